@@ -1,0 +1,57 @@
+//! Where takes come from: the sound card, the built-in bench, a WAV file, behind one trait.
+
+use std::path::PathBuf;
+
+pub mod bench;
+#[cfg(feature = "live")]
+pub mod live;
+pub mod wav;
+
+/// A recording as it came from the converter: channel 1 the pickup, channel 2 (if any) the reference.
+#[derive(Debug, Clone)]
+pub struct Take {
+    pub rate_hz: u32,
+    /// Full scale = 1.0.
+    pub pickup: Vec<f32>,
+    /// Full scale = 1.0, as long as `pickup`; `None` for a one-channel take.
+    pub reference: Option<Vec<f32>>,
+    /// Converter step as a fraction of full scale (2^-15, 2^-23, 2^-31; 2^-24 for float).
+    pub step: f64,
+    pub provenance: Provenance,
+}
+
+/// What is known of a take besides its samples.
+#[derive(Debug, Clone, Default)]
+pub struct Provenance {
+    pub file: Option<PathBuf>,
+    /// Played and captured by the built-in bench.
+    pub simulated: bool,
+    pub device: Option<String>,
+    /// Remarks for the record's `notes`: channels ignored, file shorter than its header...
+    pub notes: Vec<String>,
+    /// What the audio system reported while recording; any entry voids the take.
+    pub trouble: Vec<String>,
+}
+
+/// What is asked of a capture: play these samples, record what answers.
+#[derive(Debug, Clone)]
+pub struct Request {
+    pub rate_hz: u32,
+    /// One channel, full scale = 1.0, silences included.
+    pub drive: Vec<f32>,
+}
+
+/// How far a running capture has come; `peak` is the larger of the two inputs' peaks since the last call (1.0 = full scale).
+#[derive(Debug, Clone, Copy)]
+pub struct Progress {
+    pub fraction: f64,
+    pub peak_pickup: f32,
+    pub peak_reference: f32,
+}
+
+/// Plays a drive signal and brings back the take. Implementations print nothing; progress goes through the callback.
+pub trait Capture {
+    /// In words, for the record and the screen.
+    fn describe(&self) -> String;
+    fn take(&mut self, request: &Request, progress: &mut dyn FnMut(Progress)) -> crate::failure::Result<Take>;
+}

@@ -1,0 +1,70 @@
+//! The error type: one line that says what is wrong, where, and what to do; and the one table of exit statuses.
+
+use std::path::Path;
+
+/// How a command ended. The numbers are the whole exit-status table of the program.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[repr(u8)]
+pub enum Status {
+    /// Done.
+    Done = 0,
+    /// No usable reading: the take is rejected.
+    NoReading = 1,
+    /// The request or a file could not be used.
+    Unusable = 2,
+    /// Measured well, but a pickup, rig or lot is outside its limits.
+    OutsideLimits = 3,
+}
+
+impl From<Status> for std::process::ExitCode {
+    fn from(s: Status) -> Self {
+        std::process::ExitCode::from(s as u8)
+    }
+}
+
+/// A request or file that could not be used (status 2).
+///
+/// `what` names the thing and what is wrong with it; `hint` says what to do. Both are joined into one line.
+#[derive(Debug, Clone, thiserror::Error, PartialEq, Eq)]
+#[error("{what}; {hint}")]
+pub struct Failure {
+    pub what: String,
+    pub hint: String,
+}
+
+impl Failure {
+    pub fn new(what: impl Into<String>, hint: impl Into<String>) -> Self {
+        // One line, whatever an underlying error had to say.
+        let flat = |s: String| s.split_whitespace().collect::<Vec<_>>().join(" ");
+        Failure {
+            what: flat(what.into()),
+            hint: flat(hint.into()),
+        }
+    }
+
+    /// A failure of the file system, with the path and a hint that fits the kind of error.
+    pub fn io(doing: &str, path: &Path, err: &std::io::Error) -> Self {
+        use std::io::ErrorKind as K;
+        let hint = match err.kind() {
+            K::NotFound => "check the path",
+            K::PermissionDenied => "check who may read and write there",
+            K::AlreadyExists => "choose another place: nothing is overwritten",
+            K::StorageFull => "free some space and try again",
+            K::IsADirectory => "give a file, not a folder",
+            K::NotADirectory => "give a folder, not a file",
+            _ => "check the path and the disk",
+        };
+        Failure::new(format!("cannot {doing} {}: {}", path.display(), io_words(err)), hint)
+    }
+}
+
+/// The system's message without its "(os error N)".
+fn io_words(err: &std::io::Error) -> String {
+    let s = err.to_string();
+    match s.find(" (os error") {
+        Some(i) => s[..i].to_lowercase(),
+        None => s,
+    }
+}
+
+pub type Result<T> = std::result::Result<T, Failure>;

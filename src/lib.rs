@@ -14,3 +14,4 @@ pub mod report;
 pub mod rig;
 pub mod stimulus;
 pub mod transfer;
+pub mod analysis;

@@ -1,1 +1,387 @@
-//! (to come)
+//! The fit: maximum-likelihood parameters of the response, their covariance, and the checks that make it count.
+
+use nalgebra::DMatrix;
+use num_complex::Complex64;
+
+use crate::transfer::bins::Bins;
+
+pub mod group;
+pub mod model;
+pub mod peak;
+pub mod raw;
+pub mod solve;
+pub mod start;
+
+use group::{Group, GroupProblem};
+use model::{Fixed, Model, Param};
+use start::Point;
+
+/// A Gaussian prior on a parameter of a fit.
+#[derive(Debug, Clone, Copy)]
+pub struct NuisancePrior {
+    pub index: usize,
+    pub mean: f64,
+    pub sd: f64,
+    /// Stated by the rig, so that it counts as systematic; else it only keeps a weak direction in place.
+    pub stated: bool,
+}
+
+/// A nuisance parameter of the rig: where it starts, how far it may go, what is known of it.
+#[derive(Debug, Clone, Copy)]
+pub struct Nuisance {
+    pub param: Param,
+    pub start: f64,
+    pub lower: f64,
+    pub upper: f64,
+    pub prior: Option<(f64, f64)>,
+    pub stated: bool,
+}
+
+/// What is fitted besides the pickup.
+#[derive(Debug, Clone, Default)]
+pub struct Setup {
+    pub fixed: Fixed,
+    pub nuisance: Vec<Nuisance>,
+    pub band: [f64; 2],
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    SecondOrder,
+    Eddy,
+}
+
+impl Kind {
+    fn params(self) -> &'static [Param] {
+        match self {
+            Kind::SecondOrder => &[Param::Gain, Param::B1, Param::B2],
+            Kind::Eddy => &[Param::Gain, Param::B1, Param::B2, Param::Pole, Param::Zero],
+        }
+    }
+}
+
+/// A fit that converged, with everything needed to judge and to report it.
+#[derive(Debug, Clone)]
+pub struct Fitted {
+    pub kind: Kind,
+    pub model: Model,
+    pub theta: Vec<f64>,
+    /// Covariance from the noise of the take.
+    pub noise: DMatrix<f64>,
+    /// Covariance from noise, stated tolerances and misfit.
+    pub total: DMatrix<f64>,
+    /// Sum of squared residuals, priors included, in units of the variance that counts for the uncertainty.
+    pub cost: f64,
+    /// Independent real data behind `cost`.
+    pub data: f64,
+    pub reduced_chi2: f64,
+    /// Excess of the local scatter over the noise expected (1 = as expected).
+    pub scatter: f64,
+    pub bins: usize,
+    pub at_bound: Vec<Param>,
+    pub last_step: f64,
+    /// Y - H X of every bin in the band, used or not.
+    pub residuals: Vec<Complex64>,
+}
+
+/// Variance of Y - H X in a bin, as it counts for the uncertainty (density x transform length).
+pub(crate) fn bin_variance(bins: &Bins, i: usize, h: Complex64) -> f64 {
+    let v = bins.syy[i] + h.norm_sqr() * bins.sxx[i] - 2.0 * (h.conj() * bins.syx[i]).re;
+    // The estimated cross-spectrum may overshoot; some of the pickup's own noise always stays.
+    v.max(0.05 * bins.syy[i]) * bins.length
+}
+
+/// Outer limits of the pickup's own parameters, relative to the reference frequency of the model.
+const B1_RANGE: [f64; 2] = [2e-3, 1e3];
+const B2_RANGE: [f64; 2] = [1e-5, 1e5];
+const POLE_RANGE: [f64; 2] = [1e-3, 50.0];
+const ZERO_RANGE: [f64; 2] = [-50.0, 50.0];
+
+/// Fits a second-order response.
+pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
+    let groups = group::gather(bins, setup.band);
+    let nominal = nominal_nuisance(setup);
+    let f_ref = (setup.band[0].max(200.0) * setup.band[1]).sqrt();
+    let points = points(&groups, setup, &nominal, f_ref);
+    let mut starts = Vec::new();
+    if let Some((n, d)) = start::rational(&points, 0, 2)
+        && d[0] > 0.0
+        && d[1] > 0.0
+    {
+        starts.push([n[0], d[0], d[1]]);
+    }
+    // The linearised fit fails where noise is high or the coil is strongly damped: look around as well.
+    for f in [0.4, 0.8, 1.5, 3.0, 6.0, 10.0].map(|k| 1000.0 * k * 1.3) {
+        for q in [0.4, 1.2, 4.0] {
+            let b2 = (f_ref / f).powi(2);
+            let b1 = b2.sqrt() / q;
+            starts.push([project_gain(&points, b1, b2), b1, b2]);
+        }
+    }
+    best_of(bins, setup, Kind::SecondOrder, f_ref, &groups, starts.iter().map(|s| s.to_vec()).collect(), &nominal)
+}
+
+/// Fits the eddy model, starting from a second-order fit.
+pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Fitted> {
+    let groups = group::gather(bins, setup.band);
+    let f_ref = from.model.f_ref;
+    let nuisance: Vec<f64> = from.theta[Kind::SecondOrder.params().len()..].to_vec();
+    let points = points(&groups, setup, &nuisance, f_ref);
+    let (g, b1, b2) = (from.theta[0], from.theta[1], from.theta[2]);
+    let mut starts = Vec::new();
+    if let Some((n, d)) = start::rational(&points, 1, 3) {
+        for [p, b1, b2] in start::split_cubic([d[0], d[1], d[2]]) {
+            starts.push(vec![n[0], b1, b2, p, n[1] / n[0]]);
+        }
+    }
+    for corner in [400.0, 1500.0, 5000.0, 15_000.0] {
+        let p = f_ref / corner;
+        let with_pole: Vec<Point> = points
+            .iter()
+            .map(|q| Point {
+                g: q.g * (1.0 + q.s * p),
+                weight: q.weight / (1.0 + q.s * p).norm(),
+                ..*q
+            })
+            .collect();
+        if let Some((n, d)) = start::rational(&with_pole, 1, 2)
+            && d[0] > 0.0
+            && d[1] > 0.0
+        {
+            starts.push(vec![n[0], d[0], d[1], p, n[1] / n[0]]);
+        } else {
+            starts.push(vec![g, b1, b2, p, 0.9 * p]);
+        }
+    }
+    best_of(bins, setup, Kind::Eddy, f_ref, &groups, starts, &nuisance)
+}
+
+/// Bayesian information criterion, eddy minus second order: negative where the eddy model is the better one. The cost is
+/// taken in units of the scatter that is really there, so that noise above the silence's does not vote.
+pub fn delta_bic(second: &Fitted, eddy: &Fitted) -> f64 {
+    (eddy.cost - second.cost) / eddy.scatter.max(1.0) + 2.0 * second.data.max(2.0).ln()
+}
+
+fn nominal_nuisance(setup: &Setup) -> Vec<f64> {
+    setup.nuisance.iter().map(|n| n.start).collect()
+}
+
+/// Groups as points of the pickup's own response: exciter, coupling and delay taken out at the given nuisance values.
+fn points(groups: &[Group], setup: &Setup, nuisance: &[f64], f_ref: f64) -> Vec<Point> {
+    let mut params = vec![Param::Gain];
+    params.extend(setup.nuisance.iter().map(|n| n.param));
+    let model = Model::new(f_ref, params, setup.fixed);
+    let mut theta = vec![1.0];
+    theta.extend_from_slice(nuisance);
+    groups
+        .iter()
+        .map(|g| {
+            let base = model.response(&theta, g.f);
+            Point {
+                s: Complex64::new(0.0, g.f / f_ref),
+                g: g.h / base,
+                weight: g.weight.sqrt() * base.norm(),
+            }
+        })
+        .filter(|p| p.g.is_finite() && p.weight.is_finite())
+        .collect()
+}
+
+fn project_gain(points: &[Point], b1: f64, b2: f64) -> f64 {
+    let (mut a, mut b) = (0.0, 1e-300);
+    for p in points {
+        let shape = (1.0 + p.s * (b1 + p.s * b2)).inv();
+        let w = p.weight * p.weight;
+        a += (shape.conj() * p.g).re * w;
+        b += shape.norm_sqr() * w;
+    }
+    a / b
+}
+
+#[allow(clippy::too_many_arguments)]
+fn best_of(
+    bins: &Bins,
+    setup: &Setup,
+    kind: Kind,
+    f_ref: f64,
+    groups: &[Group],
+    starts: Vec<Vec<f64>>,
+    nuisance: &[f64],
+) -> Option<Fitted> {
+    let own = kind.params();
+    let mut params = own.to_vec();
+    params.extend(setup.nuisance.iter().map(|n| n.param));
+    let clock = params.iter().position(|p| *p == Param::Clock);
+    let model = Model::new(f_ref, params, setup.fixed);
+    let range = |p: &Param| match p {
+        Param::B1 => B1_RANGE,
+        Param::B2 => B2_RANGE,
+        Param::Pole => POLE_RANGE,
+        Param::Zero => ZERO_RANGE,
+        _ => [f64::NEG_INFINITY, f64::INFINITY],
+    };
+    let mut lower: Vec<f64> = own.iter().map(|p| range(p)[0]).collect();
+    let mut upper: Vec<f64> = own.iter().map(|p| range(p)[1]).collect();
+    lower.extend(setup.nuisance.iter().map(|n| n.lower));
+    upper.extend(setup.nuisance.iter().map(|n| n.upper));
+    let priors: Vec<NuisancePrior> = setup
+        .nuisance
+        .iter()
+        .enumerate()
+        .filter_map(|(i, n)| {
+            n.prior.map(|(mean, sd)| NuisancePrior {
+                index: own.len() + i,
+                mean,
+                sd,
+                stated: n.stated,
+            })
+        })
+        .collect();
+    // On groups the clock cannot be told (it turns the phase from bin to bin): it stays where it is until the raw bins.
+    let (mut low, mut high) = (lower.clone(), upper.clone());
+    let mut group_priors = priors.clone();
+    if let Some(c) = clock {
+        low[c] = nuisance[c - own.len()];
+        high[c] = low[c];
+        group_priors.push(NuisancePrior {
+            index: c,
+            mean: low[c],
+            sd: 1.0,
+            stated: false,
+        });
+    }
+    let problem = GroupProblem {
+        groups,
+        model: &model,
+        priors: &group_priors,
+    };
+    // The likeliest few starts only: the search costs most of a fit.
+    let mut ranked: Vec<(f64, Vec<f64>)> = starts
+        .into_iter()
+        .map(|mut s| {
+            s.extend_from_slice(nuisance);
+            for (v, (a, b)) in s.iter_mut().zip(low.iter().zip(&high)) {
+                *v = v.clamp(*a, *b);
+            }
+            let mut r = nalgebra::DVector::zeros(solve::Problem::rows(&problem));
+            solve::Problem::residuals(&problem, &s, &mut r);
+            (r.norm_squared(), s)
+        })
+        .filter(|(c, _)| c.is_finite())
+        .collect();
+    ranked.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let best = ranked
+        .into_iter()
+        .take(3)
+        .map(|(_, s)| solve::minimise(&problem, &s, &low, &high))
+        .filter(|s| s.cost.is_finite() && s.ending != solve::Ending::NotFinite)
+        .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
+    let polished = raw::polish(bins, setup.band, &model, &best.theta, &lower, &upper, &priors)?;
+    if !(polished.last_step.is_finite() && polished.last_step < 1.0) {
+        return None;
+    }
+    let residuals = residuals(bins, setup.band, &model, &polished.theta);
+    let scatter = local_scatter(bins, groups, &model, &polished.theta, &residuals);
+    Some(finish(bins, kind, model, polished, residuals, &priors, scatter, &lower, &upper))
+}
+
+#[allow(clippy::too_many_arguments)]
+fn finish(
+    bins: &Bins,
+    kind: Kind,
+    model: Model,
+    polished: raw::Polished,
+    residuals: Vec<Complex64>,
+    priors: &[NuisancePrior],
+    scatter: f64,
+    lower: &[f64],
+    upper: &[f64],
+) -> Fitted {
+    let raw::Polished {
+        theta,
+        sums,
+        inverse: c,
+        last_step,
+        ..
+    } = polished;
+    let stretch = bins.length / bins.energy;
+    let own = sums.bins as f64 - 0.5 * theta.len() as f64;
+    let reduced_chi2 = 0.5 * sums.cost * stretch / own.max(1.0);
+    // Noise: what the data and the weak priors leave open; stated tolerances: the rest of the inverse.
+    let mut data = sums.normal.clone();
+    for p in priors.iter().filter(|p| !p.stated) {
+        data[(p.index, p.index)] += 1.0 / (p.sd * p.sd);
+    }
+    let excess = scatter.max(1.0);
+    let from_noise = &c * &data * &c;
+    let tolerances = &c - &from_noise;
+    let noise = &from_noise * excess;
+    let mut total = &noise + &tolerances;
+    if reduced_chi2 / excess > 1.25 {
+        // A smooth misfit does not average down: what each third of an octave pulls counts as a whole.
+        let mut meat = DMatrix::zeros(theta.len(), theta.len());
+        for b in &sums.blocks {
+            meat += b * b.transpose();
+        }
+        total += &c * meat * &c;
+    }
+    let (_, _, cost) = raw::with_priors(&sums, &theta, priors);
+    let at_bound = model
+        .params
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| theta[*i] <= lower[*i] || theta[*i] >= upper[*i])
+        .map(|(_, p)| *p)
+        .collect();
+    Fitted {
+        kind,
+        model,
+        theta,
+        noise,
+        total,
+        cost,
+        data: 2.0 * sums.bins as f64 / stretch,
+        reduced_chi2,
+        scatter,
+        bins: sums.bins,
+        at_bound,
+        last_step,
+        residuals,
+    }
+}
+
+/// Residuals Y - H X of all bins in the band, used or not; zero outside it.
+pub fn residuals(bins: &Bins, band: [f64; 2], model: &Model, theta: &[f64]) -> Vec<Complex64> {
+    let mut out = vec![Complex64::new(0.0, 0.0); bins.len()];
+    let clock = model.get(theta, Param::Clock).unwrap_or(0.0);
+    for i in bins.index_of(band[0])..=bins.index_of(band[1]).min(bins.len().saturating_sub(1)) {
+        let mut x = bins.x[i];
+        if let Some(xt) = &bins.x_clock {
+            x += xt[i] * clock;
+        }
+        out[i] = bins.y[i] - model.response(theta, bins.freq(i)) * x;
+    }
+    out
+}
+
+/// Scatter of the residuals about their group's smooth part, in units of the noise expected: tells noise that was not in
+/// the silences from a smooth misfit of the model.
+fn local_scatter(bins: &Bins, groups: &[Group], model: &Model, theta: &[f64], residuals: &[Complex64]) -> f64 {
+    let (mut sum, mut count) = (0.0, 0usize);
+    for g in groups {
+        let h = model.response(theta, g.f);
+        let (mut xe, mut xx, mut ee, mut n) = (Complex64::new(0.0, 0.0), 0.0, 0.0, 0usize);
+        for i in (g.start..g.stop).filter(|i| bins.used[*i]) {
+            let w = 1.0 / bin_variance(bins, i, h);
+            xe += bins.x[i].conj() * residuals[i] * w;
+            xx += bins.x[i].norm_sqr() * w;
+            ee += residuals[i].norm_sqr() * w;
+            n += 1;
+        }
+        if n >= 2 && xx > 0.0 {
+            sum += ee - xe.norm_sqr() / xx;
+            count += n - 1;
+        }
+    }
+    if count < 50 { 1.0 } else { sum / count as f64 * bins.length / bins.energy }
+}

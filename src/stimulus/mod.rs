@@ -1,1 +1,292 @@
-//! (to come)
+//! Test signals: from settings to samples. No I/O; the same settings give the same samples, bit for bit.
+
+use serde::{Deserialize, Serialize};
+
+use crate::failure::{Failure, Result};
+
+pub mod noise;
+pub mod sweep;
+
+pub const SCHEMA: &str = "coilwright/drive/1";
+
+/// Silence before the signal: long enough to measure noise and hum from it.
+pub const LEAD_S: f64 = 0.6;
+/// Silence after it: the pickup rings out, and more noise is measured.
+pub const TAIL_S: f64 = 0.4;
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Shape {
+    Sweep,
+    Noise,
+}
+
+/// Spectrum of periodic noise: equal amplitude per hertz, or amplitude falling as 1/sqrt f (power as 1/f).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Tilt {
+    Flat,
+    Pink,
+}
+
+/// What is asked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    pub shape: Shape,
+    pub rate_hz: u32,
+    /// The active signal, both sweeps or all periods together, silences not counted.
+    pub seconds: f64,
+    pub from_hz: f64,
+    pub to_hz: f64,
+    /// Peak of the file.
+    pub level_dbfs: f64,
+    pub seed: u64,
+    pub tilt: Tilt,
+}
+
+impl Settings {
+    /// The default drive at a rate: 20 Hz to 20 kHz or 0.45 of the rate, 3 s, -12 dBFS.
+    pub fn at_rate(rate_hz: u32) -> Self {
+        Settings {
+            shape: Shape::Sweep,
+            rate_hz,
+            seconds: 3.0,
+            from_hz: 20.0,
+            to_hz: default_top(rate_hz),
+            level_dbfs: -12.0,
+            seed: 1,
+            tilt: Tilt::Flat,
+        }
+    }
+}
+
+pub fn default_top(rate_hz: u32) -> f64 {
+    20_000f64.min(0.45 * f64::from(rate_hz))
+}
+
+/// What was made: the description beside the WAV, from which the samples can be made again.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Description {
+    pub schema: String,
+    pub shape: Shape,
+    pub rate_hz: u32,
+    /// Active signal as made: bent to the nearest synchronous duration, or to whole periods.
+    pub seconds: f64,
+    pub from_hz: f64,
+    pub to_hz: f64,
+    pub level_dbfs: f64,
+    pub seed: u64,
+    pub tilt: Tilt,
+    pub lead_s: f64,
+    pub tail_s: f64,
+    pub frames: u64,
+    /// Samples in one of the two sweeps or in one period of the noise (as played, possibly fractional for a sweep).
+    pub period_samples: f64,
+    pub periods: u32,
+}
+
+/// A drive signal with its description.
+#[derive(Debug, Clone)]
+pub struct Drive {
+    pub description: Description,
+    /// Full scale = 1.0, quantised to 24 bits so that file and memory agree.
+    pub samples: Vec<f32>,
+}
+
+/// Makes the drive signal, silences included.
+pub fn make(settings: &Settings) -> Result<Drive> {
+    check(settings)?;
+    let rate = f64::from(settings.rate_hz);
+    let body = match settings.shape {
+        Shape::Sweep => sweep::twice(settings),
+        Shape::Noise => noise::periodic(settings)?,
+    };
+    let lead = (LEAD_S * rate).round() as usize;
+    let tail = (TAIL_S * rate).round() as usize;
+    let amplitude = 10f64.powf(settings.level_dbfs / 20.0);
+    let top = body.samples.iter().fold(0.0f64, |m, x| m.max(x.abs()));
+    let scale = amplitude / top;
+    let mut samples = vec![0f32; lead];
+    samples.extend(body.samples.iter().map(|x| quantise(x * scale)));
+    samples.resize(samples.len() + tail, 0.0);
+    Ok(Drive {
+        description: Description {
+            schema: SCHEMA.into(),
+            shape: settings.shape,
+            rate_hz: settings.rate_hz,
+            seconds: body.seconds,
+            from_hz: settings.from_hz,
+            to_hz: settings.to_hz,
+            level_dbfs: settings.level_dbfs,
+            seed: settings.seed,
+            tilt: settings.tilt,
+            lead_s: lead as f64 / rate,
+            tail_s: tail as f64 / rate,
+            frames: samples.len() as u64,
+            period_samples: body.period_samples,
+            periods: body.periods,
+        },
+        samples,
+    })
+}
+
+/// Makes the signal again that a description stands for.
+pub fn remake(d: &Description) -> Result<Drive> {
+    if d.schema != SCHEMA {
+        return Err(Failure::new(
+            format!("the drive's description has schema \"{}\"", d.schema),
+            format!("this version reads \"{SCHEMA}\""),
+        ));
+    }
+    make(&Settings {
+        shape: d.shape,
+        rate_hz: d.rate_hz,
+        seconds: d.seconds,
+        from_hz: d.from_hz,
+        to_hz: d.to_hz,
+        level_dbfs: d.level_dbfs,
+        seed: d.seed,
+        tilt: d.tilt,
+    })
+}
+
+/// Body of a drive signal before scaling.
+pub(crate) struct Body {
+    pub samples: Vec<f64>,
+    pub seconds: f64,
+    pub period_samples: f64,
+    pub periods: u32,
+}
+
+fn quantise(x: f64) -> f32 {
+    const FULL: f64 = 8_388_608.0;
+    ((x * FULL).round().clamp(-FULL, FULL - 1.0) / FULL) as f32
+}
+
+fn check(s: &Settings) -> Result<()> {
+    let bad = |what: String, hint: &str| Err(Failure::new(what, hint));
+    if !(8_000..=384_000).contains(&s.rate_hz) {
+        return bad(
+            format!("the sampling rate {} Hz is out of reach", s.rate_hz),
+            "give --rate between 8k and 384k, such as 48k or 96k",
+        );
+    }
+    let half = 0.5 * f64::from(s.rate_hz);
+    if !(s.from_hz.is_finite() && s.to_hz.is_finite() && s.from_hz >= 1.0) {
+        return bad(format!("the drive cannot start at {} Hz", s.from_hz), "give --from as 1 Hz or more");
+    }
+    if s.to_hz < 2.0 * s.from_hz || s.to_hz > 0.98 * half {
+        return bad(
+            format!(
+                "a drive from {} to {} Hz does not fit a sampling rate of {} Hz",
+                s.from_hz, s.to_hz, s.rate_hz
+            ),
+            "give --to at least an octave above --from and below 0.49 of --rate",
+        );
+    }
+    if !(s.seconds.is_finite() && (0.2..=60.0).contains(&s.seconds)) {
+        return bad(format!("a drive of {} s cannot be made", s.seconds), "give --seconds between 0.2 and 60");
+    }
+    if !(s.level_dbfs.is_finite() && (-100.0..=0.0).contains(&s.level_dbfs)) {
+        return bad(
+            format!("a level of {} dBFS cannot be played", s.level_dbfs),
+            "give --level between -100dBFS and 0dBFS",
+        );
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::transfer::fft;
+
+    #[test]
+    fn a_drive_is_remade_bit_for_bit_from_its_description() {
+        for shape in [Shape::Sweep, Shape::Noise] {
+            for tilt in [Tilt::Flat, Tilt::Pink] {
+                let s = Settings {
+                    shape,
+                    tilt,
+                    seed: 7,
+                    ..Settings::at_rate(48_000)
+                };
+                let a = make(&s).unwrap();
+                let b = remake(&a.description).unwrap();
+                assert_eq!(a.samples, b.samples);
+                assert_eq!(a.description, b.description);
+                let peak = a.samples.iter().fold(0f32, |m, x| m.max(x.abs()));
+                assert!((20.0 * peak.log10() + 12.0).abs() < 1e-4);
+                let lead = (LEAD_S * 48_000.0) as usize;
+                assert!(a.samples[..lead].iter().all(|x| *x == 0.0) && a.samples[lead..lead + 500].iter().any(|x| *x != 0.0));
+            }
+        }
+    }
+
+    /// Closed form of the spectrum of the synchronised sweep: Novak, Lotton, Simon, J. Audio Eng. Soc. 63 (2015) 786:
+    /// (1/2) sqrt(L/f) exp(j 2 pi f L (1 - ln(f/f1)) - j pi/4).
+    #[test]
+    fn sweep_spectrum_follows_the_published_closed_form() {
+        let s = Settings {
+            seconds: 12.0,
+            level_dbfs: 0.0,
+            ..Settings::at_rate(96_000)
+        };
+        let (body, l) = sweep::once(&s);
+        let rate = 96_000.0;
+        let n = fft::good_length(body.len() + 96_000);
+        let x = fft::forward(body.iter().copied(), n, n / 4);
+        let mut worst: f64 = 0.0;
+        for k in 1..x.len() {
+            let f = k as f64 * rate / n as f64;
+            if !(100.0..15_000.0).contains(&f) {
+                continue;
+            }
+            let phase = std::f64::consts::TAU * f * l * (1.0 - (f / s.from_hz).ln()) - std::f64::consts::FRAC_PI_4;
+            let want = num_complex::Complex64::from_polar(0.5 * (l / f).sqrt(), phase);
+            worst = worst.max((x[k] / rate - want).norm() / want.norm());
+        }
+        // The closed form is the stationary-phase value; fades and the two ends leave a ripple of this size.
+        assert!(worst < 0.02, "{worst}");
+    }
+
+    #[test]
+    fn periodic_noise_repeats_itself_keeps_off_the_mains_and_has_a_low_crest() {
+        let s = Settings {
+            shape: Shape::Noise,
+            ..Settings::at_rate(48_000)
+        };
+        let d = make(&s).unwrap();
+        let p = d.description.period_samples as usize;
+        let lead = (LEAD_S * 48_000.0) as usize;
+        let mid = &d.samples[lead + p..lead + 2 * p];
+        assert_eq!(mid, &d.samples[lead + 2 * p..lead + 3 * p]);
+        let x = fft::forward(mid.iter().map(|x| f64::from(*x)), p, p / 2);
+        let at = |f: f64| x[(f * p as f64 / 48_000.0).round() as usize].norm();
+        for mains in [50.0, 60.0] {
+            for k in 1..=25 {
+                assert!(at(mains * f64::from(k)) < 1e-3 * at(333.0), "{mains} x {k}");
+            }
+        }
+        let rms = (mid.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>() / p as f64).sqrt();
+        let crest = 10f64.powf(-12.0 / 20.0) / rms;
+        // Random phases give about 4.3 for this many lines.
+        assert!(crest < 3.0, "{crest}");
+    }
+
+    #[test]
+    fn impossible_drives_are_refused_by_name() {
+        let ok = Settings::at_rate(48_000);
+        for (s, word) in [
+            (Settings { to_hz: 30_000.0, ..ok }, "--to"),
+            (Settings { seconds: 0.0, ..ok }, "--seconds"),
+            (Settings { level_dbfs: 3.0, ..ok }, "--level"),
+            (Settings { from_hz: 0.0, ..ok }, "--from"),
+            (Settings { rate_hz: 100, ..ok }, "--rate"),
+            (Settings { seconds: f64::NAN, ..ok }, "--seconds"),
+        ] {
+            let e = make(&s).unwrap_err().to_string();
+            assert!(e.contains(word), "{e}");
+        }
+    }
+}

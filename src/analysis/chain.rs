@@ -1,0 +1,126 @@
+//! The measuring chain as the fit sees it: what the rig states, and what it leaves unknown.
+
+use crate::fit::model::{Fixed, Param};
+use crate::fit::{Nuisance, Setup};
+
+/// A stated value and its standard uncertainty; `None` where taken as exact.
+pub type Stated = (f64, Option<f64>);
+
+/// What lies between drive, pickup and converter.
+#[derive(Debug, Clone)]
+pub struct Chain {
+    pub given: bool,
+    /// The reference reads the voltage before the exciter (else the current).
+    pub voltage: bool,
+    /// 1/f_x of the exciter in seconds as seen by a two-channel voltage reference; with relative uncertainty.
+    pub inverse_corner: Stated,
+    /// The same for a one-channel take, the output's own resistance counted in.
+    pub inverse_corner_output: Stated,
+    pub ac_pickup: Option<Stated>,
+    pub ac_reference: Option<Stated>,
+    pub ac_output: Option<Stated>,
+    pub delay: Stated,
+    /// Resistance that turns the gain into a mutual inductance; with relative uncertainty.
+    pub ohm: Option<Stated>,
+    /// Channel 1 over channel 2, as a factor.
+    pub gain: f64,
+    pub sign: Option<i8>,
+    pub input_ohm: Option<f64>,
+}
+
+impl Chain {
+    /// No rig: a current reference and inputs of which nothing is known.
+    pub fn unknown() -> Self {
+        Chain {
+            given: false,
+            voltage: false,
+            inverse_corner: (0.0, None),
+            inverse_corner_output: (0.0, None),
+            ac_pickup: None,
+            ac_reference: None,
+            ac_output: None,
+            delay: (0.0, None),
+            ohm: None,
+            gain: 1.0,
+            sign: None,
+            input_ohm: None,
+        }
+    }
+
+    /// Fixed values and unknowns of a fit. AC-coupling corners are unknowns between 0 and 15 Hz unless stated.
+    pub fn setup(&self, one_channel: bool, band: [f64; 2]) -> Setup {
+        let mut fixed = Fixed::default();
+        let mut nuisance = Vec::new();
+        let mut state = |param: Param, slot: &mut f64, (value, sd): Stated, lower: f64, upper: f64| {
+            *slot = value;
+            if let Some(sd) = sd.filter(|s| *s > 0.0) {
+                nuisance.push(Nuisance {
+                    param,
+                    start: value,
+                    lower,
+                    upper,
+                    prior: Some((value, sd)),
+                    stated: true,
+                });
+            }
+        };
+        let corner = if one_channel {
+            Some(self.inverse_corner_output)
+        } else {
+            self.voltage.then_some(self.inverse_corner)
+        };
+        if let Some(corner) = corner {
+            state(Param::InverseCorner, &mut fixed.inverse_corner, corner, 0.0, 1.0);
+        }
+        if !one_channel {
+            state(Param::Delay, &mut fixed.delay_s, self.delay, -0.01, 0.01);
+        }
+        if let Some(c) = self.ac_pickup {
+            state(Param::AcPickup, &mut fixed.ac_pickup_hz, c, 0.0, AC_MOST_HZ);
+        }
+        let (second, slot, param) = if one_channel {
+            (self.ac_output, &mut fixed.ac_output_hz, Param::AcOutput)
+        } else {
+            (self.ac_reference, &mut fixed.ac_reference_hz, Param::AcReference)
+        };
+        if let Some(c) = second {
+            state(param, slot, c, 0.0, AC_MOST_HZ);
+        }
+        match (self.ac_pickup, second) {
+            (Some(_), Some(_)) => {}
+            (None, None) if one_channel => {
+                // Two equal corners in series are singular; their sum and product are not.
+                nuisance.push(unknown(Param::AcSum, 2.0 * AC_TYPICAL_HZ, 2.0 * AC_MOST_HZ, 2.0 * AC_SPREAD_HZ));
+                nuisance.push(unknown(Param::AcProduct, AC_TYPICAL_HZ.powi(2), AC_MOST_HZ.powi(2), 2.0 * AC_SPREAD_HZ.powi(2)));
+            }
+            (None, None) => {
+                nuisance.push(unknown(Param::AcPickup, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ));
+                nuisance.push(unknown(param, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ));
+            }
+            (Some(_), None) => nuisance.push(unknown(param, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ)),
+            (None, Some(_)) => nuisance.push(unknown(Param::AcPickup, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ)),
+        }
+        Setup {
+            fixed,
+            nuisance,
+            band,
+        }
+    }
+}
+
+/// Corners of sound-card inputs lie between 0 and this (common practice: 1 to 10 Hz).
+const AC_MOST_HZ: f64 = 15.0;
+const AC_TYPICAL_HZ: f64 = 4.0;
+/// So weak a prior only keeps the direction in place that the take cannot see (both corners moving together).
+const AC_SPREAD_HZ: f64 = 8.0;
+
+fn unknown(param: Param, start: f64, upper: f64, sd: f64) -> Nuisance {
+    Nuisance {
+        param,
+        start,
+        lower: 0.0,
+        upper,
+        prior: Some((start, sd)),
+        stated: false,
+    }
+}

@@ -1,0 +1,209 @@
+//! The findings in the trade's words: what was seen, and what to do about it.
+
+use crate::record::{Code, Finding, Level};
+
+fn finding(code: Code, level: Level, text: impl Into<String>) -> Finding {
+    Finding {
+        code,
+        level,
+        text: text.into(),
+    }
+}
+
+pub fn reference_missing() -> Finding {
+    finding(
+        Code::ReferenceMissing,
+        Level::Reject,
+        "the reference channel holds no test signal: check the lead from the exciter to the second input, and that sound comes out at all",
+    )
+}
+
+pub fn no_signal() -> Finding {
+    finding(
+        Code::NoSignal,
+        Level::Reject,
+        "the pickup channel holds no answer to the test signal: check the pickup's lead and input, the exciter's place, and that the input is turned up",
+    )
+}
+
+pub fn no_fit() -> Finding {
+    finding(
+        Code::LowSnr,
+        Level::Reject,
+        "the answer is too weak to read: move the exciter closer, raise --level or the input's gain, and measure again",
+    )
+}
+
+pub fn low_snr(f0_percent: f64, q_percent: f64) -> Finding {
+    finding(
+        Code::LowSnr,
+        Level::Warning,
+        format!(
+            "the answer is weak against the noise (f0 uncertain by {f0_percent:.2} %, Q by {q_percent:.1} %): move the exciter closer, raise --level or take longer with --seconds"
+        ),
+    )
+}
+
+pub fn clipped(channel: &str, samples: u64, dbfs: f64, full: bool, reject: bool, live: bool) -> Finding {
+    let cure = if full {
+        format!("turn the {channel} input down by about 6 dB")
+    } else if live {
+        "something before the converter runs out of room: lower --level by 6 dB, or turn on the input's pad".to_string()
+    } else {
+        "something before the converter runs out of room: play softer by 6 dB".to_string()
+    };
+    finding(
+        Code::Clipped,
+        if reject { Level::Reject } else { Level::Warning },
+        format!("flat tops on the {channel} channel at {dbfs:.1} dBFS ({samples} samples): {cure} and measure again"),
+    )
+}
+
+pub fn dropout(count: usize, first_s: f64, reject: bool) -> Finding {
+    let places = if count == 1 { "one place".to_string() } else { format!("{count} places") };
+    finding(
+        Code::Dropout,
+        if reject { Level::Reject } else { Level::Warning },
+        format!(
+            "samples are missing or repeated in {places} (first at {first_s:.2} s): close other programs, use a cable and no hub, and measure again"
+        ),
+    )
+}
+
+pub fn transient(at_s: f64, count: usize, inside: bool) -> Finding {
+    if inside {
+        let more = if count > 1 { format!(", {count} in all") } else { String::new() };
+        finding(
+            Code::Transient,
+            Level::Warning,
+            format!("a knock, click or burst at {at_s:.2} s{more}: keep hands off the bench and telephones away, and measure again"),
+        )
+    } else {
+        finding(
+            Code::Transient,
+            Level::Note,
+            format!("a knock or click at {at_s:.2} s, in the silence: it did not touch the reading"),
+        )
+    }
+}
+
+pub fn hum(mains_hz: f64, db: f64, strong: bool) -> Finding {
+    let base = format!("mains hum ({mains_hz:.2} Hz and multiples) at {db:.0} dB of the pickup's signal; its bins were left out");
+    if strong {
+        finding(
+            Code::Hum,
+            Level::Warning,
+            format!("{base}: run the laptop on battery, turn the pickup, move away from transformers and lamps"),
+        )
+    } else {
+        finding(Code::Hum, Level::Note, base)
+    }
+}
+
+pub fn no_peak() -> Finding {
+    finding(Code::NoPeak, Level::Note, "no peak: under this load the response only falls")
+}
+
+pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> Finding {
+    let apart = match peaks {
+        Some((percent, db)) => format!(" (the peaks differ by {percent:.1} % and {db:.1} dB)"),
+        None => String::new(),
+    };
+    if explained {
+        finding(
+            Code::PoorFit,
+            Level::Note,
+            format!("a plain coil misses the curve by {misfit_db:.2} dB; metal near the coil (eddy currents) explains it, f0 and Q are effective values"),
+        )
+    } else {
+        finding(
+            Code::PoorFit,
+            Level::Warning,
+            format!("a plain coil misses the curve by {misfit_db:.2} dB{apart}: trust the peak read from the curve, take f0 and Q as effective values"),
+        )
+    }
+}
+
+pub fn coils_cancel(dip_hz: f64) -> Finding {
+    finding(
+        Code::CoilsCancel,
+        Level::Warning,
+        format!("the answer looks like the difference of two coils (a dip at {dip_hz:.0} Hz): lay the exciter over one coil and say which with --over"),
+    )
+}
+
+pub fn peak_outside(f0: f64, band: [f64; 2], reject: bool) -> Finding {
+    let (option, end) = if f0 > band[1] / 1.2 { ("--to", "above") } else { ("--from", "below") };
+    if reject {
+        finding(
+            Code::PeakOutsideDrive,
+            Level::Reject,
+            format!(
+                "the resonance lies {end} what was played ({:.0} to {:.0} Hz): widen the drive with {option} and measure again",
+                band[0], band[1]
+            ),
+        )
+    } else {
+        finding(
+            Code::PeakOutsideDrive,
+            Level::Warning,
+            format!(
+                "the resonance lies at the edge of what was played ({:.0} to {:.0} Hz): widen the drive with {option}, or load the pickup",
+                band[0], band[1]
+            ),
+        )
+    }
+}
+
+pub fn channels_swapped() -> Finding {
+    finding(
+        Code::ChannelsSwapped,
+        Level::Reject,
+        "channel 1 looks like the reference and channel 2 like the pickup: change the plugs, or give --channels pickup=2,reference=1",
+    )
+}
+
+pub fn open_winding() -> Finding {
+    finding(
+        Code::OpenWinding,
+        Level::Reject,
+        "only stray capacitance comes through, no winding: check the solder joints, the switch and the lead with the ohmmeter",
+    )
+}
+
+pub fn clock_drift(ppm: f64) -> Finding {
+    let level = if ppm.abs() > 330.0 { Level::Warning } else { Level::Note };
+    finding(
+        Code::ClockDrift,
+        level,
+        format!(
+            "output and input run on clocks {:.0} ppm apart: taken into account; one interface for both would avoid it",
+            ppm.abs()
+        ),
+    )
+}
+
+pub fn rate_mismatch(ratio: f64) -> Finding {
+    finding(
+        Code::RateMismatch,
+        Level::Reject,
+        format!("the test signal came back {ratio:.4} times as fast as it was made: set the same sampling rate for output and input"),
+    )
+}
+
+/// `kilohm`: the input's resistance.
+pub fn input_loading(kilohm: f64, strong: bool) -> Finding {
+    if strong {
+        finding(
+            Code::InputLoading,
+            Level::Warning,
+            format!("the sound card's input of {kilohm:.0} kOhm damps the pickup: use the instrument input"),
+        )
+    } else {
+        finding(
+            Code::InputLoading,
+            Level::Note,
+            format!("the sound card's input of {kilohm:.0} kOhm and the test lead are part of the load"),
+        )
+    }
+}

@@ -1,0 +1,444 @@
+//! What the numbers and the samples say about the take: findings, and the record's figures.
+
+use num_complex::Complex64;
+
+use super::curve::{self, Misfit, Point};
+use super::{Choice, Fits, Prepared, Work, estimate, findings, open};
+use crate::estimate::Estimate;
+use crate::fit::group;
+use crate::fit::model::{Param, f0_q};
+use crate::fit::{Fitted, Kind, peak};
+use crate::record::{Code, Eddy, Fit, Model, Nuisance, PeakFrom, Resonance};
+use crate::transfer::faults::{self, Timeline};
+
+/// An eddy model must be better by this much in the information criterion ("very strong", Kass and Raftery, JASA 90, 1995).
+const CLEARLY_BETTER: f64 = -10.0;
+/// A misfit below this is nobody's business.
+const MISFIT_DB: f64 = 0.05;
+/// Standard uncertainties above which a reading is called weak.
+const WEAK_F0: f64 = 0.005;
+const WEAK_Q: f64 = 0.04;
+
+/// f0 and Q of a fit with their uncertainties and correlation.
+pub(super) struct Headline {
+    pub f0: Estimate,
+    pub q: Estimate,
+    pub corr: f64,
+}
+
+pub(super) fn headline(fit: &Fitted) -> Option<Headline> {
+    let (i1, i2) = (fit.model.index(Param::B1)?, fit.model.index(Param::B2)?);
+    let (b1, b2) = (fit.theta[i1], fit.theta[i2]);
+    let (f0, q) = f0_q(fit.model.f_ref, b1, b2);
+    let df = [0.0, -0.5 * f0 / b2];
+    let dq = [-q / b1, 0.5 * q / b2];
+    let cov = |c: &nalgebra::DMatrix<f64>, a: [f64; 2], b: [f64; 2]| {
+        a[0] * b[0] * c[(i1, i1)] + (a[0] * b[1] + a[1] * b[0]) * c[(i1, i2)] + a[1] * b[1] * c[(i2, i2)]
+    };
+    let sd = |c: &nalgebra::DMatrix<f64>, a: [f64; 2]| cov(c, a, a).max(0.0).sqrt();
+    let corr = cov(&fit.total, df, dq) / (sd(&fit.total, df) * sd(&fit.total, dq)).max(f64::MIN_POSITIVE);
+    Some(Headline {
+        f0: estimate(f0, sd(&fit.total, df), sd(&fit.noise, df))?,
+        q: estimate(q, sd(&fit.total, dq), sd(&fit.noise, dq))?,
+        corr: if corr.is_finite() { corr.clamp(-1.0, 1.0) } else { 0.0 },
+    })
+}
+
+/// Whether an eddy fit can be believed: inside its bounds, poles stable, and the pole told from the zero.
+fn sound(eddy: &Fitted) -> bool {
+    let Some(i) = eddy.model.index(Param::Pole) else { return false };
+    let own = [Param::B1, Param::B2, Param::Pole, Param::Zero];
+    let free = !eddy.at_bound.iter().any(|p| own.contains(p));
+    let sure = eddy.total[(i, i)].max(0.0).sqrt() < eddy.theta[i];
+    let zero = eddy.model.get(&eddy.theta, Param::Zero).unwrap_or(0.0);
+    let u_zero = eddy.model.index(Param::Zero).map_or(0.0, |k| eddy.total[(k, k)].max(0.0).sqrt());
+    // A shorted turn cannot turn the EMF over: a zero clearly on the wrong side is no metal.
+    free && sure && zero > -3.0 * u_zero
+}
+
+impl Work<'_> {
+    pub(super) fn clipping(&mut self) {
+        let take = self.take;
+        // Noise after a flat top spreads it; 6 sigma of the quietest stretch, or a converter step.
+        let channels = [("pickup", Some(&take.pickup)), ("reference", take.reference.as_ref())];
+        for (name, x) in channels {
+            let Some(x) = x else { continue };
+            let spread = (2.5 * self.step).max(6.0 * quiet_rms(x, self.rate));
+            let mut c = faults::clipping(x, spread);
+            if c.runs == 0 {
+                c = faults::clipping(x, 1.5 * self.step);
+            }
+            if c.runs < 3 {
+                continue;
+            }
+            let active = crate::transfer::span::active(x, self.rate).map_or(x.len(), |a| a.len());
+            let share = c.samples as f64 / active.max(1) as f64;
+            let full = c.at > 0.98;
+            self.capture.clipped_samples += c.samples;
+            let live = take.provenance.file.is_none();
+            self.findings.push(findings::clipped(name, c.samples, 20.0 * c.at.log10(), full, share > 0.01, live));
+        }
+    }
+
+    /// Whether the pickup channel answers to the reference at all; raises the finding if not.
+    pub(super) fn something_there(&mut self, p: &Prepared) -> bool {
+        let band = p.setup.band;
+        let empty = p.bins.used_count() < 64 || band[1] < 2.0 * band[0];
+        let coherent = if empty { 0.0 } else { coherence(p) };
+        if coherent > 1.0 {
+            return true;
+        }
+        let take = self.take;
+        let rms = |x: &[f32]| (x.iter().map(|v| f64::from(*v).powi(2)).sum::<f64>() / x.len() as f64).sqrt();
+        match &take.reference {
+            Some(r) if p.active.is_none() || empty => {
+                // Both silent, or nothing that looks like a drive: the reference is the first thing to look at.
+                let pickup_alive = crate::transfer::span::active(&take.pickup, self.rate).is_some();
+                if !pickup_alive && (rms(r) > 1e-3 && rms(r) > 10.0 * rms(&take.pickup)) {
+                    self.findings.push(findings::no_signal());
+                } else {
+                    self.findings.push(findings::reference_missing());
+                    if !pickup_alive {
+                        self.findings.push(findings::no_signal());
+                    }
+                }
+            }
+            _ => self.findings.push(findings::no_signal()),
+        }
+        false
+    }
+
+    pub(super) fn report(&mut self, p: &Prepared, fits: &Fits, one_channel: bool) {
+        let second = &fits.second;
+        let groups = group::gather(&p.bins, p.setup.band);
+        if !one_channel {
+            let raw = groups.iter().map(|g| (g.f, g.h, g.weight));
+            if faults::slope_db_per_octave(raw).is_some_and(|s| s < -3.0) {
+                self.findings.push(findings::channels_swapped());
+                return;
+            }
+        }
+        if open::winding_is_open(p, second) {
+            self.findings.push(findings::open_winding());
+            return;
+        }
+        let Some(head) = headline(second) else {
+            self.findings.push(findings::no_fit());
+            return;
+        };
+        let eddy = fits.eddy.as_ref();
+        let clearly = fits.delta_bic.is_some_and(|d| d < CLEARLY_BETTER);
+        let better = match (self.options.model, eddy) {
+            (Choice::SecondOrder, _) | (_, None) => second,
+            (Choice::Eddy, Some(e)) => e,
+            (Choice::Better, Some(e)) => {
+                if clearly && sound(e) {
+                    e
+                } else {
+                    second
+                }
+            }
+        };
+        let points = curve::measure(&p.bins, p.setup.band, better);
+        let of = |f: &Fitted| curve::misfit(&points, |hz| f.model.shape(&f.theta, hz).norm());
+        let (miss_second, miss_better) = (of(second), of(better));
+        let dc = better.model.shape(&better.theta, 0.0).norm();
+        let model_peak = peak::estimate(better);
+        let curve_peak = peak_of_points(&points, dc, p.setup.band);
+        let misses = |m: &Misfit| m.beyond_noise_db > MISFIT_DB && m.chi2 > 1.5;
+        // Where even the better model misses the curve, the curve itself is asked.
+        let from_curve = misses(&miss_better) && curve_peak.is_some();
+        let (peak_hz, peak_db, peak_from) = match (from_curve, curve_peak, model_peak) {
+            (true, Some((hz, db)), _) => (Some(hz), Some(db), PeakFrom::Curve),
+            (_, _, Some((hz, db))) => (Some(hz), Some(db), PeakFrom::Model),
+            _ => (None, None, PeakFrom::Model),
+        };
+        self.judge_fit(second, better, miss_second, misses(&miss_second), misses(&miss_better), &peak_hz.zip(peak_db));
+        if peak_hz.is_none() {
+            self.findings.push(findings::no_peak());
+        }
+        if let Some(at) = curve::dip(&points, dc) {
+            self.findings.push(findings::coils_cancel(at));
+        }
+        self.judge_edge(p, &head, peak_hz.as_ref());
+        let (wf, wq) = (head.f0.u_noise / head.f0.value, head.q.u_noise / head.q.value);
+        if wf > WEAK_F0 || wq > WEAK_Q {
+            if wf > 0.1 || wq > 0.3 {
+                self.findings.push(findings::no_fit());
+            } else {
+                self.findings.push(findings::low_snr(100.0 * wf, 100.0 * wq));
+            }
+        }
+        self.judge_noise(p, fits, better, head.f0.value);
+        self.judge_time(p, fits, better);
+        self.judge_input();
+        let chain = self.options.chain;
+        let gain = better.theta[0] / chain.gain;
+        let u_gain = |c: &nalgebra::DMatrix<f64>| c[(0, 0)].max(0.0).sqrt() / chain.gain;
+        let (u, un) = (u_gain(&better.total), u_gain(&better.noise));
+        let db = 20.0 * std::f64::consts::LOG10_E;
+        let level_db = estimate(20.0 * gain.abs().log10(), db * u / gain.abs(), db * un / gain.abs());
+        let mutual_h = chain.ohm.filter(|_| !one_channel).and_then(|(ohm, rel)| {
+            let value = gain.abs() * ohm;
+            let tolerance = value * rel.unwrap_or(0.0);
+            estimate(value, (u * ohm).hypot(tolerance), un * ohm)
+        });
+        let sign = if gain < 0.0 { -1 } else { 1 };
+        self.resonance = Some(Resonance {
+            f0_hz: head.f0,
+            q: head.q,
+            corr_f0_q: head.corr,
+            peak_hz,
+            peak_db,
+            peak_from,
+            mutual_h,
+            polarity: sign * chain.sign.unwrap_or(1),
+            polarity_referenced: chain.sign.is_some(),
+            level_db,
+        });
+        self.fit = Some(Fit {
+            model: if better.kind == Kind::Eddy { Model::Eddy } else { Model::SecondOrder },
+            band_hz: p.setup.band,
+            bins: second.bins as u64,
+            reduced_chi2: second.reduced_chi2,
+            rms_residual_db: miss_second.rms_db,
+            eddy: eddy.zip(fits.delta_bic).and_then(|(e, d)| eddy_record(e, d)),
+            nuisance: nuisance(second, p),
+            noise_from: if p.noise_from_silence { "silence" } else { "residuals" }.into(),
+        });
+        self.curve = Some(curve::to_record(&points, dc));
+    }
+
+    fn judge_fit(
+        &mut self,
+        second: &Fitted,
+        better: &Fitted,
+        miss: Misfit,
+        second_misses: bool,
+        better_misses: bool,
+        shown: &Option<(Estimate, Estimate)>,
+    ) {
+        let own = peak::of_model(&second.model, &second.theta, second.kind);
+        // Peaks that differ by more than 3 % or 1 dB and more than their noise.
+        let apart = own.zip(shown.as_ref()).map(|(a, (hz, db))| {
+            let percent = 100.0 * (a.hz / hz.value - 1.0).abs();
+            let decibel = (a.db - db.value).abs();
+            let beyond = percent > 3.0 + 300.0 * hz.u / hz.value || decibel > 1.0 + 3.0 * db.u;
+            (percent, decibel, beyond)
+        });
+        let disagree = apart.is_some_and(|a| a.2) || (own.is_some() != shown.is_some() && second_misses);
+        if second_misses || disagree {
+            let explained = better.kind == Kind::Eddy && !better_misses && !disagree;
+            let peaks = apart.filter(|a| a.2).map(|a| (a.0, a.1));
+            self.findings.push(findings::poor_fit(miss.beyond_noise_db, explained, peaks));
+        }
+    }
+
+    fn judge_edge(&mut self, p: &Prepared, head: &super::judge::Headline, peak_hz: Option<&Estimate>) {
+        let [low, high] = p.driven;
+        let f = peak_hz.map_or(head.f0.value, |e| e.value);
+        // Without a peak only a resonance far outside says anything.
+        let (beyond, edge) = if peak_hz.is_some() { (1.0, 1.12) } else { (1.5, 1.5) };
+        if f > high * beyond || f < low / beyond {
+            self.findings.push(findings::peak_outside(f, p.driven, true));
+        } else if f > high / edge || f < low * edge {
+            self.findings.push(findings::peak_outside(f, p.driven, false));
+        }
+    }
+
+    fn judge_noise(&mut self, p: &Prepared, fits: &Fits, better: &Fitted, f0: f64) {
+        let bins = &p.bins;
+        let half = std::f64::consts::SQRT_2;
+        let octave = bins.index_of((f0 / half).max(p.setup.band[0]))..bins.index_of((f0 * half).min(p.setup.band[1]));
+        let (mut signal, mut noise) = (0.0, 0.0);
+        for i in octave.filter(|i| !fits.lines[*i]) {
+            signal += (bins.y[i] - better.residuals[i]).norm_sqr();
+            noise += bins.syy[i] * self.take.pickup.len() as f64;
+        }
+        if signal > 0.0 && noise > 0.0 {
+            self.capture.snr_db = Some(10.0 * (signal / (noise * better.scatter.max(1.0))).log10());
+        }
+        if let Some(h) = fits.hum {
+            let band = bins.index_of(p.setup.band[0])..bins.index_of(p.setup.band[1]);
+            let total: f64 = band.map(|i| (bins.y[i] - better.residuals[i]).norm_sqr()).sum();
+            if total > 0.0 && h.power > 0.0 {
+                let ratio = h.power / total;
+                let db = 10.0 * ratio.log10();
+                self.capture.hum_db = Some(db);
+                self.capture.mains_hz = Some(h.mains_hz);
+                if h.above_signal || ratio > 0.01 {
+                    self.findings.push(findings::hum(h.mains_hz, db, ratio > 0.01));
+                }
+            }
+        }
+    }
+
+    fn judge_time(&mut self, p: &Prepared, fits: &Fits, better: &Fitted) {
+        let bins = &p.bins;
+        let n = bins.len();
+        let inside = |i: usize| bins.freq(i) >= p.setup.band[0] && bins.freq(i) <= p.setup.band[1];
+        let answer: Vec<Complex64> = (0..n)
+            .map(|i| if inside(i) { bins.y[i] - better.residuals[i] } else { Complex64::new(0.0, 0.0) })
+            .collect();
+        let ringing: Vec<Complex64> = (0..n).map(|i| better.model.shape(&better.theta, bins.freq(i)) / better.theta[0]).collect();
+        let origin = p.record.range.start as f64 / self.rate;
+        let timeline = Timeline {
+            bins,
+            residuals: &better.residuals,
+            answer: &answer,
+            lines: &fits.lines,
+            ringing: &ringing,
+            band: p.setup.band,
+            origin_s: origin,
+            length_s: p.record.range.len() as f64 / self.rate,
+        };
+        let frames = self.take.pickup.len() as f64 / self.rate;
+        // Where the take is cut within the signal, the cut itself would look like an event.
+        let margin = |tapered: usize| (tapered as f64 / self.rate).min(0.03) + 0.002;
+        let span = match &p.active {
+            Some(a) => {
+                let start = if p.silences.first().is_some_and(|s| s.start == 0) { a.start as f64 / self.rate } else { origin + margin(p.record.taper_in) };
+                let end = if a.end < self.take.pickup.len() { a.end as f64 / self.rate } else { frames - margin(p.record.taper_out) };
+                start..end
+            }
+            None => origin + margin(p.record.taper_in)..frames - margin(p.record.taper_out),
+        };
+        let events = timeline.events(span);
+        let splices: Vec<_> = events.iter().filter(|e| e.splice).collect();
+        if let Some(first) = splices.first() {
+            self.capture.dropouts += splices.len() as u64;
+            self.findings.push(findings::dropout(splices.len(), first.start_s, false));
+        }
+        let knocks: Vec<_> = events.iter().filter(|e| !e.splice).collect();
+        if let Some(first) = knocks.first() {
+            self.findings.push(findings::transient(first.start_s, knocks.len(), true));
+        } else if let Some(at) = faults::burst_in_silence(&self.take.pickup, &p.silences, self.rate) {
+            self.findings.push(findings::transient(at, 1, false));
+        }
+    }
+
+    fn judge_input(&mut self) {
+        if let Some(ohm) = self.options.chain.input_ohm
+            && ohm < 3e6
+        {
+            self.findings.push(findings::input_loading(ohm / 1000.0, ohm < 200e3));
+        }
+    }
+
+    /// Whether a finding of this kind has been raised.
+    #[allow(dead_code)]
+    pub(super) fn raised(&self, code: Code) -> bool {
+        self.findings.iter().any(|f| f.code == code)
+    }
+}
+
+/// Rms of the quietest tenth of a channel's blocks.
+fn quiet_rms(x: &[f32], rate: f64) -> f64 {
+    let block = ((0.01 * rate) as usize).max(16);
+    let mut rms: Vec<f64> = x
+        .chunks_exact(block)
+        .map(|c| {
+            let mean = c.iter().map(|v| f64::from(*v)).sum::<f64>() / c.len() as f64;
+            (c.iter().map(|v| (f64::from(*v) - mean).powi(2)).sum::<f64>() / c.len() as f64).sqrt()
+        })
+        .collect();
+    rms.sort_by(f64::total_cmp);
+    rms.get(rms.len() / 10).copied().unwrap_or(0.0)
+}
+
+/// How clearly Y follows X, in units of what chance gives: above 1 there is an answer.
+fn coherence(p: &Prepared) -> f64 {
+    // Sixths of an octave: wide enough to gather a weak answer, narrow enough that its phase holds.
+    let groups = group::gather(&p.bins, p.setup.band);
+    let (mut sum, mut n) = (0.0, 0.0);
+    let mut at = 0;
+    while at < groups.len() {
+        let end = groups[at..].iter().position(|g| g.f > groups[at].f * 1.122).map_or(groups.len(), |k| at + k);
+        let (mut hw, mut w) = (Complex64::new(0.0, 0.0), 0.0);
+        for g in &groups[at..end] {
+            hw += g.h * g.weight;
+            w += g.weight;
+        }
+        if w > 0.0 {
+            sum += hw.norm_sqr() / w;
+            n += 1.0;
+        }
+        at = end.max(at + 1);
+    }
+    if n < 4.0 {
+        return 0.0;
+    }
+    // Each term is exponential with mean 1 under no answer; five standard deviations and a little for the noise's own error.
+    let scale = if p.noise_from_silence { 1.0 } else { mean_power(p) };
+    (sum / n / scale) / (1.3 + 5.0 / f64::sqrt(n))
+}
+
+/// Mean of |Y|^2 over what was taken as noise: where no silence told the noise yet.
+fn mean_power(p: &Prepared) -> f64 {
+    let (mut s, mut n) = (0.0, 0.0);
+    for i in (0..p.bins.len()).filter(|i| p.bins.used[*i]) {
+        s += p.bins.y[i].norm_sqr() / (p.bins.syy[i] * p.bins.energy);
+        n += 1.0;
+    }
+    (s / f64::max(n, 1.0)).max(f64::MIN_POSITIVE)
+}
+
+fn peak_of_points(points: &[Point], dc: f64, band: [f64; 2]) -> Option<(Estimate, Estimate)> {
+    let db = 20.0 * std::f64::consts::LOG10_E;
+    let list: Vec<(f64, f64, f64)> = points
+        .iter()
+        .map(|p| (p.f, 20.0 * (p.g.norm() / dc).log10(), db * p.u))
+        .filter(|p| p.1.is_finite() && p.2.is_finite() && p.2 < 3.0)
+        .collect();
+    let (hz, height, u_hz, u_db) = peak::of_curve(&list, band[0].max(300.0), band[1])?;
+    (height > 0.0).then_some(())?;
+    Some((estimate(hz, u_hz, u_hz)?, estimate(height, u_db, u_db)?))
+}
+
+fn eddy_record(e: &Fitted, delta_bic: f64) -> Option<Eddy> {
+    let head = headline(e)?;
+    let seconds = |p: Param| {
+        let i = e.model.index(p)?;
+        let k = 1.0 / (std::f64::consts::TAU * e.model.f_ref);
+        let sd = |c: &nalgebra::DMatrix<f64>| c[(i, i)].max(0.0).sqrt() * k;
+        estimate(e.theta[i] * k, sd(&e.total), sd(&e.noise))
+    };
+    Some(Eddy {
+        f0_hz: head.f0,
+        q: head.q,
+        pole_s: seconds(Param::Pole)?,
+        zero_s: seconds(Param::Zero)?,
+        delta_bic: delta_bic.is_finite().then_some(delta_bic)?,
+        reduced_chi2: e.reduced_chi2,
+    })
+}
+
+fn nuisance(fit: &Fitted, p: &Prepared) -> std::collections::BTreeMap<String, Nuisance> {
+    let mut out = std::collections::BTreeMap::new();
+    let fixed = &p.setup.fixed;
+    let mut put = |name: &str, param: Param, otherwise: Option<f64>, turn: &dyn Fn(f64) -> f64| {
+        let fitted = fit.model.index(param);
+        let value = fitted.map(|i| fit.theta[i]).or(otherwise);
+        let Some(v) = value.map(turn).filter(|v| v.is_finite()) else { return };
+        let u = fitted.map(|i| {
+            let sd = fit.total[(i, i)].max(0.0).sqrt();
+            (turn(fit.theta[i] + sd) - v).abs()
+        });
+        out.insert(
+            name.to_string(),
+            Nuisance {
+                value: v,
+                u: u.filter(|u| u.is_finite()),
+            },
+        );
+    };
+    let same = |v: f64| v;
+    put("ac_pickup_hz", Param::AcPickup, Some(fixed.ac_pickup_hz).filter(|v| *v > 0.0), &same);
+    put("ac_reference_hz", Param::AcReference, Some(fixed.ac_reference_hz).filter(|v| *v > 0.0), &same);
+    put("ac_output_hz", Param::AcOutput, Some(fixed.ac_output_hz).filter(|v| *v > 0.0), &same);
+    put("ac_sum_hz", Param::AcSum, None, &same);
+    put("ac_product_hz2", Param::AcProduct, None, &same);
+    put("exciter_corner_hz", Param::InverseCorner, Some(fixed.inverse_corner).filter(|v| *v > 0.0), &|v| 1.0 / v);
+    put("delay_s", Param::Delay, Some(fixed.delay_s).filter(|v| *v != 0.0), &same);
+    out
+}

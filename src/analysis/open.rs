@@ -1,0 +1,72 @@
+//! An open winding: only stray capacitance between exciter and lead comes through, a first-order high-pass.
+
+use super::Prepared;
+use crate::fit::group::{self, GroupProblem};
+use crate::fit::model::{Fixed, Model, Param};
+use crate::fit::{Fitted, solve};
+
+/// Whether the raw ratio is explained by a first-order high-pass as well as by a pickup.
+///
+/// Into R || C the feed-through is jw R C_f/(1 + jw R C), above the exciter's corner with one more zero.
+pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
+    let band = p.setup.band;
+    let groups = group::gather(&p.bins, band);
+    let f_ref = 1000.0;
+    let mut params = vec![Param::Gain, Param::B1, Param::Zero];
+    let mut start = vec![second.theta[0], 1.0, 0.01];
+    // The zero of the exciter's inductance lies above 3 kHz: below, it would be no exciter.
+    let mut lower = vec![f64::NEG_INFINITY, 1e-4, 0.0];
+    let mut upper = vec![f64::INFINITY, 1e3, f_ref / 3000.0];
+    for n in p.setup.nuisance.iter().filter(|n| matches!(n.param, Param::AcPickup | Param::AcReference | Param::AcSum | Param::AcProduct | Param::AcOutput)) {
+        params.push(n.param);
+        start.push(n.start);
+        lower.push(n.lower);
+        upper.push(n.upper);
+    }
+    let fixed = Fixed {
+        inverse_corner: 0.0,
+        ..p.setup.fixed
+    };
+    let model = Model::new(f_ref, params, fixed);
+    let problem = GroupProblem {
+        groups: &groups,
+        model: &model,
+        priors: &[],
+    };
+    let best = [0.3, 2.0, 15.0]
+        .iter()
+        .filter_map(|b1| {
+            let mut s = start.clone();
+            s[1] = *b1;
+            // The gain that fits this start best.
+            let (mut a, mut b) = (0.0, 1e-300);
+            s[0] = 1.0;
+            for g in &groups {
+                let h = model.response(&s, g.f);
+                a += (h.conj() * g.h).re * g.weight;
+                b += h.norm_sqr() * g.weight;
+            }
+            s[0] = a / b;
+            let done = solve::minimise(&problem, &s, &lower, &upper);
+            done.cost.is_finite().then_some(done)
+        })
+        .min_by(|a, b| a.cost.total_cmp(&b.cost));
+    let Some(best) = best else { return false };
+    // Misfit of both in decibels, each point by what it is worth.
+    let misfit = |response: &dyn Fn(f64) -> f64| {
+        let (mut sw, mut sd) = (0.0, 0.0);
+        for g in &groups {
+            let u2 = 0.5 / (g.weight * g.h.norm_sqr()).max(1e-30);
+            let d = (g.h.norm() / response(g.f)).ln();
+            let w = 1.0 / (u2 + 3e-5);
+            sw += w;
+            sd += w * (d * d - u2).max(-1.0);
+        }
+        8.686 * (sd.max(0.0) / sw).sqrt()
+    };
+    let open = misfit(&|f| model.response(&best.theta, f).norm());
+    let pickup = misfit(&|f| second.model.response(&second.theta, f).norm());
+    // Both in units of the same noise; the pickup's model must win clearly to be believed.
+    let gain = best.cost - second.cost;
+    open < 0.3 && (gain < 30.0 * second.scatter.max(1.0) || open < pickup + 0.02)
+}

@@ -1,0 +1,110 @@
+//! Neighbouring bins drawn together, so that the search for the minimum costs nothing; the raw bins have the last word.
+
+use nalgebra::{DMatrix, DVector};
+use num_complex::Complex64;
+
+use super::model::{MOST, Model};
+use super::solve::Problem;
+use super::{NuisancePrior, bin_variance};
+use crate::transfer::bins::Bins;
+
+/// Groups per octave.
+const PER_OCTAVE: f64 = 96.0;
+
+/// Weighted mean of Y/X over neighbouring bins: the maximum-likelihood value where H is constant within the group.
+#[derive(Debug, Clone, Copy)]
+pub struct Group {
+    pub f: f64,
+    pub h: Complex64,
+    /// 1/variance of `h` (complex variance E|.|^2), as it counts for the uncertainty.
+    pub weight: f64,
+    /// The bins drawn together.
+    pub start: usize,
+    pub stop: usize,
+}
+
+pub fn gather(bins: &Bins, band: [f64; 2]) -> Vec<Group> {
+    let mut out = Vec::new();
+    let mut i = bins.index_of(band[0]);
+    let last = bins.index_of(band[1]);
+    while i <= last && i < bins.len() {
+        let f = bins.freq(i).max(bins.spacing_hz);
+        let end = f * 2f64.powf(1.0 / PER_OCTAVE);
+        let mut stop = bins.index_of(end).max(i + 1).min(last + 1);
+        if stop > bins.len() {
+            stop = bins.len();
+        }
+        if let Some(g) = group(bins, i, stop) {
+            out.push(g);
+        }
+        i = stop;
+    }
+    out
+}
+
+fn group(bins: &Bins, start: usize, stop: usize) -> Option<Group> {
+    let sum = |h: Complex64| {
+        let (mut xy, mut xx, mut fx) = (Complex64::new(0.0, 0.0), 0.0, 0.0);
+        for i in (start..stop).filter(|i| bins.used[*i]) {
+            let w = 1.0 / bin_variance(bins, i, h);
+            let p = bins.x[i].norm_sqr() * w;
+            xy += bins.x[i].conj() * bins.y[i] * w;
+            xx += p;
+            fx += p * bins.freq(i);
+        }
+        (xy, xx, fx)
+    };
+    let (xy, xx, _) = sum(Complex64::new(0.0, 0.0));
+    if xx <= 0.0 {
+        return None;
+    }
+    // Once more with the reference's noise in the weights.
+    let (xy, xx, fx) = sum(xy / xx);
+    (xx > 0.0 && xx.is_finite()).then(|| Group {
+        f: fx / xx,
+        h: xy / xx,
+        weight: xx,
+        start,
+        stop,
+    })
+}
+
+/// The fit on groups: two real residuals a group, one for each prior.
+pub struct GroupProblem<'a> {
+    pub groups: &'a [Group],
+    pub model: &'a Model,
+    pub priors: &'a [NuisancePrior],
+}
+
+impl Problem for GroupProblem<'_> {
+    fn rows(&self) -> usize {
+        2 * self.groups.len() + self.priors.len()
+    }
+
+    fn residuals(&self, theta: &[f64], out: &mut DVector<f64>) {
+        for (i, g) in self.groups.iter().enumerate() {
+            let e = (self.model.response(theta, g.f) - g.h) * (2.0 * g.weight).sqrt();
+            out[2 * i] = e.re;
+            out[2 * i + 1] = e.im;
+        }
+        for (i, p) in self.priors.iter().enumerate() {
+            out[2 * self.groups.len() + i] = (theta[p.index] - p.mean) / p.sd;
+        }
+    }
+
+    fn jacobian(&self, theta: &[f64], out: &mut DMatrix<f64>) {
+        out.fill(0.0);
+        let mut d = [Complex64::new(0.0, 0.0); MOST];
+        for (i, g) in self.groups.iter().enumerate() {
+            self.model.eval(theta, g.f, &mut d);
+            let w = (2.0 * g.weight).sqrt();
+            for (c, d) in d.iter().enumerate().take(theta.len()) {
+                out[(2 * i, c)] = d.re * w;
+                out[(2 * i + 1, c)] = d.im * w;
+            }
+        }
+        for (i, p) in self.priors.iter().enumerate() {
+            out[(2 * self.groups.len() + i, p.index)] = 1.0 / p.sd;
+        }
+    }
+}

@@ -1,0 +1,193 @@
+//! The response that is fitted: exciter, pickup, AC coupling, delay; with its derivatives.
+//!
+//! H(f) = g jw E(f) (1 + s z) / ((1 + s p)(1 + b1 s + b2 s^2)) A(f) exp(-jw t),  s = j f / f_ref
+//!
+//! E is 1 where the reference reads the current, 1/(1 + jf/f_x) where it reads the voltage; A the AC coupling of the
+//! inputs; z = p = 0 for the second-order model. b1 = f_ref/(Q f0) and b2 = (f_ref/f0)^2 behave better than f0 and Q
+//! where the coil is strongly damped.
+
+use num_complex::Complex64;
+
+/// Most parameters that a fit can have.
+pub const MOST: usize = 12;
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Param {
+    Gain,
+    B1,
+    B2,
+    Pole,
+    Zero,
+    /// AC-coupling corner of the pickup's input in hertz.
+    AcPickup,
+    /// AC-coupling corner of the reference's input in hertz.
+    AcReference,
+    /// AC-coupling corner of the output in hertz (one channel).
+    AcOutput,
+    /// Sum and product of two unknown corners in series (one channel): equal corners are singular by themselves.
+    AcSum,
+    AcProduct,
+    /// 1/f_x in seconds (per 2 pi): zero for a current reference.
+    InverseCorner,
+    /// Channel 1 after channel 2, or latency beyond what the drive was shifted by, in seconds.
+    Delay,
+    /// Clock difference beyond what the drive was stretched by, in ppm.
+    Clock,
+}
+
+/// Values of what is not fitted.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Fixed {
+    pub ac_pickup_hz: f64,
+    pub ac_reference_hz: f64,
+    pub ac_output_hz: f64,
+    pub inverse_corner: f64,
+    pub delay_s: f64,
+}
+
+/// Which parameters are fitted and what the rest is.
+#[derive(Debug, Clone)]
+pub struct Model {
+    pub f_ref: f64,
+    pub params: Vec<Param>,
+    pub fixed: Fixed,
+    /// Place of each parameter in `params`, by its discriminant: looked up a million times in a fit.
+    place: [Option<u8>; Param::Clock as usize + 1],
+}
+
+const J: Complex64 = Complex64::new(0.0, 1.0);
+const ONE: Complex64 = Complex64::new(1.0, 0.0);
+
+impl Model {
+    pub fn new(f_ref: f64, params: Vec<Param>, fixed: Fixed) -> Self {
+        let mut place = [None; Param::Clock as usize + 1];
+        for (i, p) in params.iter().enumerate() {
+            place[*p as usize] = Some(i as u8);
+        }
+        Model {
+            f_ref,
+            params,
+            fixed,
+            place,
+        }
+    }
+
+    pub fn index(&self, p: Param) -> Option<usize> {
+        self.place[p as usize].map(usize::from)
+    }
+
+    pub fn get(&self, theta: &[f64], p: Param) -> Option<f64> {
+        self.index(p).map(|i| theta[i])
+    }
+
+    /// H at f, and its derivatives by each parameter (zero for the clock, which acts on the drive).
+    pub fn eval(&self, theta: &[f64], f: f64, d: &mut [Complex64; MOST]) -> Complex64 {
+        let s = J * (f / self.f_ref);
+        let jf = J * f;
+        let w = std::f64::consts::TAU * f;
+        let v = |p: Param, otherwise: f64| self.get(theta, p).unwrap_or(otherwise);
+        let g = v(Param::Gain, 1.0);
+        let (b1, b2) = (v(Param::B1, 0.0), v(Param::B2, 0.0));
+        let (pole, zero) = (v(Param::Pole, 0.0), v(Param::Zero, 0.0));
+        let quad = ONE + s * (b1 + s * b2);
+        let inverse_quad = quad.inv();
+        let pole_d = (ONE + s * pole).inv();
+        let zero_n = ONE + s * zero;
+        let x = v(Param::InverseCorner, self.fixed.inverse_corner);
+        let exciter = (ONE + jf * x).inv();
+        let fy = v(Param::AcPickup, self.fixed.ac_pickup_hz);
+        let fr = v(Param::AcReference, self.fixed.ac_reference_hz);
+        let fo = v(Param::AcOutput, self.fixed.ac_output_hz);
+        let inv_jf = jf.inv();
+        let delay = v(Param::Delay, self.fixed.delay_s);
+        let series = match (self.index(Param::AcSum), self.index(Param::AcProduct)) {
+            (Some(a), Some(b)) => ONE + inv_jf * theta[a] + inv_jf * inv_jf * theta[b],
+            _ => (ONE + inv_jf * fy) * (ONE + inv_jf * fo),
+        };
+        let coupling = (ONE + inv_jf * fr) / series;
+        let unit = J * w * exciter * zero_n * pole_d * inverse_quad * coupling * Complex64::from_polar(1.0, -w * delay);
+        let h = unit * g;
+        for (slot, p) in d.iter_mut().zip(&self.params) {
+            *slot = match p {
+                Param::Gain => unit,
+                Param::B1 => -h * s * inverse_quad,
+                Param::B2 => -h * s * s * inverse_quad,
+                Param::Pole => -h * s * pole_d,
+                Param::Zero => unit * g * s / zero_n,
+                Param::AcPickup => -h / (jf + fy),
+                Param::AcReference => h / (jf + fr),
+                Param::AcOutput => -h / (jf + fo),
+                Param::AcSum => -h * inv_jf / series,
+                Param::AcProduct => -h * inv_jf * inv_jf / series,
+                Param::InverseCorner => -h * jf * exciter,
+                Param::Delay => -h * J * w,
+                Param::Clock => Complex64::new(0.0, 0.0),
+            };
+        }
+        h
+    }
+
+    /// H alone.
+    pub fn response(&self, theta: &[f64], f: f64) -> Complex64 {
+        let mut d = [Complex64::new(0.0, 0.0); MOST];
+        self.eval(theta, f, &mut d)
+    }
+
+    /// The pickup's part of the response: gain x shape, without exciter, coupling and delay.
+    pub fn shape(&self, theta: &[f64], f: f64) -> Complex64 {
+        let s = J * (f / self.f_ref);
+        let v = |p: Param| self.get(theta, p).unwrap_or(0.0);
+        let quad = ONE + s * (v(Param::B1) + s * v(Param::B2));
+        (ONE + s * v(Param::Zero)) / ((ONE + s * v(Param::Pole)) * quad) * v(Param::Gain)
+    }
+}
+
+/// f0 and Q from b1 and b2.
+pub fn f0_q(f_ref: f64, b1: f64, b2: f64) -> (f64, f64) {
+    (f_ref / b2.sqrt(), b2.sqrt() / b1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn derivatives_agree_with_differences() {
+        use Param::*;
+        for params in [
+            vec![Gain, B1, B2, Pole, Zero, AcPickup, AcReference, InverseCorner, Delay],
+            vec![Gain, B1, B2, AcSum, AcProduct, Delay],
+            vec![Gain, B1, B2, AcPickup, AcOutput],
+        ] {
+            let all = |p: &Param| match p {
+                Gain => -2e-4,
+                B1 => 0.4,
+                B2 => 1.1,
+                Pole => 0.2,
+                Zero => 0.15,
+                AcPickup => 3.0,
+                AcReference => 5.0,
+                AcOutput => 2.0,
+                AcSum => 6.0,
+                AcProduct => 8.0,
+                InverseCorner => 3e-5,
+                Delay => 2e-5,
+                Clock => 0.0,
+            };
+            let theta: Vec<f64> = params.iter().map(all).collect();
+            let m = Model::new(3000.0, params, Fixed::default());
+            for f in [21.0, 300.0, 2900.0, 15_000.0] {
+                let mut d = [Complex64::new(0.0, 0.0); MOST];
+                m.eval(&theta, f, &mut d);
+                for i in 0..theta.len() {
+                    let h = 1e-5 * theta[i];
+                    let (mut a, mut b) = (theta.clone(), theta.clone());
+                    a[i] += h;
+                    b[i] -= h;
+                    let num = (m.response(&a, f) - m.response(&b, f)) / (2.0 * h);
+                    assert!((num - d[i]).norm() < 1e-6 * d[i].norm(), "{:?} at {f}: {num} {}", m.params[i], d[i]);
+                }
+            }
+        }
+    }
+}

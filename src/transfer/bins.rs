@@ -1,0 +1,120 @@
+//! The raw bins of a take: Y_k = H(f_k) X_k + N_k over one record, silence to silence.
+
+use std::ops::Range;
+
+use num_complex::Complex64;
+
+use super::fft;
+use super::noise::Noise;
+
+/// Spectra of reference and pickup over the same record, with the noise that each bin has.
+#[derive(Debug, Clone)]
+pub struct Bins {
+    pub spacing_hz: f64,
+    /// Index of the first bin kept.
+    pub first: usize,
+    pub x: Vec<Complex64>,
+    pub y: Vec<Complex64>,
+    /// Change of `x` per ppm that the output clock runs fast: one-channel takes only.
+    pub x_clock: Option<Vec<Complex64>>,
+    /// Noise densities (variance per sample) at the bins.
+    pub syy: Vec<f64>,
+    pub sxx: Vec<f64>,
+    pub syx: Vec<Complex64>,
+    pub used: Vec<bool>,
+    /// Transform length: noise density x this is the variance that counts for the uncertainty.
+    pub length: f64,
+    /// Sum of the squared window: noise density x this is the variance that a bin shows.
+    pub energy: f64,
+}
+
+impl Bins {
+    pub fn len(&self) -> usize {
+        self.y.len()
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.y.is_empty()
+    }
+
+    pub fn freq(&self, i: usize) -> f64 {
+        (self.first + i) as f64 * self.spacing_hz
+    }
+
+    pub fn index_of(&self, f: f64) -> usize {
+        ((f / self.spacing_hz).round() as usize).saturating_sub(self.first).min(self.len().saturating_sub(1))
+    }
+
+    pub fn used_count(&self) -> usize {
+        self.used.iter().filter(|u| **u).count()
+    }
+
+    /// Takes the noise of the silences for every bin.
+    pub fn set_noise(&mut self, noise: &Noise) {
+        for i in 0..self.len() {
+            let (yy, xx, yx) = noise.at(self.freq(i));
+            self.syy[i] = yy;
+            self.sxx[i] = xx;
+            self.syx[i] = yx;
+        }
+    }
+}
+
+/// The cut of a take that is transformed: its frames and the tapers at its ends.
+#[derive(Debug, Clone)]
+pub struct Record {
+    pub range: Range<usize>,
+    pub taper_in: usize,
+    pub taper_out: usize,
+    pub length: usize,
+}
+
+/// Silence kept on either side: the tapers lie in it, where there is no signal that they could bend.
+const KEEP_S: f64 = 0.3;
+const TAPER_S: f64 = 0.2;
+/// Taper where a take is cut within the signal.
+const CUT_TAPER_S: f64 = 0.02;
+
+impl Record {
+    pub fn around(active: Option<&Range<usize>>, frames: usize, rate_hz: f64) -> Self {
+        let s = |t: f64| (t * rate_hz) as usize;
+        let whole = 0..frames;
+        let active = active.unwrap_or(&whole);
+        let start = active.start.saturating_sub(s(KEEP_S));
+        let end = (active.end + s(KEEP_S)).min(frames);
+        // Part of the silence at either side stays untouched: the answer dies away in it.
+        let taper = |silence: usize, calm: usize| silence.saturating_sub(calm).min(s(TAPER_S)).max(s(CUT_TAPER_S).min(frames / 8));
+        Record {
+            taper_in: taper(active.start - start, s(0.01)),
+            taper_out: taper(end - active.end, s(0.1)),
+            length: fft::good_length(end - start),
+            range: start..end,
+        }
+    }
+
+    fn window(&self, i: usize) -> f64 {
+        let n = self.range.len();
+        let ramp = |d: usize, t: usize| {
+            if d < t {
+                (0.5 * std::f64::consts::PI * (d as f64 + 0.5) / t as f64).sin().powi(2)
+            } else {
+                1.0
+            }
+        };
+        ramp(i, self.taper_in) * ramp(n - 1 - i, self.taper_out)
+    }
+
+    pub fn energy(&self) -> f64 {
+        let n = self.range.len();
+        let edges: f64 = (0..self.taper_in).chain(n.saturating_sub(self.taper_out)..n).map(|i| 1.0 - self.window(i).powi(2)).sum();
+        n as f64 - edges
+    }
+
+    /// Transform of a channel over the record, bins 0..keep; the mean is taken off first.
+    pub fn transform(&self, channel: &[f32], keep: usize) -> Vec<Complex64> {
+        let cut = &channel[self.range.clone()];
+        let mean = cut.iter().map(|v| f64::from(*v)).sum::<f64>() / cut.len().max(1) as f64;
+        let windowed = cut.iter().enumerate().map(|(i, v)| self.window(i) * (f64::from(*v) - mean));
+        fft::forward(windowed, self.length, keep)
+    }
+}

@@ -1,0 +1,293 @@
+//! What can go wrong in a take, seen in the samples themselves and in the residual along time.
+
+use std::ops::Range;
+
+use num_complex::Complex64;
+
+use super::bins::Bins;
+use super::fft;
+
+/// Flat tops of a channel.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Clipping {
+    pub samples: u64,
+    pub runs: u64,
+    /// Level of the flat tops, 1.0 = full scale.
+    pub at: f64,
+}
+
+/// Counts samples in flat tops: runs at the extreme with a kink at both ends. A slow sine has flat tops too, but falls off
+/// as a parabola.
+///
+/// `spread`: how far samples of one flat top may lie apart (converter step or noise).
+pub fn clipping(x: &[f32], spread: f64) -> Clipping {
+    let mut out = Clipping::default();
+    for sign in [1.0f64, -1.0] {
+        let v = |i: usize| sign * f64::from(x[i]);
+        let top = (0..x.len()).map(v).fold(f64::NEG_INFINITY, f64::max);
+        if top <= 0.0 || spread > 0.02 * top {
+            continue;
+        }
+        let (mut samples, mut runs) = (0u64, 0u64);
+        let mut i = 0;
+        while i < x.len() {
+            if v(i) < top - spread {
+                i += 1;
+                continue;
+            }
+            let start = i;
+            while i < x.len() && v(i) >= top - spread {
+                i += 1;
+            }
+            let long = i - start;
+            if long < 2 || start < long || i + long > x.len() {
+                continue;
+            }
+            let fall = top - v(start - long).max(v(i - 1 + long));
+            let near = 0.5 * (long as f64 - 1.0);
+            let far = near + long as f64;
+            if fall > 6.0 * spread * (far / near).powi(2) {
+                samples += long as u64;
+                runs += 1;
+            }
+        }
+        if runs >= 3 {
+            out.samples += samples;
+            out.runs += runs;
+            out.at = out.at.max(top);
+        }
+    }
+    // A drive that has only two levels is no clipped drive.
+    if out.samples as f64 > 0.8 * x.len() as f64 {
+        return Clipping::default();
+    }
+    out
+}
+
+/// Something in the residual that lasts a short time only.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Event {
+    /// Seconds from the take's first sample.
+    pub start_s: f64,
+    pub end_s: f64,
+    /// Energy over the noise's in the same time.
+    pub strength: f64,
+    /// The residual there is a free ringing of the pickup: samples are missing, repeated or zeroed.
+    pub splice: bool,
+}
+
+/// The residual along time, whitened, against the answer, whitened alike.
+pub struct Timeline<'a> {
+    pub bins: &'a Bins,
+    pub residuals: &'a [Complex64],
+    /// H X per bin.
+    pub answer: &'a [Complex64],
+    /// Bins left out because a line stands there.
+    pub lines: &'a [bool],
+    /// 1/(1 + b1 s + b2 s^2) per bin: the pickup's own ringing.
+    pub ringing: &'a [Complex64],
+    pub band: [f64; 2],
+    /// Seconds from the take's start to the record's, and the record's length.
+    pub origin_s: f64,
+    pub length_s: f64,
+}
+
+const WINDOW_S: f64 = 0.001;
+const NEIGHBOURHOOD_S: f64 = 0.05;
+/// Power over what is expected that makes an event; a window of white noise with 20 kHz holds 40 degrees of freedom.
+const EVENT: f64 = 10.0;
+
+impl Timeline<'_> {
+    /// Events within `span` (seconds from the take's start).
+    pub fn events(&self, span: Range<f64>) -> Vec<Event> {
+        let (from, to) = (self.bins.index_of(self.band[0]), self.bins.index_of(self.band[1]).min(self.bins.len().saturating_sub(1)));
+        if to <= from + 16 {
+            return Vec::new();
+        }
+        let whiten = |i: usize, c: Complex64| {
+            if self.lines[i] || i < from || i > to {
+                Complex64::new(0.0, 0.0)
+            } else {
+                c / (self.bins.syy[i] * self.bins.length).max(f64::MIN_POSITIVE).sqrt()
+            }
+        };
+        // A shorter transform that still holds the band: the time axis is coarser, nothing is lost.
+        let top = self.bins.first + to;
+        let n = fft::good_length(2 * top + top / 10);
+        let in_time = |c: &dyn Fn(usize) -> Complex64| {
+            let mut full = vec![Complex64::new(0.0, 0.0); top + 1];
+            for i in from..=to {
+                full[self.bins.first + i] = c(i);
+            }
+            fft::inverse(&full, n)
+        };
+        let step_s = self.bins.length / self.rate() / n as f64;
+        let r = in_time(&|i| whiten(i, self.residuals[i]));
+        let a = in_time(&|i| whiten(i, self.answer[i]));
+        let window = ((WINDOW_S / step_s).round() as usize).max(4);
+        let usable = ((self.length_s / step_s) as usize).min(n);
+        let power = |v: &[f64]| -> Vec<f64> {
+            v[..usable].chunks(window).map(|c| c.iter().map(|x| x * x).sum::<f64>() / c.len() as f64).collect()
+        };
+        let (pr, pa) = (power(&r), power(&a));
+        let median = |v: &mut Vec<f64>| {
+            let k = v.len() / 2;
+            if v.is_empty() { 0.0 } else { *v.select_nth_unstable_by(k, f64::total_cmp).1 }
+        };
+        let typical = median(&mut pr.clone());
+        // Share of the answer that the model misses, at the typical time.
+        let mut shares: Vec<f64> = pr
+            .iter()
+            .zip(&pa)
+            .filter(|(_, a)| **a > 30.0 * typical)
+            .map(|(r, a)| (r - typical).max(0.0) / a)
+            .collect();
+        let share = median(&mut shares);
+        let half = (NEIGHBOURHOOD_S / WINDOW_S) as usize;
+        let mut hot = Vec::new();
+        for (w, p) in pr.iter().enumerate() {
+            let at = self.origin_s + (w as f64 + 0.5) * window as f64 * step_s;
+            if !span.contains(&at) || *p < EVENT * typical {
+                continue;
+            }
+            let mut near: Vec<f64> = pr[w.saturating_sub(half)..(w + half + 1).min(pr.len())].to_vec();
+            let expected = median(&mut near).max(typical).max(8.0 * share * pa[w]);
+            if *p > EVENT * expected {
+                hot.push((w, p / expected));
+            }
+        }
+        let mut events: Vec<(Range<usize>, f64)> = Vec::new();
+        for (w, strength) in hot {
+            match events.last_mut() {
+                // A knock rings for a while: what follows within 30 ms is the same event.
+                Some((range, s)) if w <= range.end + 30 => {
+                    range.end = w + 1;
+                    *s = s.max(strength);
+                }
+                _ => events.push((w..w + 1, strength)),
+            }
+        }
+        if events.is_empty() {
+            return Vec::new();
+        }
+        let templates = [
+            in_time(&|i| whiten(i, self.ringing[i])),
+            in_time(&|i| whiten(i, self.ringing[i] * Complex64::new(0.0, self.bins.freq(i)))),
+        ];
+        events
+            .into_iter()
+            .map(|(range, strength)| {
+                let seconds = |w: usize| self.origin_s + w as f64 * window as f64 * step_s;
+                Event {
+                    start_s: seconds(range.start),
+                    end_s: seconds(range.end),
+                    strength,
+                    splice: is_ringing(&r, &templates, range.start * window, range.end * window),
+                }
+            })
+            .collect()
+    }
+
+    fn rate(&self) -> f64 {
+        self.bins.spacing_hz * self.bins.length
+    }
+}
+
+/// Whether the residual between two samples is, in the main, one free ringing that begins there.
+fn is_ringing(r: &[f64], templates: &[Vec<f64>; 2], start: usize, end: usize) -> bool {
+    let n = r.len();
+    // Long enough to hold a ringing of a few milliseconds, and what an event of that kind lasts at most.
+    let reach = (end - start).clamp(200, 600);
+    let from = start.saturating_sub(reach / 2);
+    let seen: Vec<f64> = (from..(start + 2 * reach).min(n)).map(|i| r[i]).collect();
+    let total: f64 = seen.iter().map(|x| x * x).sum();
+    let mut best: f64 = 0.0;
+    for t0 in from..(start + reach).min(n) {
+        let (mut aa, mut ab, mut bb, mut ra, mut rb) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        for (k, x) in seen.iter().enumerate() {
+            let i = (from + k + n - t0) % n;
+            let (a, b) = (templates[0][i], templates[1][i]);
+            aa += a * a;
+            ab += a * b;
+            bb += b * b;
+            ra += x * a;
+            rb += x * b;
+        }
+        let det = aa * bb - ab * ab;
+        if det > 1e-12 * aa * bb {
+            best = best.max((ra * ra * bb - 2.0 * ra * rb * ab + rb * rb * aa) / det);
+        }
+    }
+    best > 0.6 * total
+}
+
+/// Bursts in a silence: windows far above the rest of it. Returns the strongest's time in seconds.
+pub fn burst_in_silence(y: &[f32], silences: &[Range<usize>], rate_hz: f64) -> Option<f64> {
+    let window = ((0.005 * rate_hz) as usize).max(8);
+    let mut powers = Vec::new();
+    for s in silences {
+        for (k, c) in y[s.clone()].chunks_exact(window).enumerate() {
+            // First differences: hum and rumble drop out, knocks and clicks stay.
+            let p: f64 = c.windows(2).map(|w| f64::from(w[1] - w[0]).powi(2)).sum();
+            powers.push((p, (s.start + k * window) as f64 / rate_hz));
+        }
+    }
+    if powers.len() < 8 {
+        return None;
+    }
+    let mut sorted: Vec<f64> = powers.iter().map(|p| p.0).collect();
+    sorted.sort_by(f64::total_cmp);
+    let typical = sorted[sorted.len() / 2];
+    let top = powers.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+    (typical > 0.0 && top.0 > 4.0 * typical).then_some(top.1)
+}
+
+/// Slope of a raw ratio in dB per octave between 80 and 900 Hz, by weighted least squares.
+pub fn slope_db_per_octave(points: impl Iterator<Item = (f64, Complex64, f64)>) -> Option<f64> {
+    let (mut s, mut sx, mut sy, mut sxx, mut sxy, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0, 0);
+    for (f, h, weight) in points {
+        // Weight of a level in dB: its signal-to-noise ratio, limited so that no single point decides.
+        let snr = h.norm_sqr() * weight;
+        if !(80.0..=900.0).contains(&f) || snr < 4.0 {
+            continue;
+        }
+        let (x, y, w) = (f.log2(), 20.0 * h.norm().log10(), snr.min(1e4));
+        s += w;
+        sx += w * x;
+        sy += w * y;
+        sxx += w * x * x;
+        sxy += w * x * y;
+        n += 1;
+    }
+    let det = s * sxx - sx * sx;
+    (n >= 10 && det > 0.0).then(|| (s * sxy - sx * sy) / det)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sine(hz: f64, amplitude: f64, rate: f64, step: f64) -> Vec<f32> {
+        (0..48_000)
+            .map(|i| {
+                let v = amplitude * (std::f64::consts::TAU * hz * i as f64 / rate).sin();
+                ((v / step).round() * step) as f32
+            })
+            .collect()
+    }
+
+    #[test]
+    fn flat_tops_are_found_and_slow_coarse_sines_are_not() {
+        let step = (2f64).powi(-15);
+        for hz in [3.0, 20.0, 100.0, 1000.0, 5000.0] {
+            for amplitude in [0.01, 0.5, 0.98] {
+                let x = sine(hz, amplitude, 48_000.0, step);
+                assert_eq!(clipping(&x, 1.5 * step).samples, 0, "{hz} {amplitude}");
+                let clipped: Vec<f32> = x.iter().map(|v| v.clamp(-1.0, (0.94 * amplitude) as f32)).collect();
+                if amplitude > 0.1 && hz < 4000.0 && hz > 10.0 {
+                    assert!(clipping(&clipped, 1.5 * step).samples > 100, "{hz} {amplitude}");
+                }
+            }
+        }
+    }
+}

@@ -6,6 +6,7 @@ pub mod cli;
 pub mod commands;
 pub mod estimate;
 pub mod failure;
+pub mod fileio;
 pub mod fit;
 pub mod network;
 pub mod quantity;

@@ -1,1 +1,15 @@
-//! (to come)
+//! Pickup, controls, cable and input as a linear network: what the loads do to the response.
+//!
+//! A `Source` (a `Coil`, or several in `Series`) is put on a `Load`; both are chains of one-ports and two-ports. All
+//! functions take the angular frequency w = 2 pi f in rad/s; responses are output voltage over EMF.
+
+pub mod coil;
+pub mod elements;
+pub mod load;
+mod notation;
+pub mod second_order;
+
+pub use coil::{Coil, Eddy, Series, Source, Thevenin};
+pub use elements::{OnePort, TwoPort};
+pub use load::{Amp, Bleed, Cable, Load, Taper, Tone, ToneFrom, Volume};
+pub use second_order::SecondOrder;

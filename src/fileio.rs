@@ -1,0 +1,225 @@
+//! Files read with a limit and written whole or not at all.
+
+use std::fs::{self, File};
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+use tempfile::NamedTempFile;
+
+use crate::failure::{Failure, Result};
+
+/// Replaces or makes a file. A reader, or a power cut, meets the old content or the new, never a mixture.
+pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<()> {
+    // Through a link, so that the link stays one.
+    let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
+    let file = staged(&target, bytes).map_err(|e| Failure::io("write", path, &e))?;
+    if let Ok(old) = fs::metadata(&target) {
+        // Who may read a file stays as its owner set it.
+        let _ = file.as_file().set_permissions(old.permissions());
+    }
+    file.persist(&target)
+        .map_err(|e| Failure::io("write", path, &e.error))?;
+    sync_folder(&target).map_err(|e| Failure::io("write", path, &e))
+}
+
+/// Makes a file that must not be there yet. Of two writers at the same moment exactly one succeeds.
+pub fn write_new(path: &Path, bytes: &[u8]) -> Result<()> {
+    // Asked first only to spare the writing; the decision is taken by the file system below.
+    if fs::symlink_metadata(path).is_ok() {
+        return Err(exists(path));
+    }
+    let file = staged(path, bytes).map_err(|e| Failure::io("write", path, &e))?;
+    file.persist_noclobber(path).map_err(|e| match e.error.kind() {
+        io::ErrorKind::AlreadyExists => exists(path),
+        _ => Failure::io("write", path, &e.error),
+    })?;
+    sync_folder(path).map_err(|e| Failure::io("write", path, &e))
+}
+
+/// A whole file, refused above `max_bytes`: a wrong path must not fill the memory.
+pub fn read_limited(path: &Path, max_bytes: u64) -> Result<Vec<u8>> {
+    let failed = |e: io::Error| Failure::io("read", path, &e);
+    let file = File::open(path).map_err(failed)?;
+    let mut bytes = Vec::new();
+    file.take(max_bytes.saturating_add(1))
+        .read_to_end(&mut bytes)
+        .map_err(failed)?;
+    if bytes.len() as u64 > max_bytes {
+        return Err(Failure::new(
+            format!("{} is larger than {max_bytes} bytes", path.display()),
+            "check that it is the file you meant",
+        ));
+    }
+    Ok(bytes)
+}
+
+/// As `read_limited`, for text; a byte-order mark at the start is dropped.
+pub fn read_text_limited(path: &Path, max_bytes: u64) -> Result<String> {
+    let bytes = read_limited(path, max_bytes)?;
+    text_of(bytes, path)
+}
+
+/// Bytes of `path` as text.
+pub fn text_of(bytes: Vec<u8>, path: &Path) -> Result<String> {
+    let text = String::from_utf8(bytes).map_err(|_| {
+        Failure::new(
+            format!("{} is not a text file", path.display()),
+            "give a text file in UTF-8",
+        )
+    })?;
+    Ok(match text.strip_prefix('\u{feff}') {
+        Some(t) => t.to_owned(),
+        None => text,
+    })
+}
+
+fn exists(path: &Path) -> Failure {
+    Failure::new(
+        format!("{} is there already", path.display()),
+        "choose another place: nothing is overwritten",
+    )
+}
+
+/// The content on the disk, under another name in the same folder; removed again when dropped.
+fn staged(path: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".").suffix(".tmp");
+    // As any other program makes files, less what the umask forbids.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = builder.tempfile_in(folder_of(path))?;
+    file.write_all(bytes)?;
+    file.as_file().sync_all()?;
+    Ok(file)
+}
+
+fn folder_of(path: &Path) -> PathBuf {
+    match path.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p.to_path_buf(),
+        _ => PathBuf::from("."),
+    }
+}
+
+/// The new name itself must reach the disk too.
+fn sync_folder(path: &Path) -> io::Result<()> {
+    #[cfg(unix)]
+    if let Err(e) = File::open(folder_of(path)).and_then(|f| f.sync_all()) {
+        // Some network file systems cannot; the file is there all the same.
+        if !matches!(e.kind(), io::ErrorKind::InvalidInput | io::ErrorKind::Unsupported) {
+            return Err(e);
+        }
+    }
+    #[cfg(not(unix))]
+    let _ = path;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(dir: &Path) -> Vec<String> {
+        let mut v: Vec<String> = fs::read_dir(dir)
+            .unwrap()
+            .map(|e| e.unwrap().file_name().to_string_lossy().into_owned())
+            .collect();
+        v.sort();
+        v
+    }
+
+    #[test]
+    fn replaces_a_file_and_leaves_nothing_beside_it() {
+        let dir = tempfile::tempdir().unwrap();
+        let p = dir.path().join("a.toml");
+        write_atomically(&p, b"one").unwrap();
+        write_atomically(&p, b"two, longer").unwrap();
+        assert_eq!(fs::read(&p).unwrap(), b"two, longer");
+        write_atomically(&p, b"3").unwrap();
+        assert_eq!(fs::read(&p).unwrap(), b"3");
+        assert_eq!(names(dir.path()), ["a.toml"]);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn keeps_a_link_and_the_permissions() {
+        use std::os::unix::fs::PermissionsExt;
+        let dir = tempfile::tempdir().unwrap();
+        let (real, link) = (dir.path().join("real"), dir.path().join("link"));
+        write_new(&real, b"old").unwrap();
+        // Not the private 0600 of a temporary file.
+        assert_ne!(fs::metadata(&real).unwrap().permissions().mode() & 0o044, 0);
+        fs::set_permissions(&real, fs::Permissions::from_mode(0o640)).unwrap();
+        std::os::unix::fs::symlink(&real, &link).unwrap();
+        write_atomically(&link, b"new").unwrap();
+        assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
+        assert_eq!(fs::read(&real).unwrap(), b"new");
+        assert_eq!(fs::metadata(&real).unwrap().permissions().mode() & 0o777, 0o640);
+    }
+
+    #[test]
+    fn never_overwrites_when_asked_for_a_new_file() {
+        let dir = tempfile::tempdir().unwrap();
+        let p = dir.path().join("record.json");
+        write_new(&p, b"first").unwrap();
+        let e = write_new(&p, b"second").unwrap_err().to_string();
+        assert!(e.contains("record.json is there already; choose another place"), "{e}");
+        assert_eq!(fs::read(&p).unwrap(), b"first");
+        assert_eq!(names(dir.path()), ["record.json"]);
+    }
+
+    #[test]
+    fn of_many_writers_one_wins() {
+        let dir = tempfile::tempdir().unwrap();
+        let p = dir.path().join("record.json");
+        let gate = std::sync::Barrier::new(8);
+        let wins: Vec<bool> = std::thread::scope(|s| {
+            let threads: Vec<_> = (0..8u8)
+                .map(|i| {
+                    let (p, gate) = (&p, &gate);
+                    s.spawn(move || {
+                        // Staged before the gate, so that all eight meet at the decision itself.
+                        let f = staged(p, &[i; 1000]).unwrap();
+                        gate.wait();
+                        f.persist_noclobber(p).is_ok()
+                    })
+                })
+                .collect();
+            threads.into_iter().map(|t| t.join().unwrap()).collect()
+        });
+        assert_eq!(wins.iter().filter(|w| **w).count(), 1);
+        let content = fs::read(&p).unwrap();
+        let winner = wins.iter().position(|w| *w).unwrap() as u8;
+        assert_eq!(content, [winner; 1000]);
+    }
+
+    #[test]
+    fn says_what_is_wrong_in_one_line() {
+        let dir = tempfile::tempdir().unwrap();
+        let missing = dir.path().join("no/such/file");
+        for e in [
+            write_new(&missing, b"x").unwrap_err(),
+            write_atomically(&missing, b"x").unwrap_err(),
+            read_limited(&missing, 10).unwrap_err(),
+            write_atomically(dir.path(), b"x").unwrap_err(),
+            read_limited(dir.path(), 10).unwrap_err(),
+        ] {
+            let e = e.to_string();
+            assert!(e.contains("cannot ") && e.contains(';') && !e.contains('\n'), "{e}");
+        }
+        assert_eq!(names(dir.path()), [""; 0]);
+    }
+
+    #[test]
+    fn reads_up_to_the_limit() {
+        let dir = tempfile::tempdir().unwrap();
+        let p = dir.path().join("f");
+        write_new(&p, &[b'x'; 100]).unwrap();
+        assert_eq!(read_limited(&p, 100).unwrap().len(), 100);
+        let e = read_limited(&p, 99).unwrap_err().to_string();
+        assert!(e.contains("larger than 99 bytes"), "{e}");
+        write_atomically(&p, b"\xef\xbb\xbfname").unwrap();
+        assert_eq!(read_text_limited(&p, 100).unwrap(), "name");
+        write_atomically(&p, b"\xff\xfe\x00").unwrap();
+        assert!(read_text_limited(&p, 100).is_err());
+    }
+}

@@ -1,0 +1,243 @@
+//! The winding as a source: its EMF behind resistance, inductance and losses, shunted by its own capacitance.
+
+use num_complex::Complex64;
+use serde::{Deserialize, Serialize};
+
+use super::elements::{OnePort, TwoPort};
+use crate::failure::{Failure, Result};
+
+/// A pickup's winding. One EMF in series with L; what lies parallel to L carries it too.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Coil {
+    /// Resistance of the wire in ohms, at the temperature of the calculation.
+    pub r_ohm: f64,
+    /// Inductance in henries, at low frequency.
+    pub l_h: f64,
+    /// The winding's own capacitance in farads.
+    pub c_f: f64,
+    /// Losses in metal as a resistance parallel to L in ohms, the EMF inside the pair: still a second-order circuit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub loss_ohm: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub eddy: Option<Eddy>,
+}
+
+/// Metal near the coil as one shorted turn (any textbook on transformers: the secondary carried over).
+///
+/// jwL becomes jwL (1 - k^2 jwT/(1 + jwT)) and the EMF is shaped to e (1 - a jwT/(1 + jwT)).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Eddy {
+    /// Coupling factor, 0 to 1.
+    pub k: f64,
+    /// T, the turn's inductance over its resistance, in seconds.
+    #[serde(rename = "tau")]
+    pub tau_s: f64,
+    /// a, the share of the EMF that the turn takes away at high frequency.
+    #[serde(default)]
+    pub emf: f64,
+}
+
+/// What a source does at one frequency: the voltage with nothing connected (per volt of EMF) and its impedance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Thevenin {
+    pub emf: Complex64,
+    pub z: OnePort,
+}
+
+/// Anything with two ends that a load can be put on.
+pub trait Source {
+    /// `w` in rad/s.
+    fn thevenin(&self, w: f64) -> Thevenin;
+}
+
+impl Eddy {
+    /// jwT/(1 + jwT): 0 at low frequency, 1 at high.
+    fn reach(&self, w: f64) -> Complex64 {
+        let x = Complex64::new(0.0, w * self.tau_s);
+        x / (1.0 + x)
+    }
+}
+
+impl Coil {
+    /// Resistance, inductance and capacitance alone.
+    pub fn new(r_ohm: f64, l_h: f64, c_f: f64) -> Self {
+        Coil {
+            r_ohm,
+            l_h,
+            c_f,
+            loss_ohm: None,
+            eddy: None,
+        }
+    }
+
+    /// Refuses what no coil can be, by the name of the value.
+    pub fn check(&self) -> Result<()> {
+        let above = |name: &str, v: f64| {
+            (v.is_finite() && v > 0.0)
+                .then_some(())
+                .ok_or_else(|| wrong(name, v, "above 0"))
+        };
+        above("r_ohm", self.r_ohm)?;
+        above("l_h", self.l_h)?;
+        if !(self.c_f.is_finite() && self.c_f >= 0.0) {
+            return Err(wrong("c_f", self.c_f, "0 or above"));
+        }
+        if let Some(r) = self.loss_ohm {
+            above("loss_ohm", r)?;
+        }
+        if let Some(e) = self.eddy {
+            if !(0.0..1.0).contains(&e.k) {
+                return Err(wrong("eddy.k", e.k, "from 0 to below 1"));
+            }
+            above("eddy.tau", e.tau_s)?;
+            if !(-1.0..=1.0).contains(&e.emf) {
+                return Err(wrong("eddy.emf", e.emf, "from -1 to 1"));
+            }
+        }
+        Ok(())
+    }
+
+    /// From the EMF to the winding's ends, C_s included.
+    fn two_port(&self, w: f64) -> TwoPort {
+        let mut jwl = Complex64::new(0.0, w * self.l_h);
+        if let Some(e) = self.eddy {
+            jwl *= 1.0 - e.k * e.k * e.reach(w);
+        }
+        let mut t = TwoPort::in_line(OnePort::impedance_of(jwl));
+        if let Some(r) = self.loss_ohm {
+            t = t.then(TwoPort::across(OnePort::resistor(r)));
+        }
+        t.then(TwoPort::in_line(OnePort::resistor(self.r_ohm)))
+            .then(TwoPort::across(OnePort::capacitor(self.c_f, w)))
+    }
+}
+
+fn wrong(name: &str, v: f64, allowed: &str) -> Failure {
+    Failure::new(
+        format!("coil: {name} = {v} is impossible"),
+        format!("give a value {allowed}"),
+    )
+}
+
+impl Source for Coil {
+    fn thevenin(&self, w: f64) -> Thevenin {
+        let t = self.two_port(w);
+        let shape = match self.eddy {
+            Some(e) => 1.0 - e.emf * e.reach(w),
+            None => 1.0.into(),
+        };
+        Thevenin {
+            emf: shape * t.voltage_ratio(),
+            z: t.output_impedance(),
+        }
+    }
+}
+
+/// Coils in series, each with its own capacitance, and each with its own share of the EMF (sign included).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Series {
+    pub coils: Vec<(Coil, f64)>,
+}
+
+impl Source for Series {
+    fn thevenin(&self, w: f64) -> Thevenin {
+        let none = Thevenin {
+            emf: 0.0.into(),
+            z: OnePort::resistor(0.0),
+        };
+        self.coils.iter().fold(none, |sum, (coil, weight)| {
+            let t = coil.thevenin(w);
+            Thevenin {
+                emf: sum.emf + *weight * t.emf,
+                z: sum.z.series(t.z),
+            }
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn refuses_impossible_coils_by_name() {
+        let good = Coil {
+            loss_ohm: Some(1e6),
+            eddy: Some(Eddy {
+                k: 0.4,
+                tau_s: 33e-6,
+                emf: 0.1,
+            }),
+            ..Coil::new(6e3, 2.4, 120e-12)
+        };
+        assert_eq!(good.check(), Ok(()));
+        let eddy = |k, tau_s, emf| Coil {
+            eddy: Some(Eddy { k, tau_s, emf }),
+            ..good
+        };
+        for (coil, name) in [
+            (Coil { r_ohm: -1.0, ..good }, "r_ohm"),
+            (Coil { r_ohm: 0.0, ..good }, "r_ohm"),
+            (Coil { l_h: f64::NAN, ..good }, "l_h"),
+            (Coil { c_f: -1e-12, ..good }, "c_f"),
+            (
+                Coil {
+                    loss_ohm: Some(0.0),
+                    ..good
+                },
+                "loss_ohm",
+            ),
+            (eddy(1.0, 1e-5, 0.0), "eddy.k"),
+            (eddy(0.4, 0.0, 0.0), "eddy.tau"),
+            (eddy(0.4, 1e-5, f64::INFINITY), "eddy.emf"),
+        ] {
+            let e = coil.check().map_err(|e| e.to_string());
+            assert!(e.as_ref().is_err_and(|e| e.contains(name)), "{name}: {e:?}");
+        }
+    }
+
+    #[test]
+    fn file_form() {
+        let text = "r_ohm = 6000.0\nl_h = 2.4\nc_f = 1.2e-10\n\n[eddy]\nk = 0.4\ntau = 3.3e-5\nemf = 0.1\n";
+        let coil: Coil = toml::from_str(text).unwrap();
+        assert_eq!(coil.eddy.unwrap().tau_s, 33e-6);
+        assert_eq!(toml::from_str::<Coil>(&toml::to_string(&coil).unwrap()).unwrap(), coil);
+        assert!(toml::from_str::<Coil>("r_ohm = 1.0\nl_h = 1.0\nc_f = 0.0\ncolour = 1").is_err());
+    }
+
+    /// Low f: L; high f: L(1 - k^2) and added R of k^2 L R2/L2 = k^2 L/T (worked out by hand from the formula).
+    #[test]
+    fn shorted_turn_limits() {
+        let (l, k, tau_s) = (2.4, 0.4, 33e-6);
+        let coil = Coil {
+            eddy: Some(Eddy { k, tau_s, emf: 0.25 }),
+            ..Coil::new(6e3, l, 0.0)
+        };
+        let w = 1.0;
+        let z = coil.thevenin(w).z.impedance();
+        assert!((z.im / (w * l) - 1.0).abs() < 1e-8 && (z.re / 6e3 - 1.0).abs() < 1e-8);
+        let w = 1e9;
+        let t = coil.thevenin(w);
+        let z = t.z.impedance();
+        assert!((z.im / (w * l * (1.0 - k * k)) - 1.0).abs() < 1e-8);
+        assert!((z.re / (6e3 + k * k * l / tau_s) - 1.0).abs() < 1e-5, "{z}");
+        assert!((t.emf - 0.75).norm() < 1e-4);
+    }
+
+    /// Two halves in series, each with twice the capacitance, are the whole coil.
+    #[test]
+    fn halves_in_series_make_the_whole() {
+        let whole = Coil::new(8e3, 4.4, 70e-12);
+        let half = Coil::new(4e3, 2.2, 140e-12);
+        let series = Series {
+            coils: vec![(half, 0.5), (half, 0.5)],
+        };
+        for w in [0.0, 1e2, 1e4, 3e4, 1e6] {
+            let (a, b) = (whole.thevenin(w), series.thevenin(w));
+            assert!((a.emf - b.emf).norm() < 1e-12 * a.emf.norm());
+            assert!((a.z.impedance() - b.z.impedance()).norm() < 1e-12 * a.z.impedance().norm());
+        }
+    }
+}

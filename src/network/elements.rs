@@ -1,0 +1,224 @@
+//! One-ports and two-ports of linear circuits, for complex calculation at one angular frequency.
+//!
+//! Both are kept in homogeneous form, a common factor left open: a short, an open end or a potentiometer at the end of
+//! its travel is then an element like any other, and no infinity enters the arithmetic. Chain (ABCD) matrices as in any
+//! textbook on two-ports: [V1, I1] = [[A, B], [C, D]] [V2, I2], with I2 flowing out of the port.
+
+use num_complex::Complex64;
+
+const ZERO: Complex64 = Complex64::new(0.0, 0.0);
+const ONE: Complex64 = Complex64::new(1.0, 0.0);
+
+/// A two-terminal element: any pair of voltage and current that it allows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OnePort {
+    v: Complex64,
+    i: Complex64,
+}
+
+impl OnePort {
+    fn new(v: Complex64, i: Complex64) -> Self {
+        // Keeps products of many elements far from overflow.
+        let k = v.norm().max(i.norm());
+        if k > 0.0 && k.is_finite() {
+            OnePort { v: v / k, i: i / k }
+        } else {
+            OnePort { v, i }
+        }
+    }
+
+    /// Ohms.
+    pub fn impedance_of(z: Complex64) -> Self {
+        OnePort::new(z, ONE)
+    }
+
+    /// Siemens.
+    pub fn admittance_of(y: Complex64) -> Self {
+        OnePort::new(ONE, y)
+    }
+
+    pub fn resistor(ohm: f64) -> Self {
+        OnePort::impedance_of(ohm.into())
+    }
+
+    /// `w` in rad/s.
+    pub fn capacitor(farad: f64, w: f64) -> Self {
+        OnePort::admittance_of(Complex64::new(0.0, w * farad))
+    }
+
+    /// `w` in rad/s.
+    pub fn inductor(henry: f64, w: f64) -> Self {
+        OnePort::impedance_of(Complex64::new(0.0, w * henry))
+    }
+
+    pub fn open() -> Self {
+        OnePort { v: ONE, i: ZERO }
+    }
+
+    pub fn series(self, other: Self) -> Self {
+        OnePort::new(self.v * other.i + other.v * self.i, self.i * other.i)
+    }
+
+    pub fn parallel(self, other: Self) -> Self {
+        OnePort::new(self.v * other.v, self.i * other.v + other.i * self.v)
+    }
+
+    /// Ohms; not finite for an open end.
+    pub fn impedance(self) -> Complex64 {
+        self.v / self.i
+    }
+
+    /// Siemens; not finite for a short.
+    pub fn admittance(self) -> Complex64 {
+        self.i / self.v
+    }
+}
+
+/// A chain matrix divided by `scale`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TwoPort {
+    a: Complex64,
+    b: Complex64,
+    c: Complex64,
+    d: Complex64,
+    scale: Complex64,
+}
+
+impl TwoPort {
+    pub fn through() -> Self {
+        TwoPort {
+            a: ONE,
+            b: ZERO,
+            c: ZERO,
+            d: ONE,
+            scale: ONE,
+        }
+    }
+
+    /// The element lies in the line.
+    pub fn in_line(z: OnePort) -> Self {
+        TwoPort {
+            a: z.i,
+            b: z.v,
+            c: ZERO,
+            d: z.i,
+            scale: z.i,
+        }
+    }
+
+    /// The element lies across the line.
+    pub fn across(y: OnePort) -> Self {
+        TwoPort {
+            a: y.v,
+            b: ZERO,
+            c: y.i,
+            d: y.v,
+            scale: y.v,
+        }
+    }
+
+    /// This one first, as seen from the source, then `next`.
+    pub fn then(self, next: Self) -> Self {
+        let (p, q) = (self, next);
+        let m = [
+            p.a * q.a + p.b * q.c,
+            p.a * q.b + p.b * q.d,
+            p.c * q.a + p.d * q.c,
+            p.c * q.b + p.d * q.d,
+        ];
+        // As for one-ports: however long the chain, its numbers stay near 1.
+        let k = m.iter().map(|x| x.norm()).fold(0.0, f64::max);
+        let k = if k > 0.0 && k.is_finite() { k } else { 1.0 };
+        let [a, b, c, d] = m.map(|x| x / k);
+        TwoPort {
+            a,
+            b,
+            c,
+            d,
+            scale: p.scale * q.scale / k,
+        }
+    }
+
+    /// Output voltage with nothing connected, over input voltage: 1/A.
+    pub fn voltage_ratio(self) -> Complex64 {
+        self.scale / self.a
+    }
+
+    /// Seen into the output with the input shorted: B/A.
+    pub fn output_impedance(self) -> OnePort {
+        OnePort::new(self.b, self.a)
+    }
+
+    /// Seen into the input with nothing at the output: A/C.
+    pub fn input_impedance(self) -> OnePort {
+        OnePort::new(self.a, self.c)
+    }
+
+    /// [A, B, C, D]; not finite where the circuit shorts its line.
+    pub fn abcd(self) -> [Complex64; 4] {
+        [self.a, self.b, self.c, self.d].map(|x| x / self.scale)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn close(x: Complex64, y: Complex64) {
+        assert!((x - y).norm() <= 1e-14 * y.norm(), "{x} is not {y}");
+    }
+
+    #[test]
+    fn elements_in_series_and_parallel() {
+        let (r, c) = (OnePort::resistor(1e3), OnePort::capacitor(1e-6, 1e3));
+        close(r.impedance(), Complex64::new(1e3, 0.0));
+        close(c.impedance(), Complex64::new(0.0, -1e3));
+        close(OnePort::inductor(2.0, 50.0).impedance(), Complex64::new(0.0, 100.0));
+        close(r.series(c).impedance(), Complex64::new(1e3, -1e3));
+        // 1/(1 + j) = (1 - j)/2
+        close(r.parallel(c).impedance(), Complex64::new(500.0, -500.0));
+        close(r.parallel(c).admittance(), Complex64::new(1e-3, 1e-3));
+    }
+
+    #[test]
+    fn shorts_and_open_ends_are_elements_too() {
+        let (short, r) = (OnePort::resistor(0.0), OnePort::resistor(50.0));
+        assert_eq!(short.parallel(r).impedance(), ZERO);
+        close(short.series(r).impedance(), 50.0.into());
+        close(OnePort::open().parallel(r).impedance(), 50.0.into());
+        assert_eq!(OnePort::open().series(r).admittance(), ZERO);
+        // A capacitor blocks direct current.
+        assert_eq!(OnePort::capacitor(1e-9, 0.0).series(r).admittance(), ZERO);
+        let shorted = TwoPort::in_line(r).then(TwoPort::across(short));
+        assert_eq!(shorted.voltage_ratio(), ZERO);
+        close(shorted.input_impedance().impedance(), 50.0.into());
+        assert_eq!(shorted.output_impedance().impedance(), ZERO);
+    }
+
+    /// Divider 1 k over 3 k by hand: ratio 3/4, output 750 ohm, input 4 k; A 4/3, B 1 k, C 1/(3 k), D 1.
+    #[test]
+    fn divider() {
+        let t = TwoPort::in_line(OnePort::resistor(1e3)).then(TwoPort::across(OnePort::resistor(3e3)));
+        close(t.voltage_ratio(), 0.75.into());
+        close(t.output_impedance().impedance(), 750.0.into());
+        close(t.input_impedance().impedance(), 4e3.into());
+        let want: [f64; 4] = [4.0 / 3.0, 1e3, 1.0 / 3e3, 1.0];
+        for (x, y) in t.abcd().into_iter().zip(want) {
+            close(x, y.into());
+        }
+        // Reciprocal: AD - BC = 1.
+        let [a, b, c, d] = t.abcd();
+        close(a * d - b * c, ONE);
+        assert_eq!(TwoPort::through().then(t), t);
+    }
+
+    #[test]
+    fn a_long_chain_does_not_overflow() {
+        let step = TwoPort::in_line(OnePort::resistor(1e9)).then(TwoPort::across(OnePort::capacitor(1e-15, 1e5)));
+        let mut t = step;
+        for _ in 0..20 {
+            t = t.then(step);
+        }
+        assert!(t.voltage_ratio().is_finite() && t.output_impedance().impedance().is_finite());
+    }
+}

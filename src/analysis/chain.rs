@@ -2,6 +2,7 @@
 
 use crate::fit::model::{Fixed, Param};
 use crate::fit::{Nuisance, Setup};
+use crate::rig::{Reference, Rig};
 
 /// A stated value and its standard uncertainty; `None` where taken as exact.
 pub type Stated = (f64, Option<f64>);
@@ -122,5 +123,33 @@ fn unknown(param: Param, start: f64, upper: f64, sd: f64) -> Nuisance {
         upper,
         prior: Some((start, sd)),
         stated: false,
+    }
+}
+
+impl From<&Rig> for Chain {
+    fn from(rig: &Rig) -> Self {
+        let voltage = rig.exciter.reference == Reference::Voltage;
+        let corner = |one_channel: bool| {
+            let hz = rig.corner_hz(one_channel).unwrap_or(f64::INFINITY);
+            let relative = rig.corner_u_hz(one_channel).map(|u| u / hz);
+            (1.0 / hz, relative.map(|r| r / hz))
+        };
+        let input = rig.input.clone().unwrap_or_default();
+        let stated = |value: Option<f64>, sd: Option<f64>| value.map(|v| (v, sd));
+        let ohm = if voltage { rig.exciter.series_ohm } else { rig.sense_ohm() };
+        Chain {
+            given: true,
+            voltage,
+            inverse_corner: corner(false),
+            inverse_corner_output: corner(true),
+            ac_pickup: stated(input.ac_pickup_hz, input.ac_pickup_tolerance_hz),
+            ac_reference: stated(input.ac_reference_hz, input.ac_reference_tolerance_hz),
+            ac_output: stated(input.ac_output_hz, input.ac_output_tolerance_hz),
+            delay: (input.delay_s.unwrap_or(0.0), input.delay_tolerance_s),
+            ohm: Some((ohm, rig.exciter.series_tolerance)),
+            gain: 10f64.powf(input.gain_db.unwrap_or(0.0) / 20.0),
+            sign: rig.exciter.sign,
+            input_ohm: input.resistance_ohm,
+        }
     }
 }

@@ -1,0 +1,99 @@
+//! Puts a record together from an analysis and what is known around it.
+
+use sha2::{Digest, Sha256};
+
+use super::{Drive, LoadSummary, Pickup, Record, RigSummary, SCHEMA};
+use crate::analysis::Analysis;
+use crate::capture::Take;
+use crate::stimulus::{Description, Shape};
+
+/// Temperature coefficient of copper's resistance at 20 degC per kelvin (IEC 60028).
+pub const COPPER_PER_K: f64 = 0.00393;
+
+/// What surrounds a measurement, besides the take itself.
+#[derive(Debug, Clone, Default)]
+pub struct Context {
+    pub pickup: Pickup,
+    pub rig: RigSummary,
+    pub load: Option<LoadSummary>,
+    pub drive: Option<Drive>,
+    /// RFC 3339 with offset.
+    pub taken_at: String,
+    /// "live", "sim" or "file".
+    pub source: String,
+    pub device: Option<String>,
+    /// File name of the take as the record names it.
+    pub take: Option<String>,
+    pub notes: Vec<String>,
+}
+
+/// The ohmmeter's reading brought to 20 degC.
+pub fn r20(r_ohm: Option<f64>, temperature_c: Option<f64>) -> Option<f64> {
+    Some(r_ohm? / (1.0 + COPPER_PER_K * (temperature_c? - 20.0)))
+}
+
+impl From<&Description> for Drive {
+    fn from(d: &Description) -> Self {
+        Drive {
+            shape: match d.shape {
+                Shape::Sweep => "sweep".into(),
+                Shape::Noise => "noise".into(),
+            },
+            rate_hz: d.rate_hz,
+            seconds: d.seconds,
+            from_hz: d.from_hz,
+            to_hz: d.to_hz,
+            level_dbfs: d.level_dbfs,
+            seed: (d.shape == Shape::Noise).then_some(d.seed),
+        }
+    }
+}
+
+/// The record of one take.
+pub fn record(take: &Take, analysis: Analysis, context: Context) -> Record {
+    let mut pickup = context.pickup;
+    pickup.r20_ohm = r20(pickup.r_ohm, pickup.temperature_c);
+    let mut capture = analysis.capture;
+    capture.source = context.source;
+    capture.device = context.device;
+    capture.take = context.take;
+    let mut notes = context.notes;
+    if take.provenance.simulated {
+        notes.insert(0, "simulated".into());
+    }
+    for n in analysis.notes {
+        if !notes.contains(&n) {
+            notes.push(n);
+        }
+    }
+    Record {
+        schema: SCHEMA.into(),
+        id: identity(take, &context.taken_at, &pickup.name),
+        taken_at: context.taken_at,
+        tool_version: env!("CARGO_PKG_VERSION").into(),
+        pickup,
+        rig: context.rig,
+        load: context.load,
+        drive: context.drive,
+        capture,
+        resonance: analysis.resonance,
+        fit: analysis.fit,
+        curve: analysis.curve,
+        verdict: analysis.verdict,
+        findings: analysis.findings,
+        notes,
+        repeats: Vec::new(),
+    }
+}
+
+/// The same take under the same name has the same identity, whenever it is analysed.
+fn identity(take: &Take, taken_at: &str, name: &str) -> String {
+    let mut hash = Sha256::new();
+    hash.update(take.rate_hz.to_le_bytes());
+    for x in take.pickup.iter().chain(take.reference.iter().flatten()) {
+        hash.update(x.to_le_bytes());
+    }
+    hash.update(taken_at.as_bytes());
+    hash.update(name.as_bytes());
+    hash.finalize().iter().take(8).map(|b| format!("{b:02x}")).collect()
+}

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::estimate::Estimate;
 
+pub mod difference;
 pub mod store;
 
 pub const SCHEMA: &str = "coilwright/record/1";

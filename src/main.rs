@@ -1,5 +1,6 @@
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    coilwright::cli::run(std::env::args_os()).into()
+    let (mut out, mut err) = (anstream::stdout(), anstream::stderr());
+    coilwright::cli::run(std::env::args_os(), &mut out, &mut err).into()
 }

@@ -1,5 +1,80 @@
-//! (to come)
-use crate::failure::Status;
-pub fn run(_args: impl IntoIterator<Item = std::ffi::OsString>) -> Status {
-    Status::Done
+//! The command line: parse, run, say how it ended.
+
+use std::ffi::OsString;
+use std::io::Write;
+
+use clap::Parser;
+use clap::error::ErrorKind;
+
+use crate::commands;
+use crate::failure::{Failure, Result, Status};
+
+pub mod args;
+pub mod console;
+pub mod context;
+pub mod defaults;
+
+use args::{Cli, Command};
+use console::Console;
+
+/// Runs the program. Results go to `out`, everything else to `err`.
+pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &mut dyn Write) -> Status {
+    let cli = match Cli::try_parse_from(args) {
+        Ok(cli) => cli,
+        Err(e) if matches!(e.kind(), ErrorKind::DisplayHelp | ErrorKind::DisplayVersion) => {
+            let _ = write!(out, "{}", e.render().ansi());
+            return Status::Done;
+        }
+        Err(e) => {
+            let _ = writeln!(err, "coilwright: {}", usage_line(&e));
+            return Status::Unusable;
+        }
+    };
+    let mut console = Console::new(out, err);
+    let ended = dispatch(cli.command, &mut console);
+    match ended {
+        Ok(status) => status,
+        Err(failure) => {
+            console.error(&failure);
+            Status::Unusable
+        }
+    }
+}
+
+fn dispatch(command: Command, console: &mut Console) -> Result<Status> {
+    match command {
+        Command::Demo(a) => commands::demo::run(&a, console),
+        Command::Devices(a) => commands::devices::run(&a, console),
+        Command::Drive(a) => commands::drive::run(&a, console),
+        Command::Use(a) => commands::remember::run(&a, console),
+        Command::Measure(a) => commands::measure::run(a, console),
+        Command::Analyze(a) => commands::analyze::run(&a, console),
+        Command::Compare(a) => commands::compare::run(&a, console),
+    }
+}
+
+/// Clap's message in one line: what is wrong and what to do.
+fn usage_line(e: &clap::Error) -> String {
+    if e.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
+        return "no command given; `coilwright --help` lists them with examples".into();
+    }
+    let text = e.render().to_string();
+    let mut lines = text.lines().map(str::trim).filter(|l| !l.is_empty());
+    let first = lines.next().unwrap_or("the command line cannot be read").trim_start_matches("error: ").to_string();
+    let mut rest = Vec::new();
+    for l in lines {
+        if l.starts_with("Usage:") || l.starts_with("For more information") {
+            break;
+        }
+        rest.push(l.trim_start_matches("tip: ").to_string());
+    }
+    let mut line = first;
+    for r in rest {
+        line.push(' ');
+        line.push_str(&r);
+    }
+    if !line.contains("; ") {
+        line.push_str("; --help shows what is understood");
+    }
+    Failure::new(line, "").what
 }

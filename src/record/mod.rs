@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::estimate::Estimate;
 
 pub mod compose;
+pub mod difference;
 pub mod store;
 
 pub const SCHEMA: &str = "coilwright/record/1";

@@ -1,1 +1,12 @@
-//! (to come)
+//! All presentation: what a person reads on the screen, and the plots. Nothing here computes a result or prints.
+
+mod axis;
+pub mod number;
+pub mod overlay;
+mod palette;
+pub mod plot;
+mod sheet;
+mod words;
+
+#[cfg(test)]
+mod samples;

@@ -1,0 +1,114 @@
+//! From arguments and remembered defaults to a checked plan: rig, load, names.
+
+use std::path::{Path, PathBuf};
+
+use super::args::{About, channels};
+use super::defaults::Defaults;
+use crate::analysis::chain::Chain;
+use crate::capture::wav::Channels;
+use crate::failure::{Failure, Result};
+use crate::network::Load;
+use crate::record::compose::Context;
+use crate::record::{LoadSummary, Pickup, RigSummary};
+use crate::rig::{NO_RIG_NOTE, Rig};
+
+/// What a measurement or an analysis knows before it begins.
+#[derive(Debug)]
+pub struct Bench {
+    pub rig: Option<Rig>,
+    pub chain: Chain,
+    pub load: Option<Load>,
+    pub channels: Option<Channels>,
+    pub over: Option<String>,
+    pub ohms: Option<f64>,
+    pub room: Option<f64>,
+    pub note: Option<String>,
+}
+
+impl Bench {
+    /// Options first, then what the working folder remembers.
+    pub fn plan(about: &About, defaults: &Defaults) -> Result<Self> {
+        let rig = match about.rig.as_ref().or(defaults.rig.as_ref()) {
+            Some(path) => Some(Rig::read(path)?),
+            None => None,
+        };
+        let load = about.load.as_ref().or(defaults.load.as_ref()).cloned();
+        let channels = match (about.channels, &defaults.channels) {
+            (Some(c), _) => Some(c.0),
+            (None, Some(text)) => {
+                Some(channels(text).map_err(|e| Failure::new("channels in coilwright.toml cannot be read", e))?.0)
+            }
+            _ => None,
+        };
+        Ok(Bench {
+            chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
+            rig,
+            load,
+            channels,
+            over: about.over.clone(),
+            ohms: about.ohms,
+            room: about.room,
+            note: about.note.clone(),
+        })
+    }
+
+    /// The surroundings of a take, for the record.
+    pub fn context(&self, name: &str, one_channel: bool, taken_at: String) -> Context {
+        Context {
+            pickup: Pickup {
+                name: name.into(),
+                over: self.over.clone(),
+                r_ohm: self.ohms,
+                temperature_c: self.room,
+                r20_ohm: None,
+                note: self.note.clone(),
+            },
+            rig: self.rig.as_ref().map_or_else(RigSummary::default, Rig::summary),
+            load: self.load.as_ref().map(|l| LoadSummary { text: l.to_string() }),
+            taken_at,
+            notes: match &self.rig {
+                Some(rig) => rig.notes(one_channel),
+                None => vec![NO_RIG_NOTE.into()],
+            },
+            ..Context::default()
+        }
+    }
+}
+
+/// A time of the system as a record keeps it.
+pub fn stamp(time: std::time::SystemTime) -> String {
+    let at = jiff::Timestamp::try_from(time).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
+    jiff::Zoned::new(at, jiff::tz::TimeZone::system()).strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
+}
+
+/// When a file was last changed, as a record keeps it.
+pub fn changed(path: &Path) -> String {
+    let time = std::fs::metadata(path).and_then(|m| m.modified());
+    stamp(time.unwrap_or(std::time::UNIX_EPOCH))
+}
+
+/// The name of a file without folder and ending.
+pub fn stem(path: &Path) -> String {
+    path.file_stem().map_or_else(|| "take".into(), |s| s.to_string_lossy().into_owned())
+}
+
+/// Makes the last folder of a path if it is missing; a missing parent is an error. Returns it ready to be written to.
+pub fn ready_folder(path: &Path) -> Result<PathBuf> {
+    match std::fs::create_dir(path) {
+        Ok(()) => {}
+        Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists && path.is_dir() => {}
+        Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
+            return Err(Failure::new(format!("{} is a file", path.display()), "give a folder with --out"));
+        }
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
+            return Err(Failure::new(
+                format!("the folder above {} does not exist", path.display()),
+                "make it first, or give another --out",
+            ));
+        }
+        Err(e) => return Err(Failure::io("make", path, &e)),
+    }
+    // Found out before anything is played or computed: can a file be made there?
+    tempfile::Builder::new().prefix(".trial").tempfile_in(path).map_err(|e| Failure::io("write in", path, &e))?;
+    Ok(path.to_path_buf())
+}

@@ -1,0 +1,217 @@
+//! `analyze`: from recordings to records.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use serde::Serialize;
+
+use super::outcome;
+use crate::analysis::{self, Options};
+use crate::capture::wav::{self, Channels};
+use crate::cli::args::AnalyzeArgs;
+use crate::cli::console::Console;
+use crate::cli::context::{Bench, changed, ready_folder, stem};
+use crate::cli::defaults::Defaults;
+use crate::failure::{Failure, Result, Status};
+use crate::record::{Record, compose};
+
+/// The document of several takes.
+#[derive(Debug, Serialize)]
+struct Batch<'a> {
+    schema: &'static str,
+    records: &'a [Record],
+    failed: Vec<Failed>,
+}
+
+#[derive(Debug, Serialize)]
+struct Failed {
+    file: String,
+    error: String,
+}
+
+/// A drive file that was read once for all takes.
+pub struct DriveFile {
+    pub rate_hz: u32,
+    pub samples: Vec<f32>,
+    pub description: Option<crate::stimulus::Description>,
+}
+
+impl DriveFile {
+    pub fn read(path: &Path) -> Result<Self> {
+        let mut wave = wav::read_drive(path)?;
+        let beside = path.with_extension("json");
+        // The description is welcome but not needed; one that does not belong to the file is left alone.
+        let description = std::fs::read(&beside)
+            .ok()
+            .and_then(|b| serde_json::from_slice::<crate::stimulus::Description>(&b).ok())
+            .filter(|d| d.rate_hz == wave.rate_hz && d.frames as usize == wave.samples[0].len());
+        Ok(DriveFile {
+            rate_hz: wave.rate_hz,
+            samples: wave.samples.pop().unwrap_or_default(),
+            description,
+        })
+    }
+}
+
+/// Analyses one WAV file.
+pub fn one(
+    path: &Path,
+    bench: &Bench,
+    drive: Option<&DriveFile>,
+    channels: Option<Channels>,
+    model: analysis::Choice,
+    name: Option<&str>,
+) -> Result<Record> {
+    let take = wav::read_take(path, channels)?;
+    let one_channel = take.reference.is_none();
+    if one_channel && drive.is_none() {
+        return Err(Failure::new(
+            format!("{} has one channel: the signal that was played is needed", path.display()),
+            "give --drive drive.wav",
+        ));
+    }
+    if let Some(d) = drive
+        && d.rate_hz != take.rate_hz
+    {
+        return Err(Failure::new(
+            format!("the drive file has {} Hz but {} has {} Hz", d.rate_hz, path.display(), take.rate_hz),
+            "give the drive file that was played for this take",
+        ));
+    }
+    let options = Options {
+        chain: &bench.chain,
+        drive: drive.map(|d| d.samples.as_slice()),
+        model,
+    };
+    let analysis = analysis::analyse(&take, &options)
+        .map_err(|f| Failure::new(format!("{}: {}", path.display(), f.what), f.hint))?;
+    let beside = name_beside(path);
+    let name = name.map(str::to_owned).or(beside).unwrap_or_else(|| stem(path));
+    let mut context = bench.context(&name, one_channel, changed(path));
+    context.drive = drive.and_then(|d| d.description.as_ref()).map(Into::into);
+    context.source = "file".into();
+    context.take = Some(path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned()));
+    Ok(compose::record(&take, analysis, context))
+}
+
+/// The pickup's name from a record beside the take that names this take.
+fn name_beside(path: &Path) -> Option<String> {
+    let record = crate::record::store::read(&path.with_file_name("record.json")).ok()?;
+    let file = path.file_name()?.to_string_lossy();
+    let own = record.capture.take.as_deref();
+    (own.is_none() || own == Some(&*file) || file.starts_with("take")).then_some(record.pickup.name)
+}
+
+pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
+    let defaults = Defaults::read_from(Path::new("."))?;
+    let bench = Bench::plan(&args.about, &defaults)?;
+    let drive = args.drive.as_deref().map(DriveFile::read).transpose()?;
+    if let [path] = args.takes.as_slice() {
+        return single(args, path, &bench, drive.as_ref(), console);
+    }
+    batch(args, &bench, drive.as_ref(), console)
+}
+
+fn single(args: &AnalyzeArgs, path: &Path, bench: &Bench, drive: Option<&DriveFile>, console: &mut Console) -> Result<Status> {
+    if let Some(out) = &args.out {
+        outcome::refuse_existing(out)?;
+    }
+    let record = one(path, bench, drive, bench.channels, args.model.into(), args.pickup.as_deref())?;
+    let files = match &args.out {
+        Some(out) => outcome::write(&record, &ready_folder(out)?)?,
+        None => Vec::new(),
+    };
+    outcome::show(&record, &files, args.shown, console)?;
+    Ok(outcome::status(&record))
+}
+
+/// A folder's name for each take: its stem, with the parent folder's name in front where stems repeat.
+fn folder_names(takes: &[PathBuf]) -> Vec<String> {
+    let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+    for t in takes {
+        *seen.entry(stem(t)).or_default() += 1;
+    }
+    let mut used: BTreeMap<String, usize> = BTreeMap::new();
+    takes
+        .iter()
+        .map(|t| {
+            let own = stem(t);
+            let parent = t.parent().and_then(Path::file_name).map(|p| p.to_string_lossy().into_owned());
+            let name = match parent {
+                Some(p) if seen[&own] > 1 => format!("{p}-{own}"),
+                _ => own,
+            };
+            // Even parents may repeat; a number then tells them apart.
+            let n = used.entry(name.clone()).or_default();
+            *n += 1;
+            if *n > 1 { format!("{name}-{n}") } else { name }
+        })
+        .collect()
+}
+
+fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: &mut Console) -> Result<Status> {
+    let names = folder_names(&args.takes);
+    if let Some(out) = &args.out {
+        ready_folder(out)?;
+    }
+    let next = AtomicUsize::new(0);
+    let done: Mutex<Vec<Option<Result<Record>>>> = Mutex::new((0..args.takes.len()).map(|_| None).collect());
+    let workers = std::thread::available_parallelism().map_or(1, usize::from).min(args.takes.len());
+    let bar = super::progress::takes(args.takes.len());
+    std::thread::scope(|scope| {
+        for _ in 0..workers {
+            scope.spawn(|| {
+                loop {
+                    let i = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(path) = args.takes.get(i) else { break };
+                    let ended = one(path, bench, drive, bench.channels, args.model.into(), args.pickup.as_deref()).and_then(|record| {
+                        if let Some(out) = &args.out {
+                            outcome::write(&record, &ready_folder(&out.join(&names[i]))?)?;
+                        }
+                        Ok(record)
+                    });
+                    if let Ok(mut list) = done.lock() {
+                        list[i] = Some(ended);
+                    }
+                    bar.inc(1);
+                }
+            });
+        }
+    });
+    bar.finish_and_clear();
+    let list = done.into_inner().unwrap_or_default();
+    let (mut records, mut failed) = (Vec::new(), Vec::new());
+    for (path, ended) in args.takes.iter().zip(list) {
+        match ended {
+            Some(Ok(r)) => records.push(r),
+            Some(Err(f)) => failed.push((path.clone(), f.to_string())),
+            None => failed.push((path.clone(), "not analysed; try it alone".into())),
+        }
+    }
+    if records.is_empty() {
+        let (path, error) = &failed[0];
+        return Err(Failure::new(
+            format!("none of {} takes could be used (first: {}: {error})", failed.len(), path.display()),
+            "give WAV takes",
+        ));
+    }
+    if args.shown.json {
+        console.json(&Batch {
+            schema: "coilwright/batch/1",
+            records: &records,
+            failed: failed
+                .iter()
+                .map(|(file, error)| Failed {
+                    file: file.display().to_string(),
+                    error: error.clone(),
+                })
+                .collect(),
+        })?;
+    } else {
+        console.result(&outcome::batch_text(&records, &failed))?;
+    }
+    let bad = !failed.is_empty() || records.iter().any(|r| outcome::status(r) != Status::Done);
+    Ok(if bad { Status::NoReading } else { Status::Done })
+}

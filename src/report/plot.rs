@@ -1,0 +1,740 @@
+//! The plot of one record: response above, what the model leaves over below, the numbers around.
+//!
+//! Sized as a postcard (148 x 105 mm), smallest lettering 7 points, and readable without colour.
+
+use super::axis::{self, FREQUENCY_TICKS, Field, HIGH_HZ, LOW_HZ};
+use super::number::{self, LEVEL, Unit};
+use super::palette::{self, BAND, F0, F0_LINE, FITTED, FRAME, GRID, INK, MEASURED, MODEL, Marker, PAPER, PEAK, SOFT};
+use super::sheet::{Anchor, Pen, Point, Rgb, Sheet, Type, fitted, text_width};
+use super::words;
+use crate::estimate::Z95;
+use crate::failure::Result;
+use crate::record::{Curve, Record, Resonance};
+
+/// One drawing in two formats.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Plot {
+    pub svg: String,
+    pub png: Vec<u8>,
+}
+
+pub(super) const WIDTH: u32 = 148;
+pub(super) const HEIGHT: u32 = 105;
+pub(super) const LEFT: f64 = 15.0;
+pub(super) const RIGHT: f64 = 144.0;
+/// Outer margin of the lettering.
+pub(super) const MARGIN: f64 = 4.0;
+pub(super) const EDGE: f64 = WIDTH as f64 - MARGIN;
+/// 7 points.
+pub(super) const SMALL: f64 = 2.47;
+const NUMBERS: f64 = 2.8;
+const TITLE: f64 = 4.0;
+
+const MAIN_TOP: f64 = 17.5;
+const MAIN_BOTTOM: f64 = 64.0;
+const REST_TOP: f64 = 69.0;
+const REST_BOTTOM: f64 = 84.0;
+
+/// The response of one record. A record without a curve gives a sheet that says so in words.
+pub fn response_plot(record: &Record) -> Result<Plot> {
+    let name = words::name(record);
+    let mut sheet = Sheet::new(WIDTH, HEIGHT, &format!("Response of {name}: {}", headline(record)));
+    caption(&mut sheet, record, &name);
+    footer(&mut sheet, record);
+    match record.curve.as_ref().map(Series::new).filter(|s| s.measured.len() > 1) {
+        Some(series) => response(&mut sheet, record, &series),
+        None => words_only(&mut sheet, record),
+    }
+    sheet.render()
+}
+
+fn headline(record: &Record) -> String {
+    match words::reading(record) {
+        Some(r) => words::peak(r),
+        None => "no reading".into(),
+    }
+}
+
+/// The curve's points that can be drawn.
+pub(super) struct Series {
+    /// (Hz, dB, 95 % half-width in dB)
+    pub measured: Vec<(f64, f64, f64)>,
+    pub model: Vec<(f64, f64)>,
+    /// (Hz, measured minus model, 95 % half-width)
+    rest: Vec<(f64, f64, f64)>,
+}
+
+impl Series {
+    pub fn new(curve: &Curve) -> Self {
+        // One point beyond each end of the axis is enough for the line to reach the frame.
+        let near = |f: f64| (LOW_HZ * 0.8..=HIGH_HZ * 1.25).contains(&f);
+        let sane = |db: f64| db.abs() < 1e4;
+        let mut out = Series {
+            measured: vec![],
+            model: vec![],
+            rest: vec![],
+        };
+        let mut last = 0.0;
+        for (i, &f) in curve.freq_hz.iter().enumerate() {
+            if !near(f) || f <= last {
+                continue;
+            }
+            last = f;
+            let get = |column: &[f64]| column.get(i).copied().filter(|v| sane(*v));
+            let (mag, model) = (get(&curve.mag_db), get(&curve.model_db));
+            let half = get(&curve.u_db).map_or(0.0, |u| Z95 * u.max(0.0));
+            if let Some(m) = mag {
+                out.measured.push((f, m, half));
+            }
+            if let Some(m) = model {
+                out.model.push((f, m));
+            }
+            if let (Some(a), Some(b)) = (mag, model) {
+                out.rest.push((f, a - b, half));
+            }
+        }
+        out
+    }
+}
+
+fn caption(sheet: &mut Sheet, record: &Record, name: &str) {
+    let mut room = EDGE - MARGIN;
+    if words::is_simulated(record) {
+        room -= simulated_stamp(sheet);
+    }
+    sheet.text(
+        (MARGIN, 6.8),
+        &fitted(name, TITLE, room),
+        Type::new(TITLE, INK, Anchor::Left),
+    );
+    let numbers = match words::reading(record) {
+        Some(r) => numbers(r),
+        None => "no reading, measure again".into(),
+    };
+    let room = EDGE - MARGIN;
+    let size = (NUMBERS * room / text_width(&numbers, NUMBERS)).clamp(SMALL, NUMBERS);
+    sheet.text(
+        (MARGIN, 11.4),
+        &fitted(&numbers, size, room),
+        Type::new(size, INK, Anchor::Left),
+    );
+}
+
+/// In the upper right corner; returns the room it takes.
+pub(super) fn simulated_stamp(sheet: &mut Sheet) -> f64 {
+    let text = "SIMULATED";
+    let w = text_width(text, NUMBERS);
+    let x = EDGE - w - 1.2;
+    sheet.text((x, 6.4), text, Type::new(NUMBERS, INK, Anchor::Left));
+    let (l, r, t, b) = (x - 1.2, EDGE, 3.4, 7.4);
+    let corners = [(l, t), (r, t), (r, b), (l, b)];
+    for i in 0..4 {
+        sheet.line(vec![corners[i], corners[(i + 1) % 4]], Pen::solid(INK, 0.25));
+    }
+    w + 5.0
+}
+
+/// "Peak 3402.31 ± 0.81 Hz, +9.2 ± 0.1 dB   f0 ...   Q ...   (95 %)"
+fn numbers(r: &Resonance) -> String {
+    let peak = match words::peak_intervals(r) {
+        Some(p) if words::from_curve(r) => format!("Peak (off the curve) {p}"),
+        Some(p) => format!("Peak {p}"),
+        None => "No peak".into(),
+    };
+    let f0 = number::bare_interval(&r.f0_hz, Unit::Hertz);
+    let q = number::bare_interval(&r.q, Unit::Ratio);
+    format!("{peak}   f0 {f0}   Q {q}   {LEVEL}")
+}
+
+fn footer(sheet: &mut Sheet, record: &Record) {
+    let kind = Type::new(SMALL, INK, Anchor::Left);
+    let room = EDGE - MARGIN;
+    let over = match record.pickup.over.as_deref().map(words::clean) {
+        Some(over) if !over.is_empty() => format!("   Exciter over {over}"),
+        _ => String::new(),
+    };
+    let lines = [
+        format!("Load: {}", words::load(record)),
+        format!(
+            "Rig: {}   Taken {}{over}",
+            fitted(&words::rig(&record.rig), SMALL, room / 2.5),
+            words::when(&record.taken_at)
+        ),
+        verdict(record),
+    ];
+    for (i, text) in lines.iter().enumerate() {
+        sheet.text((MARGIN, 95.6 + 3.4 * i as f64), &fitted(text, SMALL, room), kind);
+    }
+}
+
+fn verdict(record: &Record) -> String {
+    let mut out = format!("Reading: {}", words::verdict(record.verdict));
+    if !record.findings.is_empty() {
+        let mut names: Vec<_> = words::gravest_first(record)
+            .iter()
+            .map(|f| words::finding(f.code))
+            .collect();
+        names.dedup();
+        out.push_str(&format!(" ({})", names.join(", ")));
+    }
+    out
+}
+
+/// No curve to draw: why, in words, in the middle of the sheet.
+fn words_only(sheet: &mut Sheet, record: &Record) {
+    let (l, r, t, b) = (MARGIN, EDGE, MAIN_TOP, REST_BOTTOM);
+    sheet.line(
+        vec![(l, t), (r, t), (r, b), (l, b), (l, t), (r, t)],
+        Pen::solid(FRAME, 0.2),
+    );
+    let mut lines = vec![("No curve to show".to_string(), TITLE)];
+    let findings = words::gravest_first(record);
+    let texts = findings.iter().map(|f| {
+        let text = words::clean(&f.text);
+        if text.is_empty() {
+            words::finding(f.code).to_string()
+        } else {
+            text
+        }
+    });
+    for text in texts.take(5) {
+        for line in wrapped(&text, NUMBERS, r - l - 10.0).into_iter().take(3) {
+            lines.push((line, NUMBERS));
+        }
+    }
+    let height = 4.6;
+    let top = (t + b) / 2.0 - height * (lines.len() as f64 - 1.0) / 2.0;
+    for (i, (text, size)) in lines.iter().enumerate() {
+        sheet.text(
+            ((l + r) / 2.0, top + height * i as f64 + 1.0),
+            text,
+            Type::new(*size, INK, Anchor::Centre),
+        );
+    }
+}
+
+fn wrapped(text: &str, size: f64, width: f64) -> Vec<String> {
+    let mut out: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match out.last_mut() {
+            Some(line) if text_width(line, size) + text_width(word, size) + size * 0.3 <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => out.push(fitted(word, size, width)),
+        }
+    }
+    out
+}
+
+fn response(sheet: &mut Sheet, record: &Record, series: &Series) {
+    let reading = words::reading(record);
+    let (low, high) = response_range(series, reading);
+    let main = Field {
+        left: LEFT,
+        right: RIGHT,
+        top: MAIN_TOP,
+        bottom: MAIN_BOTTOM,
+        low,
+        high,
+    };
+    grid(
+        sheet,
+        &main,
+        &axis::ticks(low, high, axis::decibel_step(high - low, 8.0)),
+    );
+    // A band thinner than the curve is hidden by it, as it should be.
+    band(
+        sheet,
+        &main,
+        series.measured.iter().map(|p| (p.0, p.1 - p.2, p.1 + p.2)),
+    );
+    let measured = curve(sheet, &main, series.measured.iter().map(|p| (p.0, p.1)), MEASURED);
+    let model = curve(sheet, &main, series.model.iter().copied(), MODEL);
+    frame(sheet, &main);
+    vertical_title(sheet, &main, "response (dB)");
+    key(sheet, reading);
+    rest(sheet, record, series);
+
+    let mut labels = Labels::new(main, [measured, model].concat());
+    if let Some(r) = reading {
+        mark_f0(sheet, &mut labels, series, r);
+        mark_peak(sheet, &mut labels, r);
+    }
+}
+
+/// The axis holds 0 dB, the peak with room for its label, and of the fall behind it as much as tells something.
+fn response_range(series: &Series, reading: Option<&Resonance>) -> (f64, f64) {
+    let inside = |f: f64| (LOW_HZ..=HIGH_HZ).contains(&f);
+    let values = || {
+        let measured = series.measured.iter().map(|p| (p.0, p.1));
+        measured
+            .chain(series.model.iter().copied())
+            .filter(|p| inside(p.0))
+            .map(|p| p.1)
+    };
+    let peak = reading
+        .and_then(|r| r.peak_db)
+        .map(|p| p.value)
+        .filter(|v| v.abs() < 1e4);
+    let top = values().chain(peak).fold(0.0, f64::max);
+    let floor = values().fold(0.0, f64::min);
+    let low = floor.max(top.min(12.0) - 36.0).min(-3.0);
+    let span = (top - low).max(9.0);
+    (low - 0.02 * span, top + 0.2 * span)
+}
+
+pub(super) fn grid(sheet: &mut Sheet, field: &Field, ticks: &[(f64, String)]) {
+    let thin = Pen::solid(GRID, 0.15);
+    for (f, _) in FREQUENCY_TICKS {
+        let x = field.x(f);
+        sheet.line(vec![(x, field.top), (x, field.bottom)], thin);
+    }
+    for (v, label) in ticks {
+        let y = field.y(*v);
+        let pen = if *v == 0.0 { Pen::solid(FRAME, 0.2) } else { thin };
+        sheet.line(vec![(field.left, y), (field.right, y)], pen);
+        sheet.text(
+            (field.left - 1.0, y + 0.36 * SMALL),
+            label,
+            Type::new(SMALL, INK, Anchor::Right),
+        );
+    }
+}
+
+pub(super) fn frame(sheet: &mut Sheet, f: &Field) {
+    // Thick lines end in the middle of the frame; what sticks out is covered.
+    let w = 0.9;
+    for (l, r, t, b) in [
+        (f.left - w, f.right + w, f.top - w, f.top),
+        (f.left - w, f.right + w, f.bottom, f.bottom + w),
+        (f.left - w, f.left, f.top, f.bottom),
+        (f.right, f.right + w, f.top, f.bottom),
+    ] {
+        sheet.area(vec![(l, t), (r, t), (r, b), (l, b)], PAPER);
+    }
+    let pen = Pen::solid(FRAME, 0.25);
+    let corners = [
+        (f.left, f.top),
+        (f.right, f.top),
+        (f.right, f.bottom),
+        (f.left, f.bottom),
+    ];
+    for i in 0..4 {
+        sheet.line(vec![corners[i], corners[(i + 1) % 4]], pen);
+    }
+    // Small strokes at the frequencies between the round ones.
+    for decade in [100.0, 1000.0, 10_000.0] {
+        for k in 1..10 {
+            let hz = decade * f64::from(k);
+            if (LOW_HZ..=HIGH_HZ).contains(&hz) {
+                let x = f.x(hz);
+                sheet.line(vec![(x, f.bottom - 0.8), (x, f.bottom)], Pen::solid(FRAME, 0.2));
+            }
+        }
+    }
+}
+
+pub(super) fn frequency_labels(sheet: &mut Sheet, field: &Field) {
+    for (f, label) in FREQUENCY_TICKS {
+        sheet.text(
+            (field.x(f), field.bottom + 3.0),
+            label,
+            Type::new(SMALL, INK, Anchor::Centre),
+        );
+    }
+    sheet.text(
+        ((field.left + field.right) / 2.0, field.bottom + 6.6),
+        "frequency (Hz)",
+        Type::new(SMALL, INK, Anchor::Centre),
+    );
+}
+
+pub(super) fn vertical_title(sheet: &mut Sheet, field: &Field, text: &str) {
+    let kind = Type {
+        vertical: true,
+        ..Type::new(SMALL, INK, Anchor::Centre)
+    };
+    sheet.text((MARGIN + 0.8, (field.top + field.bottom) / 2.0), text, kind);
+}
+
+/// Draws a line, clipped, and returns what is visible of it.
+pub(super) fn curve(
+    sheet: &mut Sheet,
+    field: &Field,
+    points: impl Iterator<Item = (f64, f64)>,
+    pen: Pen,
+) -> Vec<Vec<Point>> {
+    let placed: Vec<Point> = points.map(|(f, v)| field.point(f, v)).collect();
+    let parts = field.clip(&placed);
+    for part in &parts {
+        sheet.line(part.clone(), pen);
+    }
+    parts
+}
+
+/// (Hz, lower, upper)
+fn band(sheet: &mut Sheet, field: &Field, points: impl Iterator<Item = (f64, f64, f64)>) {
+    let inside: Vec<_> = points
+        .map(|(f, a, b)| (field.x(f).clamp(field.left, field.right), a, b))
+        .collect();
+    let edge = |v: fn(&(f64, f64, f64)) -> f64| {
+        inside
+            .iter()
+            .map(|p| field.clamp_y((p.0, field.y(v(p)))))
+            .collect::<Vec<_>>()
+    };
+    let mut outline = edge(|p| p.2);
+    outline.extend(edge(|p| p.1).into_iter().rev());
+    sheet.area(outline, BAND);
+}
+
+/// What the lines mean, above the field where no curve can run through it.
+fn key(sheet: &mut Sheet, reading: Option<&Resonance>) {
+    let y = MAIN_TOP - 1.6;
+    let middle = y - 0.36 * SMALL;
+    let mut x = LEFT;
+    let mut entry = |sheet: &mut Sheet, text: &str, width: f64, draw: &dyn Fn(&mut Sheet, f64)| {
+        draw(sheet, x);
+        x += width + 1.0;
+        sheet.text((x, y), text, Type::new(SMALL, SOFT, Anchor::Left));
+        x += text_width(text, SMALL) + 4.0;
+    };
+    entry(sheet, "measured", 8.0, &|s, x| {
+        s.line(vec![(x, middle), (x + 8.0, middle)], MEASURED);
+    });
+    entry(sheet, "95 % band", 6.0, &|s, x| swatch(s, x, middle, BAND));
+    entry(sheet, "model", 8.0, &|s, x| {
+        s.line(vec![(x, middle), (x + 8.0, middle)], MODEL);
+    });
+    if reading.is_some_and(|r| r.peak_hz.is_some()) {
+        entry(sheet, "peak", 2.4, &|s, x| {
+            Marker::Down.draw(s, (x + 1.2, middle), 1.1, PEAK);
+        });
+    }
+    if reading.is_some() {
+        entry(sheet, "f0 of the model", 2.4, &|s, x| {
+            Marker::Ring.draw(s, (x + 1.2, middle), 1.1, F0);
+        });
+    }
+}
+
+fn swatch(sheet: &mut Sheet, x: f64, middle: f64, colour: Rgb) {
+    let (t, b, r) = (middle - 1.0, middle + 1.0, x + 6.0);
+    sheet.area(vec![(x, t), (r, t), (r, b), (x, b)], colour);
+    sheet.line(
+        vec![(x, t), (r, t), (r, b), (x, b), (x, t), (r, t)],
+        Pen::solid(FRAME, 0.12),
+    );
+}
+
+/// The lower field: measured minus model, the band it should stay in, and where the model was fitted.
+fn rest(sheet: &mut Sheet, record: &Record, series: &Series) {
+    let fit_band = record.fit.as_ref().map(|f| f.band_hz).filter(|b| b[0] < b[1]);
+    let range = rest_range(series, fit_band);
+    let field = Field {
+        left: LEFT,
+        right: RIGHT,
+        top: REST_TOP,
+        bottom: REST_BOTTOM,
+        low: -range,
+        high: range,
+    };
+    let row = REST_TOP - 1.2;
+    sheet.text(
+        (LEFT, row),
+        "measured minus model",
+        Type::new(SMALL, SOFT, Anchor::Left),
+    );
+    if let Some([low, high]) = fit_band {
+        let (l, r) = (
+            field.x(low.clamp(LOW_HZ, HIGH_HZ)),
+            field.x(high.clamp(LOW_HZ, HIGH_HZ)),
+        );
+        sheet.area(
+            vec![(l, REST_TOP), (r, REST_TOP), (r, REST_BOTTOM), (l, REST_BOTTOM)],
+            FITTED,
+        );
+        let text = format!(
+            "fitted {} to {}",
+            number::short(low, Unit::Hertz),
+            number::short(high, Unit::Hertz)
+        );
+        sheet.text((RIGHT, row), &text, Type::new(SMALL, SOFT, Anchor::Right));
+        swatch(
+            sheet,
+            RIGHT - text_width(&text, SMALL) - 7.5,
+            row - 0.36 * SMALL,
+            FITTED,
+        );
+    }
+    band(sheet, &field, series.rest.iter().map(|p| (p.0, -p.2, p.2)));
+    grid(sheet, &field, &axis::ticks(-range, range, rest_step(range)));
+    if let Some(band) = fit_band {
+        for hz in band.into_iter().filter(|f| (LOW_HZ..=HIGH_HZ).contains(f)) {
+            let x = field.x(hz);
+            sheet.line(vec![(x, REST_TOP), (x, REST_BOTTOM)], Pen::solid(FRAME, 0.3));
+        }
+    }
+    let pen = Pen {
+        width: 0.45,
+        ..palette::MEASURED
+    };
+    curve(sheet, &field, series.rest.iter().map(|p| (p.0, p.1)), pen);
+    frame(sheet, &field);
+    frequency_labels(sheet, &field);
+    vertical_title(sheet, &field, "misfit (dB)");
+}
+
+fn rest_step(range: f64) -> f64 {
+    axis::round_step(2.0 * range, 4.0)
+}
+
+/// Symmetric; wide enough for nearly all of what is left over where the model was fitted, not for what lies outside.
+fn rest_range(series: &Series, fit_band: Option<[f64; 2]>) -> f64 {
+    let [low, high] = fit_band.unwrap_or([LOW_HZ, HIGH_HZ]);
+    let pick = |all: bool| -> Vec<f64> {
+        let inside = |f: f64| (LOW_HZ..=HIGH_HZ).contains(&f) && (all || (low..=high).contains(&f));
+        series
+            .rest
+            .iter()
+            .filter(|p| inside(p.0))
+            .map(|p| p.1.abs().max(p.2))
+            .collect()
+    };
+    let mut sizes = pick(false);
+    if sizes.is_empty() {
+        sizes = pick(true);
+    }
+    sizes.sort_by(f64::total_cmp);
+    let at = (sizes.len() as f64 * 0.97) as usize;
+    let size = sizes.get(at.min(sizes.len().saturating_sub(1))).copied().unwrap_or(0.0);
+    let want = (size * 1.15).max(0.05);
+    // A whole number of steps, so that the outermost ticks lie on the frame.
+    let step = rest_step(want);
+    (want / step).ceil() * step
+}
+
+fn mark_f0(sheet: &mut Sheet, labels: &mut Labels, series: &Series, r: &Resonance) {
+    let hz = r.f0_hz.value;
+    let field = labels.field;
+    if !(LOW_HZ..=HIGH_HZ).contains(&hz) {
+        return;
+    }
+    let line = if series.model.is_empty() {
+        series.measured.iter().map(|p| (p.0, p.1)).collect()
+    } else {
+        series.model.clone()
+    };
+    let Some(db) = interpolate(&line, hz) else {
+        return;
+    };
+    let at = field.clamp_y(field.point(hz, db));
+    let foot = (at.0, field.bottom);
+    sheet.line(vec![at, foot], F0_LINE);
+    Marker::Ring.draw(sheet, at, 1.1, F0);
+    labels.block(at, 1.4);
+    labels.line(&[at, foot]);
+    let text = format!("f0 {}", number::short(hz, Unit::Hertz));
+    // Along the line first, from the foot upwards, left of it before right of it.
+    let w = text_width(&text, NUMBERS);
+    let mut places = Vec::new();
+    for i in 0..12 {
+        let y = field.bottom - 2.2 - 2.0 * f64::from(i);
+        if y > at.1 {
+            places.push((at.0 - 1.2 - w, y));
+            places.push((at.0 + 1.2, y));
+        }
+    }
+    places.extend(around(at, w, NUMBERS));
+    labels.put(sheet, &[at, foot], &text, NUMBERS, F0, &places);
+}
+
+fn mark_peak(sheet: &mut Sheet, labels: &mut Labels, r: &Resonance) {
+    let (Some(hz), Some(db)) = (r.peak_hz, r.peak_db) else {
+        return;
+    };
+    let field = labels.field;
+    let tip = field.point(hz.value, db.value);
+    if !field.holds(tip) {
+        return;
+    }
+    let at = (tip.0, tip.1 - 1.9);
+    Marker::Down.draw(sheet, at, 1.3, PEAK);
+    labels.block(at, 1.5);
+    let text = format!("peak {}", words::peak(r));
+    let w = text_width(&text, NUMBERS);
+    let places = around(at, w, NUMBERS);
+    labels.put(sheet, &[at, at], &text, NUMBERS, PEAK, &places);
+}
+
+/// Places for a label around a point, nearest first: right, left, above, then farther out. Left ends of base lines.
+fn around(at: Point, w: f64, size: f64) -> Vec<Point> {
+    let mut out = Vec::new();
+    for d in [2.2, 3.5, 5.0, 7.0, 9.5, 12.5, 16.0, 20.0, 26.0, 34.0] {
+        let middle = at.1 + 0.36 * size;
+        out.push((at.0 + d, middle));
+        out.push((at.0 - d - w, middle));
+        out.push((at.0 - w / 2.0, at.1 - d));
+        out.push((at.0 + d * 0.7, middle - d * 0.7));
+        out.push((at.0 - d * 0.7 - w, middle - d * 0.7));
+        out.push((at.0 + d * 0.7, middle + d * 0.7));
+        out.push((at.0 - d * 0.7 - w, middle + d * 0.7));
+    }
+    out
+}
+
+pub(super) fn interpolate(line: &[(f64, f64)], hz: f64) -> Option<f64> {
+    let i = line.partition_point(|p| p.0 < hz);
+    let b = line.get(i)?;
+    if b.0 == hz || i == 0 {
+        return (b.0 == hz).then_some(b.1);
+    }
+    let a = line.get(i - 1)?;
+    let t = (hz / a.0).ln() / (b.0 / a.0).ln();
+    Some(a.1 + t * (b.1 - a.1))
+}
+
+/// Puts labels where nothing else is.
+struct Labels {
+    field: Field,
+    /// Points on drawn lines, no farther apart than the lettering is high.
+    ink: Vec<Point>,
+    /// (left, top, right, bottom)
+    taken: Vec<[f64; 4]>,
+}
+
+impl Labels {
+    fn new(field: Field, lines: Vec<Vec<Point>>) -> Self {
+        let mut out = Labels {
+            field,
+            ink: vec![],
+            taken: vec![],
+        };
+        for l in &lines {
+            out.line(l);
+        }
+        out
+    }
+
+    fn line(&mut self, points: &[Point]) {
+        for pair in points.windows(2) {
+            let (a, b) = (pair[0], pair[1]);
+            let n = ((b.0 - a.0).hypot(b.1 - a.1) / 0.7).ceil().clamp(1.0, 500.0) as usize;
+            for i in 0..=n {
+                let t = i as f64 / n as f64;
+                self.ink.push((a.0 + t * (b.0 - a.0), a.1 + t * (b.1 - a.1)));
+            }
+        }
+    }
+
+    fn block(&mut self, at: Point, r: f64) {
+        self.taken.push([at.0 - r, at.1 - r, at.0 + r, at.1 + r]);
+    }
+
+    /// Draws at the first free place, with a thin line to the mark (from one point to another) where it is far off.
+    fn put(&mut self, sheet: &mut Sheet, mark: &[Point; 2], text: &str, size: f64, colour: Rgb, places: &[Point]) {
+        let w = text_width(text, size);
+        let outline = |p: &Point| [p.0 - 0.5, p.1 - 0.8 * size, p.0 + w + 0.5, p.1 + 0.3 * size];
+        let corner = (self.field.left + 1.5, self.field.top + size + 0.5);
+        let place = places
+            .iter()
+            .find(|p| self.is_free(outline(p)))
+            .copied()
+            .unwrap_or(corner);
+        let b = outline(&place);
+        // The mark is a point or upright.
+        let to = (mark[0].0, b[1].clamp(mark[0].1, mark[1].1.max(mark[0].1)));
+        let near = (to.0.clamp(b[0], b[2]), to.1.clamp(b[1], b[3]));
+        let away = (near.0 - to.0).hypot(near.1 - to.1);
+        if away > 4.0 {
+            let t = 2.0 / away;
+            let start = (to.0 + t * (near.0 - to.0), to.1 + t * (near.1 - to.1));
+            sheet.line(vec![start, near], Pen::solid(colour, 0.15));
+        }
+        sheet.text(place, text, Type::new(size, colour, Anchor::Left));
+        self.taken.push(b);
+    }
+
+    fn is_free(&self, b: [f64; 4]) -> bool {
+        let f = &self.field;
+        let edge = 0.7;
+        let inside = b[0] > f.left + edge && b[2] < f.right - edge && b[1] > f.top + edge && b[3] < f.bottom - edge;
+        let clear = |t: &[f64; 4]| b[2] < t[0] || b[0] > t[2] || b[3] < t[1] || b[1] > t[3];
+        let on = |p: &Point| p.0 > b[0] - 0.4 && p.0 < b[2] + 0.4 && p.1 > b[1] - 0.4 && p.1 < b[3] + 0.4;
+        inside && self.taken.iter().all(clear) && !self.ink.iter().any(on)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples::{self, Recipe};
+    use super::*;
+
+    /// Writes the pictures to a folder to be looked at: PLOTS=/tmp/plots cargo test -- --ignored gallery
+    #[test]
+    #[ignore = "writes pictures for the eye"]
+    fn gallery() {
+        let Ok(dir) = std::env::var("PLOTS") else { return };
+        let recipe = |f: &dyn Fn(&mut Recipe)| {
+            let mut r = Recipe::default();
+            f(&mut r);
+            r.record()
+        };
+        let mut long = samples::simulated();
+        long.pickup.name =
+            "Neck coil rewound with the thinner wire and a second layer of paper tape, third try <&>".into();
+        long.pickup.over = Some("the coil nearer to the fingerboard end of the instrument".into());
+        long.rig.name = Some("the bench at the north window with the small exciter and long cable".into());
+        if let Some(l) = long.load.as_mut() {
+            l.text = "vol=250k:audio20@0.5 tone=250k:audio+22n@0.5 bleed=1n//150k cable=18ft@30p/ft lead=30p amp=1M//20p cap=470p res=1M".into();
+        }
+        for (name, record) in [
+            ("clean", recipe(&|_| ())),
+            ("noisy", recipe(&|r| r.scatter_db = 0.8)),
+            ("nopeak", recipe(&|r| r.q = 0.6)),
+            (
+                "lowq",
+                recipe(&|r| {
+                    r.q = 0.75;
+                    r.f0 = 4400.0
+                }),
+            ),
+            (
+                "highq",
+                recipe(&|r| {
+                    r.q = 17.7;
+                    r.f0 = 9381.0
+                }),
+            ),
+            (
+                "edge",
+                recipe(&|r| {
+                    r.q = 6.0;
+                    r.f0 = 18_500.0
+                }),
+            ),
+            (
+                "deep",
+                recipe(&|r| {
+                    r.q = 3.0;
+                    r.f0 = 450.0
+                }),
+            ),
+            ("eddy", samples::eddy()),
+            ("rejected", samples::rejected()),
+            ("long", long),
+        ] {
+            let t = std::time::Instant::now();
+            let plot = response_plot(&record).unwrap();
+            eprintln!(
+                "{name}: {:?}, svg {} kB, png {} kB",
+                t.elapsed(),
+                plot.svg.len() / 1000,
+                plot.png.len() / 1000
+            );
+            std::fs::write(format!("{dir}/{name}.svg"), plot.svg).unwrap();
+            std::fs::write(format!("{dir}/{name}.png"), plot.png).unwrap();
+        }
+    }
+}

@@ -1,0 +1,151 @@
+//! The trade's words for what a record holds, shared by screen and plots.
+
+use super::number::{self, Unit};
+use crate::record::{Code, Finding, PeakFrom, Record, Resonance, RigSummary, Verdict};
+
+/// Text from files, made safe for a terminal: no control characters, no line breaks.
+pub fn clean(text: &str) -> String {
+    let flat: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    flat.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+pub fn name(record: &Record) -> String {
+    let name = clean(&record.pickup.name);
+    if name.is_empty() { "(no name)".into() } else { name }
+}
+
+pub fn is_simulated(record: &Record) -> bool {
+    record.capture.source == "sim" || record.notes.iter().any(|n| is_simulation_note(n))
+}
+
+pub fn is_simulation_note(note: &str) -> bool {
+    note.trim_start().to_lowercase().starts_with("simulated")
+}
+
+/// A rejected record has no reading, whatever else its file holds.
+pub fn reading(record: &Record) -> Option<&Resonance> {
+    match record.verdict {
+        Verdict::Rejected => None,
+        _ => record.resonance.as_ref(),
+    }
+}
+
+/// "3.40 kHz, +9.2 dB", at a glance.
+pub fn peak(r: &Resonance) -> String {
+    let Some(hz) = r.peak_hz else {
+        return "no peak".into();
+    };
+    let mut out = number::short(hz.value, Unit::Hertz);
+    if let Some(db) = r.peak_db {
+        out.push_str(", ");
+        out.push_str(&number::short(db.value, Unit::Decibel));
+    }
+    out
+}
+
+/// "3402.31 ± 0.81 Hz, +9.214 ± 0.031 dB", without the mark of the interval.
+pub fn peak_intervals(r: &Resonance) -> Option<String> {
+    let mut out = number::bare_interval(&r.peak_hz?, Unit::Hertz);
+    if let Some(db) = r.peak_db {
+        out.push_str(", ");
+        out.push_str(&number::bare_interval(&db, Unit::Decibel));
+    }
+    Some(out)
+}
+
+pub fn from_curve(r: &Resonance) -> bool {
+    r.peak_from == PeakFrom::Curve && r.peak_hz.is_some()
+}
+
+pub fn polarity(r: &Resonance) -> &'static str {
+    match (r.polarity_referenced, r.polarity) {
+        (false, _) | (_, 0) => "not referenced",
+        (true, p) if p > 0 => "same way as the rig's reference",
+        _ => "other way round from the rig's reference",
+    }
+}
+
+pub fn verdict(v: Verdict) -> &'static str {
+    match v {
+        Verdict::Ok => "ok",
+        Verdict::Suspect => "usable, but see the warnings",
+        Verdict::Rejected => "no reading, measure again",
+    }
+}
+
+pub fn rig(rig: &RigSummary) -> String {
+    match (rig.given, &rig.name) {
+        (false, _) => "none given".into(),
+        (true, Some(n)) if !clean(n).is_empty() => clean(n),
+        (true, _) => "(no name)".into(),
+    }
+}
+
+pub fn load(record: &Record) -> String {
+    match record.load.as_ref().map(|l| clean(&l.text)).filter(|t| !t.is_empty()) {
+        Some(text) => text,
+        None => "not stated".into(),
+    }
+}
+
+/// "1.00 MΩ, 150 pF": what the rig's input and lead put on the pickup.
+pub fn rig_input(rig: &RigSummary) -> Option<String> {
+    let value = |key: &str| rig.values.get(key).and_then(serde_json::Value::as_f64);
+    let farad: f64 = ["input.capacitance_f", "input.lead_capacitance_f"]
+        .into_iter()
+        .filter_map(value)
+        .sum();
+    let parts: Vec<String> = value("input.resistance_ohm")
+        .map(|r| number::short(r, Unit::Ohm))
+        .into_iter()
+        .chain((farad > 0.0).then(|| number::short(farad, Unit::Farad)))
+        .collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+/// "2026-01-31 14:05" of an RFC 3339 time, in the time zone it was taken in.
+pub fn when(taken_at: &str) -> String {
+    let shape = |b: &[u8]| b.get(4) == Some(&b'-') && b.get(10) == Some(&b'T') && b.get(13) == Some(&b':');
+    match taken_at.get(..16).filter(|s| s.is_ascii() && shape(s.as_bytes())) {
+        Some(s) => s.replacen('T', " ", 1),
+        None => clean(taken_at),
+    }
+}
+
+/// What is wrong, in two or three words; the finding's own text has the particulars.
+pub fn finding(code: Code) -> &'static str {
+    match code {
+        Code::Clipped => "flat tops",
+        Code::Dropout => "lost samples",
+        Code::Transient => "knock or click",
+        Code::NoSignal => "no answer from the pickup",
+        Code::ReferenceMissing => "no drive on the reference channel",
+        Code::LowSnr => "weak signal",
+        Code::Hum => "hum",
+        Code::NoPeak => "no peak",
+        Code::PoorFit => "curve and model differ",
+        Code::CoilsCancel => "exciter over both coils",
+        Code::PeakOutsideDrive => "peak outside the test signal",
+        Code::ChannelsSwapped => "channels swapped",
+        Code::OpenWinding => "open winding",
+        Code::ClockDrift => "clocks differ",
+        Code::RateMismatch => "sample rates differ",
+        Code::InputLoading => "input loads the pickup",
+    }
+}
+
+/// A, B, ... Z, A1, B1, ...: names records in a table and in its plot.
+pub fn letter(i: usize) -> String {
+    let c = char::from(b'A' + (i % 26) as u8);
+    if i < 26 {
+        c.to_string()
+    } else {
+        format!("{c}{}", i / 26)
+    }
+}
+
+pub fn gravest_first(record: &Record) -> Vec<&Finding> {
+    let mut out: Vec<_> = record.findings.iter().collect();
+    out.sort_by_key(|f| std::cmp::Reverse(f.level));
+    out
+}

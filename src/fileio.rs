@@ -24,16 +24,21 @@ pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<()> {
 
 /// Makes a file that must not be there yet. Of two writers at the same moment exactly one succeeds.
 pub fn write_new(path: &Path, bytes: &[u8]) -> Result<()> {
-    // Asked first only to spare the writing; the decision is taken by the file system below.
-    if fs::symlink_metadata(path).is_ok() {
-        return Err(exists(path));
-    }
     let file = staged(path, bytes).map_err(|e| Failure::io("write", path, &e))?;
-    file.persist_noclobber(path).map_err(|e| match e.error.kind() {
-        io::ErrorKind::AlreadyExists => exists(path),
-        _ => Failure::io("write", path, &e.error),
-    })?;
+    place_new(file, path)?;
     sync_folder(path).map_err(|e| Failure::io("write", path, &e))
+}
+
+/// The file system decides, in one step, whether the name is free.
+fn place_new(file: NamedTempFile, path: &Path) -> Result<()> {
+    match file.persist_noclobber(path) {
+        Ok(_) => Ok(()),
+        Err(e) if e.error.kind() == io::ErrorKind::AlreadyExists => Err(Failure::new(
+            format!("{} is there already", path.display()),
+            "choose another place: nothing is overwritten",
+        )),
+        Err(e) => Err(Failure::io("write", path, &e.error)),
+    }
 }
 
 /// A whole file, refused above `max_bytes`: a wrong path must not fill the memory.
@@ -71,13 +76,6 @@ pub fn text_of(bytes: Vec<u8>, path: &Path) -> Result<String> {
         Some(t) => t.to_owned(),
         None => text,
     })
-}
-
-fn exists(path: &Path) -> Failure {
-    Failure::new(
-        format!("{} is there already", path.display()),
-        "choose another place: nothing is overwritten",
-    )
 }
 
 /// The content on the disk, under another name in the same folder; removed again when dropped.
@@ -180,7 +178,7 @@ mod tests {
                         // Staged before the gate, so that all eight meet at the decision itself.
                         let f = staged(p, &[i; 1000]).unwrap();
                         gate.wait();
-                        f.persist_noclobber(p).is_ok()
+                        place_new(f, p).is_ok()
                     })
                 })
                 .collect();

@@ -8,10 +8,10 @@ use crate::capture::Take;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::fit::{self, Fitted, Setup};
-use crate::record::{CaptureSummary, Curve, Eddy, Finding, Fit, Level, Model, PeakFrom, Resonance, Verdict};
+use crate::record::{CaptureSummary, Curve, Finding, Fit, Level, Resonance, Verdict};
 use crate::transfer::bins::{Bins, Record};
 use crate::transfer::lines::{self, Hum};
-use crate::transfer::{faults, noise, span};
+use crate::transfer::{noise, span};
 
 pub mod chain;
 pub mod curve;

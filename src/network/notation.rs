@@ -448,6 +448,9 @@ pub(super) mod tests {
     }
 
     proptest! {
+        // No file of failures beside the sources: a failure prints its input, which becomes a case of its own.
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
         #[test]
         fn reads_back_what_it_writes(load in any_load(0.0..1.0)) {
             let text = load.to_string();

@@ -1,0 +1,254 @@
+//! Defaults of a working folder: `coilwright.toml`, written by `use` and edited by hand.
+
+use std::path::{Path, PathBuf};
+
+use toml::{Table, Value};
+
+use crate::failure::{Failure, Result};
+use crate::fileio;
+use crate::network::Load;
+use crate::quantity::{self, Unit};
+use crate::rig::Rig;
+use crate::rig::keys::{self, Key, Kind};
+
+pub const FILE_NAME: &str = "coilwright.toml";
+
+const MAX_BYTES: u64 = 64 * 1024;
+
+/// What stands in for options that are not given; all may be absent.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Defaults {
+    /// Rig file; a relative path starts at the working folder.
+    pub rig: Option<PathBuf>,
+    pub load: Option<Load>,
+    /// Where records go; a relative path starts at the working folder.
+    pub folder: Option<PathBuf>,
+    /// Output device.
+    pub output: Option<String>,
+    /// Input device.
+    pub input: Option<String>,
+    /// As for `--channels`.
+    pub channels: Option<String>,
+    /// Temperature of the room in degrees Celsius.
+    pub room_c: Option<f64>,
+    /// Over which coil the exciter lies.
+    pub over: Option<String>,
+}
+
+const KEYS: [Key; 8] = [
+    Key::new("", "rig", Kind::Text),
+    Key::new("", "load", Kind::Text),
+    Key::new("", "folder", Kind::Text),
+    Key::new("", "output", Kind::Text),
+    Key::new("", "input", Kind::Text),
+    Key::new("", "channels", Kind::Text),
+    Key::new("", "room", Kind::Text),
+    Key::new("", "over", Kind::Text),
+];
+
+impl Defaults {
+    /// The defaults of a folder; none where it has no file.
+    pub fn read_from(dir: &Path) -> Result<Defaults> {
+        let path = dir.join(FILE_NAME);
+        if !path.exists() {
+            return Ok(Defaults::default());
+        }
+        Defaults::parse(&fileio::read_text_limited(&path, MAX_BYTES)?)
+    }
+
+    fn parse(text: &str) -> Result<Defaults> {
+        let mut file = keys::read(FILE_NAME, text)?;
+        // By hand one writes `room = 21` as often as `room = "21C"`, and a load of nothing as "".
+        if let Some(v) = file.get_mut("room")
+            && let Some(number) = v.as_float().or_else(|| v.as_integer().map(|i| i as f64))
+        {
+            *v = Value::String(number.to_string());
+        }
+        let bare = matches!(file.get("load"), Some(Value::String(s)) if s.trim().is_empty());
+        if bare {
+            file.remove("load");
+        }
+        keys::check(FILE_NAME, &file, &KEYS)?;
+        let text = |key: &str| keys::find(&file, "", key).and_then(Value::as_str).map(str::to_owned);
+        let load = match text("load") {
+            Some(t) => Some(Load::parse(&t).map_err(|e| at("load", &e))?),
+            None => bare.then(Load::default),
+        };
+        let room_c = text("room")
+            .map(|t| quantity::parse_at(&format!("{FILE_NAME}: room"), &t, Unit::Celsius))
+            .transpose()?;
+        Ok(Defaults {
+            rig: text("rig").map(PathBuf::from),
+            load,
+            folder: text("folder").map(PathBuf::from),
+            output: text("output"),
+            input: text("input"),
+            channels: text("channels"),
+            room_c,
+            over: text("over"),
+        })
+    }
+
+    /// What `newer` says replaces what was said; the rest stays.
+    pub fn updated(self, newer: Defaults) -> Defaults {
+        Defaults {
+            rig: newer.rig.or(self.rig),
+            load: newer.load.or(self.load),
+            folder: newer.folder.or(self.folder),
+            output: newer.output.or(self.output),
+            input: newer.input.or(self.input),
+            channels: newer.channels.or(self.channels),
+            room_c: newer.room_c.or(self.room_c),
+            over: newer.over.or(self.over),
+        }
+    }
+
+    /// Key and value of everything that is set, as the file has it.
+    pub fn entries(&self) -> Result<Vec<(&'static str, String)>> {
+        let path = |key: &str, p: &Option<PathBuf>| match p {
+            None => Ok(None),
+            Some(p) => match p.to_str() {
+                Some(s) => Ok(Some(s.to_owned())),
+                None => Err(Failure::new(
+                    format!("{FILE_NAME}: {key} {} is not text in UTF-8", p.display()),
+                    "give a path without such characters",
+                )),
+            },
+        };
+        let all = [
+            ("rig", path("rig", &self.rig)?),
+            ("load", self.load.as_ref().map(Load::to_string)),
+            ("folder", path("folder", &self.folder)?),
+            ("output", self.output.clone()),
+            ("input", self.input.clone()),
+            ("channels", self.channels.clone()),
+            ("room", self.room_c.map(|t| quantity::compact(t, Unit::Celsius))),
+            ("over", self.over.clone()),
+        ];
+        Ok(all.into_iter().filter_map(|(k, v)| v.map(|v| (k, v))).collect())
+    }
+
+    /// Replaces the folder's file. Nothing is written unless the rig file can be read and the text reads back.
+    pub fn write_to(&self, dir: &Path) -> Result<()> {
+        if let Some(rig) = &self.rig {
+            Rig::read(&dir.join(rig)).map_err(|e| at("rig", &e))?;
+        }
+        let mut text = String::from("# Defaults for this folder. Options given on the command line come first.\n");
+        for (key, value) in self.entries()? {
+            let line: Table = [(key.to_owned(), Value::String(value))].into_iter().collect();
+            text.push_str(&line.to_string());
+        }
+        // What cannot be read again must not be written: a control character in a name, an empty text.
+        Defaults::parse(&text)?;
+        fileio::write_atomically(&dir.join(FILE_NAME), text.as_bytes())
+    }
+}
+
+fn at(key: &str, e: &Failure) -> Failure {
+    Failure::new(format!("{FILE_NAME}: {key}: {}", e.what), e.hint.clone())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const RIG: &str = "[exciter]\nreference = \"current\"\nseries_ohm = 100\ninductance_h = 0.0005\n";
+
+    fn full() -> Defaults {
+        Defaults {
+            rig: Some("rigs/north.toml".into()),
+            load: Load::parse("vol=250k cable=18ft@30p/ft").ok(),
+            folder: Some("records".into()),
+            output: Some("Out \"1\" \\ main".into()),
+            input: Some("In 2".into()),
+            channels: Some("pickup=1,reference=2".into()),
+            room_c: Some(21.5),
+            over: Some("first coil".into()),
+        }
+    }
+
+    #[test]
+    fn written_file_reads_back_and_is_fit_for_editing() {
+        let dir = tempfile::tempdir().unwrap();
+        std::fs::create_dir(dir.path().join("rigs")).unwrap();
+        std::fs::write(dir.path().join("rigs/north.toml"), RIG).unwrap();
+        assert_eq!(Defaults::read_from(dir.path()), Ok(Defaults::default()));
+        full().write_to(dir.path()).unwrap();
+        let text = std::fs::read_to_string(dir.path().join(FILE_NAME)).unwrap();
+        for line in [
+            "rig = \"rigs/north.toml\"",
+            "load = \"vol=250k@1 cable=18ft@30p/ft\"",
+            "room = \"21.5C\"",
+        ] {
+            assert!(text.lines().any(|l| l == line), "{text}");
+        }
+        assert_eq!(Defaults::read_from(dir.path()), Ok(full()));
+        assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 2);
+    }
+
+    #[test]
+    fn newer_options_replace_older_ones_only() {
+        let newer = Defaults {
+            room_c: Some(18.0),
+            load: Some(Load::default()),
+            ..Defaults::default()
+        };
+        let want = Defaults {
+            room_c: Some(18.0),
+            load: Some(Load::default()),
+            ..full()
+        };
+        assert_eq!(full().updated(newer.clone()), want);
+        // A load of nothing is a load too, and survives the file.
+        let dir = tempfile::tempdir().unwrap();
+        newer.write_to(dir.path()).unwrap();
+        assert_eq!(Defaults::read_from(dir.path()), Ok(newer));
+    }
+
+    #[test]
+    fn nothing_is_written_that_cannot_be_used() {
+        let dir = tempfile::tempdir().unwrap();
+        let only = |d: Defaults| d.write_to(dir.path()).unwrap_err().to_string();
+        let e = only(full());
+        assert!(e.contains("coilwright.toml: rig: ") && e.contains("north.toml"), "{e}");
+        std::fs::write(dir.path().join("bad.toml"), RIG.replace("100", "-1")).unwrap();
+        let e = only(Defaults {
+            rig: Some("bad.toml".into()),
+            ..Defaults::default()
+        });
+        assert!(e.contains("exciter.series_ohm is -1"), "{e}");
+        let e = only(Defaults {
+            over: Some("two\nlines".into()),
+            ..Defaults::default()
+        });
+        assert!(e.contains("over is \"two\\nlines\""), "{e}");
+        assert!(!dir.path().join(FILE_NAME).exists());
+    }
+
+    #[test]
+    fn errors_name_the_key() {
+        for (text, want) in [
+            ("load = \"vol=250x\"", "coilwright.toml: load: load part \"vol=250x\""),
+            (
+                "room = \"warm\"",
+                "coilwright.toml: room: \"warm\" is not a temperature",
+            ),
+            ("room = true", "coilwright.toml: room is true"),
+            ("rig = 3", "coilwright.toml: rig is 3"),
+            (
+                "rigs = \"a.toml\"",
+                "coilwright.toml: rigs is not known; at the top there are rig, load",
+            ),
+            ("[rig]\nname = 1", "coilwright.toml: rig is a table"),
+            ("folder = \"\"", "coilwright.toml: folder is \"\""),
+            ("folder = records", "coilwright.toml line 1 cannot be read"),
+        ] {
+            let e = Defaults::parse(text).map_err(|e| e.to_string());
+            assert!(e.as_ref().is_err_and(|e| e.contains(want)), "{text}: {e:?}");
+        }
+        for text in ["room = 21", "room = 21.0", "room = \"21C\"", "room = \"69.8F\""] {
+            let t = Defaults::parse(text).unwrap().room_c.unwrap();
+            assert!((t - 21.0).abs() < 1e-9, "{text}: {t}");
+        }
+    }
+}

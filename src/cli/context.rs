@@ -78,7 +78,7 @@ impl Bench {
 /// A time of the system as a record keeps it.
 pub fn stamp(time: std::time::SystemTime) -> String {
     let at = jiff::Timestamp::try_from(time).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
-    jiff::Zoned::new(at, jiff::tz::TimeZone::system()).strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
+    at.to_zoned_datetime(jiff::tz::TimeZone::system()).strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
 }
 
 /// When a file was last changed, as a record keeps it.

@@ -6,6 +6,7 @@ pub mod overlay;
 mod palette;
 pub mod plot;
 mod sheet;
+pub mod text;
 mod words;
 
 #[cfg(test)]

@@ -256,12 +256,14 @@ fn legend(sheet: &mut Sheet, trace: &Trace, record: &Record, at: Point, width: f
     let numbers = fitted(&numbers, SMALL, width * 0.75);
     sheet.text((right, at.1), &numbers, Type::new(SMALL, INK, Anchor::Right));
     let room = right - text_width(&numbers, SMALL) - 2.0 - x;
-    let name = if words::is_simulated(record) {
-        format!("{} (simulated)", words::name(record))
+    let mark = if words::is_simulated(record) {
+        " (simulated)"
     } else {
-        words::name(record)
+        ""
     };
-    sheet.text((x, at.1), &fitted(&name, SMALL, room.max(0.0)), kind);
+    let room = room - text_width(mark, SMALL);
+    let name = fitted(&words::name(record), SMALL, room.max(0.0));
+    sheet.text((x, at.1), &format!("{name}{mark}"), kind);
 }
 
 #[cfg(test)]

@@ -10,4 +10,6 @@ pub mod text;
 mod words;
 
 #[cfg(test)]
+mod odd;
+#[cfg(test)]
 mod samples;

@@ -6,7 +6,10 @@ pub mod overlay;
 mod palette;
 pub mod plot;
 mod sheet;
+pub mod text;
 mod words;
 
+#[cfg(test)]
+mod odd;
 #[cfg(test)]
 mod samples;

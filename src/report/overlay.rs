@@ -56,7 +56,8 @@ pub fn compare_plot(records: &[Record], align: Align) -> Result<Plot> {
             MARGIN + column as f64 * (width + 1.5),
             legend_top + ROW * (row as f64 + 0.75),
         );
-        legend(&mut sheet, trace, record, at, width - 1.5, columns == 1);
+        let gap = if columns == 1 { 0.0 } else { 1.5 };
+        legend(&mut sheet, trace, record, at, width - gap, columns == 1);
     }
     sheet.render()
 }
@@ -256,12 +257,14 @@ fn legend(sheet: &mut Sheet, trace: &Trace, record: &Record, at: Point, width: f
     let numbers = fitted(&numbers, SMALL, width * 0.75);
     sheet.text((right, at.1), &numbers, Type::new(SMALL, INK, Anchor::Right));
     let room = right - text_width(&numbers, SMALL) - 2.0 - x;
-    let name = if words::is_simulated(record) {
-        format!("{} (simulated)", words::name(record))
+    let mark = if words::is_simulated(record) {
+        " (simulated)"
     } else {
-        words::name(record)
+        ""
     };
-    sheet.text((x, at.1), &fitted(&name, SMALL, room.max(0.0)), kind);
+    let room = room - text_width(mark, SMALL);
+    let name = fitted(&words::name(record), SMALL, room.max(0.0));
+    sheet.text((x, at.1), &format!("{name}{mark}"), kind);
 }
 
 #[cfg(test)]
@@ -292,6 +295,40 @@ mod tests {
                 .record()
             })
             .collect()
+    }
+
+    #[test]
+    fn every_record_has_its_letter_and_line() {
+        let plot = compare_plot(&several(13, 0.05), Align::LowFrequency).unwrap();
+        crate::report::odd::well_formed(&plot.svg);
+        assert!(plot.svg.contains("The first 12 of 13 responses"));
+        for letter in 'A'..='L' {
+            // On the curve and in the legend.
+            assert_eq!(plot.svg.matches(&format!(">\n{letter}\n<")).count(), 2, "{letter}");
+        }
+        for (pen, _) in SERIES {
+            let colour = format!(
+                "stroke=\"#{:02X}{:02X}{:02X}\"",
+                pen.colour.0, pen.colour.1, pen.colour.2
+            );
+            assert!(plot.svg.contains(&colour), "{colour}");
+        }
+    }
+
+    #[test]
+    fn series_differ_without_colour() {
+        for (i, (a, m)) in SERIES.iter().enumerate() {
+            for (b, n) in &SERIES[..i] {
+                assert!(m != n);
+                assert!(a.dash != b.dash || (a.width - b.width).abs() > 0.2);
+            }
+        }
+    }
+
+    #[test]
+    fn levels_are_said_to_be_coupling() {
+        let svg = compare_plot(&several(2, 0.1), Align::Coupling).unwrap().svg;
+        assert!(svg.contains("coupling from the exciter, not loudness from a string"));
     }
 
     #[test]

@@ -153,17 +153,22 @@ fn footer(sheet: &mut Sheet, record: &Record) {
         Some(over) if !over.is_empty() => format!("   Exciter over {over}"),
         _ => String::new(),
     };
-    let lines = [
-        format!("Load: {}", words::load(record)),
-        format!(
-            "Rig: {}   Taken {}{over}",
-            fitted(&words::rig(&record.rig), SMALL, room / 2.5),
-            words::when(&record.taken_at)
-        ),
-        verdict(record),
-    ];
+    // A long load goes on in a second line.
+    let load = format!("Load: {}", words::load(record));
+    let first = wrapped(&load, SMALL, room).into_iter().next().unwrap_or_default();
+    let second = load.strip_prefix(first.as_str()).unwrap_or_default().trim();
+    let mut lines = vec![first.clone()];
+    lines.extend((!second.is_empty()).then(|| second.to_string()));
+    lines.push(format!(
+        "Rig: {}   Taken {}{over}",
+        fitted(&words::rig(&record.rig), SMALL, room / 2.5),
+        words::when(&record.taken_at)
+    ));
+    lines.push(verdict(record));
+    let (top, pitch) = if lines.len() > 3 { (94.2, 3.1) } else { (95.6, 3.4) };
     for (i, text) in lines.iter().enumerate() {
-        sheet.text((MARGIN, 95.6 + 3.4 * i as f64), &fitted(text, SMALL, room), kind);
+        let at = (MARGIN, top + pitch * i as f64);
+        sheet.text(at, &fitted(text, SMALL, room), kind);
     }
 }
 
@@ -668,8 +673,131 @@ impl Labels {
 
 #[cfg(test)]
 mod tests {
+    use super::super::odd::well_formed;
     use super::super::samples::{self, Recipe};
     use super::*;
+
+    struct Picture {
+        width: usize,
+        height: usize,
+        rgb: Vec<u8>,
+    }
+
+    impl Picture {
+        fn read(png: &[u8]) -> Self {
+            let mut reader = png::Decoder::new(png).read_info().unwrap();
+            let mut rgb = vec![0; reader.output_buffer_size()];
+            let info = reader.next_frame(&mut rgb).unwrap();
+            let dims = reader.info().pixel_dims.unwrap();
+            assert_eq!((dims.xppu, dims.unit), (10_000, png::Unit::Meter));
+            Picture {
+                width: info.width as usize,
+                height: info.height as usize,
+                rgb,
+            }
+        }
+
+        /// Share of dots in a rectangle (millimetres) that a colour test finds.
+        fn share(&self, [l, t, r, b]: [f64; 4], is: fn(&[u8]) -> bool) -> f64 {
+            let dot = |mm: f64| (mm * 10.0) as usize;
+            let mut hits = 0;
+            let mut all = 0;
+            for y in dot(t)..dot(b) {
+                for x in dot(l)..dot(r) {
+                    let i = (y * self.width + x) * 3;
+                    all += 1;
+                    hits += usize::from(is(&self.rgb[i..i + 3]));
+                }
+            }
+            hits as f64 / all as f64
+        }
+    }
+
+    fn dark(p: &[u8]) -> bool {
+        p.iter().all(|c| *c < 90)
+    }
+
+    fn white(p: &[u8]) -> bool {
+        p.iter().all(|c| *c == 255)
+    }
+
+    fn blue(p: &[u8]) -> bool {
+        p == [92, 140, 178]
+    }
+
+    #[test]
+    fn the_svg_is_well_formed_and_labelled() {
+        let plot = response_plot(&samples::simulated()).unwrap();
+        well_formed(&plot.svg);
+        assert!(plot.svg.contains("width=\"148mm\" height=\"105mm\""));
+        assert!(plot.svg.contains("font-family=\"sans-serif\""));
+        for label in [
+            "<title>Response of Bridge, batch 4 no. 12: 3.41 kHz, +9.5 dB</title>",
+            ">\nBridge, batch 4 no. 12\n<",
+            "Peak 3410.0 ± 3.3 Hz, +9.523 ± 0.035 dB",
+            "f0 3512.4 ± 3.4 Hz",
+            "Q 2.950 ± 0.012",
+            "(95 %)",
+            "peak 3.41 kHz, +9.5 dB",
+            "f0 3.51 kHz",
+            "frequency (Hz)",
+            "response (dB)",
+            "misfit (dB)",
+            "fitted 300 Hz to 12.0 kHz",
+            "Load: vol=250k@1 tone=250k+22n@1 cable=5m@100p/m",
+            "Rig: north bench",
+            "Taken 2026-01-31 14:05",
+            "Reading: ok",
+            "SIMULATED",
+            ">\n20k\n<",
+        ] {
+            assert!(plot.svg.contains(label), "{label}");
+        }
+        assert!(
+            !response_plot(&Recipe::default().record())
+                .unwrap()
+                .svg
+                .contains("SIMULATED")
+        );
+    }
+
+    #[test]
+    fn the_png_has_ink_where_it_should() {
+        let picture = Picture::read(&response_plot(&Recipe::default().record()).unwrap().png);
+        assert_eq!((picture.width, picture.height), (1480, 1050));
+        // Title, numbers, footer; margins stay white.
+        assert!(picture.share([4.0, 3.5, 40.0, 7.5], dark) > 0.05);
+        assert!(picture.share([4.0, 9.0, 100.0, 12.0], dark) > 0.05);
+        assert!(picture.share([4.0, 93.0, 60.0, 103.5], dark) > 0.02);
+        assert!(picture.share([0.0, 0.0, 148.0, 2.5], white) == 1.0);
+        assert!(picture.share([0.0, 0.0, 2.5, 105.0], white) == 1.0);
+        assert!(picture.share([147.0, 0.0, 148.0, 105.0], white) == 1.0);
+        // The curve near 0 dB on the left, none far above or below it.
+        assert!(picture.share([16.0, 33.0, 40.0, 37.0], blue) > 0.1);
+        assert!(picture.share([16.0, 18.0, 40.0, 30.0], blue) == 0.0);
+        assert!(picture.share([16.0, 45.0, 40.0, 63.0], blue) == 0.0);
+        // What is left over, in the lower field.
+        assert!(picture.share([50.0, 70.0, 120.0, 83.0], blue) > 0.02);
+    }
+
+    #[test]
+    fn without_a_peak_none_is_marked() {
+        let r = Recipe {
+            q: 0.6,
+            ..Recipe::default()
+        };
+        let plot = response_plot(&r.record()).unwrap();
+        assert!(plot.svg.contains("No peak"));
+        assert!(!plot.svg.contains("peak 3"));
+    }
+
+    #[test]
+    fn a_rejected_take_says_why() {
+        let plot = response_plot(&samples::rejected()).unwrap();
+        assert!(plot.svg.contains("no reading, measure again"));
+        assert!(plot.svg.contains("No curve to show"));
+        assert!(plot.svg.contains("the pickup channel holds no answer"));
+    }
 
     /// Writes the pictures to a folder to be looked at: PLOTS=/tmp/plots cargo test -- --ignored gallery
     #[test]

@@ -5,8 +5,12 @@ use crate::record::{Code, Finding, PeakFrom, Record, Resonance, RigSummary, Verd
 
 /// Text from files, made safe for a terminal: no control characters, no line breaks.
 pub fn clean(text: &str) -> String {
-    let flat: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    flat.split_whitespace().collect::<Vec<_>>().join(" ")
+    no_controls(text).split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// As [`clean`], spaces kept, for paths.
+pub fn no_controls(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
 pub fn name(record: &Record) -> String {

@@ -1,0 +1,891 @@
+//! What a command shows on the screen, as text for the caller to print.
+//!
+//! The normal screen has no statistics on it beyond "± ... (95 %)"; [`Style::details`] adds what a metrologist asks for.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+use anstyle::{AnsiColor, Style as Paint};
+
+use super::number::{self, Unit};
+use super::words;
+use crate::estimate::Estimate;
+use crate::record::difference::Comparison;
+use crate::record::{Eddy, Fit, Level, Model, Record, Resonance, Verdict};
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Style {
+    pub colour: bool,
+    /// Of the terminal; never more than 80 columns are used, and never fewer than 40.
+    pub width: usize,
+    pub details: bool,
+}
+
+impl Default for Style {
+    fn default() -> Self {
+        Style {
+            colour: false,
+            width: 80,
+            details: false,
+        }
+    }
+}
+
+const BOLD: Paint = Paint::new().bold();
+const DIM: Paint = Paint::new().dimmed();
+const WARN: Paint = AnsiColor::Yellow.on_default().bold();
+const STOP: Paint = AnsiColor::Red.on_default().bold();
+const PLAIN: Paint = Paint::new();
+
+/// Columns of the labels, the gap included.
+const LABEL: usize = 12;
+
+/// One measurement: the peak first, then what else was found, then the files.
+pub fn measure_text(record: &Record, files: &[PathBuf], style: Style) -> String {
+    let mut out = Screen::new(style);
+    let mut title = words::name(record);
+    if words::is_simulated(record) {
+        title.push_str("  (SIMULATED, no real pickup)");
+    }
+    out.free(&title, BOLD);
+    match words::reading(record) {
+        Some(r) => {
+            found(&mut out, r);
+            if !record.repeats.is_empty() {
+                out.row("Takes", &format!("mean of {}", record.repeats.len()), PLAIN);
+            }
+        }
+        None => refused(&mut out, record),
+    }
+    circumstances(&mut out, record);
+    if words::reading(record).is_some() {
+        let paint = if record.verdict == Verdict::Suspect {
+            WARN
+        } else {
+            PLAIN
+        };
+        out.row("Reading", words::verdict(record.verdict), paint);
+    }
+    remarks(&mut out, record);
+    if style.details {
+        details(&mut out, record);
+    }
+    written(&mut out, files);
+    out.text
+}
+
+fn found(out: &mut Screen, r: &Resonance) {
+    match words::peak_intervals(r) {
+        Some(intervals) => {
+            out.row("Peak", &words::peak(r), BOLD);
+            let above = if r.peak_db.is_some() { " above the lows" } else { "" };
+            out.row("", &format!("{intervals}{above} {}", number::LEVEL), PLAIN);
+            if words::from_curve(r) {
+                out.row("", "read off the measured curve, because no model fits it", PLAIN);
+            }
+        }
+        None => out.row("Peak", "no peak", BOLD),
+    }
+    out.row(
+        "Resonance",
+        &format!("f0 {}", number::interval(&r.f0_hz, Unit::Hertz)),
+        PLAIN,
+    );
+    out.row("Q", &number::interval(&r.q, Unit::Ratio), PLAIN);
+    out.row("Polarity", words::polarity(r), PLAIN);
+}
+
+/// "no reading, measure again: ...", with every reason.
+fn refused(out: &mut Screen, record: &Record) {
+    let reasons: Vec<String> = record
+        .findings
+        .iter()
+        .filter(|f| f.level == Level::Reject)
+        .map(finding_text)
+        .collect();
+    match reasons.split_first() {
+        Some((first, others)) => {
+            out.free(&format!("no reading, measure again: {first}"), STOP);
+            for other in others {
+                out.free(&format!("also: {other}"), STOP);
+            }
+        }
+        None => out.free("no reading, measure again", STOP),
+    }
+}
+
+fn finding_text(f: &crate::record::Finding) -> String {
+    let text = words::clean(&f.text);
+    if text.is_empty() {
+        words::finding(f.code).to_string()
+    } else {
+        text
+    }
+}
+
+fn circumstances(out: &mut Screen, record: &Record) {
+    let p = &record.pickup;
+    if let Some(over) = p.over.as_deref().map(words::clean).filter(|s| !s.is_empty()) {
+        out.row(
+            "Exciter",
+            &format!("over {over}; level and polarity are that coil's"),
+            PLAIN,
+        );
+    }
+    let read = p.r_ohm.map(|r| number::four_digits(r, Unit::Ohm));
+    let at20 = p.r20_ohm.map(|r| number::four_digits(r, Unit::Ohm));
+    let room = p.temperature_c.filter(|t| t.abs() < 1e4);
+    match (at20, read, room) {
+        (Some(r20), Some(r), Some(t)) => {
+            out.row(
+                "Resistance",
+                &format!("{r20} at 20 °C (read as {r} at {t:.1} °C)"),
+                PLAIN,
+            );
+        }
+        (Some(r20), ..) => out.row("Resistance", &format!("{r20} at 20 °C"), PLAIN),
+        (None, Some(r), _) => out.row(
+            "Resistance",
+            &format!("{r} as read, coil's temperature not known"),
+            PLAIN,
+        ),
+        (None, None, _) => {}
+    }
+    out.row("Load", &words::load(record), PLAIN);
+    let mut rig = words::rig(&record.rig);
+    if let Some(input) = words::rig_input(&record.rig) {
+        let _ = write!(rig, "; its input adds {input} to the load");
+    }
+    out.row("Rig", &rig, PLAIN);
+    if let Some(note) = p.note.as_deref().map(words::clean).filter(|s| !s.is_empty()) {
+        out.row("Your note", &note, PLAIN);
+    }
+}
+
+fn remarks(out: &mut Screen, record: &Record) {
+    for f in words::gravest_first(record) {
+        let (label, paint) = match f.level {
+            // Told at the top already.
+            Level::Reject => continue,
+            Level::Warning => ("Warning", WARN),
+            Level::Note => ("Note", PLAIN),
+        };
+        let name = words::finding(f.code);
+        let text = finding_text(f);
+        // A text that says its own name needs no heading.
+        let head = text.to_lowercase().contains(name);
+        out.row(label, &if head { text } else { format!("{name}: {text}") }, paint);
+    }
+    for note in record.notes.iter().filter(|n| !words::is_simulation_note(n)) {
+        out.row("Note", &words::clean(note), PLAIN);
+    }
+}
+
+fn written(out: &mut Screen, files: &[PathBuf]) {
+    let mut folder: Option<&Path> = None;
+    for (i, file) in files.iter().enumerate() {
+        let parent = file.parent().filter(|p| !p.as_os_str().is_empty());
+        let label = if i == 0 { "Written" } else { "" };
+        match (parent, file.file_name()) {
+            // The folder once, then the names in it.
+            (Some(p), Some(name)) if folder == Some(p) => {
+                out.append(&format!(", {}", words::no_controls(&name.to_string_lossy())));
+            }
+            _ => out.path(label, &words::no_controls(&file.display().to_string())),
+        }
+        folder = parent;
+    }
+}
+
+fn details(out: &mut Screen, record: &Record) {
+    out.free("", PLAIN);
+    out.free("Details (u = standard uncertainty, u_noise = its noise part)", DIM);
+    if let Some(r) = words::reading(record) {
+        let mut line = |name: &str, e: Option<Estimate>| {
+            if let Some(e) = e {
+                let text = format!("{} (u {}, u_noise {})", six(e.value), two(e.u), two(e.u_noise));
+                out.row(name, &text, PLAIN);
+            }
+        };
+        line("f0, Hz", Some(r.f0_hz));
+        line("Q", Some(r.q));
+        line("peak, Hz", r.peak_hz);
+        line("peak, dB", r.peak_db);
+        out.row("corr(f0,Q)", &format!("{:.2}", r.corr_f0_q), PLAIN);
+        coupling(out, r);
+    }
+    if let Some(fit) = &record.fit {
+        fit_details(out, fit);
+    }
+    capture_details(out, record);
+    for (i, r) in record.repeats.iter().enumerate() {
+        let peak = r
+            .peak_hz
+            .map_or("no peak".into(), |p| format!("peak {} Hz", six(p.value)));
+        let text = format!("f0 {} Hz, Q {}, {peak}", six(r.f0_hz.value), six(r.q.value));
+        out.row(&format!("take {}", i + 1), &text, PLAIN);
+    }
+    out.row("taken", &words::when(&record.taken_at), PLAIN);
+    out.row("record", &words::clean(&record.id), PLAIN);
+    out.row("program", &words::clean(&record.tool_version), PLAIN);
+    out.free("", PLAIN);
+}
+
+fn coupling(out: &mut Screen, r: &Resonance) {
+    let parts: Vec<String> = [
+        r.mutual_h.map(|m| number::interval(&m, Unit::Henry)),
+        r.level_db.map(|l| number::interval(&l, Unit::Decibel)),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if !parts.is_empty() {
+        let text = format!(
+            "{}: coupling from the exciter, set by its position; not loudness from a string",
+            parts.join(", ")
+        );
+        out.row("coupling", &text, PLAIN);
+    }
+}
+
+fn fit_details(out: &mut Screen, fit: &Fit) {
+    let [low, high] = fit.band_hz;
+    let shown = match fit.model {
+        Model::SecondOrder => "second order",
+        Model::Eddy => "second order with eddy currents",
+    };
+    out.row("peak model", shown, PLAIN);
+    let noise = match fit.noise_from.as_str() {
+        "" => String::new(),
+        from => format!(", noise from {}", words::clean(from)),
+    };
+    let band = format!(
+        "{} to {}, {} bins{noise}",
+        number::short(low, Unit::Hertz),
+        number::short(high, Unit::Hertz),
+        fit.bins
+    );
+    out.row("band", &band, PLAIN);
+    let quality = format!(
+        "chi-square {} per degree of freedom, {} dB rms left over (second order)",
+        two_or_more(fit.reduced_chi2),
+        two(fit.rms_residual_db)
+    );
+    out.row("fit", &quality, PLAIN);
+    for (name, n) in &fit.nuisance {
+        let u = n.u.map_or("taken as exact".into(), |u| format!("u {}", two(u)));
+        out.row(
+            "fitted too",
+            &format!("{} = {} ({u})", words::clean(name), six(n.value)),
+            PLAIN,
+        );
+    }
+    if let Some(eddy) = &fit.eddy {
+        eddy_details(out, eddy);
+    }
+}
+
+fn eddy_details(out: &mut Screen, e: &Eddy) {
+    let better = if e.delta_bic < 0.0 { "better" } else { "no better" };
+    let head = format!(
+        "{better} than second order (delta BIC {:+.1}), chi-square {}",
+        e.delta_bic,
+        two_or_more(e.reduced_chi2)
+    );
+    out.row("eddy model", &head, PLAIN);
+    let numbers = format!(
+        "f0 {}, Q {}, pole {}, zero {} {}",
+        number::bare_interval(&e.f0_hz, Unit::Hertz),
+        number::bare_interval(&e.q, Unit::Ratio),
+        number::bare_interval(&e.pole_s, Unit::Second),
+        number::bare_interval(&e.zero_s, Unit::Second),
+        number::LEVEL
+    );
+    out.row("", &numbers, PLAIN);
+}
+
+fn capture_details(out: &mut Screen, record: &Record) {
+    let c = &record.capture;
+    let db = |v: Option<f64>| v.map(|v| format!("{v:.1} dB"));
+    let hum = db(c.hum_db).map(|h| match c.mains_hz {
+        Some(f) => format!("hum {h} re signal, mains {f:.2} Hz"),
+        None => format!("hum {h} re signal"),
+    });
+    let signal: Vec<String> = [db(c.snr_db).map(|s| format!("signal to noise {s} around f0")), hum]
+        .into_iter()
+        .flatten()
+        .collect();
+    if !signal.is_empty() {
+        out.row("signal", &signal.join(", "), PLAIN);
+    }
+    let timing: Vec<String> = [
+        c.latency_s
+            .map(|l| format!("latency {}", number::four_digits(l, Unit::Second))),
+        c.clock_ppm.map(|p| format!("output clock {p:+.2} ppm")),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if !timing.is_empty() {
+        out.row("timing", &timing.join(", "), PLAIN);
+    }
+    let mut take = format!(
+        "{} Hz, {} channel{}, {} samples each",
+        c.rate_hz,
+        c.channels,
+        if c.channels == 1 { "" } else { "s" },
+        c.frames
+    );
+    if let Some(p) = c.peak_dbfs {
+        let _ = write!(take, ", highest {p:.1} dBFS");
+    }
+    let _ = write!(take, ", {} clipped, {} dropouts", c.clipped_samples, c.dropouts);
+    out.row("take", &take, PLAIN);
+    if let Some(d) = &record.drive {
+        let text = format!(
+            "{}, {} s, {} to {}, {:.1} dBFS peak",
+            words::clean(&d.shape),
+            six(d.seconds),
+            number::short(d.from_hz, Unit::Hertz),
+            number::short(d.to_hz, Unit::Hertz),
+            d.level_dbfs
+        );
+        out.row("drive", &text, PLAIN);
+    }
+}
+
+/// Up to seven digits, for values that stand beside their u.
+fn six(x: f64) -> String {
+    match x.abs() {
+        0.0 => "0".into(),
+        a if !(1e-3..1e7).contains(&a) => format!("{x:.6e}"),
+        a => format!("{x:.*}", (6 - a.log10().floor() as i32).clamp(0, 9) as usize),
+    }
+}
+
+fn two(x: f64) -> String {
+    match x.abs() {
+        0.0 => "0".into(),
+        a if !(1e-4..1e5).contains(&a) => format!("{x:.1e}"),
+        a => format!("{x:.*}", (1 - a.log10().floor() as i32).clamp(0, 6) as usize),
+    }
+}
+
+fn two_or_more(x: f64) -> String {
+    if x.abs() < 1e6 {
+        format!("{x:.2}")
+    } else {
+        format!("{x:.2e}")
+    }
+}
+
+/// Table of the records, then one sentence for each that is compared with the first.
+pub fn compare_text(records: &[Record], comparison: &Comparison, style: Style) -> String {
+    let mut out = Screen::new(style);
+    table(
+        &mut out,
+        records.iter().enumerate().map(|(i, r)| (words::letter(i), r)),
+        style,
+    );
+    out.free("", PLAIN);
+    out.free("Against A:", PLAIN);
+    for (i, d) in comparison.differences.iter().enumerate() {
+        let paint = if d.different { BOLD } else { PLAIN };
+        out.listed(&words::letter(i + 1), &d.text, paint);
+    }
+    if style.details {
+        out.free("", PLAIN);
+        out.free("Differences with their intervals", DIM);
+        for (i, d) in comparison.differences.iter().enumerate() {
+            let parts: Vec<String> = [
+                d.f0_hz
+                    .map(|e| format!("f0 {}", number::bare_interval(&e, Unit::Hertz))),
+                d.q.map(|e| format!("Q {}", number::bare_interval(&e, Unit::Ratio))),
+                d.peak_hz
+                    .map(|e| format!("peak {}", number::bare_interval(&e, Unit::Hertz))),
+                d.peak_db
+                    .map(|e| format!("its height {}", number::bare_interval(&e, Unit::Decibel))),
+                d.level_db
+                    .map(|e| format!("coupling from the exciter {}", number::bare_interval(&e, Unit::Decibel))),
+            ]
+            .into_iter()
+            .flatten()
+            .collect();
+            if !parts.is_empty() {
+                let text = format!("{} {}", parts.join(", "), number::LEVEL);
+                out.listed(&words::letter(i + 1), &text, PLAIN);
+            }
+        }
+        let l = &comparison.limits;
+        out.free(
+            &format!(
+                "Called a difference: more than {:.2} u (5 % for all comparisons together) and more than {} % in \
+                 frequency, {} % in Q, {} dB in height. Coupling is the exciter's position too, not loudness from a string.",
+                comparison.z,
+                two(100.0 * l.frequency),
+                two(100.0 * l.q),
+                two(l.peak_db),
+            ),
+            DIM,
+        );
+    }
+    out.text
+}
+
+/// Many analyses in one table, then those files that could not be used.
+pub fn batch_text(records: &[Record], failed: &[(PathBuf, String)], style: Style) -> String {
+    let mut out = Screen::new(style);
+    if !records.is_empty() {
+        let numbered = records.iter().enumerate().map(|(i, r)| ((i + 1).to_string(), r));
+        table(&mut out, numbered, style);
+    }
+    let again = records.iter().filter(|r| words::reading(r).is_none()).count();
+    let suspect = records
+        .iter()
+        .filter(|r| words::reading(r).is_some() && r.verdict == Verdict::Suspect)
+        .count();
+    let mut sum = vec![format!("{} read", records.len() - again)];
+    if suspect > 0 {
+        sum.push(format!("{suspect} of them with warnings"));
+    }
+    if again > 0 {
+        sum.push(format!("{again} to measure again"));
+    }
+    if !failed.is_empty() {
+        sum.push(format!("{} could not be used", failed.len()));
+    }
+    out.free(&sum.join(", "), PLAIN);
+    for (file, why) in failed {
+        out.free(
+            &format!(
+                "{}: {}",
+                words::no_controls(&file.display().to_string()),
+                words::clean(why)
+            ),
+            WARN,
+        );
+    }
+    out.text
+}
+
+fn table<'a>(out: &mut Screen, records: impl Iterator<Item = (String, &'a Record)>, style: Style) {
+    let records: Vec<(String, &Record)> = records.collect();
+    let mut rows = rows(&records, true);
+    let mut intervals = records.iter().any(|r| words::reading(r.1).is_some());
+    // Where the screen is too narrow for a readable name, the intervals give way before it.
+    if widths(&rows).iter().sum::<usize>() - widths(&rows)[1] + 10 + 14 > style.usable() {
+        rows = self::rows(&records, false);
+        intervals = false;
+    }
+    let mut widths = widths(&rows);
+    let others = widths.iter().sum::<usize>() - widths[1] + 10;
+    widths[1] = widths[1].min(style.usable().saturating_sub(others)).max(6);
+    for (n, row) in rows.iter().enumerate() {
+        let mut line = String::new();
+        for (i, (cell, w)) in row.iter().zip(widths).enumerate() {
+            let cell = shortened(cell, w);
+            let pad = " ".repeat(w.saturating_sub(columns(&cell)));
+            // Names to the left, numbers to the right.
+            let _ = if i < 2 {
+                write!(line, "{cell}{pad}  ")
+            } else {
+                write!(line, "{pad}{cell}  ")
+            };
+        }
+        let line = shortened(line.trim_end(), style.usable());
+        out.raw(&line, if n == 0 { DIM } else { PLAIN });
+    }
+    if intervals {
+        out.raw(&format!("f0 and Q with their intervals {}", number::LEVEL), DIM);
+    }
+    let simulated: Vec<&str> = records
+        .iter()
+        .filter(|r| words::is_simulated(r.1))
+        .map(|r| r.0.as_str())
+        .collect();
+    if !simulated.is_empty() {
+        let who = if simulated.len() == records.len() {
+            "all".into()
+        } else {
+            simulated.join(", ")
+        };
+        out.free(&format!("SIMULATED, no real pickup: {who}"), PLAIN);
+    }
+}
+
+/// The table's head and body.
+fn rows(records: &[(String, &Record)], intervals: bool) -> Vec<[String; 6]> {
+    let show = |e: &Estimate, unit| match intervals {
+        true => number::bare_interval(e, unit),
+        false => number::short(e.value, unit),
+    };
+    let body = records.iter().map(|(tag, r)| {
+        let [peak, height, f0, q] = match words::reading(r) {
+            None => ["no reading".into(), String::new(), String::new(), String::new()],
+            Some(x) => [
+                x.peak_hz
+                    .map_or("no peak".into(), |p| number::short(p.value, Unit::Hertz)),
+                x.peak_db
+                    .map_or(String::new(), |p| number::short(p.value, Unit::Decibel)),
+                show(&x.f0_hz, Unit::Hertz),
+                show(&x.q, Unit::Ratio),
+            ],
+        };
+        [tag.clone(), words::name(r), peak, height, f0, q]
+    });
+    let head = ["", "pickup", "peak", "height", "f0", "Q"].map(String::from);
+    std::iter::once(head).chain(body).collect()
+}
+
+fn widths(rows: &[[String; 6]]) -> [usize; 6] {
+    let mut out = [0; 6];
+    for row in rows {
+        for (w, cell) in out.iter_mut().zip(row) {
+            *w = columns(cell).max(*w);
+        }
+    }
+    out
+}
+
+fn columns(s: &str) -> usize {
+    s.chars().count()
+}
+
+fn shortened(s: &str, w: usize) -> String {
+    if columns(s) <= w {
+        return s.to_string();
+    }
+    let mut out: String = s.chars().take(w.saturating_sub(1)).collect();
+    out.truncate(out.trim_end().len());
+    out.push('…');
+    out
+}
+
+impl Style {
+    fn usable(&self) -> usize {
+        self.width.clamp(40, 80)
+    }
+}
+
+/// The parts of a text that stay together on a line: words, and intervals with their units.
+fn pieces(text: &str) -> Vec<String> {
+    const UNITS: [&str; 14] = [
+        "Hz", "kHz", "MHz", "dB", "H", "mH", "µH", "nH", "s", "ms", "µs", "ns", "%", "%)",
+    ];
+    let mut out: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        let bare = word.trim_end_matches([',', ';', ':', ')']);
+        let unit = UNITS.contains(&bare) || UNITS.contains(&word);
+        match out.last_mut() {
+            Some(last) if word == number::PLUS_MINUS || last.ends_with(number::PLUS_MINUS) || unit => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => out.push(word.to_string()),
+        }
+    }
+    out
+}
+
+/// Lines of label and text, wrapped to the width.
+struct Screen {
+    style: Style,
+    text: String,
+    /// Where the last line's text began and how long it is, for [`Screen::append`].
+    indent: usize,
+    last: usize,
+}
+
+impl Screen {
+    fn new(style: Style) -> Self {
+        Screen {
+            style,
+            text: String::new(),
+            indent: 0,
+            last: 0,
+        }
+    }
+
+    fn row(&mut self, label: &str, text: &str, paint: Paint) {
+        self.wrapped(label, LABEL, text, paint);
+    }
+
+    fn listed(&mut self, tag: &str, text: &str, paint: Paint) {
+        self.wrapped(tag, 4, text, paint);
+    }
+
+    fn free(&mut self, text: &str, paint: Paint) {
+        self.wrapped("", 0, text, paint);
+    }
+
+    /// Laid out by the caller.
+    fn raw(&mut self, line: &str, paint: Paint) {
+        self.push_line("", 0, line, paint);
+    }
+
+    /// A path stays whole, whatever its length: half a path cannot be used.
+    fn path(&mut self, label: &str, path: &str) {
+        self.push_line(label, LABEL, path, PLAIN);
+    }
+
+    /// Continues the last line, or goes on below it.
+    fn append(&mut self, text: &str) {
+        let long = self.last + columns(text) > self.style.usable();
+        if self.text.ends_with('\n') {
+            self.text.pop();
+        }
+        if long {
+            self.text.push_str(",\n");
+            self.text.push_str(&" ".repeat(self.indent));
+            let rest = text.trim_start_matches(", ");
+            self.text.push_str(rest);
+            self.last = self.indent + columns(rest);
+        } else {
+            self.text.push_str(text);
+            self.last += columns(text);
+        }
+        self.text.push('\n');
+    }
+
+    fn wrapped(&mut self, label: &str, indent: usize, text: &str, paint: Paint) {
+        let room = self.style.usable().saturating_sub(indent).max(8);
+        let mut label = label;
+        let mut line = String::new();
+        let mut lines = Vec::new();
+        for mut word in pieces(text) {
+            if !line.is_empty() && columns(&line) + 1 + columns(&word) > room {
+                lines.push(std::mem::take(&mut line));
+            }
+            // A word longer than a line is cut; only paths are kept whole.
+            while columns(&word) > room {
+                let head: String = word.chars().take(room).collect();
+                word = word.chars().skip(room).collect();
+                lines.push(head);
+            }
+            if !line.is_empty() || lines.is_empty() && word.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(&word);
+        }
+        lines.push(line);
+        for l in lines {
+            self.push_line(label, indent, l.trim_end(), paint);
+            label = "";
+        }
+    }
+
+    fn push_line(&mut self, label: &str, indent: usize, text: &str, paint: Paint) {
+        let mut line = String::new();
+        let gap = indent.saturating_sub(columns(label));
+        if !label.is_empty() {
+            self.painted(&mut line, label, if paint == BOLD { PLAIN } else { paint });
+        }
+        if !text.is_empty() {
+            line.push_str(&" ".repeat(gap));
+            self.painted(&mut line, text, paint);
+        }
+        self.indent = indent;
+        self.last = indent + columns(text);
+        self.text.push_str(&line);
+        self.text.push('\n');
+    }
+
+    fn painted(&self, line: &mut String, text: &str, paint: Paint) {
+        if self.style.colour && paint != PLAIN {
+            let _ = write!(line, "{paint}{text}{paint:#}");
+        } else {
+            line.push_str(text);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples::{self, Recipe};
+    use super::*;
+    use crate::record::difference::{Limits, compare};
+    use crate::record::{Code, Drive, Finding, PeakFrom, Repeat};
+
+    fn files() -> Vec<PathBuf> {
+        [
+            "record.json",
+            "response.svg",
+            "response.png",
+            "take.wav",
+            "drive.wav",
+            "drive.json",
+        ]
+        .iter()
+        .map(|f| PathBuf::from("bench/Bridge/0001").join(f))
+        .collect()
+    }
+
+    fn detailed() -> Style {
+        Style {
+            details: true,
+            ..Style::default()
+        }
+    }
+
+    fn full() -> Record {
+        let mut r = samples::eddy();
+        r.pickup.over = Some("first coil".into());
+        r.pickup.r_ohm = Some(6050.0);
+        r.pickup.temperature_c = Some(23.0);
+        r.pickup.r20_ohm = Some(5979.5);
+        r.pickup.note = Some("second try, new bobbin".into());
+        r.notes = vec!["exciter.series_ohm taken as exact: the rig states no tolerance".into()];
+        r.drive = Some(Drive {
+            shape: "sweep".into(),
+            rate_hz: 96_000,
+            seconds: 3.0,
+            from_hz: 20.0,
+            to_hz: 20_000.0,
+            level_dbfs: -12.0,
+            seed: None,
+        });
+        r.capture.latency_s = Some(0.0123);
+        r.capture.clock_ppm = Some(-41.3);
+        r.capture.mains_hz = Some(49.98);
+        r.repeats = [2899.0, 2901.0]
+            .map(|f| Repeat {
+                f0_hz: samples::e(f, 2.0, 0.5),
+                q: samples::e(1.4, 0.005, 0.002),
+                peak_hz: Some(samples::e(f - 400.0, 2.0, 0.5)),
+                peak_db: None,
+                mutual_h: None,
+            })
+            .to_vec();
+        r
+    }
+
+    #[test]
+    fn clean_reading() {
+        insta::assert_snapshot!(measure_text(&Recipe::default().record(), &files(), Style::default()));
+    }
+
+    #[test]
+    fn everything_known_with_details() {
+        insta::assert_snapshot!(measure_text(&full(), &files(), detailed()));
+    }
+
+    #[test]
+    fn rejected_take() {
+        let text = measure_text(&samples::rejected(), &[PathBuf::from("record.json")], Style::default());
+        assert!(text.contains("no reading, measure again: "));
+        insta::assert_snapshot!(text);
+    }
+
+    #[test]
+    fn simulated_without_rig_and_peak() {
+        let mut r = Recipe {
+            q: 0.6,
+            ..Recipe::default()
+        }
+        .record();
+        r.notes = vec![
+            "simulated".into(),
+            "no rig given: f0 and Q may be off by the exciter's corner".into(),
+        ];
+        r.rig = Default::default();
+        r.load = None;
+        if let Some(x) = r.resonance.as_mut() {
+            x.polarity_referenced = false;
+        }
+        insta::assert_snapshot!(measure_text(&r, &[], Style::default()));
+    }
+
+    #[test]
+    fn peak_off_the_curve_other_polarity_narrow() {
+        let mut r = Recipe {
+            scatter_db: 0.6,
+            ..Recipe::default()
+        }
+        .record();
+        if let Some(x) = r.resonance.as_mut() {
+            x.polarity = -1;
+            x.peak_from = PeakFrom::Curve;
+        }
+        r.findings = vec![Finding {
+            code: Code::LowSnr,
+            level: Level::Warning,
+            text: "the noise alone leaves f0 uncertain by 0.6 %; turn the exciter up or bring it nearer".into(),
+        }];
+        r.verdict = Verdict::from_findings(&r.findings);
+        let style = Style {
+            width: 50,
+            ..Style::default()
+        };
+        insta::assert_snapshot!(measure_text(&r, &files(), style));
+    }
+
+    fn several() -> Vec<Record> {
+        vec![
+            Recipe::default().record(),
+            full(),
+            samples::rejected(),
+            samples::simulated(),
+            Recipe {
+                name: "Neck coil, wound by hand with the machine's counter broken",
+                q: 0.6,
+                ..Recipe::default()
+            }
+            .record(),
+        ]
+    }
+
+    #[test]
+    fn comparison() {
+        let records = several();
+        let c = compare(&records, &Limits::default()).unwrap();
+        insta::assert_snapshot!(compare_text(&records, &c, Style::default()));
+        insta::assert_snapshot!(compare_text(&records, &c, detailed()));
+    }
+
+    #[test]
+    fn batch() {
+        let failed = [(
+            PathBuf::from("takes/empty.wav"),
+            "no sample in it; record it again".to_string(),
+        )];
+        insta::assert_snapshot!(batch_text(&several(), &failed, Style::default()));
+        let narrow = Style {
+            width: 60,
+            ..Style::default()
+        };
+        insta::assert_snapshot!(batch_text(&several(), &[], narrow));
+    }
+
+    #[test]
+    fn colour_changes_no_letter() {
+        let style = Style {
+            colour: true,
+            ..detailed()
+        };
+        let painted = measure_text(&full(), &files(), style);
+        assert!(painted.contains("\u{1b}["));
+        assert_eq!(
+            anstream::adapter::strip_str(&painted).to_string(),
+            measure_text(&full(), &files(), detailed())
+        );
+    }
+
+    #[test]
+    fn no_statistics_on_the_normal_screen() {
+        let text = measure_text(&full(), &files(), Style::default()).to_lowercase();
+        for word in ["chi", "bic", "sigma", "u_noise", "standard", "degree", "bins", "corr"] {
+            assert!(!text.contains(word), "{word} in\n{text}");
+        }
+    }
+
+    #[test]
+    fn a_name_cannot_steer_the_terminal() {
+        let mut r = Recipe::default().record();
+        r.pickup.name = "evil\u{1b}[2J\nname\u{7}".into();
+        r.notes = vec!["a\u{1b}]0;b".into()];
+        r.id = "\u{9b}31m".into();
+        let text = measure_text(&r, &[PathBuf::from("a\u{1b}b/c.json")], detailed());
+        assert!(!text.chars().any(|c| c.is_control() && c != '\n'), "{text:?}");
+        assert!(text.starts_with("evil [2J name\n"));
+    }
+}

@@ -90,16 +90,29 @@ pub struct Misfit {
     pub beyond_noise_db: f64,
     /// Mean square difference in units of the noise.
     pub chi2: f64,
+    pub points: f64,
+}
+
+impl Misfit {
+    /// A misfit below this is nobody's business.
+    const MATTERS_DB: f64 = 0.05;
+
+    /// Whether the model misses the curve by more than noise and 0.05 dB explain.
+    pub fn matters(&self) -> bool {
+        // Five standard deviations of a mean square of so many points.
+        let chance = 1.5f64.max(1.0 + 5.0 * (2.0 / self.points.max(1.0)).sqrt());
+        self.beyond_noise_db > Self::MATTERS_DB && self.chi2 > chance
+    }
 }
 
 /// Compares measured points with another model's values at the same frequencies.
-pub fn misfit(points: &[Point], model: impl Fn(f64) -> f64) -> Misfit {
+pub fn misfit(points: &[Point], model: impl Fn(f64) -> Complex64) -> Misfit {
     let (mut sw, mut sd, mut sn, mut chi, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0);
     for p in points {
-        let m = model(p.f);
-        let d = 20.0 * (p.g.norm() / m).log10();
+        // Linear in the ratio, not its logarithm: a weak point must not weigh by the tail of a logarithm.
+        let d = DB * (p.g / model(p.f) - 1.0).re;
         let u = DB * p.u;
-        if !d.is_finite() {
+        if !d.is_finite() || u > 1.0 {
             continue;
         }
         let w = 1.0 / (u * u + 0.05 * 0.05);
@@ -112,7 +125,9 @@ pub fn misfit(points: &[Point], model: impl Fn(f64) -> f64) -> Misfit {
     if sw <= 0.0 {
         return Misfit::default();
     }
+    let points = n;
     Misfit {
+        points,
         rms_db: (sd / sw).sqrt(),
         beyond_noise_db: ((sd - sn).max(0.0) / sw).sqrt(),
         chi2: chi / n,

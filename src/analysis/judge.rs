@@ -13,8 +13,6 @@ use crate::transfer::faults::{self, Timeline};
 
 /// An eddy model must be better by this much in the information criterion ("very strong", Kass and Raftery, JASA 90, 1995).
 const CLEARLY_BETTER: f64 = -10.0;
-/// A misfit below this is nobody's business.
-const MISFIT_DB: f64 = 0.05;
 /// Standard uncertainties above which a reading is called weak.
 const WEAK_F0: f64 = 0.005;
 const WEAK_Q: f64 = 0.04;
@@ -108,16 +106,19 @@ impl Work<'_> {
         false
     }
 
+    /// Whether the raw ratio falls where a pickup's rises; raises the finding if so.
+    pub(super) fn swapped(&mut self, p: &Prepared) -> bool {
+        let groups = group::gather(&p.bins, p.setup.band);
+        let raw = groups.iter().map(|g| (g.f, g.h, g.weight));
+        let swapped = faults::slope_db_per_octave(raw).is_some_and(|(s, u)| s + 4.0 * u < -3.0);
+        if swapped {
+            self.findings.push(findings::channels_swapped());
+        }
+        swapped
+    }
+
     pub(super) fn report(&mut self, p: &Prepared, fits: &Fits, one_channel: bool) {
         let second = &fits.second;
-        let groups = group::gather(&p.bins, p.setup.band);
-        if !one_channel {
-            let raw = groups.iter().map(|g| (g.f, g.h, g.weight));
-            if faults::slope_db_per_octave(raw).is_some_and(|s| s < -3.0) {
-                self.findings.push(findings::channels_swapped());
-                return;
-            }
-        }
         if open::winding_is_open(p, second) {
             self.findings.push(findings::open_winding());
             return;
@@ -140,20 +141,19 @@ impl Work<'_> {
             }
         };
         let points = curve::measure(&p.bins, p.setup.band, better);
-        let of = |f: &Fitted| curve::misfit(&points, |hz| f.model.shape(&f.theta, hz).norm());
+        let of = |f: &Fitted| curve::misfit(&points, |hz| f.model.shape(&f.theta, hz));
         let (miss_second, miss_better) = (of(second), of(better));
         let dc = better.model.shape(&better.theta, 0.0).norm();
         let model_peak = peak::estimate(better);
         let curve_peak = peak_of_points(&points, dc, p.setup.band);
-        let misses = |m: &Misfit| m.beyond_noise_db > MISFIT_DB && m.chi2 > 1.5;
         // Where even the better model misses the curve, the curve itself is asked.
-        let from_curve = misses(&miss_better) && curve_peak.is_some();
+        let from_curve = miss_better.matters() && curve_peak.is_some();
         let (peak_hz, peak_db, peak_from) = match (from_curve, curve_peak, model_peak) {
             (true, Some((hz, db)), _) => (Some(hz), Some(db), PeakFrom::Curve),
             (_, _, Some((hz, db))) => (Some(hz), Some(db), PeakFrom::Model),
             _ => (None, None, PeakFrom::Model),
         };
-        self.judge_fit(second, better, miss_second, misses(&miss_second), misses(&miss_better), &peak_hz.zip(peak_db));
+        self.judge_fit(second, better, miss_second, miss_second.matters(), miss_better.matters(), &peak_hz.zip(peak_db));
         if peak_hz.is_none() {
             self.findings.push(findings::no_peak());
         }
@@ -415,11 +415,27 @@ fn eddy_record(e: &Fitted, delta_bic: f64) -> Option<Eddy> {
 
 fn nuisance(fit: &Fitted, p: &Prepared) -> std::collections::BTreeMap<String, Nuisance> {
     let mut out = std::collections::BTreeMap::new();
+    if let (Some(m), Some(d)) = (fit.model.index(Param::AcMean), fit.model.index(Param::AcDifference)) {
+        let c = &fit.total;
+        for (name, sign) in [("ac_pickup_hz", 0.5), ("ac_reference_hz", -0.5)] {
+            let variance = c[(m, m)] + 2.0 * sign * c[(m, d)] + sign * sign * c[(d, d)];
+            let value = fit.theta[m] + sign * fit.theta[d];
+            out.insert(
+                name.to_string(),
+                Nuisance {
+                    value,
+                    u: Some(variance.max(0.0).sqrt()).filter(|u| u.is_finite()),
+                },
+            );
+        }
+    }
     let fixed = &p.setup.fixed;
     let mut put = |name: &str, param: Param, otherwise: Option<f64>, turn: &dyn Fn(f64) -> f64| {
         let fitted = fit.model.index(param);
         let value = fitted.map(|i| fit.theta[i]).or(otherwise);
-        let Some(v) = value.map(turn).filter(|v| v.is_finite()) else { return };
+        let Some(v) = value.map(turn).filter(|v| v.is_finite()) else {
+            return;
+        };
         let u = fitted.map(|i| {
             let sd = fit.total[(i, i)].max(0.0).sqrt();
             (turn(fit.theta[i] + sd) - v).abs()

@@ -108,6 +108,8 @@ pub(crate) struct Prepared {
     pub noise_from_silence: bool,
     /// Band in which the drive has power.
     pub driven: [f64; 2],
+    /// Bins where a line stands, as far as is known.
+    pub lines: Vec<bool>,
 }
 
 /// Second-order fit, eddy fit if it came to one, and the lines left out of both.
@@ -224,14 +226,25 @@ impl<'a> Work<'a> {
             silences,
             noise_from_silence: noise.is_some(),
             driven,
+            lines: Vec::new(),
         };
         p.use_band();
+        // Lines seen in the silence: left out before any fit, so that strong hum spoils none.
+        p.lines = match &noise {
+            Some(noise) => (0..n).map(|i| noise.has_line(p.bins.freq(i))).collect(),
+            None => vec![false; n],
+        };
+        let mask = p.lines.clone();
+        p.leave_out(&mask);
         p
     }
 
     /// Fits, judges, and fills in the record's parts.
     fn measure(&mut self, p: &mut Prepared, one_channel: bool) {
         if !self.something_there(p) {
+            return;
+        }
+        if !one_channel && self.swapped(p) {
             return;
         }
         let Some(fits) = fit_all(p) else {
@@ -280,7 +293,7 @@ impl Prepared {
 /// Both models, with lines left out as they show, and the noise from the residuals where there was no silence.
 pub(crate) fn fit_all(p: &mut Prepared) -> Option<Fits> {
     let rounds = if p.noise_from_silence { 1 } else { 4 };
-    let mut mask = vec![false; p.bins.len()];
+    let mut mask = p.lines.clone();
     for round in 0..rounds {
         let first = fit::second_order(&p.bins, &p.setup)?;
         let better = fit::eddy(&p.bins, &p.setup, &first).filter(|e| e.cost < first.cost);

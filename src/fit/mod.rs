@@ -75,6 +75,8 @@ pub struct Fitted {
     /// Independent real data behind `cost`.
     pub data: f64,
     pub reduced_chi2: f64,
+    /// The same of neighbouring bins drawn together: 1 where the model's shape is right.
+    pub smooth_chi2: f64,
     /// Excess of the local scatter over the noise expected (1 = as expected).
     pub scatter: f64,
     pub bins: usize,
@@ -281,8 +283,26 @@ fn best_of(
         return None;
     }
     let residuals = residuals(bins, setup.band, &model, &polished.theta);
-    let scatter = local_scatter(bins, groups, &model, &polished.theta, &residuals);
-    Some(finish(bins, kind, model, polished, residuals, &priors, scatter, &lower, &upper))
+    let judged = Judged {
+        scatter: local_scatter(bins, groups, &model, &polished.theta, &residuals),
+        smooth_chi2: smooth_chi2(groups, &model, &polished.theta),
+        residuals,
+    };
+    Some(finish(bins, kind, model, polished, judged, &priors, &lower, &upper))
+}
+
+/// What the residuals say about a fit.
+struct Judged {
+    residuals: Vec<Complex64>,
+    scatter: f64,
+    smooth_chi2: f64,
+}
+
+/// Mean square misfit of the groups in units of their noise: a smooth misfit shows here long before it shows among the raw
+/// bins.
+fn smooth_chi2(groups: &[Group], model: &Model, theta: &[f64]) -> f64 {
+    let sum: f64 = groups.iter().map(|g| (model.response(theta, g.f) - g.h).norm_sqr() * g.weight).sum();
+    sum / (groups.len() as f64 - 0.5 * theta.len() as f64).max(1.0)
 }
 
 #[allow(clippy::too_many_arguments)]
@@ -291,9 +311,8 @@ fn finish(
     kind: Kind,
     model: Model,
     polished: raw::Polished,
-    residuals: Vec<Complex64>,
+    judged: Judged,
     priors: &[NuisancePrior],
-    scatter: f64,
     lower: &[f64],
     upper: &[f64],
 ) -> Fitted {
@@ -304,6 +323,11 @@ fn finish(
         last_step,
         ..
     } = polished;
+    let Judged {
+        residuals,
+        scatter,
+        smooth_chi2,
+    } = judged;
     let stretch = bins.length / bins.energy;
     let own = sums.bins as f64 - 0.5 * theta.len() as f64;
     let reduced_chi2 = 0.5 * sums.cost * stretch / own.max(1.0);
@@ -317,7 +341,7 @@ fn finish(
     let tolerances = &c - &from_noise;
     let noise = &from_noise * excess;
     let mut total = &noise + &tolerances;
-    if reduced_chi2 / excess > 1.25 {
+    if smooth_chi2 / excess > 1.25 {
         // A smooth misfit does not average down: what each third of an octave pulls counts as a whole.
         let mut meat = DMatrix::zeros(theta.len(), theta.len());
         for b in &sums.blocks {
@@ -342,6 +366,7 @@ fn finish(
         cost,
         data: 2.0 * sums.bins as f64 / stretch,
         reduced_chi2,
+        smooth_chi2,
         scatter,
         bins: sums.bins,
         at_bound,

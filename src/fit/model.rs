@@ -22,6 +22,10 @@ pub enum Param {
     AcPickup,
     /// AC-coupling corner of the reference's input in hertz.
     AcReference,
+    /// Mean of both inputs' corners, and the pickup's less the reference's: a take sees the difference well and the mean
+    /// hardly, so these two are far less related than the corners themselves.
+    AcMean,
+    AcDifference,
     /// AC-coupling corner of the output in hertz (one channel).
     AcOutput,
     /// Sum and product of two unknown corners in series (one channel): equal corners are singular by themselves.
@@ -95,8 +99,13 @@ impl Model {
         let zero_n = ONE + s * zero;
         let x = v(Param::InverseCorner, self.fixed.inverse_corner);
         let exciter = (ONE + jf * x).inv();
-        let fy = v(Param::AcPickup, self.fixed.ac_pickup_hz);
-        let fr = v(Param::AcReference, self.fixed.ac_reference_hz);
+        let (fy, fr) = match (self.index(Param::AcMean), self.index(Param::AcDifference)) {
+            (Some(m), Some(d)) => (theta[m] + 0.5 * theta[d], theta[m] - 0.5 * theta[d]),
+            _ => (
+                v(Param::AcPickup, self.fixed.ac_pickup_hz),
+                v(Param::AcReference, self.fixed.ac_reference_hz),
+            ),
+        };
         let fo = v(Param::AcOutput, self.fixed.ac_output_hz);
         let inv_jf = jf.inv();
         let delay = v(Param::Delay, self.fixed.delay_s);
@@ -116,6 +125,8 @@ impl Model {
                 Param::Zero => unit * g * s / zero_n,
                 Param::AcPickup => -h / (jf + fy),
                 Param::AcReference => h / (jf + fr),
+                Param::AcMean => h / (jf + fr) - h / (jf + fy),
+                Param::AcDifference => -(h / (jf + fr) + h / (jf + fy)) * 0.5,
                 Param::AcOutput => -h / (jf + fo),
                 Param::AcSum => -h * inv_jf / series,
                 Param::AcProduct => -h * inv_jf * inv_jf / series,
@@ -158,6 +169,7 @@ mod tests {
             vec![Gain, B1, B2, Pole, Zero, AcPickup, AcReference, InverseCorner, Delay],
             vec![Gain, B1, B2, AcSum, AcProduct, Delay],
             vec![Gain, B1, B2, AcPickup, AcOutput],
+            vec![Gain, B1, B2, AcMean, AcDifference],
         ] {
             let all = |p: &Param| match p {
                 Gain => -2e-4,
@@ -168,6 +180,8 @@ mod tests {
                 AcPickup => 3.0,
                 AcReference => 5.0,
                 AcOutput => 2.0,
+                AcMean => 4.0,
+                AcDifference => -3.0,
                 AcSum => 6.0,
                 AcProduct => 8.0,
                 InverseCorner => 3e-5,

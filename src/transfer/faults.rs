@@ -159,8 +159,8 @@ impl Timeline<'_> {
         let mut events: Vec<(Range<usize>, f64)> = Vec::new();
         for (w, strength) in hot {
             match events.last_mut() {
-                // A knock rings for a while: what follows within 30 ms is the same event.
-                Some((range, s)) if w <= range.end + 30 => {
+                // Windows side by side are one event.
+                Some((range, s)) if w <= range.end + 2 => {
                     range.end = w + 1;
                     *s = s.max(strength);
                 }
@@ -223,27 +223,34 @@ fn is_ringing(r: &[f64], templates: &[Vec<f64>; 2], start: usize, end: usize) ->
 
 /// Bursts in a silence: windows far above the rest of it. Returns the strongest's time in seconds.
 pub fn burst_in_silence(y: &[f32], silences: &[Range<usize>], rate_hz: f64) -> Option<f64> {
-    let window = ((0.005 * rate_hz) as usize).max(8);
-    let mut powers = Vec::new();
-    for s in silences {
-        for (k, c) in y[s.clone()].chunks_exact(window).enumerate() {
-            // First differences: hum and rumble drop out, knocks and clicks stay.
-            let p: f64 = c.windows(2).map(|w| f64::from(w[1] - w[0]).powi(2)).sum();
-            powers.push((p, (s.start + k * window) as f64 / rate_hz));
+    let burst = |window_s: f64, power: &dyn Fn(&[f32]) -> f64| {
+        let window = ((window_s * rate_hz) as usize).max(8);
+        let mut powers = Vec::new();
+        for s in silences {
+            for (k, c) in y[s.clone()].chunks_exact(window).enumerate() {
+                powers.push((power(c), (s.start + k * window) as f64 / rate_hz));
+            }
         }
-    }
-    if powers.len() < 8 {
-        return None;
-    }
-    let mut sorted: Vec<f64> = powers.iter().map(|p| p.0).collect();
-    sorted.sort_by(f64::total_cmp);
-    let typical = sorted[sorted.len() / 2];
-    let top = powers.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
-    (typical > 0.0 && top.0 > 4.0 * typical).then_some(top.1)
+        if powers.len() < 8 {
+            return None;
+        }
+        let mut sorted: Vec<f64> = powers.iter().map(|p| p.0).collect();
+        sorted.sort_by(f64::total_cmp);
+        let typical = sorted[sorted.len() / 2];
+        let top = powers.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+        (typical > 0.0 && top.0 > 4.0 * typical).then_some(top.1)
+    };
+    // First differences: hum and rumble drop out, clicks stay. Whole periods of the mains: knocks stand above hum.
+    let difference = |c: &[f32]| c.windows(2).map(|w| f64::from(w[1] - w[0]).powi(2)).sum::<f64>();
+    let level = |c: &[f32]| {
+        let mean = c.iter().map(|v| f64::from(*v)).sum::<f64>() / c.len() as f64;
+        c.iter().map(|v| (f64::from(*v) - mean).powi(2)).sum::<f64>()
+    };
+    burst(0.005, &difference).or_else(|| burst(0.04, &level))
 }
 
-/// Slope of a raw ratio in dB per octave between 80 and 900 Hz, by weighted least squares.
-pub fn slope_db_per_octave(points: impl Iterator<Item = (f64, Complex64, f64)>) -> Option<f64> {
+/// Slope of a raw ratio in dB per octave between 80 and 900 Hz, by weighted least squares, and its uncertainty.
+pub fn slope_db_per_octave(points: impl Iterator<Item = (f64, Complex64, f64)>) -> Option<(f64, f64)> {
     let (mut s, mut sx, mut sy, mut sxx, mut sxy, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0, 0);
     for (f, h, weight) in points {
         // Weight of a level in dB: its signal-to-noise ratio, limited so that no single point decides.
@@ -260,7 +267,8 @@ pub fn slope_db_per_octave(points: impl Iterator<Item = (f64, Complex64, f64)>) 
         n += 1;
     }
     let det = s * sxx - sx * sx;
-    (n >= 10 && det > 0.0).then(|| (s * sxy - sx * sy) / det)
+    // Variance of a level in dB is (8.686)^2/2 over its signal-to-noise ratio.
+    (n >= 10 && det > 0.0).then(|| ((s * sxy - sx * sy) / det, 6.142 * (s / det).sqrt()))
 }
 
 #[cfg(test)]

@@ -21,11 +21,19 @@ pub struct Noise {
     pub xx: Vec<f64>,
     /// E[n_y conj(n_x)].
     pub yx: Vec<Complex64>,
+    /// Grid points at which a line stands in either channel.
+    pub line: Vec<bool>,
     /// Seconds of silence it was measured from.
     pub seconds: f64,
 }
 
 impl Noise {
+    /// Whether a line stands near a frequency.
+    pub fn has_line(&self, f: f64) -> bool {
+        let i = (f / self.spacing_hz).round().max(0.0) as usize;
+        self.line.get(i).copied().unwrap_or(false)
+    }
+
     /// (S_yy, S_xx, S_yx) at a frequency, linear between grid points.
     pub fn at(&self, f: f64) -> (f64, f64, Complex64) {
         let p = (f / self.spacing_hz).max(0.0);
@@ -108,6 +116,7 @@ pub fn from_silences(y: &[f32], x: Option<&[f32]>, silences: &[Range<usize>], ra
         yy: smooth(&yy, spacing_hz),
         xx: smooth(&xx, spacing_hz),
         yx: smooth(&yx, spacing_hz),
+        line,
         seconds: total as f64 / rate_hz,
     };
     noise.yy.iter_mut().for_each(|v| *v = v.max(floor));

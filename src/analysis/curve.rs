@@ -29,6 +29,9 @@ pub fn grid(band: [f64; 2]) -> impl Iterator<Item = (f64, f64, f64)> {
     })
 }
 
+/// A point more uncertain than this (relative) says nothing.
+const TOO_VAGUE: f64 = 0.4;
+
 /// Averages Y/(H X) about every grid frequency and multiplies the model back in, so that its slope does no harm.
 pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
     let excess = fit.scatter.max(1.0);
@@ -52,7 +55,11 @@ pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
             }
             let model = fit.model.shape(&fit.theta, f);
             let ratio = 1.0 + xe / xx;
-            let u = (0.5 * excess / xx).sqrt() / ratio.norm();
+            // Against the model where noise makes the measured value look large.
+            let u = (0.5 * excess / xx).sqrt() / ratio.norm().min(1.0);
+            if u > TOO_VAGUE {
+                return None;
+            }
             let g = model * ratio;
             (g.norm() > 0.0 && u.is_finite()).then_some(Point { f, g, u, model })
         })
@@ -134,17 +141,16 @@ pub fn misfit(points: &[Point], model: impl Fn(f64) -> Complex64) -> Misfit {
     }
 }
 
-/// A dip between two rises, as the difference of two coils has it: returns its frequency.
+/// A dip between two peaks of which the upper is no small one, as the difference of two coils has it: returns its
+/// frequency. With the exciter over one coil there is a dip too, but what follows stays far below the first peak.
 pub fn dip(points: &[Point], dc: f64) -> Option<f64> {
     let db: Vec<f64> = points.iter().map(|p| 20.0 * (p.g.norm() / dc).log10()).collect();
-    let sure = |i: usize| DB * points[i].u < 1.0;
-    let usable: Vec<usize> = (0..points.len()).filter(|i| points[*i].f > 150.0 && sure(*i)).collect();
+    let usable: Vec<usize> = (0..points.len()).filter(|i| points[*i].f > 300.0 && DB * points[*i].u < 1.0).collect();
     for (k, &i) in usable.iter().enumerate() {
-        let before = usable[..k].iter().map(|j| db[*j]).fold(f64::NEG_INFINITY, f64::max);
-        let after = usable[k + 1..].iter().map(|j| db[*j]).fold(f64::NEG_INFINITY, f64::max);
+        let top = |side: &[usize]| side.iter().map(|j| db[*j]).fold(f64::NEG_INFINITY, f64::max);
+        let (before, after) = (top(&usable[..k]), top(&usable[k + 1..]));
         let depth = before.min(after) - db[i];
-        let local = k > 0 && k + 1 < usable.len() && db[i] <= db[usable[k - 1]] && db[i] <= db[usable[k + 1]];
-        if local && depth > (3.0f64).max(6.0 * DB * points[i].u) {
+        if depth > (3.0f64).max(6.0 * DB * points[i].u) && after > before - 8.0 {
             return Some(points[i].f);
         }
     }

@@ -10,12 +10,15 @@ use crate::fit::model::{Param, f0_q};
 use crate::fit::{Fitted, Kind, peak};
 use crate::record::{Code, Eddy, Fit, Model, Nuisance, PeakFrom, Resonance};
 use crate::transfer::faults::{self, Timeline};
+use crate::transfer::lines;
 
 /// An eddy model must be better by this much in the information criterion ("very strong", Kass and Raftery, JASA 90, 1995).
 const CLEARLY_BETTER: f64 = -10.0;
 /// Standard uncertainties above which a reading is called weak.
 const WEAK_F0: f64 = 0.005;
 const WEAK_Q: f64 = 0.04;
+/// Residual power while the drive is on over that in the silence: the answer is bent.
+const DISTORTED: f64 = 6.0;
 
 /// f0 and Q of a fit with their uncertainties and correlation.
 pub(super) struct Headline {
@@ -109,8 +112,12 @@ impl Work<'_> {
     /// Whether the raw ratio falls where a pickup's rises; raises the finding if so.
     pub(super) fn swapped(&mut self, p: &Prepared) -> bool {
         let groups = group::gather(&p.bins, p.setup.band);
-        let raw = groups.iter().map(|g| (g.f, g.h, g.weight));
-        let swapped = faults::slope_db_per_octave(raw).is_some_and(|(s, u)| s + 4.0 * u < -3.0);
+        // Both halves must fall: a knock or hum may bend one.
+        let falls = |band: std::ops::Range<f64>| {
+            let raw = groups.iter().map(|g| (g.f, g.h, g.weight));
+            faults::slope_db_per_octave(raw, band).is_some_and(|(s, u)| s + 4.0 * u < -3.0)
+        };
+        let swapped = falls(80.0..300.0) && falls(300.0..900.0);
         if swapped {
             self.findings.push(findings::channels_swapped());
         }
@@ -282,15 +289,23 @@ impl Work<'_> {
             .collect();
         let ringing: Vec<Complex64> = (0..n).map(|i| better.model.shape(&better.theta, bins.freq(i)) / better.theta[0]).collect();
         let origin = p.record.range.start as f64 / self.rate;
+        // A smooth misfit of the model would look like events where a sweep passes it.
+        let mut residuals = better.residuals.clone();
+        if better.smooth_chi2 > 1.5 * better.scatter.max(1.0) {
+            let (from, to) = (bins.index_of(p.setup.band[0]), bins.index_of(p.setup.band[1]) + 1);
+            let to = to.min(n);
+            residuals[from..to].copy_from_slice(&lines::without_misfit(bins, &better.residuals, from, to));
+        }
         let timeline = Timeline {
             bins,
-            residuals: &better.residuals,
+            residuals: &residuals,
             answer: &answer,
             lines: &fits.lines,
             ringing: &ringing,
             band: p.setup.band,
             origin_s: origin,
             length_s: p.record.range.len() as f64 / self.rate,
+            taper_s: [p.record.taper_in as f64 / self.rate, p.record.taper_out as f64 / self.rate],
         };
         let frames = self.take.pickup.len() as f64 / self.rate;
         // Where the take is cut within the signal, the cut itself would look like an event.
@@ -303,17 +318,23 @@ impl Work<'_> {
             }
             None => origin + margin(p.record.taper_in)..frames - margin(p.record.taper_out),
         };
-        let events = timeline.events(span);
-        let splices: Vec<_> = events.iter().filter(|e| e.splice).collect();
+        let faults::Seen { events, loud_over_silent } = timeline.look(span);
+        let bent = loud_over_silent.is_some_and(|x| x > DISTORTED) && better.scatter > 2.0 && events.is_empty();
+        if bent && self.capture.clipped_samples == 0 {
+            self.findings.push(findings::distorted());
+        }
+        let splices: Vec<_> = events.iter().filter(|e| e.splice && self.capture.clipped_samples == 0).collect();
         if let Some(first) = splices.first() {
             self.capture.dropouts += splices.len() as u64;
             self.findings.push(findings::dropout(splices.len(), first.start_s, false));
         }
-        let knocks: Vec<_> = events.iter().filter(|e| !e.splice).collect();
+        // Where tops are flat the residual is full of bursts, and they are no knocks.
+        let clipped = self.capture.clipped_samples > 0;
+        let knocks: Vec<_> = events.iter().filter(|e| !e.splice && !clipped).collect();
         if let Some(first) = knocks.first() {
             self.findings.push(findings::transient(first.start_s, knocks.len(), true));
-        } else if let Some(at) = faults::burst_in_silence(&self.take.pickup, &p.silences, self.rate) {
-            self.findings.push(findings::transient(at, 1, false));
+        } else if let Some(at) = p.bursts.first() {
+            self.findings.push(findings::transient(*at, 1, false));
         }
     }
 

@@ -11,12 +11,13 @@ use crate::fit::{self, Fitted, Setup};
 use crate::record::{CaptureSummary, Curve, Finding, Fit, Level, Resonance, Verdict};
 use crate::transfer::bins::{Bins, Record};
 use crate::transfer::lines::{self, Hum};
-use crate::transfer::{noise, span};
+use crate::transfer::{faults, noise, span};
 
 pub mod chain;
 pub mod curve;
 pub mod findings;
 mod judge;
+mod one;
 mod open;
 
 use chain::Chain;
@@ -98,6 +99,14 @@ pub(crate) struct Work<'a> {
     curve: Option<Curve>,
 }
 
+/// Where a take is cut, and what is silence in it.
+pub(crate) struct Cut {
+    pub record: Record,
+    pub active: Option<Range<usize>>,
+    pub silences: Vec<Range<usize>>,
+    pub bursts: Vec<f64>,
+}
+
 /// Spectra with all that was found about the noise, ready to be fitted.
 pub(crate) struct Prepared {
     pub bins: Bins,
@@ -108,6 +117,8 @@ pub(crate) struct Prepared {
     pub noise_from_silence: bool,
     /// Band in which the drive has power.
     pub driven: [f64; 2],
+    /// Times in seconds at which something knocked in the silences.
+    pub bursts: Vec<f64>,
     /// Bins where a line stands, as far as is known.
     pub lines: Vec<bool>,
 }
@@ -162,16 +173,43 @@ impl<'a> Work<'a> {
         if self.rejected() {
             return;
         }
-        let active = span::active(reference, rate);
-        let record = Record::around(active.as_ref(), take.pickup.len(), rate);
-        let keep = self.keep(&record);
-        let x = record.transform(reference, keep);
-        let y = record.transform(&take.pickup, keep);
-        let mut prepared = self.prepare(record, x, y, active, Some(reference), false);
+        let cut = self.cut(span::active(reference, rate));
+        let keep = self.keep(&cut.record);
+        let x = cut.record.transform(reference, keep);
+        let y = cut.record.transform(&take.pickup, keep);
+        let mut prepared = self.prepare(cut, x, y, Some(reference), false);
         if let Some(drive) = self.options.drive {
             self.clock_of_reference(reference, drive);
         }
         self.measure(&mut prepared, false);
+    }
+
+    /// The stretch of the take that is transformed: the drive and some silence, but no knock in the silence.
+    fn cut(&self, active: Option<Range<usize>>) -> Cut {
+        let frames = self.take.pickup.len();
+        let silences: Vec<Range<usize>> = active
+            .as_ref()
+            .map(|a| span::silences(a, frames, self.rate).into_iter().filter(|r| !r.is_empty()).collect())
+            .unwrap_or_default();
+        let bursts = faults::bursts_in_silence(&self.take.pickup, &silences, self.rate, self.step * self.step / 12.0);
+        let mut limits = 0..frames;
+        if let Some(a) = &active {
+            for at in &bursts {
+                let at = (at * self.rate) as usize;
+                let clear = (0.04 * self.rate) as usize;
+                if at < a.start {
+                    limits.start = limits.start.max((at + clear).min(a.start));
+                } else if at > a.end {
+                    limits.end = limits.end.min(at.saturating_sub(clear).max(a.end));
+                }
+            }
+        }
+        Cut {
+            record: Record::around(active.as_ref(), &limits, self.rate),
+            active,
+            silences,
+            bursts,
+        }
     }
 
     /// Bins worth keeping: up to the top of what is fitted.
@@ -183,19 +221,19 @@ impl<'a> Work<'a> {
     /// Puts spectra and noise together and finds the band in which there is something to fit.
     fn prepare(
         &self,
-        record: Record,
+        cut: Cut,
         x: Vec<Complex64>,
         y: Vec<Complex64>,
-        active: Option<Range<usize>>,
         reference: Option<&[f32]>,
         one_channel: bool,
     ) -> Prepared {
         let take = self.take;
-        let frames = take.pickup.len();
-        let silences: Vec<Range<usize>> = active
-            .as_ref()
-            .map(|a| span::silences(a, frames, self.rate).into_iter().filter(|r| !r.is_empty()).collect())
-            .unwrap_or_default();
+        let Cut {
+            record,
+            active,
+            silences,
+            bursts,
+        } = cut;
         let floor = self.step * self.step / 12.0;
         let noise = noise::from_silences(&take.pickup, reference, &silences, self.rate, floor);
         let n = y.len();
@@ -226,6 +264,7 @@ impl<'a> Work<'a> {
             silences,
             noise_from_silence: noise.is_some(),
             driven,
+            bursts,
             lines: Vec::new(),
         };
         p.use_band();
@@ -390,7 +429,13 @@ fn effective_step(take: &Take) -> f64 {
 pub(crate) fn estimate(value: f64, u: f64, u_noise: f64) -> Option<Estimate> {
     Estimate::new(value, u.max(u_noise), u_noise)
 }
-impl Work<'_> {
-    fn clock_of_reference(&mut self, _r: &[f32], _d: &[f32]) {}
-    fn one_channel(&mut self, _d: &[f32]) { self.findings.push(findings::no_fit()); }
+
+impl Fits {
+    /// The fit that follows the data best, by the information criterion.
+    pub(crate) fn best(&self) -> &Fitted {
+        match &self.eddy {
+            Some(e) if self.delta_bic.is_some_and(|d| d < -10.0) => e,
+            _ => &self.second,
+        }
+    }
 }

@@ -123,6 +123,38 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
     best_of(bins, setup, Kind::SecondOrder, f_ref, &groups, starts.iter().map(|s| s.to_vec()).collect(), &nominal)
 }
 
+/// The delay, of those on a grid, under which a second-order response explains the groups best.
+pub fn best_delay(bins: &Bins, setup: &Setup, from: f64, to: f64, step: f64) -> Option<f64> {
+    let groups = group::gather(bins, setup.band);
+    let f_ref = (setup.band[0].max(200.0) * setup.band[1]).sqrt();
+    let plain = points(&groups, setup, &nominal_nuisance(setup), f_ref);
+    let count = ((to - from) / step).round() as usize;
+    let mut best: Option<(f64, f64)> = None;
+    for i in 0..=count {
+        let delay = from + step * i as f64;
+        let turned: Vec<Point> = plain
+            .iter()
+            .map(|p| Point {
+                g: p.g * Complex64::from_polar(1.0, std::f64::consts::TAU * p.s.im * f_ref * delay),
+                ..*p
+            })
+            .collect();
+        let Some((n, d)) = start::rational(&turned, 0, 2) else { continue };
+        // A pickup is stable; a wrong delay may be explained by one that is not.
+        if d[0] <= 0.0 || d[1] <= 0.0 {
+            continue;
+        }
+        let cost: f64 = turned
+            .iter()
+            .map(|p| ((n[0] / (1.0 + p.s * (d[0] + p.s * d[1])) - p.g) * p.weight).norm_sqr())
+            .sum();
+        if best.is_none_or(|b| cost < b.1) {
+            best = Some((delay, cost));
+        }
+    }
+    best.map(|b| b.0)
+}
+
 /// Fits the eddy model, starting from a second-order fit.
 pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Fitted> {
     let groups = group::gather(bins, setup.band);

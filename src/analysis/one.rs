@@ -1,0 +1,260 @@
+//! One-channel takes: the drive file stands for the reference; latency and clock are found first, then fitted.
+
+use std::ops::Range;
+
+use super::{Prepared, Work, findings, fit_all};
+use crate::fit::model::Param;
+use crate::fit::{self, Nuisance, Setup};
+use crate::record::Level;
+use crate::transfer::{align, span};
+
+/// Latency left after alignment may be this wrong.
+const DELAY_REACH_S: f64 = 0.002;
+/// Speeds at which a drive comes back when output and input run at different rates.
+const RATES: [f64; 6] = [44_100.0, 48_000.0, 88_200.0, 96_000.0, 176_400.0, 192_000.0];
+/// Clock differences below this are nobody's business.
+const DRIFT_PPM: f64 = 90.0;
+/// Where the linear term of the clock is exact enough.
+const SETTLED_PPM: f64 = 0.02;
+
+impl Work<'_> {
+    /// Latency and clock of a take whose reference channel holds the drive.
+    pub(super) fn clock_of_reference(&mut self, reference: &[f32], drive: &[f32]) {
+        let Some(active) = drive_span(drive, self.rate) else { return };
+        let Some(coarse) = align::coarse(reference, drive, self.rate, 1.0).filter(|a| a.score > align::HEARD) else {
+            self.mismatch(reference, drive, 0.0);
+            return;
+        };
+        let rough = align::looks(reference, drive, &active, coarse.latency, 0.0, self.rate, 5_000.0);
+        let ppm = align::clock(&rough).unwrap_or(0.0);
+        let looks = align::looks(reference, drive, &active, coarse.latency, ppm, self.rate, 15_000.0);
+        if let Some((tau, more)) = align::straight(&looks) {
+            let ppm = ppm + more;
+            let middle = 0.5 * (active.start + active.end) as f64;
+            let first = coarse.latency / self.rate + tau + middle * ppm * 1e-6 / self.rate;
+            self.set_clock(first, ppm);
+        }
+    }
+
+    fn set_clock(&mut self, latency_s: f64, ppm: f64) {
+        self.capture.latency_s = Some(latency_s);
+        self.capture.clock_ppm = Some(ppm);
+        if ppm.abs() >= DRIFT_PPM {
+            self.findings.push(findings::clock_drift(ppm));
+        }
+    }
+
+    /// Looks whether the drive came back at another speed; raises the finding if so.
+    fn mismatch(&mut self, heard: &[f32], drive: &[f32], score: f64) -> bool {
+        let mut speeds: Vec<f64> = RATES.iter().flat_map(|a| RATES.iter().map(move |b| a / b)).collect();
+        speeds.retain(|s| (s - 1.0).abs() > 0.01 && (0.2..5.0).contains(s));
+        speeds.sort_by(f64::total_cmp);
+        speeds.dedup_by(|a, b| (*a / *b - 1.0).abs() < 1e-6);
+        let best = speeds
+            .into_iter()
+            .filter_map(|s| align::coarse(heard, drive, self.rate, s).map(|a| (s, a.score)))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        match best {
+            Some((speed, s)) if s > align::HEARD && s > 2.0 * score => {
+                self.findings.push(findings::rate_mismatch(speed));
+                true
+            }
+            _ => false,
+        }
+    }
+
+    pub(super) fn one_channel(&mut self, drive: &[f32]) {
+        let take = &self.take.pickup;
+        let Some(active) = drive_span(drive, self.rate) else {
+            self.findings.push(findings::reference_missing());
+            return;
+        };
+        if take.iter().all(|v| *v == take[0]) {
+            self.findings.push(findings::no_signal());
+            return;
+        }
+        let found = align::coarse(take, drive, self.rate, 1.0);
+        let score = found.map_or(0.0, |a| a.score);
+        // A drive that was heard at the wrong speed still correlates a little: look for a better one unless it is clear.
+        if score < 40.0 && self.mismatch(take, drive, score) {
+            return;
+        }
+        let Some(coarse) = found.filter(|a| a.score > align::HEARD) else {
+            self.findings.push(findings::no_signal());
+            return;
+        };
+        let looks = align::looks(take, drive, &active, coarse.latency, 0.0, self.rate, 5_000.0);
+        let clock = align::clock(&looks);
+        let middle = 0.5 * (active.start + active.end) as f64;
+        let mut place = Place {
+            middle,
+            // The centroid of the correlation is that of the middle of the drive.
+            arrival: coarse.latency + middle,
+            ppm: clock.unwrap_or(0.0),
+        };
+        let Some(mut prepared) = self.place(drive, &active, place) else {
+            self.findings.push(findings::no_signal());
+            return;
+        };
+        if !self.something_there(&prepared) {
+            return;
+        }
+        let Some(delay) = search_delay(&prepared) else {
+            self.findings.push(findings::no_fit());
+            return;
+        };
+        place.arrival += delay * self.rate;
+        let mut fits = None;
+        for _ in 0..6 {
+            match self.place(drive, &active, place) {
+                Some(p) => prepared = p,
+                None => break,
+            }
+            fits = fit_all(&mut prepared);
+            let Some(f) = &fits else { break };
+            let best = f.best();
+            let get = |p| best.model.get(&best.theta, p).unwrap_or(0.0);
+            let (delay, ppm) = (get(Param::Delay), get(Param::Clock));
+            place.arrival += delay * self.rate;
+            place.ppm += ppm;
+            if ppm.abs() < SETTLED_PPM {
+                break;
+            }
+        }
+        let first = (place.arrival - place.middle / (1.0 + place.ppm * 1e-6)) / self.rate;
+        self.set_clock(first, place.ppm);
+        let Some(fits) = fits else {
+            self.findings.push(findings::no_fit());
+            return;
+        };
+        if let Some(at) = self.slipped(drive, &active, place, &prepared, &fits) {
+            self.capture.dropouts += 1;
+            self.findings.push(findings::dropout(1, at, true));
+        }
+        if !self.findings.iter().any(|f| f.level == Level::Reject) {
+            self.report(&prepared, &fits, true);
+        }
+    }
+
+    /// Spectra with the drive laid where it is taken to have arrived.
+    fn place(&self, drive: &[f32], active: &Range<usize>, at: Place) -> Option<Prepared> {
+        let slow = 1.0 / (1.0 + at.ppm * 1e-6);
+        let in_take = |n: usize| at.arrival + (n as f64 - at.middle) * slow;
+        let frames = self.take.pickup.len();
+        let start = in_take(active.start).max(0.0) as usize;
+        let end = (in_take(active.end).max(0.0) as usize).min(frames);
+        if end < start + frames / 50 {
+            return None;
+        }
+        let cut = self.cut(Some(start..end));
+        let keep = self.keep(&cut.record);
+        let arrival = at.arrival - cut.record.range.start as f64;
+        let (x, dx) = align::spectrum(drive, at.middle, arrival, at.ppm, cut.record.length, keep);
+        let y = cut.record.transform(&self.take.pickup, keep);
+        let mut p = self.prepare(cut, x, y, None, true);
+        p.bins.x_clock = Some(dx);
+        p.setup.nuisance.push(free(Param::Delay, DELAY_REACH_S));
+        p.setup.nuisance.push(free(Param::Clock, 50.0));
+        Some(p)
+    }
+
+    /// Whether the take slips against the drive somewhere: samples lost or repeated. Returns the time.
+    fn slipped(&self, drive: &[f32], active: &Range<usize>, at: Place, p: &Prepared, fits: &super::Fits) -> Option<f64> {
+        let fit = fits.best();
+        let latency = at.arrival - at.middle;
+        let looks = align::looks(&self.take.pickup, drive, active, latency, at.ppm, self.rate, 10_000.0);
+        // Delay of each look against the fitted response, by a search over its own phases.
+        let mut lags: Vec<(f64, f64, f64)> = Vec::new();
+        for (t, c) in looks.time.iter().zip(&looks.cross) {
+            let terms: Vec<_> = looks
+                .freq
+                .iter()
+                .zip(c)
+                .map(|(f, v)| {
+                    let turn = fit.model.response(&fit.theta, *f).conj();
+                    (*f, v * turn / turn.norm().max(f64::MIN_POSITIVE))
+                })
+                .collect();
+            let all: f64 = terms.iter().map(|x| x.1.norm()).sum();
+            let sum = |tau: f64| {
+                terms
+                    .iter()
+                    .map(|(f, v)| v * num_complex::Complex64::from_polar(1.0, std::f64::consts::TAU * f * tau))
+                    .sum::<num_complex::Complex64>()
+                    .re
+            };
+            let step = 0.25 / self.rate;
+            let reach = (0.004 / step) as i64;
+            let Some(best) = (-reach..=reach).max_by(|a, b| sum(*a as f64 * step).total_cmp(&sum(*b as f64 * step))) else {
+                continue;
+            };
+            // How many independent frequencies this look holds tells how sure its delay is.
+            lags.push((*t, best as f64 * step * self.rate, sum(best as f64 * step) / all.max(f64::MIN_POSITIVE)));
+        }
+        let strongest = looks.cross.iter().map(|c| c.iter().map(|v| v.norm()).sum::<f64>()).fold(0.0, f64::max);
+        let strong: Vec<(f64, f64)> = lags
+            .iter()
+            .zip(&looks.cross)
+            .filter(|(_, c)| c.iter().map(|v| v.norm()).sum::<f64>() > 0.003 * strongest)
+            .map(|(l, _)| (l.0, l.1))
+            .collect();
+        let off = strong.iter().filter(|l| l.1.abs() > 2.0).count();
+        let _ = p;
+        // One look may err where the drive is faint; several side by side do not.
+        (off >= 4).then(|| {
+            let first = strong.iter().find(|l| l.1.abs() > 2.0).map_or(0.0, |l| l.0);
+            (at.arrival / self.rate + first).max(0.0)
+        })
+    }
+}
+
+/// Where the drive lies: its sample `middle` arrives at `arrival` (samples from the take's start).
+#[derive(Debug, Clone, Copy)]
+struct Place {
+    middle: f64,
+    arrival: f64,
+    ppm: f64,
+}
+
+fn free(param: Param, reach: f64) -> Nuisance {
+    Nuisance {
+        param,
+        start: 0.0,
+        lower: -reach,
+        upper: reach,
+        prior: None,
+        stated: false,
+    }
+}
+
+/// The part of a drive file that is not silence: exact, since it is a file and not a recording.
+fn drive_span(drive: &[f32], rate: f64) -> Option<Range<usize>> {
+    let top = drive.iter().fold(0f32, |m, v| m.max(v.abs()));
+    if top <= 0.0 {
+        return None;
+    }
+    let loud = |v: &f32| v.abs() > 1e-3 * top;
+    let start = drive.iter().position(loud)?;
+    let end = drive.iter().rposition(loud)? + 1;
+    let margin = (0.03 * rate) as usize;
+    let _ = span::active;
+    Some(start.saturating_sub(margin)..(end + margin).min(drive.len()))
+}
+
+/// Delay in seconds that lets a second-order response explain the lower part of the band best, then more of it.
+fn search_delay(p: &Prepared) -> Option<f64> {
+    let low = Setup {
+        band: [p.setup.band[0].max(60.0), p.setup.band[1].min(2_500.0)],
+        ..p.setup.clone()
+    };
+    let mut delay = fit::best_delay(&p.bins, &low, -0.0012, 0.0012, 25e-6)?;
+    delay = fit::best_delay(&p.bins, &low, delay - 30e-6, delay + 30e-6, 5e-6)?;
+    for top in [7_000.0, 12_000.0] {
+        let setup = Setup {
+            band: [p.setup.band[0].max(60.0), p.setup.band[1].min(top)],
+            ..p.setup.clone()
+        };
+        delay = fit::best_delay(&p.bins, &setup, delay - 60e-6, delay + 60e-6, 4e-6)?;
+    }
+    Some(delay)
+}

@@ -164,9 +164,6 @@ impl Work<'_> {
         if peak_hz.is_none() {
             self.findings.push(findings::no_peak());
         }
-        if let Some(at) = curve::dip(&points, dc) {
-            self.findings.push(findings::coils_cancel(at));
-        }
         self.judge_edge(p, &head, peak_hz.as_ref());
         let (wf, wq) = (head.f0.u_noise / head.f0.value, head.q.u_noise / head.q.value);
         if wf > WEAK_F0 || wq > WEAK_Q {
@@ -178,6 +175,11 @@ impl Work<'_> {
         }
         self.judge_noise(p, fits, better, head.f0.value);
         self.judge_time(p, fits, better);
+        // A knock may bend the curve into any shape.
+        let disturbed = self.raised(Code::Transient) || self.raised(Code::Dropout);
+        if let Some(at) = curve::dip(&points, dc).filter(|_| !disturbed) {
+            self.findings.push(findings::coils_cancel(at));
+        }
         self.judge_input();
         let chain = self.options.chain;
         let gain = better.theta[0] / chain.gain;
@@ -324,13 +326,19 @@ impl Work<'_> {
             self.findings.push(findings::distorted());
         }
         let splices: Vec<_> = events.iter().filter(|e| e.splice && self.capture.clipped_samples == 0).collect();
-        if let Some(first) = splices.first() {
-            self.capture.dropouts += splices.len() as u64;
-            self.findings.push(findings::dropout(splices.len(), first.start_s, false));
+        let mut channels = vec![self.take.pickup.as_slice()];
+        channels.extend(self.take.reference.as_deref());
+        let held = p.active.as_ref().map_or_else(Vec::new, |a| faults::held(&channels, a, self.step));
+        let first_held = held.first().map(|i| *i as f64 / self.rate);
+        let first = splices.first().map(|e| e.start_s).into_iter().chain(first_held).reduce(f64::min);
+        if let Some(first) = first.filter(|_| !self.raised(Code::Dropout)) {
+            let count = splices.len().max(held.len());
+            self.capture.dropouts += count as u64;
+            self.findings.push(findings::dropout(count, first, false));
         }
-        // Where tops are flat the residual is full of bursts, and they are no knocks.
+        // The edges of a stretch that stood still are no knocks either. Where tops are flat the residual is full of bursts, and they are no knocks.
         let clipped = self.capture.clipped_samples > 0;
-        let knocks: Vec<_> = events.iter().filter(|e| !e.splice && !clipped).collect();
+        let knocks: Vec<_> = events.iter().filter(|e| !e.splice && !clipped && held.is_empty()).collect();
         if let Some(first) = knocks.first() {
             self.findings.push(findings::transient(first.start_s, knocks.len(), true));
         } else if let Some(at) = p.bursts.first() {
@@ -347,7 +355,6 @@ impl Work<'_> {
     }
 
     /// Whether a finding of this kind has been raised.
-    #[allow(dead_code)]
     pub(super) fn raised(&self, code: Code) -> bool {
         self.findings.iter().any(|f| f.code == code)
     }

@@ -6,7 +6,7 @@ use super::{Prepared, Work, findings, fit_all};
 use crate::fit::model::Param;
 use crate::fit::{self, Nuisance, Setup};
 use crate::record::Level;
-use crate::transfer::{align, span};
+use crate::transfer::align;
 
 /// Latency left after alignment may be this wrong.
 const DELAY_REACH_S: f64 = 0.002;
@@ -99,34 +99,18 @@ impl Work<'_> {
         if !self.something_there(&prepared) {
             return;
         }
-        let Some(delay) = search_delay(&prepared) else {
-            self.findings.push(findings::no_fit());
+        let fits = self.settle(drive, &active, &mut place, &mut prepared, clock.is_some());
+        // A sweep at the wrong speed is heard all right, only nothing fits.
+        let believable = fits.as_ref().is_some_and(|f| f.best().scatter < 30.0) && place.ppm.abs() < 450.0;
+        if !believable && self.mismatch(take, drive, score) {
             return;
-        };
-        place.arrival += delay * self.rate;
-        let mut fits = None;
-        for _ in 0..6 {
-            match self.place(drive, &active, place) {
-                Some(p) => prepared = p,
-                None => break,
-            }
-            fits = fit_all(&mut prepared);
-            let Some(f) = &fits else { break };
-            let best = f.best();
-            let get = |p| best.model.get(&best.theta, p).unwrap_or(0.0);
-            let (delay, ppm) = (get(Param::Delay), get(Param::Clock));
-            place.arrival += delay * self.rate;
-            place.ppm += ppm;
-            if ppm.abs() < SETTLED_PPM {
-                break;
-            }
         }
-        let first = (place.arrival - place.middle / (1.0 + place.ppm * 1e-6)) / self.rate;
-        self.set_clock(first, place.ppm);
         let Some(fits) = fits else {
             self.findings.push(findings::no_fit());
             return;
         };
+        let first = (place.arrival - place.middle / (1.0 + place.ppm * 1e-6)) / self.rate;
+        self.set_clock(first, place.ppm);
         if let Some(at) = self.slipped(drive, &active, place, &prepared, &fits) {
             self.capture.dropouts += 1;
             self.findings.push(findings::dropout(1, at, true));
@@ -134,6 +118,38 @@ impl Work<'_> {
         if !self.findings.iter().any(|f| f.level == Level::Reject) {
             self.report(&prepared, &fits, true);
         }
+    }
+
+    /// Lays the drive ever closer to where it arrived, until the fit asks for no more, then fits all.
+    fn settle(
+        &self,
+        drive: &[f32],
+        active: &Range<usize>,
+        place: &mut Place,
+        prepared: &mut Prepared,
+        clock_known: bool,
+    ) -> Option<super::Fits> {
+        let (delay, ppm) = search(prepared, clock_known)?;
+        place.arrival += delay * self.rate;
+        place.ppm += ppm;
+        for _ in 0..5 {
+            *prepared = self.place(drive, active, *place)?;
+            let fit = fit::second_order(&prepared.bins, &prepared.setup)?;
+            let get = |p| fit.model.get(&fit.theta, p).unwrap_or(0.0);
+            let ppm = get(Param::Clock);
+            if ppm.abs() < SETTLED_PPM {
+                break;
+            }
+            place.arrival += get(Param::Delay) * self.rate;
+            place.ppm += ppm;
+        }
+        let fits = fit_all(prepared)?;
+        let best = fits.best();
+        let get = |p| best.model.get(&best.theta, p).unwrap_or(0.0);
+        // What is left is small enough to be linear.
+        place.arrival += get(Param::Delay) * self.rate;
+        place.ppm += get(Param::Clock);
+        Some(fits)
     }
 
     /// Spectra with the drive laid where it is taken to have arrived.
@@ -237,24 +253,28 @@ fn drive_span(drive: &[f32], rate: f64) -> Option<Range<usize>> {
     let start = drive.iter().position(loud)?;
     let end = drive.iter().rposition(loud)? + 1;
     let margin = (0.03 * rate) as usize;
-    let _ = span::active;
     Some(start.saturating_sub(margin)..(end + margin).min(drive.len()))
 }
 
-/// Delay in seconds that lets a second-order response explain the lower part of the band best, then more of it.
-fn search_delay(p: &Prepared) -> Option<f64> {
-    let low = Setup {
-        band: [p.setup.band[0].max(60.0), p.setup.band[1].min(2_500.0)],
+/// Delay in seconds and clock in ppm that let a second-order response explain the lower part of the band best, then more
+/// of it. The clock is searched only where the drive played each frequency once and so could not tell it before.
+fn search(p: &Prepared, clock_known: bool) -> Option<(f64, f64)> {
+    let around = |at: f64, reach: f64, step: f64| -> Vec<f64> {
+        let n = (reach / step).round() as i64;
+        (-n..=n).map(|i| at + i as f64 * step).collect()
+    };
+    let upto = |top: f64| Setup {
+        band: [p.setup.band[0].max(60.0), p.setup.band[1].min(top)],
         ..p.setup.clone()
     };
-    let mut delay = fit::best_delay(&p.bins, &low, -0.0012, 0.0012, 25e-6)?;
-    delay = fit::best_delay(&p.bins, &low, delay - 30e-6, delay + 30e-6, 5e-6)?;
-    for top in [7_000.0, 12_000.0] {
-        let setup = Setup {
-            band: [p.setup.band[0].max(60.0), p.setup.band[1].min(top)],
-            ..p.setup.clone()
-        };
-        delay = fit::best_delay(&p.bins, &setup, delay - 60e-6, delay + 60e-6, 4e-6)?;
+    let clocks = |at: f64, reach: f64, step: f64| if clock_known { vec![at] } else { around(at, reach, step) };
+    let low = upto(if clock_known { 2_500.0 } else { 1_200.0 });
+    let (mut delay, mut ppm) = fit::best_delay(&p.bins, &low, &around(0.0, 1.2e-3, 40e-6), &clocks(0.0, 400.0, 25.0), 6)?;
+    for (top, reach, step, ppm_reach, ppm_step) in
+        [(2_500.0, 60e-6, 10e-6, 30.0, 7.5), (7_000.0, 45e-6, 5e-6, 10.0, 2.5), (12_000.0, 10e-6, 2.5e-6, 3.0, 1.0)]
+    {
+        (delay, ppm) =
+            fit::best_delay(&p.bins, &upto(top), &around(delay, reach, step), &clocks(ppm, ppm_reach, ppm_step), 6)?;
     }
-    Some(delay)
+    Some((delay, ppm))
 }

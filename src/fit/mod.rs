@@ -106,7 +106,7 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
     let f_ref = (setup.band[0].max(200.0) * setup.band[1]).sqrt();
     let points = points(&groups, setup, &nominal, f_ref);
     let mut starts = Vec::new();
-    if let Some((n, d)) = start::rational(&points, 0, 2)
+    if let Some((n, d)) = start::rational(&points, 0, 2, 6)
         && d[0] > 0.0
         && d[1] > 0.0
     {
@@ -123,33 +123,41 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
     best_of(bins, setup, Kind::SecondOrder, f_ref, &groups, starts.iter().map(|s| s.to_vec()).collect(), &nominal)
 }
 
-/// The delay, of those on a grid, under which a second-order response explains the groups best.
-pub fn best_delay(bins: &Bins, setup: &Setup, from: f64, to: f64, step: f64) -> Option<f64> {
-    let groups = group::gather(bins, setup.band);
+/// Delay (s) and clock difference (ppm), of those on two grids, under which a second-order response explains the groups
+/// best. `coarse`: every so many groups are looked at.
+pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64], coarse: usize) -> Option<(f64, f64)> {
+    let groups: Vec<Group> = group::gather(bins, setup.band).into_iter().step_by(coarse.max(1)).collect();
     let f_ref = (setup.band[0].max(200.0) * setup.band[1]).sqrt();
     let plain = points(&groups, setup, &nominal_nuisance(setup), f_ref);
-    let count = ((to - from) / step).round() as usize;
-    let mut best: Option<(f64, f64)> = None;
-    for i in 0..=count {
-        let delay = from + step * i as f64;
-        let turned: Vec<Point> = plain
-            .iter()
-            .map(|p| Point {
-                g: p.g * Complex64::from_polar(1.0, std::f64::consts::TAU * p.s.im * f_ref * delay),
-                ..*p
-            })
-            .collect();
-        let Some((n, d)) = start::rational(&turned, 0, 2) else { continue };
-        // A pickup is stable; a wrong delay may be explained by one that is not.
-        if d[0] <= 0.0 || d[1] <= 0.0 {
-            continue;
-        }
-        let cost: f64 = turned
-            .iter()
-            .map(|p| ((n[0] / (1.0 + p.s * (d[0] + p.s * d[1])) - p.g) * p.weight).norm_sqr())
-            .sum();
-        if best.is_none_or(|b| cost < b.1) {
-            best = Some((delay, cost));
+    if plain.len() != groups.len() {
+        return None;
+    }
+    let mut best: Option<((f64, f64), f64)> = None;
+    for ppm in clocks {
+        for delay in delays {
+            let turned: Vec<Point> = plain
+                .iter()
+                .zip(&groups)
+                .map(|(p, g)| {
+                    let phase = std::f64::consts::TAU * g.f * (delay - ppm * 1e-6 * g.when_s);
+                    Point {
+                        g: p.g * Complex64::from_polar(1.0, phase),
+                        ..*p
+                    }
+                })
+                .collect();
+            let Some((n, d)) = start::rational(&turned, 0, 2, 3) else { continue };
+            // A pickup is stable; a wrong delay may be explained by one that is not.
+            if d[0] <= 0.0 || d[1] <= 0.0 {
+                continue;
+            }
+            let cost: f64 = turned
+                .iter()
+                .map(|p| ((n[0] / (1.0 + p.s * (d[0] + p.s * d[1])) - p.g) * p.weight).norm_sqr())
+                .sum();
+            if best.is_none_or(|b| cost < b.1) {
+                best = Some(((*delay, *ppm), cost));
+            }
         }
     }
     best.map(|b| b.0)
@@ -163,7 +171,7 @@ pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Fitted> {
     let points = points(&groups, setup, &nuisance, f_ref);
     let (g, b1, b2) = (from.theta[0], from.theta[1], from.theta[2]);
     let mut starts = Vec::new();
-    if let Some((n, d)) = start::rational(&points, 1, 3) {
+    if let Some((n, d)) = start::rational(&points, 1, 3, 6) {
         for [p, b1, b2] in start::split_cubic([d[0], d[1], d[2]]) {
             starts.push(vec![n[0], b1, b2, p, n[1] / n[0]]);
         }
@@ -178,7 +186,7 @@ pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Fitted> {
                 ..*q
             })
             .collect();
-        if let Some((n, d)) = start::rational(&with_pole, 1, 2)
+        if let Some((n, d)) = start::rational(&with_pole, 1, 2, 3)
             && d[0] > 0.0
             && d[1] > 0.0
         {

@@ -70,6 +70,43 @@ pub fn clipping(x: &[f32], spread: f64) -> Clipping {
     out
 }
 
+/// Runs of samples that stand still where the signal moves: zeroed or held by a converter that lost its data. The kink at
+/// either end tells them from the flat top of a slow, coarsely stepped sine. Returns the frame of each.
+pub fn held(channels: &[&[f32]], active: &Range<usize>, step: f64) -> Vec<usize> {
+    const SHORTEST: usize = 4;
+    let Some(first) = channels.first() else { return Vec::new() };
+    let still = |i: usize| channels.iter().all(|c| c[i] == c[i - 1]);
+    let mut out = Vec::new();
+    let mut i = active.start.max(1);
+    while i < active.end.min(first.len()) {
+        if !still(i) {
+            i += 1;
+            continue;
+        }
+        let start = i - 1;
+        while i < active.end.min(first.len()) && still(i) {
+            i += 1;
+        }
+        if i - start < SHORTEST || start < 24 || i + 24 > first.len() {
+            continue;
+        }
+        // A jump at both ends, far above how the channel moves nearby and far above its steps.
+        let kinked = channels.iter().any(|c| {
+            let jump = |k: usize| f64::from((c[k] - c[k - 1]).abs());
+            let mut near: Vec<f64> = (start - 20..start).chain(i + 1..i + 21).map(jump).collect();
+            near.sort_by(f64::total_cmp);
+            let typical = near[near.len() / 2];
+            let top = c[start].abs();
+            let extreme = c[start.saturating_sub(200)..(i + 200).min(c.len())].iter().all(|v| v.abs() <= top);
+            !extreme && typical > 4.0 * step && jump(start).max(jump(i)) > 1.5 * typical
+        });
+        if kinked {
+            out.push(start);
+        }
+    }
+    out
+}
+
 /// Something in the residual that lasts a short time only.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Event {

@@ -112,12 +112,12 @@ impl Work<'_> {
     /// Whether the raw ratio falls where a pickup's rises; raises the finding if so.
     pub(super) fn swapped(&mut self, p: &Prepared) -> bool {
         let groups = group::gather(&p.bins, p.setup.band);
-        // Both halves must fall: a knock or hum may bend one.
+        // The upper half alone must fall too: a knock or hum may bend the lower.
         let falls = |band: std::ops::Range<f64>| {
             let raw = groups.iter().map(|g| (g.f, g.h, g.weight));
             faults::slope_db_per_octave(raw, band).is_some_and(|(s, u)| s + 4.0 * u < -3.0)
         };
-        let swapped = falls(80.0..300.0) && falls(300.0..900.0);
+        let swapped = falls(80.0..900.0) && falls(300.0..900.0);
         if swapped {
             self.findings.push(findings::channels_swapped());
         }

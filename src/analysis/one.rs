@@ -106,12 +106,16 @@ impl Work<'_> {
             return;
         }
         let Some(fits) = fits else {
-            self.findings.push(findings::no_fit());
+            let finding = match self.torn(drive, &active) {
+                Some(at) => findings::dropout(1, at, true),
+                None => findings::no_fit(),
+            };
+            self.findings.push(finding);
             return;
         };
         let first = (place.arrival - place.middle / (1.0 + place.ppm * 1e-6)) / self.rate;
         self.set_clock(first, place.ppm);
-        if let Some(at) = self.slipped(drive, &active, place, &prepared, &fits) {
+        if let Some(at) = self.slipped(drive, &active, place, &fits) {
             self.capture.dropouts += 1;
             self.findings.push(findings::dropout(1, at, true));
         }
@@ -174,8 +178,23 @@ impl Work<'_> {
         Some(p)
     }
 
+    /// Whether the two halves of the drive arrived at different delays: so much is missing that nothing fits any more.
+    /// Returns the time at which the second half was heard.
+    fn torn(&self, drive: &[f32], active: &Range<usize>) -> Option<f64> {
+        let middle = (active.start + active.end) / 2;
+        let part = |r: Range<usize>| {
+            let mut d = drive.to_vec();
+            d[..r.start].fill(0.0);
+            d[r.end..].fill(0.0);
+            align::coarse(&self.take.pickup, &d, self.rate, 1.0).filter(|a| a.score > align::HEARD)
+        };
+        let (a, b) = (part(0..middle)?, part(middle..drive.len())?);
+        let clock_can = 500e-6 * active.len() as f64 + 0.002 * self.rate;
+        ((a.latency - b.latency).abs() > clock_can).then(|| (b.latency + middle as f64) / self.rate)
+    }
+
     /// Whether the take slips against the drive somewhere: samples lost or repeated. Returns the time.
-    fn slipped(&self, drive: &[f32], active: &Range<usize>, at: Place, p: &Prepared, fits: &super::Fits) -> Option<f64> {
+    fn slipped(&self, drive: &[f32], active: &Range<usize>, at: Place, fits: &super::Fits) -> Option<f64> {
         let fit = fits.best();
         let latency = at.arrival - at.middle;
         let looks = align::looks(&self.take.pickup, drive, active, latency, at.ppm, self.rate, 10_000.0);
@@ -204,23 +223,12 @@ impl Work<'_> {
             let Some(best) = (-reach..=reach).max_by(|a, b| sum(*a as f64 * step).total_cmp(&sum(*b as f64 * step))) else {
                 continue;
             };
-            // How many independent frequencies this look holds tells how sure its delay is.
-            lags.push((*t, best as f64 * step * self.rate, sum(best as f64 * step) / all.max(f64::MIN_POSITIVE)));
+            let (now, best_lag) = (sum(0.0) / all, best as f64 * step);
+            lags.push((*t, sum(best_lag) / all, now));
         }
-        let strongest = looks.cross.iter().map(|c| c.iter().map(|v| v.norm()).sum::<f64>()).fold(0.0, f64::max);
-        let strong: Vec<(f64, f64)> = lags
-            .iter()
-            .zip(&looks.cross)
-            .filter(|(_, c)| c.iter().map(|v| v.norm()).sum::<f64>() > 0.003 * strongest)
-            .map(|(l, _)| (l.0, l.1))
-            .collect();
-        let off = strong.iter().filter(|l| l.1.abs() > 2.0).count();
-        let _ = p;
-        // One look may err where the drive is faint; several side by side do not.
-        (off >= 4).then(|| {
-            let first = strong.iter().find(|l| l.1.abs() > 2.0).map_or(0.0, |l| l.0);
-            (at.arrival / self.rate + first).max(0.0)
-        })
+        // A look that would add up at another delay but does not at this one; several side by side, since one may err.
+        let slips: Vec<f64> = lags.iter().filter(|l| l.1 > 0.8 && l.2 < 0.7 * l.1).map(|l| l.0).collect();
+        (slips.len() >= 3).then(|| (at.arrival / self.rate + slips[0]).max(0.0))
     }
 }
 

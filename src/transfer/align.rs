@@ -23,8 +23,9 @@ pub struct Alignment {
 pub const HEARD: f64 = 12.0;
 const LOW_HZ: f64 = 200.0;
 const HIGH_HZ: f64 = 8_000.0;
-/// A clock difference of 300 ppm smears the correlation over this much.
-const PEAK_S: f64 = 0.001;
+/// A clock difference of 400 ppm and the ringing of the pickup smear the correlation over this much; a window that held only
+/// part of it would prefer the wrong period of a periodic drive, where less is smeared.
+const PEAK_S: f64 = 0.003;
 const MOST_PPM: f64 = 500.0;
 
 /// Whitened cross-correlation of take and drive: latency in samples to about a millisecond, and the score.

@@ -54,7 +54,7 @@ const RING_S: usize = 4;
 const POLL: Duration = Duration::from_millis(10);
 const REPORT: Duration = Duration::from_millis(50);
 /// For opening both devices.
-const OPEN_LIMIT: Duration = Duration::from_secs(10);
+const OPEN_LIMIT: Duration = Duration::from_secs(6);
 const CLOSE_LIMIT: Duration = Duration::from_secs(2);
 /// For opening every device there is, one after the other.
 const LIST_LIMIT: Duration = Duration::from_secs(30);
@@ -108,6 +108,7 @@ fn hung() -> Failure {
 }
 
 /// Keeps messages of the ALSA library, on this thread, off standard error: what matters in them comes back as an error.
+/// (What other libraries write that plugins of ALSA load, such as those for further sound servers, is out of reach.)
 fn hush() {
     #[cfg(target_os = "linux")]
     let _ = alsa::Output::local_error_handler();
@@ -556,9 +557,9 @@ impl Capture for Live {
         let (ended, tallies) = roll(&shared, &mut tape, tape_from, request, progress)?;
         drop(session);
 
-        let mut trouble = shared.output.sentences("sound output", &tallies.0);
+        let mut trouble = ended.trouble;
+        trouble.extend(shared.output.sentences("sound output", &tallies.0));
         trouble.extend(shared.input.sentences("sound input", &tallies.1));
-        trouble.extend(ended.trouble);
         // Where the take begins is known once the drive has begun; what came before belongs to settling.
         let Some(skip) = ended.skip.filter(|&s| s < tape.pickup.len()) else {
             return Err(Failure::new(

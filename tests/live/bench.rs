@@ -145,6 +145,14 @@ impl Bench {
         command
     }
 
+    /// Adds to the ALSA configuration that children read.
+    pub fn configure(&self, text: &str) {
+        let path = self.dir.path().join("b/asound.conf");
+        let mut all = std::fs::read_to_string(&path).expect("configuration of the bench");
+        all.push_str(text);
+        std::fs::write(&path, all).expect("configuration of the bench");
+    }
+
     /// For files of the test; goes away with the bench.
     pub fn dir(&self) -> &Path {
         self.dir.path()

@@ -28,6 +28,7 @@ pub struct Outcome {
     pub failure: Option<String>,
     pub pickup: Vec<f32>,
     pub reference: Vec<f32>,
+    pub step: f64,
     pub trouble: Vec<String>,
     pub notes: Vec<String>,
     pub device: Option<String>,
@@ -143,6 +144,7 @@ fn works() {
         match take {
             Ok(take) => {
                 outcome.pickup = take.pickup;
+                outcome.step = take.step;
                 outcome.reference = take.reference.unwrap_or_default();
                 outcome.trouble = take.provenance.trouble;
                 outcome.notes = take.provenance.notes;

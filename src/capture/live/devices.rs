@@ -130,8 +130,18 @@ fn words(e: &cpal::Error) -> String {
         ErrorKind::UnsupportedConfig | ErrorKind::InvalidInput => {
             "does not take these settings".into()
         }
-        _ => format!("does not open: {e}"),
+        _ => format!("does not open: {}", reason(&e.to_string())),
     }
+}
+
+/// The gist of "ALSA function '...' failed with error 'Connection refused (111)'".
+fn reason(message: &str) -> &str {
+    let Some((_, rest)) = message.split_once("failed with error '") else {
+        return message;
+    };
+    rest.trim_end_matches('\'')
+        .rsplit_once(" (")
+        .map_or(rest, |(gist, _)| gist)
 }
 
 fn remedy(e: &cpal::Error, direction: Direction) -> String {
@@ -604,6 +614,15 @@ mod tests {
             matches!(choose(&c, "interface"), Err(Miss::Ambiguous(_))),
             "two of a kind"
         );
+    }
+
+    #[test]
+    fn the_gist_of_a_message() {
+        assert_eq!(
+            reason("ALSA function 'x' failed with error 'Connection refused (111)'"),
+            "Connection refused"
+        );
+        assert_eq!(reason("no such luck (5)"), "no such luck (5)");
     }
 
     #[test]

@@ -57,7 +57,7 @@ const REPORT: Duration = Duration::from_millis(50);
 const OPEN_LIMIT: Duration = Duration::from_secs(6);
 const CLOSE_LIMIT: Duration = Duration::from_secs(2);
 /// For opening every device there is, one after the other.
-const LIST_LIMIT: Duration = Duration::from_secs(30);
+const LIST_LIMIT: Duration = Duration::from_secs(10);
 
 /// The sound card as a source of takes.
 #[derive(Debug)]

@@ -158,6 +158,12 @@ impl Bench {
         self.dir.path()
     }
 
+    /// What "pickup" or "pulse" has logged so far.
+    pub fn log(&self, of: &str) -> String {
+        std::fs::read_to_string(self.dir.path().join("b").join(format!("{of}.log")))
+            .unwrap_or_default()
+    }
+
     fn pid(&self, of: &str) -> Option<String> {
         let pid =
             std::fs::read_to_string(self.dir.path().join("b").join(format!("{of}.pid"))).ok()?;

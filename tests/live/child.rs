@@ -83,8 +83,6 @@ fn ask(
     rate_hz: u32,
     outcome: &mut Outcome,
 ) -> coilwright::failure::Result<()> {
-    outcome.default_rate_hz = Some(live::default_rate(selection)?);
-    live::check(selection, rate_hz)?;
     let devices = live::devices(selection)?;
     outcome.devices = devices
         .into_iter()
@@ -100,6 +98,8 @@ fn ask(
             problem: d.problem,
         })
         .collect();
+    outcome.default_rate_hz = Some(live::default_rate(selection)?);
+    live::check(selection, rate_hz)?;
     Ok(())
 }
 

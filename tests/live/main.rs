@@ -201,7 +201,8 @@ fn check_clean(outcome: &Outcome, job: &Job) {
     );
 }
 
-const PICKUP: [&str; 4] = ["--f0", "4200", "--q", "2.5"];
+/// Patient, so that on a busy machine it is not the bench that loses samples.
+const PICKUP: [&str; 6] = ["--f0", "4200", "--q", "2.5", "--play-ms", "250"];
 
 #[test]
 fn default_devices_at_48_khz() {
@@ -385,7 +386,7 @@ fn a_server_frozen_from_the_start_is_told() {
             failure.starts_with("the sound system does not answer"),
             "{failure}"
         );
-        assert!(end < Duration::from_secs(9), "{end:?}");
+        assert!(end < Duration::from_secs(13), "{end:?}");
     }
 }
 
@@ -550,6 +551,7 @@ fn repeat() {
         let job = Job::take(rate, drive(rate, 2.0));
         let (mut clean, mut latencies) = (0, Vec::new());
         for i in 0..runs {
+            let before = (bench.log("pickup").len(), bench.log("pulse").len());
             let outcome = run(&bench, &job);
             let whole = continuous(&outcome.reference, &job.drive, rate);
             if let (None, 0, Ok(latency)) = (&outcome.failure, outcome.trouble.len(), &whole) {
@@ -560,6 +562,9 @@ fn repeat() {
                     "run {i}: {:?} {:?} {whole:?}",
                     outcome.failure, outcome.trouble
                 );
+                // Whether it was the bench that lost samples.
+                let logs = (bench.log("pickup"), bench.log("pulse"));
+                println!("{}{}", &logs.0[before.0..], &logs.1[before.1..]);
             }
         }
         latencies.sort_by(f64::total_cmp);

@@ -13,6 +13,9 @@ use crate::failure::{Failure, Result};
 /// Rates that a measurement may run at, in order of preference where a device has no say.
 const RATES: [u32; 6] = [48_000, 96_000, 44_100, 88_200, 192_000, 176_400];
 
+/// Bridges whose libraries write on standard error, past all handlers, when their server does not run.
+const SHY: [&str; 1] = ["alsa:jack"];
+
 /// Which devices and channels to use. Channels count from 1, as sockets are labelled.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Selection {
@@ -531,13 +534,18 @@ pub(super) fn devices(selection: &Selection) -> Result<Vec<DeviceInfo>> {
         }
         for device in found {
             let id = id_of(&device);
-            let (offers, problem) = match offers(&device, direction) {
+            let opened = if SHY.contains(&id.as_str()) {
+                Err("is not opened just to be listed".to_owned())
+            } else {
+                offers(&device, direction).map_err(|e| words(&e))
+            };
+            let (offers, problem) = match opened {
                 Ok(offers) if offers.is_empty() => (
                     offers,
                     Some("offers no sample format that is understood".into()),
                 ),
                 Ok(offers) => (offers, None),
-                Err(e) => (Vec::new(), Some(words(&e))),
+                Err(why) => (Vec::new(), Some(why)),
             };
             let mut channels: Vec<u16> = offers.iter().map(|o| o.channels()).collect();
             channels.sort_unstable();

@@ -79,6 +79,15 @@ pub fn dropout(count: usize, first_s: f64, reject: bool) -> Finding {
     )
 }
 
+/// `report`: what the sound system said, in words.
+pub fn sound_trouble(report: &str) -> Finding {
+    finding(
+        Code::Dropout,
+        Level::Reject,
+        format!("the sound system lost samples ({report}): close other programs and measure again"),
+    )
+}
+
 pub fn transient(at_s: f64, count: usize, inside: bool) -> Finding {
     if inside {
         let more = if count > 1 { format!(", {count} in all") } else { String::new() };

@@ -71,6 +71,11 @@ pub fn analyse(take: &Take, options: &Options) -> Result<Analysis> {
         ));
     }
     let mut work = Work::new(take, options);
+    if let Some(first) = take.provenance.trouble.first() {
+        // What the sound system reported while recording voids the take, whatever the samples look like.
+        work.capture.dropouts += take.provenance.trouble.len() as u64;
+        work.findings.push(findings::sound_trouble(first));
+    }
     work.clipping();
     match &take.reference {
         Some(reference) => work.two_channel(reference),

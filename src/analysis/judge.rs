@@ -147,6 +147,9 @@ impl Work<'_> {
                 }
             }
         };
+        if self.options.model == Choice::Eddy && eddy.is_none() {
+            self.notes.push("the eddy model is not to be had from this take: the second-order model is shown".into());
+        }
         let points = curve::measure(&p.bins, p.setup.band, better);
         let of = |f: &Fitted| curve::misfit(&points, |hz| f.model.shape(&f.theta, hz));
         let (miss_second, miss_better) = (of(second), of(better));

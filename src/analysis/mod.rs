@@ -291,7 +291,7 @@ impl<'a> Work<'a> {
         if !one_channel && self.swapped(p) {
             return;
         }
-        let Some(fits) = fit_all(p) else {
+        let Some(fits) = fit_all(p, self.options.model == Choice::Eddy) else {
             self.findings.push(findings::no_fit());
             return;
         };
@@ -335,12 +335,14 @@ impl Prepared {
 }
 
 /// Both models, with lines left out as they show, and the noise from the residuals where there was no silence.
-pub(crate) fn fit_all(p: &mut Prepared) -> Option<Fits> {
+///
+/// `wanted`: the eddy model is fitted even where nothing speaks for it.
+pub(crate) fn fit_all(p: &mut Prepared, wanted: bool) -> Option<Fits> {
     let rounds = if p.noise_from_silence { 1 } else { 4 };
     let mut mask = p.lines.clone();
     for round in 0..rounds {
         let first = fit::second_order(&p.bins, &p.setup)?;
-        let better = fit::eddy(&p.bins, &p.setup, &first).filter(|e| e.cost < first.cost);
+        let better = fit::eddy(&p.bins, &p.setup, &first, wanted).filter(|e| e.cost < first.cost);
         let best = better.as_ref().unwrap_or(&first);
         if !p.noise_from_silence {
             noise_from_residuals(&mut p.bins, &best.residuals, &mask);
@@ -354,7 +356,7 @@ pub(crate) fn fit_all(p: &mut Prepared) -> Option<Fits> {
         }
     }
     let second = fit::second_order(&p.bins, &p.setup)?;
-    let eddy = fit::eddy(&p.bins, &p.setup, &second);
+    let eddy = fit::eddy(&p.bins, &p.setup, &second, wanted);
     Some(together(p, second, eddy, mask))
 }
 

@@ -147,7 +147,7 @@ impl Work<'_> {
             place.arrival += get(Param::Delay) * self.rate;
             place.ppm += ppm;
         }
-        let fits = fit_all(prepared)?;
+        let fits = fit_all(prepared, self.options.model == super::Choice::Eddy)?;
         let best = fits.best();
         let get = |p| best.model.get(&best.theta, p).unwrap_or(0.0);
         // What is left is small enough to be linear.

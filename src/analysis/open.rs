@@ -47,7 +47,7 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
                 b += h.norm_sqr() * g.weight;
             }
             s[0] = a / b;
-            let done = solve::minimise(&problem, &s, &lower, &upper);
+            let done = solve::minimise(&problem, &s, &lower, &upper, solve::Patience::STATISTICAL);
             done.cost.is_finite().then_some(done)
         })
         .min_by(|a, b| a.cost.total_cmp(&b.cost));

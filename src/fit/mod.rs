@@ -14,6 +14,7 @@ pub mod start;
 
 use group::{Group, GroupProblem};
 use model::{Fixed, Model, Param};
+use solve::Patience;
 use start::Point;
 
 /// A Gaussian prior on a parameter of a fit.
@@ -120,7 +121,7 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
             starts.push([project_gain(&points, b1, b2), b1, b2]);
         }
     }
-    best_of(bins, setup, Kind::SecondOrder, f_ref, &groups, starts.iter().map(|s| s.to_vec()).collect(), &nominal)
+    best_of(bins, setup, Kind::SecondOrder, f_ref, &groups, starts.iter().map(|s| s.to_vec()).collect(), &nominal, f64::INFINITY)
 }
 
 /// Delay (s) and clock difference (ppm), of those on two grids, under which a second-order response explains the groups
@@ -164,8 +165,13 @@ pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64], co
 }
 
 /// Fits the eddy model, starting from a second-order fit.
-pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Fitted> {
+///
+/// Unless it is `wanted` anyway, a fit that the information criterion would not prefer is given up early: pole and zero then
+/// cancel, and their values mean nothing.
+pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted, wanted: bool) -> Option<Fitted> {
     let groups = group::gather(bins, setup.band);
+    let now = 2.0 * groups.iter().map(|g| (from.model.response(&from.theta, g.f) - g.h).norm_sqr() * g.weight).sum::<f64>();
+    let worth = if wanted { f64::INFINITY } else { now - 2.0 * from.data.max(2.0).ln() * from.scatter.max(1.0) };
     let f_ref = from.model.f_ref;
     let nuisance: Vec<f64> = from.theta[Kind::SecondOrder.params().len()..].to_vec();
     let points = points(&groups, setup, &nuisance, f_ref);
@@ -195,7 +201,7 @@ pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Fitted> {
             starts.push(vec![g, b1, b2, p, 0.9 * p]);
         }
     }
-    best_of(bins, setup, Kind::Eddy, f_ref, &groups, starts, &nuisance)
+    best_of(bins, setup, Kind::Eddy, f_ref, &groups, starts, &nuisance, worth)
 }
 
 /// Bayesian information criterion, eddy minus second order: negative where the eddy model is the better one. The cost is
@@ -249,6 +255,7 @@ fn best_of(
     groups: &[Group],
     starts: Vec<Vec<f64>>,
     nuisance: &[f64],
+    worth: f64,
 ) -> Option<Fitted> {
     let own = kind.params();
     let mut params = own.to_vec();
@@ -315,9 +322,12 @@ fn best_of(
     let best = ranked
         .into_iter()
         .take(3)
-        .map(|(_, s)| solve::minimise(&problem, &s, &low, &high))
+        .map(|(_, s)| solve::minimise(&problem, &s, &low, &high, Patience::STATISTICAL))
         .filter(|s| s.cost.is_finite() && s.ending != solve::Ending::NotFinite)
         .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
+    if best.cost > worth {
+        return None;
+    }
     let polished = raw::polish(bins, setup.band, &model, &best.theta, &lower, &upper, &priors)?;
     if !(polished.last_step.is_finite() && polished.last_step < 1.0) {
         return None;

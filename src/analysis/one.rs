@@ -6,7 +6,7 @@ use super::{Prepared, Work, findings, fit_all};
 use crate::fit::model::Param;
 use crate::fit::{self, Nuisance, Setup};
 use crate::record::Level;
-use crate::transfer::align;
+use crate::transfer::{align, fft};
 
 /// Latency left after alignment may be this wrong.
 const DELAY_REACH_S: f64 = 0.002;
@@ -198,33 +198,27 @@ impl Work<'_> {
         let fit = fits.best();
         let latency = at.arrival - at.middle;
         let looks = align::looks(&self.take.pickup, drive, active, latency, at.ppm, self.rate, 10_000.0);
-        // Delay of each look against the fitted response, by a search over its own phases.
+        // How well each look adds up at its best delay within 4 ms, and at the one that was fitted.
         let mut lags: Vec<(f64, f64, f64)> = Vec::new();
+        let (Some(first), Some(spacing)) = (looks.freq.first(), looks.freq.get(1).map(|f| f - looks.freq[0])) else {
+            return None;
+        };
+        let offset = (first / spacing).round() as usize;
+        let length = fft::good_length(4 * (self.rate / spacing) as usize);
+        let reach = (0.004 * spacing * length as f64) as usize;
         for (t, c) in looks.time.iter().zip(&looks.cross) {
-            let terms: Vec<_> = looks
-                .freq
-                .iter()
-                .zip(c)
-                .map(|(f, v)| {
-                    let turn = fit.model.response(&fit.theta, *f).conj();
-                    (*f, v * turn / turn.norm().max(f64::MIN_POSITIVE))
-                })
-                .collect();
-            let all: f64 = terms.iter().map(|x| x.1.norm()).sum();
-            let sum = |tau: f64| {
-                terms
-                    .iter()
-                    .map(|(f, v)| v * num_complex::Complex64::from_polar(1.0, std::f64::consts::TAU * f * tau))
-                    .sum::<num_complex::Complex64>()
-                    .re
-            };
-            let step = 0.25 / self.rate;
-            let reach = (0.004 / step) as i64;
-            let Some(best) = (-reach..=reach).max_by(|a, b| sum(*a as f64 * step).total_cmp(&sum(*b as f64 * step))) else {
-                continue;
-            };
-            let (now, best_lag) = (sum(0.0) / all, best as f64 * step);
-            lags.push((*t, sum(best_lag) / all, now));
+            let mut bins = vec![num_complex::Complex64::new(0.0, 0.0); offset + c.len()];
+            let mut all = 0.0;
+            for (k, (f, v)) in looks.freq.iter().zip(c).enumerate() {
+                let turn = fit.model.response(&fit.theta, *f).conj();
+                bins[offset + k] = v * turn / turn.norm().max(f64::MIN_POSITIVE);
+                all += v.norm();
+            }
+            // The inverse transform holds the sum over both signs of the frequency.
+            let sums = fft::inverse(&bins, length);
+            let scale = 0.5 * length as f64 / f64::max(all, f64::MIN_POSITIVE);
+            let best = (0..=reach).chain(length - reach..length).map(|i| sums[i]).fold(f64::NEG_INFINITY, f64::max);
+            lags.push((*t, best * scale, sums[0] * scale));
         }
         // A look that would add up at another delay but does not at this one; several side by side, since one may err.
         let slips: Vec<f64> = lags.iter().filter(|l| l.1 > 0.8 && l.2 < 0.7 * l.1).map(|l| l.0).collect();

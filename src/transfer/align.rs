@@ -27,6 +27,8 @@ const HIGH_HZ: f64 = 8_000.0;
 /// part of it would prefer the wrong period of a periodic drive, where less is smeared.
 const PEAK_S: f64 = 0.003;
 const MOST_PPM: f64 = 500.0;
+/// The delay of a channel that holds the drive itself is searched below this, then refined over all.
+const GRID_HZ: f64 = 5_000.0;
 
 /// Whitened cross-correlation of take and drive: latency in samples to about a millisecond, and the score.
 ///
@@ -185,17 +187,15 @@ pub fn clock(looks: &Looks) -> Option<f64> {
 /// weighted phases.
 pub fn straight(looks: &Looks) -> Option<(f64, f64)> {
     // Delay first, on a grid fine enough for the highest frequency; then both by linear regression of the phases.
-    let total = |tau: f64| {
-        let mut s = Complex64::new(0.0, 0.0);
-        for c in &looks.cross {
-            for (f, v) in looks.freq.iter().zip(c) {
-                s += v * Complex64::from_polar(1.0, TAU * f * tau);
-            }
-        }
-        s.norm()
-    };
-    let high = looks.freq.last().copied()?;
-    let step = 0.2 / high;
+    let folded: Vec<(f64, Complex64)> = looks
+        .freq
+        .iter()
+        .enumerate()
+        .take_while(|(_, f)| **f < GRID_HZ)
+        .map(|(k, f)| (*f, looks.cross.iter().map(|c| c[k]).sum()))
+        .collect();
+    let total = |tau: f64| folded.iter().map(|(f, v)| v * Complex64::from_polar(1.0, TAU * f * tau)).sum::<Complex64>().norm();
+    let step = 0.2 / GRID_HZ;
     let reach = (0.0015 / step) as i64;
     let best = (-reach..=reach).max_by(|a, b| total(*a as f64 * step).total_cmp(&total(*b as f64 * step)))?;
     let (mut tau, mut ppm) = (best as f64 * step, 0.0);

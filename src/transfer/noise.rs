@@ -132,13 +132,20 @@ fn find_lines(s: &[f64], spacing_hz: f64, looks: f64) -> Vec<bool> {
     let limit = 1.0 + 11.0 / looks + 5.0 / looks.sqrt();
     let mut buffer = Vec::new();
     let mut line = vec![false; s.len()];
+    let (mut typical, mut until) = (0.0, 0);
     for k in 0..s.len() {
-        buffer.clear();
-        buffer.extend_from_slice(&s[window(k, s.len(), spacing_hz)]);
-        // The lower quartile: a comb of hum may fill nearly half of the bins.
-        let quarter = buffer.len() / 4;
-        let (_, low, _) = buffer.select_nth_unstable_by(quarter, f64::total_cmp);
-        if s[k] > limit * *low / quartile_over_mean(looks) {
+        // The neighbourhood changes slowly: one look serves a quarter of its width.
+        if k >= until {
+            let around = window(k, s.len(), spacing_hz);
+            until = k + 1 + around.len() / 8;
+            buffer.clear();
+            buffer.extend_from_slice(&s[around]);
+            // The lower quartile: a comb of hum may fill nearly half of the bins.
+            let quarter = buffer.len() / 4;
+            let (_, low, _) = buffer.select_nth_unstable_by(quarter, f64::total_cmp);
+            typical = *low / quartile_over_mean(looks);
+        }
+        if s[k] > limit * typical {
             // The window's skirts belong to the line.
             line[k.saturating_sub(3)..(k + 4).min(s.len())].fill(true);
         }

@@ -114,7 +114,7 @@ impl Work<'_> {
         let groups = group::gather(&p.bins, p.setup.band);
         // The upper half alone must fall too: a knock or hum may bend the lower.
         let falls = |band: std::ops::Range<f64>| {
-            let raw = groups.iter().map(|g| (g.f, g.h, g.weight));
+            let raw = groups.iter().filter(|g| g.coherence > 0.5).map(|g| (g.f, g.h, g.weight));
             faults::slope_db_per_octave(raw, band).is_some_and(|(s, u)| s + 4.0 * u < -3.0)
         };
         let swapped = falls(80.0..900.0) && falls(300.0..900.0);
@@ -126,6 +126,10 @@ impl Work<'_> {
 
     pub(super) fn report(&mut self, p: &Prepared, fits: &Fits, one_channel: bool) {
         let second = &fits.second;
+        if explained(p, second) < LEAST_EXPLAINED {
+            self.findings.push(findings::no_signal());
+            return;
+        }
         if open::winding_is_open(p, second) {
             self.findings.push(findings::open_winding());
             return;
@@ -400,19 +404,21 @@ fn coherence(p: &Prepared) -> f64 {
         return 0.0;
     }
     // Each term is exponential with mean 1 under no answer; five standard deviations and a little for the noise's own error.
-    let scale = if p.noise_from_silence { 1.0 } else { mean_power(p) };
-    (sum / n / scale) / (1.3 + 5.0 / f64::sqrt(n))
+    (sum / n) / (1.3 + 5.0 / f64::sqrt(n))
 }
 
-/// Mean of |Y|^2 over what was taken as noise: where no silence told the noise yet.
-fn mean_power(p: &Prepared) -> f64 {
-    let (mut s, mut n) = (0.0, 0.0);
-    for i in (0..p.bins.len()).filter(|i| p.bins.used[*i]) {
-        s += p.bins.y[i].norm_sqr() / (p.bins.syy[i] * p.bins.energy);
-        n += 1.0;
-    }
-    (s / f64::max(n, 1.0)).max(f64::MIN_POSITIVE)
+/// How much of the pickup channel a fit explains, in units of chi-square.
+fn explained(p: &Prepared, fit: &Fitted) -> f64 {
+    let b = &p.bins;
+    (0..b.len())
+        .filter(|i| b.used[*i])
+        .map(|i| 2.0 * (b.y[i].norm_sqr() - fit.residuals[i].norm_sqr()) / (b.syy[i] * b.length))
+        .sum::<f64>()
+        / fit.scatter.max(1.0)
 }
+
+/// A response with a narrow peak can follow chance by about twice the logarithm of the number of bins; this is far above.
+const LEAST_EXPLAINED: f64 = 100.0;
 
 fn peak_of_points(points: &[Point], dc: f64, band: [f64; 2]) -> Option<(Estimate, Estimate)> {
     let db = 20.0 * std::f64::consts::LOG10_E;

@@ -255,8 +255,13 @@ impl<'a> Work<'a> {
             length: record.length as f64,
             energy: record.energy(),
         };
-        if let Some(noise) = &noise {
-            bins.set_noise(noise);
+        match &noise {
+            Some(noise) => bins.set_noise(noise),
+            // Until a fit has told answer from noise, all of it may be noise.
+            None => {
+                let all = bins.y.clone();
+                noise_from_residuals(&mut bins, &all, &vec![false; n]);
+            }
         }
         let driven = driven_band(&bins);
         let band = [driven[0].max(BOTTOM_HZ), driven[1].min(TOP_HZ).min(0.45 * self.rate)];

@@ -73,7 +73,7 @@ pub fn clipping(x: &[f32], spread: f64) -> Clipping {
 /// Runs of samples that stand still where the signal moves: zeroed or held by a converter that lost its data. The kink at
 /// either end tells them from the flat top of a slow, coarsely stepped sine. Returns the frame of each.
 pub fn held(channels: &[&[f32]], active: &Range<usize>, step: f64) -> Vec<usize> {
-    const SHORTEST: usize = 4;
+    const SHORTEST: usize = 8;
     let Some(first) = channels.first() else { return Vec::new() };
     let still = |i: usize| channels.iter().all(|c| c[i] == c[i - 1]);
     let mut out = Vec::new();
@@ -90,7 +90,8 @@ pub fn held(channels: &[&[f32]], active: &Range<usize>, step: f64) -> Vec<usize>
         if i - start < SHORTEST || start < 24 || i + 24 > first.len() {
             continue;
         }
-        // A jump at both ends, far above how the channel moves nearby and far above its steps.
+        // Where the channel moves by several steps a sample it does not stand still, but on a crest; and it goes on from
+        // elsewhere than it stopped.
         let kinked = channels.iter().any(|c| {
             let jump = |k: usize| f64::from((c[k] - c[k - 1]).abs());
             let mut near: Vec<f64> = (start - 20..start).chain(i + 1..i + 21).map(jump).collect();
@@ -98,7 +99,7 @@ pub fn held(channels: &[&[f32]], active: &Range<usize>, step: f64) -> Vec<usize>
             let typical = near[near.len() / 2];
             let top = c[start].abs();
             let extreme = c[start.saturating_sub(200)..(i + 200).min(c.len())].iter().all(|v| v.abs() <= top);
-            !extreme && typical > 4.0 * step && jump(start).max(jump(i)) > 1.5 * typical
+            !extreme && typical > 4.0 * step && jump(start).max(jump(i)) > 0.25 * typical
         });
         if kinked {
             out.push(start);

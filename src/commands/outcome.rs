@@ -2,12 +2,14 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::failure::{Failure, Result, Status};
+use crate::capture::{Take, wav};
 use crate::cli::args::Shown;
 use crate::cli::console::Console;
+use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::{Record, Verdict};
 use crate::report::plot;
+use crate::stimulus::Drive;
 
 pub fn status(record: &Record) -> Status {
     if record.verdict == Verdict::Rejected { Status::NoReading } else { Status::Done }
@@ -15,8 +17,13 @@ pub fn status(record: &Record) -> Status {
 
 /// A record as the file holds it.
 pub fn to_json(record: &Record) -> Result<Vec<u8>> {
-    let mut bytes = serde_json::to_vec_pretty(record)
-        .map_err(|e| Failure::new(format!("cannot write the record: {e}"), "report this as a fault of the program"))?;
+    pretty(record, "the record")
+}
+
+/// A document as its file holds it; `what` names it in a message.
+pub fn pretty(document: &impl serde::Serialize, what: &str) -> Result<Vec<u8>> {
+    let mut bytes = serde_json::to_vec_pretty(document)
+        .map_err(|e| Failure::new(format!("cannot write {what}: {e}"), "report this as a fault of the program"))?;
     bytes.push(b'\n');
     Ok(bytes)
 }
@@ -49,6 +56,40 @@ pub fn write(record: &Record, folder: &Path) -> Result<Vec<PathBuf>> {
     let path = folder.join("record.json");
     fileio::write_new(&path, &to_json(record)?)?;
     files.insert(0, path);
+    Ok(files)
+}
+
+/// What a measurement keeps beside its record, so that any later version can compute the record again.
+const KEPT: [&str; 3] = ["take.wav", "drive.wav", "drive.json"];
+
+/// Refuses a folder that holds a record, a take or a drive already: none of them is ever overwritten.
+pub fn refuse_occupied(folder: &Path) -> Result<()> {
+    refuse_existing(folder)?;
+    match KEPT.iter().map(|n| folder.join(n)).find(|p| p.symlink_metadata().is_ok()) {
+        Some(path) => Err(Failure::new(
+            format!("{} is there already", path.display()),
+            "choose another --out: no take is overwritten",
+        )),
+        None => Ok(()),
+    }
+}
+
+/// Writes the take, what was played (where it is known), the plots and, last, the record.
+pub fn write_with_take(record: &Record, take: &Take, drive: Option<&Drive>, folder: &Path) -> Result<Vec<PathBuf>> {
+    refuse_occupied(folder)?;
+    let mut channels: Vec<&[f32]> = vec![&take.pickup];
+    channels.extend(take.reference.as_deref());
+    let [take_wav, drive_wav, drive_json] = KEPT.map(|n| folder.join(n));
+    fileio::write_new(&take_wav, &wav::to_bytes(take.rate_hz, &channels)?)?;
+    let mut kept = vec![take_wav];
+    if let Some(drive) = drive {
+        let d = &drive.description;
+        fileio::write_new(&drive_wav, &wav::to_bytes(d.rate_hz, &[&drive.samples])?)?;
+        fileio::write_new(&drive_json, &pretty(d, "the drive's description")?)?;
+        kept.extend([drive_wav, drive_json]);
+    }
+    let mut files = write(record, folder)?;
+    files.extend(kept);
     Ok(files)
 }
 

@@ -20,7 +20,12 @@ impl Estimate {
     /// `None` unless all three numbers are finite and the uncertainties not negative.
     pub fn new(value: f64, u: f64, u_noise: f64) -> Option<Self> {
         let ok = value.is_finite() && u.is_finite() && u_noise.is_finite() && u >= 0.0 && u_noise >= 0.0;
-        ok.then_some(Estimate { value, u, u_noise })
+        // The whole is not smaller than its part, whatever rounding says.
+        ok.then_some(Estimate {
+            value,
+            u: u.max(u_noise),
+            u_noise,
+        })
     }
 
     /// Half-width of the 95 % interval from the combined uncertainty.

@@ -95,8 +95,11 @@ impl Chain {
                 nuisance.push(unknown(Param::AcProduct, AC_TYPICAL_HZ.powi(2), AC_MOST_HZ.powi(2), 2.0 * AC_SPREAD_HZ.powi(2)));
             }
             (None, None) => {
-                nuisance.push(unknown(Param::AcPickup, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ));
-                nuisance.push(unknown(param, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ));
+                nuisance.push(unknown(Param::AcMean, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ));
+                nuisance.push(Nuisance {
+                    lower: -AC_APART_HZ,
+                    ..unknown(Param::AcDifference, 0.0, AC_APART_HZ, AC_SPREAD_HZ)
+                });
             }
             (Some(_), None) => nuisance.push(unknown(param, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ)),
             (None, Some(_)) => nuisance.push(unknown(Param::AcPickup, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ)),
@@ -111,6 +114,8 @@ impl Chain {
 
 /// Corners of sound-card inputs lie between 0 and this (common practice: 1 to 10 Hz).
 const AC_MOST_HZ: f64 = 15.0;
+/// Two inputs of one interface differ by less than this.
+const AC_APART_HZ: f64 = 12.0;
 const AC_TYPICAL_HZ: f64 = 4.0;
 /// So weak a prior only keeps the direction in place that the take cannot see (both corners moving together).
 const AC_SPREAD_HZ: f64 = 8.0;

@@ -29,6 +29,9 @@ pub fn grid(band: [f64; 2]) -> impl Iterator<Item = (f64, f64, f64)> {
     })
 }
 
+/// A point more uncertain than this (relative) says nothing.
+const TOO_VAGUE: f64 = 0.4;
+
 /// Averages Y/(H X) about every grid frequency and multiplies the model back in, so that its slope does no harm.
 pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
     let excess = fit.scatter.max(1.0);
@@ -52,7 +55,11 @@ pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
             }
             let model = fit.model.shape(&fit.theta, f);
             let ratio = 1.0 + xe / xx;
-            let u = (0.5 * excess / xx).sqrt() / ratio.norm();
+            // Against the model where noise makes the measured value look large.
+            let u = (0.5 * excess / xx).sqrt() / ratio.norm().min(1.0);
+            if u > TOO_VAGUE {
+                return None;
+            }
             let g = model * ratio;
             (g.norm() > 0.0 && u.is_finite()).then_some(Point { f, g, u, model })
         })
@@ -90,16 +97,29 @@ pub struct Misfit {
     pub beyond_noise_db: f64,
     /// Mean square difference in units of the noise.
     pub chi2: f64,
+    pub points: f64,
+}
+
+impl Misfit {
+    /// A misfit below this is nobody's business.
+    const MATTERS_DB: f64 = 0.05;
+
+    /// Whether the model misses the curve by more than noise and 0.05 dB explain.
+    pub fn matters(&self) -> bool {
+        // Five standard deviations of a mean square of so many points.
+        let chance = 1.5f64.max(1.0 + 5.0 * (2.0 / self.points.max(1.0)).sqrt());
+        self.beyond_noise_db > Self::MATTERS_DB && self.chi2 > chance
+    }
 }
 
 /// Compares measured points with another model's values at the same frequencies.
-pub fn misfit(points: &[Point], model: impl Fn(f64) -> f64) -> Misfit {
+pub fn misfit(points: &[Point], model: impl Fn(f64) -> Complex64) -> Misfit {
     let (mut sw, mut sd, mut sn, mut chi, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0);
     for p in points {
-        let m = model(p.f);
-        let d = 20.0 * (p.g.norm() / m).log10();
+        // Linear in the ratio, not its logarithm: a weak point must not weigh by the tail of a logarithm.
+        let d = DB * (p.g / model(p.f) - 1.0).re;
         let u = DB * p.u;
-        if !d.is_finite() {
+        if !d.is_finite() || u > 1.0 {
             continue;
         }
         let w = 1.0 / (u * u + 0.05 * 0.05);
@@ -112,24 +132,25 @@ pub fn misfit(points: &[Point], model: impl Fn(f64) -> f64) -> Misfit {
     if sw <= 0.0 {
         return Misfit::default();
     }
+    let points = n;
     Misfit {
+        points,
         rms_db: (sd / sw).sqrt(),
         beyond_noise_db: ((sd - sn).max(0.0) / sw).sqrt(),
         chi2: chi / n,
     }
 }
 
-/// A dip between two rises, as the difference of two coils has it: returns its frequency.
+/// A dip between two peaks of which the upper is no small one, as the difference of two coils has it: returns its
+/// frequency. With the exciter over one coil there is a dip too, but what follows stays far below the first peak.
 pub fn dip(points: &[Point], dc: f64) -> Option<f64> {
     let db: Vec<f64> = points.iter().map(|p| 20.0 * (p.g.norm() / dc).log10()).collect();
-    let sure = |i: usize| DB * points[i].u < 1.0;
-    let usable: Vec<usize> = (0..points.len()).filter(|i| points[*i].f > 150.0 && sure(*i)).collect();
+    let usable: Vec<usize> = (0..points.len()).filter(|i| points[*i].f > 300.0 && DB * points[*i].u < 1.0).collect();
     for (k, &i) in usable.iter().enumerate() {
-        let before = usable[..k].iter().map(|j| db[*j]).fold(f64::NEG_INFINITY, f64::max);
-        let after = usable[k + 1..].iter().map(|j| db[*j]).fold(f64::NEG_INFINITY, f64::max);
+        let top = |side: &[usize]| side.iter().map(|j| db[*j]).fold(f64::NEG_INFINITY, f64::max);
+        let (before, after) = (top(&usable[..k]), top(&usable[k + 1..]));
         let depth = before.min(after) - db[i];
-        let local = k > 0 && k + 1 < usable.len() && db[i] <= db[usable[k - 1]] && db[i] <= db[usable[k + 1]];
-        if local && depth > (3.0f64).max(6.0 * DB * points[i].u) {
+        if depth > (3.0f64).max(6.0 * DB * points[i].u) && after > before - 8.0 {
             return Some(points[i].f);
         }
     }

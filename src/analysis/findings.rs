@@ -59,6 +59,15 @@ pub fn clipped(channel: &str, samples: u64, dbfs: f64, full: bool, reject: bool,
     )
 }
 
+/// Tops that are bent, not flat: something before the converter, with coupling or filters after it.
+pub fn distorted() -> Finding {
+    finding(
+        Code::Clipped,
+        Level::Warning,
+        "the answer is bent where it is loud, so its tops are cut somewhere before the converter: lower --level by 6 dB and measure again",
+    )
+}
+
 pub fn dropout(count: usize, first_s: f64, reject: bool) -> Finding {
     let places = if count == 1 { "one place".to_string() } else { format!("{count} places") };
     finding(
@@ -67,6 +76,15 @@ pub fn dropout(count: usize, first_s: f64, reject: bool) -> Finding {
         format!(
             "samples are missing or repeated in {places} (first at {first_s:.2} s): close other programs, use a cable and no hub, and measure again"
         ),
+    )
+}
+
+/// `report`: what the sound system said, in words.
+pub fn sound_trouble(report: &str) -> Finding {
+    finding(
+        Code::Dropout,
+        Level::Reject,
+        format!("the sound system lost samples ({report}): close other programs and measure again"),
     )
 }
 

@@ -10,14 +10,15 @@ use crate::fit::model::{Param, f0_q};
 use crate::fit::{Fitted, Kind, peak};
 use crate::record::{Code, Eddy, Fit, Model, Nuisance, PeakFrom, Resonance};
 use crate::transfer::faults::{self, Timeline};
+use crate::transfer::lines;
 
 /// An eddy model must be better by this much in the information criterion ("very strong", Kass and Raftery, JASA 90, 1995).
 const CLEARLY_BETTER: f64 = -10.0;
-/// A misfit below this is nobody's business.
-const MISFIT_DB: f64 = 0.05;
 /// Standard uncertainties above which a reading is called weak.
 const WEAK_F0: f64 = 0.005;
 const WEAK_Q: f64 = 0.04;
+/// Residual power while the drive is on over that in the silence: the answer is bent.
+const DISTORTED: f64 = 6.0;
 
 /// f0 and Q of a fit with their uncertainties and correlation.
 pub(super) struct Headline {
@@ -108,16 +109,23 @@ impl Work<'_> {
         false
     }
 
+    /// Whether the raw ratio falls where a pickup's rises; raises the finding if so.
+    pub(super) fn swapped(&mut self, p: &Prepared) -> bool {
+        let groups = group::gather(&p.bins, p.setup.band);
+        // The upper half alone must fall too: a knock or hum may bend the lower.
+        let falls = |band: std::ops::Range<f64>| {
+            let raw = groups.iter().map(|g| (g.f, g.h, g.weight));
+            faults::slope_db_per_octave(raw, band).is_some_and(|(s, u)| s + 4.0 * u < -3.0)
+        };
+        let swapped = falls(80.0..900.0) && falls(300.0..900.0);
+        if swapped {
+            self.findings.push(findings::channels_swapped());
+        }
+        swapped
+    }
+
     pub(super) fn report(&mut self, p: &Prepared, fits: &Fits, one_channel: bool) {
         let second = &fits.second;
-        let groups = group::gather(&p.bins, p.setup.band);
-        if !one_channel {
-            let raw = groups.iter().map(|g| (g.f, g.h, g.weight));
-            if faults::slope_db_per_octave(raw).is_some_and(|s| s < -3.0) {
-                self.findings.push(findings::channels_swapped());
-                return;
-            }
-        }
         if open::winding_is_open(p, second) {
             self.findings.push(findings::open_winding());
             return;
@@ -139,26 +147,25 @@ impl Work<'_> {
                 }
             }
         };
+        if self.options.model == Choice::Eddy && eddy.is_none() {
+            self.notes.push("the eddy model is not to be had from this take: the second-order model is shown".into());
+        }
         let points = curve::measure(&p.bins, p.setup.band, better);
-        let of = |f: &Fitted| curve::misfit(&points, |hz| f.model.shape(&f.theta, hz).norm());
+        let of = |f: &Fitted| curve::misfit(&points, |hz| f.model.shape(&f.theta, hz));
         let (miss_second, miss_better) = (of(second), of(better));
         let dc = better.model.shape(&better.theta, 0.0).norm();
         let model_peak = peak::estimate(better);
         let curve_peak = peak_of_points(&points, dc, p.setup.band);
-        let misses = |m: &Misfit| m.beyond_noise_db > MISFIT_DB && m.chi2 > 1.5;
         // Where even the better model misses the curve, the curve itself is asked.
-        let from_curve = misses(&miss_better) && curve_peak.is_some();
+        let from_curve = miss_better.matters() && curve_peak.is_some();
         let (peak_hz, peak_db, peak_from) = match (from_curve, curve_peak, model_peak) {
             (true, Some((hz, db)), _) => (Some(hz), Some(db), PeakFrom::Curve),
             (_, _, Some((hz, db))) => (Some(hz), Some(db), PeakFrom::Model),
             _ => (None, None, PeakFrom::Model),
         };
-        self.judge_fit(second, better, miss_second, misses(&miss_second), misses(&miss_better), &peak_hz.zip(peak_db));
+        self.judge_fit(second, better, miss_second, miss_second.matters(), miss_better.matters(), &peak_hz.zip(peak_db));
         if peak_hz.is_none() {
             self.findings.push(findings::no_peak());
-        }
-        if let Some(at) = curve::dip(&points, dc) {
-            self.findings.push(findings::coils_cancel(at));
         }
         self.judge_edge(p, &head, peak_hz.as_ref());
         let (wf, wq) = (head.f0.u_noise / head.f0.value, head.q.u_noise / head.q.value);
@@ -171,6 +178,11 @@ impl Work<'_> {
         }
         self.judge_noise(p, fits, better, head.f0.value);
         self.judge_time(p, fits, better);
+        // A knock may bend the curve into any shape.
+        let disturbed = self.raised(Code::Transient) || self.raised(Code::Dropout);
+        if let Some(at) = curve::dip(&points, dc).filter(|_| !disturbed) {
+            self.findings.push(findings::coils_cancel(at));
+        }
         self.judge_input();
         let chain = self.options.chain;
         let gain = better.theta[0] / chain.gain;
@@ -282,15 +294,23 @@ impl Work<'_> {
             .collect();
         let ringing: Vec<Complex64> = (0..n).map(|i| better.model.shape(&better.theta, bins.freq(i)) / better.theta[0]).collect();
         let origin = p.record.range.start as f64 / self.rate;
+        // A smooth misfit of the model would look like events where a sweep passes it.
+        let mut residuals = better.residuals.clone();
+        if better.smooth_chi2 > 1.5 * better.scatter.max(1.0) {
+            let (from, to) = (bins.index_of(p.setup.band[0]), bins.index_of(p.setup.band[1]) + 1);
+            let to = to.min(n);
+            residuals[from..to].copy_from_slice(&lines::without_misfit(bins, &better.residuals, from, to));
+        }
         let timeline = Timeline {
             bins,
-            residuals: &better.residuals,
+            residuals: &residuals,
             answer: &answer,
             lines: &fits.lines,
             ringing: &ringing,
             band: p.setup.band,
             origin_s: origin,
             length_s: p.record.range.len() as f64 / self.rate,
+            taper_s: [p.record.taper_in as f64 / self.rate, p.record.taper_out as f64 / self.rate],
         };
         let frames = self.take.pickup.len() as f64 / self.rate;
         // Where the take is cut within the signal, the cut itself would look like an event.
@@ -303,17 +323,29 @@ impl Work<'_> {
             }
             None => origin + margin(p.record.taper_in)..frames - margin(p.record.taper_out),
         };
-        let events = timeline.events(span);
-        let splices: Vec<_> = events.iter().filter(|e| e.splice).collect();
-        if let Some(first) = splices.first() {
-            self.capture.dropouts += splices.len() as u64;
-            self.findings.push(findings::dropout(splices.len(), first.start_s, false));
+        let faults::Seen { events, loud_over_silent } = timeline.look(span);
+        let bent = loud_over_silent.is_some_and(|x| x > DISTORTED) && better.scatter > 2.0 && events.is_empty();
+        if bent && self.capture.clipped_samples == 0 {
+            self.findings.push(findings::distorted());
         }
-        let knocks: Vec<_> = events.iter().filter(|e| !e.splice).collect();
+        let splices: Vec<_> = events.iter().filter(|e| e.splice && self.capture.clipped_samples == 0).collect();
+        let mut channels = vec![self.take.pickup.as_slice()];
+        channels.extend(self.take.reference.as_deref());
+        let held = p.active.as_ref().map_or_else(Vec::new, |a| faults::held(&channels, a, self.step));
+        let first_held = held.first().map(|i| *i as f64 / self.rate);
+        let first = splices.first().map(|e| e.start_s).into_iter().chain(first_held).reduce(f64::min);
+        if let Some(first) = first.filter(|_| !self.raised(Code::Dropout)) {
+            let count = splices.len().max(held.len());
+            self.capture.dropouts += count as u64;
+            self.findings.push(findings::dropout(count, first, false));
+        }
+        // The edges of a stretch that stood still are no knocks either. Where tops are flat the residual is full of bursts, and they are no knocks.
+        let clipped = self.capture.clipped_samples > 0;
+        let knocks: Vec<_> = events.iter().filter(|e| !e.splice && !clipped && held.is_empty()).collect();
         if let Some(first) = knocks.first() {
             self.findings.push(findings::transient(first.start_s, knocks.len(), true));
-        } else if let Some(at) = faults::burst_in_silence(&self.take.pickup, &p.silences, self.rate) {
-            self.findings.push(findings::transient(at, 1, false));
+        } else if let Some(at) = p.bursts.first() {
+            self.findings.push(findings::transient(*at, 1, false));
         }
     }
 
@@ -326,7 +358,6 @@ impl Work<'_> {
     }
 
     /// Whether a finding of this kind has been raised.
-    #[allow(dead_code)]
     pub(super) fn raised(&self, code: Code) -> bool {
         self.findings.iter().any(|f| f.code == code)
     }
@@ -415,11 +446,27 @@ fn eddy_record(e: &Fitted, delta_bic: f64) -> Option<Eddy> {
 
 fn nuisance(fit: &Fitted, p: &Prepared) -> std::collections::BTreeMap<String, Nuisance> {
     let mut out = std::collections::BTreeMap::new();
+    if let (Some(m), Some(d)) = (fit.model.index(Param::AcMean), fit.model.index(Param::AcDifference)) {
+        let c = &fit.total;
+        for (name, sign) in [("ac_pickup_hz", 0.5), ("ac_reference_hz", -0.5)] {
+            let variance = c[(m, m)] + 2.0 * sign * c[(m, d)] + sign * sign * c[(d, d)];
+            let value = fit.theta[m] + sign * fit.theta[d];
+            out.insert(
+                name.to_string(),
+                Nuisance {
+                    value,
+                    u: Some(variance.max(0.0).sqrt()).filter(|u| u.is_finite()),
+                },
+            );
+        }
+    }
     let fixed = &p.setup.fixed;
     let mut put = |name: &str, param: Param, otherwise: Option<f64>, turn: &dyn Fn(f64) -> f64| {
         let fitted = fit.model.index(param);
         let value = fitted.map(|i| fit.theta[i]).or(otherwise);
-        let Some(v) = value.map(turn).filter(|v| v.is_finite()) else { return };
+        let Some(v) = value.map(turn).filter(|v| v.is_finite()) else {
+            return;
+        };
         let u = fitted.map(|i| {
             let sd = fit.total[(i, i)].max(0.0).sqrt();
             (turn(fit.theta[i] + sd) - v).abs()

@@ -11,12 +11,13 @@ use crate::fit::{self, Fitted, Setup};
 use crate::record::{CaptureSummary, Curve, Finding, Fit, Level, Resonance, Verdict};
 use crate::transfer::bins::{Bins, Record};
 use crate::transfer::lines::{self, Hum};
-use crate::transfer::{noise, span};
+use crate::transfer::{faults, noise, span};
 
 pub mod chain;
 pub mod curve;
 pub mod findings;
 mod judge;
+mod one;
 mod open;
 
 use chain::Chain;
@@ -70,6 +71,11 @@ pub fn analyse(take: &Take, options: &Options) -> Result<Analysis> {
         ));
     }
     let mut work = Work::new(take, options);
+    if let Some(first) = take.provenance.trouble.first() {
+        // What the sound system reported while recording voids the take, whatever the samples look like.
+        work.capture.dropouts += take.provenance.trouble.len() as u64;
+        work.findings.push(findings::sound_trouble(first));
+    }
     work.clipping();
     match &take.reference {
         Some(reference) => work.two_channel(reference),
@@ -98,6 +104,14 @@ pub(crate) struct Work<'a> {
     curve: Option<Curve>,
 }
 
+/// Where a take is cut, and what is silence in it.
+pub(crate) struct Cut {
+    pub record: Record,
+    pub active: Option<Range<usize>>,
+    pub silences: Vec<Range<usize>>,
+    pub bursts: Vec<f64>,
+}
+
 /// Spectra with all that was found about the noise, ready to be fitted.
 pub(crate) struct Prepared {
     pub bins: Bins,
@@ -108,6 +122,10 @@ pub(crate) struct Prepared {
     pub noise_from_silence: bool,
     /// Band in which the drive has power.
     pub driven: [f64; 2],
+    /// Times in seconds at which something knocked in the silences.
+    pub bursts: Vec<f64>,
+    /// Bins where a line stands, as far as is known.
+    pub lines: Vec<bool>,
 }
 
 /// Second-order fit, eddy fit if it came to one, and the lines left out of both.
@@ -160,16 +178,43 @@ impl<'a> Work<'a> {
         if self.rejected() {
             return;
         }
-        let active = span::active(reference, rate);
-        let record = Record::around(active.as_ref(), take.pickup.len(), rate);
-        let keep = self.keep(&record);
-        let x = record.transform(reference, keep);
-        let y = record.transform(&take.pickup, keep);
-        let mut prepared = self.prepare(record, x, y, active, Some(reference), false);
+        let cut = self.cut(span::active(reference, rate));
+        let keep = self.keep(&cut.record);
+        let x = cut.record.transform(reference, keep);
+        let y = cut.record.transform(&take.pickup, keep);
+        let mut prepared = self.prepare(cut, x, y, Some(reference), false);
         if let Some(drive) = self.options.drive {
             self.clock_of_reference(reference, drive);
         }
         self.measure(&mut prepared, false);
+    }
+
+    /// The stretch of the take that is transformed: the drive and some silence, but no knock in the silence.
+    fn cut(&self, active: Option<Range<usize>>) -> Cut {
+        let frames = self.take.pickup.len();
+        let silences: Vec<Range<usize>> = active
+            .as_ref()
+            .map(|a| span::silences(a, frames, self.rate).into_iter().filter(|r| !r.is_empty()).collect())
+            .unwrap_or_default();
+        let bursts = faults::bursts_in_silence(&self.take.pickup, &silences, self.rate, self.step * self.step / 12.0);
+        let mut limits = 0..frames;
+        if let Some(a) = &active {
+            for at in &bursts {
+                let at = (at * self.rate) as usize;
+                let clear = (0.04 * self.rate) as usize;
+                if at < a.start {
+                    limits.start = limits.start.max((at + clear).min(a.start));
+                } else if at > a.end {
+                    limits.end = limits.end.min(at.saturating_sub(clear).max(a.end));
+                }
+            }
+        }
+        Cut {
+            record: Record::around(active.as_ref(), &limits, self.rate),
+            active,
+            silences,
+            bursts,
+        }
     }
 
     /// Bins worth keeping: up to the top of what is fitted.
@@ -181,19 +226,19 @@ impl<'a> Work<'a> {
     /// Puts spectra and noise together and finds the band in which there is something to fit.
     fn prepare(
         &self,
-        record: Record,
+        cut: Cut,
         x: Vec<Complex64>,
         y: Vec<Complex64>,
-        active: Option<Range<usize>>,
         reference: Option<&[f32]>,
         one_channel: bool,
     ) -> Prepared {
         let take = self.take;
-        let frames = take.pickup.len();
-        let silences: Vec<Range<usize>> = active
-            .as_ref()
-            .map(|a| span::silences(a, frames, self.rate).into_iter().filter(|r| !r.is_empty()).collect())
-            .unwrap_or_default();
+        let Cut {
+            record,
+            active,
+            silences,
+            bursts,
+        } = cut;
         let floor = self.step * self.step / 12.0;
         let noise = noise::from_silences(&take.pickup, reference, &silences, self.rate, floor);
         let n = y.len();
@@ -224,8 +269,17 @@ impl<'a> Work<'a> {
             silences,
             noise_from_silence: noise.is_some(),
             driven,
+            bursts,
+            lines: Vec::new(),
         };
         p.use_band();
+        // Lines seen in the silence: left out before any fit, so that strong hum spoils none.
+        p.lines = match &noise {
+            Some(noise) => (0..n).map(|i| noise.has_line(p.bins.freq(i))).collect(),
+            None => vec![false; n],
+        };
+        let mask = p.lines.clone();
+        p.leave_out(&mask);
         p
     }
 
@@ -234,7 +288,10 @@ impl<'a> Work<'a> {
         if !self.something_there(p) {
             return;
         }
-        let Some(fits) = fit_all(p) else {
+        if !one_channel && self.swapped(p) {
+            return;
+        }
+        let Some(fits) = fit_all(p, self.options.model == Choice::Eddy) else {
             self.findings.push(findings::no_fit());
             return;
         };
@@ -278,12 +335,14 @@ impl Prepared {
 }
 
 /// Both models, with lines left out as they show, and the noise from the residuals where there was no silence.
-pub(crate) fn fit_all(p: &mut Prepared) -> Option<Fits> {
+///
+/// `wanted`: the eddy model is fitted even where nothing speaks for it.
+pub(crate) fn fit_all(p: &mut Prepared, wanted: bool) -> Option<Fits> {
     let rounds = if p.noise_from_silence { 1 } else { 4 };
-    let mut mask = vec![false; p.bins.len()];
+    let mut mask = p.lines.clone();
     for round in 0..rounds {
         let first = fit::second_order(&p.bins, &p.setup)?;
-        let better = fit::eddy(&p.bins, &p.setup, &first).filter(|e| e.cost < first.cost);
+        let better = fit::eddy(&p.bins, &p.setup, &first, wanted).filter(|e| e.cost < first.cost);
         let best = better.as_ref().unwrap_or(&first);
         if !p.noise_from_silence {
             noise_from_residuals(&mut p.bins, &best.residuals, &mask);
@@ -297,7 +356,7 @@ pub(crate) fn fit_all(p: &mut Prepared) -> Option<Fits> {
         }
     }
     let second = fit::second_order(&p.bins, &p.setup)?;
-    let eddy = fit::eddy(&p.bins, &p.setup, &second);
+    let eddy = fit::eddy(&p.bins, &p.setup, &second, wanted);
     Some(together(p, second, eddy, mask))
 }
 
@@ -377,7 +436,13 @@ fn effective_step(take: &Take) -> f64 {
 pub(crate) fn estimate(value: f64, u: f64, u_noise: f64) -> Option<Estimate> {
     Estimate::new(value, u.max(u_noise), u_noise)
 }
-impl Work<'_> {
-    fn clock_of_reference(&mut self, _r: &[f32], _d: &[f32]) {}
-    fn one_channel(&mut self, _d: &[f32]) { self.findings.push(findings::no_fit()); }
+
+impl Fits {
+    /// The fit that follows the data best, by the information criterion.
+    pub(crate) fn best(&self) -> &Fitted {
+        match &self.eddy {
+            Some(e) if self.delta_bic.is_some_and(|d| d < -10.0) => e,
+            _ => &self.second,
+        }
+    }
 }

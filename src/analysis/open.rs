@@ -17,7 +17,7 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
     // The zero of the exciter's inductance lies above 3 kHz: below, it would be no exciter.
     let mut lower = vec![f64::NEG_INFINITY, 1e-4, 0.0];
     let mut upper = vec![f64::INFINITY, 1e3, f_ref / 3000.0];
-    for n in p.setup.nuisance.iter().filter(|n| matches!(n.param, Param::AcPickup | Param::AcReference | Param::AcSum | Param::AcProduct | Param::AcOutput)) {
+    for n in p.setup.nuisance.iter().filter(|n| matches!(n.param, Param::AcPickup | Param::AcReference | Param::AcMean | Param::AcDifference | Param::AcSum | Param::AcProduct | Param::AcOutput)) {
         params.push(n.param);
         start.push(n.start);
         lower.push(n.lower);
@@ -47,7 +47,7 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
                 b += h.norm_sqr() * g.weight;
             }
             s[0] = a / b;
-            let done = solve::minimise(&problem, &s, &lower, &upper);
+            let done = solve::minimise(&problem, &s, &lower, &upper, solve::Patience::STATISTICAL);
             done.cost.is_finite().then_some(done)
         })
         .min_by(|a, b| a.cost.total_cmp(&b.cost));
@@ -68,5 +68,9 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
     let pickup = misfit(&|f| second.model.response(&second.theta, f).norm());
     // Both in units of the same noise; the pickup's model must win clearly to be believed.
     let gain = best.cost - second.cost;
+    // A corner above the band leaves a straight line, and that says nothing.
+    if best.theta[1] < 2.0 * f_ref / band[1] {
+        return false;
+    }
     open < 0.3 && (gain < 30.0 * second.scatter.max(1.0) || open < pickup + 0.02)
 }

@@ -195,7 +195,7 @@ fn read_format(chunk: &[u8], path: &Path) -> Result<Format> {
     if u16_at(12)? != width * channels {
         return Err(Failure::new(format!("{name} has a header that contradicts itself (block size)"), HINT_FORMAT));
     }
-    if !(8_000..=384_000).contains(&rate_hz) {
+    if !(44_100..=192_000).contains(&rate_hz) {
         return Err(Failure::new(
             format!("{name} claims a sampling rate of {rate_hz} Hz"),
             "record at 44.1 to 192 kHz",

@@ -174,8 +174,8 @@ pub struct UseArgs {
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
     /// What hangs on the pickup, such as "vol=250k cable=5m@100p/m amp=1M"
-    #[arg(long, value_name = "LOAD")]
-    pub load: Option<String>,
+    #[arg(long, value_name = "LOAD", value_parser = load)]
+    pub load: Option<Load>,
     /// Where `measure` keeps its records
     #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,
@@ -184,12 +184,12 @@ pub struct UseArgs {
     /// Which input channel is which, such as pickup=1,reference=2
     #[arg(long, value_name = "LIST")]
     pub channels: Option<String>,
-    /// Peak of the test signal, such as -12dBFS
-    #[arg(long, value_name = "DBFS", allow_hyphen_values = true)]
-    pub level: Option<String>,
-    /// Sampling rate
-    #[arg(long, value_name = "HZ")]
-    pub rate: Option<String>,
+    /// The room's temperature, such as 21C
+    #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
+    pub room: Option<f64>,
+    /// Over which coil the exciter lies
+    #[arg(long, value_name = "TEXT")]
+    pub over: Option<String>,
     /// Forget one of the defaults, by its name
     #[arg(long, value_name = "NAME")]
     pub forget: Vec<String>,

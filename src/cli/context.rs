@@ -45,9 +45,9 @@ impl Bench {
             rig,
             load,
             channels,
-            over: about.over.clone(),
+            over: about.over.clone().or_else(|| defaults.over.clone()),
             ohms: about.ohms,
-            room: about.room,
+            room: about.room.or(defaults.room_c),
             note: about.note.clone(),
         })
     }

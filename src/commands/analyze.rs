@@ -16,6 +16,7 @@ use crate::cli::context::{Bench, changed, ready_folder, stem};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::record::{Record, compose};
+use crate::report::text;
 
 /// The document of several takes.
 #[derive(Debug, Serialize)]
@@ -210,7 +211,7 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: 
                 .collect(),
         })?;
     } else {
-        console.result(&outcome::batch_text(&records, &failed))?;
+        console.result(&text::batch_text(&records, &failed, outcome::style(args.shown)))?;
     }
     let bad = !failed.is_empty() || records.iter().any(|r| outcome::status(r) != Status::Done);
     Ok(if bad { Status::NoReading } else { Status::Done })

@@ -1,6 +1,343 @@
+//! `measure`: one measurement, from test signal to record.
+
+use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+use super::analyze::DriveFile;
+use super::{drive, outcome};
+use crate::analysis::{self, Choice, Options};
+use crate::capture::bench::{Bench as BuiltIn, Spec};
+use crate::capture::wav::{self, Channels};
+use crate::capture::{Capture, Provenance, Request, Take};
 use crate::cli::args::MeasureArgs;
 use crate::cli::console::Console;
-use crate::failure::{Result, Status};
-pub fn run(_a: MeasureArgs, _c: &mut Console) -> Result<Status> {
-    Ok(Status::Done)
+use crate::cli::context::{Bench, ready_folder, stamp};
+use crate::cli::defaults::Defaults;
+use crate::failure::{Failure, Result, Status};
+use crate::record::{Record, compose, repeats};
+use crate::stimulus::{self, Drive};
+
+/// Where takes come from.
+enum Source {
+    Live,
+    Sim,
+    File(PathBuf),
+}
+
+impl Source {
+    fn of(text: &str) -> Self {
+        match text {
+            "live" => Source::Live,
+            "sim" => Source::Sim,
+            path => Source::File(PathBuf::from(path)),
+        }
+    }
+}
+
+/// Where the record goes.
+enum Place {
+    /// As given with --out.
+    Given(PathBuf),
+    /// The next number in the pickup's folder.
+    Numbered(PathBuf),
+}
+
+impl Place {
+    /// Checks before anything sounds that the record can be written.
+    fn plan(args: &MeasureArgs, defaults: &Defaults) -> Result<Self> {
+        if let Some(out) = &args.out {
+            outcome::refuse_occupied(out)?;
+            return Ok(Place::Given(ready_folder(out)?));
+        }
+        let notebook = defaults.folder.clone().unwrap_or_else(|| PathBuf::from("."));
+        let notebook = ready_folder(&notebook)?;
+        Ok(Place::Numbered(ready_folder(&notebook.join(folder_name(&args.pickup)?))?))
+    }
+
+    /// The folder itself; a number is taken only now, so that a stopped measurement leaves no gap.
+    fn folder(&self) -> Result<PathBuf> {
+        let parent = match self {
+            Place::Given(folder) => return Ok(folder.clone()),
+            Place::Numbered(parent) => parent,
+        };
+        let list = std::fs::read_dir(parent).map_err(|e| Failure::io("read", parent, &e))?;
+        let last = list
+            .flatten()
+            .filter_map(|e| e.file_name().to_string_lossy().parse::<u32>().ok())
+            .max()
+            .unwrap_or(0);
+        for n in last + 1..last + 1000 {
+            let folder = parent.join(format!("{n:04}"));
+            match std::fs::create_dir(&folder) {
+                Ok(()) => return Ok(folder),
+                // Somebody else was faster: the next number then.
+                Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {}
+                Err(e) => return Err(Failure::io("make", &folder, &e)),
+            }
+        }
+        Err(Failure::new(
+            format!("no free number in {}", parent.display()),
+            "give a folder with --out",
+        ))
+    }
+}
+
+/// A pickup's name as a folder's: what file systems do not take becomes a dash.
+fn folder_name(name: &str) -> Result<String> {
+    let safe: String = name
+        .trim()
+        .chars()
+        .map(|c| if c.is_control() || "/\\:*?\"<>|".contains(c) { '-' } else { c })
+        .collect();
+    let safe = safe.trim_matches('.').trim().to_string();
+    if safe.is_empty() {
+        return Err(Failure::new(
+            format!("\"{name}\" cannot be a pickup's name"),
+            "give --pickup a name with letters or digits",
+        ));
+    }
+    Ok(safe)
+}
+
+/// One take with what was played for it.
+struct Taken {
+    take: Take,
+    drive: Option<Drive>,
+    at: SystemTime,
+}
+
+pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
+    let defaults = Defaults::read_from(Path::new("."))?;
+    let bench = Bench::plan(&args.about, &defaults)?;
+    let source = Source::of(&args.source);
+    if args.sim.is_some() && !matches!(source, Source::Sim) {
+        return Err(Failure::new("--sim describes the built-in bench, which is not used", "add --source sim"));
+    }
+    let mut player = Player::plan(&args, &source, &bench, &defaults)?;
+    let place = Place::plan(&args, &defaults)?;
+    let mut taken = Vec::new();
+    for n in 0..args.repeats {
+        if args.repeats > 1 {
+            console.remark(&format!("take {} of {}", n + 1, args.repeats));
+        }
+        taken.push(player.take(n, console)?);
+    }
+    let mut records = Vec::new();
+    for t in &taken {
+        records.push(record(&args, &bench, &player, t)?);
+    }
+    let record = repeats::combine(records)?;
+    let folder = place.folder()?;
+    let first = &taken[0];
+    let more: Vec<&Take> = taken[1..].iter().map(|t| &t.take).collect();
+    let files = outcome::write_with_takes(&record, &first.take, &more, first.drive.as_ref(), &folder)?;
+    outcome::show(&record, &files, args.shown, console)?;
+    Ok(outcome::status(&record))
+}
+
+fn record(args: &MeasureArgs, bench: &Bench, player: &Player, t: &Taken) -> Result<Record> {
+    let one_channel = t.take.reference.is_none();
+    let file = player.drive_file();
+    let samples = t.drive.as_ref().map(|d| d.samples.as_slice()).or(file.map(|f| f.samples.as_slice()));
+    let options = Options {
+        chain: &bench.chain,
+        drive: samples,
+        model: Choice::from(args.model),
+    };
+    let analysis = analysis::analyse(&t.take, &options)?;
+    let mut context = bench.context(&args.pickup, one_channel, stamp(t.at));
+    let described = t.drive.as_ref().map(|d| &d.description).or(file.and_then(|f| f.description.as_ref()));
+    context.drive = described.map(Into::into);
+    context.source = player.kind().into();
+    context.device = t.take.provenance.device.clone();
+    context.take = Some("take.wav".into());
+    Ok(compose::record(&t.take, analysis, context))
+}
+
+/// Plays and records, or reads.
+enum Player {
+    Sound {
+        capture: Box<dyn Capture>,
+        drive: Drive,
+        live: bool,
+    },
+    Sim {
+        make: Box<dyn Fn(u64) -> BuiltIn>,
+        drive: Drive,
+    },
+    File {
+        path: PathBuf,
+        channels: Option<Channels>,
+        drive: Option<DriveFile>,
+    },
+}
+
+impl Player {
+    fn plan(args: &MeasureArgs, source: &Source, bench: &Bench, defaults: &Defaults) -> Result<Self> {
+        match source {
+            Source::File(path) => {
+                if args.repeats > 1 {
+                    return Err(Failure::new("a recording cannot be repeated", "leave out --repeats"));
+                }
+                let drive = args.drive_file.as_deref().map(DriveFile::read).transpose()?;
+                Ok(Player::File {
+                    path: path.clone(),
+                    channels: bench.channels,
+                    drive,
+                })
+            }
+            Source::Sim => {
+                let drive = stimulus::make(&drive::settings(&args.drive, 48_000)?)?;
+                let spec = match &args.sim {
+                    Some(text) => Spec::from_arg(text)?,
+                    None => Spec::default(),
+                };
+                let one_channel = bench.channels.is_some_and(|c| c.reference.is_none());
+                let (rig, load) = (bench.rig.clone(), bench.load.clone());
+                // Tried once now, so that what the bench cannot play is said before anything else.
+                BuiltIn::new(spec.clone(), rig.as_ref(), load.as_ref(), one_channel, 1)?;
+                let seed = args.drive.seed.unwrap_or(1);
+                Ok(Player::Sim {
+                    make: Box::new(move |n| {
+                        BuiltIn::new(spec.clone(), rig.as_ref(), load.as_ref(), one_channel, seed + n)
+                            .unwrap_or_else(|_| unreachable!("the same bench was made before"))
+                    }),
+                    drive,
+                })
+            }
+            Source::Live => live(args, bench, defaults),
+        }
+    }
+
+    fn kind(&self) -> &'static str {
+        match self {
+            Player::Sound { .. } => "live",
+            Player::Sim { .. } => "sim",
+            Player::File { .. } => "file",
+        }
+    }
+
+    fn drive_file(&self) -> Option<&DriveFile> {
+        match self {
+            Player::File { drive, .. } => drive.as_ref(),
+            _ => None,
+        }
+    }
+
+    fn take(&mut self, n: u32, console: &mut Console) -> Result<Taken> {
+        let at = SystemTime::now();
+        match self {
+            Player::File { path, channels, drive } => {
+                let take = wav::read_take(path, *channels)?;
+                if let Some(d) = drive
+                    && d.rate_hz != take.rate_hz
+                {
+                    return Err(Failure::new(
+                        format!("the drive file has {} Hz but {} has {} Hz", d.rate_hz, path.display(), take.rate_hz),
+                        "give the drive file that was played for this take",
+                    ));
+                }
+                let at = std::fs::metadata(&*path).and_then(|m| m.modified()).unwrap_or(at);
+                Ok(Taken { take, drive: None, at })
+            }
+            Player::Sim { make, drive } => {
+                let mut capture = make(u64::from(n));
+                let take = as_kept(capture.take(&request(drive), &mut |_| {})?)?;
+                Ok(Taken {
+                    take,
+                    drive: Some(drive.clone()),
+                    at,
+                })
+            }
+            Player::Sound { capture, drive, live } => {
+                if *live && n == 0 {
+                    announce(drive, &capture.describe(), console);
+                }
+                let bar = super::progress::TakeBar::new();
+                let take = capture.take(&request(drive), &mut |p| bar.show(p));
+                bar.done();
+                Ok(Taken {
+                    take: as_kept(take?)?,
+                    drive: Some(drive.clone()),
+                    at,
+                })
+            }
+        }
+    }
+}
+
+fn request(drive: &Drive) -> Request {
+    Request {
+        rate_hz: drive.description.rate_hz,
+        drive: drive.samples.clone(),
+    }
+}
+
+/// The level is said before the first sound.
+fn announce(drive: &Drive, device: &str, console: &mut Console) {
+    let d = &drive.description;
+    console.remark(&format!(
+        "Plays a test signal for {:.1} s, peak {:.0} dBFS, on {device}.",
+        d.seconds, d.level_dbfs
+    ));
+    console.remark("Take headphones off your ears and turn loudspeakers off. Ctrl-C stops the sound at once.");
+}
+
+/// The take as its file will hold it, so that analysing the file later gives the same numbers to the last digit.
+fn as_kept(take: Take) -> Result<Take> {
+    let mut channels: Vec<&[f32]> = vec![&take.pickup];
+    channels.extend(take.reference.as_deref());
+    let bytes = wav::to_bytes(take.rate_hz, &channels)?;
+    let kept = wav::take_from_bytes(&bytes, Path::new("take.wav"), None)?;
+    Ok(Take {
+        provenance: Provenance {
+            file: None,
+            notes: take.provenance.notes,
+            ..take.provenance
+        },
+        ..kept
+    })
+}
+
+#[cfg(feature = "live")]
+fn live(args: &MeasureArgs, bench: &Bench, defaults: &Defaults) -> Result<Player> {
+    use std::sync::Arc;
+    use std::sync::atomic::{AtomicBool, Ordering};
+
+    use crate::capture::live::{self, Live, Selection};
+
+    let channels = bench.channels.unwrap_or(Channels {
+        pickup: 1,
+        reference: Some(2),
+    });
+    let selection = Selection {
+        output: args.devices.output.clone().or_else(|| defaults.output.clone()),
+        input: args.devices.input.clone().or_else(|| defaults.input.clone()),
+        pickup_channel: channels.pickup,
+        reference_channel: channels.reference,
+        ..Selection::default()
+    };
+    let rate = match args.drive.rate {
+        Some(_) => 48_000,
+        None => live::default_rate(&selection)?,
+    };
+    let drive = stimulus::make(&drive::settings(&args.drive, rate)?)?;
+    live::check(&selection, drive.description.rate_hz)?;
+    let stop = Arc::new(AtomicBool::new(false));
+    let flag = stop.clone();
+    // A second handler cannot be set; then the first one's flag is of an earlier run in the same process.
+    let _ = ctrlc::set_handler(move || flag.store(true, Ordering::SeqCst));
+    Ok(Player::Sound {
+        capture: Box::new(Live::new(selection, stop)),
+        drive,
+        live: true,
+    })
+}
+
+#[cfg(not(feature = "live"))]
+fn live(_args: &MeasureArgs, _bench: &Bench, _defaults: &Defaults) -> Result<Player> {
+    Err(Failure::new(
+        "this coilwright was built without the sound card",
+        "build it with the feature \"live\", or use --source sim or a WAV file",
+    ))
 }

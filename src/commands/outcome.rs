@@ -4,11 +4,12 @@ use std::path::{Path, PathBuf};
 
 use crate::capture::{Take, wav};
 use crate::cli::args::Shown;
-use crate::cli::console::Console;
+use crate::cli::console::{self, Console};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::{Record, Verdict};
 use crate::report::plot;
+use crate::report::text::{self, Style};
 use crate::stimulus::Drive;
 
 pub fn status(record: &Record) -> Status {
@@ -76,12 +77,31 @@ pub fn refuse_occupied(folder: &Path) -> Result<()> {
 
 /// Writes the take, what was played (where it is known), the plots and, last, the record.
 pub fn write_with_take(record: &Record, take: &Take, drive: Option<&Drive>, folder: &Path) -> Result<Vec<PathBuf>> {
+    write_with_takes(record, take, &[], drive, folder)
+}
+
+/// As [`write_with_take`], with further takes of the same measurement as take-2.wav and so on.
+pub fn write_with_takes(
+    record: &Record,
+    take: &Take,
+    more: &[&Take],
+    drive: Option<&Drive>,
+    folder: &Path,
+) -> Result<Vec<PathBuf>> {
     refuse_occupied(folder)?;
-    let mut channels: Vec<&[f32]> = vec![&take.pickup];
-    channels.extend(take.reference.as_deref());
+    let bytes = |take: &Take| {
+        let mut channels: Vec<&[f32]> = vec![&take.pickup];
+        channels.extend(take.reference.as_deref());
+        wav::to_bytes(take.rate_hz, &channels)
+    };
     let [take_wav, drive_wav, drive_json] = KEPT.map(|n| folder.join(n));
-    fileio::write_new(&take_wav, &wav::to_bytes(take.rate_hz, &channels)?)?;
+    fileio::write_new(&take_wav, &bytes(take)?)?;
     let mut kept = vec![take_wav];
+    for (i, t) in more.iter().enumerate() {
+        let path = folder.join(format!("take-{}.wav", i + 2));
+        fileio::write_new(&path, &bytes(t)?)?;
+        kept.push(path);
+    }
     if let Some(drive) = drive {
         let d = &drive.description;
         fileio::write_new(&drive_wav, &wav::to_bytes(d.rate_hz, &[&drive.samples])?)?;
@@ -98,10 +118,14 @@ pub fn show(record: &Record, files: &[PathBuf], shown: Shown, console: &mut Cons
     if shown.json {
         return console.json(record);
     }
-    let _ = files;
-    console.json(record)
+    console.result(&text::measure_text(record, files, style(shown)))
 }
 
-pub fn batch_text(records: &[Record], failed: &[(PathBuf, String)]) -> String {
-    format!("{} {}\n", records.len(), failed.len())
+/// How text is laid out on this terminal. Colours are written always; the stream takes them out where nobody sees them.
+pub fn style(shown: Shown) -> Style {
+    Style {
+        colour: true,
+        width: console::width(),
+        details: shown.details,
+    }
 }

@@ -1,6 +1,67 @@
-use crate::cli::args::UseArgs;
+//! `use`: remembers defaults for the working folder, or shows them.
+
+use std::path::Path;
+
+use crate::cli::args::{UseArgs, channels};
 use crate::cli::console::Console;
-use crate::failure::{Result, Status};
-pub fn run(_a: &UseArgs, _c: &mut Console) -> Result<Status> {
+use crate::cli::defaults::{Defaults, FILE_NAME};
+use crate::failure::{Failure, Result, Status};
+
+pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
+    let here = Path::new(".");
+    let old = Defaults::read_from(here)?;
+    let newer = Defaults {
+        rig: args.rig.clone(),
+        load: args.load.clone(),
+        folder: args.folder.clone(),
+        output: args.devices.output.clone(),
+        input: args.devices.input.clone(),
+        channels: args.channels.clone(),
+        room_c: args.room,
+        over: args.over.clone(),
+    };
+    if let Some(c) = &newer.channels {
+        channels(c).map_err(|e| Failure::new(format!("--channels {c} cannot be read"), e))?;
+    }
+    let mut all = old.clone().updated(newer);
+    for name in &args.forget {
+        match name.as_str() {
+            "rig" => all.rig = None,
+            "load" => all.load = None,
+            "folder" => all.folder = None,
+            "output" => all.output = None,
+            "input" => all.input = None,
+            "channels" => all.channels = None,
+            "room" => all.room_c = None,
+            "over" => all.over = None,
+            _ => {
+                return Err(Failure::new(
+                    format!("there is no default called {name}"),
+                    "--forget takes rig, load, folder, output, input, channels, room or over",
+                ));
+            }
+        }
+    }
+    let changed = all != old;
+    if changed {
+        all.write_to(here)?;
+    }
+    let entries = all.entries()?;
+    if args.shown.json {
+        let map: std::collections::BTreeMap<_, _> = entries.into_iter().collect();
+        console.json(&serde_json::json!({ "schema": "coilwright/use/1", "defaults": map }))?;
+        return Ok(Status::Done);
+    }
+    let mut text = String::new();
+    if entries.is_empty() {
+        text.push_str("Nothing is remembered for this folder yet; `coilwright use --help` shows how.\n");
+    }
+    for (key, value) in entries {
+        text.push_str(&format!("{key:<10}{value}\n"));
+    }
+    if changed {
+        text.push_str(&format!("written to {FILE_NAME}\n"));
+    }
+    console.result(&text)?;
     Ok(Status::Done)
 }

@@ -18,6 +18,9 @@ pub struct Group {
     pub h: Complex64,
     /// 1/variance of `h` (complex variance E|.|^2), as it counts for the uncertainty.
     pub weight: f64,
+    /// Change of the phase per ppm of the clock over that of the frequency, in seconds: when the drive plays this frequency,
+    /// counted from its middle. Zero for two channels.
+    pub when_s: f64,
     /// The bins drawn together.
     pub start: usize,
     pub stop: usize,
@@ -60,10 +63,19 @@ fn group(bins: &Bins, start: usize, stop: usize) -> Option<Group> {
     }
     // Once more with the reference's noise in the weights.
     let (xy, xx, fx) = sum(xy / xx);
+    let when_s = bins.x_clock.as_ref().map_or(0.0, |xt| {
+        let (mut s, mut p) = (0.0, 0.0);
+        for i in start..stop {
+            s += (bins.x[i].conj() * xt[i]).im / (std::f64::consts::TAU * bins.freq(i).max(1e-9) * 1e-6);
+            p += bins.x[i].norm_sqr();
+        }
+        if p > 0.0 { s / p } else { 0.0 }
+    });
     (xx > 0.0 && xx.is_finite()).then(|| Group {
         f: fx / xx,
         h: xy / xx,
         weight: xx,
+        when_s,
         start,
         stop,
     })

@@ -14,6 +14,7 @@ pub mod start;
 
 use group::{Group, GroupProblem};
 use model::{Fixed, Model, Param};
+use solve::Patience;
 use start::Point;
 
 /// A Gaussian prior on a parameter of a fit.
@@ -75,6 +76,8 @@ pub struct Fitted {
     /// Independent real data behind `cost`.
     pub data: f64,
     pub reduced_chi2: f64,
+    /// The same of neighbouring bins drawn together: 1 where the model's shape is right.
+    pub smooth_chi2: f64,
     /// Excess of the local scatter over the noise expected (1 = as expected).
     pub scatter: f64,
     pub bins: usize,
@@ -104,7 +107,7 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
     let f_ref = (setup.band[0].max(200.0) * setup.band[1]).sqrt();
     let points = points(&groups, setup, &nominal, f_ref);
     let mut starts = Vec::new();
-    if let Some((n, d)) = start::rational(&points, 0, 2)
+    if let Some((n, d)) = start::rational(&points, 0, 2, 6)
         && d[0] > 0.0
         && d[1] > 0.0
     {
@@ -118,18 +121,63 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
             starts.push([project_gain(&points, b1, b2), b1, b2]);
         }
     }
-    best_of(bins, setup, Kind::SecondOrder, f_ref, &groups, starts.iter().map(|s| s.to_vec()).collect(), &nominal)
+    best_of(bins, setup, Kind::SecondOrder, f_ref, &groups, starts.iter().map(|s| s.to_vec()).collect(), &nominal, f64::INFINITY)
+}
+
+/// Delay (s) and clock difference (ppm), of those on two grids, under which a second-order response explains the groups
+/// best. `coarse`: every so many groups are looked at.
+pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64], coarse: usize) -> Option<(f64, f64)> {
+    let groups: Vec<Group> = group::gather(bins, setup.band).into_iter().step_by(coarse.max(1)).collect();
+    let f_ref = (setup.band[0].max(200.0) * setup.band[1]).sqrt();
+    let plain = points(&groups, setup, &nominal_nuisance(setup), f_ref);
+    if plain.len() != groups.len() {
+        return None;
+    }
+    let mut best: Option<((f64, f64), f64)> = None;
+    for ppm in clocks {
+        for delay in delays {
+            let turned: Vec<Point> = plain
+                .iter()
+                .zip(&groups)
+                .map(|(p, g)| {
+                    let phase = std::f64::consts::TAU * g.f * (delay - ppm * 1e-6 * g.when_s);
+                    Point {
+                        g: p.g * Complex64::from_polar(1.0, phase),
+                        ..*p
+                    }
+                })
+                .collect();
+            let Some((n, d)) = start::rational(&turned, 0, 2, 3) else { continue };
+            // A pickup is stable; a wrong delay may be explained by one that is not.
+            if d[0] <= 0.0 || d[1] <= 0.0 {
+                continue;
+            }
+            let cost: f64 = turned
+                .iter()
+                .map(|p| ((n[0] / (1.0 + p.s * (d[0] + p.s * d[1])) - p.g) * p.weight).norm_sqr())
+                .sum();
+            if best.is_none_or(|b| cost < b.1) {
+                best = Some(((*delay, *ppm), cost));
+            }
+        }
+    }
+    best.map(|b| b.0)
 }
 
 /// Fits the eddy model, starting from a second-order fit.
-pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Fitted> {
+///
+/// Unless it is `wanted` anyway, a fit that the information criterion would not prefer is given up early: pole and zero then
+/// cancel, and their values mean nothing.
+pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted, wanted: bool) -> Option<Fitted> {
     let groups = group::gather(bins, setup.band);
+    let now = 2.0 * groups.iter().map(|g| (from.model.response(&from.theta, g.f) - g.h).norm_sqr() * g.weight).sum::<f64>();
+    let worth = if wanted { f64::INFINITY } else { now - 2.0 * from.data.max(2.0).ln() * from.scatter.max(1.0) };
     let f_ref = from.model.f_ref;
     let nuisance: Vec<f64> = from.theta[Kind::SecondOrder.params().len()..].to_vec();
     let points = points(&groups, setup, &nuisance, f_ref);
     let (g, b1, b2) = (from.theta[0], from.theta[1], from.theta[2]);
     let mut starts = Vec::new();
-    if let Some((n, d)) = start::rational(&points, 1, 3) {
+    if let Some((n, d)) = start::rational(&points, 1, 3, 6) {
         for [p, b1, b2] in start::split_cubic([d[0], d[1], d[2]]) {
             starts.push(vec![n[0], b1, b2, p, n[1] / n[0]]);
         }
@@ -144,7 +192,7 @@ pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Fitted> {
                 ..*q
             })
             .collect();
-        if let Some((n, d)) = start::rational(&with_pole, 1, 2)
+        if let Some((n, d)) = start::rational(&with_pole, 1, 2, 3)
             && d[0] > 0.0
             && d[1] > 0.0
         {
@@ -153,7 +201,7 @@ pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Fitted> {
             starts.push(vec![g, b1, b2, p, 0.9 * p]);
         }
     }
-    best_of(bins, setup, Kind::Eddy, f_ref, &groups, starts, &nuisance)
+    best_of(bins, setup, Kind::Eddy, f_ref, &groups, starts, &nuisance, worth)
 }
 
 /// Bayesian information criterion, eddy minus second order: negative where the eddy model is the better one. The cost is
@@ -207,6 +255,7 @@ fn best_of(
     groups: &[Group],
     starts: Vec<Vec<f64>>,
     nuisance: &[f64],
+    worth: f64,
 ) -> Option<Fitted> {
     let own = kind.params();
     let mut params = own.to_vec();
@@ -273,16 +322,37 @@ fn best_of(
     let best = ranked
         .into_iter()
         .take(3)
-        .map(|(_, s)| solve::minimise(&problem, &s, &low, &high))
+        .map(|(_, s)| solve::minimise(&problem, &s, &low, &high, Patience::STATISTICAL))
         .filter(|s| s.cost.is_finite() && s.ending != solve::Ending::NotFinite)
         .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
+    if best.cost > worth {
+        return None;
+    }
     let polished = raw::polish(bins, setup.band, &model, &best.theta, &lower, &upper, &priors)?;
     if !(polished.last_step.is_finite() && polished.last_step < 1.0) {
         return None;
     }
     let residuals = residuals(bins, setup.band, &model, &polished.theta);
-    let scatter = local_scatter(bins, groups, &model, &polished.theta, &residuals);
-    Some(finish(bins, kind, model, polished, residuals, &priors, scatter, &lower, &upper))
+    let judged = Judged {
+        scatter: local_scatter(bins, groups, &model, &polished.theta, &residuals),
+        smooth_chi2: smooth_chi2(groups, &model, &polished.theta),
+        residuals,
+    };
+    Some(finish(bins, kind, model, polished, judged, &priors, &lower, &upper))
+}
+
+/// What the residuals say about a fit.
+struct Judged {
+    residuals: Vec<Complex64>,
+    scatter: f64,
+    smooth_chi2: f64,
+}
+
+/// Mean square misfit of the groups in units of their noise: a smooth misfit shows here long before it shows among the raw
+/// bins.
+fn smooth_chi2(groups: &[Group], model: &Model, theta: &[f64]) -> f64 {
+    let sum: f64 = groups.iter().map(|g| (model.response(theta, g.f) - g.h).norm_sqr() * g.weight).sum();
+    sum / (groups.len() as f64 - 0.5 * theta.len() as f64).max(1.0)
 }
 
 #[allow(clippy::too_many_arguments)]
@@ -291,9 +361,8 @@ fn finish(
     kind: Kind,
     model: Model,
     polished: raw::Polished,
-    residuals: Vec<Complex64>,
+    judged: Judged,
     priors: &[NuisancePrior],
-    scatter: f64,
     lower: &[f64],
     upper: &[f64],
 ) -> Fitted {
@@ -304,6 +373,11 @@ fn finish(
         last_step,
         ..
     } = polished;
+    let Judged {
+        residuals,
+        scatter,
+        smooth_chi2,
+    } = judged;
     let stretch = bins.length / bins.energy;
     let own = sums.bins as f64 - 0.5 * theta.len() as f64;
     let reduced_chi2 = 0.5 * sums.cost * stretch / own.max(1.0);
@@ -317,7 +391,7 @@ fn finish(
     let tolerances = &c - &from_noise;
     let noise = &from_noise * excess;
     let mut total = &noise + &tolerances;
-    if reduced_chi2 / excess > 1.25 {
+    if smooth_chi2 / excess > 1.25 {
         // A smooth misfit does not average down: what each third of an octave pulls counts as a whole.
         let mut meat = DMatrix::zeros(theta.len(), theta.len());
         for b in &sums.blocks {
@@ -342,6 +416,7 @@ fn finish(
         cost,
         data: 2.0 * sums.bins as f64 / stretch,
         reduced_chi2,
+        smooth_chi2,
         scatter,
         bins: sums.bins,
         at_bound,

@@ -22,6 +22,10 @@ pub enum Param {
     AcPickup,
     /// AC-coupling corner of the reference's input in hertz.
     AcReference,
+    /// Mean of both inputs' corners, and the pickup's less the reference's: a take sees the difference well and the mean
+    /// hardly, so these two are far less related than the corners themselves.
+    AcMean,
+    AcDifference,
     /// AC-coupling corner of the output in hertz (one channel).
     AcOutput,
     /// Sum and product of two unknown corners in series (one channel): equal corners are singular by themselves.
@@ -88,24 +92,42 @@ impl Model {
         let v = |p: Param, otherwise: f64| self.get(theta, p).unwrap_or(otherwise);
         let g = v(Param::Gain, 1.0);
         let (b1, b2) = (v(Param::B1, 0.0), v(Param::B2, 0.0));
-        let (pole, zero) = (v(Param::Pole, 0.0), v(Param::Zero, 0.0));
         let quad = ONE + s * (b1 + s * b2);
         let inverse_quad = quad.inv();
-        let pole_d = (ONE + s * pole).inv();
-        let zero_n = ONE + s * zero;
+        let mut unit = J * w * inverse_quad;
+        // Evaluated for every bin of every pass: what is not there is not computed.
+        let (pole, zero) = (v(Param::Pole, 0.0), v(Param::Zero, 0.0));
+        let (mut pole_d, mut zero_n) = (ONE, ONE);
+        if pole != 0.0 || zero != 0.0 {
+            pole_d = (ONE + s * pole).inv();
+            zero_n = ONE + s * zero;
+            unit *= zero_n * pole_d;
+        }
         let x = v(Param::InverseCorner, self.fixed.inverse_corner);
-        let exciter = (ONE + jf * x).inv();
-        let fy = v(Param::AcPickup, self.fixed.ac_pickup_hz);
-        let fr = v(Param::AcReference, self.fixed.ac_reference_hz);
+        let mut exciter = ONE;
+        if x != 0.0 {
+            exciter = (ONE + jf * x).inv();
+            unit *= exciter;
+        }
+        let (fy, fr) = match (self.index(Param::AcMean), self.index(Param::AcDifference)) {
+            (Some(m), Some(d)) => (theta[m] + 0.5 * theta[d], theta[m] - 0.5 * theta[d]),
+            _ => (
+                v(Param::AcPickup, self.fixed.ac_pickup_hz),
+                v(Param::AcReference, self.fixed.ac_reference_hz),
+            ),
+        };
         let fo = v(Param::AcOutput, self.fixed.ac_output_hz);
-        let inv_jf = jf.inv();
-        let delay = v(Param::Delay, self.fixed.delay_s);
+        let inv_jf = Complex64::new(0.0, -1.0 / f);
         let series = match (self.index(Param::AcSum), self.index(Param::AcProduct)) {
             (Some(a), Some(b)) => ONE + inv_jf * theta[a] + inv_jf * inv_jf * theta[b],
+            _ if fo == 0.0 => ONE + inv_jf * fy,
             _ => (ONE + inv_jf * fy) * (ONE + inv_jf * fo),
         };
-        let coupling = (ONE + inv_jf * fr) / series;
-        let unit = J * w * exciter * zero_n * pole_d * inverse_quad * coupling * Complex64::from_polar(1.0, -w * delay);
+        unit *= (ONE + inv_jf * fr) / series;
+        let delay = v(Param::Delay, self.fixed.delay_s);
+        if delay != 0.0 {
+            unit *= Complex64::from_polar(1.0, -w * delay);
+        }
         let h = unit * g;
         for (slot, p) in d.iter_mut().zip(&self.params) {
             *slot = match p {
@@ -116,6 +138,8 @@ impl Model {
                 Param::Zero => unit * g * s / zero_n,
                 Param::AcPickup => -h / (jf + fy),
                 Param::AcReference => h / (jf + fr),
+                Param::AcMean => h / (jf + fr) - h / (jf + fy),
+                Param::AcDifference => -(h / (jf + fr) + h / (jf + fy)) * 0.5,
                 Param::AcOutput => -h / (jf + fo),
                 Param::AcSum => -h * inv_jf / series,
                 Param::AcProduct => -h * inv_jf * inv_jf / series,
@@ -158,6 +182,7 @@ mod tests {
             vec![Gain, B1, B2, Pole, Zero, AcPickup, AcReference, InverseCorner, Delay],
             vec![Gain, B1, B2, AcSum, AcProduct, Delay],
             vec![Gain, B1, B2, AcPickup, AcOutput],
+            vec![Gain, B1, B2, AcMean, AcDifference],
         ] {
             let all = |p: &Param| match p {
                 Gain => -2e-4,
@@ -168,6 +193,8 @@ mod tests {
                 AcPickup => 3.0,
                 AcReference => 5.0,
                 AcOutput => 2.0,
+                AcMean => 4.0,
+                AcDifference => -3.0,
                 AcSum => 6.0,
                 AcProduct => 8.0,
                 InverseCorner => 3e-5,

@@ -114,6 +114,30 @@ pub fn invert(n: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
     out.iter().all(|v| v.is_finite()).then_some(out)
 }
 
+/// Gauss-Newton step under bounds: a parameter that would leave its box goes to the wall, and the others follow it there.
+fn bounded_step(
+    n: &DMatrix<f64>,
+    g: &DVector<f64>,
+    theta: &[f64],
+    lower: &[f64],
+    upper: &[f64],
+    mut free: Vec<bool>,
+) -> Option<DVector<f64>> {
+    let p = theta.len();
+    let mut fixed = DVector::zeros(p);
+    loop {
+        let inverse = invert(n, &free)?;
+        let step = &inverse * (g - n * &fixed) + &fixed;
+        let out = (0..p).find(|&c| {
+            let next = theta[c] - step[c];
+            free[c] && (next < lower[c] || next > upper[c])
+        });
+        let Some(c) = out else { return Some(step) };
+        fixed[c] = theta[c] - (theta[c] - step[c]).clamp(lower[c], upper[c]);
+        free[c] = false;
+    }
+}
+
 /// Where the polishing ended.
 pub struct Polished {
     pub theta: Vec<f64>,
@@ -151,7 +175,7 @@ pub fn polish(
             .map(|c| !(theta[c] <= lower[c] && g[c] > 0.0 || theta[c] >= upper[c] && g[c] < 0.0))
             .collect();
         let inverse = invert(&n, &free)?;
-        let step = &inverse * &g;
+        let step = bounded_step(&n, &g, &theta, lower, upper, free.clone())?;
         let mut taken = 1.0;
         let mut done = None;
         for _ in 0..8 {

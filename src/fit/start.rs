@@ -11,14 +11,13 @@ pub struct Point {
     pub weight: f64,
 }
 
-const ROUNDS: usize = 6;
-
 /// Fits N(s)/D(s), N of order `n`, D = 1 + d1 s + ... of order `d`, real coefficients; returns (N, D without its 1).
-pub fn rational(points: &[Point], n: usize, d: usize) -> Option<(Vec<f64>, Vec<f64>)> {
+/// Each round weighs by the denominator of the round before.
+pub fn rational(points: &[Point], n: usize, d: usize, rounds: usize) -> Option<(Vec<f64>, Vec<f64>)> {
     let cols = n + 1 + d;
     let mut den: Vec<f64> = vec![0.0; d];
     let mut num: Vec<f64> = vec![0.0; n + 1];
-    for round in 0..ROUNDS {
+    for round in 0..rounds {
         let mut a = DMatrix::zeros(2 * points.len(), cols);
         let mut b = DVector::zeros(2 * points.len());
         for (i, p) in points.iter().enumerate() {
@@ -113,7 +112,7 @@ mod tests {
                 Point { s, g, weight: 1.0 }
             })
             .collect();
-        let (num, den) = rational(&points, 1, 3).unwrap();
+        let (num, den) = rational(&points, 1, 3, 6).unwrap();
         assert!((num[0] - 2.0).abs() < 1e-9 && (num[1] - 0.2).abs() < 1e-9, "{num:?}");
         let split = split_cubic([den[0], den[1], den[2]]);
         assert!(split.iter().any(|v| (v[0] - p).abs() < 1e-6 && (v[1] - b1).abs() < 1e-6 && (v[2] - b2).abs() < 1e-6));

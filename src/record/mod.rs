@@ -9,6 +9,7 @@ use crate::estimate::Estimate;
 
 pub mod compose;
 pub mod difference;
+pub mod repeats;
 pub mod store;
 
 pub const SCHEMA: &str = "coilwright/record/1";

@@ -165,10 +165,10 @@ fn quantise(x: f64) -> f32 {
 
 fn check(s: &Settings) -> Result<()> {
     let bad = |what: String, hint: &str| Err(Failure::new(what, hint));
-    if !(8_000..=384_000).contains(&s.rate_hz) {
+    if !(44_100..=192_000).contains(&s.rate_hz) {
         return bad(
             format!("the sampling rate {} Hz is out of reach", s.rate_hz),
-            "give --rate between 8k and 384k, such as 48k or 96k",
+            "give --rate between 44.1k and 192k, such as 48k or 96k",
         );
     }
     let half = 0.5 * f64::from(s.rate_hz);

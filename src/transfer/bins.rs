@@ -76,12 +76,13 @@ const TAPER_S: f64 = 0.2;
 const CUT_TAPER_S: f64 = 0.02;
 
 impl Record {
-    pub fn around(active: Option<&Range<usize>>, frames: usize, rate_hz: f64) -> Self {
+    /// The active stretch and some silence around it, within `limits`; all of it where nothing is known to be silent.
+    pub fn around(active: Option<&Range<usize>>, limits: &Range<usize>, rate_hz: f64) -> Self {
         let s = |t: f64| (t * rate_hz) as usize;
-        let whole = 0..frames;
-        let active = active.unwrap_or(&whole);
-        let start = active.start.saturating_sub(s(KEEP_S));
-        let end = (active.end + s(KEEP_S)).min(frames);
+        let active = active.unwrap_or(limits);
+        let start = active.start.saturating_sub(s(KEEP_S)).max(limits.start);
+        let end = (active.end + s(KEEP_S)).min(limits.end);
+        let frames = end - start;
         // Part of the silence at either side stays untouched: the answer dies away in it.
         let taper = |silence: usize, calm: usize| silence.saturating_sub(calm).min(s(TAPER_S)).max(s(CUT_TAPER_S).min(frames / 8));
         Record {

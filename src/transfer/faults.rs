@@ -36,10 +36,16 @@ pub fn clipping(x: &[f32], spread: f64) -> Clipping {
                 continue;
             }
             let start = i;
-            while i < x.len() && v(i) >= top - spread {
+            let mut end = i + 1;
+            // Noise on a flat top may dip below it for a sample or two.
+            while i < x.len() && i < end + 3 && v(i) >= top - 2.0 * spread {
+                if v(i) >= top - spread {
+                    end = i + 1;
+                }
                 i += 1;
             }
-            let long = i - start;
+            i = end;
+            let long = end - start;
             if long < 2 || start < long || i + long > x.len() {
                 continue;
             }
@@ -64,6 +70,43 @@ pub fn clipping(x: &[f32], spread: f64) -> Clipping {
     out
 }
 
+/// Runs of samples that stand still where the signal moves: zeroed or held by a converter that lost its data. The kink at
+/// either end tells them from the flat top of a slow, coarsely stepped sine. Returns the frame of each.
+pub fn held(channels: &[&[f32]], active: &Range<usize>, step: f64) -> Vec<usize> {
+    const SHORTEST: usize = 4;
+    let Some(first) = channels.first() else { return Vec::new() };
+    let still = |i: usize| channels.iter().all(|c| c[i] == c[i - 1]);
+    let mut out = Vec::new();
+    let mut i = active.start.max(1);
+    while i < active.end.min(first.len()) {
+        if !still(i) {
+            i += 1;
+            continue;
+        }
+        let start = i - 1;
+        while i < active.end.min(first.len()) && still(i) {
+            i += 1;
+        }
+        if i - start < SHORTEST || start < 24 || i + 24 > first.len() {
+            continue;
+        }
+        // A jump at both ends, far above how the channel moves nearby and far above its steps.
+        let kinked = channels.iter().any(|c| {
+            let jump = |k: usize| f64::from((c[k] - c[k - 1]).abs());
+            let mut near: Vec<f64> = (start - 20..start).chain(i + 1..i + 21).map(jump).collect();
+            near.sort_by(f64::total_cmp);
+            let typical = near[near.len() / 2];
+            let top = c[start].abs();
+            let extreme = c[start.saturating_sub(200)..(i + 200).min(c.len())].iter().all(|v| v.abs() <= top);
+            !extreme && typical > 4.0 * step && jump(start).max(jump(i)) > 1.5 * typical
+        });
+        if kinked {
+            out.push(start);
+        }
+    }
+    out
+}
+
 /// Something in the residual that lasts a short time only.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Event {
@@ -74,6 +117,14 @@ pub struct Event {
     pub strength: f64,
     /// The residual there is a free ringing of the pickup: samples are missing, repeated or zeroed.
     pub splice: bool,
+}
+
+/// What the residual along time holds.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Seen {
+    pub events: Vec<Event>,
+    /// Residual power while the drive is on, over that in the silence: distortion where it is far above 1.
+    pub loud_over_silent: Option<f64>,
 }
 
 /// The residual along time, whitened, against the answer, whitened alike.
@@ -90,6 +141,8 @@ pub struct Timeline<'a> {
     /// Seconds from the take's start to the record's, and the record's length.
     pub origin_s: f64,
     pub length_s: f64,
+    /// Seconds at its start and end where the record is tapered.
+    pub taper_s: [f64; 2],
 }
 
 const WINDOW_S: f64 = 0.001;
@@ -98,11 +151,11 @@ const NEIGHBOURHOOD_S: f64 = 0.05;
 const EVENT: f64 = 10.0;
 
 impl Timeline<'_> {
-    /// Events within `span` (seconds from the take's start).
-    pub fn events(&self, span: Range<f64>) -> Vec<Event> {
+    /// Looks for events within `span` (seconds from the take's start).
+    pub fn look(&self, span: Range<f64>) -> Seen {
         let (from, to) = (self.bins.index_of(self.band[0]), self.bins.index_of(self.band[1]).min(self.bins.len().saturating_sub(1)));
         if to <= from + 16 {
-            return Vec::new();
+            return Seen::default();
         }
         let whiten = |i: usize, c: Complex64| {
             if self.lines[i] || i < from || i > to {
@@ -135,6 +188,24 @@ impl Timeline<'_> {
             if v.is_empty() { 0.0 } else { *v.select_nth_unstable_by(k, f64::total_cmp).1 }
         };
         let typical = median(&mut pr.clone());
+        let centre = |w: usize| self.origin_s + (w as f64 + 0.5) * window as f64 * step_s;
+        let (mut loud, mut silent) = (Vec::new(), Vec::new());
+        for (w, p) in pr.iter().enumerate() {
+            let at = centre(w);
+            if span.contains(&at) {
+                loud.push(*p);
+            } else if (at < span.start - 0.01 && at > self.origin_s + self.taper_s[0])
+                || (at > span.end + 0.1 && at < self.origin_s + self.length_s - self.taper_s[1])
+            {
+                silent.push(*p);
+            }
+        }
+        // A sweep is loud for a small part of its time only.
+        let high = |v: &mut Vec<f64>| {
+            let k = v.len() * 15 / 16;
+            v.get(k).copied().map_or(0.0, |_| *v.select_nth_unstable_by(k, f64::total_cmp).1)
+        };
+        let loud_over_silent = (silent.len() >= 32).then(|| high(&mut loud) / high(&mut silent).max(f64::MIN_POSITIVE));
         // Share of the answer that the model misses, at the typical time.
         let mut shares: Vec<f64> = pr
             .iter()
@@ -146,7 +217,7 @@ impl Timeline<'_> {
         let half = (NEIGHBOURHOOD_S / WINDOW_S) as usize;
         let mut hot = Vec::new();
         for (w, p) in pr.iter().enumerate() {
-            let at = self.origin_s + (w as f64 + 0.5) * window as f64 * step_s;
+            let at = centre(w);
             if !span.contains(&at) || *p < EVENT * typical {
                 continue;
             }
@@ -159,8 +230,8 @@ impl Timeline<'_> {
         let mut events: Vec<(Range<usize>, f64)> = Vec::new();
         for (w, strength) in hot {
             match events.last_mut() {
-                // A knock rings for a while: what follows within 30 ms is the same event.
-                Some((range, s)) if w <= range.end + 30 => {
+                // Windows side by side are one event.
+                Some((range, s)) if w <= range.end + 2 => {
                     range.end = w + 1;
                     *s = s.max(strength);
                 }
@@ -168,13 +239,16 @@ impl Timeline<'_> {
             }
         }
         if events.is_empty() {
-            return Vec::new();
+            return Seen {
+                events: Vec::new(),
+                loud_over_silent,
+            };
         }
         let templates = [
             in_time(&|i| whiten(i, self.ringing[i])),
             in_time(&|i| whiten(i, self.ringing[i] * Complex64::new(0.0, self.bins.freq(i)))),
         ];
-        events
+        let events = events
             .into_iter()
             .map(|(range, strength)| {
                 let seconds = |w: usize| self.origin_s + w as f64 * window as f64 * step_s;
@@ -185,7 +259,11 @@ impl Timeline<'_> {
                     splice: is_ringing(&r, &templates, range.start * window, range.end * window),
                 }
             })
-            .collect()
+            .collect();
+        Seen {
+            events,
+            loud_over_silent,
+        }
     }
 
     fn rate(&self) -> f64 {
@@ -221,34 +299,49 @@ fn is_ringing(r: &[f64], templates: &[Vec<f64>; 2], start: usize, end: usize) ->
     best > 0.6 * total
 }
 
-/// Bursts in a silence: windows far above the rest of it. Returns the strongest's time in seconds.
-pub fn burst_in_silence(y: &[f32], silences: &[Range<usize>], rate_hz: f64) -> Option<f64> {
-    let window = ((0.005 * rate_hz) as usize).max(8);
-    let mut powers = Vec::new();
-    for s in silences {
-        for (k, c) in y[s.clone()].chunks_exact(window).enumerate() {
-            // First differences: hum and rumble drop out, knocks and clicks stay.
-            let p: f64 = c.windows(2).map(|w| f64::from(w[1] - w[0]).powi(2)).sum();
-            powers.push((p, (s.start + k * window) as f64 / rate_hz));
+/// Bursts in a silence: windows far above the rest of it. Returns their times in seconds.
+///
+/// `floor`: variance per sample that the converter's rounding leaves.
+pub fn bursts_in_silence(y: &[f32], silences: &[Range<usize>], rate_hz: f64, floor: f64) -> Vec<f64> {
+    let burst = |window_s: f64, power: &dyn Fn(&[f32]) -> f64| {
+        let window = ((window_s * rate_hz) as usize).max(8);
+        let mut powers = Vec::new();
+        for s in silences {
+            for (k, c) in y[s.clone()].chunks_exact(window).enumerate() {
+                powers.push((power(c), (s.start + k * window) as f64 / rate_hz));
+            }
         }
-    }
-    if powers.len() < 8 {
-        return None;
-    }
-    let mut sorted: Vec<f64> = powers.iter().map(|p| p.0).collect();
-    sorted.sort_by(f64::total_cmp);
-    let typical = sorted[sorted.len() / 2];
-    let top = powers.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
-    (typical > 0.0 && top.0 > 4.0 * typical).then_some(top.1)
+        if powers.len() < 8 {
+            return Vec::new();
+        }
+        let mut sorted: Vec<f64> = powers.iter().map(|p| p.0).collect();
+        sorted.sort_by(f64::total_cmp);
+        let typical = sorted[sorted.len() / 2].max(floor * window as f64);
+        let hot = powers.iter().filter(|p| typical > 0.0 && p.0 > 4.0 * typical);
+        hot.map(|p| p.1 + 0.5 * window_s).collect()
+    };
+    // First differences: hum and rumble drop out, clicks stay. Whole periods of the mains: knocks stand above hum.
+    let difference = |c: &[f32]| c.windows(2).map(|w| f64::from(w[1] - w[0]).powi(2)).sum::<f64>();
+    let level = |c: &[f32]| {
+        let mean = c.iter().map(|v| f64::from(*v)).sum::<f64>() / c.len() as f64;
+        c.iter().map(|v| (f64::from(*v) - mean).powi(2)).sum::<f64>()
+    };
+    let mut times: Vec<f64> = burst(0.005, &difference);
+    times.extend(burst(0.04, &level));
+    times.sort_by(f64::total_cmp);
+    times
 }
 
-/// Slope of a raw ratio in dB per octave between 80 and 900 Hz, by weighted least squares.
-pub fn slope_db_per_octave(points: impl Iterator<Item = (f64, Complex64, f64)>) -> Option<f64> {
-    let (mut s, mut sx, mut sy, mut sxx, mut sxy, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0, 0);
+/// Slope of a raw ratio in dB per octave over a band, by weighted least squares, and its uncertainty.
+pub fn slope_db_per_octave(
+    points: impl Iterator<Item = (f64, Complex64, f64)>,
+    band: Range<f64>,
+) -> Option<(f64, f64)> {
+    let (mut s, mut sx, mut sy, mut sxx, mut sxy, mut syy, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0i32);
     for (f, h, weight) in points {
         // Weight of a level in dB: its signal-to-noise ratio, limited so that no single point decides.
         let snr = h.norm_sqr() * weight;
-        if !(80.0..=900.0).contains(&f) || snr < 4.0 {
+        if !band.contains(&f) || snr < 4.0 {
             continue;
         }
         let (x, y, w) = (f.log2(), 20.0 * h.norm().log10(), snr.min(1e4));
@@ -257,10 +350,18 @@ pub fn slope_db_per_octave(points: impl Iterator<Item = (f64, Complex64, f64)>) 
         sy += w * y;
         sxx += w * x * x;
         sxy += w * x * y;
+        syy += w * y * y;
         n += 1;
     }
     let det = s * sxx - sx * sx;
-    (n >= 10 && det > 0.0).then(|| (s * sxy - sx * sy) / det)
+    if n < 10 || det <= 0.0 {
+        return None;
+    }
+    let slope = (s * sxy - sx * sy) / det;
+    let level = (sy - slope * sx) / s;
+    // Variance of a level in dB is (8.686)^2/2 over its signal-to-noise ratio, or what the points show if that is more.
+    let chi2 = (syy - level * sy - slope * sxy) / (37.72 * f64::from(n - 2));
+    Some((slope, 6.142 * (s / det * chi2.max(1.0)).sqrt()))
 }
 
 #[cfg(test)]

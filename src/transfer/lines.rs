@@ -20,11 +20,13 @@ const LINE: f64 = 7.5;
 /// A line's skirt is followed down to this.
 const SKIRT: f64 = 2.5;
 const MARGIN_BINS: usize = 2;
+/// Half of the neighbourhood over which a misfit is taken to be smooth, in bins.
+const NEIGHBOURS: usize = 20;
 const HARMONICS: u32 = 50;
 
 /// Marks the bins where the residual holds a line: far above its neighbourhood and not a copy of the drive's own spectrum.
 ///
-/// `residuals` are Y - H X, `smooth` the part of them that follows X smoothly (misfit of the model). Returns the mask.
+/// `residuals` are Y - H X. Returns the mask.
 pub fn find(bins: &Bins, residuals: &[Complex64], band: [f64; 2]) -> Vec<bool> {
     let n = bins.len();
     let mut mask = vec![false; n];
@@ -35,9 +37,19 @@ pub fn find(bins: &Bins, residuals: &[Complex64], band: [f64; 2]) -> Vec<bool> {
     let z: Vec<f64> = (from..to)
         .map(|i| residuals[i].norm_sqr() / (bins.syy[i] * bins.energy).max(f64::MIN_POSITIVE))
         .collect();
+    // The same with the part taken off that follows X smoothly: what a misfit of the model leaves.
+    let freed: Vec<f64> = without_misfit(bins, residuals, from, to)
+        .iter()
+        .enumerate()
+        .map(|(k, e)| e.norm_sqr() / (bins.syy[from + k] * bins.energy).max(f64::MIN_POSITIVE))
+        .collect();
     let mean3 = |i: usize| {
-        let r = &z[i.saturating_sub(1)..(i + 2).min(z.len())];
-        r.iter().sum::<f64>() / r.len() as f64
+        let mean = |v: &[f64]| {
+            let r = &v[i.saturating_sub(1)..(i + 2).min(v.len())];
+            r.iter().sum::<f64>() / r.len() as f64
+        };
+        // A line shows in both; subtracting may smear a strong line over its neighbours, so neither decides alone.
+        mean(&z).min(mean(&freed))
     };
     let block = ((BLOCK_HZ / bins.spacing_hz) as usize).max(32);
     let mut scratch = Vec::new();
@@ -85,6 +97,27 @@ pub fn find(bins: &Bins, residuals: &[Complex64], band: [f64; 2]) -> Vec<bool> {
         start = stop;
     }
     mask
+}
+
+/// Residuals less r_k X_k, r_k the weighted mean of E/X over the neighbourhood.
+pub fn without_misfit(bins: &Bins, residuals: &[Complex64], from: usize, to: usize) -> Vec<Complex64> {
+    let mut sums = Vec::with_capacity(to - from + 1);
+    let (mut xe, mut xx) = (Complex64::new(0.0, 0.0), 0.0);
+    sums.push((xe, xx));
+    for i in from..to {
+        let w = 1.0 / bins.syy[i].max(f64::MIN_POSITIVE);
+        xe += bins.x[i].conj() * residuals[i] * w;
+        xx += bins.x[i].norm_sqr() * w;
+        sums.push((xe, xx));
+    }
+    (from..to)
+        .map(|i| {
+            let half = NEIGHBOURS.max((0.003 * bins.freq(i) / bins.spacing_hz) as usize);
+            let (a, b) = (sums[(i - from).saturating_sub(half)], sums[(i - from + half + 1).min(to - from)]);
+            let r = if b.1 > a.1 { (b.0 - a.0) / (b.1 - a.1) } else { Complex64::new(0.0, 0.0) };
+            residuals[i] - r * bins.x[i]
+        })
+        .collect()
 }
 
 /// Which of the marked lines are mains hum: the best comb within 1 % of 50 or 60 Hz.

@@ -6,3 +6,4 @@ pub mod noise;
 pub mod span;
 pub mod faults;
 pub mod lines;
+pub mod align;

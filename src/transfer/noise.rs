@@ -21,11 +21,19 @@ pub struct Noise {
     pub xx: Vec<f64>,
     /// E[n_y conj(n_x)].
     pub yx: Vec<Complex64>,
+    /// Grid points at which a line stands in either channel.
+    pub line: Vec<bool>,
     /// Seconds of silence it was measured from.
     pub seconds: f64,
 }
 
 impl Noise {
+    /// Whether a line stands near a frequency.
+    pub fn has_line(&self, f: f64) -> bool {
+        let i = (f / self.spacing_hz).round().max(0.0) as usize;
+        self.line.get(i).copied().unwrap_or(false)
+    }
+
     /// (S_yy, S_xx, S_yx) at a frequency, linear between grid points.
     pub fn at(&self, f: f64) -> (f64, f64, Complex64) {
         let p = (f / self.spacing_hz).max(0.0);
@@ -108,6 +116,7 @@ pub fn from_silences(y: &[f32], x: Option<&[f32]>, silences: &[Range<usize>], ra
         yy: smooth(&yy, spacing_hz),
         xx: smooth(&xx, spacing_hz),
         yx: smooth(&yx, spacing_hz),
+        line,
         seconds: total as f64 / rate_hz,
     };
     noise.yy.iter_mut().for_each(|v| *v = v.max(floor));
@@ -123,13 +132,20 @@ fn find_lines(s: &[f64], spacing_hz: f64, looks: f64) -> Vec<bool> {
     let limit = 1.0 + 11.0 / looks + 5.0 / looks.sqrt();
     let mut buffer = Vec::new();
     let mut line = vec![false; s.len()];
+    let (mut typical, mut until) = (0.0, 0);
     for k in 0..s.len() {
-        buffer.clear();
-        buffer.extend_from_slice(&s[window(k, s.len(), spacing_hz)]);
-        // The lower quartile: a comb of hum may fill nearly half of the bins.
-        let quarter = buffer.len() / 4;
-        let (_, low, _) = buffer.select_nth_unstable_by(quarter, f64::total_cmp);
-        if s[k] > limit * *low / quartile_over_mean(looks) {
+        // The neighbourhood changes slowly: one look serves a quarter of its width.
+        if k >= until {
+            let around = window(k, s.len(), spacing_hz);
+            until = k + 1 + around.len() / 8;
+            buffer.clear();
+            buffer.extend_from_slice(&s[around]);
+            // The lower quartile: a comb of hum may fill nearly half of the bins.
+            let quarter = buffer.len() / 4;
+            let (_, low, _) = buffer.select_nth_unstable_by(quarter, f64::total_cmp);
+            typical = *low / quartile_over_mean(looks);
+        }
+        if s[k] > limit * typical {
             // The window's skirts belong to the line.
             line[k.saturating_sub(3)..(k + 4).min(s.len())].fill(true);
         }

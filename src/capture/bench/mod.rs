@@ -51,15 +51,16 @@ enum Draw {
 
 impl Bench {
     /// Without a rig: a current reference, and an input that loads nothing. What the rig file states of the input's AC
-    /// coupling, delay and gain is so, unless `spec` says otherwise.
-    pub fn new(spec: Spec, rig: Option<&Rig>, load: Option<&Load>, one_channel: bool, seed: u64) -> Self {
-        Bench {
+    /// coupling, delay and gain is so, unless `spec` says otherwise. Fails where `spec` is no bench.
+    pub fn new(spec: Spec, rig: Option<&Rig>, load: Option<&Load>, one_channel: bool, seed: u64) -> Result<Self> {
+        spec.check()?;
+        Ok(Bench {
             circuit: Circuit::new(&spec, rig, load),
             spec,
             one_channel,
             seed,
             takes: 0,
-        }
+        })
     }
 
     fn random(&self, what: Draw) -> ChaCha8Rng {
@@ -135,7 +136,12 @@ impl Bench {
         let m = &self.spec.mains;
         let total = match (m.hum_db, m.hum_dbfs) {
             (Some(db), _) => answer_rms * blemish::ratio(db),
-            (None, level) => blemish::rms_of(level.unwrap_or(QUIET_HUM_DBFS)),
+            (None, Some(dbfs)) => blemish::rms_of(dbfs),
+            // Two coils the opposite way round are there to cancel most of it.
+            (None, None) => {
+                let left = if self.spec.second_coil.is_some() { 0.05 } else { 1.0 };
+                left * blemish::rms_of(QUIET_HUM_DBFS)
+            }
         };
         let coils = circuit::coils(&self.spec);
         let shape = |f: f64| self.circuit.coils_only(&self.spec, &coils, f);

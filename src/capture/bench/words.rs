@@ -309,7 +309,7 @@ mod tests {
     fn what_is_not_understood_is_named_with_what_would_be() {
         for (text, word, hint) in [
             ("r=6x", "r", "250k"),
-            ("l=2.4k", "l", "henries"),
+            ("l=2.4k7", "l", "henries"),
             ("volume=3", "volume", "known are r l cs"),
             ("opened", "opened", "open, unplugged, silent, swapped"),
             ("open=1", "open", "alone"),

@@ -1,0 +1,206 @@
+//! A sound card in user space with a pickup between output and input, for one test: starts it, tells what a child process
+//! needs to find it, stops it when dropped.
+//!
+//! The audio library reads its configuration once per process, so a program under test always runs as a child with
+//! `Bench::command`; nothing sets variables in the running test.
+
+use std::fs::{File, TryLockError};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::time::Duration;
+
+const NEEDS: &str = "apt-get install -y --no-install-recommends pulseaudio pulseaudio-utils libasound2-plugins python3-numpy";
+
+pub struct Bench {
+    dir: tempfile::TempDir,
+    env: Vec<(String, String)>,
+    /// One bench at a time on this machine, whichever test process it is for: they would starve each other.
+    _turn: File,
+}
+
+/// The device names of the bench.
+pub const OUTPUT: &str = "bench_out";
+pub const INPUT: &str = "bench_in";
+
+fn script() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/live/virtual-bench")
+}
+
+/// What is missing to run a bench, if anything.
+fn missing() -> Option<String> {
+    let runs = |program: &str, arg: &str| {
+        Command::new(program)
+            .arg(arg)
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .status()
+            .is_ok_and(|s| s.success())
+    };
+    for (program, arg) in [
+        ("bash", "--version"),
+        ("pulseaudio", "--version"),
+        ("pactl", "--version"),
+    ] {
+        if !runs(program, arg) {
+            return Some(program.into());
+        }
+    }
+    let numpy = Command::new("/usr/bin/python3")
+        .args(["-c", "import numpy"])
+        .stderr(Stdio::null())
+        .status();
+    if !numpy.is_ok_and(|s| s.success()) {
+        return Some("numpy for /usr/bin/python3".into());
+    }
+    let plugin = std::fs::read_dir("/usr/lib")
+        .into_iter()
+        .flatten()
+        .flatten()
+        .any(|d| {
+            d.path()
+                .join("alsa-lib/libasound_module_pcm_pulse.so")
+                .exists()
+        })
+        || Path::new("/usr/lib/alsa-lib/libasound_module_pcm_pulse.so").exists();
+    (!plugin).then(|| "the ALSA plugin for pulse".into())
+}
+
+fn turn() -> File {
+    let path = std::env::temp_dir().join("coilwright-live-tests.lock");
+    let file = File::create(&path).expect("lock file of the live tests");
+    // Waits for other tests, but not for ever.
+    for _ in 0..6000 {
+        match file.try_lock() {
+            Ok(()) => return file,
+            Err(TryLockError::WouldBlock) => std::thread::sleep(Duration::from_millis(100)),
+            Err(TryLockError::Error(e)) => panic!("{}: {e}", path.display()),
+        }
+    }
+    panic!(
+        "{}: another live test holds it for ten minutes",
+        path.display()
+    );
+}
+
+impl Bench {
+    /// A bench at `rate`, with options of pickup.py. `None`, and a loud line, where packages are missing; with
+    /// COILWRIGHT_REQUIRE_LIVE=1 that is a failure instead.
+    pub fn start(rate: u32, options: &[&str]) -> Option<Bench> {
+        Bench::start_as("float32le", rate, options)
+    }
+
+    /// The same with the sample format of the server: float32le, s32le or s16le.
+    pub fn start_as(format: &str, rate: u32, options: &[&str]) -> Option<Bench> {
+        if let Some(missing) = missing() {
+            let line = format!("LIVE TEST SKIPPED: {missing} is missing; {NEEDS}");
+            assert!(
+                std::env::var_os("COILWRIGHT_REQUIRE_LIVE").is_none_or(|v| v != "1"),
+                "{line}"
+            );
+            // Past the test harness, which keeps the output of tests that pass to itself.
+            use std::io::Write;
+            let _ = writeln!(std::io::stderr(), "\n*** {line} ***\n");
+            return None;
+        }
+        let turn = turn();
+        let dir = tempfile::tempdir().expect("directory for the bench");
+        let place = dir.path().join("b");
+        let mut start = Command::new("bash");
+        start.arg(script()).args([
+            "start",
+            "--rate",
+            &rate.to_string(),
+            "--format",
+            format,
+            "--dir",
+        ]);
+        start.arg(&place).arg("--").args(options);
+        let out = start.output().expect("virtual-bench starts");
+        let said = String::from_utf8_lossy(&out.stdout);
+        assert!(
+            out.status.success(),
+            "virtual-bench: {said} {}",
+            String::from_utf8_lossy(&out.stderr)
+        );
+        let line = said
+            .lines()
+            .find_map(|l| l.strip_prefix("export "))
+            .expect("environment of the bench");
+        let env = line
+            .split_whitespace()
+            .filter_map(|pair| pair.split_once('='))
+            .map(|(k, v)| (k.to_owned(), v.to_owned()))
+            .collect();
+        Some(Bench {
+            dir,
+            env,
+            _turn: turn,
+        })
+    }
+
+    /// A command that finds the bench as its only sound card.
+    pub fn command(&self, program: impl AsRef<std::ffi::OsStr>) -> Command {
+        let mut command = Command::new(program);
+        command.envs(self.env.iter().map(|(k, v)| (k, v)));
+        command
+    }
+
+    /// Adds to the ALSA configuration that children read.
+    pub fn configure(&self, text: &str) {
+        let path = self.dir.path().join("b/asound.conf");
+        let mut all = std::fs::read_to_string(&path).expect("configuration of the bench");
+        all.push_str(text);
+        std::fs::write(&path, all).expect("configuration of the bench");
+    }
+
+    /// For files of the test; goes away with the bench.
+    pub fn dir(&self) -> &Path {
+        self.dir.path()
+    }
+
+    /// What "pickup" or "pulse" has logged so far.
+    pub fn log(&self, of: &str) -> String {
+        std::fs::read_to_string(self.dir.path().join("b").join(format!("{of}.log")))
+            .unwrap_or_default()
+    }
+
+    fn pid(&self, of: &str) -> Option<String> {
+        let pid =
+            std::fs::read_to_string(self.dir.path().join("b").join(format!("{of}.pid"))).ok()?;
+        Some(pid.trim().to_owned())
+    }
+
+    fn signal(&self, of: &str, signal: &str) {
+        let pid = self.pid(of).expect("a bench that runs");
+        let done = Command::new("kill")
+            .args([&format!("-{signal}"), &pid])
+            .status();
+        assert!(done.is_ok_and(|s| s.success()), "signal {signal} to {of}");
+    }
+
+    /// The sound server is gone from one moment to the next.
+    pub fn kill_server(&self) {
+        self.signal("pulse", "KILL");
+    }
+
+    /// The sound server hangs (until the bench is dropped).
+    pub fn freeze_server(&self) {
+        self.signal("pulse", "STOP");
+    }
+}
+
+impl Drop for Bench {
+    fn drop(&mut self) {
+        if let Some(pid) = self.pid("pulse") {
+            let _ = Command::new("kill")
+                .args(["-CONT", &pid])
+                .stderr(Stdio::null())
+                .status();
+        }
+        let mut stop = Command::new("bash");
+        stop.arg(script())
+            .args(["stop", "--dir"])
+            .arg(self.dir.path().join("b"));
+        let _ = stop.stdout(Stdio::null()).stderr(Stdio::null()).status();
+    }
+}

@@ -65,7 +65,10 @@ fn group(bins: &Bins, start: usize, stop: usize) -> Option<Group> {
     }
     // Once more with the reference's noise in the weights.
     let (xy, xx, fx) = sum(xy / xx);
-    let yy: f64 = (start..stop).filter(|i| bins.used[*i]).map(|i| bins.y[i].norm_sqr() / bin_variance(bins, i, xy / xx)).sum();
+    let yy: f64 = (start..stop)
+        .filter(|i| bins.used[*i])
+        .map(|i| bins.y[i].norm_sqr() / bin_variance(bins, i, xy / xx))
+        .sum();
     let coherence = if yy > 0.0 { xy.norm_sqr() / (xx * yy) } else { 0.0 };
     let when_s = bins.x_clock.as_ref().map_or(0.0, |xt| {
         let (mut s, mut p) = (0.0, 0.0);

@@ -146,13 +146,13 @@ pub fn misfit(points: &[Point], model: impl Fn(f64) -> Complex64) -> Misfit {
 pub fn dip(points: &[Point], dc: f64) -> Option<f64> {
     let db: Vec<f64> = points.iter().map(|p| 20.0 * (p.g.norm() / dc).log10()).collect();
     let usable: Vec<usize> = (0..points.len())
-        .filter(|i| points[*i].f > 300.0 && DB * points[*i].u < 1.0)
+        .filter(|i| points[*i].f > 300.0 && DB * points[*i].u < 0.5)
         .collect();
     for (k, &i) in usable.iter().enumerate() {
         let top = |side: &[usize]| side.iter().map(|j| db[*j]).fold(f64::NEG_INFINITY, f64::max);
         let (before, after) = (top(&usable[..k]), top(&usable[k + 1..]));
         let depth = before.min(after) - db[i];
-        if depth > (3.0f64).max(6.0 * DB * points[i].u) && after > before - 8.0 {
+        if depth > (3.0f64).max(10.0 * DB * points[i].u) && after > before - 8.0 {
             return Some(points[i].f);
         }
     }

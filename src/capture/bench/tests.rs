@@ -112,11 +112,7 @@ fn a_rig_given_to_both_cancels_out_of_the_reading() {
         for (name, e, truth) in [
             ("f0", found.f0_hz, f0),
             ("Q", found.q, q),
-            (
-                "M",
-                m,
-                0.3e-3 * gain_dc * f64::from(rig.exciter.sign.unwrap_or(1)) * -1.0,
-            ),
+            ("M", m, -(0.3e-3 * gain_dc * f64::from(rig.exciter.sign.unwrap_or(1)))),
         ] {
             // The mutual inductance may be given as a size with its sign in the polarity.
             let off = (e.value.abs() - truth.abs()) / e.u;

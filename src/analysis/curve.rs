@@ -145,7 +145,9 @@ pub fn misfit(points: &[Point], model: impl Fn(f64) -> Complex64) -> Misfit {
 /// frequency. With the exciter over one coil there is a dip too, but what follows stays far below the first peak.
 pub fn dip(points: &[Point], dc: f64) -> Option<f64> {
     let db: Vec<f64> = points.iter().map(|p| 20.0 * (p.g.norm() / dc).log10()).collect();
-    let usable: Vec<usize> = (0..points.len()).filter(|i| points[*i].f > 300.0 && DB * points[*i].u < 1.0).collect();
+    let usable: Vec<usize> = (0..points.len())
+        .filter(|i| points[*i].f > 300.0 && DB * points[*i].u < 1.0)
+        .collect();
     for (k, &i) in usable.iter().enumerate() {
         let top = |side: &[usize]| side.iter().map(|j| db[*j]).fold(f64::NEG_INFINITY, f64::max);
         let (before, after) = (top(&usable[..k]), top(&usable[k + 1..]));

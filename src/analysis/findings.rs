@@ -69,7 +69,11 @@ pub fn distorted() -> Finding {
 }
 
 pub fn dropout(count: usize, first_s: f64, reject: bool) -> Finding {
-    let places = if count == 1 { "one place".to_string() } else { format!("{count} places") };
+    let places = if count == 1 {
+        "one place".to_string()
+    } else {
+        format!("{count} places")
+    };
     finding(
         Code::Dropout,
         if reject { Level::Reject } else { Level::Warning },
@@ -90,11 +94,17 @@ pub fn sound_trouble(report: &str) -> Finding {
 
 pub fn transient(at_s: f64, count: usize, inside: bool) -> Finding {
     if inside {
-        let more = if count > 1 { format!(", {count} in all") } else { String::new() };
+        let more = if count > 1 {
+            format!(", {count} in all")
+        } else {
+            String::new()
+        };
         finding(
             Code::Transient,
             Level::Warning,
-            format!("a knock, click or burst at {at_s:.2} s{more}: keep hands off the bench and telephones away, and measure again"),
+            format!(
+                "a knock, click or burst at {at_s:.2} s{more}: keep hands off the bench and telephones away, and measure again"
+            ),
         )
     } else {
         finding(
@@ -106,7 +116,9 @@ pub fn transient(at_s: f64, count: usize, inside: bool) -> Finding {
 }
 
 pub fn hum(mains_hz: f64, db: f64, strong: bool) -> Finding {
-    let base = format!("mains hum ({mains_hz:.2} Hz and multiples) at {db:.0} dB of the pickup's signal; its bins were left out");
+    let base = format!(
+        "mains hum ({mains_hz:.2} Hz and multiples) at {db:.0} dB of the pickup's signal; its bins were left out"
+    );
     if strong {
         finding(
             Code::Hum,
@@ -119,7 +131,11 @@ pub fn hum(mains_hz: f64, db: f64, strong: bool) -> Finding {
 }
 
 pub fn no_peak() -> Finding {
-    finding(Code::NoPeak, Level::Note, "no peak: under this load the response only falls")
+    finding(
+        Code::NoPeak,
+        Level::Note,
+        "no peak: under this load the response only falls",
+    )
 }
 
 pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> Finding {
@@ -131,13 +147,17 @@ pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> F
         finding(
             Code::PoorFit,
             Level::Note,
-            format!("a plain coil misses the curve by {misfit_db:.2} dB; metal near the coil (eddy currents) explains it, f0 and Q are effective values"),
+            format!(
+                "a plain coil misses the curve by {misfit_db:.2} dB; metal near the coil (eddy currents) explains it, f0 and Q are effective values"
+            ),
         )
     } else {
         finding(
             Code::PoorFit,
             Level::Warning,
-            format!("a plain coil misses the curve by {misfit_db:.2} dB{apart}: trust the peak read from the curve, take f0 and Q as effective values"),
+            format!(
+                "a plain coil misses the curve by {misfit_db:.2} dB{apart}: trust the peak read from the curve, take f0 and Q as effective values"
+            ),
         )
     }
 }
@@ -146,12 +166,18 @@ pub fn coils_cancel(dip_hz: f64) -> Finding {
     finding(
         Code::CoilsCancel,
         Level::Warning,
-        format!("the answer looks like the difference of two coils (a dip at {dip_hz:.0} Hz): lay the exciter over one coil and say which with --over"),
+        format!(
+            "the answer looks like the difference of two coils (a dip at {dip_hz:.0} Hz): lay the exciter over one coil and say which with --over"
+        ),
     )
 }
 
 pub fn peak_outside(f0: f64, band: [f64; 2], reject: bool) -> Finding {
-    let (option, end) = if f0 > band[1] / 1.2 { ("--to", "above") } else { ("--from", "below") };
+    let (option, end) = if f0 > band[1] / 1.2 {
+        ("--to", "above")
+    } else {
+        ("--from", "below")
+    };
     if reject {
         finding(
             Code::PeakOutsideDrive,
@@ -205,7 +231,9 @@ pub fn rate_mismatch(ratio: f64) -> Finding {
     finding(
         Code::RateMismatch,
         Level::Reject,
-        format!("the test signal came back {ratio:.4} times as fast as it was made: set the same sampling rate for output and input"),
+        format!(
+            "the test signal came back {ratio:.4} times as fast as it was made: set the same sampling rate for output and input"
+        ),
     )
 }
 

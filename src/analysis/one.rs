@@ -20,7 +20,9 @@ const SETTLED_PPM: f64 = 0.02;
 impl Work<'_> {
     /// Latency and clock of a take whose reference channel holds the drive.
     pub(super) fn clock_of_reference(&mut self, reference: &[f32], drive: &[f32]) {
-        let Some(active) = drive_span(drive, self.rate) else { return };
+        let Some(active) = drive_span(drive, self.rate) else {
+            return;
+        };
         let Some(coarse) = align::coarse(reference, drive, self.rate, 1.0).filter(|a| a.score > align::HEARD) else {
             self.mismatch(reference, drive, 0.0);
             return;
@@ -217,11 +219,18 @@ impl Work<'_> {
             // The inverse transform holds the sum over both signs of the frequency.
             let sums = fft::inverse(&bins, length);
             let scale = 0.5 * length as f64 / f64::max(all, f64::MIN_POSITIVE);
-            let best = (0..=reach).chain(length - reach..length).map(|i| sums[i]).fold(f64::NEG_INFINITY, f64::max);
+            let best = (0..=reach)
+                .chain(length - reach..length)
+                .map(|i| sums[i])
+                .fold(f64::NEG_INFINITY, f64::max);
             lags.push((*t, best * scale, sums[0] * scale));
         }
         // A look that would add up at another delay but does not at this one; several side by side, since one may err.
-        let slips: Vec<f64> = lags.iter().filter(|l| l.1 > 0.8 && l.2 < 0.7 * l.1).map(|l| l.0).collect();
+        let slips: Vec<f64> = lags
+            .iter()
+            .filter(|l| l.1 > 0.8 && l.2 < 0.7 * l.1)
+            .map(|l| l.0)
+            .collect();
         (slips.len() >= 3).then(|| (at.arrival / self.rate + slips[0]).max(0.0))
     }
 }
@@ -271,12 +280,20 @@ fn search(p: &Prepared, clock_known: bool) -> Option<(f64, f64)> {
     };
     let clocks = |at: f64, reach: f64, step: f64| if clock_known { vec![at] } else { around(at, reach, step) };
     let low = upto(if clock_known { 2_500.0 } else { 1_200.0 });
-    let (mut delay, mut ppm) = fit::best_delay(&p.bins, &low, &around(0.0, 1.2e-3, 40e-6), &clocks(0.0, 400.0, 25.0), 6)?;
-    for (top, reach, step, ppm_reach, ppm_step) in
-        [(2_500.0, 60e-6, 10e-6, 30.0, 7.5), (7_000.0, 45e-6, 5e-6, 10.0, 2.5), (12_000.0, 10e-6, 2.5e-6, 3.0, 1.0)]
-    {
-        (delay, ppm) =
-            fit::best_delay(&p.bins, &upto(top), &around(delay, reach, step), &clocks(ppm, ppm_reach, ppm_step), 6)?;
+    let (mut delay, mut ppm) =
+        fit::best_delay(&p.bins, &low, &around(0.0, 1.2e-3, 40e-6), &clocks(0.0, 400.0, 25.0), 6)?;
+    for (top, reach, step, ppm_reach, ppm_step) in [
+        (2_500.0, 60e-6, 10e-6, 30.0, 7.5),
+        (7_000.0, 45e-6, 5e-6, 10.0, 2.5),
+        (12_000.0, 10e-6, 2.5e-6, 3.0, 1.0),
+    ] {
+        (delay, ppm) = fit::best_delay(
+            &p.bins,
+            &upto(top),
+            &around(delay, reach, step),
+            &clocks(ppm, ppm_reach, ppm_step),
+            6,
+        )?;
     }
     Some((delay, ppm))
 }

@@ -17,7 +17,18 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
     // The zero of the exciter's inductance lies above 3 kHz: below, it would be no exciter.
     let mut lower = vec![f64::NEG_INFINITY, 1e-4, 0.0];
     let mut upper = vec![f64::INFINITY, 1e3, f_ref / 3000.0];
-    for n in p.setup.nuisance.iter().filter(|n| matches!(n.param, Param::AcPickup | Param::AcReference | Param::AcMean | Param::AcDifference | Param::AcSum | Param::AcProduct | Param::AcOutput)) {
+    for n in p.setup.nuisance.iter().filter(|n| {
+        matches!(
+            n.param,
+            Param::AcPickup
+                | Param::AcReference
+                | Param::AcMean
+                | Param::AcDifference
+                | Param::AcSum
+                | Param::AcProduct
+                | Param::AcOutput
+        )
+    }) {
         params.push(n.param);
         start.push(n.start);
         lower.push(n.lower);

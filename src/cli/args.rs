@@ -344,12 +344,20 @@ fn dbfs(s: &str) -> Result<f64, String> {
 
 fn ohms(s: &str) -> Result<f64, String> {
     let v = quantity::parse(s, Unit::Ohm).map_err(words)?;
-    if v > 0.0 { Ok(v) } else { Err("a winding's resistance is above zero".into()) }
+    if v > 0.0 {
+        Ok(v)
+    } else {
+        Err("a winding's resistance is above zero".into())
+    }
 }
 
 fn celsius(s: &str) -> Result<f64, String> {
     let v = quantity::parse(s, Unit::Celsius).map_err(words)?;
-    if (-60.0..=150.0).contains(&v) { Ok(v) } else { Err("no room is that cold or warm; write 21C or 70F".into()) }
+    if (-60.0..=150.0).contains(&v) {
+        Ok(v)
+    } else {
+        Err("no room is that cold or warm; write 21C or 70F".into())
+    }
 }
 
 fn load(s: &str) -> Result<Load, String> {

@@ -35,9 +35,11 @@ impl Bench {
         let load = about.load.as_ref().or(defaults.load.as_ref()).cloned();
         let channels = match (about.channels, &defaults.channels) {
             (Some(c), _) => Some(c.0),
-            (None, Some(text)) => {
-                Some(channels(text).map_err(|e| Failure::new("channels in coilwright.toml cannot be read", e))?.0)
-            }
+            (None, Some(text)) => Some(
+                channels(text)
+                    .map_err(|e| Failure::new("channels in coilwright.toml cannot be read", e))?
+                    .0,
+            ),
             _ => None,
         };
         Ok(Bench {
@@ -78,7 +80,9 @@ impl Bench {
 /// A time of the system as a record keeps it.
 pub fn stamp(time: std::time::SystemTime) -> String {
     let at = jiff::Timestamp::try_from(time).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
-    at.to_zoned_datetime(jiff::tz::TimeZone::system()).strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
+    at.to_zoned_datetime(jiff::tz::TimeZone::system())
+        .strftime("%Y-%m-%dT%H:%M:%S%:z")
+        .to_string()
 }
 
 /// When a file was last changed, as a record keeps it.
@@ -89,7 +93,8 @@ pub fn changed(path: &Path) -> String {
 
 /// The name of a file without folder and ending.
 pub fn stem(path: &Path) -> String {
-    path.file_stem().map_or_else(|| "take".into(), |s| s.to_string_lossy().into_owned())
+    path.file_stem()
+        .map_or_else(|| "take".into(), |s| s.to_string_lossy().into_owned())
 }
 
 /// Makes the last folder of a path if it is missing; a missing parent is an error. Returns it ready to be written to.
@@ -98,7 +103,10 @@ pub fn ready_folder(path: &Path) -> Result<PathBuf> {
         Ok(()) => {}
         Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists && path.is_dir() => {}
         Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
-            return Err(Failure::new(format!("{} is a file", path.display()), "give a folder with --out"));
+            return Err(Failure::new(
+                format!("{} is a file", path.display()),
+                "give a folder with --out",
+            ));
         }
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
             return Err(Failure::new(
@@ -109,6 +117,9 @@ pub fn ready_folder(path: &Path) -> Result<PathBuf> {
         Err(e) => return Err(Failure::io("make", path, &e)),
     }
     // Found out before anything is played or computed: can a file be made there?
-    tempfile::Builder::new().prefix(".trial").tempfile_in(path).map_err(|e| Failure::io("write in", path, &e))?;
+    tempfile::Builder::new()
+        .prefix(".trial")
+        .tempfile_in(path)
+        .map_err(|e| Failure::io("write in", path, &e))?;
     Ok(path.to_path_buf())
 }

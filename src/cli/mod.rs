@@ -60,7 +60,11 @@ fn usage_line(e: &clap::Error) -> String {
     }
     let text = e.render().to_string();
     let mut lines = text.lines().map(str::trim).filter(|l| !l.is_empty());
-    let first = lines.next().unwrap_or("the command line cannot be read").trim_start_matches("error: ").to_string();
+    let first = lines
+        .next()
+        .unwrap_or("the command line cannot be read")
+        .trim_start_matches("error: ")
+        .to_string();
     let mut rest = Vec::new();
     for l in lines {
         if l.starts_with("Usage:") || l.starts_with("For more information") {

@@ -69,7 +69,10 @@ pub fn one(
     let one_channel = take.reference.is_none();
     if one_channel && drive.is_none() {
         return Err(Failure::new(
-            format!("{} has one channel: the signal that was played is needed", path.display()),
+            format!(
+                "{} has one channel: the signal that was played is needed",
+                path.display()
+            ),
             "give --drive drive.wav",
         ));
     }
@@ -77,7 +80,12 @@ pub fn one(
         && d.rate_hz != take.rate_hz
     {
         return Err(Failure::new(
-            format!("the drive file has {} Hz but {} has {} Hz", d.rate_hz, path.display(), take.rate_hz),
+            format!(
+                "the drive file has {} Hz but {} has {} Hz",
+                d.rate_hz,
+                path.display(),
+                take.rate_hz
+            ),
             "give the drive file that was played for this take",
         ));
     }
@@ -93,7 +101,10 @@ pub fn one(
     let mut context = bench.context(&name, one_channel, changed(path));
     context.drive = drive.and_then(|d| d.description.as_ref()).map(Into::into);
     context.source = "file".into();
-    context.take = Some(path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned()));
+    context.take = Some(
+        path.file_name()
+            .map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
+    );
     Ok(compose::record(&take, analysis, context))
 }
 
@@ -115,11 +126,24 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
     batch(args, &bench, drive.as_ref(), console)
 }
 
-fn single(args: &AnalyzeArgs, path: &Path, bench: &Bench, drive: Option<&DriveFile>, console: &mut Console) -> Result<Status> {
+fn single(
+    args: &AnalyzeArgs,
+    path: &Path,
+    bench: &Bench,
+    drive: Option<&DriveFile>,
+    console: &mut Console,
+) -> Result<Status> {
     if let Some(out) = &args.out {
         outcome::refuse_existing(out)?;
     }
-    let record = one(path, bench, drive, bench.channels, args.model.into(), args.pickup.as_deref())?;
+    let record = one(
+        path,
+        bench,
+        drive,
+        bench.channels,
+        args.model.into(),
+        args.pickup.as_deref(),
+    )?;
     let files = match &args.out {
         Some(out) => outcome::write(&record, &ready_folder(out)?)?,
         None => Vec::new(),
@@ -139,7 +163,10 @@ fn folder_names(takes: &[PathBuf]) -> Vec<String> {
         .iter()
         .map(|t| {
             let own = stem(t);
-            let parent = t.parent().and_then(Path::file_name).map(|p| p.to_string_lossy().into_owned());
+            let parent = t
+                .parent()
+                .and_then(Path::file_name)
+                .map(|p| p.to_string_lossy().into_owned());
             let name = match parent {
                 Some(p) if seen[&own] > 1 => format!("{p}-{own}"),
                 _ => own,
@@ -159,7 +186,9 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: 
     }
     let next = AtomicUsize::new(0);
     let done: Mutex<Vec<Option<Result<Record>>>> = Mutex::new((0..args.takes.len()).map(|_| None).collect());
-    let workers = std::thread::available_parallelism().map_or(1, usize::from).min(args.takes.len());
+    let workers = std::thread::available_parallelism()
+        .map_or(1, usize::from)
+        .min(args.takes.len());
     let bar = super::progress::takes(args.takes.len());
     std::thread::scope(|scope| {
         for _ in 0..workers {
@@ -167,7 +196,15 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: 
                 loop {
                     let i = next.fetch_add(1, Ordering::Relaxed);
                     let Some(path) = args.takes.get(i) else { break };
-                    let ended = one(path, bench, drive, bench.channels, args.model.into(), args.pickup.as_deref()).and_then(|record| {
+                    let ended = one(
+                        path,
+                        bench,
+                        drive,
+                        bench.channels,
+                        args.model.into(),
+                        args.pickup.as_deref(),
+                    )
+                    .and_then(|record| {
                         if let Some(out) = &args.out {
                             outcome::write(&record, &ready_folder(&out.join(&names[i]))?)?;
                         }
@@ -194,7 +231,11 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: 
     if records.is_empty() {
         let (path, error) = &failed[0];
         return Err(Failure::new(
-            format!("none of {} takes could be used (first: {}: {error})", failed.len(), path.display()),
+            format!(
+                "none of {} takes could be used (first: {}: {error})",
+                failed.len(),
+                path.display()
+            ),
             "give WAV takes",
         ));
     }

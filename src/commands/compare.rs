@@ -13,12 +13,19 @@ use crate::report::{overlay, text};
 pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
     let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
     if records.len() < 2 {
-        return Err(Failure::new("one record cannot be compared with itself", "give two or more"));
+        return Err(Failure::new(
+            "one record cannot be compared with itself",
+            "give two or more",
+        ));
     }
     let comparison = difference::compare(&records, &Limits::default())?;
     let mut files = Vec::new();
     if let Some(out) = &args.out {
-        let align = if args.levels { overlay::Align::Coupling } else { overlay::Align::LowFrequency };
+        let align = if args.levels {
+            overlay::Align::Coupling
+        } else {
+            overlay::Align::LowFrequency
+        };
         let plot = overlay::compare_plot(&records, align)?;
         let folder = ready_folder(out)?;
         let list: [(&str, Vec<u8>); 3] = [

@@ -51,7 +51,9 @@ impl Place {
         }
         let notebook = defaults.folder.clone().unwrap_or_else(|| PathBuf::from("."));
         let notebook = ready_folder(&notebook)?;
-        Ok(Place::Numbered(ready_folder(&notebook.join(folder_name(&args.pickup)?))?))
+        Ok(Place::Numbered(ready_folder(
+            &notebook.join(folder_name(&args.pickup)?),
+        )?))
     }
 
     /// The folder itself; a number is taken only now, so that a stopped measurement leaves no gap.
@@ -87,7 +89,13 @@ fn folder_name(name: &str) -> Result<String> {
     let safe: String = name
         .trim()
         .chars()
-        .map(|c| if c.is_control() || "/\\:*?\"<>|".contains(c) { '-' } else { c })
+        .map(|c| {
+            if c.is_control() || "/\\:*?\"<>|".contains(c) {
+                '-'
+            } else {
+                c
+            }
+        })
         .collect();
     let safe = safe.trim_matches('.').trim().to_string();
     if safe.is_empty() {
@@ -111,7 +119,10 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
     let bench = Bench::plan(&args.about, &defaults)?;
     let source = Source::of(&args.source);
     if args.sim.is_some() && !matches!(source, Source::Sim) {
-        return Err(Failure::new("--sim describes the built-in bench, which is not used", "add --source sim"));
+        return Err(Failure::new(
+            "--sim describes the built-in bench, which is not used",
+            "add --source sim",
+        ));
     }
     let mut player = Player::plan(&args, &source, &bench, &defaults)?;
     let place = Place::plan(&args, &defaults)?;
@@ -138,7 +149,11 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
 fn record(args: &MeasureArgs, bench: &Bench, player: &Player, t: &Taken) -> Result<Record> {
     let one_channel = t.take.reference.is_none();
     let file = player.drive_file();
-    let samples = t.drive.as_ref().map(|d| d.samples.as_slice()).or(file.map(|f| f.samples.as_slice()));
+    let samples = t
+        .drive
+        .as_ref()
+        .map(|d| d.samples.as_slice())
+        .or(file.map(|f| f.samples.as_slice()));
     let options = Options {
         chain: &bench.chain,
         drive: samples,
@@ -146,7 +161,11 @@ fn record(args: &MeasureArgs, bench: &Bench, player: &Player, t: &Taken) -> Resu
     };
     let analysis = analysis::analyse(&t.take, &options)?;
     let mut context = bench.context(&args.pickup, one_channel, stamp(t.at));
-    let described = t.drive.as_ref().map(|d| &d.description).or(file.and_then(|f| f.description.as_ref()));
+    let described = t
+        .drive
+        .as_ref()
+        .map(|d| &d.description)
+        .or(file.and_then(|f| f.description.as_ref()));
     context.drive = described.map(Into::into);
     context.source = player.kind().into();
     context.device = t.take.provenance.device.clone();
@@ -160,10 +179,6 @@ enum Player {
         capture: Box<dyn Capture>,
         drive: Drive,
         live: bool,
-    },
-    Sim {
-        make: Box<dyn Fn(u64) -> BuiltIn>,
-        drive: Drive,
     },
     File {
         path: PathBuf,
@@ -193,16 +208,17 @@ impl Player {
                     None => Spec::default(),
                 };
                 let one_channel = bench.channels.is_some_and(|c| c.reference.is_none());
-                let (rig, load) = (bench.rig.clone(), bench.load.clone());
-                // Tried once now, so that what the bench cannot play is said before anything else.
-                BuiltIn::new(spec.clone(), rig.as_ref(), load.as_ref(), one_channel, 1)?;
                 let seed = args.drive.seed.unwrap_or(1);
-                Ok(Player::Sim {
-                    make: Box::new(move |n| {
-                        BuiltIn::new(spec.clone(), rig.as_ref(), load.as_ref(), one_channel, seed + n)
-                            .unwrap_or_else(|_| unreachable!("the same bench was made before"))
-                    }),
+                Ok(Player::Sound {
+                    capture: Box::new(BuiltIn::new(
+                        spec,
+                        bench.rig.as_ref(),
+                        bench.load.as_ref(),
+                        one_channel,
+                        seed,
+                    )?),
                     drive,
+                    live: false,
                 })
             }
             Source::Live => live(args, bench, defaults),
@@ -211,8 +227,8 @@ impl Player {
 
     fn kind(&self) -> &'static str {
         match self {
-            Player::Sound { .. } => "live",
-            Player::Sim { .. } => "sim",
+            Player::Sound { live: true, .. } => "live",
+            Player::Sound { .. } => "sim",
             Player::File { .. } => "file",
         }
     }
@@ -233,29 +249,31 @@ impl Player {
                     && d.rate_hz != take.rate_hz
                 {
                     return Err(Failure::new(
-                        format!("the drive file has {} Hz but {} has {} Hz", d.rate_hz, path.display(), take.rate_hz),
+                        format!(
+                            "the drive file has {} Hz but {} has {} Hz",
+                            d.rate_hz,
+                            path.display(),
+                            take.rate_hz
+                        ),
                         "give the drive file that was played for this take",
                     ));
                 }
                 let at = std::fs::metadata(&*path).and_then(|m| m.modified()).unwrap_or(at);
                 Ok(Taken { take, drive: None, at })
             }
-            Player::Sim { make, drive } => {
-                let mut capture = make(u64::from(n));
-                let take = as_kept(capture.take(&request(drive), &mut |_| {})?)?;
-                Ok(Taken {
-                    take,
-                    drive: Some(drive.clone()),
-                    at,
-                })
-            }
             Player::Sound { capture, drive, live } => {
                 if *live && n == 0 {
                     announce(drive, &capture.describe(), console);
                 }
-                let bar = super::progress::TakeBar::new();
-                let take = capture.take(&request(drive), &mut |p| bar.show(p));
-                bar.done();
+                let bar = live.then(super::progress::TakeBar::new);
+                let take = capture.take(&request(drive), &mut |p| {
+                    if let Some(bar) = &bar {
+                        bar.show(p);
+                    }
+                });
+                if let Some(bar) = bar {
+                    bar.done();
+                }
                 Ok(Taken {
                     take: as_kept(take?)?,
                     drive: Some(drive.clone()),

@@ -13,7 +13,11 @@ use crate::report::text::{self, Style};
 use crate::stimulus::Drive;
 
 pub fn status(record: &Record) -> Status {
-    if record.verdict == Verdict::Rejected { Status::NoReading } else { Status::Done }
+    if record.verdict == Verdict::Rejected {
+        Status::NoReading
+    } else {
+        Status::Done
+    }
 }
 
 /// A record as the file holds it.
@@ -23,8 +27,12 @@ pub fn to_json(record: &Record) -> Result<Vec<u8>> {
 
 /// A document as its file holds it; `what` names it in a message.
 pub fn pretty(document: &impl serde::Serialize, what: &str) -> Result<Vec<u8>> {
-    let mut bytes = serde_json::to_vec_pretty(document)
-        .map_err(|e| Failure::new(format!("cannot write {what}: {e}"), "report this as a fault of the program"))?;
+    let mut bytes = serde_json::to_vec_pretty(document).map_err(|e| {
+        Failure::new(
+            format!("cannot write {what}: {e}"),
+            "report this as a fault of the program",
+        )
+    })?;
     bytes.push(b'\n');
     Ok(bytes)
 }
@@ -66,7 +74,11 @@ const KEPT: [&str; 3] = ["take.wav", "drive.wav", "drive.json"];
 /// Refuses a folder that holds a record, a take or a drive already: none of them is ever overwritten.
 pub fn refuse_occupied(folder: &Path) -> Result<()> {
     refuse_existing(folder)?;
-    match KEPT.iter().map(|n| folder.join(n)).find(|p| p.symlink_metadata().is_ok()) {
+    match KEPT
+        .iter()
+        .map(|n| folder.join(n))
+        .find(|p| p.symlink_metadata().is_ok())
+    {
         Some(path) => Err(Failure::new(
             format!("{} is there already", path.display()),
             "choose another --out: no take is overwritten",

@@ -121,13 +121,25 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
             starts.push([project_gain(&points, b1, b2), b1, b2]);
         }
     }
-    best_of(bins, setup, Kind::SecondOrder, f_ref, &groups, starts.iter().map(|s| s.to_vec()).collect(), &nominal, f64::INFINITY)
+    best_of(
+        bins,
+        setup,
+        Kind::SecondOrder,
+        f_ref,
+        &groups,
+        starts.iter().map(|s| s.to_vec()).collect(),
+        &nominal,
+        f64::INFINITY,
+    )
 }
 
 /// Delay (s) and clock difference (ppm), of those on two grids, under which a second-order response explains the groups
 /// best. `coarse`: every so many groups are looked at.
 pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64], coarse: usize) -> Option<(f64, f64)> {
-    let groups: Vec<Group> = group::gather(bins, setup.band).into_iter().step_by(coarse.max(1)).collect();
+    let groups: Vec<Group> = group::gather(bins, setup.band)
+        .into_iter()
+        .step_by(coarse.max(1))
+        .collect();
     let f_ref = (setup.band[0].max(200.0) * setup.band[1]).sqrt();
     let plain = points(&groups, setup, &nominal_nuisance(setup), f_ref);
     if plain.len() != groups.len() {
@@ -147,7 +159,9 @@ pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64], co
                     }
                 })
                 .collect();
-            let Some((n, d)) = start::rational(&turned, 0, 2, 3) else { continue };
+            let Some((n, d)) = start::rational(&turned, 0, 2, 3) else {
+                continue;
+            };
             // A pickup is stable; a wrong delay may be explained by one that is not.
             if d[0] <= 0.0 || d[1] <= 0.0 {
                 continue;
@@ -170,8 +184,16 @@ pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64], co
 /// cancel, and their values mean nothing.
 pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted, wanted: bool) -> Option<Fitted> {
     let groups = group::gather(bins, setup.band);
-    let now = 2.0 * groups.iter().map(|g| (from.model.response(&from.theta, g.f) - g.h).norm_sqr() * g.weight).sum::<f64>();
-    let worth = if wanted { f64::INFINITY } else { now - 2.0 * from.data.max(2.0).ln() * from.scatter.max(1.0) };
+    let now = 2.0
+        * groups
+            .iter()
+            .map(|g| (from.model.response(&from.theta, g.f) - g.h).norm_sqr() * g.weight)
+            .sum::<f64>();
+    let worth = if wanted {
+        f64::INFINITY
+    } else {
+        now - 2.0 * from.data.max(2.0).ln() * from.scatter.max(1.0)
+    };
     let f_ref = from.model.f_ref;
     let nuisance: Vec<f64> = from.theta[Kind::SecondOrder.params().len()..].to_vec();
     let points = points(&groups, setup, &nuisance, f_ref);
@@ -351,7 +373,10 @@ struct Judged {
 /// Mean square misfit of the groups in units of their noise: a smooth misfit shows here long before it shows among the raw
 /// bins.
 fn smooth_chi2(groups: &[Group], model: &Model, theta: &[f64]) -> f64 {
-    let sum: f64 = groups.iter().map(|g| (model.response(theta, g.f) - g.h).norm_sqr() * g.weight).sum();
+    let sum: f64 = groups
+        .iter()
+        .map(|g| (model.response(theta, g.f) - g.h).norm_sqr() * g.weight)
+        .sum();
     sum / (groups.len() as f64 - 0.5 * theta.len() as f64).max(1.0)
 }
 
@@ -458,5 +483,9 @@ fn local_scatter(bins: &Bins, groups: &[Group], model: &Model, theta: &[f64], re
             count += n - 1;
         }
     }
-    if count < 50 { 1.0 } else { sum / count as f64 * bins.length / bins.energy }
+    if count < 50 {
+        1.0
+    } else {
+        sum / count as f64 * bins.length / bins.energy
+    }
 }

@@ -212,7 +212,12 @@ mod tests {
                     a[i] += h;
                     b[i] -= h;
                     let num = (m.response(&a, f) - m.response(&b, f)) / (2.0 * h);
-                    assert!((num - d[i]).norm() < 1e-6 * d[i].norm(), "{:?} at {f}: {num} {}", m.params[i], d[i]);
+                    assert!(
+                        (num - d[i]).norm() < 1e-6 * d[i].norm(),
+                        "{:?} at {f}: {num} {}",
+                        m.params[i],
+                        d[i]
+                    );
                 }
             }
         }

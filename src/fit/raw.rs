@@ -102,7 +102,9 @@ pub fn invert(n: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
     if scale.iter().any(|s| !(s.is_finite() && *s > 0.0)) {
         return None;
     }
-    let m = DMatrix::from_fn(keep.len(), keep.len(), |a, b| n[(keep[a], keep[b])] / (scale[a] * scale[b]));
+    let m = DMatrix::from_fn(keep.len(), keep.len(), |a, b| {
+        n[(keep[a], keep[b])] / (scale[a] * scale[b])
+    });
     let chol = m.cholesky()?;
     let inv = chol.inverse();
     let mut out = DMatrix::zeros(n.nrows(), n.ncols());
@@ -179,7 +181,9 @@ pub fn polish(
         let mut taken = 1.0;
         let mut done = None;
         for _ in 0..8 {
-            let next: Vec<f64> = (0..p).map(|c| (theta[c] - taken * step[c]).clamp(lower[c], upper[c])).collect();
+            let next: Vec<f64> = (0..p)
+                .map(|c| (theta[c] - taken * step[c]).clamp(lower[c], upper[c]))
+                .collect();
             let size = (0..p)
                 .filter(|c| free[*c])
                 .map(|c| (next[c] - theta[c]).abs() / inverse[(c, c)].sqrt())

@@ -157,7 +157,11 @@ pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f6
         }
     }
     problem.jacobian(&theta, &mut j);
-    let inverse = if j.iter().all(|v| v.is_finite()) { inverse_normal(&j) } else { None };
+    let inverse = if j.iter().all(|v| v.is_finite()) {
+        inverse_normal(&j)
+    } else {
+        None
+    };
     let at_bound = (0..p).map(|c| theta[c] <= lower[c] || theta[c] >= upper[c]).collect();
     Solution {
         theta,

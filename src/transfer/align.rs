@@ -108,20 +108,39 @@ pub struct Looks {
 const WINDOW_S: f64 = 0.1;
 
 /// `shift_per_sample`: how the take's window moves per sample of the drive, 1/(1 + ppm 1e-6).
-pub fn looks(take: &[f32], drive: &[f32], active: &Range<usize>, latency: f64, ppm: f64, rate: f64, high_hz: f64) -> Looks {
+pub fn looks(
+    take: &[f32],
+    drive: &[f32],
+    active: &Range<usize>,
+    latency: f64,
+    ppm: f64,
+    rate: f64,
+    high_hz: f64,
+) -> Looks {
     let w = ((WINDOW_S * rate) as usize) & !1;
     let plan = RealFftPlanner::<f64>::new().plan_fft_forward(w.max(2));
-    let window: Vec<f64> = (0..w).map(|i| (std::f64::consts::PI * (i as f64 + 0.5) / w as f64).sin().powi(2)).collect();
+    let window: Vec<f64> = (0..w)
+        .map(|i| (std::f64::consts::PI * (i as f64 + 0.5) / w as f64).sin().powi(2))
+        .collect();
     let spectrum = |x: &[f32], at: i64| {
         let mut input: Vec<f64> = (0..w)
-            .map(|i| usize::try_from(at + i as i64).ok().and_then(|k| x.get(k)).map_or(0.0, |v| f64::from(*v)) * window[i])
+            .map(|i| {
+                usize::try_from(at + i as i64)
+                    .ok()
+                    .and_then(|k| x.get(k))
+                    .map_or(0.0, |v| f64::from(*v))
+                    * window[i]
+            })
             .collect();
         let mut out = plan.make_output_vec();
         let _ = plan.process(&mut input, &mut out);
         out
     };
     let spacing = rate / w as f64;
-    let (first, last) = ((300.0 / spacing) as usize, ((high_hz.min(0.45 * rate) / spacing) as usize).min(w / 2));
+    let (first, last) = (
+        (300.0 / spacing) as usize,
+        ((high_hz.min(0.45 * rate) / spacing) as usize).min(w / 2),
+    );
     let centre = 0.5 * (active.start + active.end) as f64;
     let mut out = Looks {
         time: Vec::new(),
@@ -170,7 +189,10 @@ pub fn clock(looks: &Looks) -> Option<f64> {
     if values[top] < 1.25 * low {
         return None;
     }
-    let (mut a, mut b) = (-MOST_PPM + (top as f64 - 1.0) * step, -MOST_PPM + (top as f64 + 1.0) * step);
+    let (mut a, mut b) = (
+        -MOST_PPM + (top as f64 - 1.0) * step,
+        -MOST_PPM + (top as f64 + 1.0) * step,
+    );
     let ratio = 0.5 * (5f64.sqrt() - 1.0);
     while b - a > 0.02 {
         let (c, d) = (b - ratio * (b - a), a + ratio * (b - a));
@@ -194,7 +216,13 @@ pub fn straight(looks: &Looks) -> Option<(f64, f64)> {
         .take_while(|(_, f)| **f < GRID_HZ)
         .map(|(k, f)| (*f, looks.cross.iter().map(|c| c[k]).sum()))
         .collect();
-    let total = |tau: f64| folded.iter().map(|(f, v)| v * Complex64::from_polar(1.0, TAU * f * tau)).sum::<Complex64>().norm();
+    let total = |tau: f64| {
+        folded
+            .iter()
+            .map(|(f, v)| v * Complex64::from_polar(1.0, TAU * f * tau))
+            .sum::<Complex64>()
+            .norm()
+    };
     let step = 0.2 / GRID_HZ;
     let reach = (0.0015 / step) as i64;
     let best = (-reach..=reach).max_by(|a, b| total(*a as f64 * step).total_cmp(&total(*b as f64 * step)))?;
@@ -244,7 +272,12 @@ pub fn spectrum(
     let step = TAU / length as f64 * slow;
     let chirp = Chirp::new(drive.len(), keep, step, middle);
     let mut x = chirp.transform(drive.iter().map(|v| f64::from(*v)));
-    let mut dx = chirp.transform(drive.iter().enumerate().map(|(n, v)| f64::from(*v) * (n as f64 - middle)));
+    let mut dx = chirp.transform(
+        drive
+            .iter()
+            .enumerate()
+            .map(|(n, v)| f64::from(*v) * (n as f64 - middle)),
+    );
     for k in 0..keep {
         let turn = Complex64::from_polar(1.0, -((TAU * k as f64 / length as f64 * arrival) % TAU));
         x[k] *= turn;

@@ -50,7 +50,13 @@ impl Noise {
 /// Measures the noise in the given silences; `None` where there is too little of it.
 ///
 /// `floor` is the variance that the converter's rounding leaves at least.
-pub fn from_silences(y: &[f32], x: Option<&[f32]>, silences: &[Range<usize>], rate_hz: f64, floor: f64) -> Option<Noise> {
+pub fn from_silences(
+    y: &[f32],
+    x: Option<&[f32]>,
+    silences: &[Range<usize>],
+    rate_hz: f64,
+    floor: f64,
+) -> Option<Noise> {
     let total: usize = silences.iter().map(|r| r.len()).sum();
     if (total as f64) < LEAST_S * rate_hz {
         return None;
@@ -106,7 +112,9 @@ pub fn from_silences(y: &[f32], x: Option<&[f32]>, silences: &[Range<usize>], ra
     // Half-overlapping segments under this window are nearly independent looks (Harris, Proc. IEEE 66, 1978).
     let mut line = find_lines(&yy, spacing_hz, count);
     if x.is_some() {
-        line.iter_mut().zip(find_lines(&xx, spacing_hz, count)).for_each(|(a, b)| *a |= b);
+        line.iter_mut()
+            .zip(find_lines(&xx, spacing_hz, count))
+            .for_each(|(a, b)| *a |= b);
     }
     fill_lines(&mut yy, &line, spacing_hz);
     fill_lines(&mut xx, &line, spacing_hz);
@@ -207,7 +215,10 @@ where
     (0..s.len())
         .map(|k| {
             // Symmetric even at the ends, so that a slope does not shift the value.
-            let half = half_width(k, spacing_hz).min(k).min(s.len() - 1 - k).max(if k < 2 { 2 } else { 0 });
+            let half = half_width(k, spacing_hz)
+                .min(k)
+                .min(s.len() - 1 - k)
+                .max(if k < 2 { 2 } else { 0 });
             let (a, b) = (k.saturating_sub(half), (k + half + 1).min(s.len()));
             (sums[b] - sums[a]) * (1.0 / (b - a) as f64)
         })
@@ -235,7 +246,11 @@ mod tests {
             .map(|i| {
                 let t = i as f64 / rate;
                 let hum: f64 = (1..26).map(|k| 0.01 / k as f64 * (314.159 * k as f64 * t).sin()).sum();
-                let knock = if (5000..9000).contains(&i) { 0.05 * (t * 900.0).sin() } else { 0.0 };
+                let knock = if (5000..9000).contains(&i) {
+                    0.05 * (t * 900.0).sin()
+                } else {
+                    0.0
+                };
                 (2e-3 * gauss(&mut rng) + hum + knock + 0.5 * f64::from(x[i])) as f32
             })
             .collect();

@@ -155,7 +155,7 @@ impl Default for Card {
     fn default() -> Self {
         Card {
             bits: 24,
-            noise_dbfs: -100.0,
+            noise_dbfs: -92.0,
             noise_reference_dbfs: None,
             flicker_hz: 100.0,
             ac_pickup_hz: None,

@@ -157,9 +157,10 @@ fn a_one_channel_take_is_the_drive_through_the_formula_on_the_other_clock() {
             let pace = 1.0 + 1e-6 * ppm;
             let want = dft(&drive, f, 96_000.0 * pace) / pace * pickup * emf * ac(2.7) * ac(2.0) * late;
             let got = dft(&take.pickup, f, 96_000.0);
-            // What is left: 24-bit steps, and the take's end with the AC coupling still settling.
+            // What is left: 24-bit steps, which count most where the answer is weakest.
             let off = (got - want).norm() / want.norm();
-            assert!(off < 1e-4, "{ppm} ppm, {f} Hz: {off:.1e}");
+            let least = if f < 100.0 { 4e-4 } else { 1e-4 };
+            assert!(off < least, "{ppm} ppm, {f} Hz: {off:.1e}");
         }
     }
 }
@@ -379,7 +380,7 @@ fn faults_are_found_as_what_they_are() {
         ("unplugged", Code::ReferenceMissing, Level::Reject),
         ("silent", Code::NoSignal, Level::Reject),
         ("swapped", Code::ChannelsSwapped, Level::Reject),
-        ("clip=-30dBFS", Code::Clipped, Level::Warning),
+        ("clip=-40dBFS", Code::Clipped, Level::Warning),
         ("hum=-10dB", Code::Hum, Level::Warning),
     ] {
         let take = record(&mut bench(spec(words), Some(&rig), Some(&load), 4), &drive);

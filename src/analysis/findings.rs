@@ -172,6 +172,12 @@ pub fn coils_cancel(dip_hz: f64) -> Finding {
     )
 }
 
+/// Two digits: the drive's edges are seen in the take, not known.
+fn round(hz: f64) -> f64 {
+    let k = 10f64.powf(hz.max(1.0).log10().floor() - 1.0);
+    (hz / k).round() * k
+}
+
 pub fn peak_outside(f0: f64, band: [f64; 2], reject: bool) -> Finding {
     let (option, end) = if f0 > band[1] / 1.2 {
         ("--to", "above")
@@ -183,8 +189,9 @@ pub fn peak_outside(f0: f64, band: [f64; 2], reject: bool) -> Finding {
             Code::PeakOutsideDrive,
             Level::Reject,
             format!(
-                "the resonance lies {end} what was played ({:.0} to {:.0} Hz): widen the drive with {option} and measure again",
-                band[0], band[1]
+                "the resonance lies {end} what was played (about {} to {} Hz): widen the drive with {option} and measure again",
+                round(band[0]),
+                round(band[1])
             ),
         )
     } else {
@@ -192,8 +199,9 @@ pub fn peak_outside(f0: f64, band: [f64; 2], reject: bool) -> Finding {
             Code::PeakOutsideDrive,
             Level::Warning,
             format!(
-                "the resonance lies at the edge of what was played ({:.0} to {:.0} Hz): widen the drive with {option}, or load the pickup",
-                band[0], band[1]
+                "the resonance lies at the edge of what was played (about {} to {} Hz): widen the drive with {option}, or load the pickup",
+                round(band[0]),
+                round(band[1])
             ),
         )
     }

@@ -65,7 +65,7 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
     let Some(best) = best else { return false };
     // Misfit of both in decibels, each point by what it is worth.
     let misfit = |response: &dyn Fn(f64) -> num_complex::Complex64| {
-        let (mut sw, mut sd) = (1e-300, 0.0);
+        let (mut sw, mut sd, mut n) = (1e-300, 0.0, 0);
         for g in &groups {
             let h = response(g.f);
             let u2 = 0.5 / (g.weight * h.norm_sqr()).max(1e-30);
@@ -77,6 +77,11 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
             let w = 1.0 / (u2 + 3e-5);
             sw += w;
             sd += w * (d * d - u2);
+            n += 1;
+        }
+        // Too few points to speak of a shape.
+        if n < 40 {
+            return f64::INFINITY;
         }
         8.686 * (sd.max(0.0) / sw).sqrt()
     };

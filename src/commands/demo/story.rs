@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::{COMPARISONS, JOBS, Made};
+use super::{COMPARISONS, CONTROLS_SHORT, JOBS, Made};
 use crate::record::{Level, Record};
 use crate::report::number::{self, Unit};
 use crate::report::text::{Style, compare_text, measure_text};
@@ -20,12 +20,12 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
     let c = &made.comparisons;
     t.free(
         "A day at the Ebbingrove workshop, which does not exist. SIMULATED: every take below was computed by the built-in \
-         bench, no pickup, no wax and no sound card took part, and every file says so.",
+         bench. No pickup, no wax and no sound card took part; records and plots say so too.",
     );
 
     t.head("1", "A pickup as the guitar will load it");
     t.say(&format!(
-        "\"neck 3-7\" (neck pickup, lot 3, number 7) on 250 k volume and tone pots and 3 m of cable: {}",
+        "\"neck 3-7\" (neck pickup, lot 3, number 7) with --load \"{CONTROLS_SHORT}\": {}",
         reading(&r[0])
     ));
     t.look(
@@ -34,7 +34,7 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
         "response.png shows the curve, the model, and what is left between them.",
     );
 
-    t.head("2", "The same on 6 m of cable");
+    t.head("2", "The same on 6 m of cable instead of 3");
     t.say(&difference(made, 0));
     t.look(
         out,
@@ -48,10 +48,14 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
          cancel: {}",
         reading(&r[2])
     ));
+    t.say(
+        "The other coil, with its own capacitance, leaves a step near 13 kHz. No model of one coil has that, so the record \
+         carries a warning and the peak is read off the curve.",
+    );
     t.look(
         out,
         &[JOBS[2].folder],
-        "The baseplate's eddy currents are in the note and in the plot.",
+        "the lower field of response.png shows the step.",
     );
 
     t.head("4", "Before and after the wax pot");

@@ -1,0 +1,4 @@
+//! The program as its users meet it: the real binary in folders of its own.
+
+mod bench;
+mod schema;

@@ -96,16 +96,16 @@ pub struct DriveArgs {
     #[arg(long, value_enum)]
     pub shape: Option<ShapeArg>,
     /// Sampling rate, such as 48k or 96k
-    #[arg(long, value_name = "HZ", value_parser = hertz)]
+    #[arg(long, value_name = "HZ", value_parser = hertz, allow_hyphen_values = true)]
     pub rate: Option<f64>,
     /// Length of the active signal, silences not counted
-    #[arg(long, value_name = "S", value_parser = seconds)]
+    #[arg(long, value_name = "S", value_parser = seconds, allow_hyphen_values = true)]
     pub seconds: Option<f64>,
     /// Lowest frequency
-    #[arg(long, value_name = "HZ", value_parser = hertz)]
+    #[arg(long, value_name = "HZ", value_parser = hertz, allow_hyphen_values = true)]
     pub from: Option<f64>,
     /// Highest frequency
-    #[arg(long, value_name = "HZ", value_parser = hertz)]
+    #[arg(long, value_name = "HZ", value_parser = hertz, allow_hyphen_values = true)]
     pub to: Option<f64>,
     /// Peak of the signal against full scale, such as -12dBFS
     #[arg(long, value_name = "DBFS", value_parser = dbfs, allow_hyphen_values = true)]
@@ -210,7 +210,7 @@ pub struct About {
     #[arg(long, value_name = "TEXT")]
     pub over: Option<String>,
     /// The ohmmeter's reading
-    #[arg(long, value_name = "OHM", value_parser = ohms)]
+    #[arg(long, value_name = "OHM", value_parser = ohms, allow_hyphen_values = true)]
     pub ohms: Option<f64>,
     /// The room's temperature, such as 21C or 70F
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]

@@ -4,7 +4,7 @@ use std::ffi::OsString;
 use std::io::Write;
 
 use clap::Parser;
-use clap::error::ErrorKind;
+use clap::error::{ContextKind, ContextValue, ErrorKind};
 
 use crate::commands;
 use crate::failure::{Failure, Result, Status};
@@ -53,12 +53,21 @@ fn dispatch(command: Command, console: &mut Console) -> Result<Status> {
     }
 }
 
+/// Characters of a wrong value that a message repeats.
+const LONGEST_VALUE: usize = 80;
+
 /// Clap's message in one line: what is wrong and what to do.
 fn usage_line(e: &clap::Error) -> String {
     if e.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
         return "no command given; `coilwright --help` lists them with examples".into();
     }
-    let text = e.render().to_string();
+    let mut text = e.render().to_string();
+    // A value that went astray may be a whole file.
+    if let Some(ContextValue::String(value)) = e.get(ContextKind::InvalidValue)
+        && let Some((end, _)) = value.char_indices().nth(LONGEST_VALUE)
+    {
+        text = text.replace(value.as_str(), &format!("{}...", &value[..end]));
+    }
     let mut lines = text.lines().map(str::trim).filter(|l| !l.is_empty());
     let first = lines
         .next()

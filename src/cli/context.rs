@@ -91,6 +91,31 @@ pub fn changed(path: &Path) -> String {
     stamp(time.unwrap_or(std::time::UNIX_EPOCH))
 }
 
+/// Folders that a command makes. Those still empty at its end are taken away again: what is refused leaves nothing behind.
+#[derive(Debug, Default)]
+pub struct Fresh(Vec<PathBuf>);
+
+impl Fresh {
+    /// As [`ready_folder`].
+    pub fn ready(&mut self, path: &Path) -> Result<PathBuf> {
+        let new = path.symlink_metadata().is_err();
+        let folder = ready_folder(path)?;
+        if new {
+            self.0.push(folder.clone());
+        }
+        Ok(folder)
+    }
+}
+
+impl Drop for Fresh {
+    fn drop(&mut self) {
+        for folder in self.0.iter().rev() {
+            // Refused by the file system where there is anything in it.
+            let _ = std::fs::remove_dir(folder);
+        }
+    }
+}
+
 /// The name of a file without folder and ending.
 pub fn stem(path: &Path) -> String {
     path.file_stem()

@@ -3,7 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
-use super::analyze::DriveFile;
+use super::analyze::{self, DriveFile};
+use super::outcome::Played;
 use super::{drive, outcome};
 use crate::analysis::{self, Choice, Options};
 use crate::capture::bench::{Bench as BuiltIn, Spec};
@@ -11,7 +12,7 @@ use crate::capture::wav::{self, Channels};
 use crate::capture::{Capture, Provenance, Request, Take};
 use crate::cli::args::MeasureArgs;
 use crate::cli::console::Console;
-use crate::cli::context::{Bench, ready_folder, stamp};
+use crate::cli::context::{Bench, Fresh, stamp};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::record::{Record, compose, repeats};
@@ -44,16 +45,16 @@ enum Place {
 
 impl Place {
     /// Checks before anything sounds that the record can be written.
-    fn plan(args: &MeasureArgs, defaults: &Defaults) -> Result<Self> {
+    fn plan(args: &MeasureArgs, defaults: &Defaults, fresh: &mut Fresh) -> Result<Self> {
         if let Some(out) = &args.out {
-            outcome::refuse_occupied(out)?;
-            return Ok(Place::Given(ready_folder(out)?));
+            outcome::refuse_occupied(out, args.repeats as usize)?;
+            return Ok(Place::Given(fresh.ready(out)?));
         }
         let notebook = defaults.folder.clone().unwrap_or_else(|| PathBuf::from("."));
-        let notebook = ready_folder(&notebook)?;
-        Ok(Place::Numbered(ready_folder(
-            &notebook.join(folder_name(&args.pickup)?),
-        )?))
+        let notebook = fresh.ready(&notebook)?;
+        Ok(Place::Numbered(
+            fresh.ready(&notebook.join(folder_name(&args.pickup)?))?,
+        ))
     }
 
     /// The folder itself; a number is taken only now, so that a stopped measurement leaves no gap.
@@ -107,10 +108,8 @@ fn folder_name(name: &str) -> Result<String> {
     Ok(safe)
 }
 
-/// One take with what was played for it.
 struct Taken {
     take: Take,
-    drive: Option<Drive>,
     at: SystemTime,
 }
 
@@ -125,7 +124,8 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
         ));
     }
     let mut player = Player::plan(&args, &source, &bench, &defaults)?;
-    let place = Place::plan(&args, &defaults)?;
+    let mut fresh = Fresh::default();
+    let place = Place::plan(&args, &defaults, &mut fresh)?;
     let mut taken = Vec::new();
     for n in 0..args.repeats {
         if args.repeats > 1 {
@@ -134,42 +134,31 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
         taken.push(player.take(n, console)?);
     }
     let mut records = Vec::new();
-    for t in &taken {
-        records.push(record(&args, &bench, &player, t)?);
+    for (n, t) in taken.iter().enumerate() {
+        records.push(record(&args, &bench, &player, t, n)?);
     }
     let record = repeats::combine(records)?;
     let folder = place.folder()?;
-    let first = &taken[0];
-    let more: Vec<&Take> = taken[1..].iter().map(|t| &t.take).collect();
-    let files = outcome::write_with_takes(&record, &first.take, &more, first.drive.as_ref(), &folder)?;
+    let takes: Vec<&Take> = taken.iter().map(|t| &t.take).collect();
+    let files = outcome::write_with_takes(&record, &takes, player.played(), &folder)?;
     outcome::show(&record, &files, args.shown, console)?;
     Ok(outcome::status(&record))
 }
 
-fn record(args: &MeasureArgs, bench: &Bench, player: &Player, t: &Taken) -> Result<Record> {
+fn record(args: &MeasureArgs, bench: &Bench, player: &Player, t: &Taken, n: usize) -> Result<Record> {
     let one_channel = t.take.reference.is_none();
-    let file = player.drive_file();
-    let samples = t
-        .drive
-        .as_ref()
-        .map(|d| d.samples.as_slice())
-        .or(file.map(|f| f.samples.as_slice()));
+    let played = player.played();
     let options = Options {
         chain: &bench.chain,
-        drive: samples,
+        drive: played.map(|p| p.samples),
         model: Choice::from(args.model),
     };
     let analysis = analysis::analyse(&t.take, &options)?;
     let mut context = bench.context(&args.pickup, one_channel, stamp(t.at));
-    let described = t
-        .drive
-        .as_ref()
-        .map(|d| &d.description)
-        .or(file.and_then(|f| f.description.as_ref()));
-    context.drive = described.map(Into::into);
+    context.drive = played.and_then(|p| p.description).map(Into::into);
     context.source = player.kind().into();
     context.device = t.take.provenance.device.clone();
-    context.take = Some("take.wav".into());
+    context.take = Some(outcome::take_name(n));
     Ok(compose::record(&t.take, analysis, context))
 }
 
@@ -233,10 +222,14 @@ impl Player {
         }
     }
 
-    fn drive_file(&self) -> Option<&DriveFile> {
+    fn played(&self) -> Option<Played<'_>> {
         match self {
-            Player::File { drive, .. } => drive.as_ref(),
-            _ => None,
+            Player::Sound { drive, .. } => Some(drive.into()),
+            Player::File { drive, .. } => drive.as_ref().map(|d| Played {
+                rate_hz: d.rate_hz,
+                samples: &d.samples,
+                description: d.description.as_ref(),
+            }),
         }
     }
 
@@ -244,22 +237,9 @@ impl Player {
         let at = SystemTime::now();
         match self {
             Player::File { path, channels, drive } => {
-                let take = wav::read_take(path, *channels)?;
-                if let Some(d) = drive
-                    && d.rate_hz != take.rate_hz
-                {
-                    return Err(Failure::new(
-                        format!(
-                            "the drive file has {} Hz but {} has {} Hz",
-                            d.rate_hz,
-                            path.display(),
-                            take.rate_hz
-                        ),
-                        "give the drive file that was played for this take",
-                    ));
-                }
+                let take = analyze::read(path, drive.as_ref(), *channels)?;
                 let at = std::fs::metadata(&*path).and_then(|m| m.modified()).unwrap_or(at);
-                Ok(Taken { take, drive: None, at })
+                Ok(Taken { take, at })
             }
             Player::Sound { capture, drive, live } => {
                 if *live && n == 0 {
@@ -276,7 +256,6 @@ impl Player {
                 }
                 Ok(Taken {
                     take: as_kept(take?)?,
-                    drive: Some(drive.clone()),
                     at,
                 })
             }

@@ -43,7 +43,7 @@ pub fn combine(records: Vec<Record>) -> Result<Record> {
     out.findings.sort_by_key(|f| std::cmp::Reverse(f.level));
     out.verdict = Verdict::from_findings(&out.findings);
     out.notes.push(format!(
-        "mean of {} takes; the curve is the first take's",
+        "mean of {} takes; the curve is the first one's",
         readings.len()
     ));
     if readings.len() < all {

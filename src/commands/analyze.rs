@@ -1,6 +1,6 @@
 //! `analyze`: from recordings to records.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -159,23 +159,26 @@ fn folder_names(takes: &[PathBuf]) -> Vec<String> {
     for t in takes {
         *seen.entry(stem(t)).or_default() += 1;
     }
-    let mut used: BTreeMap<String, usize> = BTreeMap::new();
-    takes
+    let own = |t: &PathBuf| {
+        let stem = stem(t);
+        match t.parent().and_then(Path::file_name) {
+            Some(p) if seen[&stem] > 1 => format!("{}-{stem}", p.to_string_lossy()),
+            _ => stem,
+        }
+    };
+    let names: Vec<String> = takes.iter().map(own).collect();
+    let mut used = BTreeSet::new();
+    names
         .iter()
-        .map(|t| {
-            let own = stem(t);
-            let parent = t
-                .parent()
-                .and_then(Path::file_name)
-                .map(|p| p.to_string_lossy().into_owned());
-            let name = match parent {
-                Some(p) if seen[&own] > 1 => format!("{p}-{own}"),
-                _ => own,
-            };
-            // Even parents may repeat; a number then tells them apart.
-            let n = used.entry(name.clone()).or_default();
-            *n += 1;
-            if *n > 1 { format!("{name}-{n}") } else { name }
+        .map(|name| {
+            // Even parents may repeat; a number then tells them apart, one that makes nobody else's name.
+            let numbered = (2..).map(|n| format!("{name}-{n}")).filter(|n| !names.contains(n));
+            let free = std::iter::once(name.clone())
+                .chain(numbered)
+                .find(|n| !used.contains(n));
+            let free = free.unwrap_or_default();
+            used.insert(free.clone());
+            free
         })
         .collect()
 }

@@ -3,7 +3,10 @@
 use std::process::Stdio;
 use std::time::{Duration, Instant};
 
-use crate::bench::Folder;
+use crate::bench::{Folder, names};
+
+/// In the order in which they are written.
+const KEPT: [&str; 5] = ["take.wav", "drive.wav", "response.svg", "response.png", "record.json"];
 
 #[test]
 fn a_folder_with_a_record_is_whole_whenever_the_program_was_killed() {
@@ -26,23 +29,39 @@ fn a_folder_with_a_record_is_whole_whenever_the_program_was_killed() {
         c.stdout(Stdio::null()).stderr(Stdio::null());
         c.spawn().unwrap()
     };
-    // How long it takes when left alone, so that kills fall everywhere, most of them where files are written.
+    // How long it takes when left alone, so that kills fall everywhere.
     let start = Instant::now();
     assert!(run().wait().unwrap().success());
     let whole = start.elapsed();
     let mut killed = 0;
-    for i in 0..20u32 {
-        let share = match i % 4 {
-            0 => f64::from(i) / 20.0,
-            k => 0.7 + 0.4 * f64::from(i / 4 * 3 + k) / 20.0,
-        };
+    for i in 0..20 {
         let mut child = run();
-        std::thread::sleep(Duration::from_secs_f64(whole.as_secs_f64() * share));
+        // Half of them at any moment, the others when a certain file has just appeared.
+        let moment = Instant::now() + whole.mul_f64(f64::from(i) / 20.0);
+        let name = KEPT[i as usize / 2 % KEPT.len()];
+        let there = || {
+            let takes = names(&f.path("trial"));
+            takes
+                .iter()
+                .filter(|n| f.path("trial").join(n).join(name).exists())
+                .count()
+        };
+        let before = there();
+        let until = || {
+            if i % 2 == 0 {
+                Instant::now() >= moment
+            } else {
+                there() > before
+            }
+        };
+        while !until() && child.try_wait().unwrap().is_none() {
+            std::thread::sleep(Duration::from_micros(100));
+        }
         // SIGKILL: nothing can be tidied up.
         child.kill().unwrap();
         killed += u32::from(child.wait().unwrap().code().is_none());
     }
-    assert!(killed >= 3, "only {killed} of 20 were killed in time");
+    assert!(killed >= 10, "only {killed} of 20 were killed in time");
     for number in f.list("trial") {
         let folder = format!("trial/{number}");
         if !f.path(&folder).join("record.json").exists() {

@@ -4,6 +4,7 @@ mod again;
 mod batch;
 mod bench;
 mod contract;
+mod demo;
 mod faulty;
 mod folders;
 mod killed;

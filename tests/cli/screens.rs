@@ -45,7 +45,7 @@ fn redacted(text: &str) -> String {
 
 /// Compares what a run printed with what it printed when the file was made.
 #[track_caller]
-fn shows(name: &str, run: &Run) {
+pub fn shows(name: &str, run: &Run) {
     let mut text = redacted(&run.out);
     if !run.err.is_empty() {
         text.push_str("--- standard error\n");

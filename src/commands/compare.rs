@@ -23,7 +23,11 @@ pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
     let comparison = difference::compare(&records, &Limits::default())?;
     let files = match &args.out {
         Some(out) => {
-            let align = if args.levels { overlay::Align::Coupling } else { overlay::Align::LowFrequency };
+            let align = if args.levels {
+                overlay::Align::Coupling
+            } else {
+                overlay::Align::LowFrequency
+            };
             write(&records, &comparison, align, &ready_folder(out)?)?
         }
         None => Vec::new(),
@@ -41,7 +45,12 @@ pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
 }
 
 /// Writes overlay plot and table into a folder that holds neither.
-pub fn write(records: &[Record], comparison: &Comparison, align: overlay::Align, folder: &Path) -> Result<Vec<PathBuf>> {
+pub fn write(
+    records: &[Record],
+    comparison: &Comparison,
+    align: overlay::Align,
+    folder: &Path,
+) -> Result<Vec<PathBuf>> {
     let plot = overlay::compare_plot(records, align)?;
     let list: [(&str, Vec<u8>); 3] = [
         ("overlay.svg", plot.svg.into_bytes()),

@@ -259,11 +259,7 @@ fn legend(sheet: &mut Sheet, trace: &Trace, record: &Record, at: Point, width: f
     let numbers = fitted(&numbers, SMALL, width * 0.75);
     sheet.text((right, at.1), &numbers, Type::new(SMALL, INK, Anchor::Right));
     let room = right - text_width(&numbers, SMALL) - 2.0 - x;
-    let mark = if marked {
-        " (simulated)"
-    } else {
-        ""
-    };
+    let mark = if marked { " (simulated)" } else { "" };
     let room = room - text_width(mark, SMALL);
     let name = fitted(&words::name(record), SMALL, room.max(0.0));
     sheet.text((x, at.1), &format!("{name}{mark}"), kind);

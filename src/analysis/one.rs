@@ -87,6 +87,7 @@ impl Work<'_> {
         };
         let looks = align::looks(take, drive, &active, coarse.latency, 0.0, self.rate, 5_000.0);
         let clock = align::clock(&looks);
+        let coarse = self.right_period(drive, &active, coarse, clock.unwrap_or(0.0));
         let middle = 0.5 * (active.start + active.end) as f64;
         let mut place = Place {
             middle,
@@ -123,6 +124,31 @@ impl Work<'_> {
         }
         if !self.findings.iter().any(|f| f.level == Level::Reject) {
             self.report(&prepared, &fits, true);
+        }
+    }
+
+    /// A drive that repeats itself correlates at the wrong period too, and under a clock difference even better: of all
+    /// periods within reach the one at which the most looks add up.
+    fn right_period(
+        &self,
+        drive: &[f32],
+        active: &Range<usize>,
+        found: align::Alignment,
+        ppm: f64,
+    ) -> align::Alignment {
+        let Some(period) = align::period(drive, self.rate) else {
+            return found;
+        };
+        let reach = (active.len() / period) as i64;
+        let here = (-reach..=reach).map(|k| found.latency + (k * period as i64) as f64 / (1.0 + ppm * 1e-6));
+        let score = |latency: f64| {
+            let looks = align::looks(&self.take.pickup, drive, active, latency, ppm, self.rate, 5_000.0);
+            align::agreement(&looks, 0.0)
+        };
+        let best = here.map(|l| (l, score(l))).max_by(|a, b| a.1.total_cmp(&b.1));
+        align::Alignment {
+            latency: best.map_or(found.latency, |b| b.0),
+            ..found
         }
     }
 

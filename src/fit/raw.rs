@@ -140,6 +140,12 @@ fn bounded_step(
     }
 }
 
+/// Covariance at the end: with every parameter free, those on their bounds too. A bound that was hit is a fact about this
+/// take's noise, not knowledge; only where the matrix is singular so are they held.
+fn covariance(n: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
+    invert(n, &vec![true; free.len()]).or_else(|| invert(n, free))
+}
+
 /// Where the polishing ended.
 pub struct Polished {
     pub theta: Vec<f64>,
@@ -210,7 +216,7 @@ pub fn polish(
                 return Some(Polished {
                     theta,
                     sums: now,
-                    inverse,
+                    inverse: covariance(&n, &free)?,
                     free,
                     last_step,
                 });
@@ -221,7 +227,7 @@ pub fn polish(
     let free: Vec<bool> = (0..p)
         .map(|c| !(theta[c] <= lower[c] && g[c] > 0.0 || theta[c] >= upper[c] && g[c] < 0.0))
         .collect();
-    let inverse = invert(&n, &free)?;
+    let inverse = covariance(&n, &free)?;
     Some(Polished {
         theta,
         sums: now,

@@ -96,6 +96,42 @@ pub fn coarse(take: &[f32], drive: &[f32], rate: f64, speed: f64) -> Option<Alig
     })
 }
 
+/// Period of a drive that repeats itself, in samples: the first strong peak of its autocorrelation after a tenth of a second.
+pub fn period(drive: &[f32], rate: f64) -> Option<usize> {
+    let n = fft::good_length(2 * drive.len());
+    let mut d = fft::forward(drive.iter().map(|v| f64::from(*v)), n, n / 2);
+    // Levels of the lines are of no interest, only that they come again.
+    let strongest = d.iter().map(|c| c.norm_sqr()).fold(0.0, f64::max);
+    d.iter_mut().for_each(|c| {
+        let p = c.norm_sqr();
+        *c = Complex64::new(if p > 1e-6 * strongest { p.sqrt() } else { 0.0 }, 0.0);
+    });
+    let r = fft::inverse(&d, n);
+    let from = (0.1 * rate) as usize;
+    let top = (from..drive.len()).max_by(|a, b| r[*a].total_cmp(&r[*b]))?;
+    if r[top] < 0.2 * r[0] {
+        return None;
+    }
+    // Of a comb of peaks the first that is nearly as high.
+    (from..=top).find(|i| r[*i] > 0.8 * r[top])
+}
+
+/// How well the looks add up under a clock difference: the drive laid a period off leaves some of them out.
+pub fn agreement(looks: &Looks, ppm: f64) -> f64 {
+    looks
+        .freq
+        .iter()
+        .enumerate()
+        .map(|(k, f)| {
+            let terms = looks.time.iter().zip(&looks.cross);
+            terms
+                .map(|(t, c)| c[k] * Complex64::from_polar(1.0, -TAU * f * ppm * 1e-6 * t))
+                .sum::<Complex64>()
+                .norm_sqr()
+        })
+        .sum()
+}
+
 /// Short-time cross-spectra Y_m(f) conj(D_m(f)), the take's windows shifted by the latency.
 pub struct Looks {
     /// Middle of each window in seconds from the middle of the drive's active part.
@@ -169,17 +205,7 @@ pub fn looks(
 /// Clock difference in ppm that lets the looks at each frequency add up, whatever the pickup does; `None` where every
 /// frequency was played only once.
 pub fn clock(looks: &Looks) -> Option<f64> {
-    let power = |ppm: f64| {
-        let mut sum = 0.0;
-        for (k, f) in looks.freq.iter().enumerate() {
-            let mut s = Complex64::new(0.0, 0.0);
-            for (t, c) in looks.time.iter().zip(&looks.cross) {
-                s += c[k] * Complex64::from_polar(1.0, -TAU * f * ppm * 1e-6 * t);
-            }
-            sum += s.norm_sqr();
-        }
-        sum
-    };
+    let power = |ppm: f64| agreement(looks, ppm);
     let step = 12.5;
     let count = (2.0 * MOST_PPM / step) as usize;
     let values: Vec<f64> = (0..=count).map(|i| power(-MOST_PPM + i as f64 * step)).collect();

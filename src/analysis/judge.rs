@@ -309,7 +309,8 @@ impl Work<'_> {
             let band = bins.index_of(p.setup.band[0])..bins.index_of(p.setup.band[1]);
             let total: f64 = band.map(|i| (bins.y[i] - better.residuals[i]).norm_sqr()).sum();
             if total > 0.0 && h.power > 0.0 {
-                let ratio = h.power / total;
+                // Hum goes on through the silences, the answer does not: both over the whole take.
+                let ratio = h.power / total * self.take.pickup.len() as f64 / bins.energy;
                 let db = 10.0 * ratio.log10();
                 self.capture.hum_db = Some(db);
                 self.capture.mains_hz = Some(h.mains_hz);

@@ -60,10 +60,10 @@ pub fn clipped(channel: &str, samples: u64, dbfs: f64, full: bool, reject: bool,
 }
 
 /// Tops that are bent, not flat: something before the converter, with coupling or filters after it.
-pub fn distorted() -> Finding {
+pub fn distorted(badly: bool) -> Finding {
     finding(
         Code::Clipped,
-        Level::Warning,
+        if badly { Level::Reject } else { Level::Warning },
         "the answer is bent where it is loud, so its tops are cut somewhere before the converter: lower --level by 6 dB and measure again",
     )
 }
@@ -245,19 +245,25 @@ pub fn rate_mismatch(ratio: f64) -> Finding {
     )
 }
 
-/// `kilohm`: the input's resistance.
-pub fn input_loading(kilohm: f64, strong: bool) -> Finding {
+/// `ohm`: the input's resistance.
+pub fn input_loading(ohm: f64, strong: bool) -> Finding {
     if strong {
         finding(
             Code::InputLoading,
             Level::Warning,
-            format!("the sound card's input of {kilohm:.0} kOhm damps the pickup: use the instrument input"),
+            format!(
+                "the sound card's input of {} damps the pickup: use the instrument input",
+                crate::quantity::show(ohm, crate::quantity::Unit::Ohm, 3)
+            ),
         )
     } else {
         finding(
             Code::InputLoading,
             Level::Note,
-            format!("the sound card's input of {kilohm:.0} kOhm and the test lead are part of the load"),
+            format!(
+                "the sound card's input of {} and the test lead are part of the load",
+                crate::quantity::show(ohm, crate::quantity::Unit::Ohm, 3)
+            ),
         )
     }
 }

@@ -19,6 +19,8 @@ const WEAK_F0: f64 = 0.005;
 const WEAK_Q: f64 = 0.04;
 /// Residual power while the drive is on over that in the silence: the answer is bent.
 const DISTORTED: f64 = 6.0;
+/// Share of the answer's power that may be distortion before the take is refused.
+const BADLY_BENT: f64 = 0.01;
 
 /// f0 and Q of a fit with their uncertainties and correlation.
 pub(super) struct Headline {
@@ -380,12 +382,18 @@ impl Work<'_> {
             None => origin + margin(p.record.taper_in)..frames - margin(p.record.taper_out),
         };
         let faults::Seen {
-            events,
+            mut events,
             loud_over_silent,
+            loud_share,
         } = timeline.look(span);
-        let bent = loud_over_silent.is_some_and(|x| x > DISTORTED) && better.scatter > 2.0 && events.is_empty();
-        if bent && self.capture.clipped_samples == 0 {
-            self.findings.push(findings::distorted());
+        let bent = loud_over_silent.is_some_and(|x| x > DISTORTED) && better.scatter > 2.0;
+        let badly = bent && loud_share > BADLY_BENT;
+        if badly {
+            // A residual that is nowhere calm holds no events.
+            events.clear();
+        }
+        if bent && events.is_empty() && self.capture.clipped_samples == 0 {
+            self.findings.push(findings::distorted(badly));
         }
         let splices: Vec<_> = events
             .iter()
@@ -427,7 +435,7 @@ impl Work<'_> {
         if let Some(ohm) = self.options.chain.input_ohm
             && ohm < 3e6
         {
-            self.findings.push(findings::input_loading(ohm / 1000.0, ohm < 200e3));
+            self.findings.push(findings::input_loading(ohm, ohm < 200e3));
         }
     }
 
@@ -532,8 +540,7 @@ fn nuisance(fit: &Fitted, p: &Prepared) -> std::collections::BTreeMap<String, Nu
         let Some(v) = value.map(turn).filter(|v| v.is_finite()) else {
             return;
         };
-        // On its bound a parameter has no uncertainty that means anything.
-        let u = fitted.filter(|_| !fit.at_bound.contains(&param)).map(|i| {
+        let u = fitted.map(|i| {
             let sd = fit.total[(i, i)].max(0.0).sqrt();
             (turn(fit.theta[i] + sd) - v).abs()
         });

@@ -16,7 +16,7 @@ First look, without any hardware:
 
 At the bench:
   coilwright devices
-  coilwright use --rig north.toml --load \"vol=250k tone=250k+22n cable=5m@100p/m amp=1M\" --folder notebook
+  coilwright use --rig north.toml --load \"vol=250k tone=250k+22n cable=5m@100p/m\" --folder notebook
   coilwright measure --pickup neck-7 --ohms 6.05k --room 21C
 
 From recordings:
@@ -118,6 +118,31 @@ pub struct DriveArgs {
     pub tilt: Option<TiltArg>,
 }
 
+impl Devices {
+    /// The first option given, by its name.
+    pub fn first_given(&self) -> Option<&'static str> {
+        let given = [("--output", self.output.is_some()), ("--input", self.input.is_some())];
+        given.into_iter().find(|g| g.1).map(|g| g.0)
+    }
+}
+
+impl DriveArgs {
+    /// The first option given, by its name.
+    pub fn first_given(&self) -> Option<&'static str> {
+        let given = [
+            ("--shape", self.shape.is_some()),
+            ("--rate", self.rate.is_some()),
+            ("--seconds", self.seconds.is_some()),
+            ("--from", self.from.is_some()),
+            ("--to", self.to.is_some()),
+            ("--level", self.level.is_some()),
+            ("--seed", self.seed.is_some()),
+            ("--tilt", self.tilt.is_some()),
+        ];
+        given.into_iter().find(|g| g.1).map(|g| g.0)
+    }
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum ShapeArg {
     Sweep,
@@ -166,14 +191,14 @@ pub struct DriveCommand {
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
   coilwright use --rig north.toml --folder notebook
-  coilwright use --load \"vol=250k cable=5m@100p/m amp=1M\"
+  coilwright use --load \"vol=250k cable=5m@100p/m\"
   coilwright use            shows what is remembered
 ")]
 pub struct UseArgs {
     /// Rig file
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
-    /// What hangs on the pickup, such as "vol=250k cable=5m@100p/m amp=1M"
+    /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m"
     #[arg(long, value_name = "LOAD", value_parser = load)]
     pub load: Option<Load>,
     /// Where `measure` keeps its records
@@ -203,7 +228,7 @@ pub struct About {
     /// Rig file
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
-    /// What hangs on the pickup, such as "vol=250k cable=5m@100p/m amp=1M"
+    /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m"
     #[arg(long, value_name = "LOAD", value_parser = load)]
     pub load: Option<Load>,
     /// Over which coil the exciter lies
@@ -319,7 +344,7 @@ pub struct CompareArgs {
     /// Folder for the overlay plot and the table
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Lay the curves over each other at their low-frequency level, or keep their levels apart
+    /// Keep the curves' levels apart; left out, all lie on each other at low frequency
     #[arg(long)]
     pub levels: bool,
     #[command(flatten)]

@@ -183,6 +183,12 @@ impl Player {
                 if args.repeats > 1 {
                     return Err(Failure::new("a recording cannot be repeated", "leave out --repeats"));
                 }
+                if let Some(option) = args.drive.first_given().or(args.devices.first_given()) {
+                    return Err(Failure::new(
+                        format!("{option} has no effect on a recording"),
+                        format!("leave out {option}, or measure with --source live"),
+                    ));
+                }
                 let drive = args.drive_file.as_deref().map(DriveFile::read).transpose()?;
                 Ok(Player::File {
                     path: path.clone(),

@@ -130,6 +130,8 @@ pub struct Seen {
     pub events: Vec<Event>,
     /// Residual power while the drive is on, over that in the silence: distortion where it is far above 1.
     pub loud_over_silent: Option<f64>,
+    /// Residual power over the answer's where both are loud.
+    pub loud_share: f64,
 }
 
 /// The residual along time, whitened, against the answer, whitened alike.
@@ -223,6 +225,11 @@ impl Timeline<'_> {
                 .map_or(0.0, |_| *v.select_nth_unstable_by(k, f64::total_cmp).1)
         };
         let loud_over_silent = (silent.len() >= 32).then(|| high(&mut loud) / high(&mut silent).max(f64::MIN_POSITIVE));
+        let mut answers: Vec<f64> = (0..pa.len())
+            .filter(|w| span.contains(&centre(*w)))
+            .map(|w| pa[w])
+            .collect();
+        let loud_share = high(&mut loud) / high(&mut answers).max(f64::MIN_POSITIVE);
         // Share of the answer that the model misses, at the typical time.
         let mut shares: Vec<f64> = pr
             .iter()
@@ -259,6 +266,7 @@ impl Timeline<'_> {
             return Seen {
                 events: Vec::new(),
                 loud_over_silent,
+                loud_share,
             };
         }
         let templates = [
@@ -280,6 +288,7 @@ impl Timeline<'_> {
         Seen {
             events,
             loud_over_silent,
+            loud_share,
         }
     }
 

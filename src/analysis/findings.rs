@@ -156,7 +156,7 @@ pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> F
             Code::PoorFit,
             Level::Warning,
             format!(
-                "a plain coil misses the curve by {misfit_db:.2} dB{apart}: trust the peak read from the curve, take f0 and Q as effective values"
+                "a plain coil misses the curve by {misfit_db:.2} dB{apart}: trust the peak, which does not rest on it, and take f0 and Q as effective values"
             ),
         )
     }

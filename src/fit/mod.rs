@@ -5,6 +5,7 @@ use num_complex::Complex64;
 
 use crate::transfer::bins::Bins;
 
+pub mod cell;
 pub mod group;
 pub mod model;
 pub mod peak;
@@ -350,7 +351,8 @@ fn best_of(
     if best.cost > worth {
         return None;
     }
-    let polished = raw::polish(bins, setup.band, &model, &best.theta, &lower, &upper, &priors)?;
+    let cells = cell::cells(bins, setup.band);
+    let polished = raw::polish(&cells, bins.length, &model, &best.theta, &lower, &upper, &priors)?;
     if !(polished.last_step.is_finite() && polished.last_step < 1.0) {
         return None;
     }

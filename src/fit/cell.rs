@@ -2,7 +2,7 @@
 //!
 //! Over bins so close that H is a constant, sum |Y - H X|^2 is |y - H x|^2 plus a part that H cannot change, with
 //! x^2 = sum |X|^2 and y = sum conj(X) Y / x. At the weighted mean frequency the slope of H drops out too; what is left is
-//! its bend, (width/(f0/Q))^2/24 of H: some parts in a million.
+//! its bend, (width/(f0/Q))^2/24 of H: a part in ten millions with the widths taken here.
 
 use num_complex::Complex64;
 
@@ -33,12 +33,13 @@ impl Cell {
     }
 }
 
-/// Widest cell: a five-hundredth of the frequency, and not more bins than this.
+/// Widest cell: so much of the frequency, so much of the resonance's width f0/Q, and not more bins than this.
 const WIDTH: f64 = 0.002;
+const WIDTH_OF_RESONANCE: f64 = 0.0015;
 const MOST_BINS: usize = 16;
 
-/// The used bins of a band.
-pub fn cells(bins: &Bins, band: [f64; 2]) -> Vec<Cell> {
+/// The used bins of a band. `resonance_hz`: the width f0/Q of the resonance.
+pub fn cells(bins: &Bins, band: [f64; 2], resonance_hz: f64) -> Vec<Cell> {
     let (from, to) = (bins.index_of(band[0]), (bins.index_of(band[1]) + 1).min(bins.len()));
     let zero = Complex64::new(0.0, 0.0);
     let mut out = Vec::new();
@@ -48,7 +49,8 @@ pub fn cells(bins: &Bins, band: [f64; 2]) -> Vec<Cell> {
         let width = if bins.x_clock.is_some() {
             1
         } else {
-            ((WIDTH * bins.freq(i) / bins.spacing_hz) as usize).clamp(1, MOST_BINS)
+            let hz = (WIDTH * bins.freq(i)).min(WIDTH_OF_RESONANCE * resonance_hz);
+            ((hz / bins.spacing_hz) as usize).clamp(1, MOST_BINS)
         };
         let stop = (i + width).min(to);
         let (mut xx, mut xy, mut yy, mut fx, mut count, mut last) = (0.0, zero, 0.0, 0.0, 0, i);

@@ -351,7 +351,8 @@ fn best_of(
     if best.cost > worth {
         return None;
     }
-    let cells = cell::cells(bins, setup.band);
+    let (f0, q) = model::f0_q(f_ref, best.theta[1], best.theta[2]);
+    let cells = cell::cells(bins, setup.band, f0 / q);
     let polished = raw::polish(&cells, bins.length, &model, &best.theta, &lower, &upper, &priors)?;
     if !(polished.last_step.is_finite() && polished.last_step < 1.0) {
         return None;

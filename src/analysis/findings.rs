@@ -14,7 +14,7 @@ pub fn reference_missing() -> Finding {
     finding(
         Code::ReferenceMissing,
         Level::Reject,
-        "the reference channel holds no test signal: check the lead from the exciter to the second input, and that sound comes out at all",
+        "no drive on the reference channel: check the lead from the exciter box to that input, its gain, and the output knob; do not listen for it on headphones",
     )
 }
 
@@ -22,7 +22,7 @@ pub fn no_signal() -> Finding {
     finding(
         Code::NoSignal,
         Level::Reject,
-        "the pickup channel holds no answer to the test signal: check the pickup's lead and input, the exciter's place, and that the input is turned up",
+        "no answer from the pickup: check the pickup's lead and input, the exciter's place, and that the input is turned up",
     )
 }
 
@@ -39,7 +39,7 @@ pub fn low_snr(f0_percent: f64, q_percent: f64) -> Finding {
         Code::LowSnr,
         Level::Warning,
         format!(
-            "the answer is weak against the noise (f0 uncertain by {f0_percent:.2} %, Q by {q_percent:.1} %): move the exciter closer, raise --level or take longer with --seconds"
+            "weak signal against the noise (f0 uncertain by {f0_percent:.2} %, Q by {q_percent:.1} %): move the exciter closer, raise --level or take longer with --seconds"
         ),
     )
 }
@@ -48,9 +48,9 @@ pub fn clipped(channel: &str, samples: u64, dbfs: f64, full: bool, reject: bool,
     let cure = if full {
         format!("turn the {channel} input down by about 6 dB")
     } else if live {
-        "something before the converter runs out of room: lower --level by 6 dB, or turn on the input's pad".to_string()
+        "the input overloads: lower --level by 6 dB".to_string()
     } else {
-        "something before the converter runs out of room: play softer by 6 dB".to_string()
+        "the input overloads: play 6 dB softer".to_string()
     };
     finding(
         Code::Clipped,
@@ -78,7 +78,7 @@ pub fn dropout(count: usize, first_s: f64, reject: bool) -> Finding {
         Code::Dropout,
         if reject { Level::Reject } else { Level::Warning },
         format!(
-            "samples are missing or repeated in {places} (first at {first_s:.2} s): close other programs, use a cable and no hub, and measure again"
+            "lost samples, missing or repeated in {places} (near {first_s:.2} s): close other programs, plug the interface straight into the computer, and measure again"
         ),
     )
 }
@@ -88,7 +88,7 @@ pub fn sound_trouble(report: &str) -> Finding {
     finding(
         Code::Dropout,
         Level::Reject,
-        format!("the sound system lost samples ({report}): close other programs and measure again"),
+        format!("lost samples: the sound system reports {report}: close other programs and measure again"),
     )
 }
 
@@ -103,7 +103,7 @@ pub fn transient(at_s: f64, count: usize, inside: bool) -> Finding {
             Code::Transient,
             Level::Warning,
             format!(
-                "a knock, click or burst at {at_s:.2} s{more}: keep hands off the bench and telephones away, and measure again"
+                "a knock or click at {at_s:.2} s{more}: keep hands off the bench and telephones away, and measure again"
             ),
         )
     } else {
@@ -148,7 +148,7 @@ pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> F
             Code::PoorFit,
             Level::Note,
             format!(
-                "a plain coil misses the curve by {misfit_db:.2} dB; metal near the coil (eddy currents) explains it, f0 and Q are effective values"
+                "a plain coil misses the curve by {misfit_db:.2} dB; metal near the coil (eddy currents) would do that, and so would a wrong reference, ohm or henry figure in the rig file; f0 and Q are effective values"
             ),
         )
     } else {
@@ -156,7 +156,7 @@ pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> F
             Code::PoorFit,
             Level::Warning,
             format!(
-                "a plain coil misses the curve by {misfit_db:.2} dB{apart}: trust the peak, which does not rest on it, and take f0 and Q as effective values"
+                "a plain coil misses the curve by {misfit_db:.2} dB{apart}: go by the peak and take f0 and Q as a rough guide; no metal on this pickup? then check the rig file's reference, ohms and henries"
             ),
         )
     }
@@ -167,7 +167,7 @@ pub fn coils_cancel(dip_hz: f64) -> Finding {
         Code::CoilsCancel,
         Level::Warning,
         format!(
-            "the answer looks like the difference of two coils (a dip at {dip_hz:.0} Hz): lay the exciter over one coil and say which with --over"
+            "exciter over both coils: the answer looks like their difference (a dip at {dip_hz:.0} Hz), so its peak is not the pickup's; lay the exciter over one coil and say which with --over"
         ),
     )
 }
@@ -211,7 +211,7 @@ pub fn channels_swapped() -> Finding {
     finding(
         Code::ChannelsSwapped,
         Level::Reject,
-        "channel 1 looks like the reference and channel 2 like the pickup: change the plugs, or give --channels pickup=2,reference=1",
+        "channels swapped: channel 1 looks like the reference and channel 2 like the pickup; change the plugs, or give --channels pickup=2,reference=1",
     )
 }
 
@@ -219,7 +219,7 @@ pub fn open_winding() -> Finding {
     finding(
         Code::OpenWinding,
         Level::Reject,
-        "only stray capacitance comes through, no winding: check the solder joints, the switch and the lead with the ohmmeter",
+        "open winding: only a trace comes across, as through a capacitor; ohmmeter from start to finish, after a look at lead, switch and solder joints",
     )
 }
 
@@ -229,7 +229,7 @@ pub fn clock_drift(ppm: f64) -> Finding {
         Code::ClockDrift,
         level,
         format!(
-            "output and input run on clocks {:.0} ppm apart: taken into account; one interface for both would avoid it",
+            "clocks differ by {:.0} ppm between output and input: taken into account; one interface for both would avoid it",
             ppm.abs()
         ),
     )
@@ -240,9 +240,20 @@ pub fn rate_mismatch(ratio: f64) -> Finding {
         Code::RateMismatch,
         Level::Reject,
         format!(
-            "the test signal came back {ratio:.4} times as fast as it was made: set the same sampling rate for output and input"
+            "sample rates differ: the test signal came back {ratio:.4} times as fast as it was made; set the same sampling rate for output and input"
         ),
     )
+}
+
+/// Where something else bends the curve, the misfit is no news of the pickup: its finding says so and no more.
+pub fn name_the_cause(findings: &mut [Finding]) {
+    let causes = [Code::Clipped, Code::Dropout, Code::Transient, Code::CoilsCancel];
+    let bent = findings
+        .iter()
+        .any(|f| causes.contains(&f.code) && f.level >= Level::Warning);
+    for f in findings.iter_mut().filter(|f| bent && f.code == Code::PoorFit) {
+        f.text = "curve and model differ, for the reason given above".into();
+    }
 }
 
 /// `ohm`: the input's resistance.

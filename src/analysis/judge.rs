@@ -175,9 +175,10 @@ impl Work<'_> {
         let points = curve::measure(&p.bins, p.setup.band, better);
         let of = |f: &Fitted| curve::misfit(&points, |hz| f.model.shape(&f.theta, hz));
         let (miss_second, miss_better) = (of(second), of(better));
-        let dc = better.model.shape(&better.theta, 0.0).norm();
+        // Where no model fits, its level at 0 Hz is no level of this pickup: the curve's own lows are taken then.
+        let (dc, u_dc) = curve::low_level(&points, better, miss_better.matters());
         let model_peak = peak::estimate(better);
-        let curve_peak = peak_of_points(&points, dc, p.setup.band);
+        let curve_peak = peak_of_points(&points, dc, u_dc, p.setup.band);
         // Where even the better model misses the curve, the curve itself is asked.
         let from_curve = miss_better.matters() && curve_peak.is_some();
         let (peak_hz, peak_db, peak_from) = match (from_curve, curve_peak, model_peak) {
@@ -501,7 +502,7 @@ fn explained(p: &Prepared, fit: &Fitted) -> f64 {
 /// A response with a narrow peak can follow chance by about twice the logarithm of the number of bins; this is far above.
 const LEAST_EXPLAINED: f64 = 100.0;
 
-fn peak_of_points(points: &[Point], dc: f64, band: [f64; 2]) -> Option<(Estimate, Estimate)> {
+fn peak_of_points(points: &[Point], dc: f64, u_dc: f64, band: [f64; 2]) -> Option<(Estimate, Estimate)> {
     let db = 20.0 * std::f64::consts::LOG10_E;
     let list: Vec<(f64, f64, f64)> = points
         .iter()
@@ -510,7 +511,7 @@ fn peak_of_points(points: &[Point], dc: f64, band: [f64; 2]) -> Option<(Estimate
         .collect();
     let (hz, height, u_hz, u_db) = peak::of_curve(&list, band[0].max(300.0), band[1])?;
     (height > 0.0).then_some(())?;
-    Some((estimate(hz, u_hz, u_hz)?, estimate(height, u_db, u_db)?))
+    Some((estimate(hz, u_hz, u_hz)?, estimate(height, u_db.hypot(u_dc), u_db)?))
 }
 
 fn eddy_record(e: &Fitted, delta_bic: f64) -> Option<Eddy> {

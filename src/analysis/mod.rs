@@ -8,7 +8,7 @@ use crate::capture::Take;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::fit::{self, Fitted, Setup};
-use crate::record::{CaptureSummary, Curve, Finding, Fit, Level, Resonance, Verdict};
+use crate::record::{CaptureSummary, Code, Curve, Finding, Fit, Level, Resonance, Verdict};
 use crate::transfer::bins::{Bins, Record};
 use crate::transfer::lines::{self, Hum};
 use crate::transfer::{faults, noise, span};
@@ -312,7 +312,10 @@ impl<'a> Work<'a> {
     }
 
     fn finish(mut self) -> Analysis {
-        self.findings.sort_by_key(|f| std::cmp::Reverse(f.level));
+        // Causes before consequences: what bends the curve comes before the curve's being bent.
+        self.findings
+            .sort_by_key(|f| (std::cmp::Reverse(f.level), f.code == Code::PoorFit));
+        findings::name_the_cause(&mut self.findings);
         let verdict = Verdict::from_findings(&self.findings);
         if verdict == Verdict::Rejected {
             self.resonance = None;

@@ -487,7 +487,7 @@ impl Capture for Live {
             named(&self.selection.output, "output"),
             named(&self.selection.input, "input"),
         );
-        format!("sound card: plays on {output}, records {input}")
+        format!("plays on {output}, records {input}")
     }
 
     /// A take that meets trouble is brought back with the trouble named; one that never begins is a failure.

@@ -43,7 +43,7 @@ pub enum Command {
     Use(UseArgs),
     /// Measure one pickup: play, record, fit, keep the record
     Measure(MeasureArgs),
-    /// Do the same from recordings
+    /// Read takes recorded earlier or elsewhere, and keep the records
     Analyze(AnalyzeArgs),
     /// Lay records over each other and list the differences
     Compare(CompareArgs),

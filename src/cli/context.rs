@@ -68,14 +68,40 @@ impl Bench {
             rig: self.rig.as_ref().map_or_else(RigSummary::default, Rig::summary),
             load: self.load.as_ref().map(|l| LoadSummary { text: l.to_string() }),
             taken_at,
-            notes: match &self.rig {
-                Some(rig) => rig.notes(one_channel),
-                None => vec![NO_RIG_NOTE.into()],
-            },
+            notes: self.notes(one_channel),
             ..Context::default()
         }
     }
 }
+
+impl Bench {
+    /// What is left open, and what looks like a slip of the fingers.
+    fn notes(&self, one_channel: bool) -> Vec<String> {
+        let mut notes = match &self.rig {
+            Some(rig) => rig.notes(one_channel),
+            None => vec![NO_RIG_NOTE.into()],
+        };
+        if let Some(ohm) = self.ohms.filter(|r| *r < LEAST_WINDING_OHM) {
+            notes.push(format!(
+                "--ohms says {ohm} ohms, little for a pickup: was {ohm}k meant?"
+            ));
+        }
+        if let Some(t) = self.room.filter(|t| !ROOM_C.contains(t)) {
+            notes.push(format!(
+                "--room says {t:.0} degrees Celsius, odd for a room: write 70F for Fahrenheit"
+            ));
+        }
+        if let Some(load) = &self.load {
+            notes.extend(load.remarks());
+        }
+        notes
+    }
+}
+
+/// Windings of guitar pickups start far above this (common practice: 2 kilohms and more).
+const LEAST_WINDING_OHM: f64 = 50.0;
+/// Temperatures of rooms in which people wind.
+const ROOM_C: std::ops::RangeInclusive<f64> = -5.0..=45.0;
 
 /// A time of the system as a record keeps it.
 pub fn stamp(time: std::time::SystemTime) -> String {

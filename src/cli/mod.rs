@@ -81,9 +81,12 @@ fn usage_line(e: &clap::Error) -> String {
         }
         rest.push(l.trim_start_matches("tip: ").to_string());
     }
+    if e.kind() == ErrorKind::MissingRequiredArgument {
+        return format!("{} is missing; give it (--help has examples)", rest.join(" and "));
+    }
     let mut line = first;
     for r in rest {
-        line.push(' ');
+        line.push_str(if r.starts_with("a similar") { "; " } else { " " });
         line.push_str(&r);
     }
     if !line.contains("; ") {

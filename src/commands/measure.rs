@@ -180,6 +180,15 @@ impl Player {
     fn plan(args: &MeasureArgs, source: &Source, bench: &Bench, defaults: &Defaults) -> Result<Self> {
         match source {
             Source::File(path) => {
+                if !path.exists() {
+                    return Err(Failure::new(
+                        format!(
+                            "--source {} is neither live nor sim, nor a file that is there",
+                            path.display()
+                        ),
+                        "give live, sim or a WAV file",
+                    ));
+                }
                 if args.repeats > 1 {
                     return Err(Failure::new("a recording cannot be repeated", "leave out --repeats"));
                 }
@@ -279,11 +288,11 @@ fn request(drive: &Drive) -> Request {
 /// The level is said before the first sound.
 fn announce(drive: &Drive, device: &str, console: &mut Console) {
     let d = &drive.description;
+    console.remark("Headphones off your ears, loudspeakers off. Ctrl-C stops the sound at once.");
     console.remark(&format!(
-        "Plays a test signal for {:.1} s, peak {:.0} dBFS, on {device}.",
+        "Test signal of {:.1} s, peak {:.0} dBFS; {device}.",
         d.seconds, d.level_dbfs
     ));
-    console.remark("Take headphones off your ears and turn loudspeakers off. Ctrl-C stops the sound at once.");
 }
 
 /// The take as its file will hold it, so that analysing the file later gives the same numbers to the last digit.

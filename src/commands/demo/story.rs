@@ -93,7 +93,8 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
     ));
     let at = |folder: &str| shell(&out.join(folder).display().to_string());
     let take = shell(&out.join(JOBS[0].folder).join("take.wav").display().to_string());
-    t.command(&format!("coilwright analyze {take} --rig {}", at("rig.toml")));
+    let load = JOBS[0].load.map_or(String::new(), |l| format!(" --load \"{l}\""));
+    t.command(&format!("coilwright analyze {take} --rig {}{load}", at("rig.toml")));
     t.command(&format!(
         "coilwright compare {} {}",
         at(JOBS[3].folder),

@@ -45,6 +45,13 @@ fn place_new(file: NamedTempFile, path: &Path) -> Result<()> {
 pub fn read_limited(path: &Path, max_bytes: u64) -> Result<Vec<u8>> {
     let failed = |e: io::Error| Failure::io("read", path, &e);
     let file = File::open(path).map_err(failed)?;
+    // A device or a pipe may never end.
+    if !file.metadata().map_err(failed)?.is_file() {
+        return Err(Failure::new(
+            format!("{} is no regular file", path.display()),
+            "give a file",
+        ));
+    }
     let mut bytes = Vec::new();
     file.take(max_bytes.saturating_add(1))
         .read_to_end(&mut bytes)

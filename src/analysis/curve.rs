@@ -2,6 +2,7 @@
 
 use num_complex::Complex64;
 
+use crate::fit::model::Param;
 use crate::fit::{Fitted, bin_variance};
 use crate::record::Curve;
 use crate::transfer::bins::Bins;
@@ -47,8 +48,10 @@ pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
                 let w = 1.0 / bin_variance(bins, i, h);
                 // Y - residual is H X as fitted, clock included.
                 let hx = bins.y[i] - fit.residuals[i];
-                xe += hx.conj() * fit.residuals[i] * w;
-                xx += hx.norm_sqr() * w;
+                // The reference's noise pulls the ratio down by a known part: taken off.
+                let noise = (h.norm_sqr() * bins.sxx[i] - h.conj() * bins.syx[i]) * bins.energy;
+                xe += (hx.conj() * fit.residuals[i] + noise) * w;
+                xx += (hx.norm_sqr() - h.norm_sqr() * bins.sxx[i] * bins.energy) * w;
             }
             if !(xx > 0.0 && xx.is_finite()) {
                 return None;
@@ -69,12 +72,18 @@ pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
 const DB: f64 = 20.0 * std::f64::consts::LOG10_E;
 
 /// Level at low frequency, |G|, and its uncertainty in dB: the model's own, or, where it misses the curve, the mean of the
-/// curve from 80 to 300 Hz with the scatter of its points.
+/// curve from 60 to 300 Hz with the scatter of its points.
 pub fn low_level(points: &[Point], fit: &Fitted, missed: bool) -> (f64, f64) {
     let dc = fit.model.shape(&fit.theta, 0.0).norm();
+    // Low enough that even a strongly damped coil has not begun to fall.
+    let f0 = fit
+        .model
+        .get(&fit.theta, Param::B2)
+        .map_or(f64::INFINITY, |b2| fit.model.f_ref / b2.sqrt());
+    let top = 300f64.min(f0 / 8.0);
     let lows: Vec<f64> = points
         .iter()
-        .filter(|p| missed && (80.0..=300.0).contains(&p.f) && DB * p.u < 1.0)
+        .filter(|p| missed && (60.0..=top).contains(&p.f) && DB * p.u < 1.0)
         .map(|p| 20.0 * (p.g.norm() / dc).log10())
         .filter(|d| d.is_finite())
         .collect();

@@ -8,7 +8,7 @@ use crate::estimate::Estimate;
 use crate::fit::group;
 use crate::fit::model::{Param, f0_q};
 use crate::fit::{Fitted, Kind, peak};
-use crate::record::{Code, Eddy, Fit, Model, Nuisance, PeakFrom, Resonance};
+use crate::record::{Code, Eddy, Fit, Level, Model, Nuisance, PeakFrom, Resonance};
 use crate::transfer::faults::{self, Timeline};
 use crate::transfer::lines;
 
@@ -45,6 +45,11 @@ pub(super) fn headline(fit: &Fitted) -> Option<Headline> {
         q: estimate(q, sd(&fit.total, dq), sd(&fit.noise, dq))?,
         corr: if corr.is_finite() { corr.clamp(-1.0, 1.0) } else { 0.0 },
     })
+}
+
+/// Whether the eddy model is the better one: clearly so by the information criterion, and believable.
+pub(super) fn eddy_is_better(eddy: &Fitted, delta_bic: Option<f64>) -> bool {
+    delta_bic.is_some_and(|d| d < CLEARLY_BETTER) && sound(eddy)
 }
 
 /// Whether an eddy fit can be believed: inside its bounds, poles stable, and the pole told from the zero.
@@ -147,6 +152,7 @@ impl Work<'_> {
             self.findings.push(findings::no_signal());
             return;
         }
+        self.note_walls(second);
         if open::winding_is_open(p, second) {
             self.findings.push(findings::open_winding());
             return;
@@ -156,12 +162,11 @@ impl Work<'_> {
             return;
         };
         let eddy = fits.eddy.as_ref();
-        let clearly = fits.delta_bic.is_some_and(|d| d < CLEARLY_BETTER);
         let better = match (self.options.model, eddy) {
             (Choice::SecondOrder, _) | (_, None) => second,
             (Choice::Eddy, Some(e)) => e,
             (Choice::Better, Some(e)) => {
-                if clearly && sound(e) {
+                if eddy_is_better(e, fits.delta_bic) {
                     e
                 } else {
                     second
@@ -178,7 +183,7 @@ impl Work<'_> {
         // Where no model fits, its level at 0 Hz is no level of this pickup: the curve's own lows are taken then.
         let (dc, u_dc) = curve::low_level(&points, better, miss_better.matters());
         let model_peak = peak::estimate(better);
-        let curve_peak = peak_of_points(&points, dc, u_dc, p.setup.band);
+        let curve_peak = peak_of_points(&points, dc, u_dc, p.setup.band, better);
         // Where even the better model misses the curve, the curve itself is asked.
         let from_curve = miss_better.matters() && curve_peak.is_some();
         let (peak_hz, peak_db, peak_from) = match (from_curve, curve_peak, model_peak) {
@@ -209,7 +214,7 @@ impl Work<'_> {
         self.judge_time(p, fits, better);
         self.judge_noise(p, fits, better, head.f0.value);
         // A knock may bend the curve into any shape.
-        let disturbed = self.raised(Code::Transient) || self.raised(Code::Dropout);
+        let disturbed = (self.raised(Code::Transient) || self.raised(Code::Dropout)) && better.scatter > 2.0;
         if let Some(at) = curve::dip(&points, dc).filter(|_| !disturbed) {
             self.findings.push(findings::coils_cancel(at));
         }
@@ -219,7 +224,9 @@ impl Work<'_> {
         let u_gain = |c: &nalgebra::DMatrix<f64>| c[(0, 0)].max(0.0).sqrt() / chain.gain;
         let (u, un) = (u_gain(&better.total), u_gain(&better.noise));
         let db = 20.0 * std::f64::consts::LOG10_E;
-        let level_db = estimate(20.0 * gain.abs().log10(), db * u / gain.abs(), db * un / gain.abs());
+        // Without a reference channel the level is that of the output's volume knob.
+        let level_db =
+            estimate(20.0 * gain.abs().log10(), db * u / gain.abs(), db * un / gain.abs()).filter(|_| !one_channel);
         let mutual_h = chain.ohm.filter(|_| !one_channel).and_then(|(ohm, rel)| {
             let value = gain.abs() * ohm;
             let tolerance = value * rel.unwrap_or(0.0);
@@ -250,7 +257,7 @@ impl Work<'_> {
             rms_residual_db: miss_second.rms_db,
             eddy: eddy
                 .zip(fits.delta_bic)
-                .filter(|(_, d)| *d < 0.0 || self.options.model == Choice::Eddy)
+                .filter(|(e, d)| (*d < 0.0 && sound(e)) || self.options.model == Choice::Eddy)
                 .and_then(|(e, d)| eddy_record(e, d)),
             nuisance: nuisance(second, p),
             noise_from: if p.noise_from_silence { "silence" } else { "residuals" }.into(),
@@ -281,6 +288,20 @@ impl Work<'_> {
             let peaks = apart.filter(|a| a.2).map(|a| (a.0, a.1));
             self.findings
                 .push(findings::poor_fit(miss.beyond_noise_db, explained, peaks));
+        }
+    }
+
+    /// AC-coupling corners that ended at the end of their range are no corners: something else bends the lows.
+    fn note_walls(&mut self, fit: &Fitted) {
+        if fit
+            .at_bound
+            .iter()
+            .any(|p| matches!(p, Param::AcDifference | Param::AcSum))
+        {
+            self.notes.push(
+                "the inputs' AC coupling came out at the end of its range: state ac_pickup_hz and ac_reference_hz in the rig file"
+                    .into(),
+            );
         }
     }
 
@@ -440,9 +461,11 @@ impl Work<'_> {
         }
     }
 
-    /// Whether a finding of this kind has been raised.
+    /// Whether a finding of this kind has been raised, above a note.
     pub(super) fn raised(&self, code: Code) -> bool {
-        self.findings.iter().any(|f| f.code == code)
+        self.findings
+            .iter()
+            .any(|f| f.code == code && f.level >= Level::Warning)
     }
 }
 
@@ -502,16 +525,33 @@ fn explained(p: &Prepared, fit: &Fitted) -> f64 {
 /// A response with a narrow peak can follow chance by about twice the logarithm of the number of bins; this is far above.
 const LEAST_EXPLAINED: f64 = 100.0;
 
-fn peak_of_points(points: &[Point], dc: f64, u_dc: f64, band: [f64; 2]) -> Option<(Estimate, Estimate)> {
-    let db = 20.0 * std::f64::consts::LOG10_E;
-    let list: Vec<(f64, f64, f64)> = points
+/// Peak of the measured curve above its lows. `u_dc`: uncertainty of those in dB.
+fn peak_of_points(
+    points: &[Point],
+    dc: f64,
+    u_dc: f64,
+    band: [f64; 2],
+    better: &Fitted,
+) -> Option<(Estimate, Estimate)> {
+    let level = |g: f64| 20.0 * (g / dc).log10();
+    let unit = 20.0 * std::f64::consts::LOG10_E;
+    let list: Vec<peak::Near> = points
         .iter()
-        .map(|p| (p.f, 20.0 * (p.g.norm() / dc).log10(), db * p.u))
-        .filter(|p| p.1.is_finite() && p.2.is_finite() && p.2 < 3.0)
+        .map(|p| peak::Near {
+            f: p.f,
+            db: level(p.g.norm()),
+            u_db: unit * p.u,
+            model_db: level(p.model.norm()),
+        })
+        .filter(|p| p.db.is_finite() && p.model_db.is_finite() && p.u_db.is_finite() && p.u_db < 3.0)
         .collect();
-    let (hz, height, u_hz, u_db) = peak::of_curve(&list, band[0].max(300.0), band[1])?;
-    (height > 0.0).then_some(())?;
-    Some((estimate(hz, u_hz, u_hz)?, estimate(height, u_db.hypot(u_dc), u_db)?))
+    let model = |f: f64| level(better.model.shape(&better.theta, f).norm());
+    let p = peak::of_curve(&list, band[0].max(300.0), band[1], model)?;
+    (p.db > 0.0).then_some(())?;
+    Some((
+        estimate(p.hz, p.noise_hz.hypot(p.shape_hz), p.noise_hz)?,
+        estimate(p.db, p.noise_db.hypot(p.shape_db).hypot(u_dc), p.noise_db)?,
+    ))
 }
 
 fn eddy_record(e: &Fitted, delta_bic: f64) -> Option<Eddy> {

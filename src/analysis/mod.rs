@@ -53,6 +53,8 @@ pub struct Analysis {
     pub notes: Vec<String>,
 }
 
+/// Local scatter of the residuals, in units of the silence's noise, below which that noise is not the drive's.
+const NOISE_TOO_LARGE: f64 = 0.5;
 /// Shorter than this is no take.
 const SHORTEST_S: f64 = 0.25;
 /// Beyond this neither pickups nor sound cards behave as the model says.
@@ -112,6 +114,8 @@ pub(crate) struct Cut {
     pub record: Record,
     pub active: Option<Range<usize>>,
     pub silences: Vec<Range<usize>>,
+    /// The silences less the bursts in them.
+    pub quiet: Vec<Range<usize>>,
     pub bursts: Vec<f64>,
 }
 
@@ -181,7 +185,11 @@ impl<'a> Work<'a> {
         if self.rejected() {
             return;
         }
-        let cut = self.cut(span::active(reference, rate));
+        let active = span::active(reference, rate);
+        let pauses = active
+            .as_ref()
+            .map_or_else(Vec::new, |a| span::pauses(reference, a, rate));
+        let cut = self.cut(active, pauses);
         let keep = self.keep(&cut.record);
         let x = cut.record.transform(reference, keep);
         let y = cut.record.transform(&take.pickup, keep);
@@ -193,18 +201,16 @@ impl<'a> Work<'a> {
     }
 
     /// The stretch of the take that is transformed: the drive and some silence, but no knock in the silence.
-    fn cut(&self, active: Option<Range<usize>>) -> Cut {
+    fn cut(&self, active: Option<Range<usize>>, pauses: Vec<Range<usize>>) -> Cut {
         let frames = self.take.pickup.len();
         let silences: Vec<Range<usize>> = active
             .as_ref()
-            .map(|a| {
-                span::silences(a, frames, self.rate)
-                    .into_iter()
-                    .filter(|r| !r.is_empty())
-                    .collect()
-            })
+            .map(|a| span::silences(a, pauses, frames, self.rate))
             .unwrap_or_default();
         let bursts = faults::bursts_in_silence(&self.take.pickup, &silences, self.rate, self.step * self.step / 12.0);
+        // Long enough that even a knock has rung out.
+        let at: Vec<usize> = bursts.iter().map(|t| (t * self.rate) as usize).collect();
+        let quiet = span::without(&silences, &at, (0.04 * self.rate) as usize);
         let mut limits = 0..frames;
         if let Some(a) = &active {
             for at in &bursts {
@@ -221,6 +227,7 @@ impl<'a> Work<'a> {
             record: Record::around(active.as_ref(), &limits, self.rate),
             active,
             silences,
+            quiet,
             bursts,
         }
     }
@@ -245,10 +252,11 @@ impl<'a> Work<'a> {
             record,
             active,
             silences,
+            quiet,
             bursts,
         } = cut;
         let floor = self.step * self.step / 12.0;
-        let noise = noise::from_silences(&take.pickup, reference, &silences, self.rate, floor);
+        let noise = noise::from_silences(&take.pickup, reference, &quiet, self.rate, floor);
         let n = y.len();
         let mut bins = Bins {
             spacing_hz: self.rate / record.length as f64,
@@ -304,7 +312,14 @@ impl<'a> Work<'a> {
         if !one_channel && self.swapped(p) {
             return;
         }
-        let Some(fits) = fit_all(p, self.options.model == Choice::Eddy) else {
+        let wanted = self.options.model == Choice::Eddy;
+        let mut fits = fit_all(p, wanted);
+        // A silence louder than the drive's own time says nothing about the drive: the residuals are asked instead.
+        if p.noise_from_silence && fits.as_ref().is_some_and(|f| f.best().scatter < NOISE_TOO_LARGE) {
+            p.noise_from_silence = false;
+            fits = fit_all(p, wanted);
+        }
+        let Some(fits) = fits else {
             self.findings.push(findings::no_fit());
             return;
         };
@@ -467,7 +482,7 @@ impl Fits {
     /// The fit that follows the data best, by the information criterion.
     pub(crate) fn best(&self) -> &Fitted {
         match &self.eddy {
-            Some(e) if self.delta_bic.is_some_and(|d| d < -10.0) => e,
+            Some(e) if judge::eddy_is_better(e, self.delta_bic) => e,
             _ => &self.second,
         }
     }

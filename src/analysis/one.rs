@@ -29,6 +29,7 @@ impl Work<'_> {
         };
         let rough = align::looks(reference, drive, &active, coarse.latency, 0.0, self.rate, 5_000.0);
         let ppm = align::clock(&rough).unwrap_or(0.0);
+        let coarse = right_period(reference, drive, &active, coarse, ppm, self.rate);
         let looks = align::looks(reference, drive, &active, coarse.latency, ppm, self.rate, 15_000.0);
         if let Some((tau, more)) = align::straight(&looks) {
             let ppm = ppm + more;
@@ -87,7 +88,7 @@ impl Work<'_> {
         };
         let looks = align::looks(take, drive, &active, coarse.latency, 0.0, self.rate, 5_000.0);
         let clock = align::clock(&looks);
-        let coarse = self.right_period(drive, &active, coarse, clock.unwrap_or(0.0));
+        let coarse = right_period(take, drive, &active, coarse, clock.unwrap_or(0.0), self.rate);
         let middle = 0.5 * (active.start + active.end) as f64;
         let mut place = Place {
             middle,
@@ -127,31 +128,6 @@ impl Work<'_> {
         }
     }
 
-    /// A drive that repeats itself correlates at the wrong period too, and under a clock difference even better: of all
-    /// periods within reach the one at which the most looks add up.
-    fn right_period(
-        &self,
-        drive: &[f32],
-        active: &Range<usize>,
-        found: align::Alignment,
-        ppm: f64,
-    ) -> align::Alignment {
-        let Some(period) = align::period(drive, self.rate) else {
-            return found;
-        };
-        let reach = (active.len() / period) as i64;
-        let here = (-reach..=reach).map(|k| found.latency + (k * period as i64) as f64 / (1.0 + ppm * 1e-6));
-        let score = |latency: f64| {
-            let looks = align::looks(&self.take.pickup, drive, active, latency, ppm, self.rate, 5_000.0);
-            align::agreement(&looks, 0.0)
-        };
-        let best = here.map(|l| (l, score(l))).max_by(|a, b| a.1.total_cmp(&b.1));
-        align::Alignment {
-            latency: best.map_or(found.latency, |b| b.0),
-            ..found
-        }
-    }
-
     /// Lays the drive ever closer to where it arrived, until the fit asks for no more, then fits all.
     fn settle(
         &self,
@@ -164,16 +140,21 @@ impl Work<'_> {
         let (delay, ppm) = search(prepared, clock_known)?;
         place.arrival += delay * self.rate;
         place.ppm += ppm;
-        for _ in 0..5 {
+        let mut settled = false;
+        for _ in 0..8 {
             *prepared = self.place(drive, active, *place)?;
             let fit = fit::second_order(&prepared.bins, &prepared.setup)?;
             let get = |p| fit.model.get(&fit.theta, p).unwrap_or(0.0);
             let ppm = get(Param::Clock);
             if ppm.abs() < SETTLED_PPM {
+                settled = true;
                 break;
             }
             place.arrival += get(Param::Delay) * self.rate;
             place.ppm += ppm;
+        }
+        if !settled {
+            return None;
         }
         let fits = fit_all(prepared, self.options.model == super::Choice::Eddy)?;
         let best = fits.best();
@@ -194,10 +175,10 @@ impl Work<'_> {
         if end < start + frames / 50 {
             return None;
         }
-        let cut = self.cut(Some(start..end));
+        let cut = self.cut(Some(start..end), Vec::new());
         let keep = self.keep(&cut.record);
         let arrival = at.arrival - cut.record.range.start as f64;
-        let (x, dx) = align::spectrum(drive, at.middle, arrival, at.ppm, cut.record.length, keep);
+        let (x, dx) = align::spectrum(drive, at.middle, arrival, at.ppm, &cut.record, keep);
         let y = cut.record.transform(&self.take.pickup, keep);
         let mut p = self.prepare(cut, x, y, None, true);
         p.bins.x_clock = Some(dx);
@@ -217,6 +198,13 @@ impl Work<'_> {
             align::coarse(&self.take.pickup, &d, self.rate, 1.0).filter(|a| a.score > align::HEARD)
         };
         let (a, b) = (part(0..middle)?, part(middle..drive.len())?);
+        // A take that does not hold the whole drive is cut, not torn.
+        let frames = self.take.pickup.len() as f64;
+        if a.latency + (active.start as f64) < -0.03 * self.rate
+            || b.latency + active.end as f64 > frames + 0.03 * self.rate
+        {
+            return None;
+        }
         let clock_can = 500e-6 * active.len() as f64 + 0.002 * self.rate;
         ((a.latency - b.latency).abs() > clock_can).then(|| (b.latency + middle as f64) / self.rate)
     }
@@ -258,6 +246,34 @@ impl Work<'_> {
             .map(|l| l.0)
             .collect();
         (slips.len() >= 3).then(|| (at.arrival / self.rate + slips[0]).max(0.0))
+    }
+}
+
+/// A drive that repeats itself correlates at the wrong period too, and under a clock difference even better: of the periods
+/// within reach the one at which the looks add up best, counted over those that lie within the take.
+fn right_period(
+    take: &[f32],
+    drive: &[f32],
+    active: &Range<usize>,
+    found: align::Alignment,
+    ppm: f64,
+    rate: f64,
+) -> align::Alignment {
+    /// More periods than this to either side are not tried.
+    const MOST: i64 = 12;
+    let Some(period) = align::period(drive, rate) else {
+        return found;
+    };
+    let reach = ((active.len() / period) as i64).min(MOST);
+    let here = (-reach..=reach).map(|k| found.latency + (k * period as i64) as f64 / (1.0 + ppm * 1e-6));
+    let score = |latency: f64| {
+        let looks = align::looks(take, drive, active, latency, ppm, rate, 5_000.0);
+        align::agreement(&looks, 0.0)
+    };
+    let best = here.map(|l| (l, score(l))).max_by(|a, b| a.1.total_cmp(&b.1));
+    align::Alignment {
+        latency: best.map_or(found.latency, |b| b.0),
+        ..found
     }
 }
 

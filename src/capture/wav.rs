@@ -13,6 +13,8 @@ use crate::fileio;
 const HINT_FORMAT: &str = "give a WAV file of 16, 24 or 32-bit integer or 32-bit float samples";
 /// Beyond this a file is not a take; a transform of it would fill the memory.
 const LONGEST_S: f64 = 180.0;
+/// Three minutes of eight channels at 192 kHz and 32 bits, and some.
+const MOST_BYTES: u64 = 2 << 30;
 const MOST_CHANNELS: u16 = 64;
 
 /// Decoded samples of some channels of a WAV file.
@@ -52,13 +54,13 @@ pub struct Channels {
 
 /// Reads a take. Without `channels`: the first as pickup, the second, if there is one, as reference.
 pub fn read_take(path: &Path, channels: Option<Channels>) -> Result<Take> {
-    let bytes = fileio::read_limited(path, u64::MAX)?;
+    let bytes = fileio::read_limited(path, MOST_BYTES)?;
     take_from_bytes(&bytes, path, channels)
 }
 
 /// Reads a drive file: its first channel.
 pub fn read_drive(path: &Path) -> Result<Wave> {
-    let bytes = fileio::read_limited(path, u64::MAX)?;
+    let bytes = fileio::read_limited(path, MOST_BYTES)?;
     let (format, data, notes) = walk(&bytes, path)?;
     decode(format, data, &[0], notes, path)
 }

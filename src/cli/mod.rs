@@ -31,7 +31,17 @@ pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &
         }
     };
     let mut console = Console::new(out, err);
-    let ended = dispatch(cli.command, &mut console);
+    let ended = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| dispatch(cli.command, &mut console)))
+        .unwrap_or_else(|cause| {
+            let what = cause
+                .downcast_ref::<String>()
+                .map(String::as_str)
+                .or(cause.downcast_ref::<&str>().copied());
+            Err(Failure::new(
+                format!("a fault of the program itself ({})", what.unwrap_or("no particulars")),
+                "please report it with the file it met",
+            ))
+        });
     match ended {
         Ok(status) => status,
         Err(failure) => {

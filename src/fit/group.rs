@@ -53,8 +53,9 @@ fn group(bins: &Bins, start: usize, stop: usize) -> Option<Group> {
         for i in (start..stop).filter(|i| bins.used[*i]) {
             let w = 1.0 / bin_variance(bins, i, h);
             let p = bins.x[i].norm_sqr() * w;
-            xy += bins.x[i].conj() * bins.y[i] * w;
-            xx += p;
+            // The reference's own noise adds to |X|^2, and what both inputs share to X*Y: both known, both taken off.
+            xy += (bins.x[i].conj() * bins.y[i] - bins.syx[i] * bins.energy) * w;
+            xx += p - bins.sxx[i] * bins.energy * w;
             fx += p * bins.freq(i);
         }
         (xy, xx, fx)

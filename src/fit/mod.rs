@@ -327,6 +327,10 @@ fn best_of(
         model: &model,
         priors: &group_priors,
     };
+    // Fewer groups than this cannot tell so many parameters.
+    if 2 * groups.len() < own.len() + nuisance.len() + 8 {
+        return None;
+    }
     // The likeliest few starts only: the search costs most of a fit.
     let mut ranked: Vec<(f64, Vec<f64>)> = starts
         .into_iter()
@@ -363,7 +367,52 @@ fn best_of(
         smooth_chi2: smooth_chi2(groups, &model, &polished.theta),
         residuals,
     };
-    Some(finish(bins, kind, model, polished, judged, &priors, &lower, &upper))
+    let mut fitted = finish(bins, kind, model, polished, judged, &priors, &lower, &upper);
+    if fitted.smooth_chi2 / fitted.scatter.max(1.0) > SMOOTH_MISFIT {
+        add_shift(&mut fitted, groups, &group_priors, &low, &high);
+    }
+    Some(fitted)
+}
+
+/// A smooth misfit above this (mean square, in units of the noise) counts.
+const SMOOTH_MISFIT: f64 = 1.25;
+
+/// A misfit that has one sign over octaves moves the parameters more than its scatter over thirds of an octave tells: how
+/// far they move when only the lower or only the upper part of the band is fitted is added to the covariance.
+fn add_shift(fit: &mut Fitted, groups: &[Group], priors: &[NuisancePrior], lower: &[f64], upper: &[f64]) {
+    let own = fit.kind.params().len();
+    let (f0, _) = model::f0_q(fit.model.f_ref, fit.theta[1], fit.theta[2]);
+    let parts: [Vec<Group>; 2] = [
+        groups.iter().copied().filter(|g| g.f < 1.6 * f0).collect(),
+        groups.iter().copied().filter(|g| g.f > f0 / 1.6).collect(),
+    ];
+    // What is not the pickup's stays where the whole band put it; a part alone could not tell it.
+    let (mut low, mut high) = (lower.to_vec(), upper.to_vec());
+    for i in own..fit.theta.len() {
+        low[i] = fit.theta[i];
+        high[i] = fit.theta[i];
+    }
+    let mut worst: Option<(f64, Vec<f64>)> = None;
+    for part in parts.iter().filter(|p| p.len() > 40) {
+        let problem = GroupProblem {
+            groups: part,
+            model: &fit.model,
+            priors,
+        };
+        let there = solve::minimise(&problem, &fit.theta, &low, &high, Patience::STATISTICAL);
+        let shift: Vec<f64> = (0..own).map(|i| there.theta[i] - fit.theta[i]).collect();
+        let size = (shift[1] / fit.theta[1]).abs() + (shift[2] / fit.theta[2]).abs();
+        if size.is_finite() && size < 1.0 && worst.as_ref().is_none_or(|w| size > w.0) {
+            worst = Some((size, shift));
+        }
+    }
+    if let Some((_, shift)) = worst {
+        for a in 0..own {
+            for b in 0..own {
+                fit.total[(a, b)] += shift[a] * shift[b];
+            }
+        }
+    }
 }
 
 /// What the residuals say about a fit.
@@ -419,7 +468,7 @@ fn finish(
     let tolerances = &c - &from_noise;
     let noise = &from_noise * excess;
     let mut total = &noise + &tolerances;
-    if smooth_chi2 / excess > 1.25 {
+    if smooth_chi2 / excess > SMOOTH_MISFIT {
         // A smooth misfit does not average down: what each third of an octave pulls counts as a whole.
         let mut meat = DMatrix::zeros(theta.len(), theta.len());
         for b in &sums.blocks {

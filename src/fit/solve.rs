@@ -76,7 +76,7 @@ pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f6
     let mut growth = 2.0;
     let mut ending = Ending::Unfinished;
     let mut iterations = 0;
-    if !cost.is_finite() {
+    if !cost.is_finite() || m < p {
         return Solution {
             theta,
             cost,

@@ -183,7 +183,8 @@ struct Deltas {
 
 impl Deltas {
     fn between(ra: &Record, a: &Resonance, rb: &Record, b: &Resonance) -> Self {
-        let same_rig = same_rig(&ra.rig, &rb.rig);
+        // With one channel the output's own resistance takes part: not the same chain, even on one rig.
+        let same_rig = same_rig(&ra.rig, &rb.rig) && ra.capture.channels == rb.capture.channels;
         let minus = |b: Estimate, a: Estimate| {
             let d = if same_rig {
                 b.minus_same_rig(&a)

@@ -285,25 +285,27 @@ pub fn straight(looks: &Looks) -> Option<(f64, f64)> {
 }
 
 /// Spectrum of the drive as the capture clock sees it, at the bins of a record: sample `n` lies at
-/// `arrival + (n - middle)/(1 + ppm 1e-6)` samples after the record's start. Also its derivative per ppm.
+/// `arrival + (n - middle)/(1 + ppm 1e-6)` samples after the record's start and has there the weight of the record's window,
+/// so that a take that is cut within the drive still answers to what is left of it. Also its derivative per ppm.
 pub fn spectrum(
     drive: &[f32],
     middle: f64,
     arrival: f64,
     ppm: f64,
-    length: usize,
+    record: &super::bins::Record,
     keep: usize,
 ) -> (Vec<Complex64>, Vec<Complex64>) {
+    let length = record.length;
     let slow = 1.0 / (1.0 + ppm * 1e-6);
     let step = TAU / length as f64 * slow;
     let chirp = Chirp::new(drive.len(), keep, step, middle);
-    let mut x = chirp.transform(drive.iter().map(|v| f64::from(*v)));
-    let mut dx = chirp.transform(
-        drive
-            .iter()
-            .enumerate()
-            .map(|(n, v)| f64::from(*v) * (n as f64 - middle)),
-    );
+    let weighted: Vec<f64> = drive
+        .iter()
+        .enumerate()
+        .map(|(n, v)| f64::from(*v) * record.weight(arrival + (n as f64 - middle) * slow))
+        .collect();
+    let mut x = chirp.transform(weighted.iter().copied());
+    let mut dx = chirp.transform(weighted.iter().enumerate().map(|(n, v)| v * (n as f64 - middle)));
     for k in 0..keep {
         let turn = Complex64::from_polar(1.0, -((TAU * k as f64 / length as f64 * arrival) % TAU));
         x[k] *= turn;

@@ -101,15 +101,25 @@ impl Record {
     }
 
     fn window(&self, i: usize) -> f64 {
-        let n = self.range.len();
-        let ramp = |d: usize, t: usize| {
-            if d < t {
-                (0.5 * std::f64::consts::PI * (d as f64 + 0.5) / t as f64).sin().powi(2)
+        self.weight(i as f64)
+    }
+
+    /// Weight of the record's window at a place counted in samples from its start; zero outside.
+    pub fn weight(&self, at: f64) -> f64 {
+        let n = self.range.len() as f64;
+        if at < -0.5 || at > n - 0.5 {
+            return 0.0;
+        }
+        let ramp = |d: f64, t: usize| {
+            if d < t as f64 {
+                (0.5 * std::f64::consts::PI * (d + 0.5).max(0.0) / t as f64)
+                    .sin()
+                    .powi(2)
             } else {
                 1.0
             }
         };
-        ramp(i, self.taper_in) * ramp(n - 1 - i, self.taper_out)
+        ramp(at, self.taper_in) * ramp(n - 1.0 - at, self.taper_out)
     }
 
     pub fn energy(&self) -> f64 {

@@ -342,7 +342,8 @@ pub fn bursts_in_silence(y: &[f32], silences: &[Range<usize>], rate_hz: f64, flo
         }
         let mut sorted: Vec<f64> = powers.iter().map(|p| p.0).collect();
         sorted.sort_by(f64::total_cmp);
-        let typical = sorted[sorted.len() / 2].max(floor * window as f64);
+        // A fifth of the windows may be loud without being typical; more, and it is a buzz that comes with every period.
+        let typical = sorted[sorted.len() * 4 / 5].max(floor * window as f64);
         let hot = powers.iter().filter(|p| typical > 0.0 && p.0 > 4.0 * typical);
         hot.map(|p| p.1 + 0.5 * window_s).collect()
     };

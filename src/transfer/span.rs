@@ -7,8 +7,8 @@ const BLOCK_S: f64 = 0.025;
 /// Pauses shorter than this belong to the drive.
 const JOIN_S: f64 = 0.3;
 
-/// The active stretch of a channel, in frames, found from its envelope; `None` where nothing stands out.
-pub fn active(x: &[f32], rate_hz: f64) -> Option<Range<usize>> {
+/// Levels of a channel's blocks and the threshold between silence and drive; `None` where nothing stands out.
+fn envelope(x: &[f32], rate_hz: f64) -> Option<(Vec<f64>, f64, usize)> {
     let block = ((BLOCK_S * rate_hz) as usize).max(1);
     if x.len() < 4 * block {
         return None;
@@ -26,7 +26,13 @@ pub fn active(x: &[f32], rate_hz: f64) -> Option<Range<usize>> {
         return None;
     }
     // Between floor and top, nearer to the floor: fades and quiet ends belong to the drive.
-    let threshold = (3.0 * floor).max(0.003 * top);
+    Some((level, (3.0 * floor).max(0.003 * top), block))
+}
+
+/// The active stretch of a channel, in frames, found from its envelope: from the first to the last part of the drive, pauses
+/// between them included; `None` where nothing stands out.
+pub fn active(x: &[f32], rate_hz: f64) -> Option<Range<usize>> {
+    let (level, threshold, block) = envelope(x, rate_hz)?;
     let mut runs: Vec<(Range<usize>, f64)> = Vec::new();
     let join = (JOIN_S / BLOCK_S) as usize;
     for (i, l) in level.iter().enumerate() {
@@ -41,19 +47,70 @@ pub fn active(x: &[f32], rate_hz: f64) -> Option<Range<usize>> {
             _ => runs.push((i..i + 1, l * l)),
         }
     }
-    let (best, _) = runs.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let start = best.start.saturating_sub(1) * block;
-    let end = ((best.end + 1) * block).min(x.len());
-    Some(start..end)
+    let strongest = runs.iter().map(|r| r.1).fold(0.0, f64::max);
+    // A click in the silence is short and weak against the drive.
+    let mut parts = runs
+        .iter()
+        .filter(|r| r.1 > 0.02 * strongest && r.0.len() >= 3)
+        .map(|r| &r.0);
+    let first = parts.next()?;
+    let last = parts.next_back().unwrap_or(first);
+    Some(first.start.saturating_sub(1) * block..((last.end + 1) * block).min(x.len()))
 }
 
-/// The silences around an active stretch: before it, and after the answer has died away.
-pub fn silences(active: &Range<usize>, frames: usize, rate_hz: f64) -> [Range<usize>; 2] {
-    // The end of a sweep leaves only the AC coupling's slow tail, and that is small; a short wait is enough.
-    let wait = (0.06 * rate_hz) as usize;
+/// Pauses within the active stretch, in frames, what rings on after the sound left out.
+pub fn pauses(x: &[f32], active: &Range<usize>, rate_hz: f64) -> Vec<Range<usize>> {
+    let Some((level, threshold, block)) = envelope(x, rate_hz) else {
+        return Vec::new();
+    };
+    let wait = (WAIT_S * rate_hz) as usize + block;
+    let mut out = Vec::new();
+    let mut quiet: Option<usize> = None;
+    for (i, l) in level.iter().enumerate() {
+        let at = i * block;
+        if *l < threshold && active.contains(&at) {
+            quiet.get_or_insert(at);
+        } else if let Some(start) = quiet.take() {
+            let pause = start + wait..at.saturating_sub(block);
+            if pause.len() as f64 > LEAST_PAUSE_S * rate_hz && pause.end < active.end {
+                out.push(pause);
+            }
+        }
+    }
+    out
+}
+
+/// Pauses shorter than this are no silence to measure noise in.
+const LEAST_PAUSE_S: f64 = 0.15;
+/// The end of a sweep leaves only the AC coupling's slow tail, and that is small; a short wait is enough.
+const WAIT_S: f64 = 0.06;
+
+/// The silences: before the active stretch, in its pauses, and after the answer has died away.
+pub fn silences(active: &Range<usize>, pauses: Vec<Range<usize>>, frames: usize, rate_hz: f64) -> Vec<Range<usize>> {
+    let wait = (WAIT_S * rate_hz) as usize;
     let guard = (0.005 * rate_hz) as usize;
-    [
-        0..active.start.saturating_sub(guard),
-        (active.end + wait).min(frames)..frames,
-    ]
+    let mut all = vec![0..active.start.saturating_sub(guard)];
+    all.extend(pauses);
+    all.push((active.end + wait).min(frames)..frames);
+    all.retain(|r| !r.is_empty());
+    all
+}
+
+/// Silences less what is within `clear` frames of any of the bursts.
+pub fn without(silences: &[Range<usize>], bursts: &[usize], clear: usize) -> Vec<Range<usize>> {
+    let mut out = silences.to_vec();
+    for at in bursts {
+        let hole = at.saturating_sub(clear)..at + clear;
+        out = out
+            .into_iter()
+            .flat_map(|r| {
+                [
+                    r.start..r.end.min(hole.start).max(r.start),
+                    r.start.max(hole.end).min(r.end)..r.end,
+                ]
+            })
+            .filter(|r| !r.is_empty())
+            .collect();
+    }
+    out
 }

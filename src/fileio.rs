@@ -46,7 +46,8 @@ pub fn read_limited(path: &Path, max_bytes: u64) -> Result<Vec<u8>> {
     let failed = |e: io::Error| Failure::io("read", path, &e);
     let file = File::open(path).map_err(failed)?;
     // A device or a pipe may never end.
-    if !file.metadata().map_err(failed)?.is_file() {
+    let kind = file.metadata().map_err(failed)?.file_type();
+    if !kind.is_file() && !kind.is_dir() {
         return Err(Failure::new(
             format!("{} is no regular file", path.display()),
             "give a file",

@@ -362,14 +362,15 @@ fn best_of(
         return None;
     }
     let residuals = residuals(bins, setup.band, &model, &polished.theta);
+    let (scatter, smooth_chi2) = scatter_and_smooth(bins, groups, &model, &polished.theta, &residuals);
     let judged = Judged {
-        scatter: local_scatter(bins, groups, &model, &polished.theta, &residuals),
-        smooth_chi2: smooth_chi2(groups, &model, &polished.theta),
+        scatter,
+        smooth_chi2,
         residuals,
     };
     let mut fitted = finish(bins, kind, model, polished, judged, &priors, &lower, &upper);
     if fitted.smooth_chi2 / fitted.scatter.max(1.0) > SMOOTH_MISFIT {
-        add_shift(&mut fitted, groups, &group_priors, &low, &high);
+        add_shift(&mut fitted, &best.theta, groups, &group_priors, &low, &high);
     }
     Some(fitted)
 }
@@ -378,8 +379,16 @@ fn best_of(
 const SMOOTH_MISFIT: f64 = 1.25;
 
 /// A misfit that has one sign over octaves moves the parameters more than its scatter over thirds of an octave tells: how
-/// far they move when only the lower or only the upper part of the band is fitted is added to the covariance.
-fn add_shift(fit: &mut Fitted, groups: &[Group], priors: &[NuisancePrior], lower: &[f64], upper: &[f64]) {
+/// far they move when only the lower or only the upper part of the band is fitted is added to the covariance. `whole`: the
+/// parameters that the groups of the whole band ask for, which are what the parts are compared with.
+fn add_shift(
+    fit: &mut Fitted,
+    whole: &[f64],
+    groups: &[Group],
+    priors: &[NuisancePrior],
+    lower: &[f64],
+    upper: &[f64],
+) {
     let own = fit.kind.params().len();
     let (f0, _) = model::f0_q(fit.model.f_ref, fit.theta[1], fit.theta[2]);
     let parts: [Vec<Group>; 2] = [
@@ -388,10 +397,8 @@ fn add_shift(fit: &mut Fitted, groups: &[Group], priors: &[NuisancePrior], lower
     ];
     // What is not the pickup's stays where the whole band put it; a part alone could not tell it.
     let (mut low, mut high) = (lower.to_vec(), upper.to_vec());
-    for i in own..fit.theta.len() {
-        low[i] = fit.theta[i];
-        high[i] = fit.theta[i];
-    }
+    low[own..].copy_from_slice(&whole[own..]);
+    high[own..].copy_from_slice(&whole[own..]);
     let mut worst: Option<(f64, Vec<f64>)> = None;
     for part in parts.iter().filter(|p| p.len() > 40) {
         let problem = GroupProblem {
@@ -399,8 +406,8 @@ fn add_shift(fit: &mut Fitted, groups: &[Group], priors: &[NuisancePrior], lower
             model: &fit.model,
             priors,
         };
-        let there = solve::minimise(&problem, &fit.theta, &low, &high, Patience::STATISTICAL);
-        let shift: Vec<f64> = (0..own).map(|i| there.theta[i] - fit.theta[i]).collect();
+        let there = solve::minimise(&problem, whole, &low, &high, Patience::STATISTICAL);
+        let shift: Vec<f64> = (0..own).map(|i| there.theta[i] - whole[i]).collect();
         let size = (shift[1] / fit.theta[1]).abs() + (shift[2] / fit.theta[2]).abs();
         if size.is_finite() && size < 1.0 && worst.as_ref().is_none_or(|w| size > w.0) {
             worst = Some((size, shift));
@@ -420,16 +427,6 @@ struct Judged {
     residuals: Vec<Complex64>,
     scatter: f64,
     smooth_chi2: f64,
-}
-
-/// Mean square misfit of the groups in units of their noise: a smooth misfit shows here long before it shows among the raw
-/// bins.
-fn smooth_chi2(groups: &[Group], model: &Model, theta: &[f64]) -> f64 {
-    let sum: f64 = groups
-        .iter()
-        .map(|g| (model.response(theta, g.f) - g.h).norm_sqr() * g.weight)
-        .sum();
-    sum / (groups.len() as f64 - 0.5 * theta.len() as f64).max(1.0)
 }
 
 #[allow(clippy::too_many_arguments)]
@@ -516,28 +513,43 @@ pub fn residuals(bins: &Bins, band: [f64; 2], model: &Model, theta: &[f64]) -> V
     out
 }
 
-/// Scatter of the residuals about their group's smooth part, in units of the noise expected: tells noise that was not in
-/// the silences from a smooth misfit of the model.
-fn local_scatter(bins: &Bins, groups: &[Group], model: &Model, theta: &[f64], residuals: &[Complex64]) -> f64 {
+/// Scatter of the residuals about their group's smooth part, and the mean square of that smooth part itself, both in units of
+/// the noise expected. The first tells noise that was not in the silences, the second a misfit of the model, which shows here
+/// long before it shows among the raw bins.
+fn scatter_and_smooth(
+    bins: &Bins,
+    groups: &[Group],
+    model: &Model,
+    theta: &[f64],
+    residuals: &[Complex64],
+) -> (f64, f64) {
     let (mut sum, mut count) = (0.0, 0usize);
+    let (mut smooth, mut groups_seen) = (0.0, 0usize);
     for g in groups {
         let h = model.response(theta, g.f);
         let (mut xe, mut xx, mut ee, mut n) = (Complex64::new(0.0, 0.0), 0.0, 0.0, 0usize);
         for i in (g.start..g.stop).filter(|i| bins.used[*i]) {
             let w = 1.0 / bin_variance(bins, i, h);
-            xe += bins.x[i].conj() * residuals[i] * w;
+            // The known pull of the reference's noise is no misfit.
+            let pull = (h * bins.sxx[i] - bins.syx[i]) * bins.energy;
+            xe += (bins.x[i].conj() * residuals[i] + pull) * w;
             xx += bins.x[i].norm_sqr() * w;
             ee += residuals[i].norm_sqr() * w;
             n += 1;
         }
-        if n >= 2 && xx > 0.0 {
-            sum += ee - xe.norm_sqr() / xx;
-            count += n - 1;
+        if n >= 1 && xx > 0.0 {
+            smooth += xe.norm_sqr() / xx;
+            groups_seen += 1;
+            if n >= 2 {
+                sum += ee - xe.norm_sqr() / xx;
+                count += n - 1;
+            }
         }
     }
-    if count < 50 {
-        1.0
-    } else {
-        sum / count as f64 * bins.length / bins.energy
-    }
+    let stretch = bins.length / bins.energy;
+    let scatter = if count < 50 { 1.0 } else { sum / count as f64 * stretch };
+    (
+        scatter,
+        smooth * stretch / (groups_seen as f64 - 0.5 * theta.len() as f64).max(1.0),
+    )
 }

@@ -270,8 +270,8 @@ mod tests {
             (3402.3149, 251.0, Unit::Hertz, "3.40 ± 0.25 kHz (95 %)"),
             (3402.3149, 5012.0, Unit::Hertz, "3.4 ± 5.0 kHz (95 %)"),
             (3402.3149, 0.0996, Unit::Hertz, "3402.31 ± 0.10 Hz (95 %)"),
-            // Finer than a millihertz: rounded up to what is shown.
-            (3402.3149, 0.00011, Unit::Hertz, "3402.315 ± 0.001 Hz (95 %)"),
+            // Finer than a tenth of a hertz: nothing at a bench is told apart there.
+            (3402.3149, 0.00011, Unit::Hertz, "3402.31 ± 0.10 Hz (95 %)"),
             (440.0, 0.6, Unit::Hertz, "440.00 ± 0.60 Hz (95 %)"),
             (9.2137, 0.031, Unit::Decibel, "+9.214 ± 0.031 dB (95 %)"),
             (-20.04, 0.6, Unit::Decibel, "-20.04 ± 0.60 dB (95 %)"),

@@ -89,11 +89,9 @@ const WAIT_S: f64 = 0.06;
 pub fn silences(active: &Range<usize>, pauses: Vec<Range<usize>>, frames: usize, rate_hz: f64) -> Vec<Range<usize>> {
     let wait = (WAIT_S * rate_hz) as usize;
     let guard = (0.005 * rate_hz) as usize;
-    let mut all = vec![0..active.start.saturating_sub(guard)];
-    all.extend(pauses);
-    all.push((active.end + wait).min(frames)..frames);
-    all.retain(|r| !r.is_empty());
-    all
+    let before = std::iter::once(0..active.start.saturating_sub(guard));
+    let after = std::iter::once((active.end + wait).min(frames)..frames);
+    before.chain(pauses).chain(after).filter(|r| !r.is_empty()).collect()
 }
 
 /// Silences less what is within `clear` frames of any of the bursts.

@@ -180,7 +180,8 @@ impl Player {
     fn plan(args: &MeasureArgs, source: &Source, bench: &Bench, defaults: &Defaults) -> Result<Self> {
         match source {
             Source::File(path) => {
-                if !path.exists() {
+                // A word that is no file name is a slip of the fingers.
+                if path.extension().is_none() && !path.exists() {
                     return Err(Failure::new(
                         format!(
                             "--source {} is neither live nor sim, nor a file that is there",

@@ -33,7 +33,15 @@ fn the_demonstration_does_what_it_says() {
     // The commands that it names work as they stand there, and find the same.
     let mut named = 0;
     for line in run.out.lines().filter_map(|l| l.trim().strip_prefix("coilwright ")) {
-        let mut args: Vec<&str> = line.split(' ').collect();
+        // Every other piece between quotes is one argument.
+        let mut args: Vec<&str> = Vec::new();
+        for (i, piece) in line.split('"').enumerate() {
+            if i % 2 == 1 {
+                args.push(piece);
+            } else {
+                args.extend(piece.split_whitespace());
+            }
+        }
         args.push("--json");
         let again = f.run(&args).ended(0).json();
         named += 1;

@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 
 mod bench;
 mod child;
+mod whole;
 
 use bench::{Bench, INPUT, OUTPUT};
 use child::{Job, Outcome};

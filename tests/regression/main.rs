@@ -90,16 +90,15 @@ fn mutated(name: &str) {
             }
             Err(why) => why,
         };
+        // The same failure many times over is one.
+        let kind: String = why.chars().filter(|c| !c.is_ascii_digit()).take(40).collect();
+        if bad.iter().any(|b: &(String, String)| b.0 == kind) {
+            continue;
+        }
         let file = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("{name}-{seed}-{runs}"));
         std::fs::write(&file, &input).unwrap();
-        // The same failure many times over is one.
-        let kind: String = why.chars().filter(|c| !c.is_ascii_digit()).take(60).collect();
-        if !bad.iter().any(|b: &(String, String)| b.0 == kind) {
-            bad.push((
-                kind,
-                format!("{}: {}", file.display(), why.chars().take(1500).collect::<String>()),
-            ));
-        }
+        let told: String = why.chars().take(1500).collect();
+        bad.push((kind, format!("{}: {told}", file.display())));
     }
     println!(
         "{name}: {runs} inputs in {:.1?}, {taken} of them taken, seed {seed}",

@@ -8,8 +8,10 @@ use serde::{Deserialize, Serialize};
 pub struct Estimate {
     pub value: f64,
     /// Combined standard uncertainty: noise, stated tolerances of the rig, misfit (GUM, JCGM 100:2008).
+    #[schemars(range(min = 0))]
     pub u: f64,
     /// The part of `u` that comes from noise; differences between takes on one rig use this one.
+    #[schemars(range(min = 0))]
     pub u_noise: f64,
 }
 

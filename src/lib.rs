@@ -1,6 +1,7 @@
 //! Measures the resonance of electric-guitar pickups: plays a test signal through an exciter coil, records the pickup's
 //! answer, fits a second-order model and keeps the record.
 
+pub mod analysis;
 pub mod capture;
 pub mod cli;
 pub mod commands;
@@ -15,4 +16,3 @@ pub mod report;
 pub mod rig;
 pub mod stimulus;
 pub mod transfer;
-pub mod analysis;

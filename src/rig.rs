@@ -114,8 +114,8 @@ const OHM_OR_ZERO: Kind = Kind::Number {
     fits: |v| (0.0..=1e9).contains(&v),
 };
 const HENRY: Kind = Kind::Number {
-    allowed: "from 0 to 1000 (henries, half a millihenry is 0.0005)",
-    fits: |v| (0.0..=1e3).contains(&v),
+    allowed: "from 0 to 0.1 (henries; half a millihenry is 0.0005)",
+    fits: |v| (0.0..=0.1).contains(&v),
 };
 const FARAD: Kind = Kind::Number {
     allowed: "from 0 to 1e-6 (farads, 60 pF is 60e-12)",

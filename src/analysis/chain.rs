@@ -91,8 +91,18 @@ impl Chain {
             (Some(_), Some(_)) => {}
             (None, None) if one_channel => {
                 // Two equal corners in series are singular; their sum and product are not.
-                nuisance.push(unknown(Param::AcSum, 2.0 * AC_TYPICAL_HZ, 2.0 * AC_MOST_HZ, 2.0 * AC_SPREAD_HZ));
-                nuisance.push(unknown(Param::AcProduct, AC_TYPICAL_HZ.powi(2), AC_MOST_HZ.powi(2), 2.0 * AC_SPREAD_HZ.powi(2)));
+                nuisance.push(unknown(
+                    Param::AcSum,
+                    2.0 * AC_TYPICAL_HZ,
+                    2.0 * AC_MOST_HZ,
+                    2.0 * AC_SPREAD_HZ,
+                ));
+                nuisance.push(unknown(
+                    Param::AcProduct,
+                    AC_TYPICAL_HZ.powi(2),
+                    AC_MOST_HZ.powi(2),
+                    2.0 * AC_SPREAD_HZ.powi(2),
+                ));
             }
             (None, None) => {
                 nuisance.push(unknown(Param::AcMean, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ));
@@ -104,11 +114,7 @@ impl Chain {
             (Some(_), None) => nuisance.push(unknown(param, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ)),
             (None, Some(_)) => nuisance.push(unknown(Param::AcPickup, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ)),
         }
-        Setup {
-            fixed,
-            nuisance,
-            band,
-        }
+        Setup { fixed, nuisance, band }
     }
 }
 
@@ -141,7 +147,11 @@ impl From<&Rig> for Chain {
         };
         let input = rig.input.clone().unwrap_or_default();
         let stated = |value: Option<f64>, sd: Option<f64>| value.map(|v| (v, sd));
-        let ohm = if voltage { rig.exciter.series_ohm } else { rig.sense_ohm() };
+        let ohm = if voltage {
+            rig.exciter.series_ohm
+        } else {
+            rig.sense_ohm()
+        };
         Chain {
             given: true,
             voltage,

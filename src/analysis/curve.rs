@@ -68,6 +68,26 @@ pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
 
 const DB: f64 = 20.0 * std::f64::consts::LOG10_E;
 
+/// Level at low frequency, |G|, and its uncertainty in dB: the model's own, or, where it misses the curve, the mean of the
+/// curve from 80 to 300 Hz with the scatter of its points.
+pub fn low_level(points: &[Point], fit: &Fitted, missed: bool) -> (f64, f64) {
+    let dc = fit.model.shape(&fit.theta, 0.0).norm();
+    let lows: Vec<f64> = points
+        .iter()
+        .filter(|p| missed && (80.0..=300.0).contains(&p.f) && DB * p.u < 1.0)
+        .map(|p| 20.0 * (p.g.norm() / dc).log10())
+        .filter(|d| d.is_finite())
+        .collect();
+    if lows.len() < 8 {
+        return (dc, 0.0);
+    }
+    let n = lows.len() as f64;
+    let mean = lows.iter().sum::<f64>() / n;
+    // Neighbouring points err alike: their scatter counts whole, not divided by their number.
+    let scatter = (lows.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+    (dc * 10f64.powf(mean / 20.0), scatter)
+}
+
 /// The points as the record keeps them: 0 dB is the level `dc` at low frequency.
 pub fn to_record(points: &[Point], dc: f64) -> Curve {
     let mut c = Curve::default();
@@ -145,12 +165,14 @@ pub fn misfit(points: &[Point], model: impl Fn(f64) -> Complex64) -> Misfit {
 /// frequency. With the exciter over one coil there is a dip too, but what follows stays far below the first peak.
 pub fn dip(points: &[Point], dc: f64) -> Option<f64> {
     let db: Vec<f64> = points.iter().map(|p| 20.0 * (p.g.norm() / dc).log10()).collect();
-    let usable: Vec<usize> = (0..points.len()).filter(|i| points[*i].f > 300.0 && DB * points[*i].u < 1.0).collect();
+    let usable: Vec<usize> = (0..points.len())
+        .filter(|i| points[*i].f > 300.0 && DB * points[*i].u < 0.5)
+        .collect();
     for (k, &i) in usable.iter().enumerate() {
         let top = |side: &[usize]| side.iter().map(|j| db[*j]).fold(f64::NEG_INFINITY, f64::max);
         let (before, after) = (top(&usable[..k]), top(&usable[k + 1..]));
         let depth = before.min(after) - db[i];
-        if depth > (3.0f64).max(6.0 * DB * points[i].u) && after > before - 8.0 {
+        if depth > (3.0f64).max(10.0 * DB * points[i].u) && after > before - 8.0 {
             return Some(points[i].f);
         }
     }

@@ -14,7 +14,7 @@ pub fn reference_missing() -> Finding {
     finding(
         Code::ReferenceMissing,
         Level::Reject,
-        "the reference channel holds no test signal: check the lead from the exciter to the second input, and that sound comes out at all",
+        "no drive on the reference channel: check the lead from the exciter box to that input, its gain, and the output knob; do not listen for it on headphones",
     )
 }
 
@@ -22,7 +22,7 @@ pub fn no_signal() -> Finding {
     finding(
         Code::NoSignal,
         Level::Reject,
-        "the pickup channel holds no answer to the test signal: check the pickup's lead and input, the exciter's place, and that the input is turned up",
+        "no answer from the pickup: check the pickup's lead and input, the exciter's place, and that the input is turned up",
     )
 }
 
@@ -39,7 +39,7 @@ pub fn low_snr(f0_percent: f64, q_percent: f64) -> Finding {
         Code::LowSnr,
         Level::Warning,
         format!(
-            "the answer is weak against the noise (f0 uncertain by {f0_percent:.2} %, Q by {q_percent:.1} %): move the exciter closer, raise --level or take longer with --seconds"
+            "weak signal against the noise (f0 uncertain by {f0_percent:.2} %, Q by {q_percent:.1} %): move the exciter closer, raise --level or take longer with --seconds"
         ),
     )
 }
@@ -48,9 +48,9 @@ pub fn clipped(channel: &str, samples: u64, dbfs: f64, full: bool, reject: bool,
     let cure = if full {
         format!("turn the {channel} input down by about 6 dB")
     } else if live {
-        "something before the converter runs out of room: lower --level by 6 dB, or turn on the input's pad".to_string()
+        "the input overloads: lower --level by 6 dB".to_string()
     } else {
-        "something before the converter runs out of room: play softer by 6 dB".to_string()
+        "the input overloads: play 6 dB softer".to_string()
     };
     finding(
         Code::Clipped,
@@ -60,21 +60,25 @@ pub fn clipped(channel: &str, samples: u64, dbfs: f64, full: bool, reject: bool,
 }
 
 /// Tops that are bent, not flat: something before the converter, with coupling or filters after it.
-pub fn distorted() -> Finding {
+pub fn distorted(badly: bool) -> Finding {
     finding(
         Code::Clipped,
-        Level::Warning,
+        if badly { Level::Reject } else { Level::Warning },
         "the answer is bent where it is loud, so its tops are cut somewhere before the converter: lower --level by 6 dB and measure again",
     )
 }
 
 pub fn dropout(count: usize, first_s: f64, reject: bool) -> Finding {
-    let places = if count == 1 { "one place".to_string() } else { format!("{count} places") };
+    let places = if count == 1 {
+        "one place".to_string()
+    } else {
+        format!("{count} places")
+    };
     finding(
         Code::Dropout,
         if reject { Level::Reject } else { Level::Warning },
         format!(
-            "samples are missing or repeated in {places} (first at {first_s:.2} s): close other programs, use a cable and no hub, and measure again"
+            "lost samples, missing or repeated in {places} (near {first_s:.2} s): close other programs, plug the interface straight into the computer, and measure again"
         ),
     )
 }
@@ -84,17 +88,23 @@ pub fn sound_trouble(report: &str) -> Finding {
     finding(
         Code::Dropout,
         Level::Reject,
-        format!("the sound system lost samples ({report}): close other programs and measure again"),
+        format!("lost samples: the sound system reports {report}: close other programs and measure again"),
     )
 }
 
 pub fn transient(at_s: f64, count: usize, inside: bool) -> Finding {
     if inside {
-        let more = if count > 1 { format!(", {count} in all") } else { String::new() };
+        let more = if count > 1 {
+            format!(", {count} in all")
+        } else {
+            String::new()
+        };
         finding(
             Code::Transient,
             Level::Warning,
-            format!("a knock, click or burst at {at_s:.2} s{more}: keep hands off the bench and telephones away, and measure again"),
+            format!(
+                "a knock or click at {at_s:.2} s{more}: keep hands off the bench and telephones away, and measure again"
+            ),
         )
     } else {
         finding(
@@ -106,7 +116,9 @@ pub fn transient(at_s: f64, count: usize, inside: bool) -> Finding {
 }
 
 pub fn hum(mains_hz: f64, db: f64, strong: bool) -> Finding {
-    let base = format!("mains hum ({mains_hz:.2} Hz and multiples) at {db:.0} dB of the pickup's signal; its bins were left out");
+    let base = format!(
+        "mains hum ({mains_hz:.2} Hz and multiples) at {db:.0} dB of the pickup's signal; its bins were left out"
+    );
     if strong {
         finding(
             Code::Hum,
@@ -119,7 +131,11 @@ pub fn hum(mains_hz: f64, db: f64, strong: bool) -> Finding {
 }
 
 pub fn no_peak() -> Finding {
-    finding(Code::NoPeak, Level::Note, "no peak: under this load the response only falls")
+    finding(
+        Code::NoPeak,
+        Level::Note,
+        "no peak: under this load the response only falls",
+    )
 }
 
 pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> Finding {
@@ -131,13 +147,17 @@ pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> F
         finding(
             Code::PoorFit,
             Level::Note,
-            format!("a plain coil misses the curve by {misfit_db:.2} dB; metal near the coil (eddy currents) explains it, f0 and Q are effective values"),
+            format!(
+                "a plain coil misses the curve by {misfit_db:.2} dB; metal near the coil (eddy currents) would do that, and so would a wrong reference, ohm or henry figure in the rig file; f0 and Q are effective values"
+            ),
         )
     } else {
         finding(
             Code::PoorFit,
             Level::Warning,
-            format!("a plain coil misses the curve by {misfit_db:.2} dB{apart}: trust the peak read from the curve, take f0 and Q as effective values"),
+            format!(
+                "a plain coil misses the curve by {misfit_db:.2} dB{apart}: go by the peak and take f0 and Q as a rough guide; no metal on this pickup? then check the rig file's reference, ohms and henries"
+            ),
         )
     }
 }
@@ -146,19 +166,32 @@ pub fn coils_cancel(dip_hz: f64) -> Finding {
     finding(
         Code::CoilsCancel,
         Level::Warning,
-        format!("the answer looks like the difference of two coils (a dip at {dip_hz:.0} Hz): lay the exciter over one coil and say which with --over"),
+        format!(
+            "exciter over both coils: the answer looks like their difference (a dip at {dip_hz:.0} Hz), so its peak is not the pickup's; lay the exciter over one coil and say which with --over"
+        ),
     )
 }
 
+/// Two digits: the drive's edges are seen in the take, not known.
+fn round(hz: f64) -> f64 {
+    let k = 10f64.powf(hz.max(1.0).log10().floor() - 1.0);
+    (hz / k).round() * k
+}
+
 pub fn peak_outside(f0: f64, band: [f64; 2], reject: bool) -> Finding {
-    let (option, end) = if f0 > band[1] / 1.2 { ("--to", "above") } else { ("--from", "below") };
+    let (option, end) = if f0 > band[1] / 1.2 {
+        ("--to", "above")
+    } else {
+        ("--from", "below")
+    };
     if reject {
         finding(
             Code::PeakOutsideDrive,
             Level::Reject,
             format!(
-                "the resonance lies {end} what was played ({:.0} to {:.0} Hz): widen the drive with {option} and measure again",
-                band[0], band[1]
+                "the resonance lies {end} what was played (about {} to {} Hz): widen the drive with {option} and measure again",
+                round(band[0]),
+                round(band[1])
             ),
         )
     } else {
@@ -166,8 +199,9 @@ pub fn peak_outside(f0: f64, band: [f64; 2], reject: bool) -> Finding {
             Code::PeakOutsideDrive,
             Level::Warning,
             format!(
-                "the resonance lies at the edge of what was played ({:.0} to {:.0} Hz): widen the drive with {option}, or load the pickup",
-                band[0], band[1]
+                "the resonance lies at the edge of what was played (about {} to {} Hz): widen the drive with {option}, or load the pickup",
+                round(band[0]),
+                round(band[1])
             ),
         )
     }
@@ -177,7 +211,7 @@ pub fn channels_swapped() -> Finding {
     finding(
         Code::ChannelsSwapped,
         Level::Reject,
-        "channel 1 looks like the reference and channel 2 like the pickup: change the plugs, or give --channels pickup=2,reference=1",
+        "channels swapped: channel 1 looks like the reference and channel 2 like the pickup; change the plugs, or give --channels pickup=2,reference=1",
     )
 }
 
@@ -185,7 +219,7 @@ pub fn open_winding() -> Finding {
     finding(
         Code::OpenWinding,
         Level::Reject,
-        "only stray capacitance comes through, no winding: check the solder joints, the switch and the lead with the ohmmeter",
+        "open winding: only a trace comes across, as through a capacitor; ohmmeter from start to finish, after a look at lead, switch and solder joints",
     )
 }
 
@@ -195,7 +229,7 @@ pub fn clock_drift(ppm: f64) -> Finding {
         Code::ClockDrift,
         level,
         format!(
-            "output and input run on clocks {:.0} ppm apart: taken into account; one interface for both would avoid it",
+            "clocks differ by {:.0} ppm between output and input: taken into account; one interface for both would avoid it",
             ppm.abs()
         ),
     )
@@ -205,23 +239,42 @@ pub fn rate_mismatch(ratio: f64) -> Finding {
     finding(
         Code::RateMismatch,
         Level::Reject,
-        format!("the test signal came back {ratio:.4} times as fast as it was made: set the same sampling rate for output and input"),
+        format!(
+            "sample rates differ: the test signal came back {ratio:.4} times as fast as it was made; set the same sampling rate for output and input"
+        ),
     )
 }
 
-/// `kilohm`: the input's resistance.
-pub fn input_loading(kilohm: f64, strong: bool) -> Finding {
+/// Where something else bends the curve, the misfit is no news of the pickup: its finding says so and no more.
+pub fn name_the_cause(findings: &mut [Finding]) {
+    let causes = [Code::Clipped, Code::Dropout, Code::Transient, Code::CoilsCancel];
+    let bent = findings
+        .iter()
+        .any(|f| causes.contains(&f.code) && f.level >= Level::Warning);
+    for f in findings.iter_mut().filter(|f| bent && f.code == Code::PoorFit) {
+        f.text = "curve and model differ, for the reason given above".into();
+    }
+}
+
+/// `ohm`: the input's resistance.
+pub fn input_loading(ohm: f64, strong: bool) -> Finding {
     if strong {
         finding(
             Code::InputLoading,
             Level::Warning,
-            format!("the sound card's input of {kilohm:.0} kOhm damps the pickup: use the instrument input"),
+            format!(
+                "the sound card's input of {} damps the pickup: use the instrument input",
+                crate::quantity::show(ohm, crate::quantity::Unit::Ohm, 3)
+            ),
         )
     } else {
         finding(
             Code::InputLoading,
             Level::Note,
-            format!("the sound card's input of {kilohm:.0} kOhm and the test lead are part of the load"),
+            format!(
+                "the sound card's input of {} and the test lead are part of the load",
+                crate::quantity::show(ohm, crate::quantity::Unit::Ohm, 3)
+            ),
         )
     }
 }

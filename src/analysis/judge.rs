@@ -19,6 +19,8 @@ const WEAK_F0: f64 = 0.005;
 const WEAK_Q: f64 = 0.04;
 /// Residual power while the drive is on over that in the silence: the answer is bent.
 const DISTORTED: f64 = 6.0;
+/// Share of the answer's power that may be distortion before the take is refused.
+const BADLY_BENT: f64 = 0.01;
 
 /// f0 and Q of a fit with their uncertainties and correlation.
 pub(super) struct Headline {
@@ -47,12 +49,17 @@ pub(super) fn headline(fit: &Fitted) -> Option<Headline> {
 
 /// Whether an eddy fit can be believed: inside its bounds, poles stable, and the pole told from the zero.
 fn sound(eddy: &Fitted) -> bool {
-    let Some(i) = eddy.model.index(Param::Pole) else { return false };
+    let Some(i) = eddy.model.index(Param::Pole) else {
+        return false;
+    };
     let own = [Param::B1, Param::B2, Param::Pole, Param::Zero];
     let free = !eddy.at_bound.iter().any(|p| own.contains(p));
     let sure = eddy.total[(i, i)].max(0.0).sqrt() < eddy.theta[i];
     let zero = eddy.model.get(&eddy.theta, Param::Zero).unwrap_or(0.0);
-    let u_zero = eddy.model.index(Param::Zero).map_or(0.0, |k| eddy.total[(k, k)].max(0.0).sqrt());
+    let u_zero = eddy
+        .model
+        .index(Param::Zero)
+        .map_or(0.0, |k| eddy.total[(k, k)].max(0.0).sqrt());
     // A shorted turn cannot turn the EMF over: a zero clearly on the wrong side is no metal.
     free && sure && zero > -3.0 * u_zero
 }
@@ -77,7 +84,14 @@ impl Work<'_> {
             let full = c.at > 0.98;
             self.capture.clipped_samples += c.samples;
             let live = take.provenance.file.is_none();
-            self.findings.push(findings::clipped(name, c.samples, 20.0 * c.at.log10(), full, share > 0.01, live));
+            self.findings.push(findings::clipped(
+                name,
+                c.samples,
+                20.0 * c.at.log10(),
+                full,
+                share > 0.01,
+                live,
+            ));
         }
     }
 
@@ -114,7 +128,10 @@ impl Work<'_> {
         let groups = group::gather(&p.bins, p.setup.band);
         // The upper half alone must fall too: a knock or hum may bend the lower.
         let falls = |band: std::ops::Range<f64>| {
-            let raw = groups.iter().map(|g| (g.f, g.h, g.weight));
+            let raw = groups
+                .iter()
+                .filter(|g| g.coherence > 0.5)
+                .map(|g| (g.f, g.h, g.weight));
             faults::slope_db_per_octave(raw, band).is_some_and(|(s, u)| s + 4.0 * u < -3.0)
         };
         let swapped = falls(80.0..900.0) && falls(300.0..900.0);
@@ -126,6 +143,10 @@ impl Work<'_> {
 
     pub(super) fn report(&mut self, p: &Prepared, fits: &Fits, one_channel: bool) {
         let second = &fits.second;
+        if explained(p, second) < LEAST_EXPLAINED {
+            self.findings.push(findings::no_signal());
+            return;
+        }
         if open::winding_is_open(p, second) {
             self.findings.push(findings::open_winding());
             return;
@@ -147,12 +168,17 @@ impl Work<'_> {
                 }
             }
         };
+        if self.options.model == Choice::Eddy && eddy.is_none() {
+            self.notes
+                .push("the eddy model is not to be had from this take: the second-order model is shown".into());
+        }
         let points = curve::measure(&p.bins, p.setup.band, better);
         let of = |f: &Fitted| curve::misfit(&points, |hz| f.model.shape(&f.theta, hz));
         let (miss_second, miss_better) = (of(second), of(better));
-        let dc = better.model.shape(&better.theta, 0.0).norm();
+        // Where no model fits, its level at 0 Hz is no level of this pickup: the curve's own lows are taken then.
+        let (dc, u_dc) = curve::low_level(&points, better, miss_better.matters());
         let model_peak = peak::estimate(better);
-        let curve_peak = peak_of_points(&points, dc, p.setup.band);
+        let curve_peak = peak_of_points(&points, dc, u_dc, p.setup.band);
         // Where even the better model misses the curve, the curve itself is asked.
         let from_curve = miss_better.matters() && curve_peak.is_some();
         let (peak_hz, peak_db, peak_from) = match (from_curve, curve_peak, model_peak) {
@@ -160,7 +186,14 @@ impl Work<'_> {
             (_, _, Some((hz, db))) => (Some(hz), Some(db), PeakFrom::Model),
             _ => (None, None, PeakFrom::Model),
         };
-        self.judge_fit(second, better, miss_second, miss_second.matters(), miss_better.matters(), &peak_hz.zip(peak_db));
+        self.judge_fit(
+            second,
+            better,
+            miss_second,
+            miss_second.matters(),
+            miss_better.matters(),
+            &peak_hz.zip(peak_db),
+        );
         if peak_hz.is_none() {
             self.findings.push(findings::no_peak());
         }
@@ -173,8 +206,8 @@ impl Work<'_> {
                 self.findings.push(findings::low_snr(100.0 * wf, 100.0 * wq));
             }
         }
-        self.judge_noise(p, fits, better, head.f0.value);
         self.judge_time(p, fits, better);
+        self.judge_noise(p, fits, better, head.f0.value);
         // A knock may bend the curve into any shape.
         let disturbed = self.raised(Code::Transient) || self.raised(Code::Dropout);
         if let Some(at) = curve::dip(&points, dc).filter(|_| !disturbed) {
@@ -206,12 +239,19 @@ impl Work<'_> {
             level_db,
         });
         self.fit = Some(Fit {
-            model: if better.kind == Kind::Eddy { Model::Eddy } else { Model::SecondOrder },
+            model: if better.kind == Kind::Eddy {
+                Model::Eddy
+            } else {
+                Model::SecondOrder
+            },
             band_hz: p.setup.band,
             bins: second.bins as u64,
             reduced_chi2: second.reduced_chi2,
             rms_residual_db: miss_second.rms_db,
-            eddy: eddy.zip(fits.delta_bic).and_then(|(e, d)| eddy_record(e, d)),
+            eddy: eddy
+                .zip(fits.delta_bic)
+                .filter(|(_, d)| *d < 0.0 || self.options.model == Choice::Eddy)
+                .and_then(|(e, d)| eddy_record(e, d)),
             nuisance: nuisance(second, p),
             noise_from: if p.noise_from_silence { "silence" } else { "residuals" }.into(),
         });
@@ -239,7 +279,8 @@ impl Work<'_> {
         if second_misses || disagree {
             let explained = better.kind == Kind::Eddy && !better_misses && !disagree;
             let peaks = apart.filter(|a| a.2).map(|a| (a.0, a.1));
-            self.findings.push(findings::poor_fit(miss.beyond_noise_db, explained, peaks));
+            self.findings
+                .push(findings::poor_fit(miss.beyond_noise_db, explained, peaks));
         }
     }
 
@@ -271,11 +312,13 @@ impl Work<'_> {
             let band = bins.index_of(p.setup.band[0])..bins.index_of(p.setup.band[1]);
             let total: f64 = band.map(|i| (bins.y[i] - better.residuals[i]).norm_sqr()).sum();
             if total > 0.0 && h.power > 0.0 {
-                let ratio = h.power / total;
+                // Hum goes on through the silences, the answer does not: both over the whole take.
+                let ratio = h.power / total * self.take.pickup.len() as f64 / bins.energy;
                 let db = 10.0 * ratio.log10();
                 self.capture.hum_db = Some(db);
                 self.capture.mains_hz = Some(h.mains_hz);
-                if h.above_signal || ratio > 0.01 {
+                // What a knock leaves at low frequency may pass for a comb.
+                if (h.above_signal || ratio > 0.01) && !self.raised(Code::Transient) {
                     self.findings.push(findings::hum(h.mains_hz, db, ratio > 0.01));
                 }
             }
@@ -287,9 +330,17 @@ impl Work<'_> {
         let n = bins.len();
         let inside = |i: usize| bins.freq(i) >= p.setup.band[0] && bins.freq(i) <= p.setup.band[1];
         let answer: Vec<Complex64> = (0..n)
-            .map(|i| if inside(i) { bins.y[i] - better.residuals[i] } else { Complex64::new(0.0, 0.0) })
+            .map(|i| {
+                if inside(i) {
+                    bins.y[i] - better.residuals[i]
+                } else {
+                    Complex64::new(0.0, 0.0)
+                }
+            })
             .collect();
-        let ringing: Vec<Complex64> = (0..n).map(|i| better.model.shape(&better.theta, bins.freq(i)) / better.theta[0]).collect();
+        let ringing: Vec<Complex64> = (0..n)
+            .map(|i| better.model.shape(&better.theta, bins.freq(i)) / better.theta[0])
+            .collect();
         let origin = p.record.range.start as f64 / self.rate;
         // A smooth misfit of the model would look like events where a sweep passes it.
         let mut residuals = better.residuals.clone();
@@ -307,30 +358,61 @@ impl Work<'_> {
             band: p.setup.band,
             origin_s: origin,
             length_s: p.record.range.len() as f64 / self.rate,
-            taper_s: [p.record.taper_in as f64 / self.rate, p.record.taper_out as f64 / self.rate],
+            taper_s: [
+                p.record.taper_in as f64 / self.rate,
+                p.record.taper_out as f64 / self.rate,
+            ],
         };
         let frames = self.take.pickup.len() as f64 / self.rate;
         // Where the take is cut within the signal, the cut itself would look like an event.
         let margin = |tapered: usize| (tapered as f64 / self.rate).min(0.03) + 0.002;
         let span = match &p.active {
             Some(a) => {
-                let start = if p.silences.first().is_some_and(|s| s.start == 0) { a.start as f64 / self.rate } else { origin + margin(p.record.taper_in) };
-                let end = if a.end < self.take.pickup.len() { a.end as f64 / self.rate } else { frames - margin(p.record.taper_out) };
+                let start = if p.silences.first().is_some_and(|s| s.start == 0) {
+                    a.start as f64 / self.rate
+                } else {
+                    origin + margin(p.record.taper_in)
+                };
+                let end = if a.end < self.take.pickup.len() {
+                    a.end as f64 / self.rate
+                } else {
+                    frames - margin(p.record.taper_out)
+                };
                 start..end
             }
             None => origin + margin(p.record.taper_in)..frames - margin(p.record.taper_out),
         };
-        let faults::Seen { events, loud_over_silent } = timeline.look(span);
-        let bent = loud_over_silent.is_some_and(|x| x > DISTORTED) && better.scatter > 2.0 && events.is_empty();
-        if bent && self.capture.clipped_samples == 0 {
-            self.findings.push(findings::distorted());
+        let faults::Seen {
+            mut events,
+            loud_over_silent,
+            loud_share,
+        } = timeline.look(span);
+        let bent = loud_over_silent.is_some_and(|x| x > DISTORTED) && better.scatter > 2.0;
+        let badly = bent && loud_share > BADLY_BENT;
+        if badly {
+            // A residual that is nowhere calm holds no events.
+            events.clear();
         }
-        let splices: Vec<_> = events.iter().filter(|e| e.splice && self.capture.clipped_samples == 0).collect();
+        if bent && events.is_empty() && self.capture.clipped_samples == 0 {
+            self.findings.push(findings::distorted(badly));
+        }
+        let splices: Vec<_> = events
+            .iter()
+            .filter(|e| e.splice && self.capture.clipped_samples == 0)
+            .collect();
         let mut channels = vec![self.take.pickup.as_slice()];
         channels.extend(self.take.reference.as_deref());
-        let held = p.active.as_ref().map_or_else(Vec::new, |a| faults::held(&channels, a, self.step));
+        let held = p
+            .active
+            .as_ref()
+            .map_or_else(Vec::new, |a| faults::held(&channels, a, self.step));
         let first_held = held.first().map(|i| *i as f64 / self.rate);
-        let first = splices.first().map(|e| e.start_s).into_iter().chain(first_held).reduce(f64::min);
+        let first = splices
+            .first()
+            .map(|e| e.start_s)
+            .into_iter()
+            .chain(first_held)
+            .reduce(f64::min);
         if let Some(first) = first.filter(|_| !self.raised(Code::Dropout)) {
             let count = splices.len().max(held.len());
             self.capture.dropouts += count as u64;
@@ -338,9 +420,13 @@ impl Work<'_> {
         }
         // The edges of a stretch that stood still are no knocks either. Where tops are flat the residual is full of bursts, and they are no knocks.
         let clipped = self.capture.clipped_samples > 0;
-        let knocks: Vec<_> = events.iter().filter(|e| !e.splice && !clipped && held.is_empty()).collect();
+        let knocks: Vec<_> = events
+            .iter()
+            .filter(|e| !e.splice && !clipped && held.is_empty())
+            .collect();
         if let Some(first) = knocks.first() {
-            self.findings.push(findings::transient(first.start_s, knocks.len(), true));
+            self.findings
+                .push(findings::transient(first.start_s, knocks.len(), true));
         } else if let Some(at) = p.bursts.first() {
             self.findings.push(findings::transient(*at, 1, false));
         }
@@ -350,7 +436,7 @@ impl Work<'_> {
         if let Some(ohm) = self.options.chain.input_ohm
             && ohm < 3e6
         {
-            self.findings.push(findings::input_loading(ohm / 1000.0, ohm < 200e3));
+            self.findings.push(findings::input_loading(ohm, ohm < 200e3));
         }
     }
 
@@ -381,7 +467,10 @@ fn coherence(p: &Prepared) -> f64 {
     let (mut sum, mut n) = (0.0, 0.0);
     let mut at = 0;
     while at < groups.len() {
-        let end = groups[at..].iter().position(|g| g.f > groups[at].f * 1.122).map_or(groups.len(), |k| at + k);
+        let end = groups[at..]
+            .iter()
+            .position(|g| g.f > groups[at].f * 1.122)
+            .map_or(groups.len(), |k| at + k);
         let (mut hw, mut w) = (Complex64::new(0.0, 0.0), 0.0);
         for g in &groups[at..end] {
             hw += g.h * g.weight;
@@ -397,21 +486,23 @@ fn coherence(p: &Prepared) -> f64 {
         return 0.0;
     }
     // Each term is exponential with mean 1 under no answer; five standard deviations and a little for the noise's own error.
-    let scale = if p.noise_from_silence { 1.0 } else { mean_power(p) };
-    (sum / n / scale) / (1.3 + 5.0 / f64::sqrt(n))
+    (sum / n) / (1.3 + 5.0 / f64::sqrt(n))
 }
 
-/// Mean of |Y|^2 over what was taken as noise: where no silence told the noise yet.
-fn mean_power(p: &Prepared) -> f64 {
-    let (mut s, mut n) = (0.0, 0.0);
-    for i in (0..p.bins.len()).filter(|i| p.bins.used[*i]) {
-        s += p.bins.y[i].norm_sqr() / (p.bins.syy[i] * p.bins.energy);
-        n += 1.0;
-    }
-    (s / f64::max(n, 1.0)).max(f64::MIN_POSITIVE)
+/// How much of the pickup channel a fit explains, in units of chi-square.
+fn explained(p: &Prepared, fit: &Fitted) -> f64 {
+    let b = &p.bins;
+    (0..b.len())
+        .filter(|i| b.used[*i])
+        .map(|i| 2.0 * (b.y[i].norm_sqr() - fit.residuals[i].norm_sqr()) / (b.syy[i] * b.length))
+        .sum::<f64>()
+        / fit.scatter.max(1.0)
 }
 
-fn peak_of_points(points: &[Point], dc: f64, band: [f64; 2]) -> Option<(Estimate, Estimate)> {
+/// A response with a narrow peak can follow chance by about twice the logarithm of the number of bins; this is far above.
+const LEAST_EXPLAINED: f64 = 100.0;
+
+fn peak_of_points(points: &[Point], dc: f64, u_dc: f64, band: [f64; 2]) -> Option<(Estimate, Estimate)> {
     let db = 20.0 * std::f64::consts::LOG10_E;
     let list: Vec<(f64, f64, f64)> = points
         .iter()
@@ -420,7 +511,7 @@ fn peak_of_points(points: &[Point], dc: f64, band: [f64; 2]) -> Option<(Estimate
         .collect();
     let (hz, height, u_hz, u_db) = peak::of_curve(&list, band[0].max(300.0), band[1])?;
     (height > 0.0).then_some(())?;
-    Some((estimate(hz, u_hz, u_hz)?, estimate(height, u_db, u_db)?))
+    Some((estimate(hz, u_hz, u_hz)?, estimate(height, u_db.hypot(u_dc), u_db)?))
 }
 
 fn eddy_record(e: &Fitted, delta_bic: f64) -> Option<Eddy> {
@@ -443,20 +534,6 @@ fn eddy_record(e: &Fitted, delta_bic: f64) -> Option<Eddy> {
 
 fn nuisance(fit: &Fitted, p: &Prepared) -> std::collections::BTreeMap<String, Nuisance> {
     let mut out = std::collections::BTreeMap::new();
-    if let (Some(m), Some(d)) = (fit.model.index(Param::AcMean), fit.model.index(Param::AcDifference)) {
-        let c = &fit.total;
-        for (name, sign) in [("ac_pickup_hz", 0.5), ("ac_reference_hz", -0.5)] {
-            let variance = c[(m, m)] + 2.0 * sign * c[(m, d)] + sign * sign * c[(d, d)];
-            let value = fit.theta[m] + sign * fit.theta[d];
-            out.insert(
-                name.to_string(),
-                Nuisance {
-                    value,
-                    u: Some(variance.max(0.0).sqrt()).filter(|u| u.is_finite()),
-                },
-            );
-        }
-    }
     let fixed = &p.setup.fixed;
     let mut put = |name: &str, param: Param, otherwise: Option<f64>, turn: &dyn Fn(f64) -> f64| {
         let fitted = fit.model.index(param);
@@ -477,12 +554,39 @@ fn nuisance(fit: &Fitted, p: &Prepared) -> std::collections::BTreeMap<String, Nu
         );
     };
     let same = |v: f64| v;
-    put("ac_pickup_hz", Param::AcPickup, Some(fixed.ac_pickup_hz).filter(|v| *v > 0.0), &same);
-    put("ac_reference_hz", Param::AcReference, Some(fixed.ac_reference_hz).filter(|v| *v > 0.0), &same);
-    put("ac_output_hz", Param::AcOutput, Some(fixed.ac_output_hz).filter(|v| *v > 0.0), &same);
+    put("ac_mean_hz", Param::AcMean, None, &same);
+    put("ac_pickup_less_reference_hz", Param::AcDifference, None, &same);
+    put(
+        "ac_pickup_hz",
+        Param::AcPickup,
+        Some(fixed.ac_pickup_hz).filter(|v| *v > 0.0),
+        &same,
+    );
+    put(
+        "ac_reference_hz",
+        Param::AcReference,
+        Some(fixed.ac_reference_hz).filter(|v| *v > 0.0),
+        &same,
+    );
+    put(
+        "ac_output_hz",
+        Param::AcOutput,
+        Some(fixed.ac_output_hz).filter(|v| *v > 0.0),
+        &same,
+    );
     put("ac_sum_hz", Param::AcSum, None, &same);
     put("ac_product_hz2", Param::AcProduct, None, &same);
-    put("exciter_corner_hz", Param::InverseCorner, Some(fixed.inverse_corner).filter(|v| *v > 0.0), &|v| 1.0 / v);
-    put("delay_s", Param::Delay, Some(fixed.delay_s).filter(|v| *v != 0.0), &same);
+    put(
+        "exciter_corner_hz",
+        Param::InverseCorner,
+        Some(fixed.inverse_corner).filter(|v| *v > 0.0),
+        &|v| 1.0 / v,
+    );
+    put(
+        "delay_s",
+        Param::Delay,
+        Some(fixed.delay_s).filter(|v| *v != 0.0),
+        &same,
+    );
     out
 }

@@ -8,7 +8,7 @@ use crate::capture::Take;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::fit::{self, Fitted, Setup};
-use crate::record::{CaptureSummary, Curve, Finding, Fit, Level, Resonance, Verdict};
+use crate::record::{CaptureSummary, Code, Curve, Finding, Fit, Level, Resonance, Verdict};
 use crate::transfer::bins::{Bins, Record};
 use crate::transfer::lines::{self, Hum};
 use crate::transfer::{faults, noise, span};
@@ -81,7 +81,10 @@ pub fn analyse(take: &Take, options: &Options) -> Result<Analysis> {
         Some(reference) => work.two_channel(reference),
         None => {
             let drive = options.drive.ok_or_else(|| {
-                Failure::new("a one-channel take needs the signal that was played", "give --drive drive.wav")
+                Failure::new(
+                    "a one-channel take needs the signal that was played",
+                    "give --drive drive.wav",
+                )
             })?;
             work.one_channel(drive);
         }
@@ -194,7 +197,12 @@ impl<'a> Work<'a> {
         let frames = self.take.pickup.len();
         let silences: Vec<Range<usize>> = active
             .as_ref()
-            .map(|a| span::silences(a, frames, self.rate).into_iter().filter(|r| !r.is_empty()).collect())
+            .map(|a| {
+                span::silences(a, frames, self.rate)
+                    .into_iter()
+                    .filter(|r| !r.is_empty())
+                    .collect()
+            })
             .unwrap_or_default();
         let bursts = faults::bursts_in_silence(&self.take.pickup, &silences, self.rate, self.step * self.step / 12.0);
         let mut limits = 0..frames;
@@ -255,8 +263,13 @@ impl<'a> Work<'a> {
             length: record.length as f64,
             energy: record.energy(),
         };
-        if let Some(noise) = &noise {
-            bins.set_noise(noise);
+        match &noise {
+            Some(noise) => bins.set_noise(noise),
+            // Until a fit has told answer from noise, all of it may be noise.
+            None => {
+                let all = bins.y.clone();
+                noise_from_residuals(&mut bins, &all, &vec![false; n]);
+            }
         }
         let driven = driven_band(&bins);
         let band = [driven[0].max(BOTTOM_HZ), driven[1].min(TOP_HZ).min(0.45 * self.rate)];
@@ -291,7 +304,7 @@ impl<'a> Work<'a> {
         if !one_channel && self.swapped(p) {
             return;
         }
-        let Some(fits) = fit_all(p) else {
+        let Some(fits) = fit_all(p, self.options.model == Choice::Eddy) else {
             self.findings.push(findings::no_fit());
             return;
         };
@@ -299,7 +312,10 @@ impl<'a> Work<'a> {
     }
 
     fn finish(mut self) -> Analysis {
-        self.findings.sort_by_key(|f| std::cmp::Reverse(f.level));
+        // Causes before consequences: what bends the curve comes before the curve's being bent.
+        self.findings
+            .sort_by_key(|f| (std::cmp::Reverse(f.level), f.code == Code::PoorFit));
+        findings::name_the_cause(&mut self.findings);
         let verdict = Verdict::from_findings(&self.findings);
         if verdict == Verdict::Rejected {
             self.resonance = None;
@@ -335,12 +351,14 @@ impl Prepared {
 }
 
 /// Both models, with lines left out as they show, and the noise from the residuals where there was no silence.
-pub(crate) fn fit_all(p: &mut Prepared) -> Option<Fits> {
+///
+/// `wanted`: the eddy model is fitted even where nothing speaks for it.
+pub(crate) fn fit_all(p: &mut Prepared, wanted: bool) -> Option<Fits> {
     let rounds = if p.noise_from_silence { 1 } else { 4 };
     let mut mask = p.lines.clone();
     for round in 0..rounds {
         let first = fit::second_order(&p.bins, &p.setup)?;
-        let better = fit::eddy(&p.bins, &p.setup, &first).filter(|e| e.cost < first.cost);
+        let better = fit::eddy(&p.bins, &p.setup, &first, wanted).filter(|e| e.cost < first.cost);
         let best = better.as_ref().unwrap_or(&first);
         if !p.noise_from_silence {
             noise_from_residuals(&mut p.bins, &best.residuals, &mask);
@@ -354,13 +372,16 @@ pub(crate) fn fit_all(p: &mut Prepared) -> Option<Fits> {
         }
     }
     let second = fit::second_order(&p.bins, &p.setup)?;
-    let eddy = fit::eddy(&p.bins, &p.setup, &second);
+    let eddy = fit::eddy(&p.bins, &p.setup, &second, wanted);
     Some(together(p, second, eddy, mask))
 }
 
 fn together(p: &Prepared, second: Fitted, eddy: Option<Fitted>, lines: Vec<bool>) -> Fits {
     let delta_bic = eddy.as_ref().map(|e| fit::delta_bic(&second, e));
-    let best = eddy.as_ref().filter(|_| delta_bic.is_some_and(|d| d < 0.0)).unwrap_or(&second);
+    let best = eddy
+        .as_ref()
+        .filter(|_| delta_bic.is_some_and(|d| d < 0.0))
+        .unwrap_or(&second);
     let answer = |i: usize| (p.bins.y[i] - best.residuals[i]).norm_sqr();
     let hum = lines::hum(&p.bins, &best.residuals, &lines, answer);
     Fits {
@@ -401,7 +422,10 @@ fn driven_band(bins: &Bins) -> [f64; 2] {
     let mut f = 8.0;
     while f < bins.freq(bins.len().saturating_sub(1)) {
         let next = f * 2f64.powf(1.0 / 12.0);
-        let (a, b) = (bins.index_of(f), bins.index_of(next).max(bins.index_of(f) + 1).min(bins.len()));
+        let (a, b) = (
+            bins.index_of(f),
+            bins.index_of(next).max(bins.index_of(f) + 1).min(bins.len()),
+        );
         let power = (a..b).map(|i| bins.x[i].norm_sqr()).sum::<f64>() / (b - a).max(1) as f64;
         let noise = bins.sxx[a] * bins.energy;
         groups.push((f, power, if power > 10.0 * noise { power } else { 0.0 }));
@@ -411,7 +435,11 @@ fn driven_band(bins: &Bins) -> [f64; 2] {
     let top_octave = groups.iter().map(|g| g.2 * g.0).fold(0.0, f64::max);
     let strong = |g: &&(f64, f64, f64)| g.2 > 0.0 && (g.2 > 2e-3 * top || g.2 * g.0 > 2e-3 * top_octave);
     let low = groups.iter().find(strong).map_or(0.0, |g| g.0);
-    let high = groups.iter().rev().find(strong).map_or(0.0, |g| g.0 * 2f64.powf(1.0 / 12.0));
+    let high = groups
+        .iter()
+        .rev()
+        .find(strong)
+        .map_or(0.0, |g| g.0 * 2f64.powf(1.0 / 12.0));
     [low, high]
 }
 

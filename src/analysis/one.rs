@@ -6,7 +6,7 @@ use super::{Prepared, Work, findings, fit_all};
 use crate::fit::model::Param;
 use crate::fit::{self, Nuisance, Setup};
 use crate::record::Level;
-use crate::transfer::align;
+use crate::transfer::{align, fft};
 
 /// Latency left after alignment may be this wrong.
 const DELAY_REACH_S: f64 = 0.002;
@@ -20,7 +20,9 @@ const SETTLED_PPM: f64 = 0.02;
 impl Work<'_> {
     /// Latency and clock of a take whose reference channel holds the drive.
     pub(super) fn clock_of_reference(&mut self, reference: &[f32], drive: &[f32]) {
-        let Some(active) = drive_span(drive, self.rate) else { return };
+        let Some(active) = drive_span(drive, self.rate) else {
+            return;
+        };
         let Some(coarse) = align::coarse(reference, drive, self.rate, 1.0).filter(|a| a.score > align::HEARD) else {
             self.mismatch(reference, drive, 0.0);
             return;
@@ -85,6 +87,7 @@ impl Work<'_> {
         };
         let looks = align::looks(take, drive, &active, coarse.latency, 0.0, self.rate, 5_000.0);
         let clock = align::clock(&looks);
+        let coarse = self.right_period(drive, &active, coarse, clock.unwrap_or(0.0));
         let middle = 0.5 * (active.start + active.end) as f64;
         let mut place = Place {
             middle,
@@ -124,6 +127,31 @@ impl Work<'_> {
         }
     }
 
+    /// A drive that repeats itself correlates at the wrong period too, and under a clock difference even better: of all
+    /// periods within reach the one at which the most looks add up.
+    fn right_period(
+        &self,
+        drive: &[f32],
+        active: &Range<usize>,
+        found: align::Alignment,
+        ppm: f64,
+    ) -> align::Alignment {
+        let Some(period) = align::period(drive, self.rate) else {
+            return found;
+        };
+        let reach = (active.len() / period) as i64;
+        let here = (-reach..=reach).map(|k| found.latency + (k * period as i64) as f64 / (1.0 + ppm * 1e-6));
+        let score = |latency: f64| {
+            let looks = align::looks(&self.take.pickup, drive, active, latency, ppm, self.rate, 5_000.0);
+            align::agreement(&looks, 0.0)
+        };
+        let best = here.map(|l| (l, score(l))).max_by(|a, b| a.1.total_cmp(&b.1));
+        align::Alignment {
+            latency: best.map_or(found.latency, |b| b.0),
+            ..found
+        }
+    }
+
     /// Lays the drive ever closer to where it arrived, until the fit asks for no more, then fits all.
     fn settle(
         &self,
@@ -147,7 +175,7 @@ impl Work<'_> {
             place.arrival += get(Param::Delay) * self.rate;
             place.ppm += ppm;
         }
-        let fits = fit_all(prepared)?;
+        let fits = fit_all(prepared, self.options.model == super::Choice::Eddy)?;
         let best = fits.best();
         let get = |p| best.model.get(&best.theta, p).unwrap_or(0.0);
         // What is left is small enough to be linear.
@@ -198,36 +226,37 @@ impl Work<'_> {
         let fit = fits.best();
         let latency = at.arrival - at.middle;
         let looks = align::looks(&self.take.pickup, drive, active, latency, at.ppm, self.rate, 10_000.0);
-        // Delay of each look against the fitted response, by a search over its own phases.
+        // How well each look adds up at its best delay within 4 ms, and at the one that was fitted.
         let mut lags: Vec<(f64, f64, f64)> = Vec::new();
+        let (Some(first), Some(spacing)) = (looks.freq.first(), looks.freq.get(1).map(|f| f - looks.freq[0])) else {
+            return None;
+        };
+        let offset = (first / spacing).round() as usize;
+        let length = fft::good_length(4 * (self.rate / spacing) as usize);
+        let reach = (0.004 * spacing * length as f64) as usize;
         for (t, c) in looks.time.iter().zip(&looks.cross) {
-            let terms: Vec<_> = looks
-                .freq
-                .iter()
-                .zip(c)
-                .map(|(f, v)| {
-                    let turn = fit.model.response(&fit.theta, *f).conj();
-                    (*f, v * turn / turn.norm().max(f64::MIN_POSITIVE))
-                })
-                .collect();
-            let all: f64 = terms.iter().map(|x| x.1.norm()).sum();
-            let sum = |tau: f64| {
-                terms
-                    .iter()
-                    .map(|(f, v)| v * num_complex::Complex64::from_polar(1.0, std::f64::consts::TAU * f * tau))
-                    .sum::<num_complex::Complex64>()
-                    .re
-            };
-            let step = 0.25 / self.rate;
-            let reach = (0.004 / step) as i64;
-            let Some(best) = (-reach..=reach).max_by(|a, b| sum(*a as f64 * step).total_cmp(&sum(*b as f64 * step))) else {
-                continue;
-            };
-            let (now, best_lag) = (sum(0.0) / all, best as f64 * step);
-            lags.push((*t, sum(best_lag) / all, now));
+            let mut bins = vec![num_complex::Complex64::new(0.0, 0.0); offset + c.len()];
+            let mut all = 0.0;
+            for (k, (f, v)) in looks.freq.iter().zip(c).enumerate() {
+                let turn = fit.model.response(&fit.theta, *f).conj();
+                bins[offset + k] = v * turn / turn.norm().max(f64::MIN_POSITIVE);
+                all += v.norm();
+            }
+            // The inverse transform holds the sum over both signs of the frequency.
+            let sums = fft::inverse(&bins, length);
+            let scale = 0.5 * length as f64 / f64::max(all, f64::MIN_POSITIVE);
+            let best = (0..=reach)
+                .chain(length - reach..length)
+                .map(|i| sums[i])
+                .fold(f64::NEG_INFINITY, f64::max);
+            lags.push((*t, best * scale, sums[0] * scale));
         }
         // A look that would add up at another delay but does not at this one; several side by side, since one may err.
-        let slips: Vec<f64> = lags.iter().filter(|l| l.1 > 0.8 && l.2 < 0.7 * l.1).map(|l| l.0).collect();
+        let slips: Vec<f64> = lags
+            .iter()
+            .filter(|l| l.1 > 0.8 && l.2 < 0.7 * l.1)
+            .map(|l| l.0)
+            .collect();
         (slips.len() >= 3).then(|| (at.arrival / self.rate + slips[0]).max(0.0))
     }
 }
@@ -277,12 +306,20 @@ fn search(p: &Prepared, clock_known: bool) -> Option<(f64, f64)> {
     };
     let clocks = |at: f64, reach: f64, step: f64| if clock_known { vec![at] } else { around(at, reach, step) };
     let low = upto(if clock_known { 2_500.0 } else { 1_200.0 });
-    let (mut delay, mut ppm) = fit::best_delay(&p.bins, &low, &around(0.0, 1.2e-3, 40e-6), &clocks(0.0, 400.0, 25.0), 6)?;
-    for (top, reach, step, ppm_reach, ppm_step) in
-        [(2_500.0, 60e-6, 10e-6, 30.0, 7.5), (7_000.0, 45e-6, 5e-6, 10.0, 2.5), (12_000.0, 10e-6, 2.5e-6, 3.0, 1.0)]
-    {
-        (delay, ppm) =
-            fit::best_delay(&p.bins, &upto(top), &around(delay, reach, step), &clocks(ppm, ppm_reach, ppm_step), 6)?;
+    let (mut delay, mut ppm) =
+        fit::best_delay(&p.bins, &low, &around(0.0, 1.2e-3, 40e-6), &clocks(0.0, 400.0, 25.0), 6)?;
+    for (top, reach, step, ppm_reach, ppm_step) in [
+        (2_500.0, 60e-6, 10e-6, 30.0, 7.5),
+        (7_000.0, 45e-6, 5e-6, 10.0, 2.5),
+        (12_000.0, 10e-6, 2.5e-6, 3.0, 1.0),
+    ] {
+        (delay, ppm) = fit::best_delay(
+            &p.bins,
+            &upto(top),
+            &around(delay, reach, step),
+            &clocks(ppm, ppm_reach, ppm_step),
+            6,
+        )?;
     }
     Some((delay, ppm))
 }

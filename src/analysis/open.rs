@@ -17,7 +17,18 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
     // The zero of the exciter's inductance lies above 3 kHz: below, it would be no exciter.
     let mut lower = vec![f64::NEG_INFINITY, 1e-4, 0.0];
     let mut upper = vec![f64::INFINITY, 1e3, f_ref / 3000.0];
-    for n in p.setup.nuisance.iter().filter(|n| matches!(n.param, Param::AcPickup | Param::AcReference | Param::AcMean | Param::AcDifference | Param::AcSum | Param::AcProduct | Param::AcOutput)) {
+    for n in p.setup.nuisance.iter().filter(|n| {
+        matches!(
+            n.param,
+            Param::AcPickup
+                | Param::AcReference
+                | Param::AcMean
+                | Param::AcDifference
+                | Param::AcSum
+                | Param::AcProduct
+                | Param::AcOutput
+        )
+    }) {
         params.push(n.param);
         start.push(n.start);
         lower.push(n.lower);
@@ -47,25 +58,35 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
                 b += h.norm_sqr() * g.weight;
             }
             s[0] = a / b;
-            let done = solve::minimise(&problem, &s, &lower, &upper);
+            let done = solve::minimise(&problem, &s, &lower, &upper, solve::Patience::STATISTICAL);
             done.cost.is_finite().then_some(done)
         })
         .min_by(|a, b| a.cost.total_cmp(&b.cost));
     let Some(best) = best else { return false };
     // Misfit of both in decibels, each point by what it is worth.
-    let misfit = |response: &dyn Fn(f64) -> f64| {
-        let (mut sw, mut sd) = (0.0, 0.0);
+    let misfit = |response: &dyn Fn(f64) -> num_complex::Complex64| {
+        let (mut sw, mut sd, mut n) = (1e-300, 0.0, 0);
         for g in &groups {
-            let u2 = 0.5 / (g.weight * g.h.norm_sqr()).max(1e-30);
-            let d = (g.h.norm() / response(g.f)).ln();
+            let h = response(g.f);
+            let u2 = 0.5 / (g.weight * h.norm_sqr()).max(1e-30);
+            // Points that noise drowns say nothing about the shape.
+            if u2 > 0.01 {
+                continue;
+            }
+            let d = (g.h / h - 1.0).re;
             let w = 1.0 / (u2 + 3e-5);
             sw += w;
-            sd += w * (d * d - u2).max(-1.0);
+            sd += w * (d * d - u2);
+            n += 1;
+        }
+        // Too few points to speak of a shape.
+        if n < 40 {
+            return f64::INFINITY;
         }
         8.686 * (sd.max(0.0) / sw).sqrt()
     };
-    let open = misfit(&|f| model.response(&best.theta, f).norm());
-    let pickup = misfit(&|f| second.model.response(&second.theta, f).norm());
+    let open = misfit(&|f| model.response(&best.theta, f));
+    let pickup = misfit(&|f| second.model.response(&second.theta, f));
     // Both in units of the same noise; the pickup's model must win clearly to be believed.
     let gain = best.cost - second.cost;
     // A corner above the band leaves a straight line, and that says nothing.

@@ -88,16 +88,11 @@ pub fn default_rate(selection: &Selection) -> Result<u32> {
 /// Finds what stands in the way of a take before anything sounds: names, channels, rate, devices in use.
 pub fn check(selection: &Selection, rate_hz: u32) -> Result<()> {
     let selection = selection.clone();
-    bounded(OPEN_LIMIT, None, move || {
-        selection.setups(rate_hz).map(|_| ())
-    })
+    bounded(OPEN_LIMIT, None, move || selection.setups(rate_hz).map(|_| ()))
 }
 
 fn by_hand() -> Failure {
-    Failure::new(
-        "stopped by hand",
-        "nothing was kept; measure again when ready",
-    )
+    Failure::new("stopped by hand", "nothing was kept; measure again when ready")
 }
 
 fn hung() -> Failure {
@@ -129,11 +124,7 @@ fn spawn(work: impl FnOnce() + Send + 'static) -> Result<()> {
 }
 
 /// Waits for a message, for the stop flag, or for the limit.
-fn wait<T>(
-    from: &mpsc::Receiver<Result<T>>,
-    limit: Duration,
-    stop: Option<&AtomicBool>,
-) -> Result<T> {
+fn wait<T>(from: &mpsc::Receiver<Result<T>>, limit: Duration, stop: Option<&AtomicBool>) -> Result<T> {
     let start = Instant::now();
     loop {
         match from.recv_timeout(POLL) {
@@ -196,12 +187,7 @@ struct Session {
 }
 
 impl Session {
-    fn start(
-        selection: &Selection,
-        rate: u32,
-        drive: Arc<[f32]>,
-        shared: &Arc<Shared>,
-    ) -> Result<(Session, Opened)> {
+    fn start(selection: &Selection, rate: u32, drive: Arc<[f32]>, shared: &Arc<Shared>) -> Result<(Session, Opened)> {
         let (answer, done) = mpsc::channel();
         let (close, closing) = mpsc::channel::<()>();
         let (selection, theirs) = (selection.clone(), shared.clone());
@@ -246,11 +232,8 @@ fn open(
     let mut notes = Vec::new();
     let (record, ring) = open_input(&input, selection, shared, &mut notes)?;
     let (play, ()) = open_output(&output, selection, drive, shared, &mut notes)?;
-    record
-        .play()
-        .map_err(|e| refused(&input.label, input.direction, &e))?;
-    play.play()
-        .map_err(|e| refused(&output.label, output.direction, &e))?;
+    record.play().map_err(|e| refused(&input.label, input.direction, &e))?;
+    play.play().map_err(|e| refused(&output.label, output.direction, &e))?;
     let opened = Opened {
         step: wire::step(input.format),
         output: output.label,
@@ -273,12 +256,7 @@ fn build<T>(
     let refuse = |e: &cpal::Error| refused(&setup.label, setup.direction, e);
     match attempt(setup.config) {
         (Ok(stream), kept) => Ok((stream, kept)),
-        (Err(e), _)
-            if matches!(
-                e.kind(),
-                ErrorKind::UnsupportedConfig | ErrorKind::InvalidInput
-            ) =>
-        {
+        (Err(e), _) if matches!(e.kind(), ErrorKind::UnsupportedConfig | ErrorKind::InvalidInput) => {
             let config = cpal::StreamConfig {
                 buffer_size: BufferSize::Default,
                 ..setup.config
@@ -315,12 +293,8 @@ fn open_input(
                 let frames = data.len() / channels;
                 let room = frames.min(ring.slots() / 2);
                 let written = wire::record(data, channels, pickup, reference, &mut ring, room);
-                on_data
-                    .lost
-                    .fetch_add((frames - written) as u64, Ordering::Release);
-                on_data
-                    .frames_in
-                    .fetch_add(frames as u64, Ordering::Release);
+                on_data.lost.fetch_add((frames - written) as u64, Ordering::Release);
+                on_data.frames_in.fetch_add(frames as u64, Ordering::Release);
             },
             move |e| on_error.input.note(e.kind(), e.message()),
             None,
@@ -348,13 +322,8 @@ fn open_output(
             setup.format,
             move |data, _| {
                 let frames = data.len() / channels;
-                let sounding = on_data.playing.load(Ordering::Acquire)
-                    && !on_data.stop.load(Ordering::Relaxed);
-                let end = if sounding {
-                    drive.len().min(next + frames)
-                } else {
-                    next
-                };
+                let sounding = on_data.playing.load(Ordering::Acquire) && !on_data.stop.load(Ordering::Relaxed);
+                let end = if sounding { drive.len().min(next + frames) } else { next };
                 wire::play(data, channels, &on, &drive[next..end]);
                 if next == 0 && end > 0 {
                     on_data
@@ -362,9 +331,7 @@ fn open_output(
                         .store(on_data.frames_in.load(Ordering::Acquire), Ordering::Release);
                 }
                 next = end;
-                on_data
-                    .frames_out
-                    .fetch_add(frames as u64, Ordering::Release);
+                on_data.frames_out.fetch_add(frames as u64, Ordering::Release);
             },
             move |e| on_error.output.note(e.kind(), e.message()),
             None,
@@ -520,7 +487,7 @@ impl Capture for Live {
             named(&self.selection.output, "output"),
             named(&self.selection.input, "input"),
         );
-        format!("sound card: plays on {output}, records {input}")
+        format!("plays on {output}, records {input}")
     }
 
     /// A take that meets trouble is brought back with the trouble named; one that never begins is a failure.
@@ -594,10 +561,7 @@ impl Capture for Live {
             reference: two.then_some(reference),
             step: opened.step,
             provenance: Provenance {
-                device: Some(format!(
-                    "plays on {}, records {}",
-                    opened.output, opened.input
-                )),
+                device: Some(format!("plays on {}, records {}", opened.output, opened.input)),
                 notes,
                 trouble,
                 ..Provenance::default()
@@ -651,9 +615,7 @@ fn roll(
             let began = shared.began_at.load(Ordering::Acquire);
             ended.skip = (began != NEVER).then(|| began.saturating_sub(tape_from) as usize);
         }
-        let have = ended
-            .skip
-            .map_or(0, |s| tape.pickup.len().saturating_sub(s));
+        let have = ended.skip.map_or(0, |s| tape.pickup.len().saturating_sub(s));
         if fresh > 0 && first.is_none() {
             first = Some((Instant::now(), tape.pickup.len()));
         }
@@ -669,11 +631,9 @@ fn roll(
         }
         if have >= frames {
             if let Some((at, from)) = first {
-                ended.trouble.extend(wrong_pace(
-                    tape.pickup.len() - from,
-                    at.elapsed().as_secs_f64(),
-                    rate,
-                ));
+                ended
+                    .trouble
+                    .extend(wrong_pace(tape.pickup.len() - from, at.elapsed().as_secs_f64(), rate));
             }
             let [peak_pickup, peak_reference] = tape.take_peaks();
             progress(Progress {
@@ -721,9 +681,9 @@ fn roll(
     };
     let lost = shared.lost.load(Ordering::Acquire) - lost_before;
     if lost > 0 {
-        ended.trouble.push(format!(
-            "the computer was too busy to keep up: {lost} frames were lost"
-        ));
+        ended
+            .trouble
+            .push(format!("the computer was too busy to keep up: {lost} frames were lost"));
     }
     Ok((ended, tallies))
 }
@@ -755,15 +715,11 @@ fn silent_gap(drive: &[f32], tracks: &[&[f32]], rate: u32) -> Option<(usize, usi
     let zero = |i: usize| tracks.iter().all(|t| t.get(i).is_none_or(|x| *x == 0.0));
     let heard = (0..frames).find(|&i| !zero(i))?;
     // The answer comes later than the drive, so up to `last` the drive sounds for certain.
-    longest_run(heard.max(first)..frames.min(last), zero)
-        .filter(|&(_, n)| n > pause + rate as usize / 20)
+    longest_run(heard.max(first)..frames.min(last), zero).filter(|&(_, n)| n > pause + rate as usize / 20)
 }
 
 /// Start and length of the longest run of indices for which `is` holds.
-fn longest_run(
-    range: std::ops::Range<usize>,
-    is: impl Fn(usize) -> bool,
-) -> Option<(usize, usize)> {
+fn longest_run(range: std::ops::Range<usize>, is: impl Fn(usize) -> bool) -> Option<(usize, usize)> {
     let mut best: Option<(usize, usize)> = None;
     let mut run = 0;
     for i in range {
@@ -786,11 +742,7 @@ mod tests {
         for part in [500..1200, 1600..2500] {
             drive[part].fill(0.5);
         }
-        let late = |n: usize| -> Vec<f32> {
-            (0..3000)
-                .map(|i| if i < n { 0.0 } else { drive[i - n] })
-                .collect()
-        };
+        let late = |n: usize| -> Vec<f32> { (0..3000).map(|i| if i < n { 0.0 } else { drive[i - n] }).collect() };
         let (alive, quiet) = (late(80), vec![0.0; 3000]);
         assert_eq!(silent_gap(&drive, &[&alive], rate), None);
         assert_eq!(
@@ -805,10 +757,7 @@ mod tests {
         );
         let mut dead = alive.clone();
         dead[1900..].fill(0.0);
-        assert_eq!(
-            silent_gap(&drive, &[&dead], rate),
-            Some((1900, 2499 - 1900))
-        );
+        assert_eq!(silent_gap(&drive, &[&dead], rate), Some((1900, 2499 - 1900)));
         let mut noisy = alive;
         noisy.iter_mut().for_each(|x| *x += 1e-6);
         noisy[1000..1600].fill(0.0);

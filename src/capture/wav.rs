@@ -74,7 +74,11 @@ pub fn take_from_bytes(bytes: &[u8], path: &Path, channels: Option<Channels>) ->
                     && (n == 0 || n > there)
                 {
                     return Err(Failure::new(
-                        format!("{} has {} but the {what} is said to be channel {n}", path.display(), count(there)),
+                        format!(
+                            "{} has {} but the {what} is said to be channel {n}",
+                            path.display(),
+                            count(there)
+                        ),
                         format!("give --channels {what}=N with N from 1 to {there}"),
                     ));
                 }
@@ -110,7 +114,11 @@ pub fn take_from_bytes(bytes: &[u8], path: &Path, channels: Option<Channels>) ->
 }
 
 fn count(n: usize) -> String {
-    if n == 1 { "1 channel".into() } else { format!("{n} channels") }
+    if n == 1 {
+        "1 channel".into()
+    } else {
+        format!("{n} channels")
+    }
 }
 
 /// Finds the format and the sample bytes that are really there.
@@ -123,7 +131,10 @@ fn walk<'a>(bytes: &'a [u8], path: &Path) -> Result<(Format, &'a [u8], Vec<Strin
     if !(magic == b"RIFF" || magic == b"RF64") || bytes.get(8..12) != Some(b"WAVE") {
         let cut = bytes.len() < 12 && b"RIFF".starts_with(&magic[..magic.len().min(4)]);
         return Err(if cut {
-            Failure::new(format!("{name} ends within its header"), "record or copy the take again")
+            Failure::new(
+                format!("{name} ends within its header"),
+                "record or copy the take again",
+            )
         } else {
             Failure::new(format!("{name} is not a WAV file"), HINT_FORMAT)
         });
@@ -136,9 +147,12 @@ fn walk<'a>(bytes: &'a [u8], path: &Path) -> Result<(Format, &'a [u8], Vec<Strin
         let body = &bytes[at + 8..];
         match &head[..4] {
             b"fmt " => {
-                let chunk = body
-                    .get(..size)
-                    .ok_or_else(|| Failure::new(format!("{name} ends within its header"), "record or copy the take again"))?;
+                let chunk = body.get(..size).ok_or_else(|| {
+                    Failure::new(
+                        format!("{name} ends within its header"),
+                        "record or copy the take again",
+                    )
+                })?;
                 format = Some(read_format(chunk, path)?);
             }
             b"data" => {
@@ -163,16 +177,32 @@ fn walk<'a>(bytes: &'a [u8], path: &Path) -> Result<(Format, &'a [u8], Vec<Strin
         };
     }
     Err(if format.is_some() {
-        Failure::new(format!("{name} has a header but no samples"), "record or copy the take again")
+        Failure::new(
+            format!("{name} has a header but no samples"),
+            "record or copy the take again",
+        )
     } else {
-        Failure::new(format!("{name} ends within its header"), "record or copy the take again")
+        Failure::new(
+            format!("{name} ends within its header"),
+            "record or copy the take again",
+        )
     })
 }
 
 fn read_format(chunk: &[u8], path: &Path) -> Result<Format> {
     let name = path.display();
-    let short = || Failure::new(format!("{name} ends within its header"), "record or copy the take again");
-    let u16_at = |i: usize| chunk.get(i..i + 2).map(|b| u16::from_le_bytes([b[0], b[1]])).ok_or_else(short);
+    let short = || {
+        Failure::new(
+            format!("{name} ends within its header"),
+            "record or copy the take again",
+        )
+    };
+    let u16_at = |i: usize| {
+        chunk
+            .get(i..i + 2)
+            .map(|b| u16::from_le_bytes([b[0], b[1]]))
+            .ok_or_else(short)
+    };
     let mut tag = u16_at(0)?;
     let channels = u16_at(2)?;
     let rate_hz = u32::from(u16_at(4)?) | u32::from(u16_at(6)?) << 16;
@@ -183,17 +213,40 @@ fn read_format(chunk: &[u8], path: &Path) -> Result<Format> {
     let coding = match (tag, bits) {
         (1, 16 | 24 | 32) => Coding::Int(bits),
         (3, 32) => Coding::Float,
-        (1, 8) => return Err(Failure::new(format!("{name} has 8-bit samples: too coarse to measure with"), HINT_FORMAT)),
-        (1, _) => return Err(Failure::new(format!("{name} has {bits}-bit integer samples"), HINT_FORMAT)),
-        (3, _) => return Err(Failure::new(format!("{name} has {bits}-bit float samples"), HINT_FORMAT)),
-        _ => return Err(Failure::new(format!("{name} is compressed (format {tag})"), HINT_FORMAT)),
+        (1, 8) => {
+            return Err(Failure::new(
+                format!("{name} has 8-bit samples: too coarse to measure with"),
+                HINT_FORMAT,
+            ));
+        }
+        (1, _) => {
+            return Err(Failure::new(
+                format!("{name} has {bits}-bit integer samples"),
+                HINT_FORMAT,
+            ));
+        }
+        (3, _) => {
+            return Err(Failure::new(
+                format!("{name} has {bits}-bit float samples"),
+                HINT_FORMAT,
+            ));
+        }
+        _ => {
+            return Err(Failure::new(
+                format!("{name} is compressed (format {tag})"),
+                HINT_FORMAT,
+            ));
+        }
     };
     let width = bits / 8;
     if channels == 0 || channels > MOST_CHANNELS {
         return Err(Failure::new(format!("{name} claims {channels} channels"), HINT_FORMAT));
     }
     if u16_at(12)? != width * channels {
-        return Err(Failure::new(format!("{name} has a header that contradicts itself (block size)"), HINT_FORMAT));
+        return Err(Failure::new(
+            format!("{name} has a header that contradicts itself (block size)"),
+            HINT_FORMAT,
+        ));
     }
     if !(44_100..=192_000).contains(&rate_hz) {
         return Err(Failure::new(
@@ -214,7 +267,10 @@ fn decode(format: Format, data: &[u8], picks: &[usize], notes: Vec<String>, path
     let channels = usize::from(format.channels);
     let frames = data.len() / (usize::from(format.width) * channels);
     if frames == 0 {
-        return Err(Failure::new(format!("{name} has a header but no samples"), "record or copy the take again"));
+        return Err(Failure::new(
+            format!("{name} has a header but no samples"),
+            "record or copy the take again",
+        ));
     }
     if frames as f64 > LONGEST_S * f64::from(format.rate_hz) {
         return Err(Failure::new(
@@ -300,7 +356,11 @@ pub fn to_bytes(rate_hz: u32, channels: &[&[f32]]) -> Result<Vec<u8>> {
         channels: channels.len() as u16,
         sample_rate: rate_hz,
         bits_per_sample: if integer { 24 } else { 32 },
-        sample_format: if integer { hound::SampleFormat::Int } else { hound::SampleFormat::Float },
+        sample_format: if integer {
+            hound::SampleFormat::Int
+        } else {
+            hound::SampleFormat::Float
+        },
     };
     let failed = |e: hound::Error| Failure::new(format!("cannot code the take as WAV: {e}"), "take a shorter one");
     let mut bytes = Cursor::new(Vec::new());
@@ -361,15 +421,33 @@ mod tests {
     #[test]
     fn every_format_and_odd_chunks_are_read() {
         let odd = chunk(b"LIST", b"abc");
-        let pcm16: Vec<u8> = [1000i16, -1000, 16384, -32768].iter().flat_map(|s| s.to_le_bytes()).collect();
-        let t = read(&riff(&[chunk(b"fmt ", &fmt(1, 2, 48000, 16)), odd.clone(), chunk(b"data", &pcm16)])).unwrap();
+        let pcm16: Vec<u8> = [1000i16, -1000, 16384, -32768]
+            .iter()
+            .flat_map(|s| s.to_le_bytes())
+            .collect();
+        let t = read(&riff(&[
+            chunk(b"fmt ", &fmt(1, 2, 48000, 16)),
+            odd.clone(),
+            chunk(b"data", &pcm16),
+        ]))
+        .unwrap();
         assert_eq!(t.pickup, [1000.0 / 32768.0, 0.5]);
         assert_eq!(t.reference.unwrap(), [-1000.0 / 32768.0, -1.0]);
         let pcm24 = [0x00, 0x00, 0x40, 0x00, 0x00, 0xC0];
-        let t = read(&riff(&[odd.clone(), chunk(b"fmt ", &fmt(1, 1, 96000, 24)), chunk(b"data", &pcm24)])).unwrap();
+        let t = read(&riff(&[
+            odd.clone(),
+            chunk(b"fmt ", &fmt(1, 1, 96000, 24)),
+            chunk(b"data", &pcm24),
+        ]))
+        .unwrap();
         assert_eq!((t.pickup, t.reference), (vec![0.5, -0.5], None));
         let pcm32: Vec<u8> = [1i32 << 30].iter().flat_map(|s| s.to_le_bytes()).collect();
-        assert_eq!(read(&riff(&[chunk(b"fmt ", &fmt(1, 1, 44100, 32)), chunk(b"data", &pcm32)])).unwrap().pickup, [0.5]);
+        assert_eq!(
+            read(&riff(&[chunk(b"fmt ", &fmt(1, 1, 44100, 32)), chunk(b"data", &pcm32)]))
+                .unwrap()
+                .pickup,
+            [0.5]
+        );
         let mut ext = fmt(0xFFFE, 1, 192000, 32);
         ext.extend_from_slice(&[22, 0, 32, 0, 0, 0, 0, 0, 3, 0]);
         ext.extend_from_slice(&[0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x71]);
@@ -389,12 +467,21 @@ mod tests {
         for cut in 0..good.len() - 2 {
             assert!(read(&good[..cut]).is_err(), "{cut}");
         }
-        let nan = riff(&[chunk(b"fmt ", &fmt(3, 1, 48000, 32)), chunk(b"data", &f32::NAN.to_le_bytes())]);
+        let nan = riff(&[
+            chunk(b"fmt ", &fmt(3, 1, 48000, 32)),
+            chunk(b"data", &f32::NAN.to_le_bytes()),
+        ]);
         for (bytes, word) in [
-            (riff(&[chunk(b"fmt ", &fmt(1, 1, 48000, 8)), chunk(b"data", &[1, 2])]), "8-bit"),
+            (
+                riff(&[chunk(b"fmt ", &fmt(1, 1, 48000, 8)), chunk(b"data", &[1, 2])]),
+                "8-bit",
+            ),
             (b"some words in a file".to_vec(), "not a WAV"),
             (nan, "no number"),
-            (riff(&[chunk(b"fmt ", &fmt(1, 1, 48000, 16)), chunk(b"data", &[])]), "no samples"),
+            (
+                riff(&[chunk(b"fmt ", &fmt(1, 1, 48000, 16)), chunk(b"data", &[])]),
+                "no samples",
+            ),
         ] {
             let e = read(&bytes).unwrap_err().to_string();
             assert!(e.contains(word) && e.contains("t.wav"), "{e}");

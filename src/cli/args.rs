@@ -16,7 +16,7 @@ First look, without any hardware:
 
 At the bench:
   coilwright devices
-  coilwright use --rig north.toml --load \"vol=250k tone=250k+22n cable=5m@100p/m amp=1M\" --folder notebook
+  coilwright use --rig north.toml --load \"vol=250k tone=250k+22n cable=5m@100p/m\" --folder notebook
   coilwright measure --pickup neck-7 --ohms 6.05k --room 21C
 
 From recordings:
@@ -43,7 +43,7 @@ pub enum Command {
     Use(UseArgs),
     /// Measure one pickup: play, record, fit, keep the record
     Measure(MeasureArgs),
-    /// Do the same from recordings
+    /// Read takes recorded earlier or elsewhere, and keep the records
     Analyze(AnalyzeArgs),
     /// Lay records over each other and list the differences
     Compare(CompareArgs),
@@ -96,16 +96,16 @@ pub struct DriveArgs {
     #[arg(long, value_enum)]
     pub shape: Option<ShapeArg>,
     /// Sampling rate, such as 48k or 96k
-    #[arg(long, value_name = "HZ", value_parser = hertz)]
+    #[arg(long, value_name = "HZ", value_parser = hertz, allow_hyphen_values = true)]
     pub rate: Option<f64>,
     /// Length of the active signal, silences not counted
-    #[arg(long, value_name = "S", value_parser = seconds)]
+    #[arg(long, value_name = "S", value_parser = seconds, allow_hyphen_values = true)]
     pub seconds: Option<f64>,
     /// Lowest frequency
-    #[arg(long, value_name = "HZ", value_parser = hertz)]
+    #[arg(long, value_name = "HZ", value_parser = hertz, allow_hyphen_values = true)]
     pub from: Option<f64>,
     /// Highest frequency
-    #[arg(long, value_name = "HZ", value_parser = hertz)]
+    #[arg(long, value_name = "HZ", value_parser = hertz, allow_hyphen_values = true)]
     pub to: Option<f64>,
     /// Peak of the signal against full scale, such as -12dBFS
     #[arg(long, value_name = "DBFS", value_parser = dbfs, allow_hyphen_values = true)]
@@ -116,6 +116,31 @@ pub struct DriveArgs {
     /// Spectrum of the noise: equal power per hertz, or falling as 1/f
     #[arg(long, value_enum)]
     pub tilt: Option<TiltArg>,
+}
+
+impl Devices {
+    /// The first option given, by its name.
+    pub fn first_given(&self) -> Option<&'static str> {
+        let given = [("--output", self.output.is_some()), ("--input", self.input.is_some())];
+        given.into_iter().find(|g| g.1).map(|g| g.0)
+    }
+}
+
+impl DriveArgs {
+    /// The first option given, by its name.
+    pub fn first_given(&self) -> Option<&'static str> {
+        let given = [
+            ("--shape", self.shape.is_some()),
+            ("--rate", self.rate.is_some()),
+            ("--seconds", self.seconds.is_some()),
+            ("--from", self.from.is_some()),
+            ("--to", self.to.is_some()),
+            ("--level", self.level.is_some()),
+            ("--seed", self.seed.is_some()),
+            ("--tilt", self.tilt.is_some()),
+        ];
+        given.into_iter().find(|g| g.1).map(|g| g.0)
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -166,14 +191,14 @@ pub struct DriveCommand {
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
   coilwright use --rig north.toml --folder notebook
-  coilwright use --load \"vol=250k cable=5m@100p/m amp=1M\"
+  coilwright use --load \"vol=250k cable=5m@100p/m\"
   coilwright use            shows what is remembered
 ")]
 pub struct UseArgs {
     /// Rig file
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
-    /// What hangs on the pickup, such as "vol=250k cable=5m@100p/m amp=1M"
+    /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m"
     #[arg(long, value_name = "LOAD", value_parser = load)]
     pub load: Option<Load>,
     /// Where `measure` keeps its records
@@ -203,14 +228,14 @@ pub struct About {
     /// Rig file
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
-    /// What hangs on the pickup, such as "vol=250k cable=5m@100p/m amp=1M"
+    /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m"
     #[arg(long, value_name = "LOAD", value_parser = load)]
     pub load: Option<Load>,
     /// Over which coil the exciter lies
     #[arg(long, value_name = "TEXT")]
     pub over: Option<String>,
     /// The ohmmeter's reading
-    #[arg(long, value_name = "OHM", value_parser = ohms)]
+    #[arg(long, value_name = "OHM", value_parser = ohms, allow_hyphen_values = true)]
     pub ohms: Option<f64>,
     /// The room's temperature, such as 21C or 70F
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
@@ -319,7 +344,7 @@ pub struct CompareArgs {
     /// Folder for the overlay plot and the table
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Lay the curves over each other at their low-frequency level, or keep their levels apart
+    /// Keep the curves' levels apart; left out, all lie on each other at low frequency
     #[arg(long)]
     pub levels: bool,
     #[command(flatten)]
@@ -344,12 +369,20 @@ fn dbfs(s: &str) -> Result<f64, String> {
 
 fn ohms(s: &str) -> Result<f64, String> {
     let v = quantity::parse(s, Unit::Ohm).map_err(words)?;
-    if v > 0.0 { Ok(v) } else { Err("a winding's resistance is above zero".into()) }
+    if v > 0.0 {
+        Ok(v)
+    } else {
+        Err("a winding's resistance is above zero".into())
+    }
 }
 
 fn celsius(s: &str) -> Result<f64, String> {
     let v = quantity::parse(s, Unit::Celsius).map_err(words)?;
-    if (-60.0..=150.0).contains(&v) { Ok(v) } else { Err("no room is that cold or warm; write 21C or 70F".into()) }
+    if (-60.0..=150.0).contains(&v) {
+        Ok(v)
+    } else {
+        Err("no room is that cold or warm; write 21C or 70F".into())
+    }
 }
 
 fn load(s: &str) -> Result<Load, String> {

@@ -21,15 +21,22 @@ impl<'a> Console<'a> {
         match ended {
             // Whoever read the output has gone away: nothing left to tell.
             Err(e) if e.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
-            Err(e) => Err(Failure::new(format!("cannot write the result: {e}"), "check where the output goes")),
+            Err(e) => Err(Failure::new(
+                format!("cannot write the result: {e}"),
+                "check where the output goes",
+            )),
             Ok(()) => Ok(()),
         }
     }
 
     /// A document, on standard output.
     pub fn json(&mut self, document: &impl serde::Serialize) -> Result<()> {
-        let mut text = serde_json::to_string_pretty(document)
-            .map_err(|e| Failure::new(format!("cannot write the result as JSON: {e}"), "report this as a fault of the program"))?;
+        let mut text = serde_json::to_string_pretty(document).map_err(|e| {
+            Failure::new(
+                format!("cannot write the result as JSON: {e}"),
+                "report this as a fault of the program",
+            )
+        })?;
         text.push('\n');
         self.result(&text)
     }
@@ -47,5 +54,9 @@ impl<'a> Console<'a> {
 
 /// Columns of the terminal that standard output goes to; 80 where it is none.
 pub fn width() -> usize {
-    std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok()).unwrap_or(80).clamp(40, 160)
+    std::env::var("COLUMNS")
+        .ok()
+        .and_then(|c| c.parse().ok())
+        .unwrap_or(80)
+        .clamp(40, 160)
 }

@@ -35,9 +35,11 @@ impl Bench {
         let load = about.load.as_ref().or(defaults.load.as_ref()).cloned();
         let channels = match (about.channels, &defaults.channels) {
             (Some(c), _) => Some(c.0),
-            (None, Some(text)) => {
-                Some(channels(text).map_err(|e| Failure::new("channels in coilwright.toml cannot be read", e))?.0)
-            }
+            (None, Some(text)) => Some(
+                channels(text)
+                    .map_err(|e| Failure::new("channels in coilwright.toml cannot be read", e))?
+                    .0,
+            ),
             _ => None,
         };
         Ok(Bench {
@@ -66,19 +68,47 @@ impl Bench {
             rig: self.rig.as_ref().map_or_else(RigSummary::default, Rig::summary),
             load: self.load.as_ref().map(|l| LoadSummary { text: l.to_string() }),
             taken_at,
-            notes: match &self.rig {
-                Some(rig) => rig.notes(one_channel),
-                None => vec![NO_RIG_NOTE.into()],
-            },
+            notes: self.notes(one_channel),
             ..Context::default()
         }
     }
 }
 
+impl Bench {
+    /// What is left open, and what looks like a slip of the fingers.
+    fn notes(&self, one_channel: bool) -> Vec<String> {
+        let mut notes = match &self.rig {
+            Some(rig) => rig.notes(one_channel),
+            None => vec![NO_RIG_NOTE.into()],
+        };
+        if let Some(ohm) = self.ohms.filter(|r| *r < LEAST_WINDING_OHM) {
+            notes.push(format!(
+                "--ohms says {ohm} ohms, little for a pickup: was {ohm}k meant?"
+            ));
+        }
+        if let Some(t) = self.room.filter(|t| !ROOM_C.contains(t)) {
+            notes.push(format!(
+                "--room says {t:.0} degrees Celsius, odd for a room: write 70F for Fahrenheit"
+            ));
+        }
+        if let Some(load) = &self.load {
+            notes.extend(load.remarks());
+        }
+        notes
+    }
+}
+
+/// Windings of guitar pickups start far above this (common practice: 2 kilohms and more).
+const LEAST_WINDING_OHM: f64 = 50.0;
+/// Temperatures of rooms in which people wind.
+const ROOM_C: std::ops::RangeInclusive<f64> = -5.0..=45.0;
+
 /// A time of the system as a record keeps it.
 pub fn stamp(time: std::time::SystemTime) -> String {
     let at = jiff::Timestamp::try_from(time).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
-    at.to_zoned_datetime(jiff::tz::TimeZone::system()).strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
+    at.to_zoned_datetime(jiff::tz::TimeZone::system())
+        .strftime("%Y-%m-%dT%H:%M:%S%:z")
+        .to_string()
 }
 
 /// When a file was last changed, as a record keeps it.
@@ -87,9 +117,35 @@ pub fn changed(path: &Path) -> String {
     stamp(time.unwrap_or(std::time::UNIX_EPOCH))
 }
 
+/// Folders that a command makes. Those still empty at its end are taken away again: what is refused leaves nothing behind.
+#[derive(Debug, Default)]
+pub struct Fresh(Vec<PathBuf>);
+
+impl Fresh {
+    /// As [`ready_folder`].
+    pub fn ready(&mut self, path: &Path) -> Result<PathBuf> {
+        let new = path.symlink_metadata().is_err();
+        let folder = ready_folder(path)?;
+        if new {
+            self.0.push(folder.clone());
+        }
+        Ok(folder)
+    }
+}
+
+impl Drop for Fresh {
+    fn drop(&mut self) {
+        for folder in self.0.iter().rev() {
+            // Refused by the file system where there is anything in it.
+            let _ = std::fs::remove_dir(folder);
+        }
+    }
+}
+
 /// The name of a file without folder and ending.
 pub fn stem(path: &Path) -> String {
-    path.file_stem().map_or_else(|| "take".into(), |s| s.to_string_lossy().into_owned())
+    path.file_stem()
+        .map_or_else(|| "take".into(), |s| s.to_string_lossy().into_owned())
 }
 
 /// Makes the last folder of a path if it is missing; a missing parent is an error. Returns it ready to be written to.
@@ -98,7 +154,10 @@ pub fn ready_folder(path: &Path) -> Result<PathBuf> {
         Ok(()) => {}
         Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists && path.is_dir() => {}
         Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
-            return Err(Failure::new(format!("{} is a file", path.display()), "give a folder with --out"));
+            return Err(Failure::new(
+                format!("{} is a file", path.display()),
+                "give a folder with --out",
+            ));
         }
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
             return Err(Failure::new(
@@ -109,6 +168,9 @@ pub fn ready_folder(path: &Path) -> Result<PathBuf> {
         Err(e) => return Err(Failure::io("make", path, &e)),
     }
     // Found out before anything is played or computed: can a file be made there?
-    tempfile::Builder::new().prefix(".trial").tempfile_in(path).map_err(|e| Failure::io("write in", path, &e))?;
+    tempfile::Builder::new()
+        .prefix(".trial")
+        .tempfile_in(path)
+        .map_err(|e| Failure::io("write in", path, &e))?;
     Ok(path.to_path_buf())
 }

@@ -4,7 +4,7 @@ use std::ffi::OsString;
 use std::io::Write;
 
 use clap::Parser;
-use clap::error::ErrorKind;
+use clap::error::{ContextKind, ContextValue, ErrorKind};
 
 use crate::commands;
 use crate::failure::{Failure, Result, Status};
@@ -53,14 +53,27 @@ fn dispatch(command: Command, console: &mut Console) -> Result<Status> {
     }
 }
 
+/// Characters of a wrong value that a message repeats.
+const LONGEST_VALUE: usize = 80;
+
 /// Clap's message in one line: what is wrong and what to do.
 fn usage_line(e: &clap::Error) -> String {
     if e.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
         return "no command given; `coilwright --help` lists them with examples".into();
     }
-    let text = e.render().to_string();
+    let mut text = e.render().to_string();
+    // A value that went astray may be a whole file.
+    if let Some(ContextValue::String(value)) = e.get(ContextKind::InvalidValue)
+        && let Some((end, _)) = value.char_indices().nth(LONGEST_VALUE)
+    {
+        text = text.replace(value.as_str(), &format!("{}...", &value[..end]));
+    }
     let mut lines = text.lines().map(str::trim).filter(|l| !l.is_empty());
-    let first = lines.next().unwrap_or("the command line cannot be read").trim_start_matches("error: ").to_string();
+    let first = lines
+        .next()
+        .unwrap_or("the command line cannot be read")
+        .trim_start_matches("error: ")
+        .to_string();
     let mut rest = Vec::new();
     for l in lines {
         if l.starts_with("Usage:") || l.starts_with("For more information") {
@@ -68,9 +81,12 @@ fn usage_line(e: &clap::Error) -> String {
         }
         rest.push(l.trim_start_matches("tip: ").to_string());
     }
+    if e.kind() == ErrorKind::MissingRequiredArgument {
+        return format!("{} is missing; give it (--help has examples)", rest.join(" and "));
+    }
     let mut line = first;
     for r in rest {
-        line.push(' ');
+        line.push_str(if r.starts_with("a similar") { "; " } else { " " });
         line.push_str(&r);
     }
     if !line.contains("; ") {

@@ -1,6 +1,6 @@
 //! `analyze`: from recordings to records.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -9,10 +9,11 @@ use serde::Serialize;
 
 use super::outcome;
 use crate::analysis::{self, Options};
+use crate::capture::Take;
 use crate::capture::wav::{self, Channels};
 use crate::cli::args::AnalyzeArgs;
 use crate::cli::console::Console;
-use crate::cli::context::{Bench, changed, ready_folder, stem};
+use crate::cli::context::{Bench, Fresh, changed, ready_folder, stem};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::record::{Record, compose};
@@ -56,6 +57,25 @@ impl DriveFile {
     }
 }
 
+/// Reads a take and sees to it that it can be analysed: one channel alone needs what was played, at its own rate.
+pub fn read(path: &Path, drive: Option<&DriveFile>, channels: Option<Channels>) -> Result<Take> {
+    let mut take = wav::read_take(path, channels)?;
+    // What the bench made stays known as that.
+    take.provenance.simulated = record_beside(path).is_some_and(|r| r.notes.iter().any(|n| n == "simulated"));
+    let name = path.display();
+    match drive {
+        None if take.reference.is_none() => Err(Failure::new(
+            format!("{name} has one channel: the signal that was played is needed"),
+            "give --drive drive.wav",
+        )),
+        Some(d) if d.rate_hz != take.rate_hz => Err(Failure::new(
+            format!("the drive file has {} Hz but {name} has {} Hz", d.rate_hz, take.rate_hz),
+            "give the drive file that was played for this take",
+        )),
+        _ => Ok(take),
+    }
+}
+
 /// Analyses one WAV file.
 pub fn one(
     path: &Path,
@@ -65,22 +85,8 @@ pub fn one(
     model: analysis::Choice,
     name: Option<&str>,
 ) -> Result<Record> {
-    let take = wav::read_take(path, channels)?;
+    let take = read(path, drive, channels)?;
     let one_channel = take.reference.is_none();
-    if one_channel && drive.is_none() {
-        return Err(Failure::new(
-            format!("{} has one channel: the signal that was played is needed", path.display()),
-            "give --drive drive.wav",
-        ));
-    }
-    if let Some(d) = drive
-        && d.rate_hz != take.rate_hz
-    {
-        return Err(Failure::new(
-            format!("the drive file has {} Hz but {} has {} Hz", d.rate_hz, path.display(), take.rate_hz),
-            "give the drive file that was played for this take",
-        ));
-    }
     let options = Options {
         chain: &bench.chain,
         drive: drive.map(|d| d.samples.as_slice()),
@@ -88,21 +94,27 @@ pub fn one(
     };
     let analysis = analysis::analyse(&take, &options)
         .map_err(|f| Failure::new(format!("{}: {}", path.display(), f.what), f.hint))?;
-    let beside = name_beside(path);
+    let beside = record_beside(path).map(|r| r.pickup.name);
     let name = name.map(str::to_owned).or(beside).unwrap_or_else(|| stem(path));
     let mut context = bench.context(&name, one_channel, changed(path));
     context.drive = drive.and_then(|d| d.description.as_ref()).map(Into::into);
     context.source = "file".into();
-    context.take = Some(path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned()));
+    context.take = Some(
+        path.file_name()
+            .map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
+    );
     Ok(compose::record(&take, analysis, context))
 }
 
-/// The pickup's name from a record beside the take that names this take.
-fn name_beside(path: &Path) -> Option<String> {
+/// The record beside a take, if it is of this take.
+fn record_beside(path: &Path) -> Option<Record> {
     let record = crate::record::store::read(&path.with_file_name("record.json")).ok()?;
     let file = path.file_name()?.to_string_lossy();
     let own = record.capture.take.as_deref();
-    (own.is_none() || own == Some(&*file) || file.starts_with("take")).then_some(record.pickup.name)
+    // Repeats lie beside each other, and the record is of one of them.
+    let kept = |name: &str| outcome::take_number(name).is_some();
+    let repeat = own.is_some_and(kept) && kept(&file);
+    (own.is_none() || own == Some(&*file) || repeat).then_some(record)
 }
 
 pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
@@ -115,11 +127,24 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
     batch(args, &bench, drive.as_ref(), console)
 }
 
-fn single(args: &AnalyzeArgs, path: &Path, bench: &Bench, drive: Option<&DriveFile>, console: &mut Console) -> Result<Status> {
+fn single(
+    args: &AnalyzeArgs,
+    path: &Path,
+    bench: &Bench,
+    drive: Option<&DriveFile>,
+    console: &mut Console,
+) -> Result<Status> {
     if let Some(out) = &args.out {
         outcome::refuse_existing(out)?;
     }
-    let record = one(path, bench, drive, bench.channels, args.model.into(), args.pickup.as_deref())?;
+    let record = one(
+        path,
+        bench,
+        drive,
+        bench.channels,
+        args.model.into(),
+        args.pickup.as_deref(),
+    )?;
     let files = match &args.out {
         Some(out) => outcome::write(&record, &ready_folder(out)?)?,
         None => Vec::new(),
@@ -134,32 +159,41 @@ fn folder_names(takes: &[PathBuf]) -> Vec<String> {
     for t in takes {
         *seen.entry(stem(t)).or_default() += 1;
     }
-    let mut used: BTreeMap<String, usize> = BTreeMap::new();
-    takes
+    let own = |t: &PathBuf| {
+        let stem = stem(t);
+        match t.parent().and_then(Path::file_name) {
+            Some(p) if seen[&stem] > 1 => format!("{}-{stem}", p.to_string_lossy()),
+            _ => stem,
+        }
+    };
+    let names: Vec<String> = takes.iter().map(own).collect();
+    let mut used = BTreeSet::new();
+    names
         .iter()
-        .map(|t| {
-            let own = stem(t);
-            let parent = t.parent().and_then(Path::file_name).map(|p| p.to_string_lossy().into_owned());
-            let name = match parent {
-                Some(p) if seen[&own] > 1 => format!("{p}-{own}"),
-                _ => own,
-            };
-            // Even parents may repeat; a number then tells them apart.
-            let n = used.entry(name.clone()).or_default();
-            *n += 1;
-            if *n > 1 { format!("{name}-{n}") } else { name }
+        .map(|name| {
+            // Even parents may repeat; a number then tells them apart, one that makes nobody else's name.
+            let numbered = (2..).map(|n| format!("{name}-{n}")).filter(|n| !names.contains(n));
+            let free = std::iter::once(name.clone())
+                .chain(numbered)
+                .find(|n| !used.contains(n));
+            let free = free.unwrap_or_default();
+            used.insert(free.clone());
+            free
         })
         .collect()
 }
 
 fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: &mut Console) -> Result<Status> {
     let names = folder_names(&args.takes);
+    let mut fresh = Fresh::default();
     if let Some(out) = &args.out {
-        ready_folder(out)?;
+        fresh.ready(out)?;
     }
     let next = AtomicUsize::new(0);
     let done: Mutex<Vec<Option<Result<Record>>>> = Mutex::new((0..args.takes.len()).map(|_| None).collect());
-    let workers = std::thread::available_parallelism().map_or(1, usize::from).min(args.takes.len());
+    let workers = std::thread::available_parallelism()
+        .map_or(1, usize::from)
+        .min(args.takes.len());
     let bar = super::progress::takes(args.takes.len());
     std::thread::scope(|scope| {
         for _ in 0..workers {
@@ -167,7 +201,15 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: 
                 loop {
                     let i = next.fetch_add(1, Ordering::Relaxed);
                     let Some(path) = args.takes.get(i) else { break };
-                    let ended = one(path, bench, drive, bench.channels, args.model.into(), args.pickup.as_deref()).and_then(|record| {
+                    let ended = one(
+                        path,
+                        bench,
+                        drive,
+                        bench.channels,
+                        args.model.into(),
+                        args.pickup.as_deref(),
+                    )
+                    .and_then(|record| {
                         if let Some(out) = &args.out {
                             outcome::write(&record, &ready_folder(&out.join(&names[i]))?)?;
                         }
@@ -194,7 +236,11 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: 
     if records.is_empty() {
         let (path, error) = &failed[0];
         return Err(Failure::new(
-            format!("none of {} takes could be used (first: {}: {error})", failed.len(), path.display()),
+            format!(
+                "none of {} takes could be used (first: {}: {error})",
+                failed.len(),
+                path.display()
+            ),
             "give WAV takes",
         ));
     }

@@ -1,6 +1,344 @@
+//! `demo`: the whole job on the built-in bench, in a workshop that does not exist.
+
+mod story;
+
+use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+use serde::Serialize;
+
+use super::{compare, outcome};
+use crate::analysis::chain::Chain;
+use crate::analysis::{self, Choice, Options};
+use crate::capture::bench::{Bench as BuiltIn, Spec};
+use crate::capture::{Capture, Request};
 use crate::cli::args::DemoArgs;
 use crate::cli::console::Console;
-use crate::failure::{Result, Status};
-pub fn run(_a: &DemoArgs, _c: &mut Console) -> Result<Status> {
+use crate::cli::context::{Bench, ready_folder, stamp};
+use crate::failure::{Failure, Result, Status};
+use crate::fileio;
+use crate::network::Load;
+use crate::record::difference::{self, Comparison, Limits};
+use crate::record::{Record, compose};
+use crate::report::overlay::Align;
+use crate::rig::Rig;
+use crate::stimulus::{self, Drive, Settings};
+
+pub const SCHEMA: &str = "coilwright/demo/1";
+
+/// The rig of the story, written beside its records.
+const RIG: &str = "\
+# The rig of the demonstration. It stands in no real workshop.
+name = \"window bench\"
+
+[exciter]
+reference = \"voltage\"        # channel 2 reads the voltage before the exciter
+series_ohm = 100.0           # from channel 2's tap to ground
+inductance_h = 0.0005
+source_ohm = 22.0            # of the headphone output, before the tap
+series_tolerance = 0.005     # standard uncertainties, relative
+inductance_tolerance = 0.02
+sign = 1                     # found with a pickup of known polarity
+
+[input]
+resistance_ohm = 1.0e6       # an instrument input
+capacitance_f = 60e-12
+lead_capacitance_f = 90e-12  # of the test lead
+delay_s = 0.0
+
+[mains]
+frequency_hz = 50
+";
+
+/// One measurement of the story.
+struct Job {
+    folder: &'static str,
+    pickup: &'static str,
+    /// What stands on the bench, in the bench's own words.
+    sim: &'static str,
+    load: Option<&'static str>,
+    over: Option<&'static str>,
+    ohms: f64,
+    note: &'static str,
+    seed: u64,
+}
+
+const NECK: &str = "r=6.1k l=2.5H cs=110p loss=900k noise=-82dBFS";
+const CONTROLS_SHORT: &str = "vol=250k tone=250k+22n cable=3m@100p/m";
+const CONTROLS_LONG: &str = "vol=250k tone=250k+22n cable=6m@100p/m";
+/// So that also what only repeats the pickup's data says it.
+const NOTE: &str = "simulated, invented data";
+const WAX: &str = "simulated, invented data: wax pot, winding capacitance +10 %";
+
+/// Order and folders of the measurements; the comparisons name them by their place.
+const JOBS: [Job; 6] = [
+    Job {
+        folder: "1-short-cable",
+        pickup: "neck 3-7, 3 m",
+        sim: NECK,
+        load: Some(CONTROLS_SHORT),
+        over: None,
+        ohms: 6.12e3,
+        note: NOTE,
+        seed: 11,
+    },
+    Job {
+        folder: "2-long-cable",
+        pickup: "neck 3-7, 6 m",
+        sim: NECK,
+        load: Some(CONTROLS_LONG),
+        over: None,
+        ohms: 6.12e3,
+        note: NOTE,
+        seed: 12,
+    },
+    Job {
+        folder: "3-first-coil",
+        pickup: "bridge 5-2",
+        sim: "r=4.1k l=2.3H cs=60p loss=500k l2=2.4H cs2=65p over=first noise=-82dBFS",
+        load: Some("vol=500k tone=500k+22n cable=3m@100p/m"),
+        over: Some("the first coil"),
+        ohms: 8.23e3,
+        note: NOTE,
+        seed: 13,
+    },
+    Job {
+        folder: "4-before-wax",
+        pickup: "neck 4-1, before",
+        sim: "r=6.3k l=2.6H cs=110p loss=900k noise=-82dBFS",
+        load: None,
+        over: None,
+        ohms: 6.31e3,
+        note: NOTE,
+        seed: 14,
+    },
+    Job {
+        folder: "5-after-wax",
+        pickup: "neck 4-1, after",
+        sim: "r=6.3k l=2.6H cs=121p loss=900k noise=-82dBFS",
+        load: None,
+        over: None,
+        ohms: 6.31e3,
+        note: WAX,
+        seed: 15,
+    },
+    Job {
+        folder: "6-open-winding",
+        pickup: "neck 4-2",
+        sim: "r=6.3k l=2.6H cs=110p open",
+        load: None,
+        over: None,
+        ohms: 6.31e3,
+        note: "simulated, invented data: ohms read on the winder, before the leads went on",
+        seed: 16,
+    },
+];
+
+/// Folder of a comparison, and which measurements it lays over each other.
+const COMPARISONS: [(&str, [usize; 2]); 2] = [("two-cables", [0, 1]), ("wax", [3, 4])];
+
+#[derive(Debug, Serialize)]
+struct Document<'a> {
+    schema: &'static str,
+    records: &'a [PathBuf],
+    comparisons: &'a [PathBuf],
+}
+
+/// Everything the demonstration made.
+struct Made {
+    records: Vec<Record>,
+    comparisons: Vec<Comparison>,
+}
+
+pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
+    let out = &args.out;
+    refuse_existing(out)?;
+    let out = ready_folder(out)?;
+    let made = make(&out)?;
+    if args.shown.json {
+        let path = |folder: &str, file: &str| out.join(folder).join(file);
+        let records: Vec<PathBuf> = JOBS.iter().map(|j| path(j.folder, "record.json")).collect();
+        let comparisons: Vec<PathBuf> = COMPARISONS.iter().map(|c| path(c.0, "compare.json")).collect();
+        console.json(&Document {
+            schema: SCHEMA,
+            records: &records,
+            comparisons: &comparisons,
+        })?;
+    } else {
+        console.result(&story::tell(&made, &out, outcome::style(args.shown)))?;
+    }
     Ok(Status::Done)
+}
+
+/// Refuses a place where an earlier run, or anything else of these names, lies.
+fn refuse_existing(out: &Path) -> Result<()> {
+    let folders = JOBS.iter().map(|j| j.folder).chain(COMPARISONS.map(|c| c.0));
+    let mut all = folders.chain(["rig.toml"]).map(|name| out.join(name));
+    match all.find(|p| p.symlink_metadata().is_ok()) {
+        Some(path) => Err(Failure::new(
+            format!("{} is there already", path.display()),
+            "choose another folder with --out, or remove the old demonstration",
+        )),
+        None => Ok(()),
+    }
+}
+
+fn make(out: &Path) -> Result<Made> {
+    fileio::write_new(&out.join("rig.toml"), RIG.as_bytes())?;
+    let rig = Rig::parse(RIG, "rig")?;
+    let drive = stimulus::make(&Settings::at_rate(48_000))?;
+    let now = stamp(SystemTime::now());
+    let records = side_by_side(&JOBS, |job| measure(job, &rig, &drive, &now, &out.join(job.folder)))?;
+    let comparisons = side_by_side(&COMPARISONS, |(folder, which)| {
+        let pair = which.map(|i| records[i].clone());
+        let comparison = difference::compare(&pair, &Limits::default())?;
+        compare::write(
+            &pair,
+            &comparison,
+            Align::LowFrequency,
+            &ready_folder(&out.join(folder))?,
+        )?;
+        Ok(comparison)
+    })?;
+    Ok(Made { records, comparisons })
+}
+
+/// One thread for each: they are few and have nothing to do with each other.
+fn side_by_side<T: Sync, R: Send>(list: &[T], work: impl Fn(&T) -> Result<R> + Sync) -> Result<Vec<R>> {
+    let lost = || Failure::new("a part of the demonstration was not finished", "try again");
+    std::thread::scope(|scope| {
+        let work = &work;
+        let threads: Vec<_> = list.iter().map(|item| scope.spawn(move || work(item))).collect();
+        threads
+            .into_iter()
+            .map(|t| t.join().unwrap_or_else(|_| Err(lost())))
+            .collect()
+    })
+}
+
+/// From test signal to record, as `measure` does it.
+fn measure(job: &Job, rig: &Rig, drive: &Drive, taken_at: &str, folder: &Path) -> Result<Record> {
+    let load = job.load.map(str::parse::<Load>).transpose()?;
+    let mut bench = BuiltIn::new(Spec::parse_words(job.sim)?, Some(rig), load.as_ref(), false, job.seed)?;
+    let request = Request {
+        rate_hz: drive.description.rate_hz,
+        drive: drive.samples.clone(),
+    };
+    let take = bench.take(&request, &mut |_| {})?;
+    let about = Bench {
+        rig: Some(rig.clone()),
+        chain: Chain::from(rig),
+        load,
+        channels: None,
+        over: job.over.map(Into::into),
+        ohms: Some(job.ohms),
+        room: Some(21.0),
+        note: Some(job.note.into()),
+    };
+    let options = Options {
+        chain: &about.chain,
+        drive: Some(&drive.samples),
+        model: Choice::Better,
+    };
+    let analysis = analysis::analyse(&take, &options)?;
+    let mut context = about.context(job.pickup, false, taken_at.into());
+    context.drive = Some((&drive.description).into());
+    context.source = "sim".into();
+    context.device = take.provenance.device.clone();
+    context.take = Some("take.wav".into());
+    let record = compose::record(&take, analysis, context);
+    outcome::write_with_take(&record, &take, Some(drive), &ready_folder(folder)?)?;
+    Ok(record)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::{PeakFrom, Verdict, store};
+
+    fn demo(out: &Path, json: bool) -> Result<String> {
+        let (mut text, mut err) = (Vec::new(), Vec::new());
+        let args = DemoArgs {
+            out: out.to_path_buf(),
+            shown: crate::cli::args::Shown { json, details: false },
+        };
+        let status = run(&args, &mut Console::new(&mut text, &mut err))?;
+        assert_eq!(status, Status::Done);
+        assert!(err.is_empty());
+        Ok(String::from_utf8(text).unwrap())
+    }
+
+    #[test]
+    fn it_makes_what_it_tells_of_and_never_twice_in_one_place() {
+        let dir = tempfile::tempdir().unwrap();
+        let out = dir.path().join("d");
+        let text = demo(&out, false).unwrap();
+        let plain = anstream::adapter::strip_str(&text).to_string();
+        // Commands stay in one line, however long the folder's name is.
+        let told = |l: &&str| !l.starts_with("   coilwright ");
+        assert!(plain.lines().filter(told).all(|l| l.chars().count() <= 80), "{plain}");
+        assert!((28..=48).contains(&plain.lines().count()), "{}", plain.lines().count());
+        for job in &JOBS {
+            let folder = out.join(job.folder);
+            for file in [
+                "take.wav",
+                "drive.wav",
+                "drive.json",
+                "response.svg",
+                "response.png",
+                "record.json",
+            ] {
+                assert!(folder.join(file).is_file(), "{file}");
+            }
+            assert!(plain.contains(job.folder), "{}", job.folder);
+            let record = store::read(&folder).unwrap();
+            assert!(record.notes.iter().any(|n| n == "simulated"));
+            let rejected = record.verdict == Verdict::Rejected;
+            assert_eq!(rejected, job.folder == "6-open-winding", "{:?}", record.findings);
+            // The coil without the exciter shows in the curve, which no model of one coil explains: so the story tells.
+            let two_coils = job.over.is_some();
+            let right = if two_coils { Verdict::Suspect } else { Verdict::Ok };
+            assert!(rejected || record.verdict == right, "{:?}", record.findings);
+            let off_curve = record.resonance.is_some_and(|r| r.peak_from == PeakFrom::Curve);
+            assert_eq!(off_curve, two_coils);
+        }
+        for (folder, _) in COMPARISONS {
+            for file in ["overlay.svg", "overlay.png", "compare.json"] {
+                assert!(out.join(folder).join(file).is_file(), "{file}");
+            }
+            let table = std::fs::read_to_string(out.join(folder).join("compare.json")).unwrap();
+            assert!(table.contains("simulated"));
+        }
+        Rig::read(&out.join("rig.toml")).unwrap();
+        let e = demo(&out, true).unwrap_err().to_string();
+        assert!(e.contains("is there already") && e.contains("--out"), "{e}");
+    }
+
+    #[test]
+    fn its_document_names_what_it_made_and_its_takes_are_always_the_same() {
+        let dir = tempfile::tempdir().unwrap();
+        let (a, b) = (dir.path().join("a"), dir.path().join("b"));
+        let text = demo(&a, true).unwrap();
+        let d: serde_json::Value = serde_json::from_str(&text).unwrap();
+        assert_eq!(d["schema"], SCHEMA);
+        let paths = |key: &str| -> Vec<PathBuf> {
+            let list = d[key].as_array().unwrap();
+            list.iter().map(|p| PathBuf::from(p.as_str().unwrap())).collect()
+        };
+        assert_eq!(paths("records").len(), JOBS.len());
+        assert!(paths("records").iter().all(|p| store::read(p).is_ok()));
+        assert_eq!(paths("comparisons").len(), COMPARISONS.len());
+        assert!(paths("comparisons").iter().all(|p| p.is_file()));
+        demo(&b, true).unwrap();
+        for job in &JOBS {
+            let take = |dir: &Path| std::fs::read(dir.join(job.folder).join("take.wav")).unwrap();
+            assert!(take(&a) == take(&b), "{}", job.folder);
+        }
+        // What the demonstration holds of wax is a difference, and one of two cables too.
+        for path in paths("comparisons") {
+            let text = std::fs::read_to_string(path).unwrap();
+            let c: serde_json::Value = serde_json::from_str(&text).unwrap();
+            assert_eq!(c["differences"][0]["different"], true, "{text}");
+        }
+    }
 }

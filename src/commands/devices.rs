@@ -26,7 +26,10 @@ pub fn run(args: &DevicesArgs, console: &mut Console) -> Result<Status> {
         return Ok(Status::Done);
     }
     let mut text = String::new();
-    for (direction, title, option) in [(Direction::Output, "Outputs", "--output"), (Direction::Input, "Inputs", "--input")] {
+    for (direction, title, option) in [
+        (Direction::Output, "Outputs", "--output"),
+        (Direction::Input, "Inputs", "--input"),
+    ] {
         text.push_str(&format!("{title} ({option})\n"));
         let here: Vec<_> = list.iter().filter(|d| d.direction == direction).collect();
         if here.is_empty() {
@@ -41,7 +44,11 @@ pub fn run(args: &DevicesArgs, console: &mut Console) -> Result<Status> {
                 None => text.push_str(&format!(
                     "    channels {}; rates {}; {}\n",
                     ranges(&d.channels),
-                    d.rates_hz.iter().map(|r| format!("{}k", f64::from(*r) / 1000.0)).collect::<Vec<_>>().join(" "),
+                    d.rates_hz
+                        .iter()
+                        .map(|r| format!("{}k", f64::from(*r) / 1000.0))
+                        .collect::<Vec<_>>()
+                        .join(" "),
                     d.formats.join(" ")
                 )),
             }

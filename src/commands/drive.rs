@@ -15,7 +15,10 @@ pub fn settings(args: &DriveArgs, default_rate: u32) -> Result<Settings> {
         None => default_rate,
         Some(r) if r.fract() == 0.0 && (1.0..=4e6).contains(&r) => r as u32,
         Some(r) => {
-            return Err(Failure::new(format!("--rate {r} is no sampling rate"), "give a whole number of hertz, such as 48k or 96k"));
+            return Err(Failure::new(
+                format!("--rate {r} is no sampling rate"),
+                "give a whole number of hertz, such as 48k or 96k",
+            ));
         }
     };
     let plain = Settings::at_rate(rate_hz);
@@ -54,11 +57,19 @@ pub fn run(args: &DriveCommand, console: &mut Console) -> Result<Status> {
         }
     }
     fileio::write_new(&args.out, &wav::to_bytes(drive.description.rate_hz, &[&drive.samples])?)?;
-    fileio::write_new(&beside, &super::outcome::pretty(&drive.description, "the drive's description")?)?;
+    fileio::write_new(
+        &beside,
+        &super::outcome::pretty(&drive.description, "the drive's description")?,
+    )?;
     if args.shown.json {
         console.json(&drive.description)?;
     } else {
-        console.result(&format!("{}\nwritten to {} and {}\n", words(&drive), args.out.display(), beside.display()))?;
+        console.result(&format!(
+            "{}\nwritten to {} and {}\n",
+            words(&drive),
+            args.out.display(),
+            beside.display()
+        ))?;
     }
     Ok(Status::Done)
 }

@@ -3,7 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
-use super::analyze::DriveFile;
+use super::analyze::{self, DriveFile};
+use super::outcome::Played;
 use super::{drive, outcome};
 use crate::analysis::{self, Choice, Options};
 use crate::capture::bench::{Bench as BuiltIn, Spec};
@@ -11,7 +12,7 @@ use crate::capture::wav::{self, Channels};
 use crate::capture::{Capture, Provenance, Request, Take};
 use crate::cli::args::MeasureArgs;
 use crate::cli::console::Console;
-use crate::cli::context::{Bench, ready_folder, stamp};
+use crate::cli::context::{Bench, Fresh, stamp};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::record::{Record, compose, repeats};
@@ -44,14 +45,16 @@ enum Place {
 
 impl Place {
     /// Checks before anything sounds that the record can be written.
-    fn plan(args: &MeasureArgs, defaults: &Defaults) -> Result<Self> {
+    fn plan(args: &MeasureArgs, defaults: &Defaults, fresh: &mut Fresh) -> Result<Self> {
         if let Some(out) = &args.out {
-            outcome::refuse_occupied(out)?;
-            return Ok(Place::Given(ready_folder(out)?));
+            outcome::refuse_occupied(out, args.repeats as usize)?;
+            return Ok(Place::Given(fresh.ready(out)?));
         }
         let notebook = defaults.folder.clone().unwrap_or_else(|| PathBuf::from("."));
-        let notebook = ready_folder(&notebook)?;
-        Ok(Place::Numbered(ready_folder(&notebook.join(folder_name(&args.pickup)?))?))
+        let notebook = fresh.ready(&notebook)?;
+        Ok(Place::Numbered(
+            fresh.ready(&notebook.join(folder_name(&args.pickup)?))?,
+        ))
     }
 
     /// The folder itself; a number is taken only now, so that a stopped measurement leaves no gap.
@@ -87,7 +90,13 @@ fn folder_name(name: &str) -> Result<String> {
     let safe: String = name
         .trim()
         .chars()
-        .map(|c| if c.is_control() || "/\\:*?\"<>|".contains(c) { '-' } else { c })
+        .map(|c| {
+            if c.is_control() || "/\\:*?\"<>|".contains(c) {
+                '-'
+            } else {
+                c
+            }
+        })
         .collect();
     let safe = safe.trim_matches('.').trim().to_string();
     if safe.is_empty() {
@@ -99,10 +108,8 @@ fn folder_name(name: &str) -> Result<String> {
     Ok(safe)
 }
 
-/// One take with what was played for it.
 struct Taken {
     take: Take,
-    drive: Option<Drive>,
     at: SystemTime,
 }
 
@@ -111,10 +118,14 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
     let bench = Bench::plan(&args.about, &defaults)?;
     let source = Source::of(&args.source);
     if args.sim.is_some() && !matches!(source, Source::Sim) {
-        return Err(Failure::new("--sim describes the built-in bench, which is not used", "add --source sim"));
+        return Err(Failure::new(
+            "--sim describes the built-in bench, which is not used",
+            "add --source sim",
+        ));
     }
     let mut player = Player::plan(&args, &source, &bench, &defaults)?;
-    let place = Place::plan(&args, &defaults)?;
+    let mut fresh = Fresh::default();
+    let place = Place::plan(&args, &defaults, &mut fresh)?;
     let mut taken = Vec::new();
     for n in 0..args.repeats {
         if args.repeats > 1 {
@@ -123,34 +134,31 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
         taken.push(player.take(n, console)?);
     }
     let mut records = Vec::new();
-    for t in &taken {
-        records.push(record(&args, &bench, &player, t)?);
+    for (n, t) in taken.iter().enumerate() {
+        records.push(record(&args, &bench, &player, t, n)?);
     }
     let record = repeats::combine(records)?;
     let folder = place.folder()?;
-    let first = &taken[0];
-    let more: Vec<&Take> = taken[1..].iter().map(|t| &t.take).collect();
-    let files = outcome::write_with_takes(&record, &first.take, &more, first.drive.as_ref(), &folder)?;
+    let takes: Vec<&Take> = taken.iter().map(|t| &t.take).collect();
+    let files = outcome::write_with_takes(&record, &takes, player.played(), &folder)?;
     outcome::show(&record, &files, args.shown, console)?;
     Ok(outcome::status(&record))
 }
 
-fn record(args: &MeasureArgs, bench: &Bench, player: &Player, t: &Taken) -> Result<Record> {
+fn record(args: &MeasureArgs, bench: &Bench, player: &Player, t: &Taken, n: usize) -> Result<Record> {
     let one_channel = t.take.reference.is_none();
-    let file = player.drive_file();
-    let samples = t.drive.as_ref().map(|d| d.samples.as_slice()).or(file.map(|f| f.samples.as_slice()));
+    let played = player.played();
     let options = Options {
         chain: &bench.chain,
-        drive: samples,
+        drive: played.map(|p| p.samples),
         model: Choice::from(args.model),
     };
     let analysis = analysis::analyse(&t.take, &options)?;
     let mut context = bench.context(&args.pickup, one_channel, stamp(t.at));
-    let described = t.drive.as_ref().map(|d| &d.description).or(file.and_then(|f| f.description.as_ref()));
-    context.drive = described.map(Into::into);
+    context.drive = played.and_then(|p| p.description).map(Into::into);
     context.source = player.kind().into();
     context.device = t.take.provenance.device.clone();
-    context.take = Some("take.wav".into());
+    context.take = Some(outcome::take_name(n));
     Ok(compose::record(&t.take, analysis, context))
 }
 
@@ -160,10 +168,6 @@ enum Player {
         capture: Box<dyn Capture>,
         drive: Drive,
         live: bool,
-    },
-    Sim {
-        make: Box<dyn Fn(u64) -> BuiltIn>,
-        drive: Drive,
     },
     File {
         path: PathBuf,
@@ -176,8 +180,23 @@ impl Player {
     fn plan(args: &MeasureArgs, source: &Source, bench: &Bench, defaults: &Defaults) -> Result<Self> {
         match source {
             Source::File(path) => {
+                if !path.exists() {
+                    return Err(Failure::new(
+                        format!(
+                            "--source {} is neither live nor sim, nor a file that is there",
+                            path.display()
+                        ),
+                        "give live, sim or a WAV file",
+                    ));
+                }
                 if args.repeats > 1 {
                     return Err(Failure::new("a recording cannot be repeated", "leave out --repeats"));
+                }
+                if let Some(option) = args.drive.first_given().or(args.devices.first_given()) {
+                    return Err(Failure::new(
+                        format!("{option} has no effect on a recording"),
+                        format!("leave out {option}, or measure with --source live"),
+                    ));
                 }
                 let drive = args.drive_file.as_deref().map(DriveFile::read).transpose()?;
                 Ok(Player::File {
@@ -193,16 +212,17 @@ impl Player {
                     None => Spec::default(),
                 };
                 let one_channel = bench.channels.is_some_and(|c| c.reference.is_none());
-                let (rig, load) = (bench.rig.clone(), bench.load.clone());
-                // Tried once now, so that what the bench cannot play is said before anything else.
-                BuiltIn::new(spec.clone(), rig.as_ref(), load.as_ref(), one_channel, 1)?;
                 let seed = args.drive.seed.unwrap_or(1);
-                Ok(Player::Sim {
-                    make: Box::new(move |n| {
-                        BuiltIn::new(spec.clone(), rig.as_ref(), load.as_ref(), one_channel, seed + n)
-                            .unwrap_or_else(|_| unreachable!("the same bench was made before"))
-                    }),
+                Ok(Player::Sound {
+                    capture: Box::new(BuiltIn::new(
+                        spec,
+                        bench.rig.as_ref(),
+                        bench.load.as_ref(),
+                        one_channel,
+                        seed,
+                    )?),
                     drive,
+                    live: false,
                 })
             }
             Source::Live => live(args, bench, defaults),
@@ -211,16 +231,20 @@ impl Player {
 
     fn kind(&self) -> &'static str {
         match self {
-            Player::Sound { .. } => "live",
-            Player::Sim { .. } => "sim",
+            Player::Sound { live: true, .. } => "live",
+            Player::Sound { .. } => "sim",
             Player::File { .. } => "file",
         }
     }
 
-    fn drive_file(&self) -> Option<&DriveFile> {
+    fn played(&self) -> Option<Played<'_>> {
         match self {
-            Player::File { drive, .. } => drive.as_ref(),
-            _ => None,
+            Player::Sound { drive, .. } => Some(drive.into()),
+            Player::File { drive, .. } => drive.as_ref().map(|d| Played {
+                rate_hz: d.rate_hz,
+                samples: &d.samples,
+                description: d.description.as_ref(),
+            }),
         }
     }
 
@@ -228,37 +252,25 @@ impl Player {
         let at = SystemTime::now();
         match self {
             Player::File { path, channels, drive } => {
-                let take = wav::read_take(path, *channels)?;
-                if let Some(d) = drive
-                    && d.rate_hz != take.rate_hz
-                {
-                    return Err(Failure::new(
-                        format!("the drive file has {} Hz but {} has {} Hz", d.rate_hz, path.display(), take.rate_hz),
-                        "give the drive file that was played for this take",
-                    ));
-                }
+                let take = analyze::read(path, drive.as_ref(), *channels)?;
                 let at = std::fs::metadata(&*path).and_then(|m| m.modified()).unwrap_or(at);
-                Ok(Taken { take, drive: None, at })
-            }
-            Player::Sim { make, drive } => {
-                let mut capture = make(u64::from(n));
-                let take = as_kept(capture.take(&request(drive), &mut |_| {})?)?;
-                Ok(Taken {
-                    take,
-                    drive: Some(drive.clone()),
-                    at,
-                })
+                Ok(Taken { take, at })
             }
             Player::Sound { capture, drive, live } => {
                 if *live && n == 0 {
                     announce(drive, &capture.describe(), console);
                 }
-                let bar = super::progress::TakeBar::new();
-                let take = capture.take(&request(drive), &mut |p| bar.show(p));
-                bar.done();
+                let bar = live.then(super::progress::TakeBar::new);
+                let take = capture.take(&request(drive), &mut |p| {
+                    if let Some(bar) = &bar {
+                        bar.show(p);
+                    }
+                });
+                if let Some(bar) = bar {
+                    bar.done();
+                }
                 Ok(Taken {
                     take: as_kept(take?)?,
-                    drive: Some(drive.clone()),
                     at,
                 })
             }
@@ -276,11 +288,11 @@ fn request(drive: &Drive) -> Request {
 /// The level is said before the first sound.
 fn announce(drive: &Drive, device: &str, console: &mut Console) {
     let d = &drive.description;
+    console.remark("Headphones off your ears, loudspeakers off. Ctrl-C stops the sound at once.");
     console.remark(&format!(
-        "Plays a test signal for {:.1} s, peak {:.0} dBFS, on {device}.",
+        "Test signal of {:.1} s, peak {:.0} dBFS; {device}.",
         d.seconds, d.level_dbfs
     ));
-    console.remark("Take headphones off your ears and turn loudspeakers off. Ctrl-C stops the sound at once.");
 }
 
 /// The take as its file will hold it, so that analysing the file later gives the same numbers to the last digit.

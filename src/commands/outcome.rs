@@ -10,10 +10,14 @@ use crate::fileio;
 use crate::record::{Record, Verdict};
 use crate::report::plot;
 use crate::report::text::{self, Style};
-use crate::stimulus::Drive;
+use crate::stimulus::{Description, Drive};
 
 pub fn status(record: &Record) -> Status {
-    if record.verdict == Verdict::Rejected { Status::NoReading } else { Status::Done }
+    if record.verdict == Verdict::Rejected {
+        Status::NoReading
+    } else {
+        Status::Done
+    }
 }
 
 /// A record as the file holds it.
@@ -23,8 +27,12 @@ pub fn to_json(record: &Record) -> Result<Vec<u8>> {
 
 /// A document as its file holds it; `what` names it in a message.
 pub fn pretty(document: &impl serde::Serialize, what: &str) -> Result<Vec<u8>> {
-    let mut bytes = serde_json::to_vec_pretty(document)
-        .map_err(|e| Failure::new(format!("cannot write {what}: {e}"), "report this as a fault of the program"))?;
+    let mut bytes = serde_json::to_vec_pretty(document).map_err(|e| {
+        Failure::new(
+            format!("cannot write {what}: {e}"),
+            "report this as a fault of the program",
+        )
+    })?;
     bytes.push(b'\n');
     Ok(bytes)
 }
@@ -63,10 +71,28 @@ pub fn write(record: &Record, folder: &Path) -> Result<Vec<PathBuf>> {
 /// What a measurement keeps beside its record, so that any later version can compute the record again.
 const KEPT: [&str; 3] = ["take.wav", "drive.wav", "drive.json"];
 
+/// The file of a measurement's n-th take, counted from 0.
+pub fn take_name(n: usize) -> String {
+    match n {
+        0 => KEPT[0].into(),
+        n => format!("take-{}.wav", n + 1),
+    }
+}
+
+/// The number of such a file, counted from 0; `None` for the name of any other.
+pub fn take_number(name: &str) -> Option<usize> {
+    let number = name.strip_prefix("take")?.strip_suffix(".wav")?;
+    match number {
+        "" => Some(0),
+        n => n.strip_prefix('-')?.parse::<usize>().ok()?.checked_sub(1),
+    }
+}
+
 /// Refuses a folder that holds a record, a take or a drive already: none of them is ever overwritten.
-pub fn refuse_occupied(folder: &Path) -> Result<()> {
+pub fn refuse_occupied(folder: &Path, takes: usize) -> Result<()> {
     refuse_existing(folder)?;
-    match KEPT.iter().map(|n| folder.join(n)).find(|p| p.symlink_metadata().is_ok()) {
+    let names = KEPT.map(String::from).into_iter().chain((1..takes).map(take_name));
+    match names.map(|n| folder.join(n)).find(|p| p.symlink_metadata().is_ok()) {
         Some(path) => Err(Failure::new(
             format!("{} is there already", path.display()),
             "choose another --out: no take is overwritten",
@@ -75,38 +101,56 @@ pub fn refuse_occupied(folder: &Path) -> Result<()> {
     }
 }
 
-/// Writes the take, what was played (where it is known), the plots and, last, the record.
-pub fn write_with_take(record: &Record, take: &Take, drive: Option<&Drive>, folder: &Path) -> Result<Vec<PathBuf>> {
-    write_with_takes(record, take, &[], drive, folder)
+/// What was played, as far as it is known.
+#[derive(Debug, Clone, Copy)]
+pub struct Played<'a> {
+    pub rate_hz: u32,
+    pub samples: &'a [f32],
+    pub description: Option<&'a Description>,
 }
 
-/// As [`write_with_take`], with further takes of the same measurement as take-2.wav and so on.
+impl<'a> From<&'a Drive> for Played<'a> {
+    fn from(d: &'a Drive) -> Self {
+        Played {
+            rate_hz: d.description.rate_hz,
+            samples: &d.samples,
+            description: Some(&d.description),
+        }
+    }
+}
+
+/// Writes the take, what was played (where it is known), the plots and, last, the record.
+pub fn write_with_take(record: &Record, take: &Take, drive: Option<&Drive>, folder: &Path) -> Result<Vec<PathBuf>> {
+    write_with_takes(record, &[take], drive.map(Into::into), folder)
+}
+
+/// As [`write_with_take`], with all takes of one measurement: take.wav, take-2.wav and so on.
 pub fn write_with_takes(
     record: &Record,
-    take: &Take,
-    more: &[&Take],
-    drive: Option<&Drive>,
+    takes: &[&Take],
+    played: Option<Played>,
     folder: &Path,
 ) -> Result<Vec<PathBuf>> {
-    refuse_occupied(folder)?;
+    refuse_occupied(folder, takes.len())?;
     let bytes = |take: &Take| {
         let mut channels: Vec<&[f32]> = vec![&take.pickup];
         channels.extend(take.reference.as_deref());
         wav::to_bytes(take.rate_hz, &channels)
     };
-    let [take_wav, drive_wav, drive_json] = KEPT.map(|n| folder.join(n));
-    fileio::write_new(&take_wav, &bytes(take)?)?;
-    let mut kept = vec![take_wav];
-    for (i, t) in more.iter().enumerate() {
-        let path = folder.join(format!("take-{}.wav", i + 2));
-        fileio::write_new(&path, &bytes(t)?)?;
+    let [_, drive_wav, drive_json] = KEPT.map(|n| folder.join(n));
+    let mut kept = Vec::new();
+    for (n, take) in takes.iter().enumerate() {
+        let path = folder.join(take_name(n));
+        fileio::write_new(&path, &bytes(take)?)?;
         kept.push(path);
     }
-    if let Some(drive) = drive {
-        let d = &drive.description;
-        fileio::write_new(&drive_wav, &wav::to_bytes(d.rate_hz, &[&drive.samples])?)?;
-        fileio::write_new(&drive_json, &pretty(d, "the drive's description")?)?;
-        kept.extend([drive_wav, drive_json]);
+    if let Some(played) = played {
+        fileio::write_new(&drive_wav, &wav::to_bytes(played.rate_hz, &[played.samples])?)?;
+        kept.push(drive_wav);
+        if let Some(d) = played.description {
+            fileio::write_new(&drive_json, &pretty(d, "the drive's description")?)?;
+            kept.push(drive_json);
+        }
     }
     let mut files = write(record, folder)?;
     files.extend(kept);

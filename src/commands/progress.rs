@@ -28,7 +28,8 @@ impl TakeBar {
     }
 
     pub fn show(&self, p: crate::capture::Progress) {
-        self.bar.set_position((p.fraction.clamp(0.0, 1.0) * STEPS as f64) as u64);
+        self.bar
+            .set_position((p.fraction.clamp(0.0, 1.0) * STEPS as f64) as u64);
         let meter = |peak: f32| {
             let db = 20.0 * f64::from(peak.max(1e-6)).log10();
             // Eight steps of 6 dB below full scale; a mark where the converter's end is near.

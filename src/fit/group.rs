@@ -21,6 +21,8 @@ pub struct Group {
     /// Change of the phase per ppm of the clock over that of the frequency, in seconds: when the drive plays this frequency,
     /// counted from its middle. Zero for two channels.
     pub when_s: f64,
+    /// Squared coherence of Y with X within the group: what part of Y the ratio stands for.
+    pub coherence: f64,
     /// The bins drawn together.
     pub start: usize,
     pub stop: usize,
@@ -63,6 +65,11 @@ fn group(bins: &Bins, start: usize, stop: usize) -> Option<Group> {
     }
     // Once more with the reference's noise in the weights.
     let (xy, xx, fx) = sum(xy / xx);
+    let yy: f64 = (start..stop)
+        .filter(|i| bins.used[*i])
+        .map(|i| bins.y[i].norm_sqr() / bin_variance(bins, i, xy / xx))
+        .sum();
+    let coherence = if yy > 0.0 { xy.norm_sqr() / (xx * yy) } else { 0.0 };
     let when_s = bins.x_clock.as_ref().map_or(0.0, |xt| {
         let (mut s, mut p) = (0.0, 0.0);
         for i in start..stop {
@@ -76,6 +83,7 @@ fn group(bins: &Bins, start: usize, stop: usize) -> Option<Group> {
         h: xy / xx,
         weight: xx,
         when_s,
+        coherence,
         start,
         stop,
     })

@@ -5,6 +5,7 @@ use num_complex::Complex64;
 
 use crate::transfer::bins::Bins;
 
+pub mod cell;
 pub mod group;
 pub mod model;
 pub mod peak;
@@ -14,6 +15,7 @@ pub mod start;
 
 use group::{Group, GroupProblem};
 use model::{Fixed, Model, Param};
+use solve::Patience;
 use start::Point;
 
 /// A Gaussian prior on a parameter of a fit.
@@ -120,13 +122,25 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
             starts.push([project_gain(&points, b1, b2), b1, b2]);
         }
     }
-    best_of(bins, setup, Kind::SecondOrder, f_ref, &groups, starts.iter().map(|s| s.to_vec()).collect(), &nominal)
+    best_of(
+        bins,
+        setup,
+        Kind::SecondOrder,
+        f_ref,
+        &groups,
+        starts.iter().map(|s| s.to_vec()).collect(),
+        &nominal,
+        f64::INFINITY,
+    )
 }
 
 /// Delay (s) and clock difference (ppm), of those on two grids, under which a second-order response explains the groups
 /// best. `coarse`: every so many groups are looked at.
 pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64], coarse: usize) -> Option<(f64, f64)> {
-    let groups: Vec<Group> = group::gather(bins, setup.band).into_iter().step_by(coarse.max(1)).collect();
+    let groups: Vec<Group> = group::gather(bins, setup.band)
+        .into_iter()
+        .step_by(coarse.max(1))
+        .collect();
     let f_ref = (setup.band[0].max(200.0) * setup.band[1]).sqrt();
     let plain = points(&groups, setup, &nominal_nuisance(setup), f_ref);
     if plain.len() != groups.len() {
@@ -146,7 +160,9 @@ pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64], co
                     }
                 })
                 .collect();
-            let Some((n, d)) = start::rational(&turned, 0, 2, 3) else { continue };
+            let Some((n, d)) = start::rational(&turned, 0, 2, 3) else {
+                continue;
+            };
             // A pickup is stable; a wrong delay may be explained by one that is not.
             if d[0] <= 0.0 || d[1] <= 0.0 {
                 continue;
@@ -164,8 +180,21 @@ pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64], co
 }
 
 /// Fits the eddy model, starting from a second-order fit.
-pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Fitted> {
+///
+/// Unless it is `wanted` anyway, a fit that the information criterion would not prefer is given up early: pole and zero then
+/// cancel, and their values mean nothing.
+pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted, wanted: bool) -> Option<Fitted> {
     let groups = group::gather(bins, setup.band);
+    let now = 2.0
+        * groups
+            .iter()
+            .map(|g| (from.model.response(&from.theta, g.f) - g.h).norm_sqr() * g.weight)
+            .sum::<f64>();
+    let worth = if wanted {
+        f64::INFINITY
+    } else {
+        now - 2.0 * from.data.max(2.0).ln() * from.scatter.max(1.0)
+    };
     let f_ref = from.model.f_ref;
     let nuisance: Vec<f64> = from.theta[Kind::SecondOrder.params().len()..].to_vec();
     let points = points(&groups, setup, &nuisance, f_ref);
@@ -195,7 +224,7 @@ pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Fitted> {
             starts.push(vec![g, b1, b2, p, 0.9 * p]);
         }
     }
-    best_of(bins, setup, Kind::Eddy, f_ref, &groups, starts, &nuisance)
+    best_of(bins, setup, Kind::Eddy, f_ref, &groups, starts, &nuisance, worth)
 }
 
 /// Bayesian information criterion, eddy minus second order: negative where the eddy model is the better one. The cost is
@@ -249,6 +278,7 @@ fn best_of(
     groups: &[Group],
     starts: Vec<Vec<f64>>,
     nuisance: &[f64],
+    worth: f64,
 ) -> Option<Fitted> {
     let own = kind.params();
     let mut params = own.to_vec();
@@ -315,10 +345,15 @@ fn best_of(
     let best = ranked
         .into_iter()
         .take(3)
-        .map(|(_, s)| solve::minimise(&problem, &s, &low, &high))
+        .map(|(_, s)| solve::minimise(&problem, &s, &low, &high, Patience::STATISTICAL))
         .filter(|s| s.cost.is_finite() && s.ending != solve::Ending::NotFinite)
         .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
-    let polished = raw::polish(bins, setup.band, &model, &best.theta, &lower, &upper, &priors)?;
+    if best.cost > worth {
+        return None;
+    }
+    let (f0, q) = model::f0_q(f_ref, best.theta[1], best.theta[2]);
+    let cells = cell::cells(bins, setup.band, f0 / q);
+    let polished = raw::polish(&cells, bins.length, &model, &best.theta, &lower, &upper, &priors)?;
     if !(polished.last_step.is_finite() && polished.last_step < 1.0) {
         return None;
     }
@@ -341,7 +376,10 @@ struct Judged {
 /// Mean square misfit of the groups in units of their noise: a smooth misfit shows here long before it shows among the raw
 /// bins.
 fn smooth_chi2(groups: &[Group], model: &Model, theta: &[f64]) -> f64 {
-    let sum: f64 = groups.iter().map(|g| (model.response(theta, g.f) - g.h).norm_sqr() * g.weight).sum();
+    let sum: f64 = groups
+        .iter()
+        .map(|g| (model.response(theta, g.f) - g.h).norm_sqr() * g.weight)
+        .sum();
     sum / (groups.len() as f64 - 0.5 * theta.len() as f64).max(1.0)
 }
 
@@ -448,5 +486,9 @@ fn local_scatter(bins: &Bins, groups: &[Group], model: &Model, theta: &[f64], re
             count += n - 1;
         }
     }
-    if count < 50 { 1.0 } else { sum / count as f64 * bins.length / bins.energy }
+    if count < 50 {
+        1.0
+    } else {
+        sum / count as f64 * bins.length / bins.energy
+    }
 }

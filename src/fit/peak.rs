@@ -100,8 +100,12 @@ pub fn propagate2(fit: &Fitted, f: impl Fn(&[f64]) -> Option<(f64, f64)>) -> Opt
 ///
 /// `curve`: (f, dB, u in dB). Returns frequency, height in the same dB, and the noise uncertainties of both.
 pub fn of_curve(curve: &[(f64, f64, f64)], from: f64, to: f64) -> Option<(f64, f64, f64, f64)> {
-    let inside: Vec<usize> = (0..curve.len()).filter(|i| (from..=to).contains(&curve[*i].0)).collect();
-    let top = *inside.iter().max_by(|a, b| smooth3(curve, **a).total_cmp(&smooth3(curve, **b)))?;
+    let inside: Vec<usize> = (0..curve.len())
+        .filter(|i| (from..=to).contains(&curve[*i].0))
+        .collect();
+    let top = *inside
+        .iter()
+        .max_by(|a, b| smooth3(curve, **a).total_cmp(&smooth3(curve, **b)))?;
     let centre = curve[top].0.ln();
     // As wide as the top is round: out to 1.5 dB below it, a quarter of an octave at least, an octave at most.
     let height = smooth3(curve, top);

@@ -3,9 +3,9 @@
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
+use super::NuisancePrior;
+use super::cell::Cell;
 use super::model::{MOST, Model, Param};
-use super::{NuisancePrior, bin_variance};
-use crate::transfer::bins::Bins;
 
 /// Sums over all used bins at one point of the parameter space.
 pub struct Sums {
@@ -20,7 +20,7 @@ pub struct Sums {
 }
 
 /// z = sqrt 2 (Y - H X) / sqrt v as real and imaginary part, v the variance of Y - H X, which H itself takes part in.
-pub fn sums(bins: &Bins, band: [f64; 2], model: &Model, theta: &[f64]) -> Sums {
+pub fn sums(cells: &[Cell], length: f64, model: &Model, theta: &[f64]) -> Sums {
     let p = theta.len();
     let mut normal = [[0.0f64; MOST]; MOST];
     let mut gradient = [0.0f64; MOST];
@@ -31,34 +31,33 @@ pub fn sums(bins: &Bins, band: [f64; 2], model: &Model, theta: &[f64]) -> Sums {
     let mut d = [Complex64::new(0.0, 0.0); MOST];
     let mut z = [Complex64::new(0.0, 0.0); MOST];
     let clock = model.index(Param::Clock);
-    let (from, to) = (bins.index_of(band[0]), bins.index_of(band[1]));
     let third = 2f64.powf(1.0 / 3.0);
-    let mut next_block = band[0].max(bins.spacing_hz) * third;
-    for i in from..=to.min(bins.len().saturating_sub(1)) {
-        if !bins.used[i] {
-            continue;
-        }
-        let f = bins.freq(i);
-        while f > next_block {
+    let mut next_block = cells.first().map_or(1.0, |c| c.f) * third;
+    for cell in cells {
+        while cell.f > next_block {
             blocks.push(DVector::from_column_slice(&block[..p]));
             block = [0.0; MOST];
             next_block *= third;
         }
-        let h = model.eval(theta, f, &mut d);
-        let mut x = bins.x[i];
-        if let (Some(c), Some(xt)) = (clock, &bins.x_clock) {
-            x += xt[i] * theta[c];
-            d[c] = h * xt[i] / x;
+        let h = model.eval(theta, cell.f, &mut d);
+        let mut x = cell.x;
+        if let Some(c) = clock {
+            x += cell.x_clock * theta[c];
+            d[c] = h * cell.x_clock / x;
         }
-        let v = bin_variance(bins, i, h);
+        let v = cell.variance(h, length);
         let scale = (2.0 / v).sqrt();
-        let e = (bins.y[i] - h * x) * scale;
-        let reference_noise = bins.sxx[i] > 0.0;
+        let e = (cell.y - h * x) * scale;
+        let rest = cell.rest * scale * scale;
         for c in 0..p {
             let mut jac = -x * d[c] * scale;
-            if reference_noise {
-                let dv = 2.0 * (h.conj() * d[c]).re * bins.sxx[i] - 2.0 * (d[c].conj() * bins.syx[i]).re;
-                jac -= e * (0.5 * dv * bins.length / v);
+            if cell.sxx > 0.0 {
+                let dv = 2.0 * (h.conj() * d[c]).re * cell.sxx - 2.0 * (d[c].conj() * cell.syx).re;
+                let half = 0.5 * dv * length / v;
+                jac -= e * half;
+                // The part that does not follow X has its variance from H too.
+                gradient[c] -= rest * half;
+                block[c] -= rest * half;
             }
             z[c] = jac;
         }
@@ -70,8 +69,8 @@ pub fn sums(bins: &Bins, band: [f64; 2], model: &Model, theta: &[f64]) -> Sums {
                 normal[a][b] += z[a].re * z[b].re + z[a].im * z[b].im;
             }
         }
-        cost += e.norm_sqr();
-        count += 1;
+        cost += e.norm_sqr() + rest;
+        count += cell.bins as usize;
     }
     blocks.push(DVector::from_column_slice(&block[..p]));
     Sums {
@@ -102,7 +101,9 @@ pub fn invert(n: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
     if scale.iter().any(|s| !(s.is_finite() && *s > 0.0)) {
         return None;
     }
-    let m = DMatrix::from_fn(keep.len(), keep.len(), |a, b| n[(keep[a], keep[b])] / (scale[a] * scale[b]));
+    let m = DMatrix::from_fn(keep.len(), keep.len(), |a, b| {
+        n[(keep[a], keep[b])] / (scale[a] * scale[b])
+    });
     let chol = m.cholesky()?;
     let inv = chol.inverse();
     let mut out = DMatrix::zeros(n.nrows(), n.ncols());
@@ -138,6 +139,12 @@ fn bounded_step(
     }
 }
 
+/// Covariance at the end: with every parameter free, those on their bounds too. A bound that was hit is a fact about this
+/// take's noise, not knowledge; only where the matrix is singular so are they held.
+fn covariance(n: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
+    invert(n, &vec![true; free.len()]).or_else(|| invert(n, free))
+}
+
 /// Where the polishing ended.
 pub struct Polished {
     pub theta: Vec<f64>,
@@ -154,8 +161,8 @@ const SMALL_STEP: f64 = 0.01;
 
 /// Gauss-Newton with step halving from a start that is already close.
 pub fn polish(
-    bins: &Bins,
-    band: [f64; 2],
+    cells: &[Cell],
+    length: f64,
     model: &Model,
     start: &[f64],
     lower: &[f64],
@@ -164,7 +171,7 @@ pub fn polish(
 ) -> Option<Polished> {
     let p = start.len();
     let mut theta = start.to_vec();
-    let mut now = sums(bins, band, model, &theta);
+    let mut now = sums(cells, length, model, &theta);
     let mut last_step = f64::INFINITY;
     for _ in 0..MOST_STEPS {
         let (n, g, cost) = with_priors(&now, &theta, priors);
@@ -179,7 +186,9 @@ pub fn polish(
         let mut taken = 1.0;
         let mut done = None;
         for _ in 0..8 {
-            let next: Vec<f64> = (0..p).map(|c| (theta[c] - taken * step[c]).clamp(lower[c], upper[c])).collect();
+            let next: Vec<f64> = (0..p)
+                .map(|c| (theta[c] - taken * step[c]).clamp(lower[c], upper[c]))
+                .collect();
             let size = (0..p)
                 .filter(|c| free[*c])
                 .map(|c| (next[c] - theta[c]).abs() / inverse[(c, c)].sqrt())
@@ -188,7 +197,7 @@ pub fn polish(
                 done = Some((next, None, size));
                 break;
             }
-            let s = sums(bins, band, model, &next);
+            let s = sums(cells, length, model, &next);
             let (_, _, c) = with_priors(&s, &next, priors);
             // Uphill by less than the noise of the cost itself is not uphill.
             if c <= cost + 1e-9 * cost.abs() {
@@ -206,7 +215,7 @@ pub fn polish(
                 return Some(Polished {
                     theta,
                     sums: now,
-                    inverse,
+                    inverse: covariance(&n, &free)?,
                     free,
                     last_step,
                 });
@@ -217,7 +226,7 @@ pub fn polish(
     let free: Vec<bool> = (0..p)
         .map(|c| !(theta[c] <= lower[c] && g[c] > 0.0 || theta[c] >= upper[c] && g[c] < 0.0))
         .collect();
-    let inverse = invert(&n, &free)?;
+    let inverse = covariance(&n, &free)?;
     Some(Polished {
         theta,
         sums: now,

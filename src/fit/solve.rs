@@ -38,9 +38,31 @@ pub struct Solution {
     pub at_bound: Vec<bool>,
 }
 
-const MOST_ITERATIONS: usize = 500;
+/// When to stop.
+#[derive(Debug, Clone, Copy)]
+pub struct Patience {
+    pub iterations: usize,
+    /// A gain in cost below this (relative to it, plus the absolute one) is none.
+    pub relative: f64,
+    pub absolute: f64,
+}
 
-pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f64]) -> Solution {
+impl Patience {
+    /// To the last digit.
+    pub const EXACT: Patience = Patience {
+        iterations: 500,
+        relative: 1e-14,
+        absolute: 0.0,
+    };
+    /// To a small part of a standard uncertainty: costs are in units of the noise.
+    pub const STATISTICAL: Patience = Patience {
+        iterations: 60,
+        relative: 1e-12,
+        absolute: 1e-4,
+    };
+}
+
+pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f64], patience: Patience) -> Solution {
     let p = start.len();
     let m = problem.rows();
     let mut theta: Vec<f64> = (0..p).map(|i| start[i].clamp(lower[i], upper[i])).collect();
@@ -64,7 +86,7 @@ pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f6
             at_bound: vec![false; p],
         };
     }
-    'outer: while iterations < MOST_ITERATIONS {
+    'outer: while iterations < patience.iterations {
         iterations += 1;
         problem.jacobian(&theta, &mut j);
         if j.iter().any(|v| !v.is_finite()) {
@@ -108,7 +130,8 @@ pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f6
             let small_step = (0..p).all(|c| (theta[c] - next[c]).abs() <= 1e-13 * (theta[c].abs() + 1e-300));
             if new_cost.is_finite() && gained > 0.0 {
                 let ratio = if predicted > 0.0 { gained / predicted } else { 1.0 };
-                let tiny = gained <= 1e-14 * cost && predicted <= 1e-14 * cost;
+                let small = patience.relative * cost + patience.absolute;
+                let tiny = gained <= small && predicted <= small;
                 theta = next;
                 std::mem::swap(&mut r, &mut trial);
                 cost = new_cost;
@@ -122,7 +145,7 @@ pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f6
                 break;
             }
             // No gain: at the minimum within rounding, or the step was too bold.
-            if small_step || predicted.abs() <= 1e-14 * cost || cost == 0.0 {
+            if small_step || predicted.abs() <= patience.relative * cost + patience.absolute || cost == 0.0 {
                 ending = Ending::Converged;
                 break 'outer;
             }
@@ -134,7 +157,11 @@ pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f6
         }
     }
     problem.jacobian(&theta, &mut j);
-    let inverse = if j.iter().all(|v| v.is_finite()) { inverse_normal(&j) } else { None };
+    let inverse = if j.iter().all(|v| v.is_finite()) {
+        inverse_normal(&j)
+    } else {
+        None
+    };
     let at_bound = (0..p).map(|c| theta[c] <= lower[c] || theta[c] >= upper[c]).collect();
     Solution {
         theta,

@@ -21,7 +21,11 @@ pub fn rational(points: &[Point], n: usize, d: usize, rounds: usize) -> Option<(
         let mut a = DMatrix::zeros(2 * points.len(), cols);
         let mut b = DVector::zeros(2 * points.len());
         for (i, p) in points.iter().enumerate() {
-            let now = if round == 0 { Complex64::new(1.0, 0.0) } else { polynomial(&den, p.s) };
+            let now = if round == 0 {
+                Complex64::new(1.0, 0.0)
+            } else {
+                polynomial(&den, p.s)
+            };
             let w = p.weight / now.norm();
             let mut power = Complex64::new(1.0, 0.0);
             for c in 0..=n.max(d) {
@@ -74,7 +78,9 @@ fn least_squares(mut a: DMatrix<f64>, mut b: DVector<f64>) -> Option<Vec<f64>> {
 /// Splits 1 + a1 s + a2 s^2 + a3 s^3 into (1 + s p)(1 + b1 s + b2 s^2), all three positive; every way there is.
 pub fn split_cubic(a: [f64; 3]) -> Vec<[f64; 3]> {
     let value = |p: f64| ((p - a[0]) * p + a[1]) * p - a[2];
-    let grid: Vec<f64> = (0..=240).map(|i| 10f64.powf(-4.0 + 6.0 * f64::from(i) / 240.0)).collect();
+    let grid: Vec<f64> = (0..=240)
+        .map(|i| 10f64.powf(-4.0 + 6.0 * f64::from(i) / 240.0))
+        .collect();
     let mut out = Vec::new();
     for pair in grid.windows(2) {
         let (mut lo, mut hi) = (pair[0], pair[1]);
@@ -115,6 +121,10 @@ mod tests {
         let (num, den) = rational(&points, 1, 3, 6).unwrap();
         assert!((num[0] - 2.0).abs() < 1e-9 && (num[1] - 0.2).abs() < 1e-9, "{num:?}");
         let split = split_cubic([den[0], den[1], den[2]]);
-        assert!(split.iter().any(|v| (v[0] - p).abs() < 1e-6 && (v[1] - b1).abs() < 1e-6 && (v[2] - b2).abs() < 1e-6));
+        assert!(
+            split
+                .iter()
+                .any(|v| (v[0] - p).abs() < 1e-6 && (v[1] - b1).abs() < 1e-6 && (v[2] - b2).abs() < 1e-6)
+        );
     }
 }

@@ -425,6 +425,8 @@ impl Judged {
                     .unwrap_or_default();
                 format!("{name} {}{share}", step(&self.d, unit))
             }
+            // Beyond the interval, but too small to matter: said as what it is.
+            Call::Same if self.d.value.abs() > Z95 * self.d.u => format!("{name} no different to speak of"),
             Call::Same => format!("{name} no different"),
             Call::CannotTell => {
                 let sure = amount(Z95 * self.d.u, unit);

@@ -14,48 +14,74 @@ pub mod store;
 
 pub const SCHEMA: &str = "coilwright/record/1";
 
+/// One measurement of one pickup. SI units, as the names say; null where something is not known.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[schemars(extend(
+    "if" = {"properties": {"verdict": {"const": "rejected"}}},
+    "then" = {"properties": {"resonance": {"type": "null"}}},
+    "else" = {"properties": {"resonance": {"type": "object"}}}
+))]
 pub struct Record {
+    /// Kind and version of this document.
+    #[schemars(extend("const" = SCHEMA))]
     pub schema: String,
+    /// The same take under the same name has the same one.
     pub id: String,
-    /// RFC 3339 with offset.
+    /// When the take was made, RFC 3339 with offset; of a recording, when its file was last changed.
     pub taken_at: String,
+    /// Version of the program that wrote the record.
     pub tool_version: String,
+    /// What was measured, as far as it was told.
     pub pickup: Pickup,
+    /// What it was measured with.
     pub rig: RigSummary,
+    /// What hung on the pickup besides the rig's own input; null where it was not told.
     pub load: Option<LoadSummary>,
+    /// The test signal; null where its description is not known.
     pub drive: Option<Drive>,
+    /// The recording, and what it says of signal, noise and clocks.
     pub capture: CaptureSummary,
+    /// The reading; null where the take was rejected.
     pub resonance: Option<Resonance>,
+    /// How well the models explain the take.
     pub fit: Option<Fit>,
+    /// The response, for plots.
     pub curve: Option<Curve>,
+    /// Follows from the gravest finding.
     pub verdict: Verdict,
+    /// What the take itself showed, the gravest first.
     pub findings: Vec<Finding>,
+    /// Every other remark: "simulated", no rig given, a tolerance taken as exact...
     pub notes: Vec<String>,
     /// Single readings of repeats, in order of taking; empty for one take.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub repeats: Vec<Repeat>,
 }
 
+/// The pickup, in the words and figures that were typed in.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Pickup {
+    /// As given; of a recording without a name, the file's.
     pub name: String,
     /// Over which coil the exciter lay.
     pub over: Option<String>,
-    /// The ohmmeter's reading, as typed in.
+    /// The ohmmeter's reading in ohms, as typed in.
     pub r_ohm: Option<f64>,
     /// The room's temperature in degrees Celsius, as typed in.
     pub temperature_c: Option<f64>,
     /// `r_ohm` brought to 20 degC with copper's 0.00393 /K (IEC 60028); null unless both are known.
     #[serde(default)]
     pub r20_ohm: Option<f64>,
+    /// A remark that was typed in.
     pub note: Option<String>,
 }
 
-/// `{"given": false}` without a rig.
+/// The rig; `{"given": false}` without one.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RigSummary {
+    /// Whether a rig file was used.
     pub given: bool,
+    /// As in the rig file, else the file's name.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// First 16 hex digits of the SHA-256 of the rig file's content.
@@ -66,37 +92,54 @@ pub struct RigSummary {
     pub values: BTreeMap<String, serde_json::Value>,
 }
 
+/// What hung on the pickup.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LoadSummary {
     /// In the command line's notation, normalised.
     pub text: String,
 }
 
+/// The test signal as it was made.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Drive {
-    /// "sweep" or "noise".
+    #[schemars(extend("enum" = ["sweep", "noise"]))]
     pub shape: String,
+    /// Sampling rate.
     pub rate_hz: u32,
+    /// Both sweeps or all periods together, silences not counted.
     pub seconds: f64,
     pub from_hz: f64,
     pub to_hz: f64,
+    /// Peak of the file against full scale.
     pub level_dbfs: f64,
+    /// Which noise it was; left out for sweeps.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub seed: Option<u64>,
 }
 
+/// The recording.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CaptureSummary {
+    /// Sampling rate.
     pub rate_hz: u32,
+    /// 2: pickup and reference; 1: the pickup alone.
+    #[schemars(range(min = 1, max = 2))]
     pub channels: u32,
+    /// Samples of each channel.
     pub frames: u64,
-    /// The larger of the channels' peaks.
+    /// The larger of the channels' peaks against full scale; null for digital silence.
     pub peak_dbfs: Option<f64>,
+    /// Samples on flat tops, both channels together.
     pub clipped_samples: u64,
+    /// Places where samples are missing or repeated.
     pub dropouts: u64,
+    /// When the drive file's first sample arrives; null for two channels without a drive file.
     pub latency_s: Option<f64>,
+    /// How fast the output's clock runs against the input's, + is fast; null as above.
     pub clock_ppm: Option<f64>,
+    /// Energy of the answer over energy of the noise in the octave around f0, hum left out.
     pub snr_db: Option<f64>,
+    /// All mains lines together against the pickup's signal.
     pub hum_db: Option<f64>,
     /// Measured mains frequency, where hum was found.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -104,6 +147,7 @@ pub struct CaptureSummary {
     /// "live", "sim" or "file".
     #[serde(default)]
     pub source: String,
+    /// The sound devices, as the system calls them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub device: Option<String>,
     /// File name of the take, beside the record or as given to analyze.
@@ -111,23 +155,34 @@ pub struct CaptureSummary {
     pub take: Option<String>,
 }
 
+/// The reading: of the pickup as it was loaded, the rig's input counted in.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Resonance {
+    /// Natural frequency of the second-order model; an effective value for a coil with metal about it.
     pub f0_hz: Estimate,
+    /// Quality factor of the same model.
     pub q: Estimate,
+    /// Correlation of the uncertainties of f0 and Q.
+    #[schemars(range(min = -1, max = 1))]
     pub corr_f0_q: f64,
+    /// Where the response is highest; null where it has no peak.
     pub peak_hz: Option<Estimate>,
+    /// Height of the peak above the level at low frequency; null where there is none.
     pub peak_db: Option<Estimate>,
     pub peak_from: PeakFrom,
+    /// Mutual inductance of exciter and pickup, load included; null for one channel or without a rig.
     pub mutual_h: Option<Estimate>,
     /// +1 or -1: the sign of the mutual inductance times the rig's sign.
+    #[schemars(extend("enum" = [-1, 1]))]
     pub polarity: i8,
+    /// Whether the rig states its sign; without it the polarity says nothing by itself.
     pub polarity_referenced: bool,
     /// Level of the low-frequency response in dB re 1 V/(A s) resp. 1 s (no rig): coupling from the exciter, not loudness.
     #[serde(default)]
     pub level_db: Option<Estimate>,
 }
 
+/// Where the peak was read: off the better model, or off the measured curve where no model fits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum PeakFrom {
@@ -135,6 +190,7 @@ pub enum PeakFrom {
     Curve,
 }
 
+/// "eddy" where metal about the coil explains the take clearly better, or where it was asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Model {
@@ -142,16 +198,20 @@ pub enum Model {
     Eddy,
 }
 
+/// The models and how well they explain the take.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Fit {
     /// The better model: what `curve.model_db` and the peak come from.
     pub model: Model,
+    /// Lowest and highest frequency of the fit.
     pub band_hz: [f64; 2],
+    /// Spectral lines used in it.
     pub bins: u64,
-    /// Of the second-order model.
+    /// Of the second-order model: 1 where it misses the take by no more than the noise.
     pub reduced_chi2: f64,
     /// Of the second-order model against the smoothed curve.
     pub rms_residual_db: f64,
+    /// Null where nothing speaks for it.
     pub eddy: Option<Eddy>,
     /// AC-coupling corners, exciter corner and delay as fitted or taken from the rig, by name.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
@@ -161,6 +221,7 @@ pub struct Fit {
     pub noise_from: String,
 }
 
+/// A value besides the pickup's own.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Nuisance {
     pub value: f64,
@@ -168,6 +229,7 @@ pub struct Nuisance {
     pub u: Option<f64>,
 }
 
+/// The model for coils with metal about them, s = j 2 pi f: (1 + s zero)/((1 + s pole)(1 + s/(Q w0) + s^2/w0^2)).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Eddy {
     pub f0_hz: Estimate,
@@ -186,7 +248,9 @@ pub struct Curve {
     pub freq_hz: Vec<f64>,
     pub mag_db: Vec<f64>,
     pub phase_deg: Vec<f64>,
+    /// Standard uncertainty of `mag_db`.
     pub u_db: Vec<f64>,
+    /// The better model at the same frequencies.
     pub model_db: Vec<f64>,
 }
 
@@ -200,6 +264,7 @@ pub struct Repeat {
     pub mutual_h: Option<Estimate>,
 }
 
+/// "ok", "suspect" (usable: read the findings) or "rejected" (measure again).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Verdict {
@@ -208,6 +273,7 @@ pub enum Verdict {
     Rejected,
 }
 
+/// How grave a finding is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Level {
@@ -238,10 +304,12 @@ pub enum Code {
     InputLoading,
 }
 
+/// Something that the take showed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Finding {
     pub code: Code,
     pub level: Level,
+    /// What was seen and what to do about it, for people.
     pub text: String,
 }
 

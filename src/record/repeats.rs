@@ -42,14 +42,20 @@ pub fn combine(records: Vec<Record>) -> Result<Record> {
     }
     out.findings.sort_by_key(|f| std::cmp::Reverse(f.level));
     out.verdict = Verdict::from_findings(&out.findings);
-    out.notes.push(format!("mean of {} takes; the curve is the first take's", readings.len()));
+    out.notes.push(format!(
+        "mean of {} takes; the curve is the first one's",
+        readings.len()
+    ));
     if readings.len() < all {
         let why = records
             .iter()
             .flat_map(|r| r.findings.iter().filter(|f| f.level == Level::Reject))
             .next()
             .map_or(String::new(), |f| format!(" ({})", f.text));
-        out.notes.push(format!("{} of {all} takes rejected and left out{why}", all - readings.len()));
+        out.notes.push(format!(
+            "{} of {all} takes rejected and left out{why}",
+            all - readings.len()
+        ));
     }
     if let Some(r) = out.resonance.as_mut() {
         let column = |pick: &dyn Fn(&Resonance) -> Option<Estimate>| -> Option<Estimate> {
@@ -90,7 +96,11 @@ pub fn mean(list: &[Estimate]) -> Option<Estimate> {
         0.0
     };
     let u_noise = computed.max(scatter) / n.sqrt();
-    let systematic = list.iter().map(|e| (e.u * e.u - e.u_noise * e.u_noise).max(0.0)).sum::<f64>() / n;
+    let systematic = list
+        .iter()
+        .map(|e| (e.u * e.u - e.u_noise * e.u_noise).max(0.0))
+        .sum::<f64>()
+        / n;
     Estimate::new(value, (u_noise * u_noise + systematic).sqrt(), u_noise)
 }
 
@@ -111,7 +121,10 @@ mod tests {
         // t.975 for 4 degrees of freedom is 2.7764 (handbook tables); s of these is 1.5811.
         let m = mean(&[e(1.0, 0.1), e(2.0, 0.1), e(3.0, 0.1), e(4.0, 0.1), e(5.0, 0.1)]).unwrap();
         let want = 1.581_138_8 * 2.776_445 / 1.959_964 / 5f64.sqrt();
-        assert!((m.value - 3.0).abs() < 1e-12 && (m.u_noise - want).abs() < 1e-5, "{m:?}");
+        assert!(
+            (m.value - 3.0).abs() < 1e-12 && (m.u_noise - want).abs() < 1e-5,
+            "{m:?}"
+        );
         assert!((m.u - want.hypot(0.3)).abs() < 1e-5);
         let calm = mean(&[e(3.0, 0.5), e(3.0, 0.5)]).unwrap();
         assert!((calm.u_noise - 0.5 / 2f64.sqrt()).abs() < 1e-12);

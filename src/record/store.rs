@@ -11,17 +11,28 @@ const MOST_BYTES: u64 = 16 << 20;
 
 /// Reads a record from its file, or from the folder it lies in.
 pub fn read(path: &Path) -> Result<Record> {
-    let file = if path.is_dir() { path.join("record.json") } else { path.to_path_buf() };
+    let file = if path.is_dir() {
+        path.join("record.json")
+    } else {
+        path.to_path_buf()
+    };
     parse(&fileio::read_limited(&file, MOST_BYTES)?, &file)
 }
 
 /// As [`read`], from bytes; `path` only names the file in messages.
 pub fn parse(bytes: &[u8], path: &Path) -> Result<Record> {
     let name = path.display();
-    let value: serde_json::Value = serde_json::from_slice(bytes)
-        .map_err(|e| Failure::new(format!("{name} is not a record: {e}"), "give a record.json that coilwright wrote"))?;
+    let value: serde_json::Value = serde_json::from_slice(bytes).map_err(|e| {
+        Failure::new(
+            format!("{name} is not a record: {e}"),
+            "give a record.json that coilwright wrote",
+        )
+    })?;
     let schema = value.get("schema").and_then(|s| s.as_str()).unwrap_or_default();
-    match schema.strip_prefix("coilwright/record/").and_then(|v| v.parse::<u32>().ok()) {
+    match schema
+        .strip_prefix("coilwright/record/")
+        .and_then(|v| v.parse::<u32>().ok())
+    {
         Some(1) => {}
         Some(v) if v > 1 => {
             return Err(Failure::new(
@@ -36,6 +47,10 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Record> {
             ));
         }
     }
-    serde_json::from_value(value)
-        .map_err(|e| Failure::new(format!("{name} is a damaged record: {e}"), "measure again, or analyse its take again"))
+    serde_json::from_value(value).map_err(|e| {
+        Failure::new(
+            format!("{name} is a damaged record: {e}"),
+            "measure again, or analyse its take again",
+        )
+    })
 }

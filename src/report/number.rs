@@ -94,8 +94,19 @@ pub fn bare_interval(e: &Estimate, unit: Unit) -> String {
     core(e, unit).unwrap_or_else(|| format!("{} {PLUS_MINUS} ?", short(e.value, unit)))
 }
 
+/// Nothing at a bench is told apart below this; more digits would only be read as a boast. Files and details keep all.
+fn finest(unit: Unit) -> f64 {
+    match unit {
+        Unit::Hertz => 0.1,
+        Unit::Decibel => 0.01,
+        Unit::Ratio => 0.001,
+        _ => 0.0,
+    }
+}
+
 fn core(e: &Estimate, unit: Unit) -> Option<String> {
     let half = e.half_width_95();
+    let half = if half > 0.0 { half.max(finest(unit)) } else { half };
     if !(half > 0.0 && half.is_finite() && e.value.is_finite()) {
         return None;
     }

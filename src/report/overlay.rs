@@ -57,7 +57,9 @@ pub fn compare_plot(records: &[Record], align: Align) -> Result<Plot> {
             legend_top + ROW * (row as f64 + 0.75),
         );
         let gap = if columns == 1 { 0.0 } else { 1.5 };
-        legend(&mut sheet, trace, record, at, width - gap, columns == 1);
+        // Where all are, the stamp says it, and the names need the room.
+        let mark = words::is_simulated(record) && !shown.iter().all(words::is_simulated);
+        legend(&mut sheet, trace, record, at, width - gap, (columns == 1, mark));
     }
     sheet.render()
 }
@@ -230,7 +232,7 @@ fn letter(sheet: &mut Sheet, index: usize, at: Point) {
     );
 }
 
-fn legend(sheet: &mut Sheet, trace: &Trace, record: &Record, at: Point, width: f64, long: bool) {
+fn legend(sheet: &mut Sheet, trace: &Trace, record: &Record, at: Point, width: f64, (long, marked): (bool, bool)) {
     let (pen, marker) = style(trace.index);
     let middle = at.1 - 0.36 * SMALL;
     let sample = 11.0;
@@ -257,11 +259,7 @@ fn legend(sheet: &mut Sheet, trace: &Trace, record: &Record, at: Point, width: f
     let numbers = fitted(&numbers, SMALL, width * 0.75);
     sheet.text((right, at.1), &numbers, Type::new(SMALL, INK, Anchor::Right));
     let room = right - text_width(&numbers, SMALL) - 2.0 - x;
-    let mark = if words::is_simulated(record) {
-        " (simulated)"
-    } else {
-        ""
-    };
+    let mark = if marked { " (simulated)" } else { "" };
     let room = room - text_width(mark, SMALL);
     let name = fitted(&words::name(record), SMALL, room.max(0.0));
     sheet.text((x, at.1), &format!("{name}{mark}"), kind);

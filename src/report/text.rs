@@ -176,8 +176,30 @@ fn remarks(out: &mut Screen, record: &Record) {
         let head = text.to_lowercase().contains(name);
         out.row(label, &if head { text } else { format!("{name}: {text}") }, paint);
     }
-    for note in record.notes.iter().filter(|n| !words::is_simulation_note(n)) {
+    let notes = record.notes.iter().filter(|n| !words::is_simulation_note(n));
+    // What the rig file leaves open takes one line, unless somebody asks.
+    let (open, rest): (Vec<&String>, Vec<&String>) =
+        notes.partition(|n| !out.style.details && n.starts_with("rig: ") && n.contains(" not stated"));
+    for note in rest {
         out.row("Note", &words::clean(note), PLAIN);
+    }
+    if !open.is_empty() {
+        let key = |n: &&String| {
+            n.trim_start_matches("rig: ")
+                .split(" not stated")
+                .next()
+                .unwrap_or_default()
+                .to_string()
+        };
+        let keys: Vec<String> = open.iter().map(key).collect();
+        out.row(
+            "Note",
+            &format!(
+                "the rig file leaves open: {} (--details)",
+                words::clean(&keys.join(", "))
+            ),
+            PLAIN,
+        );
     }
 }
 

@@ -173,7 +173,10 @@ fn check(s: &Settings) -> Result<()> {
     }
     let half = 0.5 * f64::from(s.rate_hz);
     if !(s.from_hz.is_finite() && s.to_hz.is_finite() && s.from_hz >= 1.0) {
-        return bad(format!("the drive cannot start at {} Hz", s.from_hz), "give --from as 1 Hz or more");
+        return bad(
+            format!("the drive cannot start at {} Hz", s.from_hz),
+            "give --from as 1 Hz or more",
+        );
     }
     if s.to_hz < 2.0 * s.from_hz || s.to_hz > 0.98 * half {
         return bad(
@@ -185,7 +188,10 @@ fn check(s: &Settings) -> Result<()> {
         );
     }
     if !(s.seconds.is_finite() && (0.2..=60.0).contains(&s.seconds)) {
-        return bad(format!("a drive of {} s cannot be made", s.seconds), "give --seconds between 0.2 and 60");
+        return bad(
+            format!("a drive of {} s cannot be made", s.seconds),
+            "give --seconds between 0.2 and 60",
+        );
     }
     if !(s.level_dbfs.is_finite() && (-100.0..=0.0).contains(&s.level_dbfs)) {
         return bad(
@@ -218,7 +224,10 @@ mod tests {
                 let peak = a.samples.iter().fold(0f32, |m, x| m.max(x.abs()));
                 assert!((20.0 * peak.log10() + 12.0).abs() < 1e-4);
                 let lead = (LEAD_S * 48_000.0) as usize;
-                assert!(a.samples[..lead].iter().all(|x| *x == 0.0) && a.samples[lead..lead + 500].iter().any(|x| *x != 0.0));
+                assert!(
+                    a.samples[..lead].iter().all(|x| *x == 0.0)
+                        && a.samples[lead..lead + 500].iter().any(|x| *x != 0.0)
+                );
             }
         }
     }
@@ -283,7 +292,13 @@ mod tests {
             (Settings { level_dbfs: 3.0, ..ok }, "--level"),
             (Settings { from_hz: 0.0, ..ok }, "--from"),
             (Settings { rate_hz: 100, ..ok }, "--rate"),
-            (Settings { seconds: f64::NAN, ..ok }, "--seconds"),
+            (
+                Settings {
+                    seconds: f64::NAN,
+                    ..ok
+                },
+                "--seconds",
+            ),
         ] {
             let e = make(&s).unwrap_err().to_string();
             assert!(e.contains(word), "{e}");

@@ -37,7 +37,10 @@ pub(super) fn periodic(s: &Settings) -> Result<Body> {
     }
     if wanted.iter().filter(|a| **a > 0.0).count() < 20 {
         return Err(Failure::new(
-            format!("a noise from {} to {} Hz in {} s has too few lines", s.from_hz, s.to_hz, s.seconds),
+            format!(
+                "a noise from {} to {} Hz in {} s has too few lines",
+                s.from_hz, s.to_hz, s.seconds
+            ),
             "make it longer or wider",
         ));
     }

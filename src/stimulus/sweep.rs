@@ -24,7 +24,13 @@ pub fn once(s: &Settings) -> (Vec<f64>, f64) {
     let x = (0..n)
         .map(|i| {
             let at = i as f64 / rate;
-            let ramp = |u: f64| if u < 1.0 { 0.5 - 0.5 * (PI * u.max(0.0)).cos() } else { 1.0 };
+            let ramp = |u: f64| {
+                if u < 1.0 {
+                    0.5 - 0.5 * (PI * u.max(0.0)).cos()
+                } else {
+                    1.0
+                }
+            };
             let gain = ramp(at / fade_in) * ramp((t - at) / fade_out);
             gain * (TAU * (s.from_hz * l * (at / l).exp()).fract()).sin()
         })

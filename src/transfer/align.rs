@@ -27,6 +27,8 @@ const HIGH_HZ: f64 = 8_000.0;
 /// part of it would prefer the wrong period of a periodic drive, where less is smeared.
 const PEAK_S: f64 = 0.003;
 const MOST_PPM: f64 = 500.0;
+/// The delay of a channel that holds the drive itself is searched below this, then refined over all.
+const GRID_HZ: f64 = 5_000.0;
 
 /// Whitened cross-correlation of take and drive: latency in samples to about a millisecond, and the score.
 ///
@@ -94,6 +96,42 @@ pub fn coarse(take: &[f32], drive: &[f32], rate: f64, speed: f64) -> Option<Alig
     })
 }
 
+/// Period of a drive that repeats itself, in samples: the first strong peak of its autocorrelation after a tenth of a second.
+pub fn period(drive: &[f32], rate: f64) -> Option<usize> {
+    let n = fft::good_length(2 * drive.len());
+    let mut d = fft::forward(drive.iter().map(|v| f64::from(*v)), n, n / 2);
+    // Levels of the lines are of no interest, only that they come again.
+    let strongest = d.iter().map(|c| c.norm_sqr()).fold(0.0, f64::max);
+    d.iter_mut().for_each(|c| {
+        let p = c.norm_sqr();
+        *c = Complex64::new(if p > 1e-6 * strongest { p.sqrt() } else { 0.0 }, 0.0);
+    });
+    let r = fft::inverse(&d, n);
+    let from = (0.1 * rate) as usize;
+    let top = (from..drive.len()).max_by(|a, b| r[*a].total_cmp(&r[*b]))?;
+    if r[top] < 0.2 * r[0] {
+        return None;
+    }
+    // Of a comb of peaks the first that is nearly as high.
+    (from..=top).find(|i| r[*i] > 0.8 * r[top])
+}
+
+/// How well the looks add up under a clock difference: the drive laid a period off leaves some of them out.
+pub fn agreement(looks: &Looks, ppm: f64) -> f64 {
+    looks
+        .freq
+        .iter()
+        .enumerate()
+        .map(|(k, f)| {
+            let terms = looks.time.iter().zip(&looks.cross);
+            terms
+                .map(|(t, c)| c[k] * Complex64::from_polar(1.0, -TAU * f * ppm * 1e-6 * t))
+                .sum::<Complex64>()
+                .norm_sqr()
+        })
+        .sum()
+}
+
 /// Short-time cross-spectra Y_m(f) conj(D_m(f)), the take's windows shifted by the latency.
 pub struct Looks {
     /// Middle of each window in seconds from the middle of the drive's active part.
@@ -106,20 +144,39 @@ pub struct Looks {
 const WINDOW_S: f64 = 0.1;
 
 /// `shift_per_sample`: how the take's window moves per sample of the drive, 1/(1 + ppm 1e-6).
-pub fn looks(take: &[f32], drive: &[f32], active: &Range<usize>, latency: f64, ppm: f64, rate: f64, high_hz: f64) -> Looks {
+pub fn looks(
+    take: &[f32],
+    drive: &[f32],
+    active: &Range<usize>,
+    latency: f64,
+    ppm: f64,
+    rate: f64,
+    high_hz: f64,
+) -> Looks {
     let w = ((WINDOW_S * rate) as usize) & !1;
     let plan = RealFftPlanner::<f64>::new().plan_fft_forward(w.max(2));
-    let window: Vec<f64> = (0..w).map(|i| (std::f64::consts::PI * (i as f64 + 0.5) / w as f64).sin().powi(2)).collect();
+    let window: Vec<f64> = (0..w)
+        .map(|i| (std::f64::consts::PI * (i as f64 + 0.5) / w as f64).sin().powi(2))
+        .collect();
     let spectrum = |x: &[f32], at: i64| {
         let mut input: Vec<f64> = (0..w)
-            .map(|i| usize::try_from(at + i as i64).ok().and_then(|k| x.get(k)).map_or(0.0, |v| f64::from(*v)) * window[i])
+            .map(|i| {
+                usize::try_from(at + i as i64)
+                    .ok()
+                    .and_then(|k| x.get(k))
+                    .map_or(0.0, |v| f64::from(*v))
+                    * window[i]
+            })
             .collect();
         let mut out = plan.make_output_vec();
         let _ = plan.process(&mut input, &mut out);
         out
     };
     let spacing = rate / w as f64;
-    let (first, last) = ((300.0 / spacing) as usize, ((high_hz.min(0.45 * rate) / spacing) as usize).min(w / 2));
+    let (first, last) = (
+        (300.0 / spacing) as usize,
+        ((high_hz.min(0.45 * rate) / spacing) as usize).min(w / 2),
+    );
     let centre = 0.5 * (active.start + active.end) as f64;
     let mut out = Looks {
         time: Vec::new(),
@@ -148,17 +205,7 @@ pub fn looks(take: &[f32], drive: &[f32], active: &Range<usize>, latency: f64, p
 /// Clock difference in ppm that lets the looks at each frequency add up, whatever the pickup does; `None` where every
 /// frequency was played only once.
 pub fn clock(looks: &Looks) -> Option<f64> {
-    let power = |ppm: f64| {
-        let mut sum = 0.0;
-        for (k, f) in looks.freq.iter().enumerate() {
-            let mut s = Complex64::new(0.0, 0.0);
-            for (t, c) in looks.time.iter().zip(&looks.cross) {
-                s += c[k] * Complex64::from_polar(1.0, -TAU * f * ppm * 1e-6 * t);
-            }
-            sum += s.norm_sqr();
-        }
-        sum
-    };
+    let power = |ppm: f64| agreement(looks, ppm);
     let step = 12.5;
     let count = (2.0 * MOST_PPM / step) as usize;
     let values: Vec<f64> = (0..=count).map(|i| power(-MOST_PPM + i as f64 * step)).collect();
@@ -168,7 +215,10 @@ pub fn clock(looks: &Looks) -> Option<f64> {
     if values[top] < 1.25 * low {
         return None;
     }
-    let (mut a, mut b) = (-MOST_PPM + (top as f64 - 1.0) * step, -MOST_PPM + (top as f64 + 1.0) * step);
+    let (mut a, mut b) = (
+        -MOST_PPM + (top as f64 - 1.0) * step,
+        -MOST_PPM + (top as f64 + 1.0) * step,
+    );
     let ratio = 0.5 * (5f64.sqrt() - 1.0);
     while b - a > 0.02 {
         let (c, d) = (b - ratio * (b - a), a + ratio * (b - a));
@@ -185,17 +235,21 @@ pub fn clock(looks: &Looks) -> Option<f64> {
 /// weighted phases.
 pub fn straight(looks: &Looks) -> Option<(f64, f64)> {
     // Delay first, on a grid fine enough for the highest frequency; then both by linear regression of the phases.
+    let folded: Vec<(f64, Complex64)> = looks
+        .freq
+        .iter()
+        .enumerate()
+        .take_while(|(_, f)| **f < GRID_HZ)
+        .map(|(k, f)| (*f, looks.cross.iter().map(|c| c[k]).sum()))
+        .collect();
     let total = |tau: f64| {
-        let mut s = Complex64::new(0.0, 0.0);
-        for c in &looks.cross {
-            for (f, v) in looks.freq.iter().zip(c) {
-                s += v * Complex64::from_polar(1.0, TAU * f * tau);
-            }
-        }
-        s.norm()
+        folded
+            .iter()
+            .map(|(f, v)| v * Complex64::from_polar(1.0, TAU * f * tau))
+            .sum::<Complex64>()
+            .norm()
     };
-    let high = looks.freq.last().copied()?;
-    let step = 0.2 / high;
+    let step = 0.2 / GRID_HZ;
     let reach = (0.0015 / step) as i64;
     let best = (-reach..=reach).max_by(|a, b| total(*a as f64 * step).total_cmp(&total(*b as f64 * step)))?;
     let (mut tau, mut ppm) = (best as f64 * step, 0.0);
@@ -244,7 +298,12 @@ pub fn spectrum(
     let step = TAU / length as f64 * slow;
     let chirp = Chirp::new(drive.len(), keep, step, middle);
     let mut x = chirp.transform(drive.iter().map(|v| f64::from(*v)));
-    let mut dx = chirp.transform(drive.iter().enumerate().map(|(n, v)| f64::from(*v) * (n as f64 - middle)));
+    let mut dx = chirp.transform(
+        drive
+            .iter()
+            .enumerate()
+            .map(|(n, v)| f64::from(*v) * (n as f64 - middle)),
+    );
     for k in 0..keep {
         let turn = Complex64::from_polar(1.0, -((TAU * k as f64 / length as f64 * arrival) % TAU));
         x[k] *= turn;

@@ -42,7 +42,9 @@ impl Bins {
     }
 
     pub fn index_of(&self, f: f64) -> usize {
-        ((f / self.spacing_hz).round() as usize).saturating_sub(self.first).min(self.len().saturating_sub(1))
+        ((f / self.spacing_hz).round() as usize)
+            .saturating_sub(self.first)
+            .min(self.len().saturating_sub(1))
     }
 
     pub fn used_count(&self) -> usize {
@@ -84,7 +86,12 @@ impl Record {
         let end = (active.end + s(KEEP_S)).min(limits.end);
         let frames = end - start;
         // Part of the silence at either side stays untouched: the answer dies away in it.
-        let taper = |silence: usize, calm: usize| silence.saturating_sub(calm).min(s(TAPER_S)).max(s(CUT_TAPER_S).min(frames / 8));
+        let taper = |silence: usize, calm: usize| {
+            silence
+                .saturating_sub(calm)
+                .min(s(TAPER_S))
+                .max(s(CUT_TAPER_S).min(frames / 8))
+        };
         Record {
             taper_in: taper(active.start - start, s(0.01)),
             taper_out: taper(end - active.end, s(0.1)),
@@ -107,7 +114,10 @@ impl Record {
 
     pub fn energy(&self) -> f64 {
         let n = self.range.len();
-        let edges: f64 = (0..self.taper_in).chain(n.saturating_sub(self.taper_out)..n).map(|i| 1.0 - self.window(i).powi(2)).sum();
+        let edges: f64 = (0..self.taper_in)
+            .chain(n.saturating_sub(self.taper_out)..n)
+            .map(|i| 1.0 - self.window(i).powi(2))
+            .sum();
         n as f64 - edges
     }
 
@@ -115,7 +125,10 @@ impl Record {
     pub fn transform(&self, channel: &[f32], keep: usize) -> Vec<Complex64> {
         let cut = &channel[self.range.clone()];
         let mean = cut.iter().map(|v| f64::from(*v)).sum::<f64>() / cut.len().max(1) as f64;
-        let windowed = cut.iter().enumerate().map(|(i, v)| self.window(i) * (f64::from(*v) - mean));
+        let windowed = cut
+            .iter()
+            .enumerate()
+            .map(|(i, v)| self.window(i) * (f64::from(*v) - mean));
         fft::forward(windowed, self.length, keep)
     }
 }

@@ -73,8 +73,10 @@ pub fn clipping(x: &[f32], spread: f64) -> Clipping {
 /// Runs of samples that stand still where the signal moves: zeroed or held by a converter that lost its data. The kink at
 /// either end tells them from the flat top of a slow, coarsely stepped sine. Returns the frame of each.
 pub fn held(channels: &[&[f32]], active: &Range<usize>, step: f64) -> Vec<usize> {
-    const SHORTEST: usize = 4;
-    let Some(first) = channels.first() else { return Vec::new() };
+    const SHORTEST: usize = 8;
+    let Some(first) = channels.first() else {
+        return Vec::new();
+    };
     let still = |i: usize| channels.iter().all(|c| c[i] == c[i - 1]);
     let mut out = Vec::new();
     let mut i = active.start.max(1);
@@ -90,15 +92,18 @@ pub fn held(channels: &[&[f32]], active: &Range<usize>, step: f64) -> Vec<usize>
         if i - start < SHORTEST || start < 24 || i + 24 > first.len() {
             continue;
         }
-        // A jump at both ends, far above how the channel moves nearby and far above its steps.
+        // Where the channel moves by several steps a sample it does not stand still, but on a crest; and it goes on from
+        // elsewhere than it stopped.
         let kinked = channels.iter().any(|c| {
             let jump = |k: usize| f64::from((c[k] - c[k - 1]).abs());
             let mut near: Vec<f64> = (start - 20..start).chain(i + 1..i + 21).map(jump).collect();
             near.sort_by(f64::total_cmp);
             let typical = near[near.len() / 2];
             let top = c[start].abs();
-            let extreme = c[start.saturating_sub(200)..(i + 200).min(c.len())].iter().all(|v| v.abs() <= top);
-            !extreme && typical > 4.0 * step && jump(start).max(jump(i)) > 1.5 * typical
+            let extreme = c[start.saturating_sub(200)..(i + 200).min(c.len())]
+                .iter()
+                .all(|v| v.abs() <= top);
+            !extreme && typical > 4.0 * step && jump(start).max(jump(i)) > 0.25 * typical
         });
         if kinked {
             out.push(start);
@@ -125,6 +130,8 @@ pub struct Seen {
     pub events: Vec<Event>,
     /// Residual power while the drive is on, over that in the silence: distortion where it is far above 1.
     pub loud_over_silent: Option<f64>,
+    /// Residual power over the answer's where both are loud.
+    pub loud_share: f64,
 }
 
 /// The residual along time, whitened, against the answer, whitened alike.
@@ -153,7 +160,10 @@ const EVENT: f64 = 10.0;
 impl Timeline<'_> {
     /// Looks for events within `span` (seconds from the take's start).
     pub fn look(&self, span: Range<f64>) -> Seen {
-        let (from, to) = (self.bins.index_of(self.band[0]), self.bins.index_of(self.band[1]).min(self.bins.len().saturating_sub(1)));
+        let (from, to) = (
+            self.bins.index_of(self.band[0]),
+            self.bins.index_of(self.band[1]).min(self.bins.len().saturating_sub(1)),
+        );
         if to <= from + 16 {
             return Seen::default();
         }
@@ -180,12 +190,19 @@ impl Timeline<'_> {
         let window = ((WINDOW_S / step_s).round() as usize).max(4);
         let usable = ((self.length_s / step_s) as usize).min(n);
         let power = |v: &[f64]| -> Vec<f64> {
-            v[..usable].chunks(window).map(|c| c.iter().map(|x| x * x).sum::<f64>() / c.len() as f64).collect()
+            v[..usable]
+                .chunks(window)
+                .map(|c| c.iter().map(|x| x * x).sum::<f64>() / c.len() as f64)
+                .collect()
         };
         let (pr, pa) = (power(&r), power(&a));
         let median = |v: &mut Vec<f64>| {
             let k = v.len() / 2;
-            if v.is_empty() { 0.0 } else { *v.select_nth_unstable_by(k, f64::total_cmp).1 }
+            if v.is_empty() {
+                0.0
+            } else {
+                *v.select_nth_unstable_by(k, f64::total_cmp).1
+            }
         };
         let typical = median(&mut pr.clone());
         let centre = |w: usize| self.origin_s + (w as f64 + 0.5) * window as f64 * step_s;
@@ -203,9 +220,16 @@ impl Timeline<'_> {
         // A sweep is loud for a small part of its time only.
         let high = |v: &mut Vec<f64>| {
             let k = v.len() * 15 / 16;
-            v.get(k).copied().map_or(0.0, |_| *v.select_nth_unstable_by(k, f64::total_cmp).1)
+            v.get(k)
+                .copied()
+                .map_or(0.0, |_| *v.select_nth_unstable_by(k, f64::total_cmp).1)
         };
         let loud_over_silent = (silent.len() >= 32).then(|| high(&mut loud) / high(&mut silent).max(f64::MIN_POSITIVE));
+        let mut answers: Vec<f64> = (0..pa.len())
+            .filter(|w| span.contains(&centre(*w)))
+            .map(|w| pa[w])
+            .collect();
+        let loud_share = high(&mut loud) / high(&mut answers).max(f64::MIN_POSITIVE);
         // Share of the answer that the model misses, at the typical time.
         let mut shares: Vec<f64> = pr
             .iter()
@@ -242,6 +266,7 @@ impl Timeline<'_> {
             return Seen {
                 events: Vec::new(),
                 loud_over_silent,
+                loud_share,
             };
         }
         let templates = [
@@ -263,6 +288,7 @@ impl Timeline<'_> {
         Seen {
             events,
             loud_over_silent,
+            loud_share,
         }
     }
 

@@ -134,10 +134,10 @@ mod tests {
     fn good_lengths_are_even_smooth_and_close() {
         for n in [2, 3, 7, 1000, 399_999, 442_368] {
             let g = good_length(n);
-            assert!(g >= n && g % 2 == 0, "{n} -> {g}");
+            assert!(g >= n && g.is_multiple_of(2), "{n} -> {g}");
             let mut r = g;
             for p in [2, 3, 5] {
-                while r % p == 0 {
+                while r.is_multiple_of(p) {
                     r /= p;
                 }
             }

@@ -55,7 +55,11 @@ pub fn find(bins: &Bins, residuals: &[Complex64], band: [f64; 2]) -> Vec<bool> {
     let mut scratch = Vec::new();
     let mut start = 0;
     while start < z.len() {
-        let stop = if start + 2 * block > z.len() { z.len() } else { start + block };
+        let stop = if start + 2 * block > z.len() {
+            z.len()
+        } else {
+            start + block
+        };
         let quantile = |scratch: &mut Vec<f64>, q: f64| {
             let k = ((scratch.len() as f64 * q) as usize).min(scratch.len() - 1);
             *scratch.select_nth_unstable_by(k, f64::total_cmp).1
@@ -74,9 +78,14 @@ pub fn find(bins: &Bins, residuals: &[Complex64], band: [f64; 2]) -> Vec<bool> {
                 .filter(|i| bins.x[from + i].norm_sqr() >= strong && strong > 0.0)
                 .map(|i| residuals[from + i].norm_sqr() / bins.x[from + i].norm_sqr()),
         );
-        let follows = if scratch.is_empty() { 0.0 } else { quantile(&mut scratch, 0.5) };
+        let follows = if scratch.is_empty() {
+            0.0
+        } else {
+            quantile(&mut scratch, 0.5)
+        };
         for i in start..stop {
-            let misfit = follows * bins.x[from + i].norm_sqr() / (bins.syy[from + i] * bins.energy).max(f64::MIN_POSITIVE);
+            let misfit =
+                follows * bins.x[from + i].norm_sqr() / (bins.syy[from + i] * bins.energy).max(f64::MIN_POSITIVE);
             if mean3(i) > LINE * typical.max(misfit) {
                 mask[from + i] = true;
                 for dir in [-1i64, 1] {
@@ -113,8 +122,15 @@ pub fn without_misfit(bins: &Bins, residuals: &[Complex64], from: usize, to: usi
     (from..to)
         .map(|i| {
             let half = NEIGHBOURS.max((0.003 * bins.freq(i) / bins.spacing_hz) as usize);
-            let (a, b) = (sums[(i - from).saturating_sub(half)], sums[(i - from + half + 1).min(to - from)]);
-            let r = if b.1 > a.1 { (b.0 - a.0) / (b.1 - a.1) } else { Complex64::new(0.0, 0.0) };
+            let (a, b) = (
+                sums[(i - from).saturating_sub(half)],
+                sums[(i - from + half + 1).min(to - from)],
+            );
+            let r = if b.1 > a.1 {
+                (b.0 - a.0) / (b.1 - a.1)
+            } else {
+                Complex64::new(0.0, 0.0)
+            };
             residuals[i] - r * bins.x[i]
         })
         .collect()
@@ -142,7 +158,8 @@ pub fn hum(bins: &Bins, residuals: &[Complex64], mask: &[bool], answer: impl Fn(
             for i in &marked {
                 if let Some(k) = harmonic(bins.freq(*i), mains) {
                     let off = (bins.freq(*i) - f64::from(k) * mains).abs() / width(k);
-                    score[k as usize] = score[k as usize].max((1.0 + excess(*i) / (bins.syy[*i] * bins.energy)).ln() * (1.0 - 0.5 * off));
+                    score[k as usize] = score[k as usize]
+                        .max((1.0 + excess(*i) / (bins.syy[*i] * bins.energy)).ln() * (1.0 - 0.5 * off));
                 }
             }
             let sum: f64 = score.iter().sum();

@@ -1,9 +1,9 @@
 //! From a take to spectra: where the drive is, what noise there is, hum, clock and latency, and what went wrong.
 
+pub mod align;
 pub mod bins;
+pub mod faults;
 pub mod fft;
+pub mod lines;
 pub mod noise;
 pub mod span;
-pub mod faults;
-pub mod lines;
-pub mod align;

@@ -9,7 +9,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
-const NEEDS: &str = "apt-get install -y --no-install-recommends pulseaudio pulseaudio-utils libasound2-plugins python3-numpy";
+const NEEDS: &str =
+    "apt-get install -y --no-install-recommends pulseaudio pulseaudio-utils libasound2-plugins python3-numpy";
 
 pub struct Bench {
     dir: tempfile::TempDir,
@@ -56,11 +57,7 @@ fn missing() -> Option<String> {
         .into_iter()
         .flatten()
         .flatten()
-        .any(|d| {
-            d.path()
-                .join("alsa-lib/libasound_module_pcm_pulse.so")
-                .exists()
-        })
+        .any(|d| d.path().join("alsa-lib/libasound_module_pcm_pulse.so").exists())
         || Path::new("/usr/lib/alsa-lib/libasound_module_pcm_pulse.so").exists();
     (!plugin).then(|| "the ALSA plugin for pulse".into())
 }
@@ -76,10 +73,7 @@ fn turn() -> File {
             Err(TryLockError::Error(e)) => panic!("{}: {e}", path.display()),
         }
     }
-    panic!(
-        "{}: another live test holds it for ten minutes",
-        path.display()
-    );
+    panic!("{}: another live test holds it for ten minutes", path.display());
 }
 
 impl Bench {
@@ -106,14 +100,9 @@ impl Bench {
         let dir = tempfile::tempdir().expect("directory for the bench");
         let place = dir.path().join("b");
         let mut start = Command::new("bash");
-        start.arg(script()).args([
-            "start",
-            "--rate",
-            &rate.to_string(),
-            "--format",
-            format,
-            "--dir",
-        ]);
+        start
+            .arg(script())
+            .args(["start", "--rate", &rate.to_string(), "--format", format, "--dir"]);
         start.arg(&place).arg("--").args(options);
         let out = start.output().expect("virtual-bench starts");
         let said = String::from_utf8_lossy(&out.stdout);
@@ -131,11 +120,7 @@ impl Bench {
             .filter_map(|pair| pair.split_once('='))
             .map(|(k, v)| (k.to_owned(), v.to_owned()))
             .collect();
-        Some(Bench {
-            dir,
-            env,
-            _turn: turn,
-        })
+        Some(Bench { dir, env, _turn: turn })
     }
 
     /// A command that finds the bench as its only sound card.
@@ -160,21 +145,17 @@ impl Bench {
 
     /// What "pickup" or "pulse" has logged so far.
     pub fn log(&self, of: &str) -> String {
-        std::fs::read_to_string(self.dir.path().join("b").join(format!("{of}.log")))
-            .unwrap_or_default()
+        std::fs::read_to_string(self.dir.path().join("b").join(format!("{of}.log"))).unwrap_or_default()
     }
 
     fn pid(&self, of: &str) -> Option<String> {
-        let pid =
-            std::fs::read_to_string(self.dir.path().join("b").join(format!("{of}.pid"))).ok()?;
+        let pid = std::fs::read_to_string(self.dir.path().join("b").join(format!("{of}.pid"))).ok()?;
         Some(pid.trim().to_owned())
     }
 
     fn signal(&self, of: &str, signal: &str) {
         let pid = self.pid(of).expect("a bench that runs");
-        let done = Command::new("kill")
-            .args([&format!("-{signal}"), &pid])
-            .status();
+        let done = Command::new("kill").args([&format!("-{signal}"), &pid]).status();
         assert!(done.is_ok_and(|s| s.success()), "signal {signal} to {of}");
     }
 

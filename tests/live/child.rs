@@ -78,11 +78,7 @@ impl Job {
     }
 }
 
-fn ask(
-    selection: &Selection,
-    rate_hz: u32,
-    outcome: &mut Outcome,
-) -> coilwright::failure::Result<()> {
+fn ask(selection: &Selection, rate_hz: u32, outcome: &mut Outcome) -> coilwright::failure::Result<()> {
     let devices = live::devices(selection)?;
     outcome.devices = devices
         .into_iter()
@@ -127,9 +123,7 @@ fn works() {
         });
     }
     if job.drive.is_empty() {
-        outcome.failure = ask(&selection, job.rate_hz, &mut outcome)
-            .err()
-            .map(|f| f.to_string());
+        outcome.failure = ask(&selection, job.rate_hz, &mut outcome).err().map(|f| f.to_string());
     } else {
         let request = Request {
             rate_hz: job.rate_hz,

@@ -52,9 +52,7 @@ fn launch(bench: &Bench, job: &Job) -> Running {
         "--nocapture",
         "--test-threads=1",
     ]);
-    command
-        .env("COILWRIGHT_LIVE_JOB", &file)
-        .stdout(Stdio::null());
+    command.env("COILWRIGHT_LIVE_JOB", &file).stdout(Stdio::null());
     command.stderr(std::fs::File::create(bench.dir().join("stderr")).unwrap());
     Running {
         child: command.spawn().unwrap(),
@@ -115,16 +113,10 @@ fn continuous(reference: &[f32], drive: &[f32], rate: u32) -> Result<usize, Stri
     let (at, _) = place(reference, drive, quiet, 512, quiet, quiet + rate as usize);
     let latency = at - quiet;
     let body = quiet..drive.len() - quiet;
-    let off = |i: usize| {
-        reference
-            .get(i + latency)
-            .is_none_or(|r| (r - drive[i]).abs() > 2e-4)
-    };
+    let off = |i: usize| reference.get(i + latency).is_none_or(|r| (r - drive[i]).abs() > 2e-4);
     match body.clone().find(|&i| off(i)) {
         None => Ok(latency),
-        Some(i) => Err(format!(
-            "off from drive sample {i} of {body:?} on, latency {latency}"
-        )),
+        Some(i) => Err(format!("off from drive sample {i} of {body:?} on, latency {latency}")),
     }
 }
 
@@ -142,9 +134,7 @@ fn misses(pickup: &[f32], reference: &[f32], rate: u32, frequencies: &[f64]) -> 
     let n = pickup.len();
     let spectrum = |x: &[f32]| {
         let mut x: Vec<_> = x.iter().map(|&v| Complex::new(f64::from(v), 0.0)).collect();
-        rustfft::FftPlanner::new()
-            .plan_fft_forward(n)
-            .process(&mut x);
+        rustfft::FftPlanner::new().plan_fft_forward(n).process(&mut x);
         x
     };
     let (y, x) = (spectrum(pickup), spectrum(reference));
@@ -169,10 +159,7 @@ fn check_clean(outcome: &Outcome, job: &Job) {
     assert_eq!(outcome.pickup.len(), outcome.reference.len());
     assert!(outcome.pickup.len() >= drive.len());
     let latency = continuous(&outcome.reference, drive, rate).unwrap();
-    assert!(
-        latency > 0 && latency < rate as usize / 2,
-        "latency {latency}"
-    );
+    assert!(latency > 0 && latency < rate as usize / 2, "latency {latency}");
     let misses = misses(
         &outcome.pickup,
         &outcome.reference,
@@ -184,22 +171,10 @@ fn check_clean(outcome: &Outcome, job: &Job) {
         1e3 * latency as f64 / f64::from(rate)
     );
     assert!(misses.iter().all(|m| *m < 5e-3), "{misses:?}");
-    assert!(
-        outcome.fractions.windows(2).all(|w| w[0] <= w[1])
-            && outcome.fractions.last() == Some(&1.0)
-    );
-    assert!(
-        outcome.fractions.len() > 10,
-        "progress is told often enough"
-    );
-    let loudest = outcome
-        .reference
-        .iter()
-        .fold(0.0_f32, |a, x| a.max(x.abs()));
-    assert!(
-        (outcome.peaks[1] - loudest).abs() < 1e-6,
-        "peaks of the progress"
-    );
+    assert!(outcome.fractions.windows(2).all(|w| w[0] <= w[1]) && outcome.fractions.last() == Some(&1.0));
+    assert!(outcome.fractions.len() > 10, "progress is told often enough");
+    let loudest = outcome.reference.iter().fold(0.0_f32, |a, x| a.max(x.abs()));
+    assert!((outcome.peaks[1] - loudest).abs() < 1e-6, "peaks of the progress");
 }
 
 /// Patient, so that on a busy machine it is not the bench that loses samples.
@@ -220,18 +195,12 @@ fn named_devices_at_96_khz() {
     let Some(bench) = Bench::start(96_000, &PICKUP) else {
         return;
     };
-    for (output, input) in [
-        (OUTPUT, "alsa:bench_in"),
-        ("Bench Output (virtual)", "bench input"),
-    ] {
+    for (output, input) in [(OUTPUT, "alsa:bench_in"), ("Bench Output (virtual)", "bench input")] {
         let job = Job::take(96_000, drive(96_000, 1.0)).on(output, input);
         let outcome = run(&bench, &job);
         check_clean(&outcome, &job);
         let device = outcome.device.unwrap();
-        assert!(
-            device.contains(OUTPUT) && device.contains(INPUT),
-            "{device}"
-        );
+        assert!(device.contains(OUTPUT) && device.contains(INPUT), "{device}");
     }
 }
 
@@ -252,29 +221,17 @@ fn channels_as_told() {
         return;
     };
     let mut job = Job::take(48_000, drive(48_000, 0.5));
-    (
-        job.pickup_channel,
-        job.reference_channel,
-        job.output_channel,
-    ) = (2, Some(1), Some(1));
+    (job.pickup_channel, job.reference_channel, job.output_channel) = (2, Some(1), Some(1));
     check_clean(&run(&bench, &job), &job);
     // The bench listens to the left channel alone.
     job.output_channel = Some(2);
     let outcome = run(&bench, &job);
     assert!(continuous(&outcome.reference, &job.drive, 48_000).is_err());
     // One channel.
-    (
-        job.pickup_channel,
-        job.reference_channel,
-        job.output_channel,
-    ) = (1, None, None);
+    (job.pickup_channel, job.reference_channel, job.output_channel) = (1, None, None);
     let outcome = run(&bench, &job);
     assert_eq!(
-        (
-            outcome.failure,
-            outcome.trouble.len(),
-            outcome.reference.len()
-        ),
+        (outcome.failure, outcome.trouble.len(), outcome.reference.len()),
         (None, 0, 0)
     );
     continuous(&outcome.pickup, &job.drive, 48_000).unwrap();
@@ -383,10 +340,7 @@ fn a_server_frozen_from_the_start_is_told() {
     for job in [Job::take(48_000, drive(48_000, 0.5)), Job::ask(48_000)] {
         let (_, outcome, end) = launch(&bench, &job).wait(Duration::from_secs(20));
         let failure = outcome.unwrap().failure.unwrap();
-        assert!(
-            failure.starts_with("the sound system does not answer"),
-            "{failure}"
-        );
+        assert!(failure.starts_with("the sound system does not answer"), "{failure}");
         assert!(end < Duration::from_secs(13), "{end:?}");
     }
 }
@@ -446,10 +400,7 @@ fn devices_and_questions_before_any_sound() {
         return;
     };
     let outcome = run(&bench, &Job::ask(48_000));
-    println!(
-        "{}",
-        serde_json::to_string_pretty(&outcome.devices).unwrap()
-    );
+    println!("{}", serde_json::to_string_pretty(&outcome.devices).unwrap());
     let device = |direction: &str, id: &str| {
         outcome
             .devices
@@ -460,10 +411,7 @@ fn devices_and_questions_before_any_sound() {
     let output = device("sound output", OUTPUT);
     assert_eq!(output.name, "Bench Output (virtual)");
     assert!(!output.default && !output.selected && output.problem.is_none());
-    assert_eq!(
-        output.rates_hz,
-        [44_100, 48_000, 88_200, 96_000, 176_400, 192_000]
-    );
+    assert_eq!(output.rates_hz, [44_100, 48_000, 88_200, 96_000, 176_400, 192_000]);
     assert!(output.channels.contains(&2) && output.formats[0] == "f32");
     assert!(device("sound input", "default").default && device("sound input", "default").selected);
     assert_eq!(outcome.default_rate_hz, Some(48_000));
@@ -484,10 +432,7 @@ fn devices_and_questions_before_any_sound() {
     );
     assert!(failure.contains("alsa:bench_out"));
     let failure = refused(&|j| j.input = Some("bench".into()));
-    assert!(
-        failure.starts_with("--input 'bench' fits 2 devices"),
-        "{failure}"
-    );
+    assert!(failure.starts_with("--input 'bench' fits 2 devices"), "{failure}");
     let failure = refused(&|j| j.rate_hz = 500_000);
     assert!(
         failure.contains("does not run at 500000 Hz; choose --rate among 44100, "),
@@ -512,23 +457,14 @@ fn no_server_no_take() {
         failure.starts_with("the sound output 'Default Audio Device' (alsa:default) "),
         "{failure}"
     );
-    assert_eq!(
-        said(&bench),
-        "",
-        "one line is told, and not by the audio library"
-    );
+    assert_eq!(said(&bench), "", "one line is told, and not by the audio library");
 }
 
 /// For measuring stability by hand: COILWRIGHT_LIVE_REPEAT=20 COILWRIGHT_LIVE_RATE=96000 [COILWRIGHT_LIVE_LOAD=2].
 #[test]
 #[ignore = "a measurement, not a test"]
 fn repeat() {
-    let number = |name: &str, or: u32| {
-        std::env::var(name)
-            .ok()
-            .and_then(|v| v.parse().ok())
-            .unwrap_or(or)
-    };
+    let number = |name: &str, or: u32| std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(or);
     let (rate, runs, load) = (
         number("COILWRIGHT_LIVE_RATE", 48_000),
         number("COILWRIGHT_LIVE_REPEAT", 20),
@@ -540,9 +476,7 @@ fn repeat() {
             scope.spawn(|| {
                 let mut x = 1_u64;
                 while !over.load(std::sync::atomic::Ordering::Relaxed) {
-                    x = std::hint::black_box(
-                        x.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1),
-                    );
+                    x = std::hint::black_box(x.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1));
                 }
             });
         }
@@ -559,10 +493,7 @@ fn repeat() {
                 clean += 1;
                 latencies.push(1e3 * *latency as f64 / f64::from(rate));
             } else {
-                println!(
-                    "run {i}: {:?} {:?} {whole:?}",
-                    outcome.failure, outcome.trouble
-                );
+                println!("run {i}: {:?} {:?} {whole:?}", outcome.failure, outcome.trouble);
                 // Whether it was the bench that lost samples.
                 let logs = (bench.log("pickup"), bench.log("pulse"));
                 println!("{}{}", &logs.0[before.0..], &logs.1[before.1..]);

@@ -3,9 +3,7 @@
 use std::ops::Range;
 
 use cpal::traits::{DeviceTrait, HostTrait};
-use cpal::{
-    BufferSize, DeviceId, ErrorKind, StreamConfig, SupportedBufferSize, SupportedStreamConfigRange,
-};
+use cpal::{BufferSize, DeviceId, ErrorKind, StreamConfig, SupportedBufferSize, SupportedStreamConfigRange};
 
 use super::wire;
 use crate::failure::{Failure, Result};
@@ -102,10 +100,7 @@ pub(super) struct Setup {
 /// ALSA where there is ALSA (other hosts report no lost samples there), else the platform's own.
 pub(super) fn host() -> Result<cpal::Host> {
     let named = |id: &cpal::HostId| id.name().eq_ignore_ascii_case("alsa");
-    let id = cpal::ALL_HOSTS
-        .iter()
-        .find(|id| named(id))
-        .or(cpal::ALL_HOSTS.first());
+    let id = cpal::ALL_HOSTS.iter().find(|id| named(id)).or(cpal::ALL_HOSTS.first());
     let Some(&id) = id else {
         return Err(Failure::new(
             "no sound system is known here",
@@ -113,11 +108,7 @@ pub(super) fn host() -> Result<cpal::Host> {
         ));
     };
     cpal::host_from_id(id).map_err(|e| {
-        let what = format!(
-            "the sound system {} cannot be used: {}",
-            id.name(),
-            words(&e)
-        );
+        let what = format!("the sound system {} cannot be used: {}", id.name(), words(&e));
         Failure::new(what, "see whether other programs have sound")
     })
 }
@@ -130,9 +121,7 @@ fn words(e: &cpal::Error) -> String {
         ErrorKind::PermissionDenied => "may not be used by this user".into(),
         ErrorKind::HostUnavailable => "has no sound system behind it".into(),
         ErrorKind::UnsupportedOperation => "does not work in this direction".into(),
-        ErrorKind::UnsupportedConfig | ErrorKind::InvalidInput => {
-            "does not take these settings".into()
-        }
+        ErrorKind::UnsupportedConfig | ErrorKind::InvalidInput => "does not take these settings".into(),
         _ => format!("does not open: {}", reason(&e.to_string())),
     }
 }
@@ -152,12 +141,9 @@ fn remedy(e: &cpal::Error, direction: Direction) -> String {
     match e.kind() {
         ErrorKind::DeviceBusy => "close the other program, or name another device".into(),
         ErrorKind::PermissionDenied => {
-            "allow this program to use the microphone (Linux: add the user to the group audio)"
-                .into()
+            "allow this program to use the microphone (Linux: add the user to the group audio)".into()
         }
-        ErrorKind::UnsupportedConfig | ErrorKind::InvalidInput => {
-            "try another --rate, or another device".into()
-        }
+        ErrorKind::UnsupportedConfig | ErrorKind::InvalidInput => "try another --rate, or another device".into(),
         _ => format!("connect it, or name another with {option} (`coilwright devices` lists them)"),
     }
 }
@@ -236,15 +222,8 @@ fn choose(candidates: &[(String, String)], wanted: &str) -> std::result::Result<
     let rules: [Rule; 4] = [
         &|_, id| id == wanted || bare(id) == wanted,
         &|name, _| name == wanted,
-        &|name, id| {
-            name.to_lowercase() == lower
-                || id.to_lowercase() == lower
-                || bare(id).to_lowercase() == lower
-        },
-        &|name, id| {
-            !lower.is_empty()
-                && (name.to_lowercase().contains(&lower) || id.to_lowercase().contains(&lower))
-        },
+        &|name, id| name.to_lowercase() == lower || id.to_lowercase() == lower || bare(id).to_lowercase() == lower,
+        &|name, id| !lower.is_empty() && (name.to_lowercase().contains(&lower) || id.to_lowercase().contains(&lower)),
     ];
     for rule in rules {
         let fits: Vec<usize> = (0..candidates.len())
@@ -255,9 +234,7 @@ fn choose(candidates: &[(String, String)], wanted: &str) -> std::result::Result<
             .copied()
             .filter(|&i| is_direct(&bare(&candidates[i].1)))
             .collect();
-        let one_name = fits
-            .iter()
-            .all(|&i| candidates[i].0 == candidates[fits[0]].0);
+        let one_name = fits.iter().all(|&i| candidates[i].0 == candidates[fits[0]].0);
         match (fits.as_slice(), direct.as_slice()) {
             ([], _) => continue,
             (&[only], _) => return Ok(only),
@@ -273,9 +250,7 @@ fn is_direct(bare_id: &str) -> bool {
     let Some(rest) = bare_id.strip_prefix("hw:CARD=") else {
         return false;
     };
-    rest.split(',')
-        .next()
-        .is_some_and(|card| card.parse::<u32>().is_err())
+    rest.split(',').next().is_some_and(|card| card.parse::<u32>().is_err())
 }
 
 /// A short list on one line.
@@ -296,7 +271,8 @@ fn find(host: &cpal::Host, wanted: Option<&str>, direction: Direction) -> Result
     let (what, option) = (direction.words(), direction.option());
     let Some(wanted) = wanted else {
         return default_device(host, direction).ok_or_else(|| {
-            let hint = format!("connect a sound interface, or name one with {option} (`coilwright devices` lists them)");
+            let hint =
+                format!("connect a sound interface, or name one with {option} (`coilwright devices` lists them)");
             Failure::new(format!("the system has no default {what}"), hint)
         });
     };
@@ -308,9 +284,8 @@ fn find(host: &cpal::Host, wanted: Option<&str>, direction: Direction) -> Result
         candidates.push((name_of(&default), id_of(&default)));
         devices.push(default);
     }
-    let labels = |which: &mut dyn Iterator<Item = usize>| {
-        list(&which.map(|i| label_of(&devices[i])).collect::<Vec<_>>())
-    };
+    let labels =
+        |which: &mut dyn Iterator<Item = usize>| list(&which.map(|i| label_of(&devices[i])).collect::<Vec<_>>());
     match choose(&candidates, wanted) {
         Ok(i) => Ok(devices.swap_remove(i)),
         Err(Miss::Ambiguous(fits)) => Err(Failure::new(
@@ -323,9 +298,7 @@ fn find(host: &cpal::Host, wanted: Option<&str>, direction: Direction) -> Result
         )),
         Err(Miss::Unknown) => {
             // Other spellings of an id, such as hw:0,0.
-            let bare = wanted
-                .strip_prefix(&format!("{}:", host.id()))
-                .unwrap_or(wanted);
+            let bare = wanted.strip_prefix(&format!("{}:", host.id())).unwrap_or(wanted);
             match host.device_by_id(&DeviceId::new(host.id(), bare)) {
                 Some(device) => Ok(device),
                 None => Err(Failure::new(
@@ -377,9 +350,7 @@ fn setup(device: cpal::Device, direction: Direction, rate: u32, channels: usize)
         };
         let plural = if most == 1 { "" } else { "s" };
         return Err(Failure::new(
-            format!(
-                "the {what} {label} has {most} channel{plural}, and channel {channels} is asked for"
-            ),
+            format!("the {what} {label} has {most} channel{plural}, and channel {channels} is asked for"),
             hint,
         ));
     }
@@ -402,9 +373,7 @@ fn setup(device: cpal::Device, direction: Direction, rate: u32, channels: usize)
     // Blocks of 50 ms: larger than any stall seen on a busy machine, and far better than some defaults.
     let block = (rate / 20).max(1);
     let block = match *best.buffer_size() {
-        SupportedBufferSize::Range { min, max } if min <= max => {
-            block.clamp(min.max(1), max.max(1))
-        }
+        SupportedBufferSize::Range { min, max } if min <= max => block.clamp(min.max(1), max.max(1)),
         _ => block,
     };
     Ok(Setup {
@@ -438,10 +407,7 @@ impl Selection {
         }
         if self.reference_channel == Some(self.pickup_channel) {
             return Err(Failure::new(
-                format!(
-                    "pickup and reference are both on channel {}",
-                    self.pickup_channel
-                ),
+                format!("pickup and reference are both on channel {}", self.pickup_channel),
                 "give each its own, e.g. --channels pickup=1,reference=2",
             ));
         }
@@ -485,17 +451,11 @@ impl Selection {
 pub(super) fn default_rate(selection: &Selection) -> Result<u32> {
     selection.validate()?;
     let host = host()?;
-    let output = find(
-        &host,
-        selection.wanted(Direction::Output),
-        Direction::Output,
-    )?;
+    let output = find(&host, selection.wanted(Direction::Output), Direction::Output)?;
     let input = find(&host, selection.wanted(Direction::Input), Direction::Input)?;
     let own = input.default_input_config().ok().map(|c| c.sample_rate());
-    let out = offers(&output, Direction::Output)
-        .map_err(|e| refused(&label_of(&output), Direction::Output, &e))?;
-    let inp = offers(&input, Direction::Input)
-        .map_err(|e| refused(&label_of(&input), Direction::Input, &e))?;
+    let out = offers(&output, Direction::Output).map_err(|e| refused(&label_of(&output), Direction::Output, &e))?;
+    let inp = offers(&input, Direction::Input).map_err(|e| refused(&label_of(&input), Direction::Input, &e))?;
     let (out, inp) = (common_rates(&out), common_rates(&inp));
     own.into_iter()
         .chain(RATES)
@@ -540,10 +500,7 @@ pub(super) fn devices(selection: &Selection) -> Result<Vec<DeviceInfo>> {
                 offers(&device, direction).map_err(|e| words(&e))
             };
             let (offers, problem) = match opened {
-                Ok(offers) if offers.is_empty() => (
-                    offers,
-                    Some("offers no sample format that is understood".into()),
-                ),
+                Ok(offers) if offers.is_empty() => (offers, Some("offers no sample format that is understood".into())),
                 Ok(offers) => (offers, None),
                 Err(why) => (Vec::new(), Some(why)),
             };
@@ -574,9 +531,7 @@ mod tests {
     use super::*;
 
     fn candidates(list: &[(&str, &str)]) -> Vec<(String, String)> {
-        list.iter()
-            .map(|(a, b)| (a.to_string(), b.to_string()))
-            .collect()
+        list.iter().map(|(a, b)| (a.to_string(), b.to_string())).collect()
     }
 
     #[test]
@@ -591,11 +546,7 @@ mod tests {
         assert_eq!(choose(&c, "bench_in"), Ok(1));
         assert_eq!(choose(&c, "Bench Output"), Ok(0));
         assert_eq!(choose(&c, "BENCH OUTPUT"), Ok(0));
-        assert_eq!(
-            choose(&c, "bench"),
-            Ok(2),
-            "a whole name goes before a part"
-        );
+        assert_eq!(choose(&c, "bench"), Ok(2), "a whole name goes before a part");
         assert_eq!(choose(&c, "output"), Ok(0));
         assert_eq!(choose(&c, "default"), Ok(3));
         assert_eq!(choose(&c, "ench"), Err(Miss::Ambiguous(vec![0, 1, 2])));
@@ -641,12 +592,7 @@ mod tests {
             reference_channel: Some(1),
             ..fine.clone()
         };
-        assert!(
-            same.validate()
-                .unwrap_err()
-                .to_string()
-                .contains("both on channel 1")
-        );
+        assert!(same.validate().unwrap_err().to_string().contains("both on channel 1"));
         let zero = Selection {
             output_channel: Some(0),
             ..fine

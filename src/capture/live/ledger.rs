@@ -44,9 +44,7 @@ impl Tally {
     }
 
     pub fn since(&self, earlier: &Tally) -> Tally {
-        Tally(std::array::from_fn(|i| {
-            self.0[i].saturating_sub(earlier.0[i])
-        }))
+        Tally(std::array::from_fn(|i| self.0[i].saturating_sub(earlier.0[i])))
     }
 }
 
@@ -66,9 +64,7 @@ impl Ledger {
         let fault = match kind {
             ErrorKind::RealtimeDenied => return self.no_realtime.store(true, Ordering::Relaxed),
             ErrorKind::Xrun => Fault::Xrun,
-            ErrorKind::DeviceNotAvailable
-            | ErrorKind::HostUnavailable
-            | ErrorKind::StreamInvalidated => Fault::Gone,
+            ErrorKind::DeviceNotAvailable | ErrorKind::HostUnavailable | ErrorKind::StreamInvalidated => Fault::Gone,
             ErrorKind::DeviceChanged => Fault::Rerouted,
             _ => Fault::Other,
         };
@@ -87,9 +83,7 @@ impl Ledger {
     }
 
     pub fn tally(&self) -> Tally {
-        Tally(std::array::from_fn(|i| {
-            self.counts[i].load(Ordering::Acquire)
-        }))
+        Tally(std::array::from_fn(|i| self.counts[i].load(Ordering::Acquire)))
     }
 
     /// The take counts from here: lets go of the message kept so far.
@@ -105,10 +99,7 @@ impl Ledger {
 
     fn message(&self) -> Option<String> {
         let n = self.length.load(Ordering::Acquire).min(TEXT);
-        let bytes: Vec<u8> = self.text[..n]
-            .iter()
-            .map(|b| b.load(Ordering::Relaxed))
-            .collect();
+        let bytes: Vec<u8> = self.text[..n].iter().map(|b| b.load(Ordering::Relaxed)).collect();
         let text = String::from_utf8_lossy(&bytes).trim().to_owned();
         (!text.is_empty()).then_some(text)
     }
@@ -132,9 +123,7 @@ impl Ledger {
                         format!("the system moved the {which} to another device ({times})")
                     }
                     Fault::Other => match self.message() {
-                        Some(m) => format!(
-                            "the audio system reported a fault of the {which} ({times}): {m}"
-                        ),
+                        Some(m) => format!("the audio system reported a fault of the {which} ({times}): {m}"),
                         None => {
                             format!("the audio system reported a fault of the {which} ({times})")
                         }
@@ -157,10 +146,7 @@ mod tests {
         ledger.note(ErrorKind::Xrun, Some("not kept"));
         ledger.note(ErrorKind::Xrun, None);
         for i in 0..1000 {
-            ledger.note(
-                ErrorKind::BackendError,
-                Some(&format!("fault {i} {}", "x".repeat(500))),
-            );
+            ledger.note(ErrorKind::BackendError, Some(&format!("fault {i} {}", "x".repeat(500))));
         }
         ledger.note(ErrorKind::RealtimeDenied, None);
         let tally = ledger.tally().since(&start);
@@ -170,10 +156,7 @@ mod tests {
         );
         let said = ledger.sentences("sound input", &tally);
         assert_eq!(said.len(), 2);
-        assert_eq!(
-            said[0],
-            "the sound input's buffer ran empty or over (2 times)"
-        );
+        assert_eq!(said[0], "the sound input's buffer ran empty or over (2 times)");
         assert!(
             said[1].contains("(1000 times): fault 0 xxx") && said[1].len() < 300,
             "{}",

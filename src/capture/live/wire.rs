@@ -15,9 +15,7 @@ trait Wire: SizedSample {
 /// Nearest step of a signed integer with `bits` bits.
 fn step_of(x: f32, bits: u32) -> i64 {
     let full = (1_u64 << (bits - 1)) as f64;
-    (f64::from(x) * full)
-        .round_ties_even()
-        .clamp(-full, full - 1.0) as i64
+    (f64::from(x) * full).round_ties_even().clamp(-full, full - 1.0) as i64
 }
 
 macro_rules! integers {
@@ -171,17 +169,15 @@ pub(super) fn record(
         ring: &mut rtrb::Producer<f32>,
         frames: usize,
     ) -> usize {
-        let (Some(slots), Ok(chunk)) = (data.as_slice::<T>(), ring.write_chunk_uninit(2 * frames))
-        else {
+        let (Some(slots), Ok(chunk)) = (data.as_slice::<T>(), ring.write_chunk_uninit(2 * frames)) else {
             return 0;
         };
         let pick = |frame: &[T], channel: usize| frame.get(channel).map_or(0.0, |s| s.decode());
-        chunk.fill_from_iter(slots.chunks_exact(channels).flat_map(|frame| {
-            [
-                pick(frame, pickup),
-                reference.map_or(0.0, |r| pick(frame, r)),
-            ]
-        })) / 2
+        chunk.fill_from_iter(
+            slots
+                .chunks_exact(channels)
+                .flat_map(|frame| [pick(frame, pickup), reference.map_or(0.0, |r| pick(frame, r))]),
+        ) / 2
     }
     by_format!(
         data.sample_format(),
@@ -214,17 +210,8 @@ mod tests {
                 want.clamp(-1.0, 1.0 - tolerance)
             };
             let (pickup, other) = (out.pop().unwrap(), out.pop().unwrap());
-            assert!(
-                (pickup - want).abs() <= tolerance,
-                "{}: {pickup} for {want}",
-                T::FORMAT
-            );
-            assert_eq!(
-                other,
-                0.0,
-                "{}: the channel not driven is silent",
-                T::FORMAT
-            );
+            assert!((pickup - want).abs() <= tolerance, "{}: {pickup} for {want}", T::FORMAT);
+            assert_eq!(other, 0.0, "{}: the channel not driven is silent", T::FORMAT);
         }
     }
 

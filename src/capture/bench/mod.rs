@@ -1,0 +1,244 @@
+//! The built-in bench: pickup, exciter, sound card and mains as a calculation.
+//!
+//! The drive's spectrum, on the input's clock, is multiplied by the analogue response of the whole circuit at each bin of
+//! a zero-padded record, so the result is that of the continuous circuit, sampled: no filter is approximated. Noise, hum
+//! and faults are added afterwards. The same spec, request and seed give the same take, bit for bit.
+
+use std::f64::consts::TAU;
+
+use num_complex::Complex64;
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::SeedableRng;
+
+use super::{Capture, Progress, Provenance, Request, Take};
+use crate::failure::{Failure, Result};
+use crate::network::Load;
+use crate::rig::Rig;
+use crate::transfer::fft::{self, Chirp};
+
+mod blemish;
+mod circuit;
+mod spec;
+#[cfg(test)]
+mod tests;
+mod words;
+
+use circuit::{Both, Circuit};
+pub use spec::{Card, Exciter, Faults, Mains, Over, QUIET_HUM_DBFS, Spec};
+
+/// As the record names it.
+pub const DEVICE: &str = "built-in bench";
+
+/// A bench ready to play and record.
+#[derive(Debug, Clone)]
+pub struct Bench {
+    pub spec: Spec,
+    circuit: Circuit,
+    one_channel: bool,
+    seed: u64,
+    /// Takes so far: each has noise of its own.
+    takes: u64,
+}
+
+/// Which random numbers are drawn, so that a hum more leaves the noise as it was.
+#[derive(Clone, Copy)]
+enum Draw {
+    PickupNoise,
+    ReferenceNoise,
+    Hum,
+    Knock,
+}
+
+impl Bench {
+    /// Without a rig: a current reference, and an input that loads nothing. What the rig file states of the input's AC
+    /// coupling, delay and gain is so, unless `spec` says otherwise. Fails where `spec` is no bench.
+    pub fn new(spec: Spec, rig: Option<&Rig>, load: Option<&Load>, one_channel: bool, seed: u64) -> Result<Self> {
+        spec.check()?;
+        Ok(Bench {
+            circuit: Circuit::new(&spec, rig, load),
+            spec,
+            one_channel,
+            seed,
+            takes: 0,
+        })
+    }
+
+    fn random(&self, what: Draw) -> ChaCha8Rng {
+        let mut rng = ChaCha8Rng::seed_from_u64(self.seed);
+        rng.set_stream(self.takes * 16 + what as u64);
+        rng
+    }
+
+    /// Spectrum of the drive as it plays, on the input's clock; k = 0..=n/2 of a record of `n` frames.
+    fn played(&self, drive: &[f32], n: usize) -> Vec<Complex64> {
+        let card = &self.spec.card;
+        let signal: Vec<f64> = match card.third_harmonic_db {
+            Some(db) => blemish::third_harmonic(drive, blemish::ratio(db)),
+            None => drive.iter().map(|v| f64::from(*v)).collect(),
+        };
+        if card.clock_ppm == 0.0 {
+            return fft::forward(signal.into_iter(), n, n / 2 + 1);
+        }
+        // Samples come every 1/(1 + ppm) of the input's periods: the same sum, on a grid stretched by as much, and each
+        // sample counts for as much less.
+        let pace = 1.0 / (1.0 + 1e-6 * card.clock_ppm);
+        let step = TAU / n as f64 * pace;
+        let mut bins = Chirp::new(signal.len(), n / 2 + 1, step, 0.0).transform(signal.into_iter());
+        bins.iter_mut().for_each(|b| *b *= pace);
+        bins
+    }
+
+    /// Both channels before noise, `frames` long, the pickup first.
+    fn answer(&self, drive: &[f32], rate: f64, frames: usize) -> [Vec<f64>; 2] {
+        let latency = self.spec.card.latency_s;
+        let rest = latency + self.circuit.settling_s();
+        let n = fft::good_length(frames.max(drive.len()) + (rest * rate).ceil() as usize);
+        let played = self.played(drive, n);
+        let coils = circuit::coils(&self.spec);
+        let spacing = rate / n as f64;
+        let at = |k: usize, x: Complex64| {
+            let f = k as f64 * spacing;
+            // Where the circuit says nothing (direct current into nothing but capacitors), nothing comes.
+            let h = self.circuit.respond(&self.spec, &coils, f);
+            let x = x * Complex64::from_polar(blemish::anti_alias(f, rate), -TAU * ((f * latency) % 1.0));
+            let finite = |c: Complex64| if c.is_finite() { c } else { Complex64::new(0.0, 0.0) };
+            Both {
+                pickup: finite(h.pickup * x),
+                reference: finite(h.reference * x),
+            }
+        };
+        let workers = std::thread::available_parallelism().map_or(1, usize::from).min(8);
+        let share = played.len().div_ceil(workers).max(1);
+        let mut bins = [vec![Complex64::new(0.0, 0.0); played.len()], Vec::new()];
+        bins[1] = bins[0].clone();
+        let [pickup, reference] = &mut bins;
+        std::thread::scope(|scope| {
+            let parts = pickup.chunks_mut(share).zip(reference.chunks_mut(share));
+            for (i, ((p, r), x)) in parts.zip(played.chunks(share)).enumerate() {
+                let at = &at;
+                scope.spawn(move || {
+                    for (j, ((p, r), x)) in p.iter_mut().zip(r).zip(x).enumerate() {
+                        let both = at(i * share + j, *x);
+                        *p = both.pickup;
+                        *r = both.reference;
+                    }
+                });
+            }
+        });
+        bins.map(|b| {
+            let mut x = fft::inverse(&b, n);
+            x.truncate(frames);
+            x
+        })
+    }
+
+    fn add_hum(&self, pickup: &mut [f64], rate: f64, answer_rms: f64) {
+        let m = &self.spec.mains;
+        let total = match (m.hum_db, m.hum_dbfs) {
+            (Some(db), _) => answer_rms * blemish::ratio(db),
+            (None, Some(dbfs)) => blemish::rms_of(dbfs),
+            // Two coils the opposite way round are there to cancel most of it.
+            (None, None) => {
+                let left = if self.spec.second_coil.is_some() { 0.05 } else { 1.0 };
+                left * blemish::rms_of(QUIET_HUM_DBFS)
+            }
+        };
+        let coils = circuit::coils(&self.spec);
+        let shape = |f: f64| self.circuit.coils_only(&self.spec, &coils, f);
+        let mut rng = self.random(Draw::Hum);
+        let hum = blemish::hum(&mut rng, pickup.len(), rate, self.circuit.mains_hz(), total, shape);
+        pickup.iter_mut().zip(hum).for_each(|(x, h)| *x += h);
+    }
+
+    fn add_noise(&self, x: &mut [f64], rate: f64, dbfs: f64, what: Draw) {
+        let noise = blemish::noise(&mut self.random(what), x.len(), rate, dbfs, self.spec.card.flicker_hz);
+        x.iter_mut().zip(noise).for_each(|(x, n)| *x += n);
+    }
+
+    /// Refuses faults that lie outside the take: they would silently not be there.
+    fn check(&self, frames: usize, rate: f64) -> Result<()> {
+        self.spec.check()?;
+        let length = frames as f64 / rate;
+        let f = &self.spec.faults;
+        for (name, times) in [("knock", &f.knock_s), ("drop", &f.drop_s)] {
+            if let Some(t) = times.iter().find(|t| **t >= length) {
+                return Err(Failure::new(
+                    format!("bench: {name} at {t} s lies beyond the take of {length:.2} s"),
+                    "give a time within the take, from its first sample",
+                ));
+            }
+        }
+        Ok(())
+    }
+}
+
+impl Capture for Bench {
+    fn describe(&self) -> String {
+        DEVICE.into()
+    }
+
+    fn take(&mut self, request: &Request, progress: &mut dyn FnMut(Progress)) -> Result<Take> {
+        let (rate, frames) = (f64::from(request.rate_hz), request.drive.len());
+        if frames == 0 || request.rate_hz == 0 {
+            return Err(Failure::new(
+                "bench: there is nothing to play",
+                "make a drive with samples in it",
+            ));
+        }
+        self.check(frames, rate)?;
+        progress(Progress {
+            fraction: 0.0,
+            peak_pickup: 0.0,
+            peak_reference: 0.0,
+        });
+        let (card, faults) = (&self.spec.card, &self.spec.faults);
+        let lost = faults.drop_samples as usize;
+        // Lost samples do not end the take sooner.
+        let recorded = frames + lost * faults.drop_s.len();
+        let [mut pickup, mut reference] = self.answer(&request.drive, rate, recorded);
+        if faults.reference_unplugged {
+            reference.fill(0.0);
+        }
+        let answer_rms = blemish::rms(&pickup);
+        self.add_hum(&mut pickup, rate, answer_rms);
+        let mut rng = self.random(Draw::Knock);
+        for t in &faults.knock_s {
+            blemish::add_knock(&mut pickup, &mut rng, rate, *t, blemish::ratio(faults.knock_dbfs));
+        }
+        let clip = |dbfs: Option<f64>| dbfs.map_or(1.0, blemish::ratio);
+        let (clip_p, clip_r) = (clip(card.clip_dbfs), clip(card.clip_reference_dbfs));
+        let levels = [card.noise_dbfs, card.noise_reference_dbfs.unwrap_or(card.noise_dbfs)];
+        let convert = |mut x: Vec<f64>, clip: f64, dbfs: f64, what: Draw| {
+            // What runs out of room lies before the converter; the converter's own noise comes after.
+            x.iter_mut().for_each(|v| *v = v.clamp(-clip, clip));
+            self.add_noise(&mut x, rate, dbfs, what);
+            blemish::drop_samples(&mut x, &faults.drop_s, lost, rate, frames);
+            blemish::convert(&x, card.bits)
+        };
+        let mut pickup = convert(pickup, clip_p, levels[0], Draw::PickupNoise);
+        let mut reference = convert(reference, clip_r, levels[1], Draw::ReferenceNoise);
+        if faults.swapped {
+            std::mem::swap(&mut pickup, &mut reference);
+        }
+        let bits = card.bits;
+        self.takes += 1;
+        let peak = |x: &[f32]| x.iter().fold(0f32, |m, v| m.max(v.abs()));
+        progress(Progress {
+            fraction: 1.0,
+            peak_pickup: peak(&pickup),
+            peak_reference: if self.one_channel { 0.0 } else { peak(&reference) },
+        });
+        Ok(Take {
+            rate_hz: request.rate_hz,
+            pickup,
+            reference: (!self.one_channel).then_some(reference),
+            step: (2f64).powi(1 - bits as i32),
+            provenance: Provenance {
+                simulated: true,
+                device: Some(DEVICE.into()),
+                notes: vec![format!("simulated pickup: {}", self.spec.pickup_words())],
+                ..Provenance::default()
+            },
+        })
+    }
+}

@@ -1,0 +1,311 @@
+//! What stands on the built-in bench: pickup, exciter's place, sound card, mains, and what goes wrong.
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use super::words;
+use crate::failure::{Failure, Result};
+use crate::fileio;
+use crate::network::Coil;
+
+/// No description of a bench is larger.
+const MOST_BYTES: u64 = 64 * 1024;
+
+/// Hum of a bench with its cables in order, all lines together.
+pub const QUIET_HUM_DBFS: f64 = -85.0;
+/// Hum that no converter sees.
+pub(super) const NO_HUM_DBFS: f64 = -300.0;
+
+/// The bench in SI units. As a file: TOML with these tables and keys, all of which may be left out; as words: see
+/// [`Spec::parse_words`].
+///
+/// What a rig file states (exciter, input, AC coupling, delay, gain, mains) is taken from there unless it stands here.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Spec {
+    pub coil: Coil,
+    /// In series with the first and wound the other way round: a hum-cancelling pickup.
+    pub second_coil: Option<Coil>,
+    pub exciter: Exciter,
+    pub card: Card,
+    pub mains: Mains,
+    pub faults: Faults,
+}
+
+/// How the exciter couples to the pickup.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Exciter {
+    /// Counts for two coils only.
+    pub over: Over,
+    /// Mutual inductance to the coil below it, in henries.
+    pub mutual_h: f64,
+    /// +1 or -1: which way round the first coil is wound, seen with an exciter of positive sign.
+    pub polarity: i8,
+    /// Stray capacitance from the exciter to the pickup's hot end, in farads. Left out: none, and with an open winding
+    /// what a hand's breadth of loose wire has.
+    pub feed_f: Option<f64>,
+}
+
+/// The coil under the exciter.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Over {
+    #[default]
+    First,
+    Second,
+    Both,
+}
+
+/// The sound card: both converters and what lies before them.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Card {
+    /// 16 or 24.
+    pub bits: u32,
+    /// White noise of an input, rms from 0 to 20 kHz against a full-scale sine (AES17).
+    pub noise_dbfs: f64,
+    /// The same for the reference's input; left out: as the pickup's.
+    pub noise_reference_dbfs: Option<f64>,
+    /// Below this frequency noise that rises as 1/f is the larger part.
+    pub flicker_hz: f64,
+    /// Corners of the AC coupling.
+    pub ac_pickup_hz: Option<f64>,
+    pub ac_reference_hz: Option<f64>,
+    pub ac_output_hz: Option<f64>,
+    /// Channel 1 after channel 2.
+    pub delay_s: Option<f64>,
+    /// Channel 1 over channel 2.
+    pub gain_db: Option<f64>,
+    /// When the drive's first sample arrives.
+    pub latency_s: f64,
+    /// How fast the output's clock runs against the input's.
+    pub clock_ppm: f64,
+    /// Third harmonic of the output's amplifier against the fundamental, for a sine of the drive's peak.
+    pub third_harmonic_db: Option<f64>,
+    /// Where something before the pickup's converter runs out of room.
+    pub clip_dbfs: Option<f64>,
+    /// The same on the reference's channel.
+    pub clip_reference_dbfs: Option<f64>,
+}
+
+/// Hum in the pickup, all lines together. With neither level: [`QUIET_HUM_DBFS`].
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Mains {
+    /// Against the pickup's answer, both over the whole take.
+    pub hum_db: Option<f64>,
+    /// Against a full-scale sine.
+    pub hum_dbfs: Option<f64>,
+    /// Left out: a little off the rig's, as real mains are.
+    pub frequency_hz: Option<f64>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Faults {
+    /// Knocks on the bench, in seconds from the take's start.
+    pub knock_s: Vec<f64>,
+    /// Peak of a knock.
+    pub knock_dbfs: f64,
+    /// Where samples are lost on both channels, in seconds from the take's start.
+    pub drop_s: Vec<f64>,
+    /// How many at each place.
+    pub drop_samples: u32,
+    /// The winding is broken: only what the stray capacitance feeds comes through.
+    pub open_winding: bool,
+    /// Nothing is plugged into the reference's input.
+    pub reference_unplugged: bool,
+    /// Nothing comes from the pickup.
+    pub silent: bool,
+    /// The plugs of the two inputs are changed.
+    pub swapped: bool,
+}
+
+impl Default for Spec {
+    /// A middling single coil with pole pieces, and an ordinary interface.
+    fn default() -> Self {
+        Spec {
+            coil: Coil {
+                loss_ohm: Some(750e3),
+                ..Coil::new(6.1e3, 2.5, 105e-12)
+            },
+            second_coil: None,
+            exciter: Exciter::default(),
+            card: Card::default(),
+            mains: Mains::default(),
+            faults: Faults::default(),
+        }
+    }
+}
+
+impl Default for Exciter {
+    fn default() -> Self {
+        Exciter {
+            over: Over::First,
+            mutual_h: 0.2e-3,
+            polarity: 1,
+            feed_f: None,
+        }
+    }
+}
+
+impl Default for Card {
+    fn default() -> Self {
+        Card {
+            bits: 24,
+            noise_dbfs: -92.0,
+            noise_reference_dbfs: None,
+            flicker_hz: 100.0,
+            ac_pickup_hz: None,
+            ac_reference_hz: None,
+            ac_output_hz: None,
+            delay_s: None,
+            gain_db: None,
+            latency_s: 0.0123,
+            clock_ppm: 0.0,
+            third_harmonic_db: None,
+            clip_dbfs: None,
+            clip_reference_dbfs: None,
+        }
+    }
+}
+
+impl Default for Faults {
+    fn default() -> Self {
+        Faults {
+            knock_s: Vec::new(),
+            knock_dbfs: -20.0,
+            drop_s: Vec::new(),
+            drop_samples: 64,
+            open_winding: false,
+            reference_unplugged: false,
+            silent: false,
+            swapped: false,
+        }
+    }
+}
+
+impl Spec {
+    /// From an option: words such as "r=6k l=2.4H cs=120p", or the path of a TOML file.
+    pub fn from_arg(text: &str) -> Result<Spec> {
+        let path = Path::new(text.trim());
+        let looks_like_file = path.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"));
+        if looks_like_file || path.is_file() {
+            let text = fileio::read_text_limited(path, MOST_BYTES)?;
+            return Spec::parse_toml(&text, &path.display().to_string());
+        }
+        Spec::parse_words(text)
+    }
+
+    /// From words such as "r=6k l=2.4H cs=120p hum=-50dB open": all optional, in any order, each once.
+    ///
+    /// Where r, l or cs is given, the coil has only those losses that are given too.
+    pub fn parse_words(text: &str) -> Result<Spec> {
+        let spec = words::parse(text)?;
+        spec.check()?;
+        Ok(spec)
+    }
+
+    /// From the content of a TOML file; `place` names it in messages.
+    pub fn parse_toml(text: &str, place: &str) -> Result<Spec> {
+        let spec: Spec = toml::from_str(text).map_err(|e| {
+            let line = e
+                .span()
+                .and_then(|s| text.get(..s.start))
+                .map(|before| format!(" line {}", before.matches('\n').count() + 1))
+                .unwrap_or_default();
+            Failure::new(
+                format!("bench {place}{line}: {}", e.message()),
+                "correct the file; SI units, as in [coil] r_ohm = 6000.0",
+            )
+        })?;
+        spec.check()
+            .map_err(|f| Failure::new(format!("bench {place}: {}", f.what), f.hint))?;
+        Ok(spec)
+    }
+
+    /// The words for the pickup alone, for a record's notes.
+    pub fn pickup_words(&self) -> String {
+        words::pickup(self)
+    }
+
+    /// Refuses what no bench can be, by the name of the value.
+    pub fn check(&self) -> Result<()> {
+        self.coil.check()?;
+        if let Some(c) = &self.second_coil {
+            c.check()
+                .map_err(|f| Failure::new(f.what.replacen("coil", "second coil", 1), f.hint))?;
+        }
+        let within = |name: &str, v: f64, low: f64, high: f64, unit: &str| {
+            if (low..=high).contains(&v) {
+                return Ok(());
+            }
+            Err(Failure::new(
+                format!("bench: {name} = {v} {unit} is out of reach"),
+                format!("give {low} to {high} {unit}"),
+            ))
+        };
+        let maybe = |name: &str, v: Option<f64>, low: f64, high: f64, unit: &str| {
+            v.map_or(Ok(()), |v| within(name, v, low, high, unit))
+        };
+        let e = &self.exciter;
+        within("mutual inductance", e.mutual_h, 0.0, 1.0, "H")?;
+        maybe("stray capacitance", e.feed_f, 0.0, 1e-9, "F")?;
+        if e.polarity.abs() != 1 {
+            return Err(Failure::new(
+                format!("bench: polarity = {} is neither way round", e.polarity),
+                "give 1 or -1",
+            ));
+        }
+        let c = &self.card;
+        if c.bits != 16 && c.bits != 24 {
+            return Err(Failure::new(
+                format!("bench: no converter of {} bits", c.bits),
+                "give 16 or 24",
+            ));
+        }
+        within("noise", c.noise_dbfs, -300.0, 0.0, "dBFS")?;
+        maybe("the reference's noise", c.noise_reference_dbfs, -300.0, 0.0, "dBFS")?;
+        within("flicker", c.flicker_hz, 0.0, 20e3, "Hz")?;
+        for (name, v) in [
+            ("ac-pickup", c.ac_pickup_hz),
+            ("ac-reference", c.ac_reference_hz),
+            ("ac-output", c.ac_output_hz),
+        ] {
+            maybe(name, v, 0.0, 1e3, "Hz")?;
+        }
+        maybe("delay", c.delay_s, -0.1, 0.1, "s")?;
+        maybe("gain", c.gain_db, -120.0, 120.0, "dB")?;
+        within("latency", c.latency_s, 0.0, 2.0, "s")?;
+        within("clock difference", c.clock_ppm, -5e3, 5e3, "ppm")?;
+        maybe("third harmonic", c.third_harmonic_db, -300.0, -10.0, "dB")?;
+        maybe("clip", c.clip_dbfs, -120.0, 0.0, "dBFS")?;
+        maybe("the reference's clip", c.clip_reference_dbfs, -120.0, 0.0, "dBFS")?;
+        let m = &self.mains;
+        maybe("hum", m.hum_db, -300.0, 100.0, "dB")?;
+        maybe("hum", m.hum_dbfs, -300.0, 0.0, "dBFS")?;
+        if m.hum_db.is_some() && m.hum_dbfs.is_some() {
+            return Err(Failure::new(
+                "bench: hum is given twice, in dB and in dBFS",
+                "give one of them",
+            ));
+        }
+        maybe("mains frequency", m.frequency_hz, 40.0, 70.0, "Hz")?;
+        let f = &self.faults;
+        within("knock level", f.knock_dbfs, -200.0, 0.0, "dBFS")?;
+        within("number of lost samples", f64::from(f.drop_samples), 1.0, 1e5, "")?;
+        for (name, times) in [("knock", &f.knock_s), ("drop", &f.drop_s)] {
+            times.iter().try_for_each(|t| within(name, *t, 0.0, 300.0, "s"))?;
+            within(
+                &format!("number of times for {name}"),
+                times.len() as f64,
+                0.0,
+                100.0,
+                "",
+            )?;
+        }
+        Ok(())
+    }
+}

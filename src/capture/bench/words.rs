@@ -1,0 +1,378 @@
+//! The bench in words on the command line: "r=6k l=2.4H cs=120p hum=-50dB noise=-95dBFS knock=1.2s ppm=120".
+
+use super::spec::{Exciter, Mains, NO_HUM_DBFS, Over, Spec};
+use crate::failure::{Failure, Result};
+use crate::network::{Coil, Eddy};
+use crate::quantity::{self, Unit, quoted};
+
+const KNOWN: &str = "r l cs loss eddy, coils r2 l2 cs2 loss2 eddy2 over, m polarity feed, noise noise-reference flicker bits \
+                     ac-pickup ac-reference ac-output delay gain latency ppm h3 clip clip-reference, hum mains, \
+                     knock knock-level drop drop-samples open unplugged silent swapped";
+const EXAMPLE: &str = "r=6k l=2.4H cs=120p hum=-50dB";
+const EDDY: &str = "write it as eddy=k=0.4,tau=33u,emf=0.1 (emf may be left out), or none";
+
+pub(super) fn parse(text: &str) -> Result<Spec> {
+    let mut given: Vec<(&str, Option<&str>)> = Vec::new();
+    for word in text.split_whitespace() {
+        let (name, value) = match word.split_once('=') {
+            Some((n, v)) => (n, Some(v)),
+            None => (word, None),
+        };
+        if given.iter().any(|g| g.0 == name) {
+            return Err(Failure::new(
+                format!("bench: {} is given twice", quoted(name)),
+                "give each word once",
+            ));
+        }
+        given.push((name, value));
+    }
+    let mut spec = Spec::default();
+    if given.iter().any(|g| ["r", "l", "cs"].contains(&g.0)) {
+        // A stated coil is that coil and no more.
+        spec.coil.loss_ohm = None;
+    }
+    // The second coil starts as a copy of the first, which must be complete by then.
+    let (second, first): (Vec<_>, Vec<_>) = given.into_iter().partition(|g| g.0 == "coils" || g.0.ends_with('2'));
+    for (name, value) in first.into_iter().chain(second) {
+        match value {
+            Some(v) => set(&mut spec, name, v)?,
+            None => raise(&mut spec, name)?,
+        }
+    }
+    Ok(spec)
+}
+
+/// A word without a value.
+fn raise(spec: &mut Spec, name: &str) -> Result<()> {
+    let f = &mut spec.faults;
+    let flag = match name {
+        "open" => &mut f.open_winding,
+        "unplugged" => &mut f.reference_unplugged,
+        "silent" => &mut f.silent,
+        "swapped" => &mut f.swapped,
+        _ => {
+            return Err(Failure::new(
+                format!(
+                    "bench: {} is neither a word with a value nor a known fault nor a file",
+                    quoted(name)
+                ),
+                format!("write {EXAMPLE}; faults are open, unplugged, silent, swapped"),
+            ));
+        }
+    };
+    *flag = true;
+    Ok(())
+}
+
+fn set(spec: &mut Spec, name: &str, value: &str) -> Result<()> {
+    let place = format!("bench: {name}");
+    let num = |unit: Unit| quantity::parse_at(&place, value, unit);
+    let wrong = |hint: &str| Failure::new(format!("{place}={value} is not understood"), hint);
+    let times = || -> Result<Vec<f64>> {
+        value
+            .split(',')
+            .map(|t| quantity::parse_at(&place, t, Unit::Second))
+            .collect()
+    };
+    match name {
+        "r" => spec.coil.r_ohm = num(Unit::Ohm)?,
+        "l" => spec.coil.l_h = num(Unit::Henry)?,
+        "cs" => spec.coil.c_f = num(Unit::Farad)?,
+        "loss" => spec.coil.loss_ohm = loss(&place, value)?,
+        "eddy" => spec.coil.eddy = eddy(&place, value)?,
+        "coils" => match value {
+            "1" if spec.second_coil.is_none() => {}
+            "2" => {
+                second(spec);
+            }
+            _ => return Err(wrong("write coils=2, or leave it out")),
+        },
+        "r2" => second(spec).r_ohm = num(Unit::Ohm)?,
+        "l2" => second(spec).l_h = num(Unit::Henry)?,
+        "cs2" => second(spec).c_f = num(Unit::Farad)?,
+        "loss2" => second(spec).loss_ohm = loss(&place, value)?,
+        "eddy2" => second(spec).eddy = eddy(&place, value)?,
+        "over" => {
+            spec.exciter.over = match value {
+                "first" => Over::First,
+                "second" => Over::Second,
+                "both" => Over::Both,
+                _ => return Err(wrong("write over=first, over=second or over=both")),
+            }
+        }
+        "m" => spec.exciter.mutual_h = num(Unit::Henry)?,
+        "polarity" => {
+            spec.exciter.polarity = match value {
+                "1" | "+1" => 1,
+                "-1" => -1,
+                _ => return Err(wrong("write polarity=1 or polarity=-1")),
+            }
+        }
+        "feed" => spec.exciter.feed_f = Some(num(Unit::Farad)?),
+        "noise" => spec.card.noise_dbfs = num(Unit::Dbfs)?,
+        "noise-reference" => spec.card.noise_reference_dbfs = Some(num(Unit::Dbfs)?),
+        "flicker" => spec.card.flicker_hz = num(Unit::Hertz)?,
+        "bits" => spec.card.bits = value.parse().map_err(|_| wrong("write bits=16 or bits=24"))?,
+        "ac-pickup" => spec.card.ac_pickup_hz = Some(num(Unit::Hertz)?),
+        "ac-reference" => spec.card.ac_reference_hz = Some(num(Unit::Hertz)?),
+        "ac-output" => spec.card.ac_output_hz = Some(num(Unit::Hertz)?),
+        "delay" => spec.card.delay_s = Some(num(Unit::Second)?),
+        "gain" => spec.card.gain_db = Some(num(Unit::Decibel)?),
+        "latency" => spec.card.latency_s = num(Unit::Second)?,
+        "ppm" => {
+            let bare = value.strip_suffix("ppm").unwrap_or(value);
+            spec.card.clock_ppm = bare
+                .parse()
+                .map_err(|_| wrong("write parts per million as ppm=120 or ppm=-35.5"))?;
+        }
+        "h3" => spec.card.third_harmonic_db = Some(num(Unit::Decibel)?),
+        "clip" => spec.card.clip_dbfs = Some(num(Unit::Dbfs)?),
+        "clip-reference" => spec.card.clip_reference_dbfs = Some(num(Unit::Dbfs)?),
+        "hum" => spec.mains = hum(&place, value, &spec.mains)?,
+        "mains" => spec.mains.frequency_hz = Some(num(Unit::Hertz)?),
+        "knock" => spec.faults.knock_s = times()?,
+        "knock-level" => spec.faults.knock_dbfs = num(Unit::Dbfs)?,
+        "drop" => spec.faults.drop_s = times()?,
+        "drop-samples" => {
+            spec.faults.drop_samples = value
+                .parse()
+                .map_err(|_| wrong("write a whole number, as drop-samples=64"))?;
+        }
+        "open" | "unplugged" | "silent" | "swapped" => return Err(wrong("this word stands alone, without a value")),
+        _ => {
+            return Err(Failure::new(
+                format!("bench: {} is not known", quoted(name)),
+                format!("known are {KNOWN}"),
+            ));
+        }
+    }
+    Ok(())
+}
+
+fn second(spec: &mut Spec) -> &mut Coil {
+    spec.second_coil.get_or_insert(spec.coil)
+}
+
+fn loss(place: &str, value: &str) -> Result<Option<f64>> {
+    match value {
+        "none" => Ok(None),
+        v => quantity::parse_at(place, v, Unit::Ohm).map(Some),
+    }
+}
+
+fn eddy(place: &str, value: &str) -> Result<Option<Eddy>> {
+    if value == "none" {
+        return Ok(None);
+    }
+    let (mut k, mut tau_s, mut emf) = (None, None, None);
+    for part in value.split(',') {
+        let (slot, unit, v) = match part.split_once('=') {
+            Some(("k", v)) => (&mut k, Unit::Relative, v),
+            Some(("tau", v)) => (&mut tau_s, Unit::Second, v),
+            Some(("emf", v)) => (&mut emf, Unit::Relative, v),
+            _ => {
+                return Err(Failure::new(
+                    format!("{place}: {} is not understood", quoted(part)),
+                    EDDY,
+                ));
+            }
+        };
+        if slot.replace(quantity::parse_at(place, v, unit)?).is_some() {
+            return Err(Failure::new(format!("{place}: {} stands twice", quoted(part)), EDDY));
+        }
+    }
+    match (k, tau_s) {
+        (Some(k), Some(tau_s)) => Ok(Some(Eddy {
+            k,
+            tau_s,
+            emf: emf.unwrap_or(0.0),
+        })),
+        _ => Err(Failure::new(format!("{place}={value} lacks k or tau"), EDDY)),
+    }
+}
+
+/// In dB against the pickup's answer, in dBFS where that is written.
+fn hum(place: &str, value: &str, before: &Mains) -> Result<Mains> {
+    let absolute = value.to_ascii_lowercase().ends_with("dbfs");
+    let (hum_db, hum_dbfs) = match value {
+        "none" => (None, Some(NO_HUM_DBFS)),
+        v if absolute => (None, Some(quantity::parse_at(place, v, Unit::Dbfs)?)),
+        v => (Some(quantity::parse_at(place, v, Unit::Decibel)?), None),
+    };
+    Ok(Mains {
+        hum_db,
+        hum_dbfs,
+        ..before.clone()
+    })
+}
+
+pub(super) fn pickup(spec: &Spec) -> String {
+    let mut out = Vec::new();
+    let mut coil = |c: &Coil, mark: &str| {
+        out.push(format!("r{mark}={}", quantity::compact(c.r_ohm, Unit::Ohm)));
+        out.push(format!("l{mark}={}", quantity::compact(c.l_h, Unit::Henry)));
+        out.push(format!("cs{mark}={}", quantity::compact(c.c_f, Unit::Farad)));
+        if let Some(r) = c.loss_ohm {
+            out.push(format!("loss{mark}={}", quantity::compact(r, Unit::Ohm)));
+        }
+        if let Some(e) = c.eddy {
+            let tau = quantity::compact(e.tau_s, Unit::Second);
+            out.push(format!("eddy{mark}=k={},tau={tau},emf={}", e.k, e.emf));
+        }
+    };
+    coil(&spec.coil, "");
+    match &spec.second_coil {
+        Some(c) if *c == spec.coil => out.push("coils=2".into()),
+        Some(c) => {
+            coil(c, "2");
+            // Unstated, the first coil's would be copied.
+            if c.loss_ohm.is_none() && spec.coil.loss_ohm.is_some() {
+                out.push("loss2=none".into());
+            }
+            if c.eddy.is_none() && spec.coil.eddy.is_some() {
+                out.push("eddy2=none".into());
+            }
+        }
+        None => {}
+    }
+    let Exciter { over, polarity, .. } = spec.exciter;
+    if spec.second_coil.is_some() {
+        let over = match over {
+            Over::First => "first",
+            Over::Second => "second",
+            Over::Both => "both",
+        };
+        out.push(format!("over={over}"));
+    }
+    if polarity < 0 {
+        out.push("polarity=-1".into());
+    }
+    out.join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_say_what_stands_on_the_bench() {
+        let s = Spec::parse_words(
+            "r=6k l=2.4H cs=120p hum=-50dB noise=-95dBFS knock=1.2s,2s ppm=-120 polarity=-1 bits=16 delay=-5us mains=60Hz \
+             eddy=k=40%,tau=33u open clip=-3dBFS",
+        )
+        .unwrap();
+        let eddy = Eddy {
+            k: 0.4,
+            tau_s: 33e-6,
+            emf: 0.0,
+        };
+        assert_eq!(
+            s.coil,
+            Coil {
+                eddy: Some(eddy),
+                ..Coil::new(6e3, 2.4, 120e-12)
+            }
+        );
+        assert_eq!(
+            (s.mains.hum_db, s.mains.hum_dbfs, s.mains.frequency_hz),
+            (Some(-50.0), None, Some(60.0))
+        );
+        assert_eq!((s.card.noise_dbfs, s.card.clock_ppm, s.card.bits), (-95.0, -120.0, 16));
+        assert_eq!((s.card.delay_s, s.card.clip_dbfs), (Some(-5e-6), Some(-3.0)));
+        assert_eq!(s.faults.knock_s, [1.2, 2.0]);
+        assert!(s.faults.open_winding && s.exciter.polarity == -1);
+        assert_eq!(Spec::parse_words("").unwrap(), Spec::default());
+        assert!(Spec::parse_words("hum=none").unwrap().coil.loss_ohm.is_some());
+        // Whatever the order, the second coil is the first but for what is said of it.
+        let s = Spec::parse_words("cs2=90p over=both l=2H loss=1M").unwrap();
+        let second = s.second_coil.unwrap();
+        assert_eq!(
+            (second.l_h, second.c_f, second.loss_ohm, s.exciter.over),
+            (2.0, 90e-12, Some(1e6), Over::Both)
+        );
+    }
+
+    #[test]
+    fn the_pickup_in_words_is_read_back() {
+        for text in [
+            "r=6k",
+            "r=3900 l=2.2H cs=80p loss=600k eddy=k=0.3,tau=20us,emf=0.1 coils=2 over=second polarity=-1",
+            "r=4k l=2H cs=80p loss=1M eddy=k=0.3,tau=20us,emf=0.1 r2=4.1k loss2=none eddy2=none",
+        ] {
+            let s = Spec::parse_words(text).unwrap();
+            let again = Spec::parse_words(&s.pickup_words()).unwrap();
+            assert_eq!(s, again, "{}", s.pickup_words());
+        }
+    }
+
+    #[test]
+    fn what_is_not_understood_is_named_with_what_would_be() {
+        for (text, word, hint) in [
+            ("r=6x", "r", "250k"),
+            ("l=2.4k7", "l", "henries"),
+            ("volume=3", "volume", "known are r l cs"),
+            ("opened", "opened", "open, unplugged, silent, swapped"),
+            ("open=1", "open", "alone"),
+            ("r=6k r=7k", "r", "once"),
+            ("eddy=0.4", "eddy", "k=0.4,tau=33u"),
+            ("eddy=k=0.4", "tau", "k=0.4,tau=33u"),
+            ("eddy=k=1,tau=3u", "eddy.k", "below 1"),
+            ("over=third", "over", "over=both"),
+            ("coils=3", "coils", "coils=2"),
+            ("polarity=0", "polarity", "polarity=-1"),
+            ("bits=8", "8 bits", "16 or 24"),
+            ("ppm=fast", "ppm", "ppm=120"),
+            ("ppm=nan", "clock difference", "5000 ppm"),
+            ("noise=3dBFS", "noise", "0 dBFS"),
+            ("hum=12k", "hum", "decibels"),
+            ("knock=1.2s,", "knock", "seconds"),
+            ("knock=-1s", "knock", "0 to 300 s"),
+            ("drop-samples=1.5", "drop-samples", "whole number"),
+            ("drop-samples=0", "lost samples", "1 to"),
+            ("l2=0", "second coil: l_h", "above 0"),
+            ("latency=1h", "latency", "seconds"),
+            ("", "", ""),
+        ] {
+            let Err(e) = Spec::parse_words(text) else {
+                assert!(text.is_empty(), "{text} was taken");
+                continue;
+            };
+            let e = e.to_string();
+            assert!(e.contains(word) && e.contains(hint) && !e.contains('\n'), "{text}: {e}");
+        }
+    }
+
+    #[test]
+    fn a_file_says_the_same() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("b.toml");
+        let text =
+            "[coil]\nr_ohm = 6000.0\nl_h = 2.4\nc_f = 120e-12\n[faults]\nknock_s = [1.2]\n[mains]\nhum_db = -50\n";
+        std::fs::write(&path, text).unwrap();
+        let arg = path.display().to_string();
+        assert_eq!(
+            Spec::from_arg(&arg).unwrap(),
+            Spec::from_arg("r=6k l=2.4H cs=120p knock=1.2s hum=-50dB").unwrap()
+        );
+        for (text, word) in [
+            ("[coil]\nr_ohm = 6000.0\n", "l_h"),
+            ("[card]\nbit = 16\n", "bits"),
+            ("[card]\nbits = 8\n", "16 or 24"),
+            ("[exciter]\nover = \"none\"\n", "both"),
+            ("[mains]\nhum_db = -50\nhum_dbfs = -80\n", "hum is given twice"),
+            ("coil = \n", "line 1"),
+        ] {
+            std::fs::write(&path, text).unwrap();
+            let e = Spec::from_arg(&arg).unwrap_err().to_string();
+            assert!(e.contains(word) && e.contains("b.toml") && !e.contains('\n'), "{e}");
+        }
+        assert!(
+            Spec::from_arg("none.toml")
+                .unwrap_err()
+                .to_string()
+                .contains("check the path")
+        );
+        let all = toml::to_string(&Spec::default()).unwrap();
+        assert_eq!(toml::from_str::<Spec>(&all).unwrap(), Spec::default());
+    }
+}

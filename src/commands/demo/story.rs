@@ -1,0 +1,218 @@
+//! What the demonstration tells on the screen.
+
+use std::path::Path;
+
+use super::{COMPARISONS, CONTROLS_SHORT, JOBS, Made};
+use crate::record::{Level, Record};
+use crate::report::number::{self, Unit};
+use crate::report::text::{Style, compare_text, measure_text};
+
+const INDENT: &str = "   ";
+
+/// The story; with details, every measurement and comparison as its own command would show it.
+pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
+    let mut t = Teller {
+        text: String::new(),
+        width: style.width.min(80),
+        style,
+    };
+    let r = &made.records;
+    let c = &made.comparisons;
+    t.free(
+        "A day at the Ebbingrove workshop, which does not exist. SIMULATED: every take below was computed by the built-in \
+         bench. No pickup, no wax and no sound card took part; records and plots say so too.",
+    );
+
+    t.head("1", "A pickup as the guitar will load it");
+    t.say(&format!(
+        "\"neck 3-7\" (neck pickup, lot 3, number 7) with --load \"{CONTROLS_SHORT}\": {}",
+        reading(&r[0])
+    ));
+    t.look(
+        out,
+        &[JOBS[0].folder],
+        "response.png shows the curve, the model, and what is left between them.",
+    );
+
+    t.head("2", "The same on 6 m of cable instead of 3");
+    t.say(&difference(made, 0));
+    t.look(
+        out,
+        &[JOBS[1].folder, COMPARISONS[0].0],
+        "overlay.png shows where the treble went.",
+    );
+
+    t.head("3", "One coil of a two-coil pickup");
+    t.say(&format!(
+        "The exciter lies over the first coil only (--over \"the first coil\"), because over both their voltages would \
+         cancel: {}",
+        reading(&r[2])
+    ));
+    t.say(
+        "The other coil, with its own capacitance, leaves a step near 13 kHz. No model of one coil has that, so the record \
+         carries a warning and the peak is read off the curve.",
+    );
+    t.look(
+        out,
+        &[JOBS[2].folder],
+        "the lower field of response.png shows the step.",
+    );
+
+    t.head("4", "Before and after the wax pot");
+    t.say(
+        "Invented data: wax (relative permittivity about 2.2) is taken to raise the capacitance of the winding by 10 % and \
+         to change nothing else. Measured bare, where that shows most.",
+    );
+    t.say(&difference(made, 1));
+    t.look(
+        out,
+        &[JOBS[3].folder, JOBS[4].folder, COMPARISONS[1].0],
+        "overlay.png lays the curves over each other.",
+    );
+
+    t.head("5", "A take that cannot be used");
+    t.say(&format!("{}: no reading. {}", name(&r[5]), advice(&r[5])));
+    t.look(out, &[JOBS[5].folder], "the record keeps the reason.");
+
+    if style.details {
+        for record in r {
+            t.text.push('\n');
+            t.text.push_str(&measure_text(record, &[], style));
+        }
+        for ((_, which), comparison) in COMPARISONS.iter().zip(c) {
+            t.text.push('\n');
+            t.text
+                .push_str(&compare_text(&which.map(|i| r[i].clone()), comparison, style));
+        }
+    }
+
+    t.text.push('\n');
+    t.free(&format!(
+        "Beside every record lie take.wav and drive.wav; {} is the rig they were made with. To do a step again:",
+        out.join("rig.toml").display()
+    ));
+    let at = |folder: &str| shell(&out.join(folder).display().to_string());
+    let take = shell(&out.join(JOBS[0].folder).join("take.wav").display().to_string());
+    let load = JOBS[0].load.map_or(String::new(), |l| format!(" --load \"{l}\""));
+    t.command(&format!("coilwright analyze {take} --rig {}{load}", at("rig.toml")));
+    t.command(&format!(
+        "coilwright compare {} {}",
+        at(JOBS[3].folder),
+        at(JOBS[4].folder)
+    ));
+    t.text
+}
+
+fn name(r: &Record) -> String {
+    format!("\"{}\"", r.pickup.name)
+}
+
+/// "peak 3.40 kHz, +9.2 dB; f0 3512 Hz, Q 2.49."
+fn reading(r: &Record) -> String {
+    let Some(x) = &r.resonance else {
+        return "no reading.".into();
+    };
+    let peak = match (x.peak_hz, x.peak_db) {
+        (Some(hz), Some(db)) => format!(
+            "peak {}, {}",
+            number::short(hz.value, Unit::Hertz),
+            number::short(db.value, Unit::Decibel)
+        ),
+        _ => "no peak".into(),
+    };
+    format!(
+        "{peak} above the lows; f0 {}, Q {}.",
+        number::short(x.f0_hz.value, Unit::Hertz),
+        number::short(x.q.value, Unit::Ratio)
+    )
+}
+
+/// The sentence of a comparison.
+fn difference(made: &Made, i: usize) -> String {
+    let text = made.comparisons[i].differences.first().map_or("", |d| d.text.as_str());
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => format!("{}{}.", first.to_uppercase(), letters.as_str()),
+        None => String::new(),
+    }
+}
+
+fn advice(r: &Record) -> String {
+    let reasons = r.findings.iter().filter(|f| f.level == Level::Reject);
+    let texts: Vec<String> = reasons
+        .map(|f| {
+            let mut letters = f.text.chars();
+            let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+            format!("{first}{}.", letters.as_str())
+        })
+        .collect();
+    texts.join(" ")
+}
+
+/// A path as a shell takes it.
+fn shell(path: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || "/._-".contains(c);
+    if path.chars().all(plain) {
+        path.into()
+    } else {
+        format!("'{}'", path.replace('\'', "'\\''"))
+    }
+}
+
+struct Teller {
+    text: String,
+    width: usize,
+    style: Style,
+}
+
+impl Teller {
+    fn head(&mut self, number: &str, title: &str) {
+        let (on, off) = if self.style.colour {
+            ("\u{1b}[1m", "\u{1b}[0m")
+        } else {
+            ("", "")
+        };
+        self.text.push_str(&format!("\n{on}{number}  {title}{off}\n"));
+    }
+
+    fn free(&mut self, text: &str) {
+        self.wrap("", text);
+    }
+
+    fn say(&mut self, text: &str) {
+        self.wrap(INDENT, text);
+    }
+
+    fn command(&mut self, text: &str) {
+        // In one line, however long: it is there to be copied.
+        self.text.push_str(&format!("{INDENT}{text}\n"));
+    }
+
+    /// Where it lies and what to look at there.
+    fn look(&mut self, out: &Path, folders: &[&str], what: &str) {
+        let list: Vec<String> = folders.iter().map(|f| out.join(f).display().to_string()).collect();
+        self.wrap(INDENT, &format!("-> {}: {what}", list.join(", ")));
+    }
+
+    fn wrap(&mut self, indent: &str, text: &str) {
+        let mut line = String::from(indent);
+        let mut empty = true;
+        for word in text.split_whitespace() {
+            if !empty && line.chars().count() + 1 + word.chars().count() > self.width {
+                self.text.push_str(&line);
+                self.text.push('\n');
+                line = indent.into();
+                empty = true;
+            }
+            if !empty {
+                line.push(' ');
+            }
+            line.push_str(word);
+            empty = false;
+        }
+        if !empty {
+            self.text.push_str(&line);
+            self.text.push('\n');
+        }
+    }
+}

@@ -1,0 +1,96 @@
+//! Bins as the last word counts them: alone where they must be, else a few neighbours drawn together without loss.
+//!
+//! Over bins so close that H is a constant, sum |Y - H X|^2 is |y - H x|^2 plus a part that H cannot change, with
+//! x^2 = sum |X|^2 and y = sum conj(X) Y / x. At the weighted mean frequency the slope of H drops out too; what is left is
+//! its bend, (width/(f0/Q))^2/24 of H: a part in ten millions with the widths taken here.
+
+use num_complex::Complex64;
+
+use crate::transfer::bins::Bins;
+
+/// A few neighbouring bins.
+#[derive(Debug, Clone, Copy)]
+pub struct Cell {
+    pub f: f64,
+    pub x: Complex64,
+    pub y: Complex64,
+    /// Change of `x` per ppm of the clock; one-channel takes only, and there every bin is a cell of its own.
+    pub x_clock: Complex64,
+    /// The part of sum |Y|^2 that does not follow X.
+    pub rest: f64,
+    pub syy: f64,
+    pub sxx: f64,
+    pub syx: Complex64,
+    pub bins: u32,
+}
+
+impl Cell {
+    /// Variance of Y - H X in one bin, as it counts for the uncertainty (density x transform length).
+    pub fn variance(&self, h: Complex64, length: f64) -> f64 {
+        let v = self.syy + h.norm_sqr() * self.sxx - 2.0 * (h.conj() * self.syx).re;
+        // The estimated cross-spectrum may overshoot; some of the pickup's own noise always stays.
+        v.max(0.05 * self.syy) * length
+    }
+}
+
+/// Widest cell: so much of the frequency, so much of the resonance's width f0/Q, and not more bins than this.
+const WIDTH: f64 = 0.002;
+const WIDTH_OF_RESONANCE: f64 = 0.0015;
+const MOST_BINS: usize = 16;
+
+/// The used bins of a band. `resonance_hz`: the width f0/Q of the resonance.
+pub fn cells(bins: &Bins, band: [f64; 2], resonance_hz: f64) -> Vec<Cell> {
+    let (from, to) = (bins.index_of(band[0]), (bins.index_of(band[1]) + 1).min(bins.len()));
+    let zero = Complex64::new(0.0, 0.0);
+    let mut out = Vec::new();
+    let mut i = from;
+    while i < to {
+        // Under a clock difference the phase turns from bin to bin: nothing can be drawn together.
+        let width = if bins.x_clock.is_some() {
+            1
+        } else {
+            let hz = (WIDTH * bins.freq(i)).min(WIDTH_OF_RESONANCE * resonance_hz);
+            ((hz / bins.spacing_hz) as usize).clamp(1, MOST_BINS)
+        };
+        let stop = (i + width).min(to);
+        let (mut xx, mut xy, mut yy, mut fx, mut count, mut last) = (0.0, zero, 0.0, 0.0, 0, i);
+        for k in (i..stop).filter(|k| bins.used[*k]) {
+            let p = bins.x[k].norm_sqr();
+            xx += p;
+            xy += bins.x[k].conj() * bins.y[k];
+            yy += bins.y[k].norm_sqr();
+            fx += p * bins.freq(k);
+            count += 1;
+            last = k;
+        }
+        if count == 1 {
+            out.push(Cell {
+                f: bins.freq(last),
+                x: bins.x[last],
+                y: bins.y[last],
+                x_clock: bins.x_clock.as_ref().map_or(zero, |xt| xt[last]),
+                rest: 0.0,
+                syy: bins.syy[last],
+                sxx: bins.sxx[last],
+                syx: bins.syx[last],
+                bins: 1,
+            });
+        } else if count > 1 && xx > 0.0 {
+            let x = xx.sqrt();
+            let y = xy / x;
+            out.push(Cell {
+                f: fx / xx,
+                x: Complex64::new(x, 0.0),
+                y,
+                x_clock: zero,
+                rest: (yy - y.norm_sqr()).max(0.0),
+                syy: bins.syy[last],
+                sxx: bins.sxx[last],
+                syx: bins.syx[last],
+                bins: count,
+            });
+        }
+        i = stop;
+    }
+    out
+}

@@ -1,0 +1,68 @@
+//! The whole job without any hardware, and what it says one can do next.
+
+use crate::bench::Folder;
+use crate::screens::shows;
+
+#[test]
+fn the_demonstration_does_what_it_says() {
+    let f = Folder::new();
+    let run = f.run(&["demo", "--out", "d"]).ended(0);
+    shows("demo", &run);
+    let mut kinds = Vec::new();
+    for folder in f.list("d") {
+        let inside = f.path(&format!("d/{folder}"));
+        if inside.join("record.json").exists() {
+            let record = f.record(&format!("d/{folder}"));
+            assert!(
+                record["notes"].as_array().unwrap().contains(&"simulated".into()),
+                "{folder}"
+            );
+            assert!(inside.join("take.wav").exists() && inside.join("response.png").exists());
+            kinds.push(record["verdict"].as_str().unwrap().to_string());
+        } else if inside.is_dir() {
+            assert_eq!(
+                f.list(&format!("d/{folder}")),
+                ["compare.json", "overlay.png", "overlay.svg"]
+            );
+            kinds.push("compared".into());
+        }
+    }
+    for kind in ["ok", "suspect", "rejected", "compared"] {
+        assert!(kinds.iter().any(|k| k == kind), "{kind}: {kinds:?}");
+    }
+    // The commands that it names work as they stand there, and find the same.
+    let mut named = 0;
+    for line in run.out.lines().filter_map(|l| l.trim().strip_prefix("coilwright ")) {
+        let mut args: Vec<&str> = line.split(' ').collect();
+        args.push("--json");
+        let again = f.run(&args).ended(0).json();
+        named += 1;
+        if args[0] == "analyze" {
+            let folder = args[1].strip_suffix("/take.wav").unwrap();
+            assert_eq!(again["resonance"], f.record(folder)["resonance"], "{line}");
+        }
+    }
+    assert!(named >= 2, "{}", run.out);
+}
+
+#[test]
+fn the_demonstration_is_one_document_and_writes_over_nothing() {
+    let f = Folder::new();
+    let document = f.run(&["demo", "--out", "d", "--json"]).ended(0).json();
+    assert_eq!(document["schema"], "coilwright/demo/1");
+    for file in document["records"].as_array().unwrap() {
+        f.record(file.as_str().unwrap().strip_suffix("/record.json").unwrap());
+    }
+    for file in document["comparisons"].as_array().unwrap() {
+        assert!(!f.bytes(file.as_str().unwrap()).is_empty());
+    }
+    let before = f.bytes("d/1-short-cable/record.json");
+    for json in [&[][..], &["--json"]] {
+        f.run(&[&["demo", "--out", "d"], json].concat())
+            .refused(&["is there already", "--out"]);
+        f.run(&[&["demo", "--out", "no/such"], json].concat())
+            .refused(&["no/such", "does not exist"]);
+    }
+    assert_eq!(f.bytes("d/1-short-cable/record.json"), before);
+    assert_eq!(f.list(""), ["d"]);
+}

@@ -1,0 +1,12 @@
+//! The program as its users meet it: the real binary in folders of its own.
+
+mod again;
+mod batch;
+mod bench;
+mod contract;
+mod demo;
+mod faulty;
+mod folders;
+mod killed;
+mod schema;
+mod screens;

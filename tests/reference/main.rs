@@ -1,0 +1,19 @@
+//! The program against numbers that were found without it: a circuit simulator, closed formulas, the bound that no
+//! estimate can beat. Each number has its source beside it.
+
+#[path = "../cli/bench.rs"]
+mod bench;
+mod bound;
+mod levels;
+mod resonance;
+mod transient;
+
+/// NaN is near nothing.
+#[track_caller]
+fn near(name: &str, got: f64, want: f64, within: f64) {
+    let off = (got - want).abs();
+    assert!(
+        off <= within,
+        "{name}: {got} is {off:.3e} from {want}, more than {within:.3e}"
+    );
+}

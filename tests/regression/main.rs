@@ -9,7 +9,9 @@
 //!
 //!     cargo +nightly fuzz run --fuzz-dir tests/fuzz wav tests/fuzz/corpus/wav fixtures/regression/wav
 
+use std::cell::Cell;
 use std::path::{Path, PathBuf};
+use std::sync::Once;
 use std::time::{Duration, Instant};
 
 #[path = "../fuzz/src/lib.rs"]
@@ -44,10 +46,30 @@ fn kept(name: &str) -> Vec<(PathBuf, Vec<u8>)> {
         .collect()
 }
 
+thread_local! {
+    /// Panics of this thread are expected, caught and counted; shown one by one they would bury what is told at the end.
+    static CAUGHT: Cell<bool> = const { Cell::new(false) };
+}
+
+fn keep_quiet_about_the_caught() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        let usual = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |info| {
+            if !CAUGHT.get() {
+                usual(info);
+            }
+        }));
+    });
+}
+
 /// Runs one input: whether it was taken, or the message of a panic or of a hang.
 fn run(entry: Entry, input: &[u8]) -> Result<bool, String> {
     let begun = Instant::now();
+    keep_quiet_about_the_caught();
+    CAUGHT.set(true);
     let ended = std::panic::catch_unwind(|| entry(input));
+    CAUGHT.set(false);
     match ended {
         Err(e) => {
             let text = e.downcast_ref::<String>().cloned();

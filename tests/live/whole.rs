@@ -101,6 +101,21 @@ fn measure(bench: &Bench, options: &[&str]) -> Told {
     coilwright(bench, &[&MEASURE[..], options].concat())
 }
 
+/// As [`measure`], once more and once again where samples were lost though the bench was asked for no fault: on a busy
+/// machine a sound server may lose some, and says so.
+fn measure_calmly(bench: &Bench, options: &[&str]) -> Told {
+    let mut told = measure(bench, options);
+    for _ in 0..2 {
+        if told.status != Some(1) || !told.findings().iter().any(|f| f == "dropout") {
+            break;
+        }
+        println!("not calm: {}", told.brief());
+        std::fs::remove_dir_all(folder(bench).join("out")).unwrap();
+        told = measure(bench, options);
+    }
+    told
+}
+
 /// Shorter than the default drive, for tests that only ask whether something is noticed.
 const SHORT: [&str; 4] = ["--seconds", "1.5", "--out", "out"];
 
@@ -219,7 +234,7 @@ fn measure_with_default_devices_at_48_khz() {
     let Some(bench) = Bench::start(48_000, &PICKUP) else {
         return;
     };
-    let told = measure(&bench, &["--out", "out"]);
+    let told = measure_calmly(&bench, &["--out", "out"]);
     let record = check_reading(&bench, &told, 48_000, 2);
     assert!(record["capture"]["device"].as_str().unwrap().contains("alsa:default"));
     // What will sound, and how loud, is said before.
@@ -245,7 +260,7 @@ fn measure_with_named_devices_at_96_khz() {
         "--out",
         "out",
     ];
-    let record = check_coil(&bench, &measure(&bench, &options), 96_000, 2, 2950.0, 1.4);
+    let record = check_coil(&bench, &measure_calmly(&bench, &options), 96_000, 2, 2950.0, 1.4);
     assert_eq!(record["resonance"]["polarity"], -1);
     let device = record["capture"]["device"].as_str().unwrap();
     assert!(
@@ -272,7 +287,7 @@ fn measure_one_channel() {
         "--out",
         "out",
     ];
-    let record = check_reading(&bench, &measure(&bench, &options), 48_000, 1);
+    let record = check_reading(&bench, &measure_calmly(&bench, &options), 48_000, 1);
     let latency = record["capture"]["latency_s"].as_f64().unwrap();
     assert!(latency > 0.0 && latency < 0.5, "{latency}");
     check_again(&bench, &record, &["--channels", "pickup=1"]);
@@ -288,7 +303,7 @@ fn measure_with_a_rig() {
         return;
     };
     std::fs::write(bench.dir().join("rig.toml"), rig).unwrap();
-    let told = measure(&bench, &["--rig", "../rig.toml", "--out", "out"]);
+    let told = measure_calmly(&bench, &["--rig", "../rig.toml", "--out", "out"]);
     let record = check_reading(&bench, &told, 48_000, 2);
     assert_eq!(record["resonance"]["polarity"], -1);
     assert_eq!(record["resonance"]["polarity_referenced"], true);
@@ -375,7 +390,7 @@ fn measure_in_hum() {
     let Some(bench) = Bench::start(48_000, &[&PICKUP[..], &["--hum", "0.0005"]].concat()) else {
         return;
     };
-    let record = check_reading(&bench, &measure(&bench, &["--out", "out"]), 48_000, 2);
+    let record = check_reading(&bench, &measure_calmly(&bench, &["--out", "out"]), 48_000, 2);
     let hum = record["findings"]
         .as_array()
         .unwrap()

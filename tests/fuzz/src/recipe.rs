@@ -240,7 +240,7 @@ const RIGS: [&str; 3] = [
     "[exciter]\nreference = \"voltage\"\nseries_ohm = 100.0\ninductance_h = 0.005\nseries_tolerance = 0.01\n\
      inductance_tolerance = 0.1\n[input]\nresistance_ohm = 1e5\nac_pickup_hz = 2.7\nac_pickup_tolerance_hz = 0.3\n\
      ac_reference_hz = 3.6\nac_output_hz = 2.0\ndelay_s = 5e-6\ndelay_tolerance_s = 1e-6\ngain_db = -120\n",
-    "[exciter]\nreference = \"current\"\nseries_ohm = 1e9\ninductance_h = 1000\nseries_tolerance = 0.5\n\
+    "[exciter]\nreference = \"current\"\nseries_ohm = 1e9\ninductance_h = 0.1\nseries_tolerance = 0.5\n\
      inductance_tolerance = 0.5\n[input]\nac_pickup_hz = 0\nac_reference_hz = 15\ndelay_s = 0.1\ngain_db = 120\n",
 ];
 

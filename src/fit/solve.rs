@@ -23,6 +23,8 @@ pub enum Ending {
     Unfinished,
     /// Residuals or derivatives are not finite at the start.
     NotFinite,
+    /// There are fewer residuals than parameters.
+    Underdetermined,
 }
 
 #[derive(Debug, Clone)]
@@ -76,11 +78,17 @@ pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f6
     let mut growth = 2.0;
     let mut ending = Ending::Unfinished;
     let mut iterations = 0;
+    // Fewer residuals than parameters determine nothing.
     if !cost.is_finite() || m < p {
+        let ending = if m < p {
+            Ending::Underdetermined
+        } else {
+            Ending::NotFinite
+        };
         return Solution {
             theta,
             cost,
-            ending: Ending::NotFinite,
+            ending,
             iterations,
             inverse: None,
             at_bound: vec![false; p],

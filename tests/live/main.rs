@@ -86,6 +86,19 @@ fn run(bench: &Bench, job: &Job) -> Outcome {
     outcome.expect("an outcome")
 }
 
+/// As [`run`], once more and once again where the sound system itself reported trouble: on a busy machine it may.
+fn run_calmly(bench: &Bench, job: &Job) -> Outcome {
+    let mut outcome = run(bench, job);
+    for _ in 0..2 {
+        if outcome.trouble.is_empty() {
+            break;
+        }
+        println!("not calm: {:?}", outcome.trouble);
+        outcome = run(bench, job);
+    }
+    outcome
+}
+
 /// What the child wrote on standard error.
 fn said(bench: &Bench) -> String {
     std::fs::read_to_string(bench.dir().join("stderr")).unwrap()
@@ -186,7 +199,7 @@ fn default_devices_at_48_khz() {
         return;
     };
     let job = Job::take(48_000, drive(48_000, 1.5));
-    check_clean(&run(&bench, &job), &job);
+    check_clean(&run_calmly(&bench, &job), &job);
     assert_eq!(said(&bench), "", "nothing is printed");
 }
 
@@ -197,7 +210,7 @@ fn named_devices_at_96_khz() {
     };
     for (output, input) in [(OUTPUT, "alsa:bench_in"), ("Bench Output (virtual)", "bench input")] {
         let job = Job::take(96_000, drive(96_000, 1.0)).on(output, input);
-        let outcome = run(&bench, &job);
+        let outcome = run_calmly(&bench, &job);
         check_clean(&outcome, &job);
         let device = outcome.device.unwrap();
         assert!(device.contains(OUTPUT) && device.contains(INPUT), "{device}");
@@ -211,7 +224,7 @@ fn every_common_rate() {
             return;
         };
         let job = Job::take(rate, drive(rate, 0.5));
-        check_clean(&run(&bench, &job), &job);
+        check_clean(&run_calmly(&bench, &job), &job);
     }
 }
 
@@ -222,7 +235,7 @@ fn channels_as_told() {
     };
     let mut job = Job::take(48_000, drive(48_000, 0.5));
     (job.pickup_channel, job.reference_channel, job.output_channel) = (2, Some(1), Some(1));
-    check_clean(&run(&bench, &job), &job);
+    check_clean(&run_calmly(&bench, &job), &job);
     // The bench listens to the left channel alone.
     job.output_channel = Some(2);
     let outcome = run(&bench, &job);
@@ -358,7 +371,7 @@ fn an_integer_output() {
              hint { show on description \"Whole numbers\" } }",
         );
         let job = Job::take(48_000, drive(48_000, 0.5)).on("whole_out", INPUT);
-        check_clean(&run(&bench, &job), &job);
+        check_clean(&run_calmly(&bench, &job), &job);
         let asked = run(
             &bench,
             &Job {

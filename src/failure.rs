@@ -34,8 +34,11 @@ pub struct Failure {
 
 impl Failure {
     pub fn new(what: impl Into<String>, hint: impl Into<String>) -> Self {
-        // One line, whatever an underlying error had to say.
-        let flat = |s: String| s.split_whitespace().collect::<Vec<_>>().join(" ");
+        // One line, whatever an underlying error or a damaged file had to say; blanks inside a path stay as they are.
+        let flat = |s: String| {
+            let pieces = s.split(char::is_control).map(str::trim).filter(|p| !p.is_empty());
+            pieces.collect::<Vec<_>>().join(" ")
+        };
         Failure {
             what: flat(what.into()),
             hint: flat(hint.into()),
@@ -68,3 +71,14 @@ fn io_words(err: &std::io::Error) -> String {
 }
 
 pub type Result<T> = std::result::Result<T, Failure>;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_line_without_control_characters() {
+        let f = Failure::new("two  blanks/take.wav:\n   line\r\n\ttwo \u{1b}[2J\n", " try\0again ");
+        assert_eq!(f.to_string(), "two  blanks/take.wav: line two [2J; try again");
+    }
+}

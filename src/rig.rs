@@ -105,9 +105,12 @@ pub struct Mains {
     pub frequency_hz: Option<f64>,
 }
 
+/// From here on a corner changes nothing that a sound card hears: 20 kHz by two parts in 1e10.
+const NO_CORNER_HZ: f64 = 1e9;
+
 const OHM: Kind = Kind::Number {
-    allowed: "above 0 up to 1e9 (ohms)",
-    fits: |v| v > 0.0 && v <= 1e9,
+    allowed: "from 0.001 to 1e9 (ohms)",
+    fits: |v| (1e-3..=1e9).contains(&v),
 };
 const OHM_OR_ZERO: Kind = Kind::Number {
     allowed: "from 0 to 1e9 (ohms)",
@@ -244,12 +247,12 @@ impl Rig {
     }
 
     /// Corner f_x = R_x/(2 pi L_x) in hertz, above which the exciter's current falls for a given voltage; `None` where it
-    /// plays no part: channel 2 reads the current, or the exciter has no inductance.
+    /// plays no part: channel 2 reads the current, or the exciter's inductance is none to speak of.
     pub fn corner_hz(&self, one_channel: bool) -> Option<f64> {
         let e = &self.exciter;
         let by_voltage = one_channel || e.reference == Reference::Voltage;
-        (by_voltage && e.inductance_h > 0.0)
-            .then(|| self.circuit_ohm(one_channel) / (std::f64::consts::TAU * e.inductance_h))
+        let corner = self.circuit_ohm(one_channel) / (std::f64::consts::TAU * e.inductance_h.abs());
+        (by_voltage && corner < NO_CORNER_HZ).then_some(corner)
     }
 
     /// Standard uncertainty of `corner_hz` in hertz from the stated tolerances; `None` where none is stated and the corner
@@ -485,6 +488,7 @@ frequency_hz = 50
         assert_eq!(current.sense_ohm(), 100.0);
         let straight = rig(&LEAST.replace("0.0005", "0"));
         assert_eq!((straight.corner_hz(false), straight.corner_hz(true)), (None, None));
+        assert_eq!(rig(&LEAST.replace("0.0005", "1e-308")).corner_hz(false), None);
     }
 
     #[test]
@@ -507,13 +511,14 @@ frequency_hz = 50
             out
         };
         for (line, remedy) in [
-            ("exciter.series_ohm = -100.0", "above 0"),
-            ("exciter.series_ohm = 0", "above 0"),
-            ("exciter.series_ohm = nan", "above 0"),
-            ("exciter.series_ohm = inf", "above 0"),
-            ("exciter.series_ohm = \"100\"", "a number above 0"),
-            ("exciter.series_ohm = true", "a number above 0"),
-            ("exciter.series_ohm = [100.0]", "a number above 0"),
+            ("exciter.series_ohm = -100.0", "from 0.001"),
+            ("exciter.series_ohm = 0", "from 0.001"),
+            ("exciter.series_ohm = 1e-308", "from 0.001"),
+            ("exciter.series_ohm = nan", "from 0.001"),
+            ("exciter.series_ohm = inf", "from 0.001"),
+            ("exciter.series_ohm = \"100\"", "a number from 0.001"),
+            ("exciter.series_ohm = true", "a number from 0.001"),
+            ("exciter.series_ohm = [100.0]", "a number from 0.001"),
             ("exciter.reference = \"volts\"", "\"voltage\", \"current\""),
             ("exciter.reference = 1", "\"voltage\", \"current\""),
             ("exciter.inductance_h = -0.0005", "from 0"),
@@ -524,7 +529,7 @@ frequency_hz = 50
             ("exciter.sign = 2", "1 or -1"),
             ("exciter.sign = 1.0", "1 or -1"),
             ("exciter.colour = 1", "in [exciter] there are reference, series_ohm"),
-            ("input.resistance_ohm = 0", "above 0"),
+            ("input.resistance_ohm = 0", "from 0.001"),
             ("input.capacitance_f = 60", "60 pF is 60e-12"),
             ("input.lead_capacitance_f = -1e-12", "60 pF is 60e-12"),
             ("input.ac_pickup_hz = 15.1", "from 0 to 15"),

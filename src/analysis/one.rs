@@ -14,6 +14,8 @@ const DELAY_REACH_S: f64 = 0.002;
 const RATES: [f64; 6] = [44_100.0, 48_000.0, 88_200.0, 96_000.0, 176_400.0, 192_000.0];
 /// Clock differences below this are nobody's business.
 const DRIFT_PPM: f64 = 90.0;
+/// Scatter of the residuals in units of the noise that no sound take shows.
+const BAD: f64 = 3.0;
 /// Where the linear term of the clock is exact enough.
 const SETTLED_PPM: f64 = 0.02;
 
@@ -119,7 +121,10 @@ impl Work<'_> {
         };
         let first = (place.arrival - place.middle / (1.0 + place.ppm * 1e-6)) / self.rate;
         self.set_clock(first, place.ppm);
-        if let Some(at) = self.slipped(drive, &active, place, &fits) {
+        let slip = self
+            .slipped(drive, &active, place, &fits)
+            .or_else(|| self.slipped_against_half(drive, &active, place, fits.best().scatter));
+        if let Some(at) = slip {
             self.capture.dropouts += 1;
             self.findings.push(findings::dropout(1, at, true));
         }
@@ -207,6 +212,37 @@ impl Work<'_> {
         }
         let clock_can = 500e-6 * active.len() as f64 + 0.002 * self.rate;
         ((a.latency - b.latency).abs() > clock_can).then(|| (b.latency + middle as f64) / self.rate)
+    }
+
+    /// A slip that the clock took up, since each frequency came once before and once after it: a whole that fits badly while
+    /// half of it fits well, and against that half the other slips. Returns the time.
+    fn slipped_against_half(&self, drive: &[f32], active: &Range<usize>, at: Place, scatter: f64) -> Option<f64> {
+        if scatter < BAD {
+            return None;
+        }
+        let centre = (active.start + active.end) / 2;
+        [active.start..centre, centre..active.end].into_iter().find_map(|half| {
+            let mut part = drive.to_vec();
+            part[..half.start].fill(0.0);
+            part[half.end..].fill(0.0);
+            let middle = 0.5 * (half.start + half.end) as f64;
+            let mut place = Place {
+                middle,
+                arrival: at.arrival + (middle - at.middle) / (1.0 + at.ppm * 1e-6),
+                ppm: 0.0,
+            };
+            let mut prepared = self.place(&part, &half, place)?;
+            let fits = self.settle(&part, &half, &mut place, &mut prepared, false)?;
+            if fits.best().scatter > 0.2 * scatter {
+                return None;
+            }
+            let whole = Place {
+                middle: at.middle,
+                arrival: place.arrival + (at.middle - middle) / (1.0 + place.ppm * 1e-6),
+                ppm: place.ppm,
+            };
+            self.slipped(drive, active, whole, &fits)
+        })
     }
 
     /// Whether the take slips against the drive somewhere: samples lost or repeated. Returns the time.

@@ -24,6 +24,8 @@ const PARTS: [(&str, &str); 9] = [
 const MAX_FARAD: f64 = 1e-3;
 const MAX_OHM: f64 = 1e12;
 const MAX_LENGTH_M: f64 = 1e4;
+/// Of an audio track at half rotation. Less is a track of one piece, or a slip.
+const LEAST_PERCENT: f64 = 0.1;
 
 impl Load {
     /// Reads the load notation: parts apart by blanks, each at most once, in any order. Empty text is no load at all.
@@ -195,7 +197,7 @@ impl FromStr for Taper {
             return Ok(Taper::AUDIO);
         }
         match quantity::parse(percent, Unit::Relative) {
-            Ok(p) if p > 0.0 && p < 100.0 && !percent.ends_with(|c: char| !c.is_ascii_digit()) => {
+            Ok(p) if (LEAST_PERCENT..=100.0 - LEAST_PERCENT).contains(&p) && !percent.ends_with(|c: char| !c.is_ascii_digit()) => {
                 Ok(Taper::Audio { percent: p })
             }
             _ => Err(unknown()),

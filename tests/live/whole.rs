@@ -464,7 +464,7 @@ fn measure_stopped_by_ctrl_c() {
         let (last, before) = lines.split_last().unwrap();
         assert!(last.starts_with("coilwright: stopped by hand"), "{last}");
         assert!(
-            before.len() == 2 && before[0].starts_with("Plays a test signal"),
+            before.len() == 2 && before[0].starts_with("Headphones off your ears"),
             "{before:?}"
         );
         assert_eq!(

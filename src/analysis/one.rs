@@ -1,6 +1,10 @@
 //! One-channel takes: the drive file stands for the reference; latency and clock are found first, then fitted.
 
+use std::f64::consts::TAU;
 use std::ops::Range;
+
+use nalgebra::{DMatrix, DVector};
+use num_complex::Complex64;
 
 use super::{Prepared, Work, findings, fit_all};
 use crate::fit::model::Param;
@@ -14,8 +18,10 @@ const DELAY_REACH_S: f64 = 0.002;
 const RATES: [f64; 6] = [44_100.0, 48_000.0, 88_200.0, 96_000.0, 176_400.0, 192_000.0];
 /// Clock differences below this are nobody's business.
 const DRIFT_PPM: f64 = 90.0;
-/// Scatter of the residuals in units of the noise that no sound take shows.
-const BAD: f64 = 3.0;
+/// Scatter of the residuals in units of the noise above which a one-channel take is searched for lost samples.
+const DOUBTFUL: f64 = 1.5;
+/// In so many pieces the drive is looked for one by one.
+const PIECES: usize = 8;
 /// Where the linear term of the clock is exact enough.
 const SETTLED_PPM: f64 = 0.02;
 
@@ -112,7 +118,7 @@ impl Work<'_> {
             return;
         }
         let Some(fits) = fits else {
-            let finding = match self.torn(drive, &active) {
+            let finding = match self.lost(drive, &active, place, None) {
                 Some(at) => findings::dropout(1, at, true),
                 None => findings::no_fit(),
             };
@@ -121,9 +127,10 @@ impl Work<'_> {
         };
         let first = (place.arrival - place.middle / (1.0 + place.ppm * 1e-6)) / self.rate;
         self.set_clock(first, place.ppm);
+        let doubtful = !prepared.noise_from_silence || fits.best().scatter > DOUBTFUL;
         let slip = self
             .slipped(drive, &active, place, &fits)
-            .or_else(|| self.slipped_against_half(drive, &active, place, fits.best().scatter));
+            .or_else(|| doubtful.then(|| self.lost(drive, &active, place, Some(&fits)))?);
         if let Some(at) = slip {
             self.capture.dropouts += 1;
             self.findings.push(findings::dropout(1, at, true));
@@ -192,97 +199,240 @@ impl Work<'_> {
         Some(p)
     }
 
-    /// Whether the two halves of the drive arrived at different delays: so much is missing that nothing fits any more.
-    /// Returns the time at which the second half was heard.
+    /// Where samples are lost or repeated in a take that the model does not follow; the time.
+    fn lost(&self, drive: &[f32], active: &Range<usize>, at: Place, whole: Option<&super::Fits>) -> Option<f64> {
+        self.torn(drive, active)
+            .or_else(|| self.slipped_against_half(drive, active, at, whole))
+    }
+
+    /// Whether two pieces of the drive arrived at delays that no clock brings about. Returns the time at which the later one
+    /// was heard.
     fn torn(&self, drive: &[f32], active: &Range<usize>) -> Option<f64> {
-        let middle = (active.start + active.end) / 2;
-        let part = |r: Range<usize>| {
-            let mut d = drive.to_vec();
-            d[..r.start].fill(0.0);
-            d[r.end..].fill(0.0);
-            align::coarse(&self.take.pickup, &d, self.rate, 1.0).filter(|a| a.score > align::HEARD)
-        };
-        let (a, b) = (part(0..middle)?, part(middle..drive.len())?);
-        // A take that does not hold the whole drive is cut, not torn.
         let frames = self.take.pickup.len() as f64;
-        if a.latency + (active.start as f64) < -0.03 * self.rate
-            || b.latency + active.end as f64 > frames + 0.03 * self.rate
-        {
-            return None;
-        }
-        let clock_can = 500e-6 * active.len() as f64 + 0.002 * self.rate;
-        ((a.latency - b.latency).abs() > clock_can).then(|| (b.latency + middle as f64) / self.rate)
+        let size = active.len().div_ceil(PIECES);
+        let heard: Vec<(usize, f64)> = (active.start..active.end)
+            .step_by(size)
+            .filter_map(|start| {
+                let end = (start + size).min(active.end);
+                let found = align::coarse(&self.take.pickup, &only(drive, start..end), self.rate, 1.0)?;
+                // A piece that the take does not hold as a whole is cut, not torn.
+                let inside = found.latency + start as f64 > -0.03 * self.rate
+                    && found.latency + end as f64 <= frames + 0.03 * self.rate;
+                (inside && found.score > 2.0 * align::HEARD).then_some((start, found.latency))
+            })
+            .collect();
+        heard.windows(2).find_map(|pair| {
+            let [(a, early), (b, late)] = [pair[0], pair[1]];
+            let clock_can = 500e-6 * (b - a + size) as f64 + 0.002 * self.rate;
+            // By a whole period of the drive is no other place.
+            let apart = (early - late).abs();
+            let period = align::period(drive, self.rate).map_or(0.0, |p| p as f64);
+            let apart = if period > 0.0 {
+                (apart - period * (apart / period).round()).abs()
+            } else {
+                apart
+            };
+            (apart > clock_can).then(|| ((late + b as f64) / self.rate).max(0.0))
+        })
     }
 
     /// A slip that the clock took up, since each frequency came once before and once after it: a whole that fits badly while
-    /// half of it fits well, and against that half the other slips. Returns the time.
-    fn slipped_against_half(&self, drive: &[f32], active: &Range<usize>, at: Place, scatter: f64) -> Option<f64> {
-        if scatter < BAD {
-            return None;
-        }
+    /// half of it fits well, and against that half the other arrives at another delay. Returns the time.
+    fn slipped_against_half(
+        &self,
+        drive: &[f32],
+        active: &Range<usize>,
+        at: Place,
+        whole: Option<&super::Fits>,
+    ) -> Option<f64> {
         let centre = (active.start + active.end) / 2;
-        [active.start..centre, centre..active.end].into_iter().find_map(|half| {
-            let mut part = drive.to_vec();
-            part[..half.start].fill(0.0);
-            part[half.end..].fill(0.0);
-            let middle = 0.5 * (half.start + half.end) as f64;
+        let all = self.take.pickup.len();
+        let border = (at.seen_from(centre as f64).arrival.max(0.0) as usize).min(all);
+        let halves = [(0..border, active.start..centre), (border..all, centre..active.end)];
+        halves.into_iter().find_map(|(frames, played)| {
+            let mut take = self.take.clone();
+            take.pickup = take.pickup[frames.clone()].to_vec();
+            let half = Work::new(&take, self.options);
+            // Neither delay nor clock of the whole is to be believed.
+            let found = align::coarse(&take.pickup, &only(drive, played.clone()), self.rate, 1.0)?;
+            let middle = 0.5 * (played.start + played.end) as f64;
             let mut place = Place {
                 middle,
-                arrival: at.arrival + (middle - at.middle) / (1.0 + at.ppm * 1e-6),
+                arrival: found.latency + middle,
                 ppm: 0.0,
             };
-            let mut prepared = self.place(&part, &half, place)?;
-            let fits = self.settle(&part, &half, &mut place, &mut prepared, false)?;
-            if fits.best().scatter > 0.2 * scatter {
+            let mut prepared = half.place(drive, active, place)?;
+            let fits = half.settle(drive, active, &mut place, &mut prepared, false)?;
+            let better = whole.is_none_or(|w| fits.best().scatter < 0.7 * w.best().scatter);
+            if !better && prepared.noise_from_silence {
                 return None;
             }
-            let whole = Place {
-                middle: at.middle,
-                arrival: place.arrival + (at.middle - middle) / (1.0 + place.ppm * 1e-6),
-                ppm: place.ppm,
-            };
-            self.slipped(drive, active, whole, &fits)
+            place.arrival += frames.start as f64;
+            let place = place.seen_from(at.middle);
+            let lags = self.lags(drive, active, place, &fits);
+            let at = step(&lags, 1.0 / self.rate).or_else(|| gone(&lags, frames.start == 0))?;
+            Some((place.arrival / self.rate + at).max(0.0))
         })
     }
 
     /// Whether the take slips against the drive somewhere: samples lost or repeated. Returns the time.
     fn slipped(&self, drive: &[f32], active: &Range<usize>, at: Place, fits: &super::Fits) -> Option<f64> {
+        // A look that would add up at another delay but does not at this one; several side by side, since one may err.
+        let slips: Vec<f64> = self
+            .lags(drive, active, at, fits)
+            .iter()
+            .filter(|l| l.best > 0.8 && l.here < 0.7 * l.best)
+            .map(|l| l.time)
+            .collect();
+        (slips.len() >= 3).then(|| (at.arrival / self.rate + slips[0]).max(0.0))
+    }
+
+    /// How well each look adds up at its best delay within 4 ms, and at the one that was fitted.
+    fn lags(&self, drive: &[f32], active: &Range<usize>, at: Place, fits: &super::Fits) -> Vec<Lag> {
         let fit = fits.best();
         let latency = at.arrival - at.middle;
         let looks = align::looks(&self.take.pickup, drive, active, latency, at.ppm, self.rate, 10_000.0);
-        // How well each look adds up at its best delay within 4 ms, and at the one that was fitted.
-        let mut lags: Vec<(f64, f64, f64)> = Vec::new();
         let (Some(first), Some(spacing)) = (looks.freq.first(), looks.freq.get(1).map(|f| f - looks.freq[0])) else {
-            return None;
+            return Vec::new();
         };
         let offset = (first / spacing).round() as usize;
         let length = fft::good_length(4 * (self.rate / spacing) as usize);
         let reach = (0.004 * spacing * length as f64) as usize;
-        for (t, c) in looks.time.iter().zip(&looks.cross) {
-            let mut bins = vec![num_complex::Complex64::new(0.0, 0.0); offset + c.len()];
-            let mut all = 0.0;
-            for (k, (f, v)) in looks.freq.iter().zip(c).enumerate() {
-                let turn = fit.model.response(&fit.theta, *f).conj();
-                bins[offset + k] = v * turn / turn.norm().max(f64::MIN_POSITIVE);
-                all += v.norm();
+        let turns: Vec<Complex64> = looks
+            .freq
+            .iter()
+            .map(|f| fit.model.response(&fit.theta, *f).conj())
+            .map(|h| h / h.norm().max(f64::MIN_POSITIVE))
+            .collect();
+        let one = |time: f64, cross: &[Complex64]| {
+            let mut bins = vec![Complex64::new(0.0, 0.0); offset + cross.len()];
+            let (mut all, mut squares, mut bent, mut bent_squares) = (0.0, 0.0, 0.0, 0.0);
+            for (k, (v, turn)) in cross.iter().zip(&turns).enumerate() {
+                bins[offset + k] = v * turn;
+                let (w, omega2) = (v.norm(), (TAU * looks.freq[k]).powi(2));
+                all += w;
+                squares += w * w;
+                bent += w * omega2;
+                bent_squares += w * w * omega2;
             }
             // The inverse transform holds the sum over both signs of the frequency.
             let sums = fft::inverse(&bins, length);
             let scale = 0.5 * length as f64 / f64::max(all, f64::MIN_POSITIVE);
-            let best = (0..=reach)
+            let top = (0..=reach)
                 .chain(length - reach..length)
-                .map(|i| sums[i])
-                .fold(f64::NEG_INFINITY, f64::max);
-            lags.push((*t, best * scale, sums[0] * scale));
-        }
-        // A look that would add up at another delay but does not at this one; several side by side, since one may err.
-        let slips: Vec<f64> = lags
-            .iter()
-            .filter(|l| l.1 > 0.8 && l.2 < 0.7 * l.1)
-            .map(|l| l.0)
-            .collect();
-        (slips.len() >= 3).then(|| (at.arrival / self.rate + slips[0]).max(0.0))
+                .max_by(|a, b| sums[*a].total_cmp(&sums[*b]))
+                .unwrap_or(0);
+            let (l, m, r) = (sums[(top + length - 1) % length], sums[top], sums[(top + 1) % length]);
+            let bend = 2.0 * m - l - r;
+            let between = if bend > 0.0 {
+                (0.5 * (r - l) / bend).clamp(-0.5, 0.5)
+            } else {
+                0.0
+            };
+            let steps = if top > length / 2 {
+                top as f64 - length as f64
+            } else {
+                top as f64
+            } + between;
+            let best = m * scale;
+            // Variance of the phases from what they lack to add up, over as many as count.
+            let phase2 = (1.0 / best.clamp(1e-3, 1.0).powi(2) - 1.0).max(all.powi(-2) * squares * 1e-3);
+            Lag {
+                time,
+                loud: all,
+                best,
+                here: sums[0] * scale,
+                delay_s: steps / (spacing * length as f64),
+                u_s: (phase2 * bent_squares).sqrt() / f64::max(bent, f64::MIN_POSITIVE),
+            }
+        };
+        looks.time.iter().zip(&looks.cross).map(|(t, c)| one(*t, c)).collect()
     }
+}
+
+/// How the take follows the drive at one time.
+struct Lag {
+    /// Seconds from the middle of the drive.
+    time: f64,
+    /// Sum of what there is to add up.
+    loud: f64,
+    /// How well its frequencies add up at their best delay, of 1.
+    best: f64,
+    /// The same at the delay that was fitted.
+    here: f64,
+    /// The best delay after the fitted one, and about its uncertainty.
+    delay_s: f64,
+    u_s: f64,
+}
+
+/// The time from which on the delay stands elsewhere, by a quarter of a sample or more, and not as a clock runs.
+fn step(lags: &[Lag], sample_s: f64) -> Option<f64> {
+    let loudest = lags.iter().map(|l| l.loud).fold(0.0, f64::max);
+    // Where a sweep leaves the looks' band only its window's skirts are seen.
+    let sound: Vec<&Lag> = lags
+        .iter()
+        .filter(|l| l.best > 0.8 && l.u_s < 0.3 * sample_s && l.loud > 0.02 * loudest)
+        .collect();
+    let weight = |l: &Lag| 1.0 / (l.u_s.powi(2) + (0.02 * sample_s).powi(2));
+    // Weighted least squares of a + b t, and of a + b t + s from the k-th on; (cost, s).
+    let fitted = |k: Option<usize>| -> Option<(f64, f64)> {
+        let size = if k.is_some() { 3 } else { 2 };
+        let row = |i: usize| [1.0, sound[i].time, f64::from(u8::from(k.is_some_and(|k| i >= k)))];
+        let mut normal = DMatrix::<f64>::zeros(size, size);
+        let mut right = DVector::<f64>::zeros(size);
+        for (i, l) in sound.iter().enumerate() {
+            let (r, w) = (row(i), weight(l));
+            for a in 0..size {
+                right[a] += w * r[a] * l.delay_s;
+                for b in 0..size {
+                    normal[(a, b)] += w * r[a] * r[b];
+                }
+            }
+        }
+        let x = normal.lu().solve(&right)?;
+        let cost = sound.iter().enumerate().map(|(i, l)| {
+            let r = row(i);
+            let model: f64 = (0..size).map(|a| r[a] * x[a]).sum();
+            weight(l) * (l.delay_s - model).powi(2)
+        });
+        Some((cost.sum(), if size == 3 { x[2] } else { 0.0 }))
+    };
+    let n = sound.len();
+    if n < 6 {
+        return None;
+    }
+    let straight = fitted(None)?.0;
+    let (k, (cost, size)) = (1..n)
+        .filter_map(|k| Some((k, fitted(Some(k))?)))
+        .min_by(|a, b| a.1.0.total_cmp(&b.1.0))?;
+    let gained = (straight - cost) / (cost / (n - 3) as f64).max(1.0);
+    (size.abs() > 0.25 * sample_s && gained > 60.0).then(|| 0.5 * (sound[k - 1].time + sound[k].time))
+}
+
+/// The time where looks stop adding up, or begin to, in the half that does not fit: what came there is another part of the
+/// drive. `second`: it is the later half.
+fn gone(lags: &[Lag], second: bool) -> Option<f64> {
+    let half = lags.len().div_ceil(2);
+    let follows = |i: usize| lags.get(i).is_none_or(|l| l.here > 0.9);
+    // Looks of a sweep's lowest notes add up nowhere: the same time in the sound half tells which those are.
+    let astray = |i: &usize| {
+        let twin = if second { i.checked_sub(half) } else { Some(i + half) };
+        let sound = twin.is_some_and(|t| t < lags.len() && (t.saturating_sub(1)..=t + 1).all(follows));
+        sound && lags[*i].here < 0.7
+    };
+    let found: Vec<usize> = if second { half..lags.len() } else { 0..half }.filter(astray).collect();
+    if found.len() < 2 {
+        return None;
+    }
+    let edge = if second { found.first() } else { found.last() };
+    edge.map(|i| lags[*i].time)
+}
+
+/// The drive with all silent but a piece.
+fn only(drive: &[f32], piece: Range<usize>) -> Vec<f32> {
+    let mut part = vec![0.0; drive.len()];
+    part[piece.clone()].copy_from_slice(&drive[piece]);
+    part
 }
 
 /// A drive that repeats itself correlates at the wrong period too, and under a clock difference even better: of the periods
@@ -319,6 +469,17 @@ struct Place {
     middle: f64,
     arrival: f64,
     ppm: f64,
+}
+
+impl Place {
+    /// The same place, told by another sample of the drive.
+    fn seen_from(self, middle: f64) -> Place {
+        Place {
+            middle,
+            arrival: self.arrival + (middle - self.middle) / (1.0 + self.ppm * 1e-6),
+            ppm: self.ppm,
+        }
+    }
 }
 
 fn free(param: Param, reach: f64) -> Nuisance {

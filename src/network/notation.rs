@@ -197,7 +197,10 @@ impl FromStr for Taper {
             return Ok(Taper::AUDIO);
         }
         match quantity::parse(percent, Unit::Relative) {
-            Ok(p) if (LEAST_PERCENT..=100.0 - LEAST_PERCENT).contains(&p) && !percent.ends_with(|c: char| !c.is_ascii_digit()) => {
+            Ok(p)
+                if (LEAST_PERCENT..=100.0 - LEAST_PERCENT).contains(&p)
+                    && !percent.ends_with(|c: char| !c.is_ascii_digit()) =>
+            {
                 Ok(Taper::Audio { percent: p })
             }
             _ => Err(unknown()),

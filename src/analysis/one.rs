@@ -9,7 +9,7 @@ use num_complex::Complex64;
 use super::{Prepared, Work, findings, fit_all};
 use crate::fit::model::Param;
 use crate::fit::{self, Nuisance, Setup};
-use crate::record::Level;
+use crate::record::{Code, Level};
 use crate::transfer::{align, fft};
 
 /// Latency left after alignment may be this wrong.
@@ -20,6 +20,8 @@ const RATES: [f64; 6] = [44_100.0, 48_000.0, 88_200.0, 96_000.0, 176_400.0, 192_
 const DRIFT_PPM: f64 = 90.0;
 /// Scatter of the residuals in units of the noise above which a one-channel take is searched for lost samples.
 const DOUBTFUL: f64 = 1.5;
+/// A piece of a sweep is narrow, and chance gives it more: its score has to be so many times as high.
+const SURELY: f64 = 4.0;
 /// In so many pieces the drive is looked for one by one.
 const PIECES: usize = 8;
 /// Where the linear term of the clock is exact enough.
@@ -127,7 +129,9 @@ impl Work<'_> {
         };
         let first = (place.arrival - place.middle / (1.0 + place.ppm * 1e-6)) / self.rate;
         self.set_clock(first, place.ppm);
-        let doubtful = !prepared.noise_from_silence || fits.best().scatter > DOUBTFUL;
+        // Tops that are cut off make a misfit of their own.
+        let clipped = self.findings.iter().any(|f| f.code == Code::Clipped);
+        let doubtful = !clipped && (!prepared.noise_from_silence || fits.best().scatter > DOUBTFUL);
         let slip = self
             .slipped(drive, &active, place, &fits)
             .or_else(|| doubtful.then(|| self.lost(drive, &active, place, Some(&fits)))?);
@@ -218,7 +222,7 @@ impl Work<'_> {
                 // A piece that the take does not hold as a whole is cut, not torn.
                 let inside = found.latency + start as f64 > -0.03 * self.rate
                     && found.latency + end as f64 <= frames + 0.03 * self.rate;
-                (inside && found.score > 2.0 * align::HEARD).then_some((start, found.latency))
+                (inside && found.score > SURELY * align::HEARD).then_some((start, found.latency))
             })
             .collect();
         heard.windows(2).find_map(|pair| {
@@ -415,17 +419,19 @@ fn gone(lags: &[Lag], second: bool) -> Option<f64> {
     let half = lags.len().div_ceil(2);
     let follows = |i: usize| lags.get(i).is_none_or(|l| l.here > 0.9);
     // Looks of a sweep's lowest notes add up nowhere: the same time in the sound half tells which those are.
-    let astray = |i: &usize| {
+    let twin_is_sound = |i: &usize| {
         let twin = if second { i.checked_sub(half) } else { Some(i + half) };
-        let sound = twin.is_some_and(|t| t < lags.len() && (t.saturating_sub(1)..=t + 1).all(follows));
-        sound && lags[*i].here < 0.7
+        twin.is_some_and(|t| t < lags.len() && (t.saturating_sub(1)..=t + 1).all(follows))
     };
-    let found: Vec<usize> = if second { half..lags.len() } else { 0..half }.filter(astray).collect();
-    if found.len() < 2 {
-        return None;
+    let mut told: Vec<usize> = if second { half..lags.len() } else { 0..half }
+        .filter(twin_is_sound)
+        .collect();
+    // From the outer end inwards: a knock passes, what is lost stays lost.
+    if second {
+        told.reverse();
     }
-    let edge = if second { found.first() } else { found.last() };
-    edge.map(|i| lags[*i].time)
+    let astray = told.iter().take_while(|i| lags[**i].here < 0.7).count();
+    (astray >= 2).then(|| lags[told[astray - 1]].time)
 }
 
 /// The drive with all silent but a piece.

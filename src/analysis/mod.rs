@@ -101,6 +101,8 @@ pub(crate) struct Work<'a> {
     rate: f64,
     /// Converter step as the samples show it.
     step: f64,
+    /// Where the band begins at the earliest.
+    bottom_hz: f64,
     findings: Vec<Finding>,
     notes: Vec<String>,
     capture: CaptureSummary,
@@ -153,6 +155,7 @@ impl<'a> Work<'a> {
             options,
             rate: f64::from(take.rate_hz),
             step: effective_step(take),
+            bottom_hz: BOTTOM_HZ,
             findings: Vec::new(),
             notes: take.provenance.notes.clone(),
             capture: CaptureSummary {
@@ -280,7 +283,10 @@ impl<'a> Work<'a> {
             }
         }
         let driven = driven_band(&bins);
-        let band = [driven[0].max(BOTTOM_HZ), driven[1].min(TOP_HZ).min(0.45 * self.rate)];
+        let band = [
+            driven[0].max(self.bottom_hz),
+            driven[1].min(TOP_HZ).min(0.45 * self.rate),
+        ];
         let setup = self.options.chain.setup(one_channel, band);
         let mut p = Prepared {
             bins,

@@ -20,6 +20,8 @@ const RATES: [f64; 6] = [44_100.0, 48_000.0, 88_200.0, 96_000.0, 176_400.0, 192_
 const DRIFT_PPM: f64 = 90.0;
 /// Scatter of the residuals in units of the noise above which a one-channel take is searched for lost samples.
 const DOUBTFUL: f64 = 1.5;
+/// A take that is cut within the drive misses what the AC coupling remembers of what came before.
+const CUT_BOTTOM_HZ: f64 = 120.0;
 /// A piece of a sweep is narrow, and chance gives it more: its score has to be so many times as high.
 const SURELY: f64 = 4.0;
 /// In so many pieces the drive is looked for one by one.
@@ -256,7 +258,8 @@ impl Work<'_> {
         halves.into_iter().find_map(|(frames, played)| {
             let mut take = self.take.clone();
             take.pickup = take.pickup[frames.clone()].to_vec();
-            let half = Work::new(&take, self.options);
+            let mut half = Work::new(&take, self.options);
+            half.bottom_hz = CUT_BOTTOM_HZ;
             // Neither delay nor clock of the whole is to be believed.
             let found = align::coarse(&take.pickup, &only(drive, played.clone()), self.rate, 1.0)?;
             let middle = 0.5 * (played.start + played.end) as f64;

@@ -155,7 +155,7 @@ pub struct Polished {
     pub last_step: f64,
 }
 
-const MOST_STEPS: usize = 12;
+const MOST_STEPS: usize = 30;
 /// A step this small against its uncertainty changes nothing that is shown.
 const SMALL_STEP: f64 = 0.01;
 

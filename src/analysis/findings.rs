@@ -26,11 +26,16 @@ pub fn no_signal() -> Finding {
     )
 }
 
-pub fn no_fit() -> Finding {
+/// `heard`: the answer stands clear of the noise.
+pub fn no_fit(heard: bool) -> Finding {
     finding(
         Code::LowSnr,
         Level::Reject,
-        "the answer is too weak to read: move the exciter closer, raise --level or the input's gain, and measure again",
+        if heard {
+            "there is an answer, but no resonance can be read from it: check the lead, the exciter's place and that the drive file belongs to this take, and measure again"
+        } else {
+            "the answer is too weak to read: move the exciter closer, raise --level or the input's gain, and measure again"
+        },
     )
 }
 
@@ -64,7 +69,7 @@ pub fn distorted(badly: bool) -> Finding {
     finding(
         Code::Clipped,
         if badly { Level::Reject } else { Level::Warning },
-        "the answer is bent where it is loud, so its tops are cut somewhere before the converter: lower --level by 6 dB and measure again",
+        "the answer is bent where it is loud, as by a stage that overloads before the converter or a gain that follows the sound: lower --level by 6 dB, see that automatic gain is off, and measure again",
     )
 }
 

@@ -14,6 +14,8 @@ use crate::transfer::lines;
 
 /// An eddy model must be better by this much in the information criterion ("very strong", Kass and Raftery, JASA 90, 1995).
 const CLEARLY_BETTER: f64 = -10.0;
+/// Coherence of an answer that nobody would call weak: about 20 dB over what is just heard.
+const CLEARLY_HEARD: f64 = 100.0;
 /// Standard uncertainties above which a reading is called weak.
 const WEAK_F0: f64 = 0.005;
 const WEAK_Q: f64 = 0.04;
@@ -100,6 +102,11 @@ impl Work<'_> {
         }
     }
 
+    /// Whether the answer stands well above the noise: what cannot be read is then not too weak.
+    pub(super) fn heard(&self, p: &Prepared) -> bool {
+        coherence(p) > CLEARLY_HEARD
+    }
+
     /// Whether the pickup channel answers to the reference at all; raises the finding if not.
     pub(super) fn something_there(&mut self, p: &Prepared) -> bool {
         let band = p.setup.band;
@@ -158,7 +165,7 @@ impl Work<'_> {
             return;
         }
         let Some(head) = headline(second) else {
-            self.findings.push(findings::no_fit());
+            self.findings.push(findings::no_fit(self.heard(p)));
             return;
         };
         let eddy = fits.eddy.as_ref();
@@ -206,7 +213,7 @@ impl Work<'_> {
         let (wf, wq) = (head.f0.u_noise / head.f0.value, head.q.u_noise / head.q.value);
         if wf > WEAK_F0 || wq > WEAK_Q {
             if wf > 0.1 || wq > 0.3 {
-                self.findings.push(findings::no_fit());
+                self.findings.push(findings::no_fit(self.heard(p)));
             } else {
                 self.findings.push(findings::low_snr(100.0 * wf, 100.0 * wq));
             }

@@ -326,7 +326,7 @@ impl<'a> Work<'a> {
             fits = fit_all(p, wanted);
         }
         let Some(fits) = fits else {
-            self.findings.push(findings::no_fit());
+            self.findings.push(findings::no_fit(self.heard(p)));
             return;
         };
         self.report(p, &fits, one_channel);

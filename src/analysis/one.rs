@@ -124,7 +124,7 @@ impl Work<'_> {
         let Some(fits) = fits else {
             let finding = match self.lost(drive, &active, place, None) {
                 Some(at) => findings::dropout(1, at, true),
-                None => findings::no_fit(),
+                None => findings::no_fit(self.heard(&prepared)),
             };
             self.findings.push(finding);
             return;

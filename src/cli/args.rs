@@ -25,7 +25,7 @@ From recordings:
 
 /// Measures the resonant frequency and Q of guitar pickups with a sound card and an exciter coil.
 #[derive(Debug, Parser)]
-#[command(name = "coilwright", version, after_help = TOP_EXAMPLES, disable_help_subcommand = true)]
+#[command(name = "coilwright", version, after_help = TOP_EXAMPLES)]
 pub struct Cli {
     #[command(subcommand)]
     pub command: Command,

@@ -31,10 +31,12 @@ pub fn run(args: &DevicesArgs, console: &mut Console) -> Result<Status> {
         (Direction::Input, "Inputs", "--input"),
     ] {
         text.push_str(&format!("{title} ({option})\n"));
-        let here: Vec<_> = list.iter().filter(|d| d.direction == direction).collect();
+        let mut here: Vec<_> = list.iter().filter(|d| d.direction == direction).collect();
         if here.is_empty() {
             text.push_str("  none found: plug the interface in, or start the sound system\n");
         }
+        // What can be used comes first.
+        here.sort_by_key(|d| d.problem.is_some());
         for d in here {
             let mark = if d.selected { "*" } else { " " };
             let default = if d.default { ", the system's default" } else { "" };
@@ -54,7 +56,9 @@ pub fn run(args: &DevicesArgs, console: &mut Console) -> Result<Status> {
             }
         }
     }
-    text.push_str("* would be used. Give --output and --input a name, or a part that fits one only.\n");
+    text.push_str(
+        "* is taken where no other is named. Give --output and --input a name, or a part that fits one only.\n",
+    );
     console.result(&text)?;
     Ok(Status::Done)
 }

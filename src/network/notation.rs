@@ -28,9 +28,13 @@ const MAX_LENGTH_M: f64 = 1e4;
 const LEAST_PERCENT: f64 = 0.1;
 
 impl Load {
-    /// Reads the load notation: parts apart by blanks, each at most once, in any order. Empty text is no load at all.
+    /// Reads the load notation: parts apart by blanks, each at most once, in any order. Empty text, or "none", is no load at
+    /// all.
     pub fn parse(text: &str) -> Result<Load> {
         let mut load = Load::default();
+        if text.trim() == "none" {
+            return Ok(load);
+        }
         let mut seen: Vec<&str> = Vec::new();
         for part in text.split_whitespace() {
             let at = format!("load part {}", quoted(part));
@@ -38,7 +42,10 @@ impl Load {
             let Some((key, value)) = part.split_once('=') else {
                 return Err(Failure::new(
                     format!("{at} has no \"=\""),
-                    format!("write parts as vol=250k, without blanks inside; there are {}", known()),
+                    format!(
+                        "write parts as vol=250k, without blanks inside, or none; there are {}",
+                        known()
+                    ),
                 ));
             };
             let Some(&(key, forms)) = PARTS.iter().find(|(k, _)| *k == key) else {

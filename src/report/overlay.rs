@@ -49,6 +49,7 @@ pub fn compare_plot(records: &[Record], align: Align) -> Result<Plot> {
             Type::new(SMALL * 1.2, INK, Anchor::Centre),
         );
     }
+    let apart = words::told_apart(shown);
     for (i, (trace, record)) in curves.iter().zip(shown).enumerate() {
         let (column, row) = (i / rows.max(1), i % rows.max(1));
         let width = (EDGE - MARGIN) / columns as f64;
@@ -59,7 +60,17 @@ pub fn compare_plot(records: &[Record], align: Align) -> Result<Plot> {
         let gap = if columns == 1 { 0.0 } else { 1.5 };
         // Where all are, the stamp says it, and the names need the room.
         let mark = words::is_simulated(record) && !shown.iter().all(words::is_simulated);
-        legend(&mut sheet, trace, record, at, width - gap, (columns == 1, mark));
+        let name = match &apart[i] {
+            Some(apart) => format!("{}, {apart}", words::name(record)),
+            None => words::name(record),
+        };
+        let entry = Entry {
+            record,
+            name,
+            mark: if mark { " (simulated)" } else { "" },
+            long: columns == 1,
+        };
+        legend(&mut sheet, trace, &entry, at, width - gap);
     }
     sheet.render()
 }
@@ -232,7 +243,16 @@ fn letter(sheet: &mut Sheet, index: usize, at: Point) {
     );
 }
 
-fn legend(sheet: &mut Sheet, trace: &Trace, record: &Record, at: Point, width: f64, (long, marked): (bool, bool)) {
+/// What the legend says of a record.
+struct Entry<'a> {
+    record: &'a Record,
+    name: String,
+    mark: &'static str,
+    /// With intervals, where there is room for them.
+    long: bool,
+}
+
+fn legend(sheet: &mut Sheet, trace: &Trace, entry: &Entry, at: Point, width: f64) {
     let (pen, marker) = style(trace.index);
     let middle = at.1 - 0.36 * SMALL;
     let sample = 11.0;
@@ -246,12 +266,14 @@ fn legend(sheet: &mut Sheet, trace: &Trace, record: &Record, at: Point, width: f
     let mut x = at.0 + sample + 1.5;
     sheet.text((x, at.1), &words::letter(trace.index), kind);
     x += 3.2;
-    let numbers = match words::reading(record) {
+    let numbers = match words::reading(entry.record) {
         None => "no reading".to_string(),
-        Some(r) if long => {
+        Some(r) if entry.long => {
             let q = number::bare_interval(&r.q, Unit::Ratio);
-            let peak = words::peak_intervals(r).unwrap_or_else(|| "no peak".into());
-            format!("{peak}, Q {q} {LEVEL}")
+            match words::peak_intervals(r) {
+                Some(peak) => format!("peak {peak}, Q {q} {LEVEL}"),
+                None => format!("no peak, Q {q} {LEVEL}"),
+            }
         }
         Some(r) => words::peak(r),
     };
@@ -259,10 +281,9 @@ fn legend(sheet: &mut Sheet, trace: &Trace, record: &Record, at: Point, width: f
     let numbers = fitted(&numbers, SMALL, width * 0.75);
     sheet.text((right, at.1), &numbers, Type::new(SMALL, INK, Anchor::Right));
     let room = right - text_width(&numbers, SMALL) - 2.0 - x;
-    let mark = if marked { " (simulated)" } else { "" };
-    let room = room - text_width(mark, SMALL);
-    let name = fitted(&words::name(record), SMALL, room.max(0.0));
-    sheet.text((x, at.1), &format!("{name}{mark}"), kind);
+    let room = room - text_width(entry.mark, SMALL);
+    let name = fitted(&entry.name, SMALL, room.max(0.0));
+    sheet.text((x, at.1), &format!("{name}{}", entry.mark), kind);
 }
 
 #[cfg(test)]

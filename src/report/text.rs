@@ -409,6 +409,11 @@ pub fn compare_text(records: &[Record], comparison: &Comparison, style: Style) -
         records.iter().enumerate().map(|(i, r)| (words::letter(i), r)),
         style,
     );
+    for (i, apart) in words::told_apart(records).iter().enumerate() {
+        if let Some(apart) = apart {
+            out.listed(&words::letter(i), apart, PLAIN);
+        }
+    }
     out.free("", PLAIN);
     out.free("Against A:", PLAIN);
     for (i, d) in comparison.differences.iter().enumerate() {

@@ -18,6 +18,19 @@ pub fn name(record: &Record) -> String {
     if name.is_empty() { "(no name)".into() } else { name }
 }
 
+/// What tells each record from the others of its name: its load where that differs, or else when it was taken; nothing where
+/// the name is its own.
+pub fn told_apart(records: &[Record]) -> Vec<Option<String>> {
+    records
+        .iter()
+        .map(|r| {
+            let same: Vec<&Record> = records.iter().filter(|o| name(o) == name(r)).collect();
+            let by_load = same.iter().any(|o| load(o) != load(r));
+            (same.len() > 1).then(|| if by_load { load(r) } else { when(&r.taken_at) })
+        })
+        .collect()
+}
+
 pub fn is_simulated(record: &Record) -> bool {
     record.capture.source == "sim" || record.notes.iter().any(|n| is_simulation_note(n))
 }
@@ -86,7 +99,8 @@ pub fn rig(rig: &RigSummary) -> String {
 }
 
 pub fn load(record: &Record) -> String {
-    match record.load.as_ref().map(|l| clean(&l.text)).filter(|t| !t.is_empty()) {
+    match record.load.as_ref().map(|l| clean(&l.text)) {
+        Some(text) if text.is_empty() => "none".into(),
         Some(text) => text,
         None => "not stated".into(),
     }

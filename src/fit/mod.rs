@@ -350,9 +350,7 @@ fn best_of(
         .into_iter()
         .take(3)
         .map(|(_, s)| solve::minimise(&problem, &s, &low, &high, Patience::STATISTICAL))
-        .filter(|s| {
-            s.cost.is_finite() && !matches!(s.ending, solve::Ending::NotFinite | solve::Ending::Underdetermined)
-        })
+        .filter(solve::Solution::believable)
         .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
     if best.cost > worth {
         return None;

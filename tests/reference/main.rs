@@ -6,6 +6,7 @@ mod bench;
 mod bound;
 mod levels;
 mod resonance;
+mod strd;
 mod transient;
 
 /// NaN is near nothing.

@@ -5,6 +5,7 @@
 mod bench;
 mod bound;
 mod levels;
+mod lossy;
 mod resonance;
 mod strd;
 mod transient;

@@ -56,17 +56,21 @@ pub(super) fn eddy_is_better(eddy: &Fitted, delta_bic: Option<f64>) -> bool {
 
 /// Whether an eddy fit can be believed: inside its bounds, poles stable, and the pole told from the zero.
 fn sound(eddy: &Fitted) -> bool {
-    let Some(i) = eddy.model.index(Param::Pole) else {
+    let known = |p: Param| {
+        let i = eddy.model.index(p)?;
+        Some((eddy.theta[i], eddy.total[(i, i)].max(0.0).sqrt()))
+    };
+    let (Some((pole, u_pole)), Some((zero, u_zero))) = (known(Param::Pole), known(Param::Zero)) else {
         return false;
     };
-    let own = [Param::B1, Param::B2, Param::Pole, Param::Zero];
-    let free = !eddy.at_bound.iter().any(|p| own.contains(p));
-    let sure = eddy.total[(i, i)].max(0.0).sqrt() < eddy.theta[i];
-    let zero = eddy.model.get(&eddy.theta, Param::Zero).unwrap_or(0.0);
-    let u_zero = eddy
-        .model
-        .index(Param::Zero)
-        .map_or(0.0, |k| eddy.total[(k, k)].max(0.0).sqrt());
+    // A loss beside the EMF makes a zero and no pole; its pole ends on the wall at nought, or as near as noise lets it.
+    let alone = zero > 3.0 * u_zero;
+    let free = eddy.at_bound.iter().all(|p| match p {
+        Param::B1 | Param::B2 | Param::Zero => false,
+        Param::Pole => pole == 0.0 && alone,
+        _ => true,
+    });
+    let sure = u_pole < pole || alone;
     // A shorted turn cannot turn the EMF over: a zero clearly on the wrong side is no metal.
     free && sure && zero > -3.0 * u_zero
 }

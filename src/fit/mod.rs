@@ -98,7 +98,7 @@ pub(crate) fn bin_variance(bins: &Bins, i: usize, h: Complex64) -> f64 {
 /// Outer limits of the pickup's own parameters, relative to the reference frequency of the model.
 const B1_RANGE: [f64; 2] = [2e-3, 1e3];
 const B2_RANGE: [f64; 2] = [1e-5, 1e5];
-const POLE_RANGE: [f64; 2] = [1e-3, 50.0];
+const POLE_RANGE: [f64; 2] = [0.0, 50.0];
 const ZERO_RANGE: [f64; 2] = [-50.0, 50.0];
 
 /// Fits a second-order response.
@@ -350,9 +350,7 @@ fn best_of(
         .into_iter()
         .take(3)
         .map(|(_, s)| solve::minimise(&problem, &s, &low, &high, Patience::STATISTICAL))
-        .filter(|s| {
-            s.cost.is_finite() && !matches!(s.ending, solve::Ending::NotFinite | solve::Ending::Underdetermined)
-        })
+        .filter(solve::Solution::believable)
         .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
     if best.cost > worth {
         return None;

@@ -38,7 +38,22 @@ pub struct Solution {
     pub inverse: Option<DMatrix<f64>>,
     /// Parameters that ended on a bound.
     pub at_bound: Vec<bool>,
+    /// Parameters that ran off to where the residuals do not depend on them: there every step looks converged.
+    pub idle: Vec<bool>,
 }
+
+impl Solution {
+    /// Whether this end is an answer: converged, of full rank, and no parameter where nothing depends on it any more. What an
+    /// end on a bound means is for the caller to say, who knows whose bound it is.
+    pub fn believable(&self) -> bool {
+        self.ending == Ending::Converged && self.inverse.is_some() && !self.idle.contains(&true)
+    }
+}
+
+/// A parameter is idle where its column has shrunk to this part of the largest seen on the way, and where a change by its
+/// whole size would move the residuals by no more than this part of them. Either alone is met on honest ways: the first
+/// from a far start, the second by a parameter whose value is nought.
+const IDLE: f64 = 1e-6;
 
 /// When to stop.
 #[derive(Debug, Clone, Copy)]
@@ -58,7 +73,7 @@ impl Patience {
     };
     /// To a small part of a standard uncertainty: costs are in units of the noise.
     pub const STATISTICAL: Patience = Patience {
-        iterations: 60,
+        iterations: 200,
         relative: 1e-12,
         absolute: 1e-4,
     };
@@ -92,6 +107,7 @@ pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f6
             iterations,
             inverse: None,
             at_bound: vec![false; p],
+            idle: vec![false; p],
         };
     }
     'outer: while iterations < patience.iterations {
@@ -171,6 +187,13 @@ pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f6
         None
     };
     let at_bound = (0..p).map(|c| theta[c] <= lower[c] || theta[c] >= upper[c]).collect();
+    let idle = (0..p)
+        .map(|c| {
+            let norm = j.column(c).norm();
+            let size = theta[c].abs().max(start[c].abs());
+            norm <= IDLE * scale[c] && norm * size <= IDLE * cost.sqrt()
+        })
+        .collect();
     Solution {
         theta,
         cost,
@@ -178,6 +201,7 @@ pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f6
         iterations,
         inverse,
         at_bound,
+        idle,
     }
 }
 

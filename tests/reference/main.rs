@@ -5,7 +5,9 @@
 mod bench;
 mod bound;
 mod levels;
+mod lossy;
 mod resonance;
+mod strd;
 mod transient;
 
 /// NaN is near nothing.

@@ -163,7 +163,6 @@ impl Work<'_> {
             self.findings.push(findings::no_signal());
             return;
         }
-        self.note_walls(second);
         if open::winding_is_open(p, second) {
             self.findings.push(findings::open_winding());
             return;
@@ -184,6 +183,7 @@ impl Work<'_> {
                 }
             }
         };
+        self.note_walls(better);
         if self.options.model == Choice::Eddy && eddy.is_none() {
             self.notes
                 .push("the eddy model is not to be had from this take: the second-order model is shown".into());
@@ -270,7 +270,7 @@ impl Work<'_> {
                 .zip(fits.delta_bic)
                 .filter(|(e, d)| (*d < 0.0 && sound(e)) || self.options.model == Choice::Eddy)
                 .and_then(|(e, d)| eddy_record(e, d)),
-            nuisance: nuisance(second, p),
+            nuisance: nuisance(better, p),
             noise_from: if p.noise_from_silence { "silence" } else { "residuals" }.into(),
         });
         self.curve = Some(curve::to_record(&points, dc));

@@ -522,12 +522,14 @@ fn search(p: &Prepared, clock_known: bool) -> Option<(f64, f64)> {
         let n = (reach / step).round() as i64;
         (-n..=n).map(|i| at + i as f64 * step).collect()
     };
+    // The AC coupling turns the phase of the lows much as a clock difference would, where each was played once.
+    let bottom = if clock_known { 60.0 } else { 250.0 };
     let upto = |top: f64| Setup {
-        band: [p.setup.band[0].max(60.0), p.setup.band[1].min(top)],
+        band: [p.setup.band[0].max(bottom), p.setup.band[1].min(top)],
         ..p.setup.clone()
     };
     let clocks = |at: f64, reach: f64, step: f64| if clock_known { vec![at] } else { around(at, reach, step) };
-    let low = upto(if clock_known { 2_500.0 } else { 1_200.0 });
+    let low = upto(if clock_known { 2_500.0 } else { 2_000.0 });
     let (mut delay, mut ppm) =
         fit::best_delay(&p.bins, &low, &around(0.0, 1.2e-3, 40e-6), &clocks(0.0, 400.0, 25.0), 6)?;
     for (top, reach, step, ppm_reach, ppm_step) in [

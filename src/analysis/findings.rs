@@ -99,17 +99,15 @@ pub fn sound_trouble(report: &str) -> Finding {
 
 pub fn transient(at_s: f64, count: usize, inside: bool) -> Finding {
     if inside {
-        let more = if count > 1 {
-            format!(", {count} in all")
+        let what = if count > 1 {
+            format!("knocks or clicks, the first at {at_s:.2} s")
         } else {
-            String::new()
+            format!("a knock or click at {at_s:.2} s")
         };
         finding(
             Code::Transient,
             Level::Warning,
-            format!(
-                "a knock or click at {at_s:.2} s{more}: keep hands off the bench and telephones away, and measure again"
-            ),
+            format!("{what}: keep hands off the bench and telephones away, and measure again"),
         )
     } else {
         finding(

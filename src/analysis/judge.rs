@@ -14,6 +14,10 @@ use crate::transfer::lines;
 
 /// An eddy model must be better by this much in the information criterion ("very strong", Kass and Raftery, JASA 90, 1995).
 const CLEARLY_BETTER: f64 = -10.0;
+/// Events this close after another belong to it.
+const RINGS_S: f64 = 0.3;
+/// Events this weak against the strongest are none of their own.
+const STRAY: f64 = 0.01;
 /// Coherence of an answer that nobody would call weak: about 20 dB over what is just heard.
 const CLEARLY_HEARD: f64 = 100.0;
 /// Standard uncertainties above which a reading is called weak.
@@ -456,9 +460,18 @@ impl Work<'_> {
             .iter()
             .filter(|e| !e.splice && !clipped && held.is_empty())
             .collect();
-        if let Some(first) = knocks.first() {
-            self.findings
-                .push(findings::transient(first.start_s, knocks.len(), true));
+        let strongest = knocks.iter().map(|e| e.strength).fold(0.0, f64::max);
+        // One knock rings and comes back from the walls; and where one is strong, what the fit lost by it is seen elsewhere.
+        let mut apart: Vec<f64> = Vec::new();
+        let mut rung_out = f64::NEG_INFINITY;
+        for e in knocks.iter().filter(|e| e.strength > STRAY * strongest) {
+            if e.start_s > rung_out + RINGS_S {
+                apart.push(e.start_s);
+            }
+            rung_out = e.end_s;
+        }
+        if let Some(first) = apart.first() {
+            self.findings.push(findings::transient(*first, apart.len(), true));
         } else if let Some(at) = p.bursts.first() {
             self.findings.push(findings::transient(*at, 1, false));
         }

@@ -333,6 +333,10 @@ impl<'a> Work<'a> {
     }
 
     fn finish(mut self) -> Analysis {
+        if self.raised(Code::Dropout) {
+            // Samples that are missing look like a clock that runs fast.
+            self.findings.retain(|f| f.code != Code::ClockDrift);
+        }
         // Causes before consequences: what bends the curve comes before the curve's being bent.
         self.findings
             .sort_by_key(|f| (std::cmp::Reverse(f.level), f.code == Code::PoorFit));

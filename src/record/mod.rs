@@ -177,7 +177,8 @@ pub struct Resonance {
     pub polarity: i8,
     /// Whether the rig states its sign; without it the polarity says nothing by itself.
     pub polarity_referenced: bool,
-    /// Level of the low-frequency response in dB re 1 V/(A s) resp. 1 s (no rig): coupling from the exciter, not loudness.
+    /// Level of the low-frequency response, answer over reference and angular frequency, in dB re 1 s: coupling from the exciter,
+    /// not loudness.
     #[serde(default)]
     pub level_db: Option<Estimate>,
 }
@@ -242,7 +243,8 @@ pub struct Eddy {
     pub reduced_chi2: f64,
 }
 
-/// Normalised response at log-spaced frequencies; 0 dB is the low-frequency level of the better model.
+/// Normalised response at log-spaced frequencies; 0 dB is the low-frequency level, of the better model or,
+/// where none follows the curve, of the curve's lows.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Curve {
     pub freq_hz: Vec<f64>,

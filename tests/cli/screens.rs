@@ -35,12 +35,21 @@ fn redacted(text: &str) -> String {
                 let (head, rest) = line.split_once("delta BIC ").unwrap();
                 format!("{head}delta BIC [large]{}", &rest[rest.find(')').unwrap()..])
             }
+            // A letter, and when the record of that letter was taken.
+            Some(letter) if letter.len() == 1 && line.get(4..).is_some_and(is_time) => format!("{letter}   [time]"),
             _ => line.replace(env!("CARGO_PKG_VERSION"), "[version]"),
         };
         out.push_str(line.trim_end());
         out.push('\n');
     }
     out
+}
+
+/// Of the form 2026-01-31 14:05.
+fn is_time(text: &str) -> bool {
+    let form = "0000-00-00 00:00";
+    let same = |(c, f): (char, char)| if f == '0' { c.is_ascii_digit() } else { c == f };
+    text.len() == form.len() && text.chars().zip(form.chars()).all(same)
 }
 
 /// Compares what a run printed with what it printed when the file was made.

@@ -122,11 +122,10 @@ impl Work<'_> {
             return;
         }
         let Some(fits) = fits else {
-            let finding = match self.lost(drive, &active, place, None) {
-                Some(at) => findings::dropout(1, at, true),
-                None => findings::no_fit(self.heard(&prepared)),
-            };
-            self.findings.push(finding);
+            match self.lost(drive, &active, place, None) {
+                Some(at) => self.samples_lost(at),
+                None => self.findings.push(findings::no_fit(self.heard(&prepared))),
+            }
             return;
         };
         let first = (place.arrival - place.middle / (1.0 + place.ppm * 1e-6)) / self.rate;
@@ -138,12 +137,16 @@ impl Work<'_> {
             .slipped(drive, &active, place, &fits)
             .or_else(|| doubtful.then(|| self.lost(drive, &active, place, Some(&fits)))?);
         if let Some(at) = slip {
-            self.capture.dropouts += 1;
-            self.findings.push(findings::dropout(1, at, true));
+            self.samples_lost(at);
         }
         if !self.findings.iter().any(|f| f.level == Level::Reject) {
             self.report(&prepared, &fits, true);
         }
+    }
+
+    fn samples_lost(&mut self, at_s: f64) {
+        self.capture.dropouts += 1;
+        self.findings.push(findings::dropout(1, at_s, true));
     }
 
     /// Lays the drive ever closer to where it arrived, until the fit asks for no more, then fits all.

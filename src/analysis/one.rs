@@ -230,12 +230,12 @@ impl Work<'_> {
                 (inside && found.score > SURELY * align::HEARD).then_some((start, found.latency))
             })
             .collect();
+        let period = align::period(drive, self.rate).map_or(0.0, |p| p as f64);
         heard.windows(2).find_map(|pair| {
             let [(a, early), (b, late)] = [pair[0], pair[1]];
             let clock_can = 500e-6 * (b - a + size) as f64 + 0.002 * self.rate;
             // By a whole period of the drive is no other place.
             let apart = (early - late).abs();
-            let period = align::period(drive, self.rate).map_or(0.0, |p| p as f64);
             let apart = if period > 0.0 {
                 (apart - period * (apart / period).round()).abs()
             } else {

@@ -100,7 +100,7 @@ pub fn sound_trouble(report: &str) -> Finding {
 pub fn transient(at_s: f64, count: usize, inside: bool) -> Finding {
     if inside {
         let what = if count > 1 {
-            format!("knocks or clicks, the first at {at_s:.2} s")
+            format!("a knock or click at {at_s:.2} s, and more after it")
         } else {
             format!("a knock or click at {at_s:.2} s")
         };

@@ -36,7 +36,10 @@ impl Work<'_> {
             return;
         };
         let Some(coarse) = align::coarse(reference, drive, self.rate, 1.0).filter(|a| a.score > align::HEARD) else {
-            self.mismatch(reference, drive, 0.0);
+            if !self.mismatch(reference, drive, 0.0) {
+                let note = "the reference channel does not hold this drive file's signal: latency and clock stay unknown";
+                self.notes.push(note.into());
+            }
             return;
         };
         let rough = align::looks(reference, drive, &active, coarse.latency, 0.0, self.rate, 5_000.0);

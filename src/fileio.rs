@@ -46,16 +46,14 @@ pub fn read_limited(path: &Path, max_bytes: u64) -> Result<Vec<u8>> {
     let failed = |e: io::Error| Failure::io("read", path, &e);
     let file = File::open(path).map_err(failed)?;
     // A device or a pipe may never end.
-    let about = file.metadata().map_err(failed)?;
-    let kind = about.file_type();
+    let kind = file.metadata().map_err(failed)?.file_type();
     if !kind.is_file() && !kind.is_dir() {
         return Err(Failure::new(
             format!("{} is no regular file", path.display()),
             "give a file",
         ));
     }
-    // In one piece from the start; a file that grows meanwhile still fits.
-    let mut bytes = Vec::with_capacity(about.len().min(max_bytes).min(64 << 20) as usize + 1);
+    let mut bytes = Vec::new();
     file.take(max_bytes.saturating_add(1))
         .read_to_end(&mut bytes)
         .map_err(failed)?;

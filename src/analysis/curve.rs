@@ -36,6 +36,7 @@ const TOO_VAGUE: f64 = 0.4;
 /// Averages Y/(H X) about every grid frequency and multiplies the model back in, so that its slope does no harm.
 pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
     let excess = fit.scatter.max(1.0);
+    let at = fit.model.at(&fit.theta);
     grid(band)
         .filter_map(|(f, low, high)| {
             // At low frequency a twelfth of an octave holds few bins; a handful is taken anyway.
@@ -44,7 +45,7 @@ pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
             let to = bins.index_of(high).max(middle + 2).min(bins.len().saturating_sub(1));
             let (mut xe, mut xx) = (Complex64::new(0.0, 0.0), 0.0);
             for i in (from..=to).filter(|i| bins.used[*i]) {
-                let h = fit.model.response(&fit.theta, bins.freq(i));
+                let h = at.response(bins.freq(i));
                 let w = 1.0 / bin_variance(bins, i, h);
                 // Y - residual is H X as fitted, clock included.
                 let hx = bins.y[i] - fit.residuals[i];

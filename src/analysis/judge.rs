@@ -145,7 +145,8 @@ impl Work<'_> {
 
     /// Whether the raw ratio falls where a pickup's rises; raises the finding if so.
     pub(super) fn swapped(&mut self, p: &Prepared) -> bool {
-        let groups = group::gather(&p.bins, p.setup.band);
+        let [low, high] = p.setup.band;
+        let groups = group::gather(&p.bins, [low, high.min(1000.0)]);
         // The upper half alone must fall too: a knock or hum may bend the lower.
         let falls = |band: std::ops::Range<f64>| {
             let raw = groups

@@ -1,7 +1,7 @@
 //! An open winding: only stray capacitance between exciter and lead comes through, a first-order high-pass.
 
 use super::Prepared;
-use crate::fit::group::{self, GroupProblem};
+use crate::fit::group::{Group, GroupProblem};
 use crate::fit::model::{Fixed, Model, Param};
 use crate::fit::{Fitted, solve};
 
@@ -9,9 +9,33 @@ use crate::fit::{Fitted, solve};
 ///
 /// Into R || C the feed-through is jw R C_f/(1 + jw R C), above the exciter's corner with one more zero.
 pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
-    let band = p.setup.band;
-    let groups = group::gather(&p.bins, band);
-    let f_ref = 1000.0;
+    // Nearly every winding is whole, and far from this: a few groups tell that as well as all of them.
+    let few: Vec<Group> = second.groups.iter().copied().step_by(FEW).collect();
+    if high_pass(p, second, &few).is_some_and(|(_, open, _)| open.is_finite() && open > FAR_DB) {
+        return false;
+    }
+    let Some((best, open, pickup)) = high_pass(p, second, &second.groups) else {
+        return false;
+    };
+    // In units of the same noise; the pickup's model must win clearly to be believed.
+    let gain = best.cost - second.cost;
+    // A corner above the band leaves a straight line, and that says nothing.
+    if best.theta[1] < 2.0 * F_REF / p.setup.band[1] {
+        return false;
+    }
+    open < OPEN_DB && (gain < 30.0 * second.scatter.max(1.0) || open < pickup + 0.02)
+}
+
+const F_REF: f64 = 1000.0;
+/// A high-pass follows an open winding within this; where it is off by this much more, nothing else can change that.
+const OPEN_DB: f64 = 0.3;
+const FAR_DB: f64 = 1.5;
+/// One group in so many for the first look.
+const FEW: usize = 8;
+
+/// The best high-pass, and the misfit in decibels of it and of the pickup's model; infinite where there are too few points.
+fn high_pass(p: &Prepared, second: &Fitted, groups: &[Group]) -> Option<(solve::Solution, f64, f64)> {
+    let f_ref = F_REF;
     let mut params = vec![Param::Gain, Param::B1, Param::Zero];
     let mut start = vec![second.theta[0], 1.0, 0.01];
     // The zero of the exciter's inductance lies above 3 kHz: below, it would be no exciter.
@@ -40,7 +64,7 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
     };
     let model = Model::new(f_ref, params, fixed);
     let problem = GroupProblem {
-        groups: &groups,
+        groups,
         model: &model,
         priors: &[],
     };
@@ -52,7 +76,7 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
             // The gain that fits this start best.
             let (mut a, mut b) = (0.0, 1e-300);
             s[0] = 1.0;
-            for g in &groups {
+            for g in groups {
                 let h = model.response(&s, g.f);
                 a += (h.conj() * g.h).re * g.weight;
                 b += h.norm_sqr() * g.weight;
@@ -61,12 +85,11 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
             let done = solve::minimise(&problem, &s, &lower, &upper, solve::Patience::STATISTICAL);
             done.cost.is_finite().then_some(done)
         })
-        .min_by(|a, b| a.cost.total_cmp(&b.cost));
-    let Some(best) = best else { return false };
+        .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
     // Misfit of both in decibels, each point by what it is worth.
     let misfit = |response: &dyn Fn(f64) -> num_complex::Complex64| {
         let (mut sw, mut sd, mut n) = (1e-300, 0.0, 0);
-        for g in &groups {
+        for g in groups {
             let h = response(g.f);
             let u2 = 0.5 / (g.weight * h.norm_sqr()).max(1e-30);
             // Points that noise drowns say nothing about the shape.
@@ -87,11 +110,5 @@ pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
     };
     let open = misfit(&|f| model.response(&best.theta, f));
     let pickup = misfit(&|f| second.model.response(&second.theta, f));
-    // Both in units of the same noise; the pickup's model must win clearly to be believed.
-    let gain = best.cost - second.cost;
-    // A corner above the band leaves a straight line, and that says nothing.
-    if best.theta[1] < 2.0 * f_ref / band[1] {
-        return false;
-    }
-    open < 0.3 && (gain < 30.0 * second.scatter.max(1.0) || open < pickup + 0.02)
+    Some((best, open, pickup))
 }

@@ -103,8 +103,9 @@ impl Problem for GroupProblem<'_> {
     }
 
     fn residuals(&self, theta: &[f64], out: &mut DVector<f64>) {
+        let at = self.model.at(theta);
         for (i, g) in self.groups.iter().enumerate() {
-            let e = (self.model.response(theta, g.f) - g.h) * (2.0 * g.weight).sqrt();
+            let e = (at.response(g.f) - g.h) * (2.0 * g.weight).sqrt();
             out[2 * i] = e.re;
             out[2 * i + 1] = e.im;
         }
@@ -116,8 +117,9 @@ impl Problem for GroupProblem<'_> {
     fn jacobian(&self, theta: &[f64], out: &mut DMatrix<f64>) {
         out.fill(0.0);
         let mut d = [Complex64::new(0.0, 0.0); MOST];
+        let at = self.model.at(theta);
         for (i, g) in self.groups.iter().enumerate() {
-            self.model.eval(theta, g.f, &mut d);
+            at.eval(g.f, &mut d);
             let w = (2.0 * g.weight).sqrt();
             for (c, d) in d.iter().enumerate().take(theta.len()) {
                 out[(2 * i, c)] = d.re * w;

@@ -86,6 +86,8 @@ pub struct Fitted {
     pub last_step: f64,
     /// Y - H X of every bin in the band, used or not.
     pub residuals: Vec<Complex64>,
+    /// The bins drawn together as the search saw them.
+    pub groups: Vec<Group>,
 }
 
 /// Variance of Y - H X in a bin, as it counts for the uncertainty (density x transform length).
@@ -127,7 +129,7 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
         setup,
         Kind::SecondOrder,
         f_ref,
-        &groups,
+        groups,
         starts.iter().map(|s| s.to_vec()).collect(),
         &nominal,
         f64::INFINITY,
@@ -182,9 +184,9 @@ pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64], co
 /// Fits the eddy model, starting from a second-order fit.
 ///
 /// Unless it is `wanted` anyway, a fit that the information criterion would not prefer is given up early: pole and zero then
-/// cancel, and their values mean nothing.
+/// cancel, and their values mean nothing. `from` is a fit to the same bins as they are now.
 pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted, wanted: bool) -> Option<Fitted> {
-    let groups = group::gather(bins, setup.band);
+    let groups = from.groups.clone();
     let now = 2.0
         * groups
             .iter()
@@ -224,7 +226,7 @@ pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted, wanted: bool) -> Option<F
             starts.push(vec![g, b1, b2, p, 0.9 * p]);
         }
     }
-    best_of(bins, setup, Kind::Eddy, f_ref, &groups, starts, &nuisance, worth)
+    best_of(bins, setup, Kind::Eddy, f_ref, groups, starts, &nuisance, worth)
 }
 
 /// Bayesian information criterion, eddy minus second order: negative where the eddy model is the better one. The cost is
@@ -275,7 +277,7 @@ fn best_of(
     setup: &Setup,
     kind: Kind,
     f_ref: f64,
-    groups: &[Group],
+    groups: Vec<Group>,
     starts: Vec<Vec<f64>>,
     nuisance: &[f64],
     worth: f64,
@@ -323,7 +325,7 @@ fn best_of(
         });
     }
     let problem = GroupProblem {
-        groups,
+        groups: &groups,
         model: &model,
         priors: &group_priors,
     };
@@ -362,7 +364,7 @@ fn best_of(
         return None;
     }
     let residuals = residuals(bins, setup.band, &model, &polished.theta);
-    let (scatter, smooth_chi2) = scatter_and_smooth(bins, groups, &model, &polished.theta, &residuals);
+    let (scatter, smooth_chi2) = scatter_and_smooth(bins, &groups, &model, &polished.theta, &residuals);
     let judged = Judged {
         scatter,
         smooth_chi2,
@@ -370,8 +372,9 @@ fn best_of(
     };
     let mut fitted = finish(bins, kind, model, polished, judged, &priors, &lower, &upper);
     if fitted.smooth_chi2 / fitted.scatter.max(1.0) > SMOOTH_MISFIT {
-        add_shift(&mut fitted, &best.theta, groups, &group_priors, &low, &high);
+        add_shift(&mut fitted, &best.theta, &groups, &group_priors, &low, &high);
     }
+    fitted.groups = groups;
     Some(fitted)
 }
 
@@ -496,6 +499,7 @@ fn finish(
         at_bound,
         last_step,
         residuals,
+        groups: Vec::new(),
     }
 }
 
@@ -503,12 +507,13 @@ fn finish(
 pub fn residuals(bins: &Bins, band: [f64; 2], model: &Model, theta: &[f64]) -> Vec<Complex64> {
     let mut out = vec![Complex64::new(0.0, 0.0); bins.len()];
     let clock = model.get(theta, Param::Clock).unwrap_or(0.0);
+    let at = model.at(theta);
     for i in bins.index_of(band[0])..=bins.index_of(band[1]).min(bins.len().saturating_sub(1)) {
         let mut x = bins.x[i];
         if let Some(xt) = &bins.x_clock {
             x += xt[i] * clock;
         }
-        out[i] = bins.y[i] - model.response(theta, bins.freq(i)) * x;
+        out[i] = bins.y[i] - at.response(bins.freq(i)) * x;
     }
     out
 }

@@ -59,6 +59,21 @@ pub struct Model {
     place: [Option<u8>; Param::Clock as usize + 1],
 }
 
+/// What H and its derivatives are made of at one frequency.
+struct Factors {
+    s: Complex64,
+    jf: Complex64,
+    w: f64,
+    inverse_quad: Complex64,
+    pole_d: Complex64,
+    zero_n: Complex64,
+    exciter: Complex64,
+    inv_jf: Complex64,
+    series: Complex64,
+    /// H per unit of gain.
+    unit: Complex64,
+}
+
 const J: Complex64 = Complex64::new(0.0, 1.0);
 const ONE: Complex64 = Complex64::new(1.0, 0.0);
 
@@ -84,77 +99,41 @@ impl Model {
         self.index(p).map(|i| theta[i])
     }
 
-    /// H at f, and its derivatives by each parameter (zero for the clock, which acts on the drive).
-    pub fn eval(&self, theta: &[f64], f: f64, d: &mut [Complex64; MOST]) -> Complex64 {
-        let s = J * (f / self.f_ref);
-        let jf = J * f;
-        let w = std::f64::consts::TAU * f;
+    /// The response at one point of the parameter space, for many frequencies.
+    pub fn at(&self, theta: &[f64]) -> At<'_> {
         let v = |p: Param, otherwise: f64| self.get(theta, p).unwrap_or(otherwise);
-        let g = v(Param::Gain, 1.0);
-        let (b1, b2) = (v(Param::B1, 0.0), v(Param::B2, 0.0));
-        let quad = ONE + s * (b1 + s * b2);
-        let inverse_quad = quad.inv();
-        let mut unit = J * w * inverse_quad;
-        // Evaluated for every bin of every pass: what is not there is not computed.
-        let (pole, zero) = (v(Param::Pole, 0.0), v(Param::Zero, 0.0));
-        let (mut pole_d, mut zero_n) = (ONE, ONE);
-        if pole != 0.0 || zero != 0.0 {
-            pole_d = (ONE + s * pole).inv();
-            zero_n = ONE + s * zero;
-            unit *= zero_n * pole_d;
-        }
-        let x = v(Param::InverseCorner, self.fixed.inverse_corner);
-        let mut exciter = ONE;
-        if x != 0.0 {
-            exciter = (ONE + jf * x).inv();
-            unit *= exciter;
-        }
-        let (fy, fr) = match (self.index(Param::AcMean), self.index(Param::AcDifference)) {
-            (Some(m), Some(d)) => (theta[m] + 0.5 * theta[d], theta[m] - 0.5 * theta[d]),
+        let (fy, fr) = match (self.get(theta, Param::AcMean), self.get(theta, Param::AcDifference)) {
+            (Some(mean), Some(difference)) => (mean + 0.5 * difference, mean - 0.5 * difference),
             _ => (
                 v(Param::AcPickup, self.fixed.ac_pickup_hz),
                 v(Param::AcReference, self.fixed.ac_reference_hz),
             ),
         };
-        let fo = v(Param::AcOutput, self.fixed.ac_output_hz);
-        let inv_jf = Complex64::new(0.0, -1.0 / f);
-        let series = match (self.index(Param::AcSum), self.index(Param::AcProduct)) {
-            (Some(a), Some(b)) => ONE + inv_jf * theta[a] + inv_jf * inv_jf * theta[b],
-            _ if fo == 0.0 => ONE + inv_jf * fy,
-            _ => (ONE + inv_jf * fy) * (ONE + inv_jf * fo),
-        };
-        unit *= (ONE + inv_jf * fr) / series;
-        let delay = v(Param::Delay, self.fixed.delay_s);
-        if delay != 0.0 {
-            unit *= Complex64::from_polar(1.0, -w * delay);
+        At {
+            model: self,
+            g: v(Param::Gain, 1.0),
+            b1: v(Param::B1, 0.0),
+            b2: v(Param::B2, 0.0),
+            pole: v(Param::Pole, 0.0),
+            zero: v(Param::Zero, 0.0),
+            x: v(Param::InverseCorner, self.fixed.inverse_corner),
+            fy,
+            fr,
+            fo: v(Param::AcOutput, self.fixed.ac_output_hz),
+            series: self.get(theta, Param::AcSum).zip(self.get(theta, Param::AcProduct)),
+            mean: self.index(Param::AcMean).is_some() || self.index(Param::AcDifference).is_some(),
+            delay: v(Param::Delay, self.fixed.delay_s),
         }
-        let h = unit * g;
-        for (slot, p) in d.iter_mut().zip(&self.params) {
-            *slot = match p {
-                Param::Gain => unit,
-                Param::B1 => -h * s * inverse_quad,
-                Param::B2 => -h * s * s * inverse_quad,
-                Param::Pole => -h * s * pole_d,
-                Param::Zero => unit * g * s / zero_n,
-                Param::AcPickup => -h / (jf + fy),
-                Param::AcReference => h / (jf + fr),
-                Param::AcMean => h / (jf + fr) - h / (jf + fy),
-                Param::AcDifference => -(h / (jf + fr) + h / (jf + fy)) * 0.5,
-                Param::AcOutput => -h / (jf + fo),
-                Param::AcSum => -h * inv_jf / series,
-                Param::AcProduct => -h * inv_jf * inv_jf / series,
-                Param::InverseCorner => -h * jf * exciter,
-                Param::Delay => -h * J * w,
-                Param::Clock => Complex64::new(0.0, 0.0),
-            };
-        }
-        h
     }
 
-    /// H alone.
+    /// H at f, and its derivatives by each parameter (zero for the clock, which acts on the drive).
+    pub fn eval(&self, theta: &[f64], f: f64, d: &mut [Complex64; MOST]) -> Complex64 {
+        self.at(theta).eval(f, d)
+    }
+
+    /// H alone: the derivatives would cost more than all of it.
     pub fn response(&self, theta: &[f64], f: f64) -> Complex64 {
-        let mut d = [Complex64::new(0.0, 0.0); MOST];
-        self.eval(theta, f, &mut d)
+        self.at(theta).response(f)
     }
 
     /// The pickup's part of the response: gain x shape, without exciter, coupling and delay.
@@ -163,6 +142,122 @@ impl Model {
         let v = |p: Param| self.get(theta, p).unwrap_or(0.0);
         let quad = ONE + s * (v(Param::B1) + s * v(Param::B2));
         (ONE + s * v(Param::Zero)) / ((ONE + s * v(Param::Pole)) * quad) * v(Param::Gain)
+    }
+}
+
+/// A model with its parameters looked up.
+pub struct At<'a> {
+    model: &'a Model,
+    g: f64,
+    b1: f64,
+    b2: f64,
+    pole: f64,
+    zero: f64,
+    /// 1/f_x.
+    x: f64,
+    fy: f64,
+    fr: f64,
+    fo: f64,
+    /// Sum and product of two corners in series.
+    series: Option<(f64, f64)>,
+    /// Whether mean and difference of the corners are fitted.
+    mean: bool,
+    delay: f64,
+}
+
+impl At<'_> {
+    /// H at f, and its derivatives by each parameter.
+    pub fn eval(&self, f: f64, d: &mut [Complex64; MOST]) -> Complex64 {
+        let Factors {
+            s,
+            jf,
+            w,
+            inverse_quad,
+            pole_d,
+            zero_n,
+            exciter,
+            inv_jf,
+            series,
+            unit,
+        } = self.factors(f);
+        let g = self.g;
+        let (fy, fr, fo) = (self.fy, self.fr, self.fo);
+        let h = unit * g;
+        // Both are asked for twice where both corners are unknown, and divisions are dear.
+        let zero = Complex64::new(0.0, 0.0);
+        let (mut by_pickup, mut by_reference) = (zero, zero);
+        if self.mean {
+            (by_pickup, by_reference) = (h / (jf + fy), h / (jf + fr));
+        }
+        for (slot, p) in d.iter_mut().zip(&self.model.params) {
+            *slot = match p {
+                Param::Gain => unit,
+                Param::B1 => -h * s * inverse_quad,
+                Param::B2 => -h * s * s * inverse_quad,
+                Param::Pole => -h * s * pole_d,
+                Param::Zero => unit * g * s / zero_n,
+                Param::AcPickup => -h / (jf + fy),
+                Param::AcReference => h / (jf + fr),
+                Param::AcMean => by_reference - by_pickup,
+                Param::AcDifference => -(by_reference + by_pickup) * 0.5,
+                Param::AcOutput => -h / (jf + fo),
+                Param::AcSum => -h * inv_jf / series,
+                Param::AcProduct => -h * inv_jf * inv_jf / series,
+                Param::InverseCorner => -h * jf * exciter,
+                Param::Delay => -h * J * w,
+                Param::Clock => zero,
+            };
+        }
+        h
+    }
+
+    /// H alone.
+    pub fn response(&self, f: f64) -> Complex64 {
+        self.factors(f).unit * self.g
+    }
+
+    #[inline(always)]
+    fn factors(&self, f: f64) -> Factors {
+        let s = J * (f / self.model.f_ref);
+        let jf = J * f;
+        let w = std::f64::consts::TAU * f;
+        let quad = ONE + s * (self.b1 + s * self.b2);
+        let inverse_quad = quad.inv();
+        let mut unit = J * w * inverse_quad;
+        // Evaluated for every bin of every pass: what is not there is not computed.
+        let (mut pole_d, mut zero_n) = (ONE, ONE);
+        if self.pole != 0.0 || self.zero != 0.0 {
+            pole_d = (ONE + s * self.pole).inv();
+            zero_n = ONE + s * self.zero;
+            unit *= zero_n * pole_d;
+        }
+        let mut exciter = ONE;
+        if self.x != 0.0 {
+            exciter = (ONE + jf * self.x).inv();
+            unit *= exciter;
+        }
+        let inv_jf = Complex64::new(0.0, -1.0 / f);
+        let series = match self.series {
+            Some((sum, product)) => ONE + inv_jf * sum + inv_jf * inv_jf * product,
+            None if self.fo == 0.0 => ONE + inv_jf * self.fy,
+            None => (ONE + inv_jf * self.fy) * (ONE + inv_jf * self.fo),
+        };
+        unit *= (ONE + inv_jf * self.fr) / series;
+        if self.delay != 0.0 {
+            unit *= Complex64::from_polar(1.0, -w * self.delay);
+        }
+        Factors {
+            s,
+            jf,
+            w,
+            inverse_quad,
+            pole_d,
+            zero_n,
+            exciter,
+            inv_jf,
+            series,
+            unit,
+        }
     }
 }
 

@@ -33,13 +33,14 @@ pub fn sums(cells: &[Cell], length: f64, model: &Model, theta: &[f64]) -> Sums {
     let clock = model.index(Param::Clock);
     let third = 2f64.powf(1.0 / 3.0);
     let mut next_block = cells.first().map_or(1.0, |c| c.f) * third;
+    let at = model.at(theta);
     for cell in cells {
         while cell.f > next_block {
             blocks.push(DVector::from_column_slice(&block[..p]));
             block = [0.0; MOST];
             next_block *= third;
         }
-        let h = model.eval(theta, cell.f, &mut d);
+        let h = at.eval(cell.f, &mut d);
         let mut x = cell.x;
         if let Some(c) = clock {
             x += cell.x_clock * theta[c];

@@ -135,10 +135,12 @@ impl Record {
     pub fn transform(&self, channel: &[f32], keep: usize) -> Vec<Complex64> {
         let cut = &channel[self.range.clone()];
         let mean = cut.iter().map(|v| f64::from(*v)).sum::<f64>() / cut.len().max(1) as f64;
-        let windowed = cut
-            .iter()
-            .enumerate()
-            .map(|(i, v)| self.window(i) * (f64::from(*v) - mean));
+        // Only the tapers weigh anything: between them the window is 1 exactly.
+        let flat = self.taper_in..cut.len().saturating_sub(self.taper_out);
+        let windowed = cut.iter().enumerate().map(|(i, v)| {
+            let v = f64::from(*v) - mean;
+            if flat.contains(&i) { v } else { self.window(i) * v }
+        });
         fft::forward(windowed, self.length, keep)
     }
 }

@@ -22,24 +22,22 @@ pub struct Clipping {
 /// `spread`: how far samples of one flat top may lie apart (converter step or noise).
 pub fn clipping(x: &[f32], spread: f64) -> Clipping {
     let mut out = Clipping::default();
-    for sign in [1.0f64, -1.0] {
+    let [low, high] = extremes(x);
+    for (sign, top) in [(1.0f64, f64::from(high)), (-1.0, -f64::from(low))] {
         let v = |i: usize| sign * f64::from(x[i]);
-        let top = (0..x.len()).map(v).fold(f64::NEG_INFINITY, f64::max);
         if top <= 0.0 || spread > 0.02 * top {
             continue;
         }
         let (mut samples, mut runs) = (0u64, 0u64);
         let mut i = 0;
-        while i < x.len() {
-            if v(i) < top - spread {
-                i += 1;
-                continue;
-            }
-            let start = i;
+        let edge = top - spread;
+        while let Some(ahead) = x[i..].iter().position(|x| sign * f64::from(*x) >= edge) {
+            let start = i + ahead;
+            i = start;
             let mut end = i + 1;
             // Noise on a flat top may dip below it for a sample or two.
             while i < x.len() && i < end + 3 && v(i) >= top - 2.0 * spread {
-                if v(i) >= top - spread {
+                if v(i) >= edge {
                     end = i + 1;
                 }
                 i += 1;
@@ -68,6 +66,21 @@ pub fn clipping(x: &[f32], spread: f64) -> Clipping {
         return Clipping::default();
     }
     out
+}
+
+/// Lowest and highest sample. In lanes of their own: one running maximum would have each sample wait for the one before.
+fn extremes(x: &[f32]) -> [f32; 2] {
+    let (mut low, mut high) = ([f32::INFINITY; 16], [f32::NEG_INFINITY; 16]);
+    for chunk in x.chunks(16) {
+        for ((v, l), h) in chunk.iter().zip(&mut low).zip(&mut high) {
+            *l = if *v < *l { *v } else { *l };
+            *h = if *v > *h { *v } else { *h };
+        }
+    }
+    [
+        low.into_iter().fold(f32::INFINITY, f32::min),
+        high.into_iter().fold(f32::NEG_INFINITY, f32::max),
+    ]
 }
 
 /// Runs of samples that stand still where the signal moves: zeroed or held by a converter that lost its data. The kink at

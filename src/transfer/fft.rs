@@ -1,8 +1,33 @@
 //! Fourier transforms as the analysis needs them. Forward transforms are unscaled: X_k = sum x_n exp(-j 2 pi k n / N).
 
+use std::cell::RefCell;
+use std::sync::Arc;
+
 use num_complex::Complex64;
-use realfft::RealFftPlanner;
-use rustfft::FftPlanner;
+use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+use rustfft::{Fft, FftPlanner};
+
+/// The plan made last, with its length. A plan of half a million points costs as much as its transform, and both channels,
+/// as well as take after take, ask for the same length; more than one would only fill the memory.
+type Last<T> = RefCell<Option<(usize, T)>>;
+
+thread_local! {
+    static FORWARD: Last<Arc<dyn RealToComplex<f64>>> = const { RefCell::new(None) };
+    static INVERSE: Last<Arc<dyn ComplexToReal<f64>>> = const { RefCell::new(None) };
+    static COMPLEX: Last<[Arc<dyn Fft<f64>>; 2]> = const { RefCell::new(None) };
+}
+
+fn planned<T: Clone>(last: &Last<T>, n: usize, plan: impl FnOnce() -> T) -> T {
+    let mut last = last.borrow_mut();
+    match &*last {
+        Some((length, there)) if *length == n => there.clone(),
+        _ => {
+            // The old one goes first, so that there are never two.
+            *last = None;
+            last.insert((n, plan())).1.clone()
+        }
+    }
+}
 
 /// Smallest even 2^a 3^b 5^c >= n: lengths on which the transform is fast.
 pub fn good_length(n: usize) -> usize {
@@ -26,7 +51,7 @@ pub fn good_length(n: usize) -> usize {
 
 /// Forward transform of a real signal padded with zeros to `n`; returns the first `keep` bins.
 pub fn forward(signal: impl Iterator<Item = f64>, n: usize, keep: usize) -> Vec<Complex64> {
-    let plan = RealFftPlanner::<f64>::new().plan_fft_forward(n);
+    let plan = FORWARD.with(|last| planned(last, n, || RealFftPlanner::new().plan_fft_forward(n)));
     let mut input = plan.make_input_vec();
     for (slot, x) in input.iter_mut().zip(signal) {
         *slot = x;
@@ -42,7 +67,7 @@ pub fn forward(signal: impl Iterator<Item = f64>, n: usize, keep: usize) -> Vec<
 
 /// Real signal of `n` samples from its first bins (the rest taken as zero), scaled so that it undoes [`forward`].
 pub fn inverse(bins: &[Complex64], n: usize) -> Vec<f64> {
-    let plan = RealFftPlanner::<f64>::new().plan_fft_inverse(n);
+    let plan = INVERSE.with(|last| planned(last, n, || RealFftPlanner::new().plan_fft_inverse(n)));
     let mut input = plan.make_input_vec();
     let m = bins.len().min(input.len());
     input[..m].copy_from_slice(&bins[..m]);
@@ -70,16 +95,18 @@ pub struct Chirp {
     step: f64,
     origin: f64,
     kernel: Vec<Complex64>,
-    forward: std::sync::Arc<dyn rustfft::Fft<f64>>,
-    inverse: std::sync::Arc<dyn rustfft::Fft<f64>>,
+    forward: Arc<dyn Fft<f64>>,
+    inverse: Arc<dyn Fft<f64>>,
 }
 
 impl Chirp {
     pub fn new(n: usize, count: usize, step: f64, origin: f64) -> Self {
         let size = good_length(n + count);
-        let mut planner = FftPlanner::new();
-        let forward = planner.plan_fft_forward(size);
-        let inverse = planner.plan_fft_inverse(size);
+        let plan = || {
+            let mut planner = FftPlanner::new();
+            [planner.plan_fft_forward(size), planner.plan_fft_inverse(size)]
+        };
+        let [forward, inverse] = COMPLEX.with(|last| planned(last, size, plan));
         let mut kernel = vec![Complex64::new(0.0, 0.0); size];
         for (m, slot) in kernel.iter_mut().enumerate().take(count) {
             *slot = chirp(step, m as f64);

@@ -3,6 +3,7 @@
 //!     cargo bench --bench speed            all figures
 //!     cargo bench --bench speed -- plots   those whose name holds the word
 //!     cargo bench --bench speed -- takes DIR   only writes the takes, for a profiler
+//!     cargo bench --bench speed -- floor TAKE  only reads and transforms one, for compare.py beside this
 //!
 //! Every figure stands beside what nobody can avoid, measured in the same run: reading the file and transforming two
 //! channels. The ratio to that travels between machines, milliseconds do not.
@@ -31,6 +32,7 @@ fn main() {
     match first.as_ref().and_then(|a| a.to_str()) {
         Some("child-program") => return child(|| run_program(args.collect())),
         Some("child-floor") => return child(|| floor(Path::new(&args.next().expect("a take")))),
+        Some("floor") => return floor(Path::new(&args.next().expect("a take"))),
         Some("takes") => return make_takes(Path::new(&args.next().expect("a folder"))),
         _ => {}
     }

@@ -66,6 +66,55 @@ fn the_status_is_that_of_the_worst_unless_none_could_be_used() {
     }
 }
 
+/// More takes than there are processors, the damaged ones first, in between and last.
+#[test]
+fn a_bad_file_among_good_ones_is_named_and_the_rest_is_done() {
+    let f = lot();
+    let good = f.bytes("good.wav");
+    f.write("cut.wav", &good[..30]);
+    f.write("empty.wav", b"");
+    let mut takes = vec!["letter.wav".to_string()];
+    for n in 0..9 {
+        let name = format!("take-{n}.wav");
+        f.write(&name, &if n % 2 == 0 { good.clone() } else { f.bytes("fine.wav") });
+        takes.push(name);
+        if n == 4 {
+            takes.push("cut.wav".into());
+        }
+    }
+    takes.push("missing.wav".into());
+    takes.push("empty.wav".into());
+    let takes: Vec<&str> = takes.iter().map(String::as_str).collect();
+    let bad = ["letter.wav", "cut.wav", "missing.wav", "empty.wav"];
+    let run = f
+        .run(&[&["analyze", "--json", "--out", "results"], &takes[..]].concat())
+        .ended(1);
+    let batch = run.json();
+    let failed: Vec<&str> = batch["failed"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|e| e["file"].as_str().unwrap())
+        .collect();
+    assert_eq!(failed, bad, "in the order given");
+    let records = batch["records"].as_array().unwrap();
+    assert_eq!(records.len(), 9);
+    // Nothing of one take got into another that was worked on at the same time.
+    for (name, alone) in [("take-0", "good.wav"), ("take-7", "fine.wav")] {
+        let one = f.run(&["analyze", "--json", alone]).ended(0).json();
+        let of_lot = f.record(&format!("results/{name}"));
+        for part in ["resonance", "fit", "curve"] {
+            assert_eq!(one[part], of_lot[part], "{name}: {part}");
+        }
+    }
+    assert_eq!(f.list("results").len(), 9);
+    let screen = f.run(&[&["analyze"], &takes[..]].concat()).ended(1);
+    assert!(screen.out.contains("9 read, 4 could not be used"), "{}", screen.out);
+    for name in bad {
+        assert!(screen.out.contains(&format!("{name}: ")), "{name}: {}", screen.out);
+    }
+}
+
 #[test]
 fn every_take_that_could_be_read_gets_a_folder_of_its_stem() {
     let f = lot();

@@ -1,0 +1,125 @@
+#!/usr/bin/env python3
+"""`coilwright analyze` against the same estimate by numpy and scipy (baseline.py) and against reading and transforming alone.
+
+    compare.py                       builds the release binary, makes a take, measures
+    compare.py --runs 15
+    compare.py --bin target/release/coilwright --floor PATH      with what is there; PATH is the built bench `speed`
+
+Whole processes, one after the other on one processor, in turns, so that whatever else the machine does falls on all of them
+alike. Medians. Milliseconds are this machine's; only the ratios travel. Nothing here passes or fails by time; the exit status
+is 1 only if the numbers disagree.
+"""
+import argparse
+import json
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+ONE_THREAD = {f"{name}_NUM_THREADS": "1" for name in ("OMP", "OPENBLAS", "MKL", "NUMEXPR", "RAYON")}
+AGREE = 0.25                            # in standard uncertainties
+COIL, LOAD = "r=7.2k l=3.1H cs=110p", "res=250k cap=450p amp=1M"
+
+
+def build():
+    """Paths of the release binary and of the bench program."""
+    command = ["cargo", "build", "--release", "--locked", "--bin", "coilwright", "--bench", "speed", "--message-format=json"]
+    out = subprocess.run(command, cwd=HERE.parent.parent, stdout=subprocess.PIPE, check=True, text=True).stdout
+    made = {}
+    for line in out.splitlines():
+        message = json.loads(line)
+        if message.get("reason") == "compiler-artifact" and message.get("executable"):
+            made[message["target"]["name"]] = message["executable"]
+    return made["coilwright"], made["speed"]
+
+
+def timed(command, out):
+    """Processor and elapsed time of one process in milliseconds, its peak memory in MB."""
+    with open(out, "w") as file, open(f"{out}.err", "w") as err:
+        begun = time.perf_counter()
+        child = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=file, stderr=err)
+        _, status, used = os.wait4(child.pid, 0)
+        elapsed = time.perf_counter() - begun
+    child.returncode = os.waitstatus_to_exitcode(status)
+    if child.returncode:
+        sys.exit(f"{command}: status {child.returncode}\n{Path(f'{out}.err').read_text()}")
+    return 1e3 * (used.ru_utime + used.ru_stime), 1e3 * elapsed, used.ru_maxrss / 1e3
+
+
+def main():
+    args = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    args.add_argument("--bin", help="the program; left out: built")
+    args.add_argument("--floor", help="the bench program `speed`; left out: built")
+    args.add_argument("--take", help="a two-channel take; left out: made by the built-in bench, 4 s at 96 kHz")
+    args.add_argument("--runs", type=int, default=9)
+    args = args.parse_args()
+    if not (args.bin and args.floor):
+        args.bin, args.floor = build()
+    os.environ.update(ONE_THREAD)
+    with tempfile.TemporaryDirectory() as place:
+        take = args.take
+        if not take:
+            made = f"{place}/made"
+            subprocess.run(
+                [args.bin, "measure", "--pickup", "bench", "--source", "sim", "--sim", COIL, "--load", LOAD, "--seconds", "4", "--rate", "96k", "--out", made],
+                check=True,
+                stdout=subprocess.DEVNULL,
+            )
+            # Away from its record, which would otherwise be read as well.
+            take = f"{place}/take.wav"
+            os.rename(f"{made}/take.wav", take)
+        # One processor for all that follows, children included.
+        os.sched_setaffinity(0, {max(os.sched_getaffinity(0))})
+        python = [sys.executable, str(HERE / "baseline.py")]
+        lots = {
+            "coilwright": [args.bin, "analyze", take, "--json"],
+            "baseline": [*python, take],
+            "floor": [args.floor, "floor", take],
+            "imports": python,
+            "nothing": [args.bin, "--version"],
+        }
+        seen = {name: [] for name in lots}
+        # The first round warms the disk's caches and does not count.
+        for n in range(args.runs + 1):
+            for name, command in lots.items():
+                figures = timed(command, f"{place}/{name}.out")
+                if n:
+                    seen[name].append(figures)
+        ours = json.loads(Path(f"{place}/coilwright.out").read_text())
+        theirs = json.loads(Path(f"{place}/baseline.out").read_text())
+    cpu, wall, memory = ({k: statistics.median(f[i] for f in v) for k, v in seen.items()} for i in range(3))
+    print(f"medians of {args.runs} runs in turns, one processor{'':24}processor   elapsed     memory")
+    for name, words in {
+        "coilwright": "coilwright analyze --json, whole process",
+        "baseline": "numpy and scipy (baseline.py), whole process",
+        "imports": "  of that the interpreter and the imports alone",
+        "floor": "reading the file and two transforms, whole process",
+        "nothing": "coilwright --version, whole process",
+    }.items():
+        print(f"{words:<64}{cpu[name]:8.1f} ms {wall[name]:6.0f} ms {memory[name]:7.0f} MB")
+    print()
+    work = (cpu["baseline"] - cpu["imports"]) / (cpu["coilwright"] - cpu["nothing"])
+    for words, ratio, target in (
+        ("baseline over coilwright, whole processes, processor time", cpu["baseline"] / cpu["coilwright"], "10 or more"),
+        ("baseline over coilwright, whole processes, elapsed time", wall["baseline"] / wall["coilwright"], "10 or more"),
+        ("the same less what either takes to start (processor time)", work, None),
+        ("coilwright over reading and transforming, processor time", cpu["coilwright"] / cpu["floor"], "6 or less"),
+    ):
+        print(f"{words:<64}{ratio:8.1f}   {f'wanted: {target}' if target else ''}")
+    print("(besides the estimate coilwright looks for faults, fits a richer model, and makes curve and record)\n")
+    apart = 0.0
+    for key, unit in (("f0_hz", " Hz"), ("q", "")):
+        a, b = ours["resonance"][key], theirs[key]
+        off = (b["value"] - a["value"]) / a["u"]
+        apart = max(apart, abs(off))
+        print(f"{key:<6} coilwright {a['value']:.6f} u {a['u']:.2g}{unit}, baseline {b['value']:.6f} u {b['u']:.2g}{unit}: {off:+.3f} u apart")
+    if not apart < AGREE:
+        sys.exit(f"the numbers are more than {AGREE} u apart: this compares two different things")
+
+
+if __name__ == "__main__":
+    main()

@@ -461,9 +461,6 @@ impl Trial {
     pub fn outcome(&self, number: usize) -> Outcome {
         let (take, truth) = self.take(number);
         let analysis = self.analyse(&take);
-        if std::env::var_os("LIMITS_FINDINGS").is_some() && !analysis.findings.is_empty() {
-            println!("{number}: {:?}", analysis.findings);
-        }
         Outcome {
             truth: [truth.f0, truth.q],
             bound: self.bounds.get(number % COILS.len()).copied().unwrap_or([f64::NAN; 2]),

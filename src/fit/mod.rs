@@ -528,6 +528,7 @@ fn scatter_and_smooth(
     theta: &[f64],
     residuals: &[Complex64],
 ) -> (f64, f64) {
+    let stretch = bins.length / bins.energy;
     let (mut sum, mut count) = (0.0, 0usize);
     let (mut smooth, mut groups_seen) = (0.0, 0usize);
     for g in groups {
@@ -543,7 +544,9 @@ fn scatter_and_smooth(
             n += 1;
         }
         if n >= 1 && xx > 0.0 {
-            smooth += xe.norm_sqr() / xx;
+            // A bin alone shows the variance of windowed noise; drawn together along X, bins show what counts for the
+            // parameters, as the window hides none of the answer.
+            smooth += xe.norm_sqr() / xx * (1.0 + (stretch - 1.0) / n as f64);
             groups_seen += 1;
             if n >= 2 {
                 sum += ee - xe.norm_sqr() / xx;
@@ -551,10 +554,9 @@ fn scatter_and_smooth(
             }
         }
     }
-    let stretch = bins.length / bins.energy;
     let scatter = if count < 50 { 1.0 } else { sum / count as f64 * stretch };
     (
         scatter,
-        smooth * stretch / (groups_seen as f64 - 0.5 * theta.len() as f64).max(1.0),
+        smooth / (groups_seen as f64 - 0.5 * theta.len() as f64).max(1.0),
     )
 }

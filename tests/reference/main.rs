@@ -5,10 +5,14 @@
 mod bench;
 mod bound;
 mod levels;
+mod limits;
 mod lossy;
 mod resonance;
 mod strd;
 mod transient;
+// The bench draws rigs and repeats as well.
+#[allow(dead_code)]
+mod trial;
 
 /// NaN is near nothing.
 #[track_caller]

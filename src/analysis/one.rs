@@ -37,7 +37,8 @@ impl Work<'_> {
         };
         let Some(coarse) = align::coarse(reference, drive, self.rate, 1.0).filter(|a| a.score > align::HEARD) else {
             if !self.mismatch(reference, drive, 0.0) {
-                let note = "the reference channel does not hold this drive file's signal: latency and clock stay unknown";
+                let note =
+                    "the reference channel does not hold this drive file's signal: latency and clock stay unknown";
                 self.notes.push(note.into());
             }
             return;

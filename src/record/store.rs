@@ -47,10 +47,55 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Record> {
             ));
         }
     }
+    if let Some(bad) = unsound(&value) {
+        return Err(Failure::new(
+            format!("{name} is a damaged record: it holds {bad:e}, which no measurement gives"),
+            "measure again, or analyse its take again",
+        ));
+    }
     serde_json::from_value(value).map_err(|e| {
         Failure::new(
             format!("{name} is a damaged record: {e}"),
             "measure again, or analyse its take again",
         )
     })
+}
+
+/// Beyond any number of a pickup, and far from where squares overflow.
+const HUGE: f64 = 1e100;
+
+/// The first figure beside a value that is no uncertainty, or a value beyond all measure.
+fn unsound(json: &serde_json::Value) -> Option<f64> {
+    use serde_json::Value;
+    match json {
+        Value::Array(list) => list.iter().find_map(unsound),
+        Value::Object(members) => {
+            let number = |key: &str| members.get(key).and_then(Value::as_f64);
+            let own = number("value").and_then(|value| {
+                let uncertainties = [number("u"), number("u_noise")].into_iter().flatten();
+                let bad = uncertainties.into_iter().find(|u| !(0.0..=HUGE).contains(u));
+                bad.or((value.abs() > HUGE).then_some(value))
+            });
+            own.or_else(|| members.values().find_map(unsound))
+        }
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn what_is_no_uncertainty() {
+        let of = |value: f64, u: f64, u_noise: f64| {
+            unsound(&json!({ "a": [{ "value": value, "u": u, "u_noise": u_noise }] }))
+        };
+        assert_eq!(of(4200.0, 0.1, 0.0), None);
+        assert_eq!(of(4200.0, -1e308, 0.0), Some(-1e308));
+        assert_eq!(of(4200.0, 0.1, 1e200), Some(1e200));
+        assert_eq!(of(-1e200, 0.1, 0.1), Some(-1e200));
+        assert_eq!(unsound(&json!({ "u": -1.0 })), None);
+    }
 }

@@ -70,7 +70,8 @@ pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
         .collect()
 }
 
-const DB: f64 = 20.0 * std::f64::consts::LOG10_E;
+/// Decibels per unit of the natural logarithm of an amplitude.
+pub const DB: f64 = 20.0 * std::f64::consts::LOG10_E;
 
 /// Level at low frequency, |G|, and its uncertainty in dB: the model's own, or, where it misses the curve, the mean of the
 /// curve from 60 to 300 Hz with the scatter of its points.

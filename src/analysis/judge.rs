@@ -2,7 +2,7 @@
 
 use num_complex::Complex64;
 
-use super::curve::{self, Misfit, Point};
+use super::curve::{self, DB, Misfit, Point};
 use super::{Choice, Fits, Prepared, Work, estimate, findings, open};
 use crate::estimate::Estimate;
 use crate::fit::group;
@@ -177,16 +177,10 @@ impl Work<'_> {
             return;
         };
         let eddy = fits.eddy.as_ref();
-        let better = match (self.options.model, eddy) {
-            (Choice::SecondOrder, _) | (_, None) => second,
-            (Choice::Eddy, Some(e)) => e,
-            (Choice::Better, Some(e)) => {
-                if eddy_is_better(e, fits.delta_bic) {
-                    e
-                } else {
-                    second
-                }
-            }
+        let better = match self.options.model {
+            Choice::SecondOrder => second,
+            Choice::Eddy => eddy.unwrap_or(second),
+            Choice::Better => fits.best(),
         };
         self.note_walls(better);
         if self.options.model == Choice::Eddy && eddy.is_none() {
@@ -239,10 +233,9 @@ impl Work<'_> {
         let gain = better.theta[0] / chain.gain;
         let u_gain = |c: &nalgebra::DMatrix<f64>| c[(0, 0)].max(0.0).sqrt() / chain.gain;
         let (u, un) = (u_gain(&better.total), u_gain(&better.noise));
-        let db = 20.0 * std::f64::consts::LOG10_E;
         // Without a reference channel the level is that of the output's volume knob.
         let level_db =
-            estimate(20.0 * gain.abs().log10(), db * u / gain.abs(), db * un / gain.abs()).filter(|_| !one_channel);
+            estimate(20.0 * gain.abs().log10(), DB * u / gain.abs(), DB * un / gain.abs()).filter(|_| !one_channel);
         let mutual_h = chain.ohm.filter(|_| !one_channel).and_then(|(ohm, rel)| {
             let value = gain.abs() * ohm;
             let tolerance = value * rel.unwrap_or(0.0);
@@ -559,13 +552,12 @@ fn peak_of_points(
     better: &Fitted,
 ) -> Option<(Estimate, Estimate)> {
     let level = |g: f64| 20.0 * (g / dc).log10();
-    let unit = 20.0 * std::f64::consts::LOG10_E;
     let list: Vec<peak::Near> = points
         .iter()
         .map(|p| peak::Near {
             f: p.f,
             db: level(p.g.norm()),
-            u_db: unit * p.u,
+            u_db: DB * p.u,
             model_db: level(p.model.norm()),
         })
         .filter(|p| p.db.is_finite() && p.model_db.is_finite() && p.u_db.is_finite() && p.u_db < 3.0)

@@ -7,9 +7,10 @@ use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
 use super::{Prepared, Work, findings, fit_all};
+use crate::capture::{Provenance, Take};
 use crate::fit::model::Param;
 use crate::fit::{self, Nuisance, Setup};
-use crate::record::{Code, Level};
+use crate::record::Code;
 use crate::transfer::{align, fft};
 
 /// Latency left after alignment may be this wrong.
@@ -135,15 +136,14 @@ impl Work<'_> {
         let first = (place.arrival - place.middle / (1.0 + place.ppm * 1e-6)) / self.rate;
         self.set_clock(first, place.ppm);
         // Tops that are cut off make a misfit of their own.
-        let clipped = self.findings.iter().any(|f| f.code == Code::Clipped);
-        let doubtful = !clipped && (!prepared.noise_from_silence || fits.best().scatter > DOUBTFUL);
+        let doubtful = !self.raised(Code::Clipped) && (!prepared.noise_from_silence || fits.best().scatter > DOUBTFUL);
         let slip = self
             .slipped(drive, &active, place, &fits)
             .or_else(|| doubtful.then(|| self.lost(drive, &active, place, Some(&fits)))?);
         if let Some(at) = slip {
             self.samples_lost(at);
         }
-        if !self.findings.iter().any(|f| f.level == Level::Reject) {
+        if !self.rejected() {
             self.report(&prepared, &fits, true);
         }
     }
@@ -263,8 +263,12 @@ impl Work<'_> {
         let border = (at.seen_from(centre as f64).arrival.max(0.0) as usize).min(all);
         let halves = [(0..border, active.start..centre), (border..all, centre..active.end)];
         halves.into_iter().find_map(|(frames, played)| {
-            let mut take = self.take.clone();
-            take.pickup = take.pickup[frames.clone()].to_vec();
+            let take = Take {
+                pickup: self.take.pickup[frames.clone()].to_vec(),
+                reference: None,
+                provenance: Provenance::default(),
+                ..*self.take
+            };
             let mut half = Work::new(&take, self.options);
             half.bottom_hz = CUT_BOTTOM_HZ;
             // Neither delay nor clock of the whole is to be believed.

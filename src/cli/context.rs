@@ -72,9 +72,7 @@ impl Bench {
             ..Context::default()
         }
     }
-}
 
-impl Bench {
     /// What is left open, and what looks like a slip of the fingers.
     fn notes(&self, one_channel: bool) -> Vec<String> {
         let mut notes = match &self.rig {

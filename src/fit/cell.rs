@@ -27,9 +27,7 @@ pub struct Cell {
 impl Cell {
     /// Variance of Y - H X in one bin, as it counts for the uncertainty (density x transform length).
     pub fn variance(&self, h: Complex64, length: f64) -> f64 {
-        let v = self.syy + h.norm_sqr() * self.sxx - 2.0 * (h.conj() * self.syx).re;
-        // The estimated cross-spectrum may overshoot; some of the pickup's own noise always stays.
-        v.max(0.05 * self.syy) * length
+        super::variance(self.syy, self.sxx, self.syx, h) * length
     }
 }
 

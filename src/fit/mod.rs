@@ -92,9 +92,14 @@ pub struct Fitted {
 
 /// Variance of Y - H X in a bin, as it counts for the uncertainty (density x transform length).
 pub(crate) fn bin_variance(bins: &Bins, i: usize, h: Complex64) -> f64 {
-    let v = bins.syy[i] + h.norm_sqr() * bins.sxx[i] - 2.0 * (h.conj() * bins.syx[i]).re;
+    variance(bins.syy[i], bins.sxx[i], bins.syx[i], h) * bins.length
+}
+
+/// Density of the noise of Y - H X from those of Y, of X and of what they share.
+fn variance(syy: f64, sxx: f64, syx: Complex64, h: Complex64) -> f64 {
+    let v = syy + h.norm_sqr() * sxx - 2.0 * (h.conj() * syx).re;
     // The estimated cross-spectrum may overshoot; some of the pickup's own noise always stays.
-    v.max(0.05 * bins.syy[i]) * bins.length
+    v.max(0.05 * syy)
 }
 
 /// Outer limits of the pickup's own parameters, relative to the reference frequency of the model.

@@ -168,43 +168,30 @@ pub struct At<'a> {
 impl At<'_> {
     /// H at f, and its derivatives by each parameter.
     pub fn eval(&self, f: f64, d: &mut [Complex64; MOST]) -> Complex64 {
-        let Factors {
-            s,
-            jf,
-            w,
-            inverse_quad,
-            pole_d,
-            zero_n,
-            exciter,
-            inv_jf,
-            series,
-            unit,
-        } = self.factors(f);
-        let g = self.g;
-        let (fy, fr, fo) = (self.fy, self.fr, self.fo);
-        let h = unit * g;
+        let m = self.factors(f);
+        let h = m.unit * self.g;
         // Both are asked for twice where both corners are unknown, and divisions are dear.
         let zero = Complex64::new(0.0, 0.0);
         let (mut by_pickup, mut by_reference) = (zero, zero);
         if self.mean {
-            (by_pickup, by_reference) = (h / (jf + fy), h / (jf + fr));
+            (by_pickup, by_reference) = (h / (m.jf + self.fy), h / (m.jf + self.fr));
         }
         for (slot, p) in d.iter_mut().zip(&self.model.params) {
             *slot = match p {
-                Param::Gain => unit,
-                Param::B1 => -h * s * inverse_quad,
-                Param::B2 => -h * s * s * inverse_quad,
-                Param::Pole => -h * s * pole_d,
-                Param::Zero => unit * g * s / zero_n,
-                Param::AcPickup => -h / (jf + fy),
-                Param::AcReference => h / (jf + fr),
+                Param::Gain => m.unit,
+                Param::B1 => -h * m.s * m.inverse_quad,
+                Param::B2 => -h * m.s * m.s * m.inverse_quad,
+                Param::Pole => -h * m.s * m.pole_d,
+                Param::Zero => m.unit * self.g * m.s / m.zero_n,
+                Param::AcPickup => -h / (m.jf + self.fy),
+                Param::AcReference => h / (m.jf + self.fr),
                 Param::AcMean => by_reference - by_pickup,
                 Param::AcDifference => -(by_reference + by_pickup) * 0.5,
-                Param::AcOutput => -h / (jf + fo),
-                Param::AcSum => -h * inv_jf / series,
-                Param::AcProduct => -h * inv_jf * inv_jf / series,
-                Param::InverseCorner => -h * jf * exciter,
-                Param::Delay => -h * J * w,
+                Param::AcOutput => -h / (m.jf + self.fo),
+                Param::AcSum => -h * m.inv_jf / m.series,
+                Param::AcProduct => -h * m.inv_jf * m.inv_jf / m.series,
+                Param::InverseCorner => -h * m.jf * m.exciter,
+                Param::Delay => -h * J * m.w,
                 Param::Clock => zero,
             };
         }

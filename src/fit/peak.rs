@@ -6,6 +6,7 @@ use super::model::{Model, Param, f0_q};
 use super::solve::inverse_normal;
 use super::{Fitted, Kind};
 use crate::estimate::Estimate;
+use crate::transfer::search;
 
 /// Where |shape| is largest and how far above the level at low frequency (dB).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,17 +39,8 @@ pub fn of_model(model: &Model, theta: &[f64], kind: Kind) -> Option<Peak> {
     if best.0 == 0 || best.0 == 240 || best.1 <= 1.0 + 1e-6 {
         return None;
     }
-    let (mut a, mut b) = (grid(best.0 - 1).ln(), grid(best.0 + 1).ln());
-    let ratio = 0.5 * (5f64.sqrt() - 1.0);
-    for _ in 0..80 {
-        let (c, d) = (b - ratio * (b - a), a + ratio * (b - a));
-        if gain(c.exp()) > gain(d.exp()) {
-            b = d;
-        } else {
-            a = c;
-        }
-    }
-    let hz = (0.5 * (a + b)).exp();
+    let (low, high) = (grid(best.0 - 1).ln(), grid(best.0 + 1).ln());
+    let hz = search::maximum(|x| gain(x.exp()), low, high, 80).exp();
     Some(Peak {
         hz,
         db: 20.0 * gain(hz).log10(),
@@ -172,18 +164,8 @@ fn top_of(near: &[Near], centre: f64, terms: usize, model_db: &impl Fn(f64) -> f
     let cov = inverse_normal(&a)?;
     let k = &cov * a.tr_mul(&b);
     let value = |x: f64| model_db((centre + x).exp()) + (0..terms).map(|c| k[c] * x.powi(c as i32)).sum::<f64>();
-    let (mut lo, mut hi) = (near.first()?.f.ln() - centre, near.last()?.f.ln() - centre);
-    let (first, last) = (lo, hi);
-    let ratio = 0.5 * (5f64.sqrt() - 1.0);
-    for _ in 0..70 {
-        let (c, d) = (hi - ratio * (hi - lo), lo + ratio * (hi - lo));
-        if value(c) > value(d) {
-            hi = d;
-        } else {
-            lo = c;
-        }
-    }
-    let x = 0.5 * (lo + hi);
+    let (first, last) = (near.first()?.f.ln() - centre, near.last()?.f.ln() - centre);
+    let x = search::maximum(value, first, last, 70);
     let h = 0.01;
     let bend = (value(x + h) - 2.0 * value(x) + value(x - h)) / (h * h);
     if !(x.is_finite() && bend < 0.0 && x > first + 1e-6 && x < last - 1e-6) {

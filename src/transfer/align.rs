@@ -7,6 +7,7 @@ use num_complex::Complex64;
 use realfft::RealFftPlanner;
 
 use super::fft::{self, Chirp};
+use super::search;
 
 /// Where the drive lies in a take.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -215,20 +216,9 @@ pub fn clock(looks: &Looks) -> Option<f64> {
     if values[top] < 1.25 * low {
         return None;
     }
-    let (mut a, mut b) = (
-        -MOST_PPM + (top as f64 - 1.0) * step,
-        -MOST_PPM + (top as f64 + 1.0) * step,
-    );
-    let ratio = 0.5 * (5f64.sqrt() - 1.0);
-    while b - a > 0.02 {
-        let (c, d) = (b - ratio * (b - a), a + ratio * (b - a));
-        if power(c) > power(d) {
-            b = d;
-        } else {
-            a = c;
-        }
-    }
-    Some(0.5 * (a + b))
+    let around = |steps: f64| -MOST_PPM + (top as f64 + steps) * step;
+    // To within 0.02 ppm.
+    Some(search::maximum(power, around(-1.0), around(1.0), 15))
 }
 
 /// Delay in seconds and clock in ppm left in the looks of a channel that is the drive itself (no pickup in between), by

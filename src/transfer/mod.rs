@@ -6,4 +6,5 @@ pub mod faults;
 pub mod fft;
 pub mod lines;
 pub mod noise;
+pub mod search;
 pub mod span;

@@ -1,0 +1,145 @@
+//! Labelled lines on a terminal: wrapped to its width, painted where it has colour.
+
+use std::fmt::Write as _;
+
+use anstyle::Style as Paint;
+
+use super::{BOLD, LABEL, PLAIN, Style, columns, number};
+
+impl Style {
+    pub(super) fn usable(&self) -> usize {
+        self.width.clamp(40, 80)
+    }
+}
+
+/// The parts of a text that stay together on a line: words, and intervals with their units.
+fn pieces(text: &str) -> Vec<String> {
+    const UNITS: [&str; 14] = [
+        "Hz", "kHz", "MHz", "dB", "H", "mH", "µH", "nH", "s", "ms", "µs", "ns", "%", "%)",
+    ];
+    let mut out: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        let bare = word.trim_end_matches([',', ';', ':', ')']);
+        let unit = UNITS.contains(&bare) || UNITS.contains(&word);
+        match out.last_mut() {
+            Some(last) if word == number::PLUS_MINUS || last.ends_with(number::PLUS_MINUS) || unit => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => out.push(word.to_string()),
+        }
+    }
+    out
+}
+
+/// Lines of label and text, wrapped to the width.
+pub(super) struct Screen {
+    pub(super) style: Style,
+    pub(super) text: String,
+    /// Where the last line's text began and how long it is, for [`Screen::append`].
+    indent: usize,
+    last: usize,
+}
+
+impl Screen {
+    pub(super) fn new(style: Style) -> Self {
+        Screen {
+            style,
+            text: String::new(),
+            indent: 0,
+            last: 0,
+        }
+    }
+
+    pub(super) fn row(&mut self, label: &str, text: &str, paint: Paint) {
+        self.wrapped(label, LABEL, text, paint);
+    }
+
+    pub(super) fn listed(&mut self, tag: &str, text: &str, paint: Paint) {
+        self.wrapped(tag, 4, text, paint);
+    }
+
+    pub(super) fn free(&mut self, text: &str, paint: Paint) {
+        self.wrapped("", 0, text, paint);
+    }
+
+    /// Laid out by the caller.
+    pub(super) fn raw(&mut self, line: &str, paint: Paint) {
+        self.push_line("", 0, line, paint);
+    }
+
+    /// A path stays whole, whatever its length: half a path cannot be used.
+    pub(super) fn path(&mut self, label: &str, path: &str) {
+        self.push_line(label, LABEL, path, PLAIN);
+    }
+
+    /// Continues the last line, or goes on below it.
+    pub(super) fn append(&mut self, text: &str) {
+        let long = self.last + columns(text) > self.style.usable();
+        if self.text.ends_with('\n') {
+            self.text.pop();
+        }
+        if long {
+            self.text.push_str(",\n");
+            self.text.push_str(&" ".repeat(self.indent));
+            let rest = text.trim_start_matches(", ");
+            self.text.push_str(rest);
+            self.last = self.indent + columns(rest);
+        } else {
+            self.text.push_str(text);
+            self.last += columns(text);
+        }
+        self.text.push('\n');
+    }
+
+    fn wrapped(&mut self, label: &str, indent: usize, text: &str, paint: Paint) {
+        let room = self.style.usable().saturating_sub(indent).max(8);
+        let mut label = label;
+        let mut line = String::new();
+        let mut lines = Vec::new();
+        for mut word in pieces(text) {
+            if !line.is_empty() && columns(&line) + 1 + columns(&word) > room {
+                lines.push(std::mem::take(&mut line));
+            }
+            // A word longer than a line is cut; only paths are kept whole.
+            while columns(&word) > room {
+                let head: String = word.chars().take(room).collect();
+                word = word.chars().skip(room).collect();
+                lines.push(head);
+            }
+            if !line.is_empty() || lines.is_empty() && word.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(&word);
+        }
+        lines.push(line);
+        for l in lines {
+            self.push_line(label, indent, l.trim_end(), paint);
+            label = "";
+        }
+    }
+
+    fn push_line(&mut self, label: &str, indent: usize, text: &str, paint: Paint) {
+        let mut line = String::new();
+        let gap = indent.saturating_sub(columns(label));
+        if !label.is_empty() {
+            self.painted(&mut line, label, if paint == BOLD { PLAIN } else { paint });
+        }
+        if !text.is_empty() {
+            line.push_str(&" ".repeat(gap));
+            self.painted(&mut line, text, paint);
+        }
+        self.indent = indent;
+        self.last = indent + columns(text);
+        self.text.push_str(&line);
+        self.text.push('\n');
+    }
+
+    fn painted(&self, line: &mut String, text: &str, paint: Paint) {
+        if self.style.colour && paint != PLAIN {
+            let _ = write!(line, "{paint}{text}{paint:#}");
+        } else {
+            line.push_str(text);
+        }
+    }
+}

@@ -95,13 +95,13 @@ impl Chain {
                     Param::AcSum,
                     2.0 * AC_TYPICAL_HZ,
                     2.0 * AC_MOST_HZ,
-                    2.0 * AC_SPREAD_HZ,
+                    AC_SUM_SPREAD_HZ,
                 ));
                 nuisance.push(unknown(
                     Param::AcProduct,
                     AC_TYPICAL_HZ.powi(2),
                     AC_MOST_HZ.powi(2),
-                    2.0 * AC_SPREAD_HZ.powi(2),
+                    AC_PRODUCT_SPREAD_HZ2,
                 ));
             }
             (None, None) => {
@@ -125,6 +125,11 @@ const AC_APART_HZ: f64 = 12.0;
 const AC_TYPICAL_HZ: f64 = 4.0;
 /// So weak a prior only keeps the direction in place that the take cannot see (both corners moving together).
 const AC_SPREAD_HZ: f64 = 8.0;
+
+/// The same for one channel, whose takes tell less: no more than what corners spread evenly over their range would have, so
+/// that u counts on the bounds as the estimate does.
+const AC_SUM_SPREAD_HZ: f64 = 9.0;
+const AC_PRODUCT_SPREAD_HZ2: f64 = 65.0;
 
 fn unknown(param: Param, start: f64, upper: f64, sd: f64) -> Nuisance {
     Nuisance {

@@ -368,9 +368,7 @@ impl Work<'_> {
                 }
             })
             .collect();
-        let ringing: Vec<Complex64> = (0..n)
-            .map(|i| better.model.shape(&better.theta, bins.freq(i)) / better.theta[0])
-            .collect();
+        let ringing = |i: usize| better.model.shape(&better.theta, bins.freq(i)) / better.theta[0];
         let origin = p.record.range.start as f64 / self.rate;
         // A smooth misfit of the model would look like events where a sweep passes it.
         let mut residuals = better.residuals.clone();

@@ -375,12 +375,16 @@ impl Prepared {
     }
 }
 
+/// A mask of lines that changes by no more than one bin in so many leaves a fit about where it was.
+const NEARLY_ALL: usize = 10;
+
 /// Both models, with lines left out as they show, and the noise from the residuals where there was no silence.
 ///
 /// `wanted`: the eddy model is fitted even where nothing speaks for it.
 pub(crate) fn fit_all(p: &mut Prepared, wanted: bool) -> Option<Fits> {
     let rounds = if p.noise_from_silence { 1 } else { 4 };
     let mut mask = p.lines.clone();
+    let mut before: Option<(Fitted, Option<Fitted>)> = None;
     for round in 0..rounds {
         let first = fit::second_order(&p.bins, &p.setup)?;
         let better = fit::eddy(&p.bins, &p.setup, &first, wanted).filter(|e| e.cost < first.cost);
@@ -390,14 +394,25 @@ pub(crate) fn fit_all(p: &mut Prepared, wanted: bool) -> Option<Fits> {
         }
         let next = lines::find(&p.bins, &best.residuals, p.setup.band);
         let settled = next == mask;
+        let changed = next.iter().zip(&mask).filter(|(a, b)| a != b).count();
         mask = next;
         p.leave_out(&mask);
         if settled && p.noise_from_silence && round == 0 {
             return Some(together(p, first, better, mask));
         }
+        let few = changed <= first.bins / NEARLY_ALL;
+        before = (p.noise_from_silence && few).then_some((first, better));
     }
-    let second = fit::second_order(&p.bins, &p.setup)?;
-    let eddy = fit::eddy(&p.bins, &p.setup, &second, wanted);
+    // A few bins fewer move a fit by a part of its uncertainty: no need to look for it all over again.
+    let second = before
+        .as_ref()
+        .and_then(|(first, _)| fit::again(&p.bins, &p.setup, first))
+        .or_else(|| fit::second_order(&p.bins, &p.setup))?;
+    let eddy = before
+        .as_ref()
+        .and_then(|(_, better)| better.as_ref())
+        .and_then(|b| fit::again(&p.bins, &p.setup, b))
+        .or_else(|| fit::eddy(&p.bins, &p.setup, &second, wanted));
     Some(together(p, second, eddy, mask))
 }
 

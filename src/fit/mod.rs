@@ -108,6 +108,21 @@ const B2_RANGE: [f64; 2] = [1e-5, 1e5];
 const POLE_RANGE: [f64; 2] = [0.0, 50.0];
 const ZERO_RANGE: [f64; 2] = [-50.0, 50.0];
 
+/// Fits again what was fitted before to nearly the same bins, from where that fit ended; `None` where it leads nowhere.
+pub fn again(bins: &Bins, setup: &Setup, before: &Fitted) -> Option<Fitted> {
+    let own = before.kind.params().len();
+    best_of(
+        bins,
+        setup,
+        before.kind,
+        before.model.f_ref,
+        group::gather(bins, setup.band),
+        vec![before.theta[..own].to_vec()],
+        &before.theta[own..],
+        f64::INFINITY,
+    )
+}
+
 /// Fits a second-order response.
 pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
     let groups = group::gather(bins, setup.band);
@@ -353,12 +368,18 @@ fn best_of(
         .filter(|(c, _)| c.is_finite())
         .collect();
     ranked.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let best = ranked
-        .into_iter()
-        .take(3)
-        .map(|(_, s)| solve::minimise(&problem, &s, &low, &high, Patience::STATISTICAL))
-        .filter(solve::Solution::believable)
-        .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
+    let enough = ENOUGH * solve::Problem::rows(&problem) as f64;
+    let mut best: Option<solve::Solution> = None;
+    for (_, start) in ranked.iter().take(3) {
+        let found = solve::minimise(&problem, start, &low, &high, Patience::STATISTICAL);
+        if found.believable() && best.as_ref().is_none_or(|b| found.cost < b.cost) {
+            best = Some(found);
+        }
+        if best.as_ref().is_some_and(|b| b.cost < enough) {
+            break;
+        }
+    }
+    let best = best?;
     if best.cost > worth {
         return None;
     }
@@ -382,6 +403,9 @@ fn best_of(
     fitted.groups = groups;
     Some(fitted)
 }
+
+/// A minimum whose mean square is below this, in units of the noise, is the one looked for: no other can be lower by much.
+const ENOUGH: f64 = 1.5;
 
 /// A smooth misfit above this (mean square, in units of the noise) counts.
 const SMOOTH_MISFIT: f64 = 1.25;

@@ -155,8 +155,8 @@ pub struct Timeline<'a> {
     pub answer: &'a [Complex64],
     /// Bins left out because a line stands there.
     pub lines: &'a [bool],
-    /// 1/(1 + b1 s + b2 s^2) per bin: the pickup's own ringing.
-    pub ringing: &'a [Complex64],
+    /// 1/(1 + b1 s + b2 s^2) at a bin: the pickup's own ringing. Asked for only where there is an event.
+    pub ringing: &'a dyn Fn(usize) -> Complex64,
     pub band: [f64; 2],
     /// Seconds from the take's start to the record's, and the record's length.
     pub origin_s: f64,
@@ -283,8 +283,8 @@ impl Timeline<'_> {
             };
         }
         let templates = [
-            in_time(&|i| whiten(i, self.ringing[i])),
-            in_time(&|i| whiten(i, self.ringing[i] * Complex64::new(0.0, self.bins.freq(i)))),
+            in_time(&|i| whiten(i, (self.ringing)(i))),
+            in_time(&|i| whiten(i, (self.ringing)(i) * Complex64::new(0.0, self.bins.freq(i)))),
         ];
         let events = events
             .into_iter()

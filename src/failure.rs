@@ -45,6 +45,15 @@ impl Failure {
         }
     }
 
+    /// A text that is no TOML, or not the TOML expected: `what` follows the place and the line.
+    pub fn toml(place: &str, text: &str, what: &str, err: &toml::de::Error, hint: &str) -> Self {
+        let line = err
+            .span()
+            .and_then(|s| text.get(..s.start))
+            .map_or(String::new(), |before| format!(" line {}", before.matches('\n').count() + 1));
+        Failure::new(format!("{place}{line}{what}: {}", err.message()), hint)
+    }
+
     /// A failure of the file system, with the path and a hint that fits the kind of error.
     pub fn io(doing: &str, path: &Path, err: &std::io::Error) -> Self {
         use std::io::ErrorKind as K;

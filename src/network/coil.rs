@@ -3,8 +3,9 @@
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 
-use super::elements::{OnePort, TwoPort};
+use super::elements::{Ladder, OnePort, TwoPort, Walk};
 use crate::failure::{Failure, Result};
+use crate::quantity::{self, Unit, quoted};
 
 /// A pickup's winding. One EMF in series with L; what lies parallel to L carries it too.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -50,9 +51,47 @@ pub struct Thevenin {
 pub trait Source {
     /// `w` in rad/s.
     fn thevenin(&self, w: f64) -> Thevenin;
+
+    /// Output voltage over EMF where the circuit `load` hangs on the source.
+    fn drive(&self, load: Walk, w: f64) -> Complex64 {
+        let s = self.thevenin(w);
+        s.emf * load.put_in_line(s.z).ratio()
+    }
 }
 
+/// How metal is written on the command line.
+const EDDY_FORM: &str = "write it as k=0.4,tau=33u,emf=0.1 (emf may be left out)";
+
 impl Eddy {
+    /// From "k=0.4,tau=33u,emf=0.1"; `place` names the option in messages.
+    pub fn parse(place: &str, text: &str) -> Result<Eddy> {
+        let (mut k, mut tau_s, mut emf) = (None, None, None);
+        for part in text.split(',') {
+            let (slot, unit, v) = match part.split_once('=') {
+                Some(("k", v)) => (&mut k, Unit::Relative, v),
+                Some(("tau", v)) => (&mut tau_s, Unit::Second, v),
+                Some(("emf", v)) => (&mut emf, Unit::Relative, v),
+                _ => {
+                    return Err(Failure::new(
+                        format!("{place}: {} is not understood", quoted(part)),
+                        EDDY_FORM,
+                    ));
+                }
+            };
+            if slot.replace(quantity::parse_at(place, v, unit)?).is_some() {
+                return Err(Failure::new(format!("{place}: {} stands twice", quoted(part)), EDDY_FORM));
+            }
+        }
+        match (k, tau_s) {
+            (Some(k), Some(tau_s)) => Ok(Eddy {
+                k,
+                tau_s,
+                emf: emf.unwrap_or(0.0),
+            }),
+            _ => Err(Failure::new(format!("{place}={text} lacks k or tau"), EDDY_FORM)),
+        }
+    }
+
     /// jwT/(1 + jwT): 0 at low frequency, 1 at high.
     fn reach(&self, w: f64) -> Complex64 {
         let x = Complex64::new(0.0, w * self.tau_s);
@@ -99,18 +138,27 @@ impl Coil {
         Ok(())
     }
 
-    /// From the EMF to the winding's ends, C_s included.
-    fn two_port(&self, w: f64) -> TwoPort {
+    /// Puts the winding, from its EMF to its ends, C_s included, before what hangs on it.
+    fn put_before<L: Ladder>(&self, end: L, w: f64) -> L {
         let mut jwl = Complex64::new(0.0, w * self.l_h);
         if let Some(e) = self.eddy {
             jwl *= 1.0 - e.k * e.k * e.reach(w);
         }
-        let mut t = TwoPort::in_line(OnePort::impedance_of(jwl));
+        let mut t = end
+            .put_across(OnePort::capacitor(self.c_f, w))
+            .put_in_line(OnePort::resistor(self.r_ohm));
         if let Some(r) = self.loss_ohm {
-            t = t.then(TwoPort::across(OnePort::resistor(r)));
+            t = t.put_across(OnePort::resistor(r));
         }
-        t.then(TwoPort::in_line(OnePort::resistor(self.r_ohm)))
-            .then(TwoPort::across(OnePort::capacitor(self.c_f, w)))
+        t.put_in_line(OnePort::impedance_of(jwl))
+    }
+
+    /// What the metal makes of the EMF.
+    fn shape(&self, w: f64) -> Complex64 {
+        match self.eddy {
+            Some(e) => 1.0 - e.emf * e.reach(w),
+            None => 1.0.into(),
+        }
     }
 }
 
@@ -123,15 +171,15 @@ fn wrong(name: &str, v: f64, allowed: &str) -> Failure {
 
 impl Source for Coil {
     fn thevenin(&self, w: f64) -> Thevenin {
-        let t = self.two_port(w);
-        let shape = match self.eddy {
-            Some(e) => 1.0 - e.emf * e.reach(w),
-            None => 1.0.into(),
-        };
+        let t = self.put_before(TwoPort::through(), w);
         Thevenin {
-            emf: shape * t.voltage_ratio(),
+            emf: self.shape(w) * t.voltage_ratio(),
             z: t.output_impedance(),
         }
+    }
+
+    fn drive(&self, load: Walk, w: f64) -> Complex64 {
+        self.shape(w) * self.put_before(load, w).ratio()
     }
 }
 

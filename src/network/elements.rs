@@ -9,6 +9,16 @@ use num_complex::Complex64;
 const ZERO: Complex64 = Complex64::new(0.0, 0.0);
 const ONE: Complex64 = Complex64::new(1.0, 0.0);
 
+/// About the magnitude: within a factor of the square root of two, and far cheaper.
+fn size(z: Complex64) -> f64 {
+    z.re.abs().max(z.im.abs())
+}
+
+/// Whether numbers of this size can be multiplied on without a thought of overflow; what is no number is left as it is.
+fn comfortable(k: f64) -> bool {
+    !(k > 0.0 && k.is_finite()) || (1e-40..1e40).contains(&k)
+}
+
 /// A two-terminal element: any pair of voltage and current that it allows.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct OnePort {
@@ -18,12 +28,11 @@ pub struct OnePort {
 
 impl OnePort {
     fn new(v: Complex64, i: Complex64) -> Self {
-        // Keeps products of many elements far from overflow.
-        let k = v.norm().max(i.norm());
-        if k > 0.0 && k.is_finite() {
-            OnePort { v: v / k, i: i / k }
-        } else {
+        let k = size(v).max(size(i));
+        if comfortable(k) {
             OnePort { v, i }
+        } else {
+            OnePort { v: v / k, i: i / k }
         }
     }
 
@@ -53,6 +62,16 @@ impl OnePort {
 
     pub fn open() -> Self {
         OnePort { v: ONE, i: ZERO }
+    }
+
+    pub const SHORT: OnePort = OnePort { v: ZERO, i: ONE };
+
+    /// How two sources that are tied together share in the voltage: Y1/(Y1 + Y2) and Y2/(Y1 + Y2) of the impedances behind
+    /// them. Of two shorts, or two open ends, neither has a say.
+    pub fn shares(first: Self, second: Self) -> (Complex64, Complex64) {
+        let (a, b) = (first.i * second.v, second.i * first.v);
+        let sum = a + b;
+        if sum == ZERO { (ZERO, ZERO) } else { (a / sum, b / sum) }
     }
 
     pub fn series(self, other: Self) -> Self {
@@ -127,8 +146,8 @@ impl TwoPort {
             p.c * q.b + p.d * q.d,
         ];
         // As for one-ports: however long the chain, its numbers stay near 1.
-        let k = m.iter().map(|x| x.norm()).fold(0.0, f64::max);
-        let k = if k > 0.0 && k.is_finite() { k } else { 1.0 };
+        let k = m.iter().copied().map(size).fold(0.0, f64::max);
+        let k = if comfortable(k) { 1.0 } else { k };
         let [a, b, c, d] = m.map(|x| x / k);
         TwoPort {
             a,
@@ -157,6 +176,72 @@ impl TwoPort {
     /// [A, B, C, D]; not finite where the circuit shorts its line.
     pub fn abcd(self) -> [Complex64; 4] {
         [self.a, self.b, self.c, self.d].map(|x| x / self.scale)
+    }
+}
+
+/// A circuit put together from its output back to its source.
+pub trait Ladder: Sized {
+    /// Before all that is there, an element across the line.
+    fn put_across(self, y: OnePort) -> Self;
+    /// Before all that is there, an element in the line.
+    fn put_in_line(self, z: OnePort) -> Self;
+}
+
+impl Ladder for TwoPort {
+    fn put_across(self, y: OnePort) -> Self {
+        TwoPort::across(y).then(self)
+    }
+
+    fn put_in_line(self, z: OnePort) -> Self {
+        TwoPort::in_line(z).then(self)
+    }
+}
+
+/// Voltage and current at the input of a circuit whose output is left open and carries `scale` volts: all that a response
+/// needs, at a third of a chain matrix's cost.
+#[derive(Debug, Clone, Copy)]
+pub struct Walk {
+    v: Complex64,
+    i: Complex64,
+    scale: Complex64,
+}
+
+impl Walk {
+    /// At the open output.
+    pub fn open_end() -> Self {
+        Walk {
+            v: ONE,
+            i: ZERO,
+            scale: ONE,
+        }
+    }
+
+    /// Output over input voltage.
+    pub fn ratio(self) -> Complex64 {
+        self.scale / self.v
+    }
+
+    fn new(v: Complex64, i: Complex64, scale: Complex64) -> Self {
+        let k = size(v).max(size(i));
+        if comfortable(k) {
+            Walk { v, i, scale }
+        } else {
+            Walk {
+                v: v / k,
+                i: i / k,
+                scale: scale / k,
+            }
+        }
+    }
+}
+
+impl Ladder for Walk {
+    fn put_across(self, y: OnePort) -> Self {
+        Walk::new(self.v * y.v, self.i * y.v + self.v * y.i, self.scale * y.v)
+    }
+
+    fn put_in_line(self, z: OnePort) -> Self {
+        Walk::new(self.v * z.i + self.i * z.v, self.i * z.i, self.scale * z.i)
     }
 }
 

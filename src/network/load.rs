@@ -1,9 +1,11 @@
 //! What hangs on a pickup: volume and tone controls, treble bleed, cable, test lead, input.
 
+use std::sync::Arc;
+
 use num_complex::Complex64;
 
 use super::coil::{Coil, Source};
-use super::elements::{OnePort, TwoPort};
+use super::elements::{Ladder, OnePort, TwoPort, Walk};
 use super::second_order::SecondOrder;
 
 /// All parts that the load notation knows; the notation itself is in `Load::parse` and `Display`.
@@ -27,7 +29,7 @@ pub struct Load {
 }
 
 /// Volume potentiometer as a voltage divider.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Volume {
     pub ohm: f64,
     pub taper: Taper,
@@ -36,7 +38,7 @@ pub struct Volume {
 }
 
 /// Tone potentiometer as a variable resistor in series with its capacitor; full up = all of the resistance in circuit.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Tone {
     pub ohm: f64,
     pub taper: Taper,
@@ -78,7 +80,7 @@ pub struct Amp {
 }
 
 /// Share of a potentiometer's resistance over its rotation.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Taper {
     Linear,
     /// Two straight pieces that meet at half rotation with so many per cent of the resistance (common practice: real
@@ -86,14 +88,35 @@ pub enum Taper {
     Audio {
         percent: f64,
     },
+    /// A named track of a wiring file.
+    Track(Arc<Track>),
 }
+
+/// A track as it was measured, or one that its wiper can leave.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Track {
+    pub name: String,
+    pub course: Course,
+    /// From this rotation on the wiper has left the track: nothing of it is in circuit any more.
+    pub open_from: Option<f64>,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub enum Course {
+    Like(Taper),
+    /// (rotation, share) from 0 to 1, straight lines between.
+    Points(Vec<(f64, f64)>),
+}
+
+/// Per cent of an audio track at half rotation where nothing else is said.
+pub const AUDIO_PERCENT: f64 = 10.0;
 
 impl Taper {
     /// The usual audio track.
-    pub const AUDIO: Taper = Taper::Audio { percent: 10.0 };
+    pub const AUDIO: Taper = Taper::Audio { percent: AUDIO_PERCENT };
 
     /// Resistance from the counter-clockwise end to the wiper over the whole, at a rotation of 0 to 1.
-    pub fn share(self, rotation: f64) -> f64 {
+    pub fn share(&self, rotation: f64) -> f64 {
         match self {
             Taper::Linear => rotation,
             Taper::Audio { percent } => {
@@ -104,30 +127,55 @@ impl Taper {
                     half + (2.0 * rotation - 1.0) * (1.0 - half)
                 }
             }
+            Taper::Track(t) => match &t.course {
+                Course::Like(taper) => taper.share(rotation),
+                Course::Points(points) => between(points, rotation),
+            },
+        }
+    }
+
+    /// Whether the wiper has left the track at this rotation.
+    pub fn is_open(&self, rotation: f64) -> bool {
+        match self {
+            Taper::Track(t) => t.open_from.is_some_and(|from| rotation >= from),
+            _ => false,
         }
     }
 }
 
+/// On the straight lines through points of rising first number.
+fn between(points: &[(f64, f64)], x: f64) -> f64 {
+    let next = points.partition_point(|p| p.0 < x).clamp(1, points.len() - 1);
+    let ((xa, ya), (xb, yb)) = (points[next - 1], points[next]);
+    ya + (yb - ya) * (x - xa) / (xb - xa)
+}
+
 impl Volume {
-    /// Between wiper and ground, in ohms.
-    fn lower_ohm(&self) -> f64 {
-        self.ohm * self.taper.share(self.rotation)
+    /// Between wiper and ground, in ohms; `None` where the wiper has left the track.
+    fn lower_ohm(&self) -> Option<f64> {
+        (!self.taper.is_open(self.rotation)).then(|| self.ohm * self.taper.share(self.rotation))
     }
 
     /// Between top and wiper, in ohms.
     fn upper_ohm(&self) -> f64 {
-        self.ohm * (1.0 - self.taper.share(self.rotation))
+        match self.lower_ohm() {
+            Some(_) => self.ohm * (1.0 - self.taper.share(self.rotation)),
+            None => 0.0,
+        }
     }
 }
 
 impl Tone {
-    /// Resistance in circuit, in ohms.
-    fn in_circuit_ohm(&self) -> f64 {
-        self.ohm * self.taper.share(self.rotation)
+    /// Resistance in circuit, in ohms; `None` where the wiper has left the track, and the branch does nothing.
+    fn in_circuit_ohm(&self) -> Option<f64> {
+        (!self.taper.is_open(self.rotation)).then(|| self.ohm * self.taper.share(self.rotation))
     }
 
     fn branch(&self, w: f64) -> OnePort {
-        OnePort::resistor(self.in_circuit_ohm()).series(OnePort::capacitor(self.farad, w))
+        match self.in_circuit_ohm() {
+            Some(ohm) => OnePort::resistor(ohm).series(OnePort::capacitor(self.farad, w)),
+            None => OnePort::open(),
+        }
     }
 }
 
@@ -154,36 +202,69 @@ impl Load {
         self.cable.map_or(0.0, |c| c.farad()) + self.lead_f.unwrap_or(0.0) + self.amp.map_or(0.0, |a| a.farad)
     }
 
-    /// Where the tone branch sits, as (at the pickup, at the wiper).
-    fn tones(&self) -> (Option<Tone>, Option<Tone>) {
-        match self.tone_from {
-            ToneFrom::Hot => (self.tone, None),
-            ToneFrom::Wiper => (None, self.tone),
+    /// This load with a resistor and a capacitor more at its output: an instrument that looks on.
+    pub fn with_input(&self, ohm: Option<f64>, farad: f64) -> Load {
+        let mut load = self.clone();
+        if farad > 0.0 {
+            load.lead_f = Some(load.lead_f.unwrap_or(0.0) + farad);
         }
+        if let Some(ohm) = ohm {
+            let there = load.amp.unwrap_or(Amp {
+                ohm: f64::INFINITY,
+                farad: 0.0,
+            });
+            load.amp = Some(Amp {
+                ohm: 1.0 / (1.0 / there.ohm + 1.0 / ohm),
+                ..there
+            });
+        }
+        load
+    }
+
+    /// Puts this load before what hangs on its output; `w` in rad/s.
+    pub fn put_before<L: Ladder>(&self, end: L, w: f64) -> L {
+        let mut t = end;
+        if let Some(a) = self.amp {
+            t = t.put_across(OnePort::resistor(a.ohm));
+        }
+        let line = self.line_f();
+        if line > 0.0 {
+            t = t.put_across(OnePort::capacitor(line, w));
+        }
+        let tone = self.tone.as_ref().map(|x| x.branch(w));
+        if let (Some(branch), ToneFrom::Wiper) = (tone, self.tone_from) {
+            t = t.put_across(branch);
+        }
+        if let Some(v) = &self.vol {
+            if let Some(lower) = v.lower_ohm() {
+                t = t.put_across(OnePort::resistor(lower));
+            }
+            let upper = OnePort::resistor(v.upper_ohm());
+            t = t.put_in_line(match &self.bleed {
+                Some(b) => upper.parallel(b.branch(w)),
+                None => upper,
+            });
+        }
+        if let (Some(branch), ToneFrom::Hot) = (tone, self.tone_from) {
+            t = t.put_across(branch);
+        }
+        if let Some(ohm) = self.res_ohm {
+            t = t.put_across(OnePort::resistor(ohm));
+        }
+        if let Some(farad) = self.cap_f {
+            t = t.put_across(OnePort::capacitor(farad, w));
+        }
+        t
     }
 
     /// From the pickup's terminals to the input that follows; `w` in rad/s.
     pub fn two_port(&self, w: f64) -> TwoPort {
-        let (tone_hot, tone_wiper) = self.tones();
-        let across = |t: TwoPort, y: Option<OnePort>| y.map_or(t, |y| t.then(TwoPort::across(y)));
-        let mut t = TwoPort::through();
-        t = across(t, self.cap_f.map(|c| OnePort::capacitor(c, w)));
-        t = across(t, self.res_ohm.map(OnePort::resistor));
-        t = across(t, tone_hot.map(|x| x.branch(w)));
-        if let Some(v) = self.vol {
-            let bridge = self.bleed.map_or(OnePort::open(), |b| b.branch(w));
-            t = t.then(TwoPort::in_line(OnePort::resistor(v.upper_ohm()).parallel(bridge)));
-            t = across(t, Some(OnePort::resistor(v.lower_ohm())));
-        }
-        t = across(t, tone_wiper.map(|x| x.branch(w)));
-        t = across(t, Some(OnePort::capacitor(self.line_f(), w)));
-        across(t, self.amp.map(|a| OnePort::resistor(a.ohm)))
+        self.put_before(TwoPort::through(), w)
     }
 
     /// Output voltage over EMF with this load on `source`; `w` in rad/s.
     pub fn response(&self, source: &impl Source, w: f64) -> Complex64 {
-        let s = source.thevenin(w);
-        s.emf * TwoPort::in_line(s.z).then(self.two_port(w)).voltage_ratio()
+        source.drive(self.put_before(Walk::open_end(), w), w)
     }
 
     /// The closed formulas, where coil and load make a second-order circuit; `None` where they do not: metal as a shorted
@@ -192,14 +273,15 @@ impl Load {
         if coil.eddy.is_some() {
             return None;
         }
-        let (upper, lower) = match self.vol {
-            Some(v) => (v.upper_ohm(), v.lower_ohm()),
+        let (upper, lower) = match &self.vol {
+            Some(v) => (v.upper_ohm(), v.lower_ohm().unwrap_or(f64::INFINITY)),
             None => (0.0, f64::INFINITY),
         };
         let at_one_node = upper == 0.0;
         let (mut hot_f, mut wiper_f) = (coil.c_f + self.cap_f.unwrap_or(0.0), self.line_f());
-        if let Some(tone) = self.tone.filter(|t| t.farad > 0.0) {
-            if tone.in_circuit_ohm() > 0.0 {
+        let tone = self.tone.as_ref().filter(|t| t.farad > 0.0);
+        if let Some((tone, ohm)) = tone.and_then(|t| Some((t, t.in_circuit_ohm()?))) {
+            if ohm > 0.0 {
                 return None;
             }
             match self.tone_from {
@@ -482,7 +564,7 @@ mod tests {
         if let Some(ohm) = load.res_ohm {
             put(1, None, r(ohm));
         }
-        let out = if let Some(v) = load.vol {
+        let out = if let Some(v) = &load.vol {
             let share = v.taper.share(v.rotation);
             put(1, Some(2), r(v.ohm * (1.0 - share)));
             put(2, None, r(v.ohm * share));
@@ -495,7 +577,7 @@ mod tests {
             ToneFrom::Hot => 1,
             ToneFrom::Wiper => out,
         };
-        match load.tone {
+        match &load.tone {
             Some(t) => {
                 put(tone_at, Some(3), r(t.ohm * t.taper.share(t.rotation)));
                 put(3, None, c(t.farad));

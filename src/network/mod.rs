@@ -4,12 +4,23 @@
 //! functions take the angular frequency w = 2 pi f in rad/s; responses are output voltage over EMF.
 
 pub mod coil;
+pub mod coil_file;
 pub mod elements;
+pub mod knob;
 pub mod load;
 mod notation;
+pub mod peak;
+pub mod predict;
+pub mod reach;
 pub mod second_order;
+pub mod spice;
+pub mod spread;
+pub mod wiring;
 
 pub use coil::{Coil, Eddy, Series, Source, Thevenin};
-pub use elements::{OnePort, TwoPort};
+pub use coil_file::CoilFile;
+pub use elements::{Ladder, OnePort, TwoPort, Walk};
+pub use knob::{Knob, Tolerances};
 pub use load::{Amp, Bleed, Cable, Load, Taper, Tone, ToneFrom, Volume};
 pub use second_order::SecondOrder;
+pub use wiring::Wiring;

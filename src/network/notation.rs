@@ -2,8 +2,9 @@
 
 use std::fmt;
 use std::str::FromStr;
+use std::sync::Arc;
 
-use super::load::{Amp, Bleed, Cable, Load, Taper, Tone, ToneFrom, Volume};
+use super::load::{AUDIO_PERCENT, Amp, Bleed, Cable, Load, Taper, Tone, ToneFrom, Track, Volume};
 use crate::failure::{Failure, Result};
 use crate::quantity::{self, Unit, compact, quoted};
 
@@ -31,6 +32,11 @@ impl Load {
     /// Reads the load notation: parts apart by blanks, each at most once, in any order. Empty text, or "none", is no load at
     /// all.
     pub fn parse(text: &str) -> Result<Load> {
+        Load::parse_with(text, &[])
+    }
+
+    /// As `parse`, with named tracks besides the usual tapers.
+    pub fn parse_with(text: &str, tracks: &[Arc<Track>]) -> Result<Load> {
         let mut load = Load::default();
         if text.trim() == "none" {
             return Ok(load);
@@ -63,7 +69,7 @@ impl Load {
             seen.push(key);
             let read = match value {
                 "" => Err("its value is missing".to_owned()),
-                v => load.set(key, v),
+                v => load.set(key, v, tracks),
             };
             read.map_err(|why| Failure::new(format!("{at}: {why}"), format!("write {forms}")))?;
         }
@@ -71,17 +77,17 @@ impl Load {
     }
 
     /// One part; the error says only what is wrong with the value.
-    fn set(&mut self, key: &str, value: &str) -> Read<()> {
+    fn set(&mut self, key: &str, value: &str, tracks: &[Arc<Track>]) -> Read<()> {
         match key {
             "vol" => {
                 let (pot, rotation) = turned(value)?;
-                let (ohm, taper) = potentiometer(pot)?;
+                let (ohm, taper) = potentiometer(pot, tracks)?;
                 self.vol = Some(Volume { ohm, taper, rotation });
             }
             "tone" => {
                 let (branch, rotation) = turned(value)?;
                 let (pot, capacitor) = branch.rsplit_once('+').ok_or("the capacitor is missing")?;
-                let (ohm, taper) = potentiometer(pot)?;
+                let (ohm, taper) = potentiometer(pot, tracks)?;
                 self.tone = Some(Tone {
                     ohm,
                     taper,
@@ -183,9 +189,12 @@ fn parallel(text: &str) -> Option<(&str, &str)> {
     text.split_once("//").or_else(|| text.split_once('|'))
 }
 
-fn potentiometer(text: &str) -> Read<(f64, Taper)> {
+fn potentiometer(text: &str, tracks: &[Arc<Track>]) -> Read<(f64, Taper)> {
     let (ohm, taper) = match text.split_once(':') {
-        Some((ohm, taper)) => (ohm, taper.parse()?),
+        Some((ohm, name)) => match tracks.iter().find(|t| t.name == name) {
+            Some(track) => (ohm, Taper::Track(track.clone())),
+            None => (ohm, name.parse()?),
+        },
         None => (text, Taper::Linear),
     };
     Ok((ohms(ohm)?, taper))
@@ -226,10 +235,11 @@ impl FromStr for Load {
 impl fmt::Display for Taper {
     /// As it follows the resistance: nothing for a linear track.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match *self {
+        match self {
             Taper::Linear => Ok(()),
-            Taper::AUDIO => f.write_str(":audio"),
+            Taper::Audio { percent } if *percent == AUDIO_PERCENT => f.write_str(":audio"),
             Taper::Audio { percent } => write!(f, ":audio{percent}"),
+            Taper::Track(t) => write!(f, ":{}", t.name),
         }
     }
 }
@@ -242,8 +252,10 @@ impl fmt::Display for Load {
         let turn = |v| compact(v, Unit::Rotation);
         let parts = [
             self.vol
+                .as_ref()
                 .map(|v| format!("vol={}{}@{}", ohm(v.ohm), v.taper, turn(v.rotation))),
             self.tone
+                .as_ref()
                 .map(|t| format!("tone={}{}+{}@{}", ohm(t.ohm), t.taper, farad(t.farad), turn(t.rotation))),
             (self.tone_from == ToneFrom::Wiper).then(|| "tone-from=wiper".to_owned()),
             self.bleed.map(|b| match b {

@@ -59,17 +59,9 @@ fn join(table: &str, name: &str) -> String {
 
 /// Parses the text; `place` names the file in messages.
 pub fn read(place: &str, text: &str) -> Result<Table> {
-    text.parse::<Table>().map_err(|e| {
-        let line = e
-            .span()
-            .and_then(|s| text.get(..s.start))
-            .map(|before| format!(" line {}", before.matches('\n').count() + 1))
-            .unwrap_or_default();
-        Failure::new(
-            format!("{place}{line} cannot be read: {}", e.message()),
-            "write keys and values in TOML, as key = 1.0 or key = \"text\"",
-        )
-    })
+    let hint = "write keys and values in TOML, as key = 1.0 or key = \"text\"";
+    text.parse::<Table>()
+        .map_err(|e| Failure::toml(place, text, " cannot be read", &e, hint))
 }
 
 /// Everything in the file is known, of its type and possible; then: nothing required is missing.

@@ -210,19 +210,11 @@ impl Spec {
 
     /// From the content of a TOML file; `place` names it in messages.
     pub fn parse_toml(text: &str, place: &str) -> Result<Spec> {
-        let spec: Spec = toml::from_str(text).map_err(|e| {
-            let line = e
-                .span()
-                .and_then(|s| text.get(..s.start))
-                .map(|before| format!(" line {}", before.matches('\n').count() + 1))
-                .unwrap_or_default();
-            Failure::new(
-                format!("bench {place}{line}: {}", e.message()),
-                "correct the file; SI units, as in [coil] r_ohm = 6000.0",
-            )
-        })?;
+        let place = format!("bench {place}");
+        let hint = "correct the file; SI units, as in [coil] r_ohm = 6000.0";
+        let spec: Spec = toml::from_str(text).map_err(|e| Failure::toml(&place, text, "", &e, hint))?;
         spec.check()
-            .map_err(|f| Failure::new(format!("bench {place}: {}", f.what), f.hint))?;
+            .map_err(|f| Failure::new(format!("{place}: {}", f.what), f.hint))?;
         Ok(spec)
     }
 

@@ -9,7 +9,6 @@ const KNOWN: &str = "r l cs loss eddy, coils r2 l2 cs2 loss2 eddy2 over, m polar
                      ac-pickup ac-reference ac-output delay gain latency ppm h3 clip clip-reference, hum mains, \
                      knock knock-level drop drop-samples open unplugged silent swapped";
 const EXAMPLE: &str = "r=6k l=2.4H cs=120p hum=-50dB";
-const EDDY: &str = "write it as eddy=k=0.4,tau=33u,emf=0.1 (emf may be left out), or none";
 
 pub(super) fn parse(text: &str) -> Result<Spec> {
     let mut given: Vec<(&str, Option<&str>)> = Vec::new();
@@ -164,31 +163,7 @@ fn eddy(place: &str, value: &str) -> Result<Option<Eddy>> {
     if value == "none" {
         return Ok(None);
     }
-    let (mut k, mut tau_s, mut emf) = (None, None, None);
-    for part in value.split(',') {
-        let (slot, unit, v) = match part.split_once('=') {
-            Some(("k", v)) => (&mut k, Unit::Relative, v),
-            Some(("tau", v)) => (&mut tau_s, Unit::Second, v),
-            Some(("emf", v)) => (&mut emf, Unit::Relative, v),
-            _ => {
-                return Err(Failure::new(
-                    format!("{place}: {} is not understood", quoted(part)),
-                    EDDY,
-                ));
-            }
-        };
-        if slot.replace(quantity::parse_at(place, v, unit)?).is_some() {
-            return Err(Failure::new(format!("{place}: {} stands twice", quoted(part)), EDDY));
-        }
-    }
-    match (k, tau_s) {
-        (Some(k), Some(tau_s)) => Ok(Some(Eddy {
-            k,
-            tau_s,
-            emf: emf.unwrap_or(0.0),
-        })),
-        _ => Err(Failure::new(format!("{place}={value} lacks k or tau"), EDDY)),
-    }
+    Eddy::parse(place, value).map(Some)
 }
 
 /// In dB against the pickup's answer, in dBFS where that is written.

@@ -1,0 +1,233 @@
+//! The quantities of a load by name: what a sweep turns, a tolerance blurs, a search sets.
+
+use super::load::{Bleed, Load};
+use crate::quantity::Unit;
+
+/// One quantity of a load.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Knob {
+    /// Rotation of the volume potentiometer.
+    Vol,
+    VolPot,
+    /// Rotation of the tone potentiometer.
+    Tone,
+    TonePot,
+    ToneCap,
+    BleedCap,
+    BleedRes,
+    /// Length of the cable.
+    Cable,
+    Lead,
+    Amp,
+    AmpCap,
+    Cap,
+    Res,
+}
+
+/// Name on the command line, unit, and what it is in words.
+const NAMES: [(Knob, &str, Unit, &str); 13] = [
+    (Knob::Vol, "vol", Unit::Rotation, "volume"),
+    (Knob::VolPot, "vol-pot", Unit::Ohm, "volume pot"),
+    (Knob::Tone, "tone", Unit::Rotation, "tone"),
+    (Knob::TonePot, "tone-pot", Unit::Ohm, "tone pot"),
+    (Knob::ToneCap, "tone-cap", Unit::Farad, "tone capacitor"),
+    (Knob::BleedCap, "bleed-cap", Unit::Farad, "bleed capacitor"),
+    (Knob::BleedRes, "bleed-res", Unit::Ohm, "bleed resistor"),
+    (Knob::Cable, "cable", Unit::Metre, "cable"),
+    (Knob::Lead, "lead", Unit::Farad, "lead"),
+    (Knob::Amp, "amp", Unit::Ohm, "amplifier input"),
+    (Knob::AmpCap, "amp-cap", Unit::Farad, "amplifier input capacitance"),
+    (Knob::Cap, "cap", Unit::Farad, "capacitor"),
+    (Knob::Res, "res", Unit::Ohm, "resistor"),
+];
+
+impl Knob {
+    pub const ALL: [Knob; 13] = {
+        let mut all = [Knob::Vol; 13];
+        let mut i = 0;
+        while i < 13 {
+            all[i] = NAMES[i].0;
+            i += 1;
+        }
+        all
+    };
+
+    fn row(self) -> &'static (Knob, &'static str, Unit, &'static str) {
+        // Every variant has its row; the test below says so.
+        NAMES.iter().find(|r| r.0 == self).unwrap_or(&NAMES[0])
+    }
+
+    pub fn by_name(name: &str) -> Option<Knob> {
+        NAMES.iter().find(|r| r.1 == name).map(|r| r.0)
+    }
+
+    pub fn names() -> String {
+        NAMES.map(|r| r.1).join(", ")
+    }
+
+    /// On the command line.
+    pub fn name(self) -> &'static str {
+        self.row().1
+    }
+
+    pub fn unit(self) -> Unit {
+        self.row().2
+    }
+
+    /// For people.
+    pub fn words(self) -> &'static str {
+        self.row().3
+    }
+
+    /// A part that is bought with a tolerance, not a position that is set.
+    pub fn is_part(self) -> bool {
+        !matches!(self, Knob::Vol | Knob::Tone)
+    }
+
+    pub fn is_potentiometer(self) -> bool {
+        matches!(self, Knob::VolPot | Knob::TonePot)
+    }
+
+    pub fn is_capacitor(self) -> bool {
+        self.unit() == Unit::Farad || self == Knob::Cable
+    }
+
+    /// Of one load; `None` where the load has no such part.
+    pub fn get(self, load: &Load) -> Option<f64> {
+        match self {
+            Knob::Vol => load.vol.as_ref().map(|v| v.rotation),
+            Knob::VolPot => load.vol.as_ref().map(|v| v.ohm),
+            Knob::Tone => load.tone.as_ref().map(|t| t.rotation),
+            Knob::TonePot => load.tone.as_ref().map(|t| t.ohm),
+            Knob::ToneCap => load.tone.as_ref().map(|t| t.farad),
+            Knob::BleedCap => load.bleed.map(|b| match b {
+                Bleed::Capacitor { farad } | Bleed::Parallel { farad, .. } | Bleed::Series { farad, .. } => farad,
+            }),
+            Knob::BleedRes => match load.bleed? {
+                Bleed::Capacitor { .. } => None,
+                Bleed::Parallel { ohm, .. } | Bleed::Series { ohm, .. } => Some(ohm),
+            },
+            Knob::Cable => load.cable.map(|c| c.length_m),
+            Knob::Lead => load.lead_f,
+            Knob::Amp => load.amp.map(|a| a.ohm),
+            Knob::AmpCap => load.amp.map(|a| a.farad),
+            Knob::Cap => load.cap_f,
+            Knob::Res => load.res_ohm,
+        }
+    }
+
+    /// Sets it; `false` where the load has no such part to set. A capacitor, a resistor and a lead are parts by themselves and
+    /// are put in where they are missing.
+    #[must_use]
+    pub fn set(self, load: &mut Load, value: f64) -> bool {
+        let there = self.get(load).is_some() || matches!(self, Knob::Lead | Knob::Cap | Knob::Res);
+        match self {
+            Knob::Lead => load.lead_f = Some(value),
+            Knob::Cap => load.cap_f = Some(value),
+            Knob::Res => load.res_ohm = Some(value),
+            Knob::Vol => load.vol.iter_mut().for_each(|v| v.rotation = value),
+            Knob::VolPot => load.vol.iter_mut().for_each(|v| v.ohm = value),
+            Knob::Tone => load.tone.iter_mut().for_each(|t| t.rotation = value),
+            Knob::TonePot => load.tone.iter_mut().for_each(|t| t.ohm = value),
+            Knob::ToneCap => load.tone.iter_mut().for_each(|t| t.farad = value),
+            Knob::BleedCap => load.bleed.iter_mut().for_each(|b| match b {
+                Bleed::Capacitor { farad } | Bleed::Parallel { farad, .. } | Bleed::Series { farad, .. } => {
+                    *farad = value;
+                }
+            }),
+            Knob::BleedRes => load.bleed.iter_mut().for_each(|b| match b {
+                Bleed::Capacitor { .. } => {}
+                Bleed::Parallel { ohm, .. } | Bleed::Series { ohm, .. } => *ohm = value,
+            }),
+            Knob::Cable => load.cable.iter_mut().for_each(|c| c.length_m = value),
+            Knob::Amp => load.amp.iter_mut().for_each(|a| a.ohm = value),
+            Knob::AmpCap => load.amp.iter_mut().for_each(|a| a.farad = value),
+        }
+        there
+    }
+}
+
+/// How far a part may be from what is printed on it: relative, to either side.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Tolerances(pub Vec<(Knob, f64)>);
+
+impl Tolerances {
+    pub fn of(&self, knob: Knob) -> Option<f64> {
+        self.0.iter().find(|t| t.0 == knob).map(|t| t.1)
+    }
+
+    /// As parts are sold without a word about it (common practice): potentiometers within 20 %, capacitors within 10 %; a
+    /// cable is what its drum says, within 10 %.
+    pub fn usual() -> Self {
+        let usual = |k: Knob| match k {
+            k if k.is_potentiometer() => Some((k, 0.2)),
+            Knob::ToneCap | Knob::BleedCap | Knob::Cap | Knob::Cable => Some((k, 0.1)),
+            Knob::BleedRes | Knob::Res => Some((k, 0.05)),
+            _ => None,
+        };
+        Tolerances(Knob::ALL.into_iter().filter_map(usual).collect())
+    }
+}
+
+/// A value that may lie anywhere between two limits with the same chance has this standard deviation, for a half-width of 1
+/// (JCGM 100:2008, 4.3.7).
+pub const UNIFORM: f64 = 1.0 / 1.732_050_807_568_877_2;
+
+/// Between two values, both included, evenly: by ratio where asked for and possible, else by difference.
+pub fn steps(from: f64, to: f64, n: usize, by_ratio: bool) -> Vec<f64> {
+    let by_ratio = by_ratio && from > 0.0 && to > 0.0;
+    (0..n)
+        .map(|i| {
+            let t = i as f64 / (n.max(2) - 1) as f64;
+            match i {
+                0 => from,
+                i if i + 1 == n => to,
+                _ if by_ratio => from * (to / from).powf(t),
+                _ => from + (to - from) * t,
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const WHOLE: &str =
+        "vol=500k@0.5 bleed=1n+130k tone=250k+22n@0.7 cable=5m@100p/m lead=30p amp=1M//20p cap=470p res=2M";
+
+    #[test]
+    fn every_quantity_can_be_read_and_set() {
+        let load = Load::parse(WHOLE).unwrap();
+        let want = [0.5, 500e3, 0.7, 250e3, 22e-9, 1e-9, 130e3, 5.0, 30e-12, 1e6, 20e-12, 470e-12, 2e6];
+        for (knob, want) in Knob::ALL.into_iter().zip(want) {
+            assert_eq!(knob.row().0, knob);
+            assert_eq!(Knob::by_name(knob.name()), Some(knob));
+            assert_eq!(knob.get(&load), Some(want), "{knob:?}");
+            let mut other = load.clone();
+            assert!(knob.set(&mut other, 0.9 * want));
+            for k in Knob::ALL {
+                let moved = k.get(&other) != k.get(&load);
+                assert_eq!(moved, k == knob, "{knob:?} moved {k:?}");
+            }
+        }
+        let mut none = Load::default();
+        for knob in Knob::ALL {
+            assert_eq!(knob.get(&none), None);
+            let fits = matches!(knob, Knob::Lead | Knob::Cap | Knob::Res);
+            assert_eq!(knob.set(&mut none.clone(), 1.0), fits, "{knob:?}");
+        }
+        assert!(Knob::Cap.set(&mut none, 1e-9));
+        assert_eq!(none.to_string(), "cap=1n");
+    }
+
+    #[test]
+    fn steps_keep_their_ends() {
+        assert_eq!(steps(1.0, 10.0, 4, false), [1.0, 4.0, 7.0, 10.0]);
+        let s = steps(100e3, 1e6, 3, true);
+        assert_eq!((s[0], s[2]), (100e3, 1e6));
+        assert!((s[1] / 316_227.766 - 1.0).abs() < 1e-8);
+        assert_eq!(steps(1.0, 0.0, 3, true), [1.0, 0.5, 0.0]);
+        assert_eq!(steps(5.0, 9.0, 1, true), [5.0]);
+    }
+}

@@ -7,6 +7,7 @@ use crate::transfer::bins::Bins;
 
 pub mod cell;
 pub mod group;
+pub mod joint;
 pub mod model;
 pub mod peak;
 pub mod raw;

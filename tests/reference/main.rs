@@ -4,6 +4,7 @@
 #[path = "../cli/bench.rs"]
 mod bench;
 mod bound;
+mod joint;
 mod levels;
 mod limits;
 mod lossy;

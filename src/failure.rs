@@ -50,7 +50,9 @@ impl Failure {
         let line = err
             .span()
             .and_then(|s| text.get(..s.start))
-            .map_or(String::new(), |before| format!(" line {}", before.matches('\n').count() + 1));
+            .map_or(String::new(), |before| {
+                format!(" line {}", before.matches('\n').count() + 1)
+            });
         Failure::new(format!("{place}{line}{what}: {}", err.message()), hint)
     }
 

@@ -249,7 +249,12 @@ impl Layout {
         if self.r_free {
             p.push((self.kind.count(), known.r_u / known.r_ohm));
         }
-        p.extend(self.parts.iter().enumerate().map(|(i, part)| (self.parts_at + i, part.2)));
+        p.extend(
+            self.parts
+                .iter()
+                .enumerate()
+                .map(|(i, part)| (self.parts_at + i, part.2)),
+        );
         p.extend((0..2 * self.rigs.len()).map(|i| (self.rigs_at + i, 1.0)));
         p
     }
@@ -293,7 +298,11 @@ impl Take {
     /// Capacitance that hangs on the winding, about.
     fn capacitance(&self) -> f64 {
         let l = &self.load;
-        let tone = l.tone.as_ref().filter(|t| t.taper.share(t.rotation) < 0.02).map_or(0.0, |t| t.farad);
+        let tone = l
+            .tone
+            .as_ref()
+            .filter(|t| t.taper.share(t.rotation) < 0.02)
+            .map_or(0.0, |t| t.farad);
         l.cap_f.unwrap_or(0.0)
             + l.lead_f.unwrap_or(0.0)
             + l.cable.map_or(0.0, |c| c.farad())
@@ -421,7 +430,10 @@ struct Found {
 
 /// L and C_s by the straight line through 1/w0^2 over capacitance, kept within what pickups have.
 fn line(takes: &[Take]) -> (f64, f64) {
-    let points: Vec<(f64, f64)> = takes.iter().map(|t| (t.capacitance(), 1.0 / (TAU * t.f0()).powi(2))).collect();
+    let points: Vec<(f64, f64)> = takes
+        .iter()
+        .map(|t| (t.capacitance(), 1.0 / (TAU * t.f0()).powi(2)))
+        .collect();
     let n = points.len() as f64;
     let (mx, my) = (
         points.iter().map(|p| p.0).sum::<f64>() / n,
@@ -430,7 +442,11 @@ fn line(takes: &[Take]) -> (f64, f64) {
     let sxx: f64 = points.iter().map(|p| (p.0 - mx).powi(2)).sum();
     let sxy: f64 = points.iter().map(|p| (p.0 - mx) * (p.1 - my)).sum();
     let l = if sxx > 0.0 { sxy / sxx } else { 0.0 };
-    let l = if (0.05..200.0).contains(&l) { l } else { my / (mx + C_UNIT) };
+    let l = if (0.05..200.0).contains(&l) {
+        l
+    } else {
+        my / (mx + C_UNIT)
+    };
     (l, (my / l - mx).clamp(5e-12, 3e-9))
 }
 
@@ -552,7 +568,11 @@ impl Found {
     /// By how much the takes scatter more than their noise, as a factor of variance; 1 where they do not.
     fn excess(&self, known: &Known) -> f64 {
         let freedom = self.freedom(self.layout.priors(known).len());
-        if freedom > 0 { (self.cost / freedom as f64).max(1.0) } else { 1.0 }
+        if freedom > 0 {
+            (self.cost / freedom as f64).max(1.0)
+        } else {
+            1.0
+        }
     }
 }
 
@@ -614,7 +634,9 @@ fn fit_as_stated(takes: &[Take], known: &Known) -> Result<CoilFit, Cannot> {
         }
     }
     let mut metal = false;
-    if known.metal && let Some(found) = solve_kind(takes, known, Kind::Metal) {
+    if known.metal
+        && let Some(found) = solve_kind(takes, known, Kind::Metal)
+    {
         let data = found.data_rows.max(2) as f64;
         let excess = found.excess(known);
         // Bayesian information criterion, in units of the scatter that is really there.
@@ -656,7 +678,11 @@ fn conclude(takes: &[Take], known: &Known, found: Found, metal: bool) -> CoilFit
     let parts_share = to_coil(&from_parts);
     let share = |i: usize| {
         let v = covariance[(i, i)];
-        if v > 0.0 { (parts_share[(i, i)] / v).clamp(0.0, 1.0) } else { 0.0 }
+        if v > 0.0 {
+            (parts_share[(i, i)] / v).clamp(0.0, 1.0)
+        } else {
+            0.0
+        }
     };
     CoilFit {
         coil,
@@ -720,7 +746,9 @@ fn advice(takes: &[Take], known: &Known, found: &Found, excess: f64) -> Option<A
     }
     noise.sort_by(|a, b| a.0.total_cmp(&b.0));
     let (uf, uq) = noise[noise.len() / 2];
-    let barest = takes.iter().min_by(|a, b| a.capacitance().total_cmp(&b.capacitance()))?;
+    let barest = takes
+        .iter()
+        .min_by(|a, b| a.capacitance().total_cmp(&b.capacitance()))?;
     let tolerance = known.tolerances.of(Knob::Cap).unwrap_or(0.0) * UNIFORM;
     let now = &found.inverse * excess;
     let (l_now, c_now) = (now[(0, 0)].sqrt(), now[(1, 1)].sqrt());
@@ -781,7 +809,11 @@ fn advice(takes: &[Take], known: &Known, found: &Found, excess: f64) -> Option<A
         let a = Advice {
             load,
             l: after[(0, 0)].max(0.0).sqrt() / l_now,
-            c: if c_now > 0.0 { after[(1, 1)].max(0.0).sqrt() / c_now } else { 1.0 },
+            c: if c_now > 0.0 {
+                after[(1, 1)].max(0.0).sqrt() / c_now
+            } else {
+                1.0
+            },
         };
         if a.l.is_finite() && a.c.is_finite() && best.as_ref().is_none_or(|b| a.l.min(a.c) < b.l.min(b.c)) {
             best = Some(a);

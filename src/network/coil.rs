@@ -79,7 +79,10 @@ impl Eddy {
                 }
             };
             if slot.replace(quantity::parse_at(place, v, unit)?).is_some() {
-                return Err(Failure::new(format!("{place}: {} stands twice", quoted(part)), EDDY_FORM));
+                return Err(Failure::new(
+                    format!("{place}: {} stands twice", quoted(part)),
+                    EDDY_FORM,
+                ));
             }
         }
         match (k, tau_s) {

@@ -95,7 +95,9 @@ impl CoilFile {
                 format!("this version reads {SCHEMA:?}"),
             ));
         }
-        file.coil().check().map_err(|e| Failure::new(format!("{place}: {}", e.what), e.hint))?;
+        file.coil()
+            .check()
+            .map_err(|e| Failure::new(format!("{place}: {}", e.what), e.hint))?;
         file.covariance()
             .map_err(|e| Failure::new(format!("{place}: {}", e.what), e.hint))?;
         Ok(file)
@@ -135,7 +137,9 @@ impl CoilFile {
         let n = sd.len();
         let c = &u.correlations;
         if c.is_empty() {
-            return Ok(Some(DMatrix::from_diagonal(&sd.iter().map(|s| s * s).collect::<Vec<_>>().into())));
+            return Ok(Some(DMatrix::from_diagonal(
+                &sd.iter().map(|s| s * s).collect::<Vec<_>>().into(),
+            )));
         }
         if c.len() != n || c.iter().any(|row| row.len() != n) {
             return Err(wrong(&format!("correlations are not {n} lists of {n} numbers")));
@@ -179,8 +183,14 @@ mod tests {
         for (text, want) in [
             ("r_ohm = 6000\nl_h = 2.4\n", "missing field `c_f`"),
             ("r_ohm = 6000\nl_h = -2.4\nc_f = 0.0\n", "l_h = -2.4 is impossible"),
-            ("r_ohm = 6000\nl_h = 2.4\nc_f = 0.0\ncf = 1\n", "line 4 is no coil file: unknown field `cf`"),
-            ("schema = \"coilwright/coil/9\"\nr_ohm = 6000\nl_h = 2.4\nc_f = 0.0\n", "coil/9"),
+            (
+                "r_ohm = 6000\nl_h = 2.4\nc_f = 0.0\ncf = 1\n",
+                "line 4 is no coil file: unknown field `cf`",
+            ),
+            (
+                "schema = \"coilwright/coil/9\"\nr_ohm = 6000\nl_h = 2.4\nc_f = 0.0\n",
+                "coil/9",
+            ),
             (
                 "r_ohm = 6000\nl_h = 2.4\nc_f = 0.0\n[uncertainty]\nl_h = -1.0\n",
                 "a.toml: uncertainty: a value is negative",

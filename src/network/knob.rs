@@ -199,7 +199,9 @@ mod tests {
     #[test]
     fn every_quantity_can_be_read_and_set() {
         let load = Load::parse(WHOLE).unwrap();
-        let want = [0.5, 500e3, 0.7, 250e3, 22e-9, 1e-9, 130e3, 5.0, 30e-12, 1e6, 20e-12, 470e-12, 2e6];
+        let want = [
+            0.5, 500e3, 0.7, 250e3, 22e-9, 1e-9, 130e3, 5.0, 30e-12, 1e6, 20e-12, 470e-12, 2e6,
+        ];
         for (knob, want) in Knob::ALL.into_iter().zip(want) {
             assert_eq!(knob.row().0, knob);
             assert_eq!(Knob::by_name(knob.name()), Some(knob));

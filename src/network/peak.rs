@@ -71,7 +71,11 @@ fn top(mag: &impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
         x -= (slope(x) / bend).clamp(-2e-4, 2e-4);
     }
     let inside = x.exp();
-    if (low..=high).contains(&inside) { inside } else { (0.5 * (lo + hi)).exp() }
+    if (low..=high).contains(&inside) {
+        inside
+    } else {
+        (0.5 * (lo + hi)).exp()
+    }
 }
 
 #[cfg(test)]
@@ -91,7 +95,11 @@ mod tests {
                 match (found, wanted) {
                     (None, None) => {}
                     (Some(p), Some(hz)) => {
-                        assert!((p.hz / hz - 1.0).abs() < 2e-8, "Q {q}, f0 {f0_hz}: {} is not {hz}", p.hz);
+                        assert!(
+                            (p.hz / hz - 1.0).abs() < 2e-8,
+                            "Q {q}, f0 {f0_hz}: {} is not {hz}",
+                            p.hz
+                        );
                         let db = 20.0 * (p.gain / 0.9).log10();
                         assert!((db - s.peak_db().unwrap()).abs() < 1e-9);
                     }
@@ -104,8 +112,16 @@ mod tests {
     #[test]
     fn the_highest_of_two() {
         let (a, b) = (
-            SecondOrder { f0_hz: 800.0, q: 2.0, g0: 1.0 },
-            SecondOrder { f0_hz: 6000.0, q: 3.0, g0: 1.0 },
+            SecondOrder {
+                f0_hz: 800.0,
+                q: 2.0,
+                g0: 1.0,
+            },
+            SecondOrder {
+                f0_hz: 6000.0,
+                q: 3.0,
+                g0: 1.0,
+            },
         );
         let sum = |f: f64| (a.response(TAU * f) + b.response(TAU * f)).norm();
         let p = find(sum).unwrap();

@@ -46,11 +46,20 @@ fn at(knob: Knob, t: f64) -> f64 {
 }
 
 /// Finds values of one or two quantities that meet the goal: as many as it has wishes.
-pub fn reach(wiring: &Wiring, coil: &Coil, goal: Goal, knobs: &[Knob], covariance: Option<&DMatrix<f64>>) -> Result<Reached> {
+pub fn reach(
+    wiring: &Wiring,
+    coil: &Coil,
+    goal: Goal,
+    knobs: &[Knob],
+    covariance: Option<&DMatrix<f64>>,
+) -> Result<Reached> {
     let wishes = usize::from(goal.peak_hz.is_some()) + usize::from(goal.height_db.is_some());
     if wishes == 0 || wishes != knobs.len() || (knobs.len() == 2 && knobs[0] == knobs[1]) {
         return Err(Failure::new(
-            format!("{wishes} wishes for the peak and {} quantities to meet them", knobs.len()),
+            format!(
+                "{wishes} wishes for the peak and {} quantities to meet them",
+                knobs.len()
+            ),
             "give one quantity for a frequency or a height, two different ones for both",
         ));
     }
@@ -172,7 +181,10 @@ fn out_of_reach(wiring: &Wiring, coil: &Coil, goal: Goal, knobs: &[Knob]) -> Fai
             quantity::show(high, Unit::Hertz, 3)
         )
     } else {
-        format!("with the {} alone the peak's height goes from {low:.1} to {high:.1} dB", k.words())
+        format!(
+            "with the {} alone the peak's height goes from {low:.1} to {high:.1} dB",
+            k.words()
+        )
     };
     Failure::new(
         format!("no {} brings the peak to {wanted}", names.join(" with any ")),
@@ -204,14 +216,28 @@ mod tests {
             peak_hz: hz,
             height_db: db,
         };
-        let r = reach(&wiring("res=200k"), &COIL, goal(Some(4014.996), None), &[Knob::Cap], None).unwrap();
+        let r = reach(
+            &wiring("res=200k"),
+            &COIL,
+            goal(Some(4014.996), None),
+            &[Knob::Cap],
+            None,
+        )
+        .unwrap();
         assert!((r.parts[0].1 / 500e-12 - 1.0).abs() < 1e-5, "{:?}", r.parts);
         let both = [Knob::Cap, Knob::Res];
         let r = reach(&wiring(""), &COIL, goal(Some(4014.996), Some(8.1040)), &both, None).unwrap();
         assert!((r.parts[0].1 / 500e-12 - 1.0).abs() < 1e-3, "{:?}", r.parts);
         assert!((r.parts[1].1 / 200e3 - 1.0).abs() < 1e-3, "{:?}", r.parts);
         assert!((r.figures.peak_hz.unwrap() - 4014.996).abs() < 0.01);
-        let r = reach(&wiring("cap=500p vol=1M"), &COIL, goal(None, Some(8.1040)), &[Knob::VolPot], None).unwrap();
+        let r = reach(
+            &wiring("cap=500p vol=1M"),
+            &COIL,
+            goal(None, Some(8.1040)),
+            &[Knob::VolPot],
+            None,
+        )
+        .unwrap();
         assert!((r.parts[0].1 / 200e3 - 1.0).abs() < 1e-4, "{:?}", r.parts);
     }
 
@@ -235,11 +261,20 @@ mod tests {
             peak_hz: Some(15e3),
             height_db: None,
         };
-        let e = reach(&wiring("res=1M"), &COIL, goal, &[Knob::Cap], None).unwrap_err().to_string();
-        assert!(e.contains("no capacitor brings the peak to 15.0 kHz") && e.contains("goes from"), "{e}");
-        let e = reach(&wiring("res=1M"), &COIL, goal, &[Knob::VolPot], None).unwrap_err().to_string();
+        let e = reach(&wiring("res=1M"), &COIL, goal, &[Knob::Cap], None)
+            .unwrap_err()
+            .to_string();
+        assert!(
+            e.contains("no capacitor brings the peak to 15.0 kHz") && e.contains("goes from"),
+            "{e}"
+        );
+        let e = reach(&wiring("res=1M"), &COIL, goal, &[Knob::VolPot], None)
+            .unwrap_err()
+            .to_string();
         assert!(e.contains("the load has no volume pot to change"), "{e}");
-        let e = reach(&wiring("res=1M"), &COIL, goal, &[Knob::Cap, Knob::Res], None).unwrap_err().to_string();
+        let e = reach(&wiring("res=1M"), &COIL, goal, &[Knob::Cap, Knob::Res], None)
+            .unwrap_err()
+            .to_string();
         assert!(e.contains("1 wishes for the peak and 2 quantities"), "{e}");
     }
 }

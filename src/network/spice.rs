@@ -17,7 +17,10 @@ pub fn subcircuit(name: &str, coil: &Coil, remarks: &[String]) -> String {
     for r in remarks {
         let _ = writeln!(s, "* {r}");
     }
-    let _ = writeln!(s, "* hot, cold: the winding's ends; emf: drive it against cold with the voltage that the field induces");
+    let _ = writeln!(
+        s,
+        "* hot, cold: the winding's ends; emf: drive it against cold with the voltage that the field induces"
+    );
     let _ = writeln!(s, ".subckt {} hot cold emf", identifier(name));
     let _ = writeln!(s, "Rin emf cold 1e9");
     // The source's far end: what the metal leaves of the EMF.

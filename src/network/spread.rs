@@ -27,7 +27,14 @@ pub struct Band {
 /// Runs with every part of the shared load drawn evenly from within its tolerance, each by itself.
 ///
 /// `None` where no part of the load has a tolerance.
-pub fn band(wiring: &Wiring, coil: &Coil, tolerances: &Tolerances, freq_hz: &[f64], runs: usize, seed: u64) -> Option<Band> {
+pub fn band(
+    wiring: &Wiring,
+    coil: &Coil,
+    tolerances: &Tolerances,
+    freq_hz: &[f64],
+    runs: usize,
+    seed: u64,
+) -> Option<Band> {
     let parts: Vec<(Knob, f64, f64)> = tolerances
         .0
         .iter()
@@ -103,7 +110,10 @@ mod tests {
             predict::figures(&w, &coil).peak_hz.unwrap()
         };
         let [lo, hi] = b.peak_hz.unwrap();
-        assert!((lo / at(1.095) - 1.0).abs() < 1e-3 && (hi / at(0.905) - 1.0).abs() < 1e-3, "{lo} {hi}");
+        assert!(
+            (lo / at(1.095) - 1.0).abs() < 1e-3 && (hi / at(0.905) - 1.0).abs() < 1e-3,
+            "{lo} {hi}"
+        );
         // Far below the peak the capacitor does nothing, far above it everything.
         assert!(b.gain_db[0][1] - b.gain_db[0][0] < 0.01);
         assert!((b.gain_db[1][1] - b.gain_db[1][0] - db(1.095 / 0.905)).abs() < 0.4);

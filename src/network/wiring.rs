@@ -350,7 +350,10 @@ impl TaperTable {
         }
         let fits = |c: char| c.is_ascii_alphanumeric() || "-_".contains(c);
         if name.is_empty() || !name.chars().all(fits) {
-            return Err(wrong("the name does not fit into a load", "use letters, digits, - and _"));
+            return Err(wrong(
+                "the name does not fit into a load",
+                "use letters, digits, - and _",
+            ));
         }
         let course = match (&self.like, &self.rotation, &self.share) {
             (Some(like), None, None) => Course::Like(
@@ -369,7 +372,10 @@ impl TaperTable {
                     ));
                 }
                 if falling || share.iter().any(|s| !(0.0..=1.0).contains(s)) {
-                    return Err(wrong("share falls, or leaves 0 to 1", "a track's share only rises, from 0 to 1"));
+                    return Err(wrong(
+                        "share falls, or leaves 0 to 1",
+                        "a track's share only rises, from 0 to 1",
+                    ));
                 }
                 Course::Points(points)
             }
@@ -416,7 +422,10 @@ impl PickupTable {
             coils.extend(read);
         }
         if coils.is_empty() && self.state == State::On {
-            return Err(Failure::new("no coil of it is on", "set state = \"on\" for one of them"));
+            return Err(Failure::new(
+                "no coil of it is on",
+                "set state = \"on\" for one of them",
+            ));
         }
         let read = Pickup {
             name: self.name.clone(),
@@ -475,7 +484,10 @@ impl CoilTable {
         };
         let emf = self.emf.unwrap_or(1.0);
         if !emf.is_finite() {
-            return Err(Failure::new(format!("emf is {emf}"), "give its share of the field, such as 1.0"));
+            return Err(Failure::new(
+                format!("emf is {emf}"),
+                "give its share of the field, such as 1.0",
+            ));
         }
         let across = load(&self.across)?;
         if !two_ended(&across) {
@@ -605,28 +617,58 @@ mod tests {
     #[test]
     fn errors_name_the_place_and_the_remedy() {
         for (text, want) in [
-            ("lod = \"\"", "w.toml line 1 cannot be read as a wiring: unknown field `lod`"),
-            ("load = \"vol=250k@1.2\"", "w.toml: load part \"vol=250k@1.2\": \"1.2\" is beyond full rotation"),
+            (
+                "lod = \"\"",
+                "w.toml line 1 cannot be read as a wiring: unknown field `lod`",
+            ),
+            (
+                "load = \"vol=250k@1.2\"",
+                "w.toml: load part \"vol=250k@1.2\": \"1.2\" is beyond full rotation",
+            ),
             ("load = \"vol=250k:worn\"", "\"worn\" is no taper"),
             ("[taper.audio]\nlike = \"linear\"", "taper \"audio\": that is a taper"),
             ("[taper.a]\nrotation = [0.0, 1.0]\nshare = [0.0]", "do not go together"),
-            ("[taper.a]\nrotation = [0.0, 0.5, 1.0]\nshare = [0.0, 0.6, 0.5]", "share falls"),
+            (
+                "[taper.a]\nrotation = [0.0, 0.5, 1.0]\nshare = [0.0, 0.6, 0.5]",
+                "share falls",
+            ),
             ("[taper.a]\nopen_from = 0.9", "course is missing"),
             ("[taper.a]\nlike = \"audio\"\nopen_from = 0.0", "open_from is 0"),
             ("[[pickup]]\nstate = \"off\"", "every pickup is off"),
-            ("[[pickup]]\nname = \"neck\"\npolarity = 2", "pickup \"neck\": polarity is 2"),
-            ("[[pickup]]\n[[pickup.coil]]\nr = \"4k\"", "pickup 1: coil 1: it is half given"),
-            ("[[pickup]]\n[[pickup.coil]]\nr = \"4x\"\nl = 2.2\ncs = \"1p\"", "coil 1: r: \"4x\" is not a resistance"),
-            ("[[pickup]]\n[[pickup.coil]]\n[[pickup.coil]]\nstate = \"off\"", "coil 2: taken out of a series"),
-            ("[[pickup]]\n[[pickup.coil]]\nacross = \"vol=250k\"", "across is \"vol=250k@1\""),
+            (
+                "[[pickup]]\nname = \"neck\"\npolarity = 2",
+                "pickup \"neck\": polarity is 2",
+            ),
+            (
+                "[[pickup]]\n[[pickup.coil]]\nr = \"4k\"",
+                "pickup 1: coil 1: it is half given",
+            ),
+            (
+                "[[pickup]]\n[[pickup.coil]]\nr = \"4x\"\nl = 2.2\ncs = \"1p\"",
+                "coil 1: r: \"4x\" is not a resistance",
+            ),
+            (
+                "[[pickup]]\n[[pickup.coil]]\n[[pickup.coil]]\nstate = \"off\"",
+                "coil 2: taken out of a series",
+            ),
+            (
+                "[[pickup]]\n[[pickup.coil]]\nacross = \"vol=250k\"",
+                "across is \"vol=250k@1\"",
+            ),
             ("[[pickup]]\n[[pickup.coil]]\nfile = \"a.toml\"", "no file a.toml here"),
             (
                 "join = \"series\"\n[[pickup]]\nname = \"neck\"\nload = \"vol=250k\"\n[[pickup]]\n",
                 "pickup \"neck\" has controls of its own in a series join",
             ),
         ] {
-            let e = Wiring::parse("w.toml", text, &no_files).map(|_| ()).unwrap_err().to_string();
-            assert!(e.contains(want) && e.starts_with("w.toml") && !e.contains('\n'), "{text}: {e}");
+            let e = Wiring::parse("w.toml", text, &no_files)
+                .map(|_| ())
+                .unwrap_err()
+                .to_string();
+            assert!(
+                e.contains(want) && e.starts_with("w.toml") && !e.contains('\n'),
+                "{text}: {e}"
+            );
         }
     }
 }

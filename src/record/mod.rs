@@ -7,8 +7,11 @@ use serde::{Deserialize, Serialize};
 
 use crate::estimate::Estimate;
 
+pub mod against;
+pub mod behind;
 pub mod compose;
 pub mod difference;
+pub mod loads;
 pub mod repeats;
 pub mod store;
 

@@ -52,7 +52,10 @@ fn published_resonances_are_predicted() {
         }
     }
     let rms = (sum / 49.0).sqrt();
-    assert!((0.025..0.027).contains(&rms) && (0.066..0.07).contains(&worst), "{rms} {worst}");
+    assert!(
+        (0.025..0.027).contains(&rms) && (0.066..0.07).contains(&worst),
+        "{rms} {worst}"
+    );
 }
 
 /// The fit of L and C_s to the published frequencies finds L within 12 %, C_s hardly: rounding to 0.1 kHz leaves it open, and
@@ -64,7 +67,14 @@ fn published_resonances_give_back_the_coil() {
             .into_iter()
             .zip(khz)
             // Rounded to 0.1 kHz, evenly within 50 Hz; and the 2.6 % that the formula leaves.
-            .map(|(x, f)| take(&format!("cap={x}p"), 0.0, e(1e3 * f, (50.0 / 3f64.sqrt()).hypot(26.0 * f)), None))
+            .map(|(x, f)| {
+                take(
+                    &format!("cap={x}p"),
+                    0.0,
+                    e(1e3 * f, (50.0 / 3f64.sqrt()).hypot(26.0 * f)),
+                    None,
+                )
+            })
             .collect();
         let known = Known {
             r_ohm: 1.0,
@@ -135,7 +145,11 @@ fn drawn(draw: &mut Draw, caps_pf: &[f64], tolerance: f64, noise: [f64; 2]) -> V
             let s = load.with_input(None, INPUT_F).second_order(&TRUTH).unwrap();
             let f0 = s.f0_hz * (1.0 + noise[0] * draw.normal());
             let q = s.q * (1.0 + noise[1] * draw.normal());
-            let told = if *pf > 0.0 { format!("cap={pf}p res=1M") } else { "res=1M".into() };
+            let told = if *pf > 0.0 {
+                format!("cap={pf}p res=1M")
+            } else {
+                "res=1M".into()
+            };
             take(&told, INPUT_F, e(f0, noise[0] * f0), Some(e(q, noise[1] * q)))
         })
         .collect()
@@ -236,7 +250,11 @@ fn exact_capacitors_reach_the_bound() {
 }
 
 fn fitted(caps_pf: &[f64], tolerance: f64) -> CoilFit {
-    joint::fit(&drawn(&mut Draw(ChaCha8Rng::seed_from_u64(3)), caps_pf, 0.0, NOISE), &tolerances(tolerance)).unwrap()
+    joint::fit(
+        &drawn(&mut Draw(ChaCha8Rng::seed_from_u64(3)), caps_pf, 0.0, NOISE),
+        &tolerances(tolerance),
+    )
+    .unwrap()
 }
 
 #[test]
@@ -272,5 +290,8 @@ fn parts_take_their_share_of_the_uncertainty() {
 fn one_load_is_refused() {
     let same = drawn(&mut Draw(ChaCha8Rng::seed_from_u64(3)), &[470.0, 470.0], 0.0, NOISE);
     assert_eq!(joint::fit(&same, &tolerances(0.0)).unwrap_err(), joint::Cannot::OneLoad);
-    assert_eq!(joint::fit(&same[..1], &tolerances(0.0)).unwrap_err(), joint::Cannot::OneLoad);
+    assert_eq!(
+        joint::fit(&same[..1], &tolerances(0.0)).unwrap_err(),
+        joint::Cannot::OneLoad
+    );
 }

@@ -1,0 +1,550 @@
+//! The coil behind the records of one pickup: the `coilwright/coil/1` document.
+
+use nalgebra::DMatrix;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::compose::COPPER_PER_K;
+use super::{Code, Level, Model, Record, Verdict};
+use crate::estimate::Estimate;
+use crate::failure::{Failure, Result};
+use crate::fit::joint::{self, Cannot, CoilFit, Known, Point, Seen, Take};
+use crate::network::coil_file::{CoilFile, SCHEMA, Uncertainty};
+use crate::network::knob::{Knob, Tolerances, UNIFORM};
+use crate::network::{Coil, Load};
+
+/// What is known besides the records.
+#[derive(Debug, Clone, Default)]
+pub struct About {
+    /// The ohmmeter's reading; left out, the records' own.
+    pub ohms: Option<f64>,
+    /// At which it was read.
+    pub room_c: Option<f64>,
+    /// Half-width of the ohmmeter's reading, relative; left out, [`OHMMETER`].
+    pub ohmmeter: Option<f64>,
+    pub tolerances: Tolerances,
+}
+
+/// Half-width of a hand-held ohmmeter's reading where nothing is stated, relative (common practice).
+pub const OHMMETER: f64 = 0.01;
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CoilDocument {
+    #[schemars(extend("const" = SCHEMA))]
+    pub schema: String,
+    pub pickup: Named,
+    /// At `temperature_c`.
+    pub r_ohm: Estimate,
+    pub l_h: Estimate,
+    /// The winding's own capacitance.
+    pub c_f: Estimate,
+    /// Losses as a resistance parallel to L; null where nothing speaks for it.
+    pub loss_ohm: Option<Estimate>,
+    /// Metal as a shorted turn; null where nothing speaks for it.
+    pub eddy: Option<EddyFound>,
+    /// Rows and columns: r_ohm, l_h, c_f, then loss_ohm, or eddy's k, tau, emf, where they are there.
+    pub correlations: Vec<Vec<f64>>,
+    /// Of all takes together: 1 where they agree within noise and tolerances; null where nothing is left to tell it by.
+    pub reduced_chi2: Option<f64>,
+    /// The temperature at which `r_ohm` holds; null where it is not known.
+    pub temperature_c: Option<f64>,
+    /// What the printed values of the known parts share in the variance of l_h and of c_f.
+    pub from_parts: [f64; 2],
+    /// How each take agrees, in the order given.
+    pub takes: Vec<TakeAgreement>,
+    /// The further load that would help most; null where none would by a tenth.
+    pub advice: Option<AdviceFound>,
+    pub findings: Vec<CoilFinding>,
+    pub notes: Vec<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Named {
+    pub name: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct EddyFound {
+    pub k: Estimate,
+    /// Seconds.
+    pub tau: Estimate,
+    pub emf: Estimate,
+}
+
+/// Seen less predicted by the coil found.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TakeAgreement {
+    pub id: String,
+    pub load: String,
+    pub f0_hz: f64,
+    /// Relative; null where the load makes no second-order circuit.
+    pub f0_off: Option<f64>,
+    /// Relative; null where Q was not used.
+    pub q_off: Option<f64>,
+    /// Rms over the curve, where the curve was used.
+    pub curve_db: Option<f64>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct AdviceFound {
+    /// In the notation of the command line.
+    pub load: String,
+    /// Standard uncertainties with such a take besides.
+    pub u_l_h: f64,
+    pub u_c_f: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum CoilCode {
+    /// Too little between the capacitances to tell C_s, or L.
+    LoadsAlike,
+    /// What is printed on the known parts decides the uncertainty.
+    PartsDominate,
+    /// The takes contradict each other by more than noise and tolerances explain.
+    TakesDisagree,
+    /// The Qs do not follow one resistance and one loss.
+    DampingApart,
+    /// C_s came out as nought.
+    NoCapacitance,
+    /// Records of more than one pickup, or of warnings.
+    Mixed,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CoilFinding {
+    pub code: CoilCode,
+    pub level: Level,
+    pub text: String,
+}
+
+/// From this relative uncertainty (95 %) on C_s, or L, is not told.
+const VAGUE_C: f64 = 0.5;
+const VAGUE_L: f64 = 0.1;
+/// Beyond this the takes contradict each other.
+const UNLIKELY: f64 = 0.001;
+/// From this share of the variance on it is the parts' printed values that decide.
+const MOST: f64 = 0.8;
+/// Points of a curve this far above the resonance say nothing of the coil (relative).
+const ABOVE_F0: f64 = 4.0;
+const CURVE_FROM_HZ: f64 = 80.0;
+/// A record without any noise of its own is believed to this (relative).
+const LEAST_U: f64 = 1e-5;
+
+/// A record as the fit wants it, with its load and input told.
+pub fn load_of(record: &Record) -> Result<Load> {
+    match &record.load {
+        Some(l) => Load::parse(&l.text)
+            .map_err(|e| Failure::new(format!("record {:?}: {}", record.pickup.name, e.what), e.hint)),
+        None => Err(Failure::new(
+            format!(
+                "record {:?} ({}) does not say what hung on the pickup",
+                record.pickup.name, record.taken_at
+            ),
+            "measure with --load, or with --load none where nothing did",
+        )),
+    }
+}
+
+/// Resistance and capacitance of the rig's own input and lead.
+pub fn input_of(record: &Record) -> (Option<f64>, f64) {
+    let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
+    let farad = ["input.capacitance_f", "input.lead_capacitance_f"]
+        .into_iter()
+        .filter_map(value)
+        .sum();
+    (value("input.resistance_ohm"), farad)
+}
+
+/// What truly hung on the pickup: the load told and the rig's input.
+pub fn whole_load(record: &Record) -> Result<Load> {
+    let (ohm, farad) = input_of(record);
+    Ok(load_of(record)?.with_input(ohm, farad))
+}
+
+/// Finds the coil.
+pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
+    let mut notes = Vec::new();
+    let used: Vec<&Record> = records
+        .iter()
+        .filter(|r| r.verdict != Verdict::Rejected && r.resonance.is_some())
+        .collect();
+    if used.len() < records.len() {
+        notes.push(format!(
+            "{} of the records have no reading and are left out",
+            records.len() - used.len()
+        ));
+    }
+    if used.is_empty() {
+        return Err(Failure::new(
+            "none of the records has a reading",
+            "give two or more takes of the pickup under different loads",
+        ));
+    }
+    let (r_ohm, r_at) = resistance(&used, about, &mut notes)?;
+    let metal = used.iter().any(|r| needs_curve(r));
+    let rigs: Vec<usize> = used
+        .iter()
+        .map(|r| {
+            let same = |o: &&Record| super::difference::same_rig(&o.rig, &r.rig);
+            used.iter().position(same).unwrap_or(used.len())
+        })
+        .collect();
+    let takes: Vec<Take> = used
+        .iter()
+        .zip(&rigs)
+        .map(|(r, rig)| take(r, *rig, r_at, metal))
+        .collect::<Result<_>>()?;
+    let ohmmeter = about.ohmmeter.unwrap_or(OHMMETER);
+    if about.ohmmeter.is_none() {
+        notes.push(format!(
+            "the ohmmeter's reading is taken as right within {:.0} % (--tolerance ohms=...)",
+            100.0 * OHMMETER
+        ));
+    }
+    exact_parts(&takes, &about.tolerances, &mut notes);
+    let known = Known {
+        r_ohm,
+        r_u: UNIFORM * ohmmeter * r_ohm,
+        tolerances: about.tolerances.clone(),
+        metal,
+    };
+    let fit = joint::fit(&takes, &known).map_err(|why| cannot(why, &takes))?;
+    Ok(document(&used, &takes, &fit, r_at, notes))
+}
+
+fn cannot(why: Cannot, takes: &[Take]) -> Failure {
+    let load = takes.first().map_or_else(String::new, |t| t.load.to_string());
+    let load = if load.is_empty() { "none".to_owned() } else { load };
+    match why {
+        Cannot::OneLoad => Failure::new(
+            format!("all takes are under one load ({load}): one load cannot tell L from C"),
+            "measure the pickup once more with a known capacitor across it, such as --load cap=1n",
+        ),
+        Cannot::NoFit => Failure::new(
+            "no coil explains these takes",
+            "check that all are of one pickup and that each record's load is what hung on it",
+        ),
+    }
+}
+
+/// The ohmmeter's reading and the temperature it belongs to.
+fn resistance(records: &[&Record], about: &About, notes: &mut Vec<String>) -> Result<(f64, Option<f64>)> {
+    if let Some(ohms) = about.ohms {
+        return Ok((ohms, about.room_c));
+    }
+    let read: Vec<(f64, Option<f64>)> = records
+        .iter()
+        .filter_map(|r| Some((r.pickup.r_ohm?, r.pickup.temperature_c)))
+        .collect();
+    let Some((ohms, at)) = read.first().copied() else {
+        return Err(Failure::new(
+            "the winding's resistance is not known: no record has it",
+            "give the ohmmeter's reading, as --ohms 6.05k, with --room 21C",
+        ));
+    };
+    notes.push(format!("resistance from the first record that has it: {ohms:.0} ohms"));
+    Ok((ohms, about.room_c.or(at)))
+}
+
+/// Whether f0 and Q do not hold all that the take says.
+fn needs_curve(r: &Record) -> bool {
+    let metal = r.fit.as_ref().is_some_and(|f| f.model == Model::Eddy);
+    metal || r.findings.iter().any(|f| f.code == Code::PoorFit)
+}
+
+fn take(record: &Record, rig: usize, r_at: Option<f64>, metal: bool) -> Result<Take> {
+    let load = load_of(record)?;
+    let (input_ohm, input_f) = input_of(record);
+    let warm = match (record.pickup.temperature_c, r_at) {
+        (Some(t), Some(at)) => (1.0 + COPPER_PER_K * (t - 20.0)) / (1.0 + COPPER_PER_K * (at - 20.0)),
+        _ => 1.0,
+    };
+    // Which coil does not matter: it is the load that makes the order.
+    let trial = Coil::new(6e3, 2.4, 100e-12);
+    let simple = load.with_input(input_ohm, input_f).second_order(&trial).is_some();
+    let Some(r) = record.resonance.as_ref() else {
+        return Err(Failure::new(
+            format!("record {:?} has no reading", record.pickup.name),
+            "measure again",
+        ));
+    };
+    let sound = |e: Estimate| {
+        let noise = if e.u_noise > 0.0 { e.u_noise } else { e.u };
+        let noise = noise.max(LEAST_U * e.value.abs());
+        Estimate {
+            u: e.u.max(noise),
+            u_noise: noise,
+            ..e
+        }
+    };
+    let seen = if simple && !metal {
+        Seen::Resonance {
+            f0_hz: sound(r.f0_hz),
+            q: Some(sound(r.q)),
+            corr: r.corr_f0_q.clamp(-0.99, 0.99),
+        }
+    } else {
+        let points = points(record, r.f0_hz.value);
+        if points.len() < 20 {
+            return Err(Failure::new(
+                format!("record {:?} under {} holds no curve to fit", record.pickup.name, load),
+                "analyse its take again, or leave it out",
+            ));
+        }
+        Seen::Curve {
+            points,
+            f0_hz: sound(r.f0_hz),
+        }
+    };
+    Ok(Take {
+        load,
+        input_ohm,
+        input_f,
+        warm,
+        rig,
+        seen,
+    })
+}
+
+/// The curve of a record as the fit wants it, the sign of the winding taken out.
+pub fn points(record: &Record, f0_hz: f64) -> Vec<Point> {
+    const DB: f64 = 20.0 * std::f64::consts::LOG10_E;
+    let Some(c) = &record.curve else {
+        return Vec::new();
+    };
+    let top = (ABOVE_F0 * f0_hz).min(20_000.0);
+    let mut points: Vec<Point> = (0..c.freq_hz.len())
+        .filter_map(|i| {
+            let hz = *c.freq_hz.get(i)?;
+            let (mag, phase, u) = (*c.mag_db.get(i)?, *c.phase_deg.get(i)?, *c.u_db.get(i)?);
+            ((CURVE_FROM_HZ..=top).contains(&hz) && u < 3.0).then(|| Point {
+                hz,
+                ln_mag: mag / DB,
+                phase: phase.to_radians(),
+                u: u / DB,
+            })
+        })
+        .collect();
+    // At low frequency the phase is 0, or half a turn for a winding of the other sense.
+    let lows = points.iter().take(8).map(|p| p.phase.cos()).sum::<f64>();
+    if lows < 0.0 {
+        points.iter_mut().for_each(|p| p.phase -= std::f64::consts::PI);
+    }
+    points
+}
+
+/// Says which parts of the loads are taken as exact.
+fn exact_parts(takes: &[Take], tolerances: &Tolerances, notes: &mut Vec<String>) {
+    let mut exact: Vec<&str> = Vec::new();
+    for t in takes {
+        for k in Knob::ALL.into_iter().filter(|k| k.is_part()) {
+            let there = k.get(&t.load).is_some_and(|v| v > 0.0);
+            if there && tolerances.of(k).is_none() && !exact.contains(&k.name()) {
+                exact.push(k.name());
+            }
+        }
+    }
+    if !exact.is_empty() {
+        notes.push(format!(
+            "taken as exact: {} (--tolerance cap=1% and so on)",
+            exact.join(", ")
+        ));
+    }
+    if takes.iter().any(|t| t.input_ohm.is_none() && t.input_f == 0.0) {
+        notes.push("a rig without [input] counts as loading nothing".into());
+    }
+}
+
+fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, r_at: Option<f64>, notes: Vec<String>) -> CoilDocument {
+    let of = |i: usize, value: f64, k: f64| {
+        let sd = |m: &DMatrix<f64>| m[(i, i)].max(0.0).sqrt() * k;
+        Estimate {
+            value,
+            u: sd(&fit.covariance).max(sd(&fit.noise)),
+            u_noise: sd(&fit.noise),
+        }
+    };
+    let coil = &fit.coil;
+    let (l_h, c_f) = (of(1, coil.l_h, 1.0), of(2, coil.c_f, 1.0));
+    let n = fit.covariance.nrows();
+    // The loss is told as a resistance, of which the conductance is the other way round.
+    let sign = |i: usize| if coil.loss_ohm.is_some() && i == 3 { -1.0 } else { 1.0 };
+    let correlations = (0..n)
+        .map(|a| {
+            (0..n)
+                .map(|b| {
+                    let s = (fit.covariance[(a, a)] * fit.covariance[(b, b)]).sqrt();
+                    match (a == b, s > 0.0) {
+                        (true, _) => 1.0,
+                        (false, true) => (sign(a) * sign(b) * fit.covariance[(a, b)] / s).clamp(-1.0, 1.0),
+                        (false, false) => 0.0,
+                    }
+                })
+                .collect()
+        })
+        .collect();
+    let agreement = used
+        .iter()
+        .zip(takes)
+        .zip(&fit.agreement)
+        .map(|((r, t), a)| TakeAgreement {
+            id: r.id.clone(),
+            load: match t.load.to_string() {
+                s if s.is_empty() => "none".into(),
+                s => s,
+            },
+            f0_hz: r.resonance.as_ref().map_or(0.0, |x| x.f0_hz.value),
+            f0_off: a.rms_db.is_none().then_some(a.f0),
+            q_off: a.q,
+            curve_db: a.rms_db,
+        })
+        .collect();
+    let mut doc = CoilDocument {
+        schema: SCHEMA.into(),
+        pickup: Named {
+            name: used[0].pickup.name.clone(),
+        },
+        r_ohm: of(0, coil.r_ohm, 1.0),
+        loss_ohm: coil.loss_ohm.map(|r| of(3, r, r * r)),
+        eddy: coil.eddy.map(|e| EddyFound {
+            k: of(3, e.k, 1.0),
+            tau: of(4, e.tau_s, 1.0),
+            emf: of(5, e.emf, 1.0),
+        }),
+        correlations,
+        reduced_chi2: fit.reduced_chi2,
+        temperature_c: r_at,
+        from_parts: fit.from_parts,
+        takes: agreement,
+        advice: fit.advice.as_ref().map(|a| AdviceFound {
+            load: match a.load.to_string() {
+                s if s.is_empty() => "none".into(),
+                s => s,
+            },
+            u_l_h: a.l * l_h.u,
+            u_c_f: a.c * c_f.u,
+        }),
+        l_h,
+        c_f,
+        findings: Vec::new(),
+        notes,
+    };
+    doc.findings = findings(used, fit, &doc);
+    doc
+}
+
+fn findings(used: &[&Record], fit: &CoilFit, doc: &CoilDocument) -> Vec<CoilFinding> {
+    let mut out = Vec::new();
+    let mut raise = |code, level, text: String| out.push(CoilFinding { code, level, text });
+    if fit.c_at_bound {
+        raise(
+            CoilCode::NoCapacitance,
+            Level::Warning,
+            "the winding's capacitance came out as nothing: a load is larger than it was told, or the takes err".into(),
+        );
+    }
+    let (half_l, half_c) = (doc.l_h.half_width_95(), doc.c_f.half_width_95());
+    let (vague_l, vague_c) = (
+        half_l > VAGUE_L * doc.l_h.value,
+        half_c > VAGUE_C * doc.c_f.value.max(1e-12),
+    );
+    if (vague_l || vague_c) && !fit.c_at_bound {
+        let what = match (vague_l, vague_c) {
+            (true, true) => "L and C_s are",
+            (true, false) => "L is",
+            _ => "C_s is",
+        };
+        let why = if fit.from_parts.iter().any(|s| *s > MOST) {
+            "the capacitors are not known well enough"
+        } else {
+            "the loads are too alike"
+        };
+        raise(
+            CoilCode::LoadsAlike,
+            Level::Warning,
+            format!("{what} hardly told: {why}"),
+        );
+    } else if fit.from_parts.iter().any(|s| *s > MOST) {
+        raise(
+            CoilCode::PartsDominate,
+            Level::Note,
+            "what is printed on the capacitors decides how well L and C_s are known, not the takes: measure the capacitors, \
+             or use closer ones"
+                .into(),
+        );
+    }
+    if fit.damping_apart {
+        raise(
+            CoilCode::DampingApart,
+            Level::Note,
+            "the Qs do not follow one resistance and one loss, so L and C_s are taken from the frequencies".into(),
+        );
+    }
+    if let (Some(chi2), Some(p)) = (fit.reduced_chi2, fit.chance)
+        && p < UNLIKELY
+    {
+        raise(
+            CoilCode::TakesDisagree,
+            Level::Warning,
+            format!(
+                "the takes contradict each other {:.1} times more than noise and tolerances explain; the uncertainties are \
+                 widened by that: is every load what its record says, and nothing moved or warmed in between?",
+                chi2.sqrt()
+            ),
+        );
+    }
+    let first = &used[0].pickup;
+    if let Some(other) = used
+        .iter()
+        .find(|r| r.pickup.name != first.name || r.pickup.over != first.over)
+    {
+        raise(
+            CoilCode::Mixed,
+            Level::Warning,
+            format!(
+                "the records are of more than one pickup or coil: {:?} and {:?}",
+                first.name, other.pickup.name
+            ),
+        );
+    }
+    if used.iter().any(|r| r.verdict == Verdict::Suspect) {
+        raise(
+            CoilCode::Mixed,
+            Level::Note,
+            "some of the takes carry warnings of their own".into(),
+        );
+    }
+    out
+}
+
+impl CoilDocument {
+    /// As a coil file.
+    pub fn file(&self) -> CoilFile {
+        let eddy = self.eddy.as_ref();
+        CoilFile {
+            schema: Some(SCHEMA.into()),
+            name: Some(self.pickup.name.clone()),
+            temperature_c: self.temperature_c,
+            r_ohm: self.r_ohm.value,
+            l_h: self.l_h.value,
+            c_f: self.c_f.value,
+            loss_ohm: self.loss_ohm.map(|e| e.value),
+            eddy: eddy.map(|e| crate::network::Eddy {
+                k: e.k.value,
+                tau_s: e.tau.value,
+                emf: e.emf.value,
+            }),
+            uncertainty: Some(Uncertainty {
+                r_ohm: self.r_ohm.u,
+                l_h: self.l_h.u,
+                c_f: self.c_f.u,
+                loss_ohm: self.loss_ohm.map(|e| e.u),
+                k: eddy.map(|e| e.k.u),
+                tau: eddy.map(|e| e.tau.u),
+                emf: eddy.map(|e| e.emf.u),
+                correlations: self.correlations.clone(),
+            }),
+        }
+    }
+}

@@ -1,0 +1,280 @@
+//! Predictions of a coil under loads: the `coilwright/loads/1` document.
+
+use nalgebra::DMatrix;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::against::{Against, Undone};
+use crate::failure::Result;
+use crate::network::knob::{Knob, Tolerances};
+use crate::network::predict::{self, LEVELS_HZ, db};
+use crate::network::reach::Reached;
+use crate::network::{Coil, CoilFile, Eddy, Wiring, spread};
+
+pub const SCHEMA: &str = "coilwright/loads/1";
+
+/// Gains are output over EMF. Null where something does not exist or is not known.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LoadsDocument {
+    #[schemars(extend("const" = SCHEMA))]
+    pub schema: String,
+    pub pickup: CoilUsed,
+    pub loads: Vec<LoadPredicted>,
+    /// The answer to the inverse question, where it was asked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reached: Option<ReachedFound>,
+    /// Predicted against measured, where takes were given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub against: Option<Against>,
+    /// A take freed from its load, where one was given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub undone: Option<Undone>,
+    pub notes: Vec<String>,
+}
+
+/// The coil that the prediction stands on.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CoilUsed {
+    pub name: Option<String>,
+    pub r_ohm: f64,
+    pub l_h: f64,
+    pub c_f: f64,
+    pub loss_ohm: Option<f64>,
+    pub eddy: Option<EddyUsed>,
+    /// Of the resistance; null where it is not known.
+    pub temperature_c: Option<f64>,
+    /// Whether the coil file states uncertainties, so that they are carried on.
+    pub uncertain: bool,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct EddyUsed {
+    pub k: f64,
+    pub tau: f64,
+    pub emf: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LoadPredicted {
+    /// In the notation of the command line, or the wiring's name.
+    pub load: String,
+    /// What a sweep set here; null without one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub varied: Option<Varied>,
+    /// Natural frequency and Q; null where the circuit is not of second order.
+    pub f0_hz: Option<f64>,
+    pub q: Option<f64>,
+    /// The highest local maximum from 10 Hz to 40 kHz that is over 0.005 dB above the gain at 10 Hz.
+    pub peak_hz: Option<f64>,
+    /// Gain at the peak.
+    pub peak_db: Option<f64>,
+    /// The peak above the gain at 10 Hz.
+    pub height_db: Option<f64>,
+    pub level_100_hz_db: f64,
+    pub level_5_khz_db: f64,
+    /// Standard uncertainties of the above from the coil's; null where the coil file states none.
+    pub u: Option<DoubtFound>,
+    /// 95 % intervals from the tolerances of the parts; null where they were not asked for.
+    pub band: Option<BandFound>,
+    pub curve: GainCurve,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Varied {
+    pub quantity: String,
+    /// SI; rotations 0 to 1.
+    pub value: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct DoubtFound {
+    pub f0_hz: Option<f64>,
+    pub q: Option<f64>,
+    pub peak_hz: Option<f64>,
+    pub peak_db: Option<f64>,
+    pub height_db: Option<f64>,
+    pub level_100_hz_db: f64,
+    pub level_5_khz_db: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BandFound {
+    pub runs: u64,
+    pub seed: u64,
+    /// The parts that were drawn, each evenly within its tolerance.
+    pub parts: Vec<PartDrawn>,
+    /// Null where too many runs have no peak.
+    pub peak_hz: Option<[f64; 2]>,
+    pub peak_db: Option<[f64; 2]>,
+    pub height_db: Option<[f64; 2]>,
+    /// At the curve's frequencies.
+    pub low_db: Vec<Option<f64>>,
+    pub high_db: Vec<Option<f64>>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PartDrawn {
+    pub part: String,
+    /// Relative, to either side.
+    pub tolerance: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct GainCurve {
+    pub freq_hz: Vec<f64>,
+    /// Null where nothing comes out.
+    pub gain_db: Vec<Option<f64>>,
+    pub phase_deg: Vec<f64>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ReachedFound {
+    pub parts: Vec<PartFound>,
+    pub load: String,
+    pub peak_hz: Option<f64>,
+    pub height_db: Option<f64>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PartFound {
+    pub quantity: String,
+    pub value: f64,
+    /// Standard uncertainty from the coil's; null where that is not known.
+    pub u: Option<f64>,
+}
+
+/// A coil, with its covariance where that is known.
+#[derive(Debug, Clone)]
+pub struct Basis {
+    pub file: CoilFile,
+    pub coil: Coil,
+    pub covariance: Option<DMatrix<f64>>,
+}
+
+impl Basis {
+    pub fn of(file: CoilFile) -> Result<Basis> {
+        Ok(Basis {
+            coil: file.coil(),
+            covariance: file.covariance()?,
+            file,
+        })
+    }
+
+    pub fn used(&self) -> CoilUsed {
+        let c = &self.coil;
+        CoilUsed {
+            name: self.file.name.clone(),
+            r_ohm: c.r_ohm,
+            l_h: c.l_h,
+            c_f: c.c_f,
+            loss_ohm: c.loss_ohm,
+            eddy: c.eddy.map(|Eddy { k, tau_s, emf }| EddyUsed { k, tau: tau_s, emf }),
+            temperature_c: self.file.temperature_c,
+            uncertain: self.covariance.is_some(),
+        }
+    }
+}
+
+/// How predictions are made.
+#[derive(Debug, Clone)]
+pub struct Manner {
+    pub freq_hz: Vec<f64>,
+    /// Draw parts from within these tolerances.
+    pub tolerances: Option<Tolerances>,
+    pub runs: usize,
+    pub seed: u64,
+}
+
+fn finite(v: f64) -> Option<f64> {
+    v.is_finite().then_some(v)
+}
+
+/// Gains this low are nothing at all.
+const NOTHING_DB: f64 = -300.0;
+
+/// Predicts one load.
+pub fn predict_one(
+    basis: &Basis,
+    text: &str,
+    wiring: &Wiring,
+    varied: Option<(Knob, f64)>,
+    manner: &Manner,
+) -> LoadPredicted {
+    let coil = &basis.coil;
+    let f = predict::figures(wiring, coil);
+    let u = basis.covariance.as_ref().map(|c| {
+        let d = predict::doubt(wiring, coil, c);
+        DoubtFound {
+            f0_hz: d.f0_hz,
+            q: d.q,
+            peak_hz: d.peak_hz,
+            peak_db: d.peak_db,
+            height_db: d.height_db,
+            level_100_hz_db: d.levels_db[0],
+            level_5_khz_db: d.levels_db[1],
+        }
+    });
+    let response = predict::curve(wiring, coil, &manner.freq_hz);
+    let band = manner.tolerances.as_ref().and_then(|t| {
+        let b = spread::band(wiring, coil, t, &manner.freq_hz, manner.runs, manner.seed)?;
+        Some(BandFound {
+            runs: b.runs as u64,
+            seed: b.seed,
+            parts: b
+                .parts
+                .iter()
+                .map(|(k, t)| PartDrawn {
+                    part: k.name().into(),
+                    tolerance: *t,
+                })
+                .collect(),
+            peak_hz: b.peak_hz,
+            peak_db: b.peak_db,
+            height_db: b.height_db,
+            low_db: b.gain_db.iter().map(|g| finite(g[0])).collect(),
+            high_db: b.gain_db.iter().map(|g| finite(g[1])).collect(),
+        })
+    });
+    LoadPredicted {
+        load: text.into(),
+        varied: varied.map(|(k, value)| Varied {
+            quantity: k.name().into(),
+            value,
+        }),
+        f0_hz: f.second_order.map(|s| s.f0_hz),
+        q: f.second_order.map(|s| s.q),
+        peak_hz: f.peak_hz,
+        peak_db: f.peak_db,
+        height_db: f.height_db,
+        level_100_hz_db: f.levels_db[0].max(NOTHING_DB),
+        level_5_khz_db: f.levels_db[1].max(NOTHING_DB),
+        u,
+        band,
+        curve: GainCurve {
+            freq_hz: manner.freq_hz.clone(),
+            gain_db: response.iter().map(|h| finite(db(h.norm()))).collect(),
+            phase_deg: response.iter().map(|h| h.arg().to_degrees()).collect(),
+        },
+    }
+}
+
+impl From<&Reached> for ReachedFound {
+    fn from(r: &Reached) -> Self {
+        ReachedFound {
+            parts: r
+                .parts
+                .iter()
+                .map(|(k, value, u)| PartFound {
+                    quantity: k.name().into(),
+                    value: *value,
+                    u: *u,
+                })
+                .collect(),
+            load: r.wiring.load.to_string(),
+            peak_hz: r.figures.peak_hz,
+            height_db: r.figures.height_db,
+        }
+    }
+}
+
+const _: () = assert!(LEVELS_HZ[0] == 100.0 && LEVELS_HZ[1] == 5000.0);

@@ -1,0 +1,252 @@
+//! Several curves in one field, told apart by dashes, markers and letters as well as by colour: the sheet that overlays of
+//! records and families of predictions share.
+
+use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
+use super::palette::{BAND, INK, PAPER, SERIES, SOFT};
+use super::plot::{self, EDGE, HEIGHT, LEFT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
+use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted, text_width};
+use super::words;
+use crate::failure::Result;
+
+/// More curves than this in one field cannot be told apart.
+pub const MOST: usize = SERIES.len();
+
+/// A curve and what the legend says of it. Frequencies in hertz, values in dB.
+#[derive(Debug, Clone, Default)]
+pub struct Item {
+    pub name: String,
+    /// Follows the name, and is never cut.
+    pub mark: String,
+    /// At the legend's right end: where there is room for a line of its own, and where there is not.
+    pub numbers: String,
+    pub short_numbers: String,
+    pub line: Vec<(f64, f64)>,
+    pub peak: Option<(f64, f64)>,
+    /// (hertz, lower, upper)
+    pub band: Vec<(f64, f64, f64)>,
+    /// Single points, as measured.
+    pub dots: Vec<(f64, f64)>,
+}
+
+/// What stands around the field.
+#[derive(Debug, Clone)]
+pub struct Sheetful<'a> {
+    /// For those who cannot see the drawing.
+    pub title: String,
+    pub heading: String,
+    /// Below the heading: what 0 dB is, and what else must be known.
+    pub remark: String,
+    pub vertical: &'a str,
+    pub simulated: bool,
+    /// In place of a field without curves.
+    pub nothing: &'a str,
+    pub items: Vec<Item>,
+}
+
+/// Draws the first [`MOST`] items.
+pub fn draw(all: &Sheetful) -> Result<Plot> {
+    let items = all.items.get(..MOST).unwrap_or(&all.items);
+    let mut sheet = Sheet::new(WIDTH, HEIGHT, &all.title);
+    caption(&mut sheet, all);
+    let columns = if items.len() > 6 { 2 } else { 1 };
+    let rows = items.len().div_ceil(columns);
+    let legend_top = f64::from(HEIGHT) - 2.4 - ROW * rows as f64;
+    let bottom = legend_top - 8.6;
+    if items.iter().any(|c| c.line.len() > 1) {
+        field(&mut sheet, items, bottom, all.vertical);
+    } else {
+        sheet.text(
+            (f64::from(WIDTH) / 2.0, (TOP + bottom) / 2.0),
+            all.nothing,
+            Type::new(SMALL * 1.2, INK, Anchor::Centre),
+        );
+    }
+    for (i, item) in items.iter().enumerate() {
+        let (column, row) = (i / rows.max(1), i % rows.max(1));
+        let width = (EDGE - MARGIN) / columns as f64;
+        let at = (
+            MARGIN + column as f64 * (width + 1.5),
+            legend_top + ROW * (row as f64 + 0.75),
+        );
+        let gap = if columns == 1 { 0.0 } else { 1.5 };
+        let numbers = if columns == 1 {
+            &item.numbers
+        } else {
+            &item.short_numbers
+        };
+        legend(&mut sheet, i, item, numbers, at, width - gap);
+    }
+    sheet.render()
+}
+
+const TOP: f64 = 14.0;
+const ROW: f64 = 3.5;
+/// Lettering on the curves.
+const LETTER: f64 = 2.6;
+
+impl Item {
+    fn visible(&self) -> impl Iterator<Item = (f64, f64)> {
+        let inside = |p: &(f64, f64)| (LOW_HZ..=HIGH_HZ).contains(&p.0);
+        self.line.iter().copied().filter(inside)
+    }
+}
+
+fn caption(sheet: &mut Sheet, all: &Sheetful) {
+    let mut room = EDGE - MARGIN;
+    if all.simulated {
+        room -= plot::simulated_stamp(sheet);
+    }
+    sheet.text(
+        (MARGIN, 6.6),
+        &fitted(&all.heading, 3.6, room),
+        Type::new(3.6, INK, Anchor::Left),
+    );
+    sheet.text(
+        (MARGIN, 11.0),
+        &fitted(&all.remark, SMALL, EDGE - MARGIN),
+        Type::new(SMALL, SOFT, Anchor::Left),
+    );
+}
+
+fn field(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
+    let of_bands = |c: &Item| {
+        c.band
+            .iter()
+            .filter(|b| (LOW_HZ..=HIGH_HZ).contains(&b.0))
+            .flat_map(|b| [b.1, b.2])
+            .collect::<Vec<_>>()
+    };
+    let values = || {
+        let lines = curves.iter().flat_map(Item::visible).map(|p| p.1);
+        lines.chain(curves.iter().flat_map(of_bands))
+    };
+    let top = values().fold(f64::NEG_INFINITY, f64::max);
+    let floor = values().fold(f64::INFINITY, f64::min);
+    let (top, floor) = if top >= floor {
+        (top.max(0.0), floor.min(0.0))
+    } else {
+        (3.0, -3.0)
+    };
+    let low = floor.max(top.min(12.0) - 36.0).min(top - 9.0);
+    let span = top - low;
+    let field = Field {
+        left: LEFT,
+        right: RIGHT,
+        top: TOP,
+        bottom,
+        low: low - 0.02 * span,
+        high: top + 0.1 * span,
+    };
+    let step = axis::decibel_step(field.high - field.low, 9.0);
+    plot::grid(sheet, &field, &axis::ticks(field.low, field.high, step));
+    for t in curves.iter().filter(|t| t.band.len() > 1) {
+        let inside: Vec<&(f64, f64, f64)> = t.band.iter().filter(|b| (LOW_HZ..=HIGH_HZ).contains(&b.0)).collect();
+        let there = inside.iter().map(|b| field.clamp_y(field.point(b.0, b.2)));
+        let back = inside.iter().rev().map(|b| field.clamp_y(field.point(b.0, b.1)));
+        sheet.area(there.chain(back).collect(), BAND);
+    }
+    // Narrow lines over wide ones, so that none hides another.
+    let mut order: Vec<usize> = (0..curves.len()).collect();
+    order.sort_by(|a, b| style(*b).0.width.total_cmp(&style(*a).0.width));
+    for i in order {
+        plot::curve(sheet, &field, curves[i].line.iter().copied(), style(i).0);
+    }
+    for (i, t) in curves.iter().enumerate() {
+        let at = t.dots.iter().map(|p| field.point(p.0, p.1)).filter(|p| field.holds(*p));
+        for p in at {
+            style(i).1.draw(sheet, p, 0.55, style(i).0.colour);
+        }
+    }
+    plot::frame(sheet, &field);
+    plot::frequency_labels(sheet, &field);
+    plot::vertical_title(sheet, &field, vertical);
+    for (i, t) in curves.iter().enumerate() {
+        if let Some(at) = t.peak.map(|p| field.point(p.0, p.1)).filter(|p| field.holds(*p)) {
+            let (pen, marker) = style(i);
+            marker.draw(sheet, at, 1.05, pen.colour);
+        }
+    }
+    let drawn: Vec<(usize, &Item)> = curves.iter().enumerate().filter(|t| t.1.line.len() > 1).collect();
+    let mut taken: Vec<Point> = curves
+        .iter()
+        .filter_map(|t| t.peak.map(|p| field.point(p.0, p.1)))
+        .collect();
+    for (i, (index, t)) in drawn.iter().enumerate() {
+        if let Some(at) = letter_place(&field, t, i, drawn.len(), &taken) {
+            letter(sheet, *index, at);
+            taken.push(at);
+        }
+    }
+}
+
+fn style(index: usize) -> (Pen, super::palette::Marker) {
+    SERIES[index % SERIES.len()]
+}
+
+/// On the curve: first where it falls behind the peak, each at another height, so that letters of curves that lie close
+/// together stand above one another; else wherever there is room.
+fn letter_place(field: &Field, t: &Item, i: usize, n: usize, taken: &[Point]) -> Option<Point> {
+    let placed: Vec<Point> = t
+        .visible()
+        .map(|(f, v)| field.point(f, v))
+        .filter(|p| field.holds(*p))
+        .collect();
+    let margin = 2.0;
+    let (top, bottom) = (
+        field.y(0.0).clamp(field.top, field.bottom) + margin,
+        field.bottom - margin,
+    );
+    let height = top + (bottom - top) * (i as f64 + 0.5) / n as f64;
+    let crossing = placed.windows(2).rev().find_map(|w| {
+        let (a, b) = (w[0], w[1]);
+        (a.1 <= height && b.1 > height).then(|| {
+            let s = (height - a.1) / (b.1 - a.1);
+            (a.0 + s * (b.0 - a.0), height)
+        })
+    });
+    let free = |p: &Point| {
+        let inside = p.0 > field.left + margin && p.0 < field.right - margin;
+        inside && taken.iter().all(|q| (p.0 - q.0).abs() > 2.6 || (p.1 - q.1).abs() > 2.7)
+    };
+    crossing
+        .filter(free)
+        .or_else(|| placed.iter().rev().copied().find(free))
+        .or(crossing)
+        .or(placed.last().copied())
+}
+
+fn letter(sheet: &mut Sheet, index: usize, at: Point) {
+    let text = words::letter(index);
+    let w = text_width(&text, LETTER) / 2.0 + 0.35;
+    let h = LETTER / 2.0;
+    let (l, r, t, b) = (at.0 - w, at.0 + w, at.1 - h, at.1 + h);
+    sheet.area(vec![(l, t), (r, t), (r, b), (l, b)], PAPER);
+    sheet.text(
+        (at.0, at.1 + 0.36 * LETTER),
+        &text,
+        Type::new(LETTER, INK, Anchor::Centre),
+    );
+}
+
+fn legend(sheet: &mut Sheet, index: usize, item: &Item, numbers: &str, at: Point, width: f64) {
+    let (pen, marker) = style(index);
+    let middle = at.1 - 0.36 * SMALL;
+    let sample = 11.0;
+    if !item.line.is_empty() {
+        sheet.line(vec![(at.0, middle), (at.0 + sample, middle)], pen);
+        if item.peak.is_some() {
+            marker.draw(sheet, (at.0 + sample / 2.0, middle), 1.05, pen.colour);
+        }
+    }
+    let kind = Type::new(SMALL, INK, Anchor::Left);
+    let mut x = at.0 + sample + 1.5;
+    sheet.text((x, at.1), &words::letter(index), kind);
+    x += 3.2;
+    let right = at.0 + width;
+    let numbers = fitted(numbers, SMALL, width * 0.75);
+    sheet.text((right, at.1), &numbers, Type::new(SMALL, INK, Anchor::Right));
+    let room = right - text_width(&numbers, SMALL) - 2.0 - x;
+    let room = room - text_width(&item.mark, SMALL);
+    let name = fitted(&item.name, SMALL, room.max(0.0));
+    sheet.text((x, at.1), &format!("{name}{}", item.mark), kind);
+}

@@ -3,6 +3,8 @@
 //! Letter marks in place of the decimal point follow IEC 60062 ("4k7", "R47", "2n2"). Reading is exact: the digits are
 //! shifted as text and rounded to binary once, so "22n", "0.022u" and "2.2e-8" are the same number.
 
+pub mod preferred;
+
 use crate::failure::{Failure, Result};
 
 /// What a number is a measure of; decides which unit names and prefixes are understood.

@@ -13,6 +13,7 @@ pub mod args;
 pub mod console;
 pub mod context;
 pub mod defaults;
+pub mod inputs;
 
 use args::{Cli, Command};
 use console::Console;
@@ -60,6 +61,8 @@ fn dispatch(command: Command, console: &mut Console) -> Result<Status> {
         Command::Measure(a) => commands::measure::run(a, console),
         Command::Analyze(a) => commands::analyze::run(&a, console),
         Command::Compare(a) => commands::compare::run(&a, console),
+        Command::Loads(a) => commands::loads::run(&a, console),
+        Command::Coil(a) => commands::coil::run(&a, console),
     }
 }
 

@@ -1,10 +1,12 @@
 //! One file per command: wiring only.
 
 pub mod analyze;
+pub mod coil;
 pub mod compare;
 pub mod demo;
 pub mod devices;
 pub mod drive;
+pub mod loads;
 pub mod measure;
 pub mod outcome;
 pub mod progress;

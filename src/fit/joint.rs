@@ -67,6 +67,8 @@ pub struct Known {
     pub r_u: f64,
     /// Half-widths of the parts in the loads. The same part with the same printed value is taken for the same part.
     pub tolerances: Tolerances,
+    /// Half-width of the instrument's capacitance, relative; one instrument for all takes.
+    pub input: f64,
     /// Metal is looked for.
     pub metal: bool,
 }
@@ -160,6 +162,7 @@ struct Layout {
     gains: Vec<Option<usize>>,
     parts: Vec<(Knob, f64, f64)>,
     parts_at: usize,
+    input_at: Option<usize>,
     rigs: Vec<usize>,
     rigs_at: usize,
     size: usize,
@@ -191,6 +194,9 @@ impl Layout {
         }
         let parts_at = size;
         size += parts.len();
+        let input = known.input > 0.0 && takes.iter().any(|t| t.input_f > 0.0);
+        let input_at = input.then_some(size);
+        size += usize::from(input);
         let mut rigs: Vec<usize> = takes.iter().filter(|t| t.open() != [0.0, 0.0]).map(|t| t.rig).collect();
         rigs.sort_unstable();
         rigs.dedup();
@@ -202,6 +208,7 @@ impl Layout {
             gains,
             parts,
             parts_at,
+            input_at,
             rigs,
             rigs_at,
             size,
@@ -255,6 +262,7 @@ impl Layout {
                 .enumerate()
                 .map(|(i, part)| (self.parts_at + i, part.2)),
         );
+        p.extend(self.input_at.map(|i| (i, UNIFORM * known.input)));
         p.extend((0..2 * self.rigs.len()).map(|i| (self.rigs_at + i, 1.0)));
         p
     }
@@ -267,7 +275,8 @@ impl Layout {
                 let _ = knob.set(&mut load, value * (1.0 + x[self.parts_at + i]));
             }
         }
-        load.with_input(take.input_ohm, take.input_f)
+        let more = self.input_at.map_or(0.0, |i| x[i]);
+        load.with_input(take.input_ohm, take.input_f * (1.0 + more))
     }
 
     fn shift(&self, take: &Take, x: &[f64]) -> [f64; 2] {
@@ -667,7 +676,8 @@ fn conclude(takes: &[Take], known: &Known, found: Found, metal: bool) -> CoilFit
     let whole = &found.inverse * excess;
     let data = found.jacobian.rows(0, found.data_rows);
     let from_noise = &found.inverse * (data.transpose() * data) * &found.inverse * excess;
-    let parts = layout.parts_at..layout.parts_at + layout.parts.len();
+    // The instrument's capacitance comes right behind the parts, and counts as one.
+    let parts = layout.parts_at..layout.parts_at + layout.parts.len() + usize::from(layout.input_at.is_some());
     let mut weights = DMatrix::zeros(layout.size, layout.size);
     for (i, sd) in priors.iter().filter(|p| parts.contains(&p.0)) {
         weights[(*i, *i)] = 1.0 / (sd * sd);

@@ -158,16 +158,52 @@ impl CoilFile {
         })))
     }
 
-    /// As a file, with a remark at its head.
-    pub fn to_toml(&self, remark: &str) -> Result<String> {
-        let body = toml::to_string(self).map_err(|e| {
-            Failure::new(
-                format!("cannot write the coil file: {e}"),
-                "report this as a fault of the program",
-            )
-        })?;
-        let head: String = remark.lines().map(|l| format!("# {l}\n")).collect();
-        Ok(head + &body)
+    /// As a file, with a remark at its head. Written line by line: numbers of 1e-10 are to be read by people too.
+    pub fn to_toml(&self, remark: &str) -> String {
+        let mut s: String = remark.lines().map(|l| format!("# {l}\n")).collect();
+        let mut line = |key: &str, value: Option<String>| {
+            if let Some(v) = value {
+                s.push_str(&format!("{key} = {v}\n"));
+            }
+        };
+        let text = |t: &Option<String>| t.clone().map(|t| toml::Value::String(t).to_string());
+        line("schema", text(&self.schema));
+        line("name", text(&self.name));
+        line("temperature_c", self.temperature_c.map(number));
+        line("r_ohm", Some(number(self.r_ohm)));
+        line("l_h", Some(number(self.l_h)));
+        line("c_f", Some(number(self.c_f)));
+        line("loss_ohm", self.loss_ohm.map(number));
+        if let Some(e) = &self.eddy {
+            line("\n[eddy]\nk", Some(number(e.k)));
+            line("tau", Some(number(e.tau_s)));
+            line("emf", Some(number(e.emf)));
+        }
+        if let Some(u) = &self.uncertainty {
+            line("\n# Standard uncertainties.\n[uncertainty]\nr_ohm", Some(number(u.r_ohm)));
+            line("l_h", Some(number(u.l_h)));
+            line("c_f", Some(number(u.c_f)));
+            line("loss_ohm", u.loss_ohm.map(number));
+            line("k", u.k.map(number));
+            line("tau", u.tau.map(number));
+            line("emf", u.emf.map(number));
+            let rows = u.correlations.iter().map(|row| {
+                let row: Vec<String> = row.iter().map(|v| format!("{v:?}")).collect();
+                format!("    [{}],\n", row.join(", "))
+            });
+            let rows: String = rows.collect();
+            line("correlations", (!rows.is_empty()).then(|| format!("[\n{rows}]")));
+        }
+        s
+    }
+}
+
+/// With a point or an exponent, as TOML wants it.
+fn number(v: f64) -> String {
+    if v != 0.0 && !(1e-3..1e7).contains(&v.abs()) {
+        format!("{v:e}")
+    } else {
+        format!("{v:?}")
     }
 }
 
@@ -230,7 +266,8 @@ mod tests {
                 ..Uncertainty::default()
             }),
         };
-        let text = file.to_toml("Coil behind neck-7").unwrap();
+        let text = file.to_toml("Coil behind neck-7");
+        assert!(text.contains("\nc_f = 1.2e-10\n"), "{text}");
         assert!(text.starts_with("# Coil behind neck-7\n"), "{text}");
         let back = CoilFile::parse("x", &text).unwrap();
         assert_eq!(back, file);

@@ -16,6 +16,7 @@ pub mod second_order;
 pub mod spice;
 pub mod spread;
 pub mod wiring;
+pub mod wirings;
 
 pub use coil::{Coil, Eddy, Series, Source, Thevenin};
 pub use coil_file::CoilFile;

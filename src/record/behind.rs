@@ -23,6 +23,8 @@ pub struct About {
     /// Half-width of the ohmmeter's reading, relative; left out, [`OHMMETER`].
     pub ohmmeter: Option<f64>,
     pub tolerances: Tolerances,
+    /// Half-width of the capacitance of the rig's input and lead, relative.
+    pub input: Option<f64>,
 }
 
 /// Half-width of a hand-held ohmmeter's reading where nothing is stated, relative (common practice).
@@ -202,11 +204,12 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
             100.0 * OHMMETER
         ));
     }
-    exact_parts(&takes, &about.tolerances, &mut notes);
+    exact_parts(&takes, about, &mut notes);
     let known = Known {
         r_ohm,
         r_u: UNIFORM * ohmmeter * r_ohm,
         tolerances: about.tolerances.clone(),
+        input: about.input.unwrap_or(0.0),
         metal,
     };
     let fit = joint::fit(&takes, &known).map_err(|why| cannot(why, &takes))?;
@@ -335,12 +338,15 @@ pub fn points(record: &Record, f0_hz: f64) -> Vec<Point> {
 }
 
 /// Says which parts of the loads are taken as exact.
-fn exact_parts(takes: &[Take], tolerances: &Tolerances, notes: &mut Vec<String>) {
+fn exact_parts(takes: &[Take], about: &About, notes: &mut Vec<String>) {
     let mut exact: Vec<&str> = Vec::new();
+    if about.input.is_none() && takes.iter().any(|t| t.input_f > 0.0) {
+        exact.push("input");
+    }
     for t in takes {
         for k in Knob::ALL.into_iter().filter(|k| k.is_part()) {
             let there = k.get(&t.load).is_some_and(|v| v > 0.0);
-            if there && tolerances.of(k).is_none() && !exact.contains(&k.name()) {
+            if there && about.tolerances.of(k).is_none() && !exact.contains(&k.name()) {
                 exact.push(k.name());
             }
         }

@@ -2,6 +2,7 @@
 
 mod axis;
 pub mod family;
+pub mod loads_plot;
 pub mod number;
 pub mod overlay;
 mod palette;

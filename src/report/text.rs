@@ -14,7 +14,10 @@ use crate::record::difference::Comparison;
 use crate::record::{Eddy, Fit, Level, Model, Record, Resonance, Verdict};
 use screen::Screen;
 
+mod loads;
 mod screen;
+
+pub use loads::{coil_text, loads_text, wirings_text};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Style {

@@ -1,0 +1,252 @@
+//! `loads`: what hangs on a pickup, predicted; and predictions laid beside takes.
+
+use std::path::{Path, PathBuf};
+
+use super::coil::write_all;
+use super::outcome;
+use crate::cli::args::LoadsArgs;
+use crate::cli::console::Console;
+use crate::cli::context::{Fresh, stem};
+use crate::cli::inputs::LoadArg;
+use crate::failure::{Failure, Result, Status};
+use crate::fileio;
+use crate::network::{Coil, CoilFile, Knob, Load, Wiring, predict, reach, spice, wirings};
+use crate::record::loads::{Basis, LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
+use crate::record::{Record, against, store};
+use crate::report::{loads_plot, text};
+
+const MOST_BYTES: u64 = 256 * 1024;
+
+pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
+    if args.list {
+        console.result(&text::wirings_text(&wirings::listed(), outcome::style(args.shown)))?;
+        return Ok(Status::Done);
+    }
+    let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
+    let basis = basis(args, &wirings)?;
+    let takes: Vec<Record> = args.against.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
+    let other_job = !takes.is_empty() || args.undo.is_some() || args.spice.is_some();
+    if wirings.is_empty() && !other_job {
+        wirings.push(("none".into(), Wiring::default()));
+    }
+    let manner = Manner {
+        freq_hz: args.freq.as_ref().map_or_else(predict::usual_grid, |f| f.0.clone()),
+        tolerances: args.tolerance.as_ref().map(|t| t.parts.clone()),
+        runs: args.runs as usize,
+        seed: args.seed,
+    };
+    let mut notes: Vec<String> = wirings.iter().flat_map(|w| w.1.load.remarks()).collect();
+    let mut loads = Vec::new();
+    let mut reached = None;
+    if let (Some(goal), Some(by)) = (args.reach, &args.by) {
+        let (_, wiring) = first(&wirings, "--reach")?;
+        let r = reach::reach(wiring, &basis.coil, goal, &by.0, basis.covariance.as_ref())?;
+        loads.push(predict_one(&basis, &r.wiring.load.to_string(), &r.wiring, None, &manner));
+        reached = Some(ReachedFound::from(&r));
+    } else {
+        for (name, wiring) in &wirings {
+            loads.extend(predict(args, &basis, name, wiring, &manner)?);
+        }
+    }
+    if manner.tolerances.is_some() && !loads.is_empty() && loads.iter().all(|l| l.band.is_none()) {
+        notes.push("no part of these loads has a tolerance".into());
+    }
+    let parts = args.tolerance.clone().unwrap_or_default().parts;
+    let laid = match takes.is_empty() {
+        true => None,
+        false => Some(against::against(&takes, &basis, &parts)?),
+    };
+    let undone = match &args.undo {
+        Some(path) => {
+            let to = match wirings.first() {
+                None => Load::default(),
+                Some((name, w)) => w.as_load().ok_or_else(|| {
+                    Failure::new(
+                        format!("the wiring {name} is more than one pickup"),
+                        "give --undo a load on one pickup",
+                    )
+                })?,
+            };
+            Some(against::undo(&store::read(path)?, &basis, &to)?)
+        }
+        None => None,
+    };
+    let document = LoadsDocument {
+        schema: SCHEMA.into(),
+        pickup: basis.used(),
+        loads,
+        reached,
+        against: laid,
+        undone,
+        notes,
+    };
+    let files = write(args, &basis, &document)?;
+    if args.shown.json {
+        console.json(&document)?;
+    } else {
+        console.result(&text::loads_text(&document, &files, outcome::style(args.shown)))?;
+    }
+    Ok(Status::Done)
+}
+
+fn first<'a>(wirings: &'a [(String, Wiring)], option: &str) -> Result<&'a (String, Wiring)> {
+    match wirings {
+        [one] => Ok(one),
+        _ => Err(Failure::new(
+            format!("{option} wants one --load, and {} are given", wirings.len()),
+            "give the load that is to be changed",
+        )),
+    }
+}
+
+fn predict(args: &LoadsArgs, basis: &Basis, name: &str, wiring: &Wiring, manner: &Manner) -> Result<Vec<LoadPredicted>> {
+    let Some(vary) = &args.vary else {
+        return Ok(vec![predict_one(basis, name, wiring, None, manner)]);
+    };
+    let values = vary.values(args.steps.map(usize::from))?;
+    values
+        .into_iter()
+        .map(|v| {
+            let mut w = wiring.clone();
+            if !vary.knob.set(&mut w.load, v) {
+                return Err(lacks(name, vary.knob));
+            }
+            let text = match w.pickups.is_empty() {
+                true => w.load.to_string(),
+                false => name.to_owned(),
+            };
+            Ok(predict_one(basis, &text, &w, Some((vary.knob, v)), manner))
+        })
+        .collect()
+}
+
+fn lacks(name: &str, knob: Knob) -> Failure {
+    let hint = match knob {
+        Knob::Vol | Knob::VolPot => "put vol=250k into --load",
+        Knob::Tone | Knob::TonePot | Knob::ToneCap => "put tone=250k+22n into --load",
+        Knob::BleedCap => "put bleed=1n into --load",
+        Knob::BleedRes => "put bleed=1n//150k into --load",
+        Knob::Cable => "put cable=5m@100p/m into --load",
+        _ => "put amp=1M//20p into --load",
+    };
+    Failure::new(format!("load {name:?} has no {} to vary", knob.words()), hint)
+}
+
+/// The coil in question, with what is known of its uncertainty.
+fn basis(args: &LoadsArgs, wirings: &[(String, Wiring)]) -> Result<Basis> {
+    let file = match (&args.coil, args.r, args.l, args.cs) {
+        (Some(path), ..) => read_coil(path)?,
+        (None, Some(r_ohm), Some(l_h), Some(c_f)) => {
+            let coil = Coil {
+                r_ohm,
+                l_h,
+                c_f,
+                loss_ohm: args.loss,
+                eddy: args.eddy,
+            };
+            coil.check()?;
+            CoilFile {
+                schema: None,
+                name: None,
+                temperature_c: None,
+                r_ohm,
+                l_h,
+                c_f,
+                loss_ohm: args.loss,
+                eddy: args.eddy,
+                uncertainty: None,
+            }
+        }
+        // A wiring may hold all its coils itself; then any coil will do.
+        _ if !wirings.is_empty() && wirings.iter().all(|w| !w.1.asks_for_a_coil()) => own_coil(&wirings[0].1),
+        _ => {
+            return Err(Failure::new(
+                "no coil is given",
+                "give --coil FILE, or --r 6k --l 2.4H --cs 120p",
+            ));
+        }
+    };
+    Basis::of(file)
+}
+
+/// The first coil of a wiring, to stand for the pickup in the document.
+fn own_coil(wiring: &Wiring) -> CoilFile {
+    let member = wiring.pickups.iter().flat_map(|p| &p.coils).next();
+    let coil = member.and_then(|m| m.coil).unwrap_or(Coil::new(6e3, 2.4, 120e-12));
+    CoilFile {
+        schema: None,
+        name: member.and_then(|m| m.name.clone()),
+        temperature_c: None,
+        r_ohm: coil.r_ohm,
+        l_h: coil.l_h,
+        c_f: coil.c_f,
+        loss_ohm: coil.loss_ohm,
+        eddy: coil.eddy,
+        uncertainty: None,
+    }
+}
+
+fn read_coil(path: &Path) -> Result<CoilFile> {
+    let text = fileio::read_text_limited(path, MOST_BYTES)?;
+    let mut file = CoilFile::parse(&path.display().to_string(), &text)?;
+    file.name.get_or_insert_with(|| stem(path));
+    Ok(file)
+}
+
+/// A load as it stands, or a wiring by its name or from its file.
+pub fn resolve(arg: &LoadArg) -> Result<(String, Wiring)> {
+    let name = match arg {
+        LoadArg::Load(load) => {
+            let text = load.to_string();
+            let text = if text.is_empty() { "none".into() } else { text };
+            return Ok((text, Wiring::from(load.clone())));
+        }
+        LoadArg::Wiring(name) => name,
+    };
+    if let Some(wiring) = wirings::built_in(name)? {
+        return Ok((name.clone(), wiring));
+    }
+    let path = Path::new(name);
+    if !name.ends_with(".toml") && !path.exists() {
+        return Err(Failure::new(
+            format!("{name:?} is neither a load nor a wiring nor a file"),
+            "write a load as \"vol=250k cable=5m@100p/m\"; `coilwright loads --list` names the wirings",
+        ));
+    }
+    let text = fileio::read_text_limited(path, MOST_BYTES)?;
+    let folder = path.parent().unwrap_or(Path::new("")).to_path_buf();
+    let coil = |file: &str| read_coil(&folder.join(file)).map(|f| f.coil());
+    let wiring = Wiring::parse(&path.display().to_string(), &text, &coil)?;
+    Ok((wiring.name.clone().unwrap_or_else(|| stem(path)), wiring))
+}
+
+fn write(args: &LoadsArgs, basis: &Basis, document: &LoadsDocument) -> Result<Vec<PathBuf>> {
+    let mut list: Vec<(PathBuf, Vec<u8>)> = Vec::new();
+    let mut fresh = Fresh::default();
+    if let Some(out) = &args.out {
+        let folder = fresh.ready(out)?;
+        let mut put = |stem: &str, plot: crate::report::plot::Plot| {
+            list.push((folder.join(format!("{stem}.svg")), plot.svg.into_bytes()));
+            list.push((folder.join(format!("{stem}.png")), plot.png));
+        };
+        if !document.loads.is_empty() {
+            put("loads", loads_plot::family(document)?);
+        }
+        if let Some(a) = &document.against {
+            put("against", loads_plot::against(a, &coil_name(basis))?);
+        }
+        if let Some(u) = &document.undone {
+            put("undone", loads_plot::undone(u)?);
+        }
+        list.push((folder.join("loads.json"), outcome::pretty(document, "the predictions")?));
+    }
+    if let Some(path) = &args.spice {
+        let text = spice::subcircuit(&coil_name(basis), &basis.coil, &[]);
+        list.push((path.clone(), text.into_bytes()));
+    }
+    write_all(list)
+}
+
+fn coil_name(basis: &Basis) -> String {
+    basis.file.name.clone().unwrap_or_else(|| "coil".into())
+}

@@ -1,0 +1,373 @@
+//! What `loads` and `coil` show on the screen.
+
+use std::path::PathBuf;
+
+use super::super::loads_plot::{coil_words, name};
+use super::screen::Screen;
+use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, columns, two, two_or_more, words, written};
+use crate::estimate::{Estimate, Z95};
+use crate::network::Knob;
+use crate::quantity::{self, preferred};
+use crate::record::Level;
+use crate::record::against::{Against, Undone};
+use crate::record::behind::{CoilDocument, TakeAgreement};
+use crate::record::loads::{BandFound, LoadPredicted, LoadsDocument, ReachedFound};
+use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
+
+/// The wirings that can be named.
+pub fn wirings_text(list: &[(String, String)], style: Style) -> String {
+    let mut out = Screen::new(style);
+    out.free("Wirings for --load (docs/wirings.md draws them):", PLAIN);
+    for (name, about) in list {
+        out.free("", PLAIN);
+        out.raw(name, BOLD);
+        out.listed("", about, PLAIN);
+    }
+    out.text
+}
+
+fn db(v: f64) -> String {
+    number::short(v, Unit::Decibel)
+}
+
+fn hz(v: f64) -> String {
+    number::short(v, Unit::Hertz)
+}
+
+/// "± 34 Hz" of a standard uncertainty, two digits.
+fn half(u: f64, unit: Unit) -> String {
+    let e = Estimate {
+        value: 0.0,
+        u,
+        u_noise: u,
+    };
+    let text = number::bare_interval(&e, unit);
+    match text.split_once(PLUS_MINUS) {
+        Some((_, after)) => format!("{PLUS_MINUS}{after}"),
+        None => text,
+    }
+}
+
+/// Predictions of a coil: table, then what was asked besides.
+pub fn loads_text(document: &LoadsDocument, files: &[PathBuf], style: Style) -> String {
+    let mut out = Screen::new(style);
+    out.free(&format!("Coil {}", coil_words(document)), BOLD);
+    if let Some(r) = &document.reached {
+        reached(&mut out, document, r);
+    }
+    if !document.loads.is_empty() {
+        table(&mut out, &document.loads);
+        out.free(
+            "above lows: the peak over the level at 10 Hz. Levels: output over the voltage that the string induces.",
+            DIM,
+        );
+    }
+    if let Some(band) = document.loads.iter().find_map(|l| l.band.as_ref()) {
+        tolerances(&mut out, document, band);
+    }
+    if style.details {
+        details(&mut out, document);
+    }
+    if let Some(a) = &document.against {
+        laid_over(&mut out, a);
+    }
+    if let Some(u) = &document.undone {
+        freed(&mut out, u);
+    }
+    for n in &document.notes {
+        out.row("note", n, DIM);
+    }
+    written(&mut out, files);
+    out.text
+}
+
+fn table(out: &mut Screen, loads: &[LoadPredicted]) {
+    out.raw("   peak       above lows   100 Hz     5 kHz      load", DIM);
+    for (i, l) in loads.iter().enumerate() {
+        let peak = l.peak_hz.map_or("no peak".into(), hz);
+        let height = l.height_db.map_or(String::new(), db);
+        let head = format!(
+            "{:<2} {peak:<10} {height:<12} {:<10} {:<10} ",
+            words::letter(i),
+            db(l.level_100_hz_db),
+            db(l.level_5_khz_db)
+        );
+        // A long load goes on below, under its own column.
+        let room = out.style.usable().saturating_sub(columns(&head)).max(16);
+        let mut line = String::new();
+        let mut first = true;
+        let mut put = |out: &mut Screen, line: &str| {
+            let lead = if first { head.clone() } else { " ".repeat(columns(&head)) };
+            out.raw(format!("{lead}{line}").trim_end(), PLAIN);
+            first = false;
+        };
+        for word in name(l).split(' ') {
+            if !line.is_empty() && columns(&line) + 1 + columns(word) > room {
+                put(out, &line);
+                line.clear();
+            }
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+        put(out, &line);
+        if let Some(u) = &l.u
+            && let (Some(f), Some(h)) = (u.peak_hz, u.height_db)
+        {
+            let text = format!(
+                "   {:<10} {:<12} {LEVEL}, from the coil's uncertainty",
+                half(f, Unit::Hertz),
+                half(h, Unit::Decibel)
+            );
+            out.raw(&text, DIM);
+        }
+    }
+}
+
+/// Is the difference that one hears the pickup or the pot?
+fn tolerances(out: &mut Screen, document: &LoadsDocument, band: &BandFound) {
+    let parts: Vec<String> = band
+        .parts
+        .iter()
+        .map(|p| {
+            let words = Knob::by_name(&p.part).map_or_else(|| p.part.clone(), |k| k.words().to_owned());
+            format!("{words} {PLUS_MINUS} {} %", two(100.0 * p.tolerance))
+        })
+        .collect();
+    out.free("", PLAIN);
+    out.free(&format!("Parts within their tolerance ({}):", parts.join(", ")), PLAIN);
+    for (i, l) in document.loads.iter().enumerate() {
+        let (Some(b), Some(f)) = (&l.band, l.peak_hz) else {
+            continue;
+        };
+        let text = match (b.peak_hz, b.height_db) {
+            (Some([a, z]), Some([low, high])) => format!(
+                "peak {} to {} ({:+.1} to {:+.1} %), {} to {} above the lows (95 % of {} guitars)",
+                hz(a),
+                hz(z),
+                100.0 * (a / f - 1.0),
+                100.0 * (z / f - 1.0),
+                db(low),
+                db(high),
+                b.runs
+            ),
+            _ => "some have a peak, some have none".into(),
+        };
+        out.listed(&words::letter(i), &text, PLAIN);
+    }
+    out.free(
+        "Two pickups that differ by less than this may be one pickup with two pots: compare pickups on one harness.",
+        PLAIN,
+    );
+    let known = document.loads.iter().find_map(|l| {
+        let b = l.band.as_ref()?.peak_hz?;
+        Some((Z95 * l.u.as_ref()?.peak_hz?, 0.5 * (b[1] - b[0])))
+    });
+    if let Some((coil, parts)) = known {
+        let text = if coil < parts {
+            format!("The coil is known better than the parts: {PLUS_MINUS} {} against {PLUS_MINUS} {}.", hz(coil), hz(parts))
+        } else {
+            format!("The parts are known better than the coil: {PLUS_MINUS} {} against {PLUS_MINUS} {}.", hz(parts), hz(coil))
+        };
+        out.free(&text, PLAIN);
+    }
+}
+
+fn reached(out: &mut Screen, document: &LoadsDocument, r: &ReachedFound) {
+    for p in &r.parts {
+        let Some(knob) = Knob::by_name(&p.quantity) else {
+            continue;
+        };
+        let unit = knob.unit();
+        let value = quantity::show(p.value, unit, 3);
+        let text = match (p.u, report_unit(unit)) {
+            (Some(u), Some(of)) => number::interval(
+                &Estimate {
+                    value: p.value,
+                    u,
+                    u_noise: u,
+                },
+                of,
+            ),
+            (Some(u), None) => format!("{value} {PLUS_MINUS} {} {LEVEL}", two(Z95 * u)),
+            (None, _) => value,
+        };
+        out.row(knob.words(), &text, BOLD);
+        if matches!(unit, quantity::Unit::Ohm | quantity::Unit::Farad) {
+            let nearest = preferred::nearest(p.value, preferred::Series::E12);
+            out.row("", &format!("nearest in E12: {}", quantity::show(nearest, unit, 2)), DIM);
+        }
+    }
+    if document.loads.first().is_some_and(|l| l.u.is_none()) {
+        out.row("", "exact for the coil as given; its uncertainty is not stated", DIM);
+    }
+    out.free("", PLAIN);
+}
+
+fn report_unit(unit: quantity::Unit) -> Option<Unit> {
+    match unit {
+        quantity::Unit::Ohm => Some(Unit::Ohm),
+        quantity::Unit::Farad => Some(Unit::Farad),
+        _ => None,
+    }
+}
+
+fn details(out: &mut Screen, document: &LoadsDocument) {
+    let p = &document.pickup;
+    if let Some(loss) = p.loss_ohm {
+        out.row("loss", &format!("{} parallel to L", number::short(loss, Unit::Ohm)), DIM);
+    }
+    if let Some(e) = &p.eddy {
+        let text = format!("metal: k {}, tau {}, emf {}", two(e.k), number::short(e.tau, Unit::Second), two(e.emf));
+        out.row("metal", &text, DIM);
+    }
+    for (i, l) in document.loads.iter().enumerate() {
+        let text = match (l.f0_hz, l.q) {
+            (Some(f0), Some(q)) => format!(
+                "f0 {}, Q {}, peak {} re EMF",
+                number::four_digits(f0, Unit::Hertz),
+                number::four_digits(q, Unit::Ratio),
+                l.peak_db.map_or("none".into(), |d| format!("{d:+.3} dB"))
+            ),
+            _ => format!(
+                "not of second order, peak {} re EMF",
+                l.peak_db.map_or("none".into(), |d| format!("{d:+.3} dB"))
+            ),
+        };
+        out.listed(&words::letter(i), &text, DIM);
+    }
+}
+
+fn laid_over(out: &mut Screen, a: &Against) {
+    out.free("", PLAIN);
+    let verdict = if a.within {
+        "the coil file predicts these takes within what is known"
+    } else {
+        "the coil file misses these takes by more than what is known explains"
+    };
+    out.row("Coil file", &format!("good to {:.2} dB rms: {verdict}", a.rms_db), BOLD);
+    for t in &a.takes {
+        let (words_, paint) = if t.within {
+            ("within the joint uncertainty", PLAIN)
+        } else {
+            ("outside the joint uncertainty", WARN)
+        };
+        let mut parts = vec![format!("{:.2} dB rms, {words_}", t.rms_db)];
+        if let Some(p) = &t.peak_hz {
+            parts.push(format!("peak off by {}", number::bare_interval(p, Unit::Hertz)));
+        }
+        if let Some(h) = &t.height_db {
+            parts.push(format!("its height by {}", number::bare_interval(h, Unit::Decibel)));
+        }
+        out.row(
+            &words::letter(a.takes.iter().position(|x| x.id == t.id).unwrap_or(0)),
+            &format!("{}, {}: {} {LEVEL}", words::clean(&t.name), words::clean(&t.load), parts.join(", ")),
+            paint,
+        );
+        if !t.within {
+            out.row("", &format!("most at {}: {:+.2} dB", hz(t.worst_hz), t.worst_db), PLAIN);
+        }
+    }
+}
+
+fn freed(out: &mut Screen, u: &Undone) {
+    out.free("", PLAIN);
+    out.row("Without it", &format!("{}: {} taken off, {} put on", words::clean(&u.name), u.from, u.to), PLAIN);
+    match (&u.peak_hz, &u.height_db) {
+        (Some(f), Some(d)) => {
+            out.row("Peak", &format!("{} at {}", hz(f.value), db(d.value)), BOLD);
+            out.row(
+                "",
+                &format!(
+                    "{}, {} above the lows {LEVEL}",
+                    number::bare_interval(f, Unit::Hertz),
+                    number::bare_interval(d, Unit::Decibel)
+                ),
+                PLAIN,
+            );
+        }
+        _ => out.row("Peak", "none that a model can tell: see the curve", BOLD),
+    }
+}
+
+/// The coil behind some takes.
+pub fn coil_text(coil: &CoilDocument, files: &[PathBuf], style: Style) -> String {
+    let mut out = Screen::new(style);
+    let takes = coil.takes.len();
+    out.free(&format!("{}, from {takes} takes", words::clean(&coil.pickup.name)), BOLD);
+    out.row("L", &number::interval(&coil.l_h, Unit::Henry), BOLD);
+    out.row("C_s", &number::interval(&coil.c_f, Unit::Farad), BOLD);
+    let at = coil.temperature_c.map_or(String::new(), |t| format!(", at {t:.0} °C"));
+    out.row("R", &format!("{}{at}", number::interval(&coil.r_ohm, Unit::Ohm)), PLAIN);
+    if let Some(loss) = &coil.loss_ohm {
+        out.row("Loss", &format!("{} parallel to L", number::interval(loss, Unit::Ohm)), PLAIN);
+    }
+    if let Some(e) = &coil.eddy {
+        let text = format!(
+            "k {}, tau {}, emf {} {LEVEL}: a cover, a plate or poles that conduct",
+            number::bare_interval(&e.k, Unit::Ratio),
+            number::bare_interval(&e.tau, Unit::Second),
+            number::bare_interval(&e.emf, Unit::Ratio)
+        );
+        out.row("Metal", &text, PLAIN);
+    }
+    let agree = match coil.reduced_chi2 {
+        Some(c) if c < 4.0 => "agree within noise and tolerances".to_owned(),
+        Some(c) => format!("scatter {:.1} times as much as noise and tolerances explain", c.sqrt()),
+        None => "just enough to tell; a further one would check them".to_owned(),
+    };
+    out.row("Takes", &agree, PLAIN);
+    for t in &coil.takes {
+        out.row("", &agreement(t), DIM);
+    }
+    if let Some(a) = &coil.advice {
+        let text = format!(
+            "a take with --load \"{}\" would bring L to {} and C_s to {} {LEVEL}",
+            a.load,
+            half(a.u_l_h, Unit::Henry),
+            half(a.u_c_f, Unit::Farad)
+        );
+        out.row("Next", &text, PLAIN);
+    }
+    for f in &coil.findings {
+        let (label, paint) = match f.level {
+            Level::Note => ("note", PLAIN),
+            Level::Warning => ("WARNING", WARN),
+            Level::Reject => ("STOP", STOP),
+        };
+        out.row(label, &f.text, paint);
+    }
+    if style.details {
+        let c = coil.reduced_chi2.map_or("not known".into(), two_or_more);
+        out.row("fit", &format!("chi-square {c} per degree of freedom"), DIM);
+        let share = |v: f64| format!("{:.0} %", 100.0 * v);
+        out.row(
+            "variance",
+            &format!(
+                "from the parts' tolerances: {} of L's, {} of C_s's",
+                share(coil.from_parts[0]),
+                share(coil.from_parts[1])
+            ),
+            DIM,
+        );
+        if let Some(row) = coil.correlations.get(1)
+            && let Some(r) = row.get(2)
+        {
+            out.row("", &format!("correlation of L and C_s {r:+.3}"), DIM);
+        }
+    }
+    for n in &coil.notes {
+        out.row("note", n, DIM);
+    }
+    written(&mut out, files);
+    out.text
+}
+
+fn agreement(t: &TakeAgreement) -> String {
+    let f0 = t.f0_off.map(|d| format!("f0 off by {:+.3} %", 100.0 * d));
+    let q = t.q_off.map(|d| format!("Q by {:+.2} %", 100.0 * d));
+    let curve = t.curve_db.map(|d| format!("curve off by {d:.3} dB rms"));
+    let parts: Vec<String> = [f0, q, curve].into_iter().flatten().collect();
+    format!("{} at {}: {}", hz(t.f0_hz), words::clean(&t.load), parts.join(", "))
+}

@@ -1,9 +1,9 @@
 //! Values of the commands on loads and coils: what is written on the command line, checked, without a look at any file.
 
 use crate::failure::{Failure, Result};
+use crate::network::Load;
 use crate::network::knob::{self, Knob, Tolerances};
 use crate::network::reach::Goal;
-use crate::network::Load;
 use crate::quantity::{self, Unit, preferred, quoted};
 
 /// A load in the command line's notation, or a wiring: by name, or a file.
@@ -59,7 +59,10 @@ impl Vary {
 
 /// "cable=1m...10m", "vol=1...0" or "tone-cap=10n,22n,47n".
 pub fn vary(text: &str) -> Result<Vary> {
-    let hint = format!("write cable=1m...10m or tone-cap=10n,22n,47n; quantities are {}", Knob::names());
+    let hint = format!(
+        "write cable=1m...10m or tone-cap=10n,22n,47n; quantities are {}",
+        Knob::names()
+    );
     let Some((name, course)) = text.split_once('=') else {
         return Err(Failure::new(format!("{} has no \"=\"", quoted(text)), hint));
     };
@@ -74,7 +77,10 @@ pub fn vary(text: &str) -> Result<Vary> {
         Course::Listed(v) => (v.iter().copied().fold(f64::INFINITY, f64::min), v.len()),
     };
     if worst == 0.0 && knob.unit() == Unit::Ohm {
-        return Err(Failure::new(format!("{name}: 0 is a short"), "begin above 0, such as 1k"));
+        return Err(Failure::new(
+            format!("{name}: 0 is a short"),
+            "begin above 0, such as 1k",
+        ));
     }
     if count > MOST_STEPS {
         return Err(Failure::new(
@@ -118,7 +124,10 @@ pub fn goal(text: &str) -> Result<Goal> {
             return Err(Failure::new(format!("{} is no place for a peak", quoted(word)), hint));
         }
         if slot.replace(v).is_some() {
-            return Err(Failure::new(format!("{}: that is wished for twice", quoted(word)), hint));
+            return Err(Failure::new(
+                format!("{}: that is wished for twice", quoted(word)),
+                hint,
+            ));
         }
     }
     if goal.peak_hz.is_none() && goal.height_db.is_none() {
@@ -209,7 +218,12 @@ pub fn tolerance(text: &str) -> Result<ToleranceArg> {
             }
             other => match Knob::by_name(other).filter(|k| k.is_part()) {
                 Some(k) => put(&mut out.parts, k, half),
-                None => return Err(Failure::new(format!("tolerance of {}: no such part", quoted(other)), hint)),
+                None => {
+                    return Err(Failure::new(
+                        format!("tolerance of {}: no such part", quoted(other)),
+                        hint,
+                    ));
+                }
             },
         }
     }
@@ -279,7 +293,10 @@ mod tests {
     fn loads_and_wirings() {
         assert_eq!(load_arg("none"), Ok(LoadArg::Load(Load::default())));
         assert_eq!(load_arg("coil-split"), Ok(LoadArg::Wiring("coil-split".into())));
-        assert_eq!(load_arg("a=b/guitar.toml"), Ok(LoadArg::Wiring("a=b/guitar.toml".into())));
+        assert_eq!(
+            load_arg("a=b/guitar.toml"),
+            Ok(LoadArg::Wiring("a=b/guitar.toml".into()))
+        );
         assert!(matches!(load_arg("vol=250k"), Ok(LoadArg::Load(_))));
         assert!(load_arg("vol=250x").is_err());
         assert_eq!(frequencies("100,1k,5k"), Ok(vec![100.0, 1000.0, 5000.0]));

@@ -36,10 +36,13 @@ pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
 
 /// What a coil file says at its head, for whoever opens it.
 fn remark(coil: &CoilDocument) -> String {
+    let simulated = coil.notes.iter().find(|n| n.starts_with("simulated"));
     format!(
-        "Coil behind {}, from {} takes. SI units; uncertainties are standard ones.",
+        "Coil behind {}, from {} takes. SI units; uncertainties are standard ones.{}{}",
         coil.pickup.name,
-        coil.takes.len()
+        coil.takes.len(),
+        if simulated.is_some() { "\n" } else { "" },
+        simulated.map_or("", String::as_str)
     )
 }
 

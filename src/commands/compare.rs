@@ -20,7 +20,12 @@ pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
             "give two or more",
         ));
     }
-    let comparison = difference::compare(&records, &Limits::default())?;
+    let (records, comparison) = if args.by_load {
+        difference::compare_by_load(records, &Limits::default())?
+    } else {
+        let comparison = difference::compare(&records, &Limits::default())?;
+        (records, comparison)
+    };
     let files = match &args.out {
         Some(out) => {
             let align = if args.levels {

@@ -41,7 +41,7 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     if let (Some(goal), Some(by)) = (args.reach, &args.by) {
         let (_, wiring) = first(&wirings, "--reach")?;
         let r = reach::reach(wiring, &basis.coil, goal, &by.0, basis.covariance.as_ref())?;
-        loads.push(predict_one(&basis, &r.wiring.load.to_string(), &r.wiring, None, &manner));
+        loads.push(predict_one(&basis, &spelt(&r), &r.wiring, None, &manner));
         reached = Some(ReachedFound::from(&r));
     } else {
         for (name, wiring) in &wirings {
@@ -89,6 +89,16 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     Ok(Status::Done)
 }
 
+/// The load that was found, its values with as many digits as one would say them with.
+fn spelt(r: &reach::Reached) -> String {
+    let mut load = r.wiring.load.clone();
+    for (knob, value, _) in &r.parts {
+        let short = format!("{value:.3e}").parse().unwrap_or(*value);
+        let _ = knob.set(&mut load, short);
+    }
+    load.to_string()
+}
+
 fn first<'a>(wirings: &'a [(String, Wiring)], option: &str) -> Result<&'a (String, Wiring)> {
     match wirings {
         [one] => Ok(one),
@@ -99,7 +109,13 @@ fn first<'a>(wirings: &'a [(String, Wiring)], option: &str) -> Result<&'a (Strin
     }
 }
 
-fn predict(args: &LoadsArgs, basis: &Basis, name: &str, wiring: &Wiring, manner: &Manner) -> Result<Vec<LoadPredicted>> {
+fn predict(
+    args: &LoadsArgs,
+    basis: &Basis,
+    name: &str,
+    wiring: &Wiring,
+    manner: &Manner,
+) -> Result<Vec<LoadPredicted>> {
     let Some(vary) = &args.vary else {
         return Ok(vec![predict_one(basis, name, wiring, None, manner)]);
     };

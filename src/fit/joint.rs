@@ -306,18 +306,8 @@ impl Take {
 
     /// Capacitance that hangs on the winding, about.
     fn capacitance(&self) -> f64 {
-        let l = &self.load;
-        let tone = l
-            .tone
-            .as_ref()
-            .filter(|t| t.taper.share(t.rotation) < 0.02)
-            .map_or(0.0, |t| t.farad);
-        l.cap_f.unwrap_or(0.0)
-            + l.lead_f.unwrap_or(0.0)
-            + l.cable.map_or(0.0, |c| c.farad())
-            + l.amp.map_or(0.0, |a| a.farad)
-            + self.input_f
-            + tone
+        let tone = self.load.tone.as_ref().filter(|t| t.taper.share(t.rotation) < 0.02);
+        self.load.capacitance() + self.input_f + tone.map_or(0.0, |t| t.farad)
     }
 
     fn f0(&self) -> f64 {

@@ -180,7 +180,10 @@ impl CoilFile {
             line("emf", Some(number(e.emf)));
         }
         if let Some(u) = &self.uncertainty {
-            line("\n# Standard uncertainties.\n[uncertainty]\nr_ohm", Some(number(u.r_ohm)));
+            line(
+                "\n# Standard uncertainties.\n[uncertainty]\nr_ohm",
+                Some(number(u.r_ohm)),
+            );
             line("l_h", Some(number(u.l_h)));
             line("c_f", Some(number(u.c_f)));
             line("loss_ohm", u.loss_ohm.map(number));

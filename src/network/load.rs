@@ -202,6 +202,11 @@ impl Load {
         self.cable.map_or(0.0, |c| c.farad()) + self.lead_f.unwrap_or(0.0) + self.amp.map_or(0.0, |a| a.farad)
     }
 
+    /// Capacitance that hangs on the line as such, in farads: capacitor, cable, lead and input, not what a control holds back.
+    pub fn capacitance(&self) -> f64 {
+        self.cap_f.unwrap_or(0.0) + self.line_f()
+    }
+
     /// This load with a resistor and a capacitor more at its output: an instrument that looks on.
     pub fn with_input(&self, ohm: Option<f64>, farad: f64) -> Load {
         let mut load = self.clone();

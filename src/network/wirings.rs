@@ -10,7 +10,24 @@ macro_rules! wirings {
 }
 
 /// Name and file of each.
-pub const ALL: &[(&str, &str)] = wirings![];
+pub const ALL: &[(&str, &str)] = wirings![
+    "straight",
+    "one-pickup",
+    "tone-at-wiper",
+    "bleed-cap",
+    "bleed-parallel",
+    "bleed-series",
+    "no-load-tone",
+    "coils-series",
+    "coils-parallel",
+    "coil-split",
+    "coil-split-resistor",
+    "two-pickups",
+    "two-pickups-own-volumes",
+    "two-pickups-series",
+    "two-pickups-opposed",
+    "three-pickups",
+];
 
 /// The wiring of that name; `None` where there is none.
 pub fn built_in(name: &str) -> Result<Option<Wiring>> {

@@ -14,7 +14,8 @@ pub enum Series {
 
 /// Hundredths. E3, E6 and E12 are every eighth, fourth and second of these.
 const E24: [u32; 24] = [
-    100, 110, 120, 130, 150, 160, 180, 200, 220, 240, 270, 300, 330, 360, 390, 430, 470, 510, 560, 620, 680, 750, 820, 910,
+    100, 110, 120, 130, 150, 160, 180, 200, 220, 240, 270, 300, 330, 360, 390, 430, 470, 510, 560, 620, 680, 750, 820,
+    910,
 ];
 
 impl Series {
@@ -110,7 +111,10 @@ mod tests {
         let tens = |v: &[u32]| v.iter().map(|x| x * 10).collect::<Vec<_>>();
         assert_eq!(Series::E3.decade(), tens(&[10, 22, 47]));
         assert_eq!(Series::E6.decade(), tens(&[10, 15, 22, 33, 47, 68]));
-        assert_eq!(Series::E12.decade(), tens(&[10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82]));
+        assert_eq!(
+            Series::E12.decade(),
+            tens(&[10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82])
+        );
         #[rustfmt::skip]
         let e48 = [
             100, 105, 110, 115, 121, 127, 133, 140, 147, 154, 162, 169, 178, 187, 196, 205, 215, 226, 237, 249, 261, 274, 287,
@@ -188,7 +192,15 @@ mod tests {
     /// IEC 60062:2016 (memory).
     #[test]
     fn letters_of_tolerance() {
-        for (c, want) in [('F', 0.01), ('G', 0.02), ('J', 0.05), ('K', 0.1), ('M', 0.2), ('B', 0.001), ('D', 0.005)] {
+        for (c, want) in [
+            ('F', 0.01),
+            ('G', 0.02),
+            ('J', 0.05),
+            ('K', 0.1),
+            ('M', 0.2),
+            ('B', 0.001),
+            ('D', 0.005),
+        ] {
             assert_eq!(tolerance_letter(c), Some(want));
         }
         assert_eq!(tolerance_letter('Z'), None);

@@ -22,6 +22,8 @@ pub struct Against {
     pub rms_db: f64,
     /// Every take agrees within its joint uncertainty.
     pub within: bool,
+    /// Some of the takes come from the built-in bench.
+    pub simulated: bool,
     pub takes: Vec<TakeAgainst>,
 }
 
@@ -60,6 +62,8 @@ pub struct Undone {
     /// What hung on the pickup, the rig's input counted in.
     pub from: String,
     pub to: String,
+    /// The take comes from the built-in bench.
+    pub simulated: bool,
     pub peak_hz: Option<Estimate>,
     /// Above the lows.
     pub height_db: Option<Estimate>,
@@ -128,6 +132,7 @@ pub fn against(records: &[Record], basis: &Basis, tolerances: &Tolerances) -> Re
     Ok(Against {
         rms_db: (squares / takes.len().max(1) as f64).sqrt(),
         within: takes.iter().all(|t| t.within),
+        simulated: records.iter().any(Record::is_simulated),
         takes,
     })
 }
@@ -312,6 +317,7 @@ pub fn undo(record: &Record, basis: &Basis, to: &Load) -> Result<Undone> {
         name: record.pickup.name.clone(),
         from: spelt(&from),
         to: spelt(to),
+        simulated: record.is_simulated(),
         peak_hz,
         height_db,
         curve: out,

@@ -183,6 +183,9 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
             "give two or more takes of the pickup under different loads",
         ));
     }
+    if used.iter().any(|r| r.is_simulated()) {
+        notes.push("simulated: takes of the built-in bench, no real pickup".into());
+    }
     let (r_ohm, r_at) = resistance(&used, about, &mut notes)?;
     let metal = used.iter().any(|r| needs_curve(r));
     let rigs: Vec<usize> = used

@@ -14,6 +14,8 @@ use statrs::distribution::{ContinuousCDF, Normal};
 use super::{LoadSummary, Pickup, Record, Resonance, RigSummary, Verdict};
 use crate::estimate::{Estimate, Z95};
 use crate::failure::{Failure, Result};
+use crate::network::{Knob, Load};
+use crate::quantity::{self, Unit};
 
 pub const SCHEMA: &str = "coilwright/compare/1";
 
@@ -70,6 +72,9 @@ pub struct Compared {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Difference {
     pub id: String,
+    /// The record it is compared with, where that is not the reference of all.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub against: Option<String>,
     /// Null, with q, only where the record has no reading.
     pub f0_hz: Option<Estimate>,
     pub q: Option<Estimate>,
@@ -91,6 +96,37 @@ pub struct Difference {
 ///
 /// A later record without a reading gets nulls and says so; a reference without one is a failure.
 pub fn compare(records: &[Record], limits: &Limits) -> Result<Comparison> {
+    compare_with(records, &vec![0; records.len()], limits)
+}
+
+/// Sorts records by what hung on the pickup, least capacitance first, and compares each with the first of its own pickup, so
+/// that the difference is the load's; the first of every other pickup is compared with the first of all.
+pub fn compare_by_load(mut records: Vec<Record>, limits: &Limits) -> Result<(Vec<Record>, Comparison)> {
+    let key = |r: &Record| {
+        let load = super::behind::load_of(r).ok();
+        let farad = load.as_ref().map_or(f64::INFINITY, Load::capacitance);
+        (farad, r.load.as_ref().map_or_else(String::new, |l| l.text.clone()))
+    };
+    records.sort_by(|a, b| {
+        let (a, b) = (key(a), key(b));
+        a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1))
+    });
+    let own = |r: &Record| {
+        records
+            .iter()
+            .position(|o| o.pickup.name == r.pickup.name && o.pickup.over == r.pickup.over && reading(o).is_some())
+    };
+    let references: Vec<usize> = records
+        .iter()
+        .enumerate()
+        .map(|(i, r)| own(r).filter(|k| *k != i).unwrap_or(0))
+        .collect();
+    let comparison = compare_with(&records, &references, limits)?;
+    Ok((records, comparison))
+}
+
+/// `references`: for each record the index of the one that it is compared with.
+fn compare_with(records: &[Record], references: &[usize], limits: &Limits) -> Result<Comparison> {
     let Some((first, others)) = records.split_first() else {
         return Err(Failure::new("no records to compare", "give two or more"));
     };
@@ -100,7 +136,7 @@ pub fn compare(records: &[Record], limits: &Limits) -> Result<Comparison> {
             "give two or more",
         ));
     }
-    let Some(reference) = reading(first) else {
+    if reading(first).is_none() {
         return Err(Failure::new(
             format!(
                 "the first record ({:?}) has no reading to compare with",
@@ -108,19 +144,28 @@ pub fn compare(records: &[Record], limits: &Limits) -> Result<Comparison> {
             ),
             "put a record with a reading first",
         ));
-    };
-    let deltas: Vec<Option<Deltas>> = others
+    }
+    let pairs: Vec<(&Record, &Record)> = others
         .iter()
-        .map(|r| reading(r).map(|x| Deltas::between(first, reference, r, x)))
+        .zip(references.iter().skip(1))
+        .map(|(r, i)| (records.get(*i).unwrap_or(first), r))
+        .collect();
+    let deltas: Vec<Option<Deltas>> = pairs
+        .iter()
+        .map(|(a, b)| Some(Deltas::between(a, reading(a)?, b, reading(b)?)))
         .collect();
     let judged = deltas.iter().flatten().map(|d| d.judged(limits).count()).sum::<usize>();
     let z = critical_z(judged);
-    let differences = others
+    let differences = pairs
         .iter()
         .zip(&deltas)
-        .map(|(record, deltas)| match (deltas, reading(record)) {
-            (Some(d), Some(x)) => d.conclude(first, reference, record, x, limits, z),
-            _ => without_reading(first, record),
+        .map(|((a, b), deltas)| {
+            let mut d = match (deltas, reading(a), reading(b)) {
+                (Some(d), Some(x), Some(y)) => d.conclude(a, x, b, y, limits, z),
+                _ => without_reading(a, b),
+            };
+            d.against = (a.id != first.id).then(|| a.id.clone());
+            d
         })
         .collect();
     Ok(Comparison {
@@ -242,10 +287,12 @@ impl Deltas {
             height,
             level,
             opposite,
+            loads: load_words(first, record),
         }
         .write(first, record, self.same_rig);
         Difference {
             id: record.id.clone(),
+            against: None,
             f0_hz: self.f0_hz,
             q: self.q,
             peak_hz: self.peak_hz,
@@ -263,6 +310,7 @@ impl Deltas {
 fn without_reading(first: &Record, record: &Record) -> Difference {
     Difference {
         id: record.id.clone(),
+        against: None,
         f0_hz: None,
         q: None,
         peak_hz: None,
@@ -323,6 +371,8 @@ struct Sentence<'a> {
     height: Option<Judged>,
     level: Option<Judged>,
     opposite: bool,
+    /// What the second has more or less hanging on it.
+    loads: Option<String>,
 }
 
 impl Sentence<'_> {
@@ -344,6 +394,9 @@ impl Sentence<'_> {
             ));
         }
         let mut text = parts.join("; ");
+        if let Some(loads) = &self.loads {
+            text = format!("{loads}: {text}");
+        }
         for remark in remarks(first, record, same_rig) {
             text.push_str(", ");
             text.push_str(&remark);
@@ -370,6 +423,16 @@ impl Sentence<'_> {
             };
         };
         let at = self.a.peak_hz.map(|p| p.value);
+        // What a load did is told as the way from one peak to the other.
+        if let (Some(_), Call::Different, Some(p), Some(q)) =
+            (&self.loads, peak.called(), self.a.peak_hz, self.b.peak_hz)
+        {
+            let height = match height.called() {
+                Call::Different => step(&height.d, "dB"),
+                _ => height.words("its height", "dB", None),
+            };
+            return format!("peak {}, {height}", way(p.value, q.value));
+        }
         match (peak.called(), height.called()) {
             (Call::Different, Call::Different) => {
                 format!("{}, {}", peak.words("peak", "Hz", at), step(&height.d, "dB"))
@@ -402,7 +465,7 @@ fn remarks(first: &Record, record: &Record, same_rig: bool) -> Vec<String> {
             _ => "no rig given for one of them".into(),
         });
     }
-    if first.load != record.load {
+    if first.load != record.load && load_words(first, record).is_none() {
         out.push("under different loads".into());
     }
     if let (Some(x), Some(y)) = (&first.pickup.over, &record.pickup.over)
@@ -411,6 +474,61 @@ fn remarks(first: &Record, record: &Record, same_rig: bool) -> Vec<String> {
         out.push("over different coils".into());
     }
     out
+}
+
+/// "4.2 -> 3.4 kHz".
+fn way(from: f64, to: f64) -> String {
+    if from >= 995.0 && to >= 995.0 {
+        // Digits enough that the two differ.
+        let close = (to / from - 1.0).abs() < 0.03;
+        let show = |x: f64| {
+            if close {
+                format!("{:.2}", x / 1000.0)
+            } else {
+                two_digits(x / 1000.0)
+            }
+        };
+        format!("{} -> {} kHz", show(from), show(to))
+    } else {
+        format!("{} -> {}", amount(from, "Hz"), amount(to, "Hz"))
+    }
+}
+
+/// "500 pF more", "volume pot 500 kohm rather than 250 kohm": what the second has that the first has not. `None` where they
+/// are alike, or not both told.
+fn load_words(first: &Record, record: &Record) -> Option<String> {
+    let (a, b) = (
+        super::behind::load_of(first).ok()?,
+        super::behind::load_of(record).ok()?,
+    );
+    let more = b.capacitance() - a.capacitance();
+    let mut parts = Vec::new();
+    if more.abs() > 0.5e-12 {
+        let size = quantity::show(more.abs(), Unit::Farad, 3);
+        parts.push(format!("{size} {}", if more > 0.0 { "more" } else { "less" }));
+    }
+    let rest = [
+        Knob::VolPot,
+        Knob::Vol,
+        Knob::TonePot,
+        Knob::Tone,
+        Knob::ToneCap,
+        Knob::BleedCap,
+        Knob::BleedRes,
+        Knob::Amp,
+        Knob::Res,
+    ];
+    for k in rest {
+        let show = |v: f64| quantity::show(v, k.unit(), 3);
+        match (k.get(&a), k.get(&b)) {
+            (Some(x), Some(y)) if x != y => parts.push(format!("{} {} rather than {}", k.words(), show(y), show(x))),
+            // Where a pot comes or goes, its rotation needs no words.
+            (None, Some(y)) if k.is_part() => parts.push(format!("with {} {}", k.words(), show(y))),
+            (Some(_), None) if k.is_part() => parts.push(format!("without {}", k.words())),
+            _ => {}
+        }
+    }
+    (!parts.is_empty()).then(|| parts.join(", "))
 }
 
 impl Judged {

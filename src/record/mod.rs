@@ -318,6 +318,13 @@ pub struct Finding {
     pub text: String,
 }
 
+impl Record {
+    /// Made by the built-in bench: no real pickup.
+    pub fn is_simulated(&self) -> bool {
+        self.capture.source == "sim"
+    }
+}
+
 impl Verdict {
     /// Any `reject` rejects, else any `warning` makes suspect.
     pub fn from_findings(findings: &[Finding]) -> Self {

@@ -24,7 +24,10 @@ fn peak(hz: Option<f64>, db: Option<f64>) -> String {
 
 /// What a curve of a family is called: what was varied, else its load.
 pub(super) fn name(load: &LoadPredicted) -> String {
-    let varied = load.varied.as_ref().and_then(|v| Some((Knob::by_name(&v.quantity)?, v.value)));
+    let varied = load
+        .varied
+        .as_ref()
+        .and_then(|v| Some((Knob::by_name(&v.quantity)?, v.value)));
     match varied {
         Some((knob, value)) => format!("{} {}", knob.words(), quantity::show(value, knob.unit(), 3)),
         None => words::clean(&load.load),
@@ -96,7 +99,14 @@ pub fn against(against: &Against, coil: &str) -> Result<Plot> {
         .takes
         .iter()
         .map(|t| {
-            let pairs = |v: &[f64]| t.curve.freq_hz.iter().copied().zip(v.iter().copied()).collect::<Vec<_>>();
+            let pairs = |v: &[f64]| {
+                t.curve
+                    .freq_hz
+                    .iter()
+                    .copied()
+                    .zip(v.iter().copied())
+                    .collect::<Vec<_>>()
+            };
             // Every second point will do: they stand close.
             let dots = pairs(&t.curve.measured_db).into_iter().step_by(3).collect();
             Item {
@@ -104,7 +114,11 @@ pub fn against(against: &Against, coil: &str) -> Result<Plot> {
                 numbers: format!(
                     "{:.2} dB rms, {}",
                     t.rms_db,
-                    if t.within { "within the uncertainty" } else { "outside the uncertainty" }
+                    if t.within {
+                        "within the uncertainty"
+                    } else {
+                        "outside the uncertainty"
+                    }
                 ),
                 short_numbers: format!("{:.2} dB rms", t.rms_db),
                 line: pairs(&t.curve.predicted_db),
@@ -121,7 +135,7 @@ pub fn against(against: &Against, coil: &str) -> Result<Plot> {
             against.rms_db
         ),
         vertical: "response (dB)",
-        simulated: false,
+        simulated: against.simulated,
         nothing: "No curve to show",
         items,
     })
@@ -129,7 +143,13 @@ pub fn against(against: &Against, coil: &str) -> Result<Plot> {
 
 /// A take freed from its load.
 pub fn undone(u: &Undone) -> Result<Plot> {
-    let line: Vec<(f64, f64)> = u.curve.freq_hz.iter().copied().zip(u.curve.mag_db.iter().copied()).collect();
+    let line: Vec<(f64, f64)> = u
+        .curve
+        .freq_hz
+        .iter()
+        .copied()
+        .zip(u.curve.mag_db.iter().copied())
+        .collect();
     let band = u
         .curve
         .freq_hz
@@ -143,7 +163,7 @@ pub fn undone(u: &Undone) -> Result<Plot> {
         heading: format!("{}: without its load", words::clean(&u.name)),
         remark: format!("taken off: {}; put on: {}; shaded: 95 %; 0 dB: the lows", u.from, u.to),
         vertical: "response (dB)",
-        simulated: false,
+        simulated: u.simulated,
         nothing: "No curve to show",
         items: vec![Item {
             name: format!("measured, with {} in place of what hung there", u.to),

@@ -424,7 +424,15 @@ pub fn compare_text(records: &[Record], comparison: &Comparison, style: Style) -
     out.free("Against A:", PLAIN);
     for (i, d) in comparison.differences.iter().enumerate() {
         let paint = if d.different { BOLD } else { PLAIN };
-        out.listed(&words::letter(i + 1), &d.text, paint);
+        let other = d
+            .against
+            .as_ref()
+            .and_then(|id| records.iter().position(|r| r.id == *id));
+        let text = match other {
+            Some(k) => format!("against {}: {}", words::letter(k), d.text),
+            None => d.text.clone(),
+        };
+        out.listed(&words::letter(i + 1), &text, paint);
     }
     if style.details {
         out.free("", PLAIN);

@@ -97,7 +97,11 @@ fn table(out: &mut Screen, loads: &[LoadPredicted]) {
         let mut line = String::new();
         let mut first = true;
         let mut put = |out: &mut Screen, line: &str| {
-            let lead = if first { head.clone() } else { " ".repeat(columns(&head)) };
+            let lead = if first {
+                head.clone()
+            } else {
+                " ".repeat(columns(&head))
+            };
             out.raw(format!("{lead}{line}").trim_end(), PLAIN);
             first = false;
         };
@@ -166,9 +170,17 @@ fn tolerances(out: &mut Screen, document: &LoadsDocument, band: &BandFound) {
     });
     if let Some((coil, parts)) = known {
         let text = if coil < parts {
-            format!("The coil is known better than the parts: {PLUS_MINUS} {} against {PLUS_MINUS} {}.", hz(coil), hz(parts))
+            format!(
+                "The coil is known better than the parts: {PLUS_MINUS} {} against {PLUS_MINUS} {}.",
+                hz(coil),
+                hz(parts)
+            )
         } else {
-            format!("The parts are known better than the coil: {PLUS_MINUS} {} against {PLUS_MINUS} {}.", hz(parts), hz(coil))
+            format!(
+                "The parts are known better than the coil: {PLUS_MINUS} {} against {PLUS_MINUS} {}.",
+                hz(parts),
+                hz(coil)
+            )
         };
         out.free(&text, PLAIN);
     }
@@ -196,7 +208,11 @@ fn reached(out: &mut Screen, document: &LoadsDocument, r: &ReachedFound) {
         out.row(knob.words(), &text, BOLD);
         if matches!(unit, quantity::Unit::Ohm | quantity::Unit::Farad) {
             let nearest = preferred::nearest(p.value, preferred::Series::E12);
-            out.row("", &format!("nearest in E12: {}", quantity::show(nearest, unit, 2)), DIM);
+            out.row(
+                "",
+                &format!("nearest in E12: {}", quantity::show(nearest, unit, 2)),
+                DIM,
+            );
         }
     }
     if document.loads.first().is_some_and(|l| l.u.is_none()) {
@@ -216,10 +232,19 @@ fn report_unit(unit: quantity::Unit) -> Option<Unit> {
 fn details(out: &mut Screen, document: &LoadsDocument) {
     let p = &document.pickup;
     if let Some(loss) = p.loss_ohm {
-        out.row("loss", &format!("{} parallel to L", number::short(loss, Unit::Ohm)), DIM);
+        out.row(
+            "loss",
+            &format!("{} parallel to L", number::short(loss, Unit::Ohm)),
+            DIM,
+        );
     }
     if let Some(e) = &p.eddy {
-        let text = format!("metal: k {}, tau {}, emf {}", two(e.k), number::short(e.tau, Unit::Second), two(e.emf));
+        let text = format!(
+            "metal: k {}, tau {}, emf {}",
+            two(e.k),
+            number::short(e.tau, Unit::Second),
+            two(e.emf)
+        );
         out.row("metal", &text, DIM);
     }
     for (i, l) in document.loads.iter().enumerate() {
@@ -262,7 +287,12 @@ fn laid_over(out: &mut Screen, a: &Against) {
         }
         out.row(
             &words::letter(a.takes.iter().position(|x| x.id == t.id).unwrap_or(0)),
-            &format!("{}, {}: {} {LEVEL}", words::clean(&t.name), words::clean(&t.load), parts.join(", ")),
+            &format!(
+                "{}, {}: {} {LEVEL}",
+                words::clean(&t.name),
+                words::clean(&t.load),
+                parts.join(", ")
+            ),
             paint,
         );
         if !t.within {
@@ -273,7 +303,11 @@ fn laid_over(out: &mut Screen, a: &Against) {
 
 fn freed(out: &mut Screen, u: &Undone) {
     out.free("", PLAIN);
-    out.row("Without it", &format!("{}: {} taken off, {} put on", words::clean(&u.name), u.from, u.to), PLAIN);
+    out.row(
+        "Without it",
+        &format!("{}: {} taken off, {} put on", words::clean(&u.name), u.from, u.to),
+        PLAIN,
+    );
     match (&u.peak_hz, &u.height_db) {
         (Some(f), Some(d)) => {
             out.row("Peak", &format!("{} at {}", hz(f.value), db(d.value)), BOLD);
@@ -295,13 +329,20 @@ fn freed(out: &mut Screen, u: &Undone) {
 pub fn coil_text(coil: &CoilDocument, files: &[PathBuf], style: Style) -> String {
     let mut out = Screen::new(style);
     let takes = coil.takes.len();
-    out.free(&format!("{}, from {takes} takes", words::clean(&coil.pickup.name)), BOLD);
+    out.free(
+        &format!("{}, from {takes} takes", words::clean(&coil.pickup.name)),
+        BOLD,
+    );
     out.row("L", &number::interval(&coil.l_h, Unit::Henry), BOLD);
     out.row("C_s", &number::interval(&coil.c_f, Unit::Farad), BOLD);
     let at = coil.temperature_c.map_or(String::new(), |t| format!(", at {t:.0} °C"));
     out.row("R", &format!("{}{at}", number::interval(&coil.r_ohm, Unit::Ohm)), PLAIN);
     if let Some(loss) = &coil.loss_ohm {
-        out.row("Loss", &format!("{} parallel to L", number::interval(loss, Unit::Ohm)), PLAIN);
+        out.row(
+            "Loss",
+            &format!("{} parallel to L", number::interval(loss, Unit::Ohm)),
+            PLAIN,
+        );
     }
     if let Some(e) = &coil.eddy {
         let text = format!(

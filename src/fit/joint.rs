@@ -28,7 +28,8 @@ pub enum Seen {
         /// Correlation of the two.
         corr: f64,
     },
-    /// Measured response at some frequencies; its level says nothing.
+    /// Measured response at some frequencies; its level says nothing. Of `f0_hz` only that counts which the rig leaves open:
+    /// as a stretch of all frequencies.
     Curve { points: Vec<Point>, f0_hz: Estimate },
 }
 
@@ -126,9 +127,9 @@ pub enum Cannot {
     NoFit,
 }
 
-/// A curve's points know nothing of what the fit of their take left open in the chain; better than this they are not
-/// believed. (Relative; 0.005 dB.)
-const CURVE_FLOOR: f64 = 5.8e-4;
+/// A curve's points know nothing of what the fit of their take left open in the chain: 0.005 dB, over which an octave of
+/// points errs alike. As if each erred by itself: times the square root of the 24 points of an octave. (Relative.)
+const CURVE_FLOOR: f64 = 2.8e-3;
 /// Units of the parameters, so that all are of the size of 1.
 const C_UNIT: f64 = 100e-12;
 const G_UNIT: f64 = 1e-6;
@@ -293,7 +294,7 @@ impl Take {
         let rest = |e: &Estimate| (e.u * e.u - e.u_noise * e.u_noise).max(0.0).sqrt() / e.value;
         match &self.seen {
             Seen::Resonance { f0_hz, q, .. } => [rest(f0_hz), q.as_ref().map_or(0.0, rest)],
-            Seen::Curve { .. } => [0.0, 0.0],
+            Seen::Curve { f0_hz, .. } => [rest(f0_hz), 0.0],
         }
     }
 
@@ -371,7 +372,7 @@ impl Joint<'_> {
                     };
                     let gain = self.layout.gains[n].map_or(0.0, |g| x[g]);
                     for (k, p) in points.iter().enumerate() {
-                        let h = load.response(&warm, TAU * p.hz);
+                        let h = load.response(&warm, TAU * p.hz * (1.0 - shift[0]));
                         let u = p.u.hypot(CURVE_FLOOR);
                         slot[2 * k] = (p.ln_mag - h.norm().ln() - gain) / u;
                         let turn = p.phase - h.arg();

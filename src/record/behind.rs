@@ -298,9 +298,11 @@ fn take(record: &Record, rig: usize, r_at: Option<f64>, metal: bool) -> Result<T
                 "analyse its take again, or leave it out",
             ));
         }
+        // The second-order f0 of a coil with metal is widened for its misfit, which is none of the rig's.
+        let eddy = record.fit.as_ref().and_then(|f| f.eddy.as_ref());
         Seen::Curve {
             points,
-            f0_hz: sound(r.f0_hz),
+            f0_hz: sound(eddy.map_or(r.f0_hz, |e| e.f0_hz)),
         }
     };
     Ok(Take {

@@ -41,7 +41,10 @@ fn main() {
     };
     let grid = predict::usual_grid();
     let of = |text: &str| Wiring::from(Load::parse(text).expect("a load"));
-    println!("predicted responses of {} points, per second and core (wanted: 10,000)\n", grid.len());
+    println!(
+        "predicted responses of {} points, per second and core (wanted: 10,000)\n",
+        grid.len()
+    );
     println!("| coil and load | responses/s |\n| --- | --- |");
     let named = |name: &str| wirings::built_in(name).ok().flatten().expect("a wiring");
     for (name, coil, wiring) in [
@@ -73,8 +76,18 @@ fn main() {
         height_db: Some(6.0),
     };
     let begun = Instant::now();
-    let found = reach::reach(&of("vol=250k amp=1M"), &coil, goal, &[coilwright::network::Knob::Cap, coilwright::network::Knob::VolPot], None);
-    println!("two parts for a peak and its height: {:.3} s ({})", begun.elapsed().as_secs_f64(), found.is_ok());
+    let found = reach::reach(
+        &of("vol=250k amp=1M"),
+        &coil,
+        goal,
+        &[coilwright::network::Knob::Cap, coilwright::network::Knob::VolPot],
+        None,
+    );
+    println!(
+        "two parts for a peak and its height: {:.3} s ({})",
+        begun.elapsed().as_secs_f64(),
+        found.is_ok()
+    );
     let takes: Vec<Take> = ["res=1M", "cap=470p res=1M", "cap=1n res=1M", "cap=2.2n res=1M"]
         .into_iter()
         .map(|text| {

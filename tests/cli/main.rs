@@ -3,6 +3,7 @@
 mod again;
 mod batch;
 mod bench;
+mod coils;
 mod contract;
 mod demo;
 mod faulty;

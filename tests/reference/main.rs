@@ -4,6 +4,7 @@
 #[path = "../cli/bench.rs"]
 mod bench;
 mod bound;
+mod guitars;
 mod joint;
 mod levels;
 mod limits;

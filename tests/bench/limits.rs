@@ -3,16 +3,23 @@
 //!     cargo bench --bench limits                         both tables
 //!     cargo bench --bench limits -- quick                the same from fewer takes
 //!     cargo bench --bench limits -- only='1 ch, sweep'   lines whose name holds the words
-//!     cargo bench --bench limits -- coverage takes=500   one table (efficiency, coverage, repeats), so many takes a line
+//!     cargo bench --bench limits -- coverage takes=500   one table (efficiency, coverage, repeats, joint), so many takes a line
 //!
 //! All of it takes some six thousand seconds of processor, quick an eighth of that; it runs on all processors.
 //!
 //! Every figure is followed by its standard error. The takes are seeded: the same lines give the same figures.
 
 use coilwright::estimate::Estimate;
+use coilwright::fit::joint;
+use coilwright::network::Load;
 use coilwright::record::repeats;
 use coilwright::stimulus::Shape;
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::SeedableRng;
 
+#[allow(dead_code)]
+#[path = "../reference/joint_sim.rs"]
+mod joint_sim;
 #[path = "../reference/trial.rs"]
 mod trial;
 
@@ -56,7 +63,7 @@ fn main() {
             Some(("only", words)) => wanted.only = words.into(),
             Some(("takes", n)) => wanted.takes = Some(n.parse().expect("takes= wants a number")),
             None if arg == "quick" => wanted.quick = true,
-            None if ["efficiency", "coverage", "repeats"].contains(&arg.as_str()) => wanted.tables.push(arg),
+            None if ["efficiency", "coverage", "repeats", "joint"].contains(&arg.as_str()) => wanted.tables.push(arg),
             _ => panic!("cannot read '{arg}': quick, efficiency, coverage, repeats, only=WORDS, takes=N"),
         }
     }
@@ -68,6 +75,9 @@ fn main() {
     }
     if wanted.table("repeats") {
         repeated(&wanted);
+    }
+    if wanted.table("joint") {
+        jointly(&wanted);
     }
 }
 
@@ -215,6 +225,108 @@ fn repeated(wanted: &Wanted) {
             }
             let [f0, q] = hits.map(|h| percent(share(h, count)));
             println!("| {} | {n} | {moves} | {count} | {f0} | {q} |", case.name());
+        }
+    }
+    println!();
+}
+
+/// Capacitors of the four takes, in picofarads.
+const CAPS_PF: [f64; 4] = [0.0, 470.0, 1000.0, 2200.0];
+
+/// A coil from four takes of 40 dB: without a capacitor and with three. Where the capacitors are not exact, the reading of a take
+/// is moved by as much as its own capacitor moves the resonance: half a per cent, over which errors stay what they are.
+fn jointly(wanted: &Wanted) {
+    println!(
+        "L and C_s from four takes: rms error in per cent and over the bound, and share of the 95 % intervals that hold the truth\n"
+    );
+    println!("| takes of | capacitors | sets | L % | C_s % | L over bound | C_s over bound | L held | C_s held |");
+    println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- |");
+    for shape in SHAPES {
+        let case = Case {
+            shape,
+            channels: 2,
+            snr_db: 40.0,
+            hum: false,
+            told: Told::Nothing,
+            seconds: 1.0,
+        };
+        if !wanted.line(&case.name()) {
+            continue;
+        }
+        let resonance = |pf: f64| {
+            let load: Load = format!("cap={pf}p res=1M").parse().expect("a load");
+            let whole = load.with_input(None, joint_sim::INPUT_F);
+            whole.second_order(&joint_sim::TRUTH).expect("second order")
+        };
+        let coils = CAPS_PF.map(|pf| (resonance(pf).f0_hz, resonance(pf).q, 0.0, 0.0));
+        let mut trial = Trial::with_coils(case, coils.to_vec());
+        trial.find_bounds();
+        let sets = wanted.takes(EFFICIENCY);
+        let all = trial.outcomes(0..CAPS_PF.len() * sets);
+        for tolerance in [0.0, 0.01] {
+            let mut draw = joint_sim::Draw(ChaCha8Rng::seed_from_u64(1));
+            let (mut off, mut held) = ([Vec::new(), Vec::new()], [0usize; 2]);
+            for set in all.chunks_exact(CAPS_PF.len()) {
+                let takes: Option<Vec<_>> = set
+                    .iter()
+                    .zip(CAPS_PF)
+                    .map(|(o, pf)| {
+                        let real = resonance(pf * (1.0 + tolerance * draw.even()));
+                        let told = if pf > 0.0 {
+                            format!("cap={pf}p res=1M")
+                        } else {
+                            "res=1M".into()
+                        };
+                        let [f0, q] = o.read?;
+                        let moved = |e: Estimate, to: f64, from: f64| e.scaled(to / from);
+                        Some(joint_sim::take(
+                            &told,
+                            joint_sim::INPUT_F,
+                            moved(f0, real.f0_hz, o.truth[0]),
+                            Some(moved(q, real.q, o.truth[1])),
+                        ))
+                    })
+                    .collect();
+                let mut known = joint_sim::tolerances(tolerance);
+                known.r_ohm *= 1.0 + 0.01 * draw.even();
+                let Some(fit) = takes.and_then(|t| joint::fit(&t, &known).ok()) else {
+                    continue;
+                };
+                let truth = [joint_sim::TRUTH.l_h, joint_sim::TRUTH.c_f];
+                let found = [fit.coil.l_h, fit.coil.c_f];
+                for i in 0..2 {
+                    off[i].push(found[i] / truth[i] - 1.0);
+                    let u = fit.covariance[(i + 1, i + 1)].sqrt();
+                    held[i] += usize::from((found[i] - truth[i]).abs() <= 1.96 * u);
+                }
+            }
+            // Each take's own bound, as the joint one's noise: they differ little from take to take.
+            let noise: Vec<[f64; 2]> = all[..CAPS_PF.len()]
+                .iter()
+                .map(|o| [o.bound[0] / o.truth[0], o.bound[1] / o.truth[1]])
+                .collect();
+            let bound = joint_sim::bound_of(&CAPS_PF, &noise);
+            let rms = |v: &[f64]| (v.iter().map(|x| x * x).sum::<f64>() / v.len() as f64).sqrt();
+            let truth = [joint_sim::TRUTH.l_h, joint_sim::TRUTH.c_f];
+            let over = |i: usize| {
+                if tolerance > 0.0 {
+                    return "".to_owned();
+                }
+                let ratio = rms(&off[i]) * truth[i] / bound[i];
+                format!("{ratio:.3} ± {:.3}", ratio / (2.0 * off[i].len() as f64).sqrt())
+            };
+            let n = off[0].len();
+            println!(
+                "| {} | {} | {n} | {:.4} | {:.4} | {} | {} | {} | {} |",
+                case.name(),
+                if tolerance > 0.0 { "within 1 %" } else { "exact" },
+                100.0 * rms(&off[0]),
+                100.0 * rms(&off[1]),
+                over(0),
+                over(1),
+                percent(share(held[0], n)),
+                percent(share(held[1], n)),
+            );
         }
     }
     println!();

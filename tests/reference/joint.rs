@@ -1,28 +1,11 @@
 //! The coil behind several takes, against what is known of it: published resonances, and simulations of known truth.
 
-use coilwright::estimate::Estimate;
-use coilwright::fit::joint::{self, CoilFit, Known, Seen, Take};
-use coilwright::network::knob::{Knob, Tolerances};
+use coilwright::fit::joint::{self, CoilFit, Known, Take};
 use coilwright::network::{Coil, Load};
-use nalgebra::DMatrix;
 use rand_chacha::ChaCha8Rng;
-use rand_chacha::rand_core::{Rng, SeedableRng};
-use std::f64::consts::TAU;
+use rand_chacha::rand_core::SeedableRng;
 
-fn take(load: &str, input_f: f64, f0_hz: Estimate, q: Option<Estimate>) -> Take {
-    Take {
-        load: load.parse::<Load>().unwrap(),
-        input_ohm: None,
-        input_f,
-        warm: 1.0,
-        rig: 0,
-        seen: Seen::Resonance { f0_hz, q, corr: 0.0 },
-    }
-}
-
-fn e(value: f64, u: f64) -> Estimate {
-    Estimate::new(value, u, u).unwrap()
-}
+use crate::joint_sim::{Draw, TRUTH, bound, drawn, e, take, tolerances};
 
 /// Pickups with known added capacitance: L in henries, C in picofarads, resonances in kilohertz with each of `ADDED_PF`.
 /// Table "resonant frequencies for various parallel capacitors" published by Lemme, in independent public transcriptions; the
@@ -109,62 +92,6 @@ fn an_iron_free_coil_is_found() {
     assert!((fit.coil.c_f - 43e-12).abs() < 2.0 * uc, "{} u {uc}", fit.coil.c_f);
 }
 
-struct Draw(ChaCha8Rng);
-
-impl Draw {
-    /// Evenly from -1 to 1.
-    fn even(&mut self) -> f64 {
-        2.0 * ((self.0.next_u64() >> 11) as f64 / (1u64 << 53) as f64) - 1.0
-    }
-
-    fn normal(&mut self) -> f64 {
-        let u = 0.5 * (self.even() + 1.0);
-        let v = 0.5 * (self.even() + 1.0);
-        (-2.0 * (1.0 - u).ln()).sqrt() * (TAU * v).cos()
-    }
-}
-
-/// The truth of the simulations.
-const TRUTH: Coil = Coil {
-    r_ohm: 6e3,
-    l_h: 2.4,
-    c_f: 110e-12,
-    loss_ohm: Some(1.5e6),
-    eddy: None,
-};
-/// Test lead and input together, known exactly.
-const INPUT_F: f64 = 150e-12;
-
-/// Takes with noise as 40 dB leaves it, capacitors anywhere within `tolerance` of what is printed on them.
-fn drawn(draw: &mut Draw, caps_pf: &[f64], tolerance: f64, noise: [f64; 2]) -> Vec<Take> {
-    caps_pf
-        .iter()
-        .map(|pf| {
-            let real = pf * (1.0 + tolerance * draw.even());
-            let load: Load = format!("cap={real}p res=1M").parse().unwrap();
-            let s = load.with_input(None, INPUT_F).second_order(&TRUTH).unwrap();
-            let f0 = s.f0_hz * (1.0 + noise[0] * draw.normal());
-            let q = s.q * (1.0 + noise[1] * draw.normal());
-            let told = if *pf > 0.0 {
-                format!("cap={pf}p res=1M")
-            } else {
-                "res=1M".into()
-            };
-            take(&told, INPUT_F, e(f0, noise[0] * f0), Some(e(q, noise[1] * q)))
-        })
-        .collect()
-}
-
-fn tolerances(cap: f64) -> Known {
-    Known {
-        r_ohm: TRUTH.r_ohm,
-        // An ohmmeter within 1 %.
-        r_u: 0.01 / 3f64.sqrt() * TRUTH.r_ohm,
-        tolerances: Tolerances(if cap > 0.0 { vec![(Knob::Cap, cap)] } else { vec![] }),
-        ..Known::default()
-    }
-}
-
 struct Summary {
     rms: [f64; 2],
     covered: [f64; 2],
@@ -191,37 +118,6 @@ fn many(n: usize, caps_pf: &[f64], tolerance: f64, noise: [f64; 2], bound: Optio
         covered: hits.map(|h| h as f64 / n as f64),
         ratio: bound.map_or([0.0; 2], |b| [rms[0] / b[0], rms[1] / b[1]]),
     }
-}
-
-/// Cramer-Rao bound of L and C_s, with the loss among the unknowns, from the Jacobian of the true f0 and Q by differences.
-fn bound(caps_pf: &[f64], noise: [f64; 2]) -> [f64; 2] {
-    let scale = [TRUTH.l_h, TRUTH.c_f, 1.0 / 1.5e6];
-    let at = |p: [f64; 3]| -> Vec<f64> {
-        let coil = Coil {
-            l_h: p[0],
-            c_f: p[1],
-            loss_ohm: Some(1.0 / p[2]),
-            ..TRUTH
-        };
-        let of = |pf: &f64| {
-            let load: Load = format!("cap={pf}p res=1M").parse().unwrap();
-            let s = load.with_input(None, INPUT_F).second_order(&coil).unwrap();
-            [s.f0_hz.ln() / noise[0], s.q.ln() / noise[1]]
-        };
-        caps_pf.iter().flat_map(of).collect()
-    };
-    let columns: Vec<Vec<f64>> = (0..3)
-        .map(|i| {
-            let (mut a, mut b) = (scale, scale);
-            a[i] *= 1.0 + 1e-5;
-            b[i] *= 1.0 - 1e-5;
-            let (a, b) = (at(a), at(b));
-            a.iter().zip(&b).map(|(x, y)| (x - y) / (2e-5 * scale[i])).collect()
-        })
-        .collect();
-    let j = DMatrix::from_fn(columns[0].len(), 3, |r, c| columns[c][r] * scale[c]);
-    let c = (j.transpose() * j).try_inverse().unwrap();
-    [c[(0, 0)].sqrt() * scale[0], c[(1, 1)].sqrt() * scale[1]]
 }
 
 /// Noise of f0 and Q as takes of 40 dB have it (relative; the takes of `cargo bench --bench limits` state 5e-5 and 6e-4).

@@ -6,6 +6,9 @@ mod bench;
 mod bound;
 mod guitars;
 mod joint;
+// The bench of limits uses it as well.
+#[allow(dead_code)]
+mod joint_sim;
 mod levels;
 mod limits;
 mod lossy;

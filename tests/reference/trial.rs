@@ -189,6 +189,7 @@ struct Clean {
 
 /// A case made ready: takes come out of it by number, always the same.
 pub struct Trial {
+    coils: Vec<(f64, f64, f64, f64)>,
     pub case: Case,
     rig: Option<Rig>,
     drive: Vec<f32>,
@@ -271,6 +272,11 @@ impl Gauss {
 
 impl Trial {
     pub fn new(case: Case) -> Self {
+        Trial::with_coils(case, COILS.to_vec())
+    }
+
+    /// Takes of these resonances in turn: f0, Q, and for one channel latency and clock.
+    pub fn with_coils(case: Case, coils: Vec<(f64, f64, f64, f64)>) -> Self {
         let settings = Settings {
             shape: case.shape,
             seconds: case.seconds,
@@ -288,6 +294,7 @@ impl Trial {
         });
         let mut trial = Trial {
             rig: rig_of(&case),
+            coils,
             case,
             drive,
             drive_bins,
@@ -297,7 +304,7 @@ impl Trial {
             bounds: Vec::new(),
             seed,
         };
-        trial.clean = COILS.iter().map(|c| trial.answer(trial.truth(*c))).collect();
+        trial.clean = trial.coils.iter().map(|c| trial.answer(trial.truth(*c))).collect();
         trial
     }
 
@@ -433,7 +440,7 @@ impl Trial {
     /// Take of that number, and which of the coils it has.
     fn take(&self, number: usize) -> (Take, Truth) {
         let mut g = self.generator(number);
-        let known = &self.clean[number % COILS.len()];
+        let known = &self.clean[number % self.coils.len()];
         let drawn = (self.case.told == Told::Tolerances).then(|| self.answer(self.drawn(known.truth, &mut g)));
         let clean = drawn.as_ref().unwrap_or(known);
         let (y, x) = self.blemishes(clean, &mut g);
@@ -463,7 +470,11 @@ impl Trial {
         let analysis = self.analyse(&take);
         Outcome {
             truth: [truth.f0, truth.q],
-            bound: self.bounds.get(number % COILS.len()).copied().unwrap_or([f64::NAN; 2]),
+            bound: self
+                .bounds
+                .get(number % self.coils.len())
+                .copied()
+                .unwrap_or([f64::NAN; 2]),
             read: analysis.resonance.map(|r| [r.f0_hz, r.q]),
         }
     }
@@ -503,7 +514,7 @@ impl Trial {
         for (c, clean) in self.clean.iter().enumerate() {
             let mut sum = [0.0; 2];
             for draw in 0..draws {
-                let number = c + COILS.len() * draw;
+                let number = c + self.coils.len() * draw;
                 let (take, _) = self.take(number);
                 let Some(fit) = self.analyse(&take).fit else { continue };
                 let (bound, bins) = self.bound(clean, fit.band_hz, number);

@@ -8,7 +8,7 @@ use super::inputs::{self, LoadArg, ToleranceArg, Vary};
 use crate::analysis::Choice;
 use crate::capture::wav::Channels;
 use crate::network::reach::Goal;
-use crate::network::{Eddy, Knob, Load};
+use crate::network::{Eddy, Knob};
 use crate::quantity::{self, Unit};
 use crate::stimulus::{Shape, Tilt};
 
@@ -208,9 +208,9 @@ pub struct UseArgs {
     /// Rig file
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
-    /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m"
-    #[arg(long, value_name = "LOAD", value_parser = load)]
-    pub load: Option<Load>,
+    /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m", or a wiring
+    #[arg(long, value_name = "LOAD", value_parser = load_or_wiring)]
+    pub load: Option<LoadArg>,
     /// Where `measure` keeps its records
     #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,
@@ -238,9 +238,9 @@ pub struct About {
     /// Rig file
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
-    /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m"
-    #[arg(long, value_name = "LOAD", value_parser = load)]
-    pub load: Option<Load>,
+    /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m", or a wiring
+    #[arg(long, value_name = "LOAD", value_parser = load_or_wiring)]
+    pub load: Option<LoadArg>,
     /// Over which coil the exciter lies
     #[arg(long, value_name = "TEXT")]
     pub over: Option<String>,
@@ -543,10 +543,6 @@ fn celsius(s: &str) -> Result<f64, String> {
     } else {
         Err("no room is that cold or warm; write 21C or 70F".into())
     }
-}
-
-fn load(s: &str) -> Result<Load, String> {
-    s.parse::<Load>().map_err(words)
 }
 
 /// `pickup=1,reference=2` or `pickup=1`.

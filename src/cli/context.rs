@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::args::{About, channels};
 use super::defaults::Defaults;
+use super::wirings::one_load;
 use crate::analysis::chain::Chain;
 use crate::capture::wav::Channels;
 use crate::failure::{Failure, Result};
@@ -32,7 +33,10 @@ impl Bench {
             Some(path) => Some(Rig::read(path)?),
             None => None,
         };
-        let load = about.load.as_ref().or(defaults.load.as_ref()).cloned();
+        let load = match &about.load {
+            Some(arg) => Some(one_load(arg)?),
+            None => defaults.load.clone(),
+        };
         let channels = match (about.channels, &defaults.channels) {
             (Some(c), _) => Some(c.0),
             (None, Some(text)) => Some(

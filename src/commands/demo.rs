@@ -1,5 +1,6 @@
 //! `demo`: the whole job on the built-in bench, in a workshop that does not exist.
 
+mod harness;
 mod story;
 
 use std::path::{Path, PathBuf};
@@ -71,7 +72,7 @@ const NOTE: &str = "simulated, invented data";
 const WAX: &str = "simulated, invented data: wax pot, winding capacitance +10 %";
 
 /// Order and folders of the measurements; the comparisons name them by their place.
-const JOBS: [Job; 6] = [
+const JOBS: [Job; 8] = [
     Job {
         folder: "1-short-cable",
         pickup: "neck 3-7, 3 m",
@@ -132,7 +133,30 @@ const JOBS: [Job; 6] = [
         note: "simulated, invented data: ohms read on the winder, before the leads went on",
         seed: 16,
     },
+    Job {
+        folder: "7-no-load",
+        pickup: "neck 3-7",
+        sim: NECK,
+        load: Some("none"),
+        over: None,
+        ohms: 6.12e3,
+        note: NOTE,
+        seed: 17,
+    },
+    Job {
+        folder: "8-with-1-nf",
+        pickup: "neck 3-7",
+        sim: NECK,
+        load: Some("cap=1n"),
+        over: None,
+        ohms: 6.12e3,
+        note: NOTE,
+        seed: 18,
+    },
 ];
+
+/// The two takes that the page on pots and cables stands on.
+const COIL_TAKES: std::ops::Range<usize> = 6..8;
 
 /// Folder of a comparison, and which measurements it lays over each other.
 const COMPARISONS: [(&str, [usize; 2]); 2] = [("two-cables", [0, 1]), ("wax", [3, 4])];
@@ -142,12 +166,16 @@ struct Document<'a> {
     schema: &'static str,
     records: &'a [PathBuf],
     comparisons: &'a [PathBuf],
+    /// On pots and cables.
+    page: PathBuf,
+    coil: PathBuf,
 }
 
 /// Everything the demonstration made.
 struct Made {
     records: Vec<Record>,
     comparisons: Vec<Comparison>,
+    harness: harness::Harness,
 }
 
 pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
@@ -163,6 +191,8 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
             schema: SCHEMA,
             records: &records,
             comparisons: &comparisons,
+            page: path(harness::FOLDER, "page.html"),
+            coil: path(harness::FOLDER, "coil.toml"),
         })?;
     } else {
         console.result(&story::tell(&made, &out, outcome::style(args.shown)))?;
@@ -173,7 +203,7 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
 /// Refuses a place where an earlier run, or anything else of these names, lies.
 fn refuse_existing(out: &Path) -> Result<()> {
     let folders = JOBS.iter().map(|j| j.folder).chain(COMPARISONS.map(|c| c.0));
-    let mut all = folders.chain(["rig.toml"]).map(|name| out.join(name));
+    let mut all = folders.chain(["rig.toml", harness::FOLDER]).map(|name| out.join(name));
     match all.find(|p| p.symlink_metadata().is_ok()) {
         Some(path) => Err(Failure::new(
             format!("{} is there already", path.display()),
@@ -200,7 +230,12 @@ fn make(out: &Path) -> Result<Made> {
         )?;
         Ok(comparison)
     })?;
-    Ok(Made { records, comparisons })
+    let harness = harness::make(&records[COIL_TAKES], &records[0], out)?;
+    Ok(Made {
+        records,
+        comparisons,
+        harness,
+    })
 }
 
 /// One thread for each: they are few and have nothing to do with each other.
@@ -277,7 +312,7 @@ mod tests {
         // Commands stay in one line, however long the folder's name is.
         let told = |l: &&str| !l.starts_with("   coilwright ");
         assert!(plain.lines().filter(told).all(|l| l.chars().count() <= 80), "{plain}");
-        assert!((28..=48).contains(&plain.lines().count()), "{}", plain.lines().count());
+        assert!((28..=60).contains(&plain.lines().count()), "{}", plain.lines().count());
         for job in &JOBS {
             let folder = out.join(job.folder);
             for file in [
@@ -310,6 +345,23 @@ mod tests {
             assert!(table.contains("simulated"));
         }
         Rig::read(&out.join("rig.toml")).unwrap();
+        let made = out.join(harness::FOLDER);
+        let page = std::fs::read_to_string(made.join("page.html")).unwrap();
+        assert!(
+            page.contains("SIMULATED") && page.matches("<svg").count() >= 7,
+            "{page}"
+        );
+        for file in [
+            "coil.toml",
+            "cables.svg",
+            "volume.png",
+            "pots.svg",
+            "tone.svg",
+            "tolerances.svg",
+            "wirings.svg",
+        ] {
+            assert!(made.join(file).is_file(), "{file}");
+        }
         let e = demo(&out, true).unwrap_err().to_string();
         assert!(e.contains("is there already") && e.contains("--out"), "{e}");
     }

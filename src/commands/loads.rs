@@ -1,25 +1,22 @@
 //! `loads`: what hangs on a pickup, predicted; and predictions laid beside takes.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use super::coil::write_all;
 use super::outcome;
 use crate::cli::args::LoadsArgs;
 use crate::cli::console::Console;
-use crate::cli::context::{Fresh, stem};
-use crate::cli::inputs::LoadArg;
+use crate::cli::context::Fresh;
+use crate::cli::wirings::{read_coil, resolve};
 use crate::failure::{Failure, Result, Status};
-use crate::fileio;
-use crate::network::{Coil, CoilFile, Knob, Load, Wiring, predict, reach, spice, wirings};
+use crate::network::{Coil, CoilFile, Knob, Load, Wiring, predict, reach, spice, wirings as built_in};
 use crate::record::loads::{Basis, LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
 use crate::record::{Record, against, store};
 use crate::report::{loads_plot, text};
 
-const MOST_BYTES: u64 = 256 * 1024;
-
 pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     if args.list {
-        console.result(&text::wirings_text(&wirings::listed(), outcome::style(args.shown)))?;
+        console.result(&text::wirings_text(&built_in::listed(), outcome::style(args.shown)))?;
         return Ok(Status::Done);
     }
     let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
@@ -200,40 +197,6 @@ fn own_coil(wiring: &Wiring) -> CoilFile {
         eddy: coil.eddy,
         uncertainty: None,
     }
-}
-
-fn read_coil(path: &Path) -> Result<CoilFile> {
-    let text = fileio::read_text_limited(path, MOST_BYTES)?;
-    let mut file = CoilFile::parse(&path.display().to_string(), &text)?;
-    file.name.get_or_insert_with(|| stem(path));
-    Ok(file)
-}
-
-/// A load as it stands, or a wiring by its name or from its file.
-pub fn resolve(arg: &LoadArg) -> Result<(String, Wiring)> {
-    let name = match arg {
-        LoadArg::Load(load) => {
-            let text = load.to_string();
-            let text = if text.is_empty() { "none".into() } else { text };
-            return Ok((text, Wiring::from(load.clone())));
-        }
-        LoadArg::Wiring(name) => name,
-    };
-    if let Some(wiring) = wirings::built_in(name)? {
-        return Ok((name.clone(), wiring));
-    }
-    let path = Path::new(name);
-    if !name.ends_with(".toml") && !path.exists() {
-        return Err(Failure::new(
-            format!("{name:?} is neither a load nor a wiring nor a file"),
-            "write a load as \"vol=250k cable=5m@100p/m\"; `coilwright loads --list` names the wirings",
-        ));
-    }
-    let text = fileio::read_text_limited(path, MOST_BYTES)?;
-    let folder = path.parent().unwrap_or(Path::new("")).to_path_buf();
-    let coil = |file: &str| read_coil(&folder.join(file)).map(|f| f.coil());
-    let wiring = Wiring::parse(&path.display().to_string(), &text, &coil)?;
-    Ok((wiring.name.clone().unwrap_or_else(|| stem(path)), wiring))
 }
 
 fn write(args: &LoadsArgs, basis: &Basis, document: &LoadsDocument) -> Result<Vec<PathBuf>> {

@@ -5,6 +5,7 @@ use std::path::Path;
 use crate::cli::args::{UseArgs, channels};
 use crate::cli::console::Console;
 use crate::cli::defaults::{Defaults, FILE_NAME};
+use crate::cli::wirings::one_load;
 use crate::failure::{Failure, Result, Status};
 
 pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
@@ -12,7 +13,7 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
     let old = Defaults::read_from(here)?;
     let newer = Defaults {
         rig: args.rig.clone(),
-        load: args.load.clone(),
+        load: args.load.as_ref().map(one_load).transpose()?,
         folder: args.folder.clone(),
         output: args.devices.output.clone(),
         input: args.devices.input.clone(),

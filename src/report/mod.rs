@@ -5,6 +5,7 @@ pub mod family;
 pub mod loads_plot;
 pub mod number;
 pub mod overlay;
+pub mod page;
 mod palette;
 pub mod plot;
 mod sheet;

@@ -3,6 +3,19 @@
 use crate::bench::Folder;
 use crate::screens::shows;
 
+/// A command as a shell takes it apart: every other piece between quotes is one argument.
+fn words(line: &str) -> Vec<&str> {
+    let mut args = Vec::new();
+    for (i, piece) in line.split('"').enumerate() {
+        if i % 2 == 1 {
+            args.push(piece);
+        } else {
+            args.extend(piece.split_whitespace());
+        }
+    }
+    args
+}
+
 #[test]
 fn the_demonstration_does_what_it_says() {
     let f = Folder::new();
@@ -19,6 +32,9 @@ fn the_demonstration_does_what_it_says() {
             );
             assert!(inside.join("take.wav").exists() && inside.join("response.png").exists());
             kinds.push(record["verdict"].as_str().unwrap().to_string());
+        } else if inside.join("page.html").exists() {
+            assert!(inside.join("coil.toml").exists() && inside.join("cables.png").exists());
+            kinds.push("page".into());
         } else if inside.is_dir() {
             assert_eq!(
                 f.list(&format!("d/{folder}")),
@@ -27,21 +43,13 @@ fn the_demonstration_does_what_it_says() {
             kinds.push("compared".into());
         }
     }
-    for kind in ["ok", "suspect", "rejected", "compared"] {
+    for kind in ["ok", "suspect", "rejected", "compared", "page"] {
         assert!(kinds.iter().any(|k| k == kind), "{kind}: {kinds:?}");
     }
     // The commands that it names work as they stand there, and find the same.
     let mut named = 0;
     for line in run.out.lines().filter_map(|l| l.trim().strip_prefix("coilwright ")) {
-        // Every other piece between quotes is one argument.
-        let mut args: Vec<&str> = Vec::new();
-        for (i, piece) in line.split('"').enumerate() {
-            if i % 2 == 1 {
-                args.push(piece);
-            } else {
-                args.extend(piece.split_whitespace());
-            }
-        }
+        let mut args = words(line);
         args.push("--json");
         let again = f.run(&args).ended(0).json();
         named += 1;
@@ -73,4 +81,23 @@ fn the_demonstration_is_one_document_and_writes_over_nothing() {
     }
     assert_eq!(f.bytes("d/1-short-cable/record.json"), before);
     assert_eq!(f.list(""), ["d"]);
+}
+
+/// Every command on the page works where the page says that it does.
+#[test]
+fn the_commands_of_its_page_work() {
+    let f = Folder::new();
+    f.run(&["demo", "--out", "d"]).ended(0);
+    let page = String::from_utf8(f.bytes("d/pots-and-cables/page.html")).unwrap();
+    let mut commands = 0;
+    for rest in page.split("<pre>").skip(1) {
+        let line = rest.split("</pre>").next().unwrap().replace("&quot;", "\"");
+        let all = words(&line);
+        let (program, args) = all.split_first().unwrap();
+        assert_eq!(*program, "coilwright");
+        let run = f.command(args).current_dir(f.path("d")).output().unwrap();
+        assert!(run.status.success(), "{line}: {}", String::from_utf8_lossy(&run.stderr));
+        commands += 1;
+    }
+    assert!(commands >= 8, "{commands}");
 }

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::{COMPARISONS, CONTROLS_SHORT, JOBS, Made};
+use super::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS, Made, harness};
 use crate::record::{Level, Record};
 use crate::report::number::{self, Unit};
 use crate::report::text::{Style, compare_text, measure_text};
@@ -74,6 +74,26 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
     t.say(&format!("{}: no reading. {}", name(&r[5]), advice(&r[5])));
     t.look(out, &[JOBS[5].folder], "the record keeps the reason.");
 
+    t.head("6", "What pots and cables do to the first pickup");
+    let coil = &made.harness.coil;
+    t.say(&format!(
+        "Two takes, without a load and with 1 nF, tell what is in the coil: L {}, C_s {}. From there any guitar can be \
+         predicted: {}",
+        number::interval(&coil.l_h, Unit::Henry),
+        number::interval(&coil.c_f, Unit::Farad),
+        cables(made)
+    ));
+    t.say(&harness::spread(&made.harness.parts));
+    t.look(
+        out,
+        &[
+            JOBS[COIL_TAKES.start].folder,
+            JOBS[COIL_TAKES.start + 1].folder,
+            harness::FOLDER,
+        ],
+        "page.html shows cables, pots, capacitors and wirings.",
+    );
+
     if style.details {
         for record in r {
             t.text.push('\n');
@@ -124,6 +144,20 @@ fn reading(r: &Record) -> String {
         "{peak} above the lows; f0 {}, Q {}.",
         number::short(x.f0_hz.value, Unit::Hertz),
         number::short(x.q.value, Unit::Ratio)
+    )
+}
+
+/// What the first and the last cable of the sweep make of the peak.
+fn cables(made: &Made) -> String {
+    let loads = &made.harness.cables.loads;
+    let peak = |l: Option<&crate::record::loads::LoadPredicted>| {
+        l.and_then(|l| l.peak_hz)
+            .map_or("none".into(), |hz| number::short(hz, Unit::Hertz))
+    };
+    format!(
+        "on 1 m of cable its peak lies at {}, on 10 m at {}.",
+        peak(loads.first()),
+        peak(loads.last())
     )
 }
 

@@ -1,0 +1,296 @@
+//! The demonstration's page on pots and cables: from two takes to the coil, from the coil to any guitar.
+
+use std::path::{Path, PathBuf};
+
+use crate::cli::context::ready_folder;
+use crate::cli::inputs;
+use crate::commands::coil::write_all;
+use crate::failure::Result;
+use crate::network::{Knob, Load, Tolerances, Wiring, predict, reach, wirings};
+use crate::record::behind::{self, About, CoilDocument};
+use crate::record::loads::{Basis, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
+use crate::record::{Record, against};
+use crate::report::number::{self, Unit};
+use crate::report::page::{self, Block};
+use crate::report::{loads_plot, plot::Plot};
+
+pub const FOLDER: &str = "pots-and-cables";
+/// The guitar of the page.
+pub const GUITAR: &str = "vol=250k tone=250k+22n cable=5m@100p/m amp=1M";
+/// Of the capacitor that came out of the drawer, and of the bench's input.
+const TOLERANCE: &str = "cap=1% input=2%";
+const GOAL: &str = "3.2kHz 5dB";
+
+/// What the page was made of, for the story.
+pub struct Harness {
+    pub coil: CoilDocument,
+    pub cables: LoadsDocument,
+    pub parts: LoadsDocument,
+}
+
+struct Chapter<'a> {
+    basis: &'a Basis,
+    blocks: Vec<Block>,
+    files: Vec<(String, Plot)>,
+}
+
+impl Chapter<'_> {
+    /// Predictions, their plot in the page and beside it.
+    fn show(&mut self, file: &str, document: &LoadsDocument) -> Result<()> {
+        let plot = loads_plot::family(document)?;
+        let words = format!("Predicted responses: {file}");
+        self.blocks.push(Block::Picture(Box::new(plot.clone()), words));
+        self.files.push((file.into(), plot));
+        Ok(())
+    }
+
+    fn head(&mut self, text: &str) {
+        self.blocks.push(Block::Heading(text.into()));
+    }
+
+    fn say(&mut self, text: impl Into<String>) {
+        self.blocks.push(Block::Text(text.into()));
+    }
+
+    fn command(&mut self, text: &str) {
+        self.blocks.push(Block::Command(text.into()));
+    }
+
+    fn sweep(&self, load: &Load, text: &str, steps: Option<usize>) -> Result<LoadsDocument> {
+        let vary = inputs::vary(text)?;
+        let loads = vary
+            .values(steps)?
+            .into_iter()
+            .map(|v| {
+                let mut w = Wiring::from(load.clone());
+                let _ = vary.knob.set(&mut w.load, v);
+                predict_one(self.basis, &w.load.to_string(), &w, Some((vary.knob, v)), &manner(None))
+            })
+            .collect();
+        Ok(self.document(loads, None))
+    }
+
+    fn document(
+        &self,
+        loads: Vec<crate::record::loads::LoadPredicted>,
+        reached: Option<ReachedFound>,
+    ) -> LoadsDocument {
+        LoadsDocument {
+            schema: SCHEMA.into(),
+            pickup: self.basis.used(),
+            loads,
+            reached,
+            against: None,
+            undone: None,
+            notes: Vec::new(),
+        }
+    }
+}
+
+fn manner(tolerances: Option<Tolerances>) -> Manner {
+    Manner {
+        freq_hz: predict::usual_grid(),
+        tolerances,
+        runs: 1000,
+        seed: 1,
+    }
+}
+
+/// Makes the folder: coil file, plots, page. `takes`: of one pickup under two known loads; `check`: one more, under controls.
+pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
+    let tolerance = inputs::tolerance(TOLERANCE)?;
+    let coil = behind::find(
+        takes,
+        &About {
+            tolerances: tolerance.parts.clone(),
+            input: tolerance.input,
+            ohmmeter: tolerance.ohmmeter,
+            ..About::default()
+        },
+    )?;
+    let file = coil.file();
+    let basis = Basis::of(file.clone())?;
+    let guitar: Load = GUITAR.parse()?;
+    let mut c = Chapter {
+        basis: &basis,
+        blocks: vec![Block::Notice(
+            "SIMULATED, in a workshop that does not exist: no real pickup, pot or cable.".into(),
+        )],
+        files: Vec::new(),
+    };
+    c.say("The commands are as one would type them in the folder of the demonstration.");
+    found(&mut c, &coil);
+    let laid = against::against(std::slice::from_ref(check), &basis, &tolerance.parts)?;
+    checked(&mut c, &laid)?;
+    c.head("A longer cable");
+    c.say("Every metre is some hundred picofarads more across the winding: the peak comes down, and what lies above it goes.");
+    c.command(&format!(
+        "coilwright loads --coil pots-and-cables/coil.toml --load \"{GUITAR}\" --vary cable=1m...10m"
+    ));
+    let cables = c.sweep(&guitar, "cable=1m...10m", None)?;
+    c.show("cables", &cables)?;
+    c.head("The volume control");
+    c.say(
+        "Turned down it does not only make the guitar quieter: its upper part stands between winding and cable, and the treble \
+         goes first. A treble bleed gives some of it back.",
+    );
+    c.command(&format!(
+        "coilwright loads --coil pots-and-cables/coil.toml --load \"{GUITAR}\" --vary vol=1...0.2"
+    ));
+    let volumes = c.sweep(&guitar, "vol=1...0.2", Some(5))?;
+    c.show("volume", &volumes)?;
+    c.head("The value of the pot");
+    c.say("A larger pot damps less: the same peak, standing higher.");
+    c.command(&format!(
+        "coilwright loads --coil pots-and-cables/coil.toml --load \"{GUITAR}\" --vary vol-pot=100k,250k,500k,1M"
+    ));
+    let pots = c.sweep(&guitar, "vol-pot=100k,250k,500k,1M", None)?;
+    c.show("pots", &pots)?;
+    c.head("The tone capacitor");
+    c.say(
+        "With the tone control down the capacitor lies right across the pickup, and makes a peak of its own far below.",
+    );
+    let dark: Load = GUITAR.replace("22n", "22n@0").parse()?;
+    c.command(&format!(
+        "coilwright loads --coil pots-and-cables/coil.toml --load \"{dark}\" --vary tone-cap=4.7n,10n,22n,47n"
+    ));
+    let tones = c.sweep(&dark, "tone-cap=4.7n,10n,22n,47n", None)?;
+    c.show("tone", &tones)?;
+    c.head("The pickup, or the pot?");
+    let plain = Wiring::from(guitar.clone());
+    let parts = predict_one(&basis, GUITAR, &plain, None, &manner(Some(Tolerances::usual())));
+    let parts = c.document(vec![parts], None);
+    c.say(spread(&parts));
+    c.command(&format!(
+        "coilwright loads --coil pots-and-cables/coil.toml --load \"{GUITAR}\" --tolerance usual"
+    ));
+    c.show("tolerances", &parts)?;
+    wished(&mut c, &basis)?;
+    wired(&mut c, &basis)?;
+    let title = format!("Pots and cables on {}", coil.pickup.name);
+    let folder = ready_folder(&out.join(FOLDER))?;
+    let mut list: Vec<(PathBuf, Vec<u8>)> = vec![
+        (folder.join("page.html"), page::html(&title, &c.blocks).into_bytes()),
+        (
+            folder.join("coil.toml"),
+            file.to_toml("Coil of the demonstration. Simulated, invented data: no real pickup.")
+                .into_bytes(),
+        ),
+    ];
+    for (name, plot) in c.files {
+        list.push((folder.join(format!("{name}.svg")), plot.svg.into_bytes()));
+        list.push((folder.join(format!("{name}.png")), plot.png));
+    }
+    write_all(list)?;
+    Ok(Harness { coil, cables, parts })
+}
+
+fn found(c: &mut Chapter, coil: &CoilDocument) {
+    c.head("What is in the coil");
+    c.say(format!(
+        "One take cannot tell the inductance from the capacitance; {} under different known loads can. The intervals count \
+         noise, the capacitor's and the input's tolerance, and an ohmmeter right within 1 %.",
+        coil.takes.len()
+    ));
+    c.command("coilwright coil 7-no-load 8-with-1-nf --tolerance \"cap=1% input=2%\"");
+    let row = |a: &str, b: String| vec![a.to_owned(), b];
+    let mut rows = vec![
+        row("of the winding", format!("value {}", number::LEVEL)),
+        row("inductance", number::bare_interval(&coil.l_h, Unit::Henry)),
+        row("its own capacitance", number::bare_interval(&coil.c_f, Unit::Farad)),
+        row("resistance", number::bare_interval(&coil.r_ohm, Unit::Ohm)),
+    ];
+    if let Some(loss) = &coil.loss_ohm {
+        rows.push(row("losses, parallel to L", number::bare_interval(loss, Unit::Ohm)));
+    }
+    c.blocks.push(Block::Table(rows));
+}
+
+fn checked(c: &mut Chapter, laid: &against::Against) -> Result<()> {
+    c.head("Is it right?");
+    c.say(format!(
+        "A take under other controls, which the coil was not made from, laid over what the coil predicts for them: {:.2} dB \
+         apart (rms), {}.",
+        laid.rms_db,
+        if laid.within {
+            "within what is known of both"
+        } else {
+            "more than what is known of both explains"
+        }
+    ));
+    c.command("coilwright loads --coil pots-and-cables/coil.toml --against 1-short-cable");
+    let plot = loads_plot::against(laid, "the coil")?;
+    let words = "Predicted line and measured points".to_owned();
+    c.blocks.push(Block::Picture(Box::new(plot.clone()), words));
+    c.files.push(("check".into(), plot));
+    Ok(())
+}
+
+/// "Pots within 20 % ... move the peak from ... to ...".
+pub fn spread(document: &LoadsDocument) -> String {
+    let band = document.loads.first().and_then(|l| l.band.as_ref());
+    let Some((b, [low, high], [down, up])) = band.and_then(|b| Some((b, b.peak_hz?, b.height_db?))) else {
+        return "The parts' tolerances leave no peak to speak of.".into();
+    };
+    format!(
+        "Of {} such guitars with parts as they are sold (pots within 20 %, capacitor and cable within 10 %) 95 in a hundred \
+         have their peak between {} and {}, {} to {} above the lows: with one and the same pickup.",
+        b.runs,
+        number::short(low, Unit::Hertz),
+        number::short(high, Unit::Hertz),
+        number::short(down, Unit::Decibel),
+        number::short(up, Unit::Decibel)
+    )
+}
+
+fn wished(c: &mut Chapter, basis: &Basis) -> Result<()> {
+    c.head("The other way round");
+    let start: Load = "vol=250k amp=1M".parse()?;
+    let knobs = [Knob::Cap, Knob::VolPot];
+    let r = reach::reach(
+        &Wiring::from(start),
+        &basis.coil,
+        inputs::goal(GOAL)?,
+        &knobs,
+        basis.covariance.as_ref(),
+    )?;
+    let e = |i: usize, unit: Unit| {
+        let (_, value, u) = r.parts[i];
+        let u = u.unwrap_or(0.0);
+        number::interval(&crate::estimate::Estimate { value, u, u_noise: u }, unit)
+    };
+    c.say(format!(
+        "Wanted: a peak at 3.2 kHz that stands 5 dB above the lows. It takes {} across the pickup and a pot of {}.",
+        e(0, Unit::Farad),
+        e(1, Unit::Ohm)
+    ));
+    c.command(&format!(
+        "coilwright loads --coil pots-and-cables/coil.toml --load \"vol=250k amp=1M\" --reach \"{GOAL}\" --by cap,vol-pot"
+    ));
+    Ok(())
+}
+
+fn wired(c: &mut Chapter, basis: &Basis) -> Result<()> {
+    c.head("In other wirings");
+    c.say("A second coil, or a second pickup, of the same make. docs/wirings.md draws these and more.");
+    let names = [
+        "one-pickup",
+        "coils-series",
+        "coils-parallel",
+        "coil-split",
+        "two-pickups",
+    ];
+    let options: Vec<String> = names.iter().map(|n| format!("--load {n}")).collect();
+    c.command(&format!(
+        "coilwright loads --coil pots-and-cables/coil.toml {}",
+        options.join(" ")
+    ));
+    let mut loads = Vec::new();
+    for name in names {
+        if let Some(w) = wirings::built_in(name)? {
+            loads.push(predict_one(basis, name, &w, None, &manner(None)));
+        }
+    }
+    let document = c.document(loads, None);
+    c.show("wirings", &document)
+}

@@ -2,10 +2,12 @@
 
 use std::path::PathBuf;
 
+use coilwright::record::behind::CoilDocument;
+use coilwright::record::loads::LoadsDocument;
 use coilwright::record::{Record, store};
-use schemars::Schema;
 use schemars::generate::SchemaSettings;
 use schemars::transform::{RecursiveTransform, Transform};
+use schemars::{JsonSchema, Schema};
 use serde_json::{Value, json};
 
 use crate::bench::{Folder, SCHEMA_FILE, complaints, hold};
@@ -17,8 +19,12 @@ fn root() -> PathBuf {
 /// What stands in every record is required; what later versions of the program added (it has a default) is not. Widths of
 /// integers are the program's own business.
 fn published() -> Schema {
+    of::<Record>("Record of a measurement, version 1")
+}
+
+fn of<T: JsonSchema>(title: &str) -> Schema {
     let settings = SchemaSettings::draft2020_12().for_serialize();
-    let mut schema = settings.into_generator().into_root_schema_for::<Record>();
+    let mut schema = settings.into_generator().into_root_schema_for::<T>();
     RecursiveTransform(|schema: &mut Schema| {
         schema.remove("format");
         let added: Vec<String> = schema
@@ -34,23 +40,94 @@ fn published() -> Schema {
         }
     })
     .transform(&mut schema);
-    schema.insert("title".into(), json!("Record of a measurement, version 1"));
+    schema.insert("title".into(), json!(title));
     schema
 }
 
 #[test]
-fn the_published_schema_is_that_of_the_types() {
-    let path = root().join(SCHEMA_FILE);
-    let mut text = serde_json::to_string_pretty(&published()).unwrap();
-    text.push('\n');
-    if std::env::var_os("UPDATE_SCHEMA").is_some_and(|v| v == "1") {
-        std::fs::write(&path, &text).unwrap();
+fn the_published_schemas_are_those_of_the_types() {
+    for (file, schema) in [
+        (SCHEMA_FILE, published()),
+        (
+            "docs/coil.schema.json",
+            of::<CoilDocument>("Coil behind several takes, version 1"),
+        ),
+        (
+            "docs/loads.schema.json",
+            of::<LoadsDocument>("Predictions under loads, version 1"),
+        ),
+    ] {
+        let path = root().join(file);
+        let mut text = serde_json::to_string_pretty(&schema).unwrap();
+        text.push('\n');
+        if std::env::var_os("UPDATE_SCHEMA").is_some_and(|v| v == "1") {
+            std::fs::write(&path, &text).unwrap();
+        }
+        let there = std::fs::read_to_string(&path).unwrap_or_default();
+        assert!(
+            there == text,
+            "{file} is not that of the types: UPDATE_SCHEMA=1 cargo test --test cli schema writes it anew"
+        );
     }
-    let there = std::fs::read_to_string(&path).unwrap_or_default();
-    assert!(
-        there == text,
-        "{SCHEMA_FILE} is not that of the types: UPDATE_SCHEMA=1 cargo test --test cli schema writes it anew"
-    );
+}
+
+/// Coils and predictions of every kind are what their schemas allow.
+#[test]
+fn coils_and_predictions_keep_to_their_schemas() {
+    let allowed = |file: &str| {
+        let schema = serde_json::from_slice(&std::fs::read(root().join(file)).unwrap()).unwrap();
+        jsonschema::validator_for(&schema).unwrap()
+    };
+    let (coil, loads) = (allowed("docs/coil.schema.json"), allowed("docs/loads.schema.json"));
+    let f = Folder::new();
+    for (out, load) in [
+        ("a", "none"),
+        ("b", "cap=1n"),
+        ("c", "vol=250k@0.5 tone=250k+22n cable=3m@100p/m"),
+    ] {
+        f.measure(&["--load", load, "--ohms", "6k", "--out", out]).ended(0);
+    }
+    let metal = [
+        "--sim",
+        "r=6k l=2.4H cs=110p eddy=k=0.4,tau=33u,emf=0.1",
+        "--ohms",
+        "6k",
+    ];
+    for (out, load) in [("d", "none"), ("e", "cap=1n")] {
+        f.measure(&[&metal[..], &["--load", load, "--out", out]].concat())
+            .ended(0);
+    }
+    for takes in [&["a", "b"][..], &["a", "b", "c"], &["d", "e"]] {
+        let document = f.run(&[&["coil"], takes, &["--json"]].concat()).ended(0).json();
+        let complaints: Vec<String> = coil.iter_errors(&document).map(|e| e.to_string()).collect();
+        assert_eq!(complaints, [""; 0], "{document}");
+    }
+    f.run(&["coil", "a", "b", "--out", "coil.toml"]).ended(0);
+    let hand = "vol=250k amp=1M";
+    for more in [
+        &[
+            "--load",
+            "one-pickup",
+            "--load",
+            "coils-series",
+            "--tolerance",
+            "usual",
+            "--runs",
+            "100",
+        ][..],
+        &["--load", hand, "--vary", "vol=1...0", "--freq", "100,1k"],
+        &["--load", hand, "--reach", "3kHz", "--by", "cap"],
+        &["--against", "a", "c"],
+        &["--undo", "b"],
+        &["--load", "vol=250k@0", "--freq", "1k"],
+    ] {
+        let document = f
+            .run(&[&["loads", "--coil", "coil.toml", "--json"], more].concat())
+            .ended(0)
+            .json();
+        let complaints: Vec<String> = loads.iter_errors(&document).map(|e| e.to_string()).collect();
+        assert_eq!(complaints, [""; 0], "{more:?}");
+    }
 }
 
 #[test]

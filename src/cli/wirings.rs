@@ -35,7 +35,7 @@ pub fn resolve(arg: &LoadArg) -> Result<(String, Wiring)> {
     let path = Path::new(name);
     if !name.ends_with(".toml") && !path.exists() {
         return Err(Failure::new(
-            format!("{} is neither a load nor a wiring nor a file", quoted(name)),
+            format!("--load {} is neither a load nor a wiring nor a file", quoted(name)),
             "write a load as \"vol=250k cable=5m@100p/m\"; `coilwright loads --list` names the wirings",
         ));
     }

@@ -65,10 +65,11 @@ fn top(mag: &impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
     for _ in 0..4 {
         let (left, right) = (slope(x - step), slope(x + step));
         let bend = (right - left) / (2.0 * step);
-        if !(bend < 0.0) {
+        let down = (slope(x) / bend).clamp(-2e-4, 2e-4);
+        if bend >= 0.0 || !down.is_finite() {
             break;
         }
-        x -= (slope(x) / bend).clamp(-2e-4, 2e-4);
+        x -= down;
     }
     let inside = x.exp();
     if (low..=high).contains(&inside) {

@@ -364,7 +364,7 @@ impl TaperTable {
                 let points: Vec<(f64, f64)> = rotation.iter().copied().zip(share.iter().copied()).collect();
                 let ends = rotation.first() == Some(&0.0) && rotation.last() == Some(&1.0);
                 let rising = rotation.windows(2).all(|p| p[1] > p[0]);
-                let falling = share.windows(2).any(|p| !(p[1] >= p[0]));
+                let falling = !share.is_sorted();
                 if rotation.len() != share.len() || points.len() < 2 || !ends || !rising {
                     return Err(wrong(
                         "rotation and share do not go together",

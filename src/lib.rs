@@ -14,5 +14,6 @@ pub mod quantity;
 pub mod record;
 pub mod report;
 pub mod rig;
+pub mod stats;
 pub mod stimulus;
 pub mod transfer;

@@ -12,20 +12,24 @@ macro_rules! wirings {
 /// Name and file of each.
 pub const ALL: &[(&str, &str)] = wirings![
     "straight",
+    "volume-only",
     "one-pickup",
+    "no-load-tone",
+    "volume-down",
     "tone-at-wiper",
     "bleed-cap",
     "bleed-parallel",
     "bleed-series",
-    "no-load-tone",
     "coils-series",
     "coils-parallel",
     "coil-split",
     "coil-split-resistor",
     "two-pickups",
     "two-pickups-own-volumes",
+    "two-pickups-own-controls",
     "two-pickups-series",
     "two-pickups-opposed",
+    "three-pickups-middle-pair",
     "three-pickups",
 ];
 

@@ -159,3 +159,55 @@ fn coil_files_make_subcircuits() {
         "{text}"
     );
 }
+
+/// The table of docs/wirings.md is the program's own, and stays so to the printed
+/// digits.
+#[test]
+fn the_table_of_wirings_is_what_the_program_predicts() {
+    let page = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/wirings.md")).unwrap();
+    let number = |cell: &str| {
+        let text = cell.replace('−', "-").replace("dB", "").replace("kHz", "");
+        text.trim().parse::<f64>().ok()
+    };
+    let mut rows = 0;
+    for line in page.lines().filter(|l| l.starts_with("| [`") && l.contains(" dB |")) {
+        let cells: Vec<&str> = line.split('|').map(str::trim).collect();
+        let name = cells[1].split('`').nth(1).unwrap();
+        let coil = match name.starts_with("coil") {
+            true => serde_json::json!({"r_ohm": 4000.0, "l_h": 2.2, "c_f": 100e-12, "loss_ohm": 700e3}),
+            false => serde_json::json!({"r_ohm": 6000.0, "l_h": 2.4, "c_f": 120e-12, "loss_ohm": 900e3}),
+        };
+        let doc = predicted(&coil, name, &[100.0, 4000.0, 8000.0]);
+        let one = &doc["loads"][0];
+        let gain = numbers(&one["curve"]["gain_db"]);
+        let within = 0.051;
+        near(&format!("{name}: 100 Hz"), gain[0], number(cells[2]).unwrap(), within);
+        near(
+            &format!("{name}: 4 kHz"),
+            gain[1] - gain[0],
+            number(cells[3]).unwrap(),
+            within,
+        );
+        near(
+            &format!("{name}: 8 kHz"),
+            gain[2] - gain[0],
+            number(cells[4]).unwrap(),
+            within,
+        );
+        match number(cells[5]) {
+            Some(khz) => {
+                near(
+                    &format!("{name}: peak"),
+                    one["peak_hz"].as_f64().unwrap() / 1000.0,
+                    khz,
+                    0.0051,
+                );
+                let height = one["peak_db"].as_f64().unwrap() - gain[0];
+                near(&format!("{name}: height"), height, number(cells[6]).unwrap(), within);
+            }
+            None => assert_eq!(one["peak_hz"], Value::Null, "{name}"),
+        }
+        rows += 1;
+    }
+    assert_eq!(rows, coilwright::network::wirings::ALL.len());
+}

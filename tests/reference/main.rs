@@ -13,6 +13,7 @@ mod levels;
 mod limits;
 mod lossy;
 mod resonance;
+mod stats;
 mod strd;
 mod transient;
 // The bench draws rigs and repeats as well.

@@ -1,12 +1,14 @@
 #!/usr/bin/env python3
-"""f0 and Q of a two-channel sweep take by numpy and scipy, the plain way: what coilwright's time is compared with.
+"""f0 and Q of a two-channel sweep take by numpy and scipy: what coilwright's time is compared with.
 
-    baseline.py take.wav [--out result.json]
+    baseline.py take.wav [--tuned] [--out result.json]
 
 The same estimate as `coilwright analyze` without a rig: maximum likelihood of gain, f0, Q and both AC-coupling corners on
-the raw bins between two silences, weighted by the noise measured in them, mains lines left out. Nothing else that a record
-holds: no faults, no richer model, no curve. Vectorised throughout, with the Jacobian written out, since differences would
-take twice as long; scipy.signal is not imported, since that alone would take as long as the fit.
+the raw bins between two silences, weighted by the noise measured in them, mains lines left out; the model with one more pole
+and zero fitted besides, and chosen by the Bayesian criterion. Nothing else that a record holds: no faults, no curve.
+
+Vectorised throughout, and otherwise as one would write it: derivatives are left to scipy. With --tuned they are written out.
+scipy.signal is not imported in either case, since that alone would take as long as a fit.
 """
 import argparse
 import json
@@ -102,10 +104,10 @@ def noise(y, x, silences, rate):
 
 class Fit:
     """Weighted residuals of the used bins and their derivatives. Unknowns: gain per 2 pi f_ref, f0 and Q relative to where
-    the search starts, mean and difference of both corners."""
+    the search starts, mean and difference of both corners, and for the richer model pole and zero in units of 1/f_ref."""
 
-    def __init__(self, f, x, y, syy, sxx, syx, length, f0, q):
-        self.f, self.x, self.y, self.noise, self.length = f, x, y, (syy, sxx, syx), length
+    def __init__(self, f, x, y, syy, sxx, syx, length, f0, q, tuned):
+        self.f, self.x, self.y, self.noise, self.length, self.tuned = f, x, y, (syy, sxx, syx), length, tuned
         self.f0, self.q = f0, q
         self.weight = np.sqrt(2 / (syy * length))
         self.seen = None
@@ -113,12 +115,15 @@ class Fit:
     def parts(self, theta):
         if self.seen is not None and np.array_equal(self.seen[0], theta):
             return self.seen[1]
-        g, f0, q, mean, diff = theta
+        g, f0, q, mean, diff = theta[:5]
         f0, q = f0 * self.f0, q * self.q
         r = self.f / f0
         quad = 1 / (1 - r * r + 1j * (r / q))
         fy, fr = self.f - 1j * (mean + 0.5 * diff), self.f - 1j * (mean - 0.5 * diff)
         unit = 1j * (self.f / self.f0) * quad * fr / fy
+        if theta.size > 5:
+            s = 1j * self.f / self.f0
+            unit *= (1 + s * theta[6]) / (1 + s * theta[5])
         self.seen = theta.copy(), (g, f0, q, r, quad, fy, fr, unit, g * unit)
         return self.seen[1]
 
@@ -141,8 +146,11 @@ class Fit:
         a, b = 1j * hx / fy, 1j * hx / fr
         hq = hx * quad
         n = self.f.size
-        out = np.empty((2 * n + 2, 5), order="F")
+        out = np.empty((2 * n + 2, theta.size), order="F")
         derivatives = (unit * xw, hq * (-2 * r * r + 1j * (r / q)) * (self.f0 / f0), hq * (1j * r / q) * (self.q / q), a - b, 0.5 * (a + b))
+        if theta.size > 5:
+            s = 1j * self.f / self.f0
+            derivatives += (-hx * s / (1 + s * theta[5]), hx * s / (1 + s * theta[6]))
         for c, d in enumerate(derivatives):
             out[:n, c], out[n : 2 * n, c] = d.real, d.imag
         out[2 * n :] = 0
@@ -150,10 +158,11 @@ class Fit:
         return out
 
     def solve(self, theta):
-        low = [-np.inf, 0.05, 0.02, 0, -AC_APART_HZ]
-        high = [np.inf, 20, 50, AC_MOST_HZ, AC_APART_HZ]
+        low = [-np.inf, 0.05, 0.02, 0, -AC_APART_HZ, 0, -50][: theta.size]
+        high = [np.inf, 20, 50, AC_MOST_HZ, AC_APART_HZ, 50, 50][: theta.size]
+        jacobian = self.jacobian if self.tuned else "2-point"
         # The damping needs no scale of its own: the columns' norms are taken.
-        return least_squares(self.residuals, theta, self.jacobian, (low, high), x_scale="jac", ftol=1e-9, xtol=1e-9, gtol=1e-9)
+        return least_squares(self.residuals, theta, jacobian, (low, high), x_scale="jac", ftol=1e-9, xtol=1e-9, gtol=1e-9)
 
 
 def start(f, x, y, syy):
@@ -200,7 +209,7 @@ def lines_left(residual, syy, energy, spacing):
     return np.convolve(mean > 7.5 * typical, np.ones(7), "same") > 0.5
 
 
-def analyse(path):
+def analyse(path, tuned):
     rate, y, x = read(path)
     begin, end = active(x, rate)
     cut, window = record(begin, end, x.size, rate)
@@ -223,12 +232,12 @@ def analyse(path):
     f0, q, g = start(f[used], fx[used], fy[used], syy[used])
     theta = np.array([g, 1.0, 1.0, AC_HZ, 0.0])
     for last in (False, True):
-        fit = Fit(*(v[used] for v in (f, fx, fy, syy, sxx, syx)), length, f0, q)
+        fit = Fit(*(v[used] for v in (f, fx, fy, syy, sxx, syx)), length, f0, q, tuned)
         fit.reweight(theta)
         solved = fit.solve(theta)
         theta = solved.x
         if not last:
-            whole = Fit(f, fx, fy, syy, sxx, syx, length, f0, q)
+            whole = Fit(f, fx, fy, syy, sxx, syx, length, f0, q, tuned)
             # The residuals know better than the silences where a line ends.
             used = clear & ~lines_left(fy - whole.parts(theta)[-1] * fx, syy, energy, spacing)
     jac = fit.jacobian(theta)
@@ -236,7 +245,10 @@ def analyse(path):
     # The cost counts what the window took from the noise of a bin as taken.
     chi2 = 2 * solved.cost / (2 * fit.f.size - 5) * length / energy
     u = np.sqrt(np.diag(cov) * max(chi2, 1.0))
+    richer = fit.solve(np.append(theta, (0.1, 0.05)))
+    delta_bic = 2 * (richer.cost - solved.cost) * length / energy / max(chi2, 1.0) + 2 * np.log(2 * fit.f.size)
     return {
+        "delta_bic": delta_bic,
         "f0_hz": {"value": theta[1] * f0, "u": u[1] * f0},
         "q": {"value": theta[2] * q, "u": u[2] * q},
         "ac_mean_hz": {"value": theta[3], "u": u[3]},
@@ -249,11 +261,12 @@ def analyse(path):
 def main():
     args = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     args.add_argument("take", nargs="?", help="without one: only the imports, to see what they cost")
+    args.add_argument("--tuned", action="store_true", help="derivatives written out")
     args.add_argument("--out", help="where the result goes; left out: standard output")
     args = args.parse_args()
     if args.take is None:
         return
-    text = json.dumps(analyse(args.take), indent=2)
+    text = json.dumps(analyse(args.take, args.tuned), indent=2)
     if args.out:
         with open(args.out, "w") as file:
             file.write(text)

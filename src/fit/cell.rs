@@ -1,8 +1,9 @@
 //! Bins as the last word counts them: alone where they must be, else a few neighbours drawn together without loss.
 //!
 //! Over bins so close that H is a constant, sum |Y - H X|^2 is |y - H x|^2 plus a part that H cannot change, with
-//! x^2 = sum |X|^2 and y = sum conj(X) Y / x. At the weighted mean frequency the slope of H drops out too; what is left is
-//! its bend, (width/(f0/Q))^2/24 of H: a part in ten millions with the widths taken here.
+//! x^2 = sum |X|^2 and y = sum conj(X) Y / x. At the weighted mean frequency the slope of H drops out of the first part; what
+//! is left is its bend, (width/(f0/Q))^2/24 of H: a part in ten millions with the widths taken here. In the second part the
+//! slope would pass for noise, and is taken off as the search for the minimum found it.
 
 use num_complex::Complex64;
 
@@ -36,8 +37,8 @@ const WIDTH: f64 = 0.002;
 const WIDTH_OF_RESONANCE: f64 = 0.0015;
 const MOST_BINS: usize = 16;
 
-/// The used bins of a band. `resonance_hz`: the width f0/Q of the resonance.
-pub fn cells(bins: &Bins, band: [f64; 2], resonance_hz: f64) -> Vec<Cell> {
+/// The used bins of a band. `resonance_hz`: the width f0/Q of the resonance; `slope`: of H, per hertz.
+pub fn cells(bins: &Bins, band: [f64; 2], resonance_hz: f64, slope: impl Fn(f64) -> Complex64) -> Vec<Cell> {
     let (from, to) = (bins.index_of(band[0]), (bins.index_of(band[1]) + 1).min(bins.len()));
     let zero = Complex64::new(0.0, 0.0);
     let mut out = Vec::new();
@@ -52,12 +53,19 @@ pub fn cells(bins: &Bins, band: [f64; 2], resonance_hz: f64) -> Vec<Cell> {
         };
         let stop = (i + width).min(to);
         let (mut xx, mut xy, mut yy, mut fx, mut count, mut last) = (0.0, zero, 0.0, 0.0, 0, i);
+        // By the distance from the cell's first bin: the frequencies themselves are much larger than what they differ by.
+        let (mut near_xx, mut near_xy, mut square) = (0.0, zero, 0.0);
+        let begin = bins.freq(i);
         for k in (i..stop).filter(|k| bins.used[*k]) {
             let p = bins.x[k].norm_sqr();
             xx += p;
             xy += bins.x[k].conj() * bins.y[k];
             yy += bins.y[k].norm_sqr();
             fx += p * bins.freq(k);
+            let off = bins.freq(k) - begin;
+            near_xx += off * p;
+            near_xy += off * bins.x[k].conj() * bins.y[k];
+            square += off * off * p;
             count += 1;
             last = k;
         }
@@ -76,12 +84,17 @@ pub fn cells(bins: &Bins, band: [f64; 2], resonance_hz: f64) -> Vec<Cell> {
         } else if count > 1 && xx > 0.0 {
             let x = xx.sqrt();
             let y = xy / x;
+            let h = slope(fx / xx);
+            let middle = near_xx / xx;
+            let along = near_xy - middle * xy;
+            let spread = square - middle * near_xx;
+            let sloped = 2.0 * (h.conj() * along).re - h.norm_sqr() * spread;
             out.push(Cell {
                 f: fx / xx,
                 x: Complex64::new(x, 0.0),
                 y,
                 x_clock: zero,
-                rest: (yy - y.norm_sqr()).max(0.0),
+                rest: (yy - y.norm_sqr() - sloped).max(0.0),
                 syy: bins.syy[last],
                 sxx: bins.sxx[last],
                 syx: bins.syx[last],

@@ -385,7 +385,12 @@ fn best_of(
         return None;
     }
     let (f0, q) = model::f0_q(f_ref, best.theta[1], best.theta[2]);
-    let cells = cell::cells(bins, setup.band, f0 / q);
+    let at = model.at(&best.theta);
+    let slope = |f: f64| {
+        let h = 1e-5 * f;
+        (at.response(f + h) - at.response(f - h)) / (2.0 * h)
+    };
+    let cells = cell::cells(bins, setup.band, f0 / q, slope);
     let polished = raw::polish(&cells, bins.length, &model, &best.theta, &lower, &upper, &priors)?;
     if !(polished.last_step.is_finite() && polished.last_step < 1.0) {
         return None;

@@ -10,6 +10,7 @@ use crate::fileio;
 use crate::record::RigSummary;
 use keys::{Key, Kind};
 
+pub mod history;
 pub mod keys;
 
 /// For the record's notes where no rig is given: a current reference and an input that loads nothing are assumed then.

@@ -1,0 +1,446 @@
+//! Is the rig still the rig? Checks of one witness, and what control charts make of them.
+//!
+//! The first checks are the baseline. From twenty on limits are believed: individuals charts (NIST/SEMATECH e-Handbook 6.3.2.2)
+//! and moving averages (6.3.2.4), widened for being estimates, all of them together with at most one false alarm in a hundred
+//! checks (Bonferroni, which holds whatever hangs on what).
+
+use serde::{Deserialize, Serialize};
+use statrs::distribution::{ContinuousCDF, StudentsT};
+
+use crate::estimate::Estimate;
+use crate::failure::{Failure, Result};
+use crate::record::{Record, Verdict};
+use crate::stats::chart::{Ewma, Individuals, moving_range_freedom};
+
+pub const SCHEMA: &str = "coilwright/checks/1";
+/// Checks before limits are believed.
+pub const BASELINE: usize = 20;
+/// Of all quantities together, per check.
+pub const FALSE_ALARMS: f64 = 0.01;
+/// Weight of the newest value in the moving average: slow drifts show, single days do not.
+const LAMBDA: f64 = 0.2;
+/// A history this long is of many years.
+const MOST: usize = 100_000;
+
+/// One check of the witness, as much of its record as the charts need.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Check {
+    /// The record's.
+    pub id: String,
+    pub taken_at: String,
+    pub f0_hz: Estimate,
+    pub q: Estimate,
+    pub level_db: Option<Estimate>,
+    pub polarity: i8,
+    pub snr_db: Option<f64>,
+    pub hum_db: Option<f64>,
+    pub mains_hz: Option<f64>,
+    pub clock_ppm: Option<f64>,
+    pub temperature_c: Option<f64>,
+    /// How the check ended; what was outside stays in the history and out of the baseline.
+    pub go: bool,
+}
+
+/// All checks of one rig with one witness.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct History {
+    pub schema: String,
+    /// Name and content hash of the rig file.
+    pub rig: String,
+    pub hash: String,
+    /// The witness's name.
+    pub witness: String,
+    pub checks: Vec<Check>,
+}
+
+/// What is charted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Quantity {
+    F0,
+    Q,
+    Level,
+    Noise,
+    Hum,
+}
+
+impl Quantity {
+    pub const ALL: [Quantity; 5] = [
+        Quantity::F0,
+        Quantity::Q,
+        Quantity::Level,
+        Quantity::Noise,
+        Quantity::Hum,
+    ];
+
+    /// Also by the moving average: what drifts.
+    fn averaged(self) -> bool {
+        matches!(self, Quantity::F0 | Quantity::Q | Quantity::Level)
+    }
+
+    /// As it is charted: frequency and Q as natural logarithms, so that differences are relative; levels in dB.
+    pub fn of(self, c: &Check) -> Option<f64> {
+        match self {
+            Quantity::F0 => Some(c.f0_hz.value.ln()),
+            Quantity::Q => Some(c.q.value.ln()),
+            Quantity::Level => c.level_db.map(|l| l.value),
+            Quantity::Noise => c.snr_db,
+            Quantity::Hum => c.hum_db,
+        }
+        .filter(|v| v.is_finite())
+    }
+}
+
+/// One quantity of a check against its chart.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Charted {
+    pub quantity: Quantity,
+    pub value: f64,
+    pub centre: f64,
+    /// Half-width of the limits of a single value.
+    pub half: f64,
+    /// Moving average and the half-width of its limits.
+    pub average: Option<(f64, f64)>,
+}
+
+impl Charted {
+    pub fn off(&self) -> f64 {
+        self.value - self.centre
+    }
+
+    pub fn jumped(&self) -> bool {
+        self.off().abs() > self.half
+    }
+
+    pub fn drifted(&self) -> bool {
+        self.average.is_some_and(|(z, half)| (z - self.centre).abs() > half)
+    }
+}
+
+/// What a check says of the rig.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Judgement {
+    /// Good checks so far; below [`BASELINE`] nothing is judged but the sign.
+    pub baseline: usize,
+    pub charted: Vec<Charted>,
+    /// The sign is not that of the baseline.
+    pub turned: bool,
+    /// The scatter within the take is far above the baseline's.
+    pub noisy: bool,
+}
+
+impl Judgement {
+    pub fn believed(&self) -> bool {
+        self.baseline >= BASELINE
+    }
+
+    pub fn go(&self) -> bool {
+        !self.turned && !self.charted.iter().any(|c| c.jumped() || c.drifted())
+    }
+
+    pub fn get(&self, quantity: Quantity) -> Option<&Charted> {
+        self.charted.iter().find(|c| c.quantity == quantity)
+    }
+}
+
+impl Check {
+    /// Of a record of the witness; a rejected take is no check.
+    pub fn of(record: &Record) -> Result<Check> {
+        let reading = record
+            .resonance
+            .as_ref()
+            .filter(|_| record.verdict != Verdict::Rejected);
+        let Some(r) = reading else {
+            return Err(Failure::new(
+                "the take of the witness gives no reading, so it says nothing of the rig",
+                "see to what the take says, and check again",
+            ));
+        };
+        Ok(Check {
+            id: record.id.clone(),
+            taken_at: record.taken_at.clone(),
+            f0_hz: r.f0_hz,
+            q: r.q,
+            level_db: r.level_db,
+            polarity: r.polarity,
+            snr_db: record.capture.snr_db,
+            hum_db: record.capture.hum_db,
+            mains_hz: record.capture.mains_hz,
+            clock_ppm: record.capture.clock_ppm,
+            temperature_c: record.pickup.temperature_c,
+            go: true,
+        })
+    }
+}
+
+/// How far readings of one pickup lie apart from day to day on a rig, as standard deviations.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BetweenDays {
+    /// Relative.
+    pub f0: f64,
+    /// Relative.
+    pub q: f64,
+    pub level_db: Option<f64>,
+    /// Degrees of freedom.
+    pub freedom: f64,
+}
+
+impl History {
+    pub fn new(rig: &str, hash: &str, witness: &str) -> Self {
+        History {
+            schema: SCHEMA.into(),
+            rig: rig.into(),
+            hash: hash.into(),
+            witness: witness.into(),
+            checks: Vec::new(),
+        }
+    }
+
+    /// `place` names the file in messages.
+    pub fn parse(place: &str, bytes: &[u8]) -> Result<History> {
+        let wrong = |what: String| Failure::new(format!("{place} {what}"), "move it aside to begin a new history");
+        let h: History = serde_json::from_slice(bytes).map_err(|e| wrong(format!("is no history of checks: {e}")))?;
+        if h.schema != SCHEMA {
+            return Err(wrong(format!(
+                "is of the kind {:?}, this version reads {SCHEMA:?}",
+                h.schema
+            )));
+        }
+        let sound = |c: &Check| {
+            let positive = |e: &Estimate| e.value.is_finite() && e.value > 0.0 && e.u.is_finite() && e.u >= 0.0;
+            positive(&c.f0_hz) && positive(&c.q)
+        };
+        if h.checks.len() > MOST || !h.checks.iter().all(sound) {
+            return Err(wrong("holds a check that no take gives".into()));
+        }
+        Ok(h)
+    }
+
+    /// The good checks that the limits stand on: the first ones.
+    fn baseline(&self) -> Vec<&Check> {
+        self.checks.iter().filter(|c| c.go).take(BASELINE).collect()
+    }
+
+    /// Judges a new check, which is not in the history yet.
+    pub fn judge(&self, new: &Check) -> Judgement {
+        let base = self.baseline();
+        let signs: i32 = base.iter().map(|c| i32::from(c.polarity.signum())).sum();
+        let noise = |c: &Check| c.f0_hz.u_noise / c.f0_hz.value;
+        let mut scatters: Vec<f64> = base.iter().map(|c| noise(c)).collect();
+        scatters.sort_by(f64::total_cmp);
+        let usual = scatters.get(scatters.len() / 2).copied();
+        let mut charted = Vec::new();
+        if base.len() >= BASELINE {
+            // Charts there are: one for each quantity that the baseline has, one more where it is averaged.
+            let whole = |k: Quantity| base.iter().all(|c| k.of(c).is_some()) && k.of(new).is_some();
+            let kinds: Vec<Quantity> = Quantity::ALL.into_iter().filter(|k| whole(*k)).collect();
+            let charts = kinds.len() + kinds.iter().filter(|k| k.averaged()).count();
+            let each = FALSE_ALARMS / charts.max(1) as f64;
+            charted.extend(kinds.iter().filter_map(|k| self.chart(*k, &base, new, each)));
+        }
+        Judgement {
+            baseline: base.len(),
+            charted,
+            turned: base.len() >= 3 && i32::from(new.polarity.signum()) * signs < 0,
+            noisy: usual.is_some_and(|u| noise(new) > NOISY * u) && base.len() >= 5,
+        }
+    }
+
+    fn chart(&self, kind: Quantity, base: &[&Check], new: &Check, false_alarm: f64) -> Option<Charted> {
+        let values: Vec<f64> = base.iter().filter_map(|c| kind.of(c)).collect();
+        let chart = Individuals::of(&values)?;
+        let value = kind.of(new)?;
+        let average = kind.averaged().then(|| {
+            // The good checks since the baseline, and this one.
+            let later = self
+                .checks
+                .iter()
+                .filter(|c| c.go)
+                .skip(BASELINE)
+                .filter_map(|c| kind.of(c));
+            let run: Vec<f64> = later.chain([value]).collect();
+            let ewma = Ewma {
+                lambda: LAMBDA,
+                target: chart.centre,
+                sigma: chart.sigma,
+            };
+            let z = ewma.run(&run).last().copied().unwrap_or(value);
+            let n = u32::try_from(run.len()).unwrap_or(u32::MAX).min(1000);
+            let spread = ewma.limits_after(n, 1.0)[1] - chart.centre;
+            let centre = chart.sigma / (chart.n as f64).sqrt();
+            let t = StudentsT::new(0.0, 1.0, moving_range_freedom(chart.n))
+                .map_or(f64::INFINITY, |d| d.inverse_cdf(1.0 - 0.5 * false_alarm));
+            (z, t * spread.hypot(centre))
+        });
+        Some(Charted {
+            quantity: kind,
+            value,
+            centre: chart.centre,
+            half: chart.half_width(false_alarm),
+            average,
+        })
+    }
+
+    /// The rig's repeatability from day to day; `None` below the baseline.
+    pub fn between_days(&self) -> Option<BetweenDays> {
+        let good: Vec<&Check> = self.checks.iter().filter(|c| c.go).collect();
+        if good.len() < BASELINE {
+            return None;
+        }
+        let sigma = |k: Quantity| {
+            let v: Vec<f64> = good.iter().filter_map(|c| k.of(c)).collect();
+            (v.len() == good.len())
+                .then(|| Individuals::of(&v))
+                .flatten()
+                .map(|c| c.sigma)
+        };
+        Some(BetweenDays {
+            f0: sigma(Quantity::F0)?,
+            q: sigma(Quantity::Q)?,
+            level_db: sigma(Quantity::Level),
+            freedom: moving_range_freedom(good.len()),
+        })
+    }
+}
+
+/// A take whose own noise is so many times the usual one is a noisy day's.
+const NOISY: f64 = 4.0;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand_chacha::ChaCha8Rng;
+    use rand_chacha::rand_core::{Rng, SeedableRng};
+
+    /// Noise of a rig in use: f0 0.05 %, Q 0.5 %, level 0.1 dB (assumed), the lead's capacitance 1 pF between days of some 600.
+    struct Days {
+        r: ChaCha8Rng,
+    }
+
+    impl Days {
+        fn new(seed: u64) -> Self {
+            Days {
+                r: ChaCha8Rng::seed_from_u64(seed),
+            }
+        }
+
+        fn normal(&mut self) -> f64 {
+            let mut even = || ((self.r.next_u64() >> 11) as f64 + 0.5) / (1u64 << 53) as f64;
+            (-2.0 * even().ln()).sqrt() * (std::f64::consts::TAU * even()).cos()
+        }
+
+        /// A check of a rig that is off by so much (relative in f0 and Q, dB in level).
+        fn check(&mut self, f0: f64, q: f64, level: f64) -> Check {
+            let lead = -0.5 * self.normal() / 600.0;
+            let e = |v: f64, u: f64| Estimate::new(v, u * v.abs(), u * v.abs()).unwrap();
+            Check {
+                id: String::new(),
+                taken_at: String::new(),
+                f0_hz: e(4000.0 * (1.0 + f0 + lead + 5e-4 * self.normal()), 5e-5),
+                q: e(2.5 * (1.0 + q + 5e-3 * self.normal()), 5e-4),
+                level_db: Some(e(-40.0 + level + 0.1 * self.normal(), 1e-4)),
+                polarity: 1,
+                snr_db: Some(50.0 + self.normal()),
+                hum_db: Some(-50.0 + 2.0 * self.normal()),
+                mains_hz: Some(50.0),
+                clock_ppm: None,
+                temperature_c: None,
+                go: true,
+            }
+        }
+
+        fn history(&mut self, n: usize) -> History {
+            let mut h = History::new("bench", "hash", "tin");
+            h.checks = (0..n).map(|_| self.check(0.0, 0.0, 0.0)).collect();
+            h
+        }
+    }
+
+    /// False alarms over ten thousand good checks, each against a baseline of its own or with a long run since.
+    #[test]
+    fn at_most_one_false_alarm_in_a_hundred_checks() {
+        let mut days = Days::new(5);
+        for since in [0, 15] {
+            let (mut alarms, n) = (0, 5000);
+            for _ in 0..n {
+                let h = days.history(BASELINE + since);
+                let check = days.check(0.0, 0.0, 0.0);
+                alarms += usize::from(!h.judge(&check).go());
+            }
+            let share = alarms as f64 / f64::from(n);
+            println!("{since} checks after the baseline: {:.2} % false alarms", 100.0 * share);
+            assert!(share <= 0.012, "{share}");
+        }
+    }
+
+    /// Days until a fault is found; the theory's number beside it is that of known limits.
+    fn days_until(mut fault: impl FnMut(usize) -> (f64, f64, f64), seed: u64) -> f64 {
+        let mut days = Days::new(seed);
+        let rounds = 200;
+        let mut sum = 0;
+        for _ in 0..rounds {
+            let mut h = days.history(BASELINE);
+            for day in 1..1000 {
+                let (f0, q, level) = fault(day);
+                let mut c = days.check(f0, q, level);
+                let found = !h.judge(&c).go();
+                c.go = !found;
+                h.checks.push(c);
+                if found {
+                    sum += day;
+                    break;
+                }
+            }
+        }
+        f64::from(u32::try_from(sum).unwrap()) / f64::from(rounds)
+    }
+
+    /// 50 pF more of lead on 600: f0 4 % down, some forty sigmas: at once. Exciter 3 mm farther: some 3 dB. One input 1 dB down:
+    /// ten sigmas of level, at once. A drift of 0.1 % a week on a sigma of 0.1 %: five checks a week.
+    #[test]
+    fn faults_are_found_as_soon_as_theory_allows() {
+        let lead = days_until(|_| (-0.04, 0.01, 0.0), 1);
+        let farther = days_until(|_| (0.0, 0.0, -3.0), 2);
+        let input = days_until(|_| (0.0, 0.0, -1.0), 3);
+        let drift = days_until(|day| (-0.001 * day as f64 / 5.0, 0.0, 0.0), 4);
+        println!("days until found: lead {lead}, exciter {farther}, input {input}, drift {drift}");
+        assert_eq!((lead, farther, input), (1.0, 1.0, 1.0));
+        // Sigma of f0 is 0.097 %; limits at 4.2 sigmas of one value, or 1.4 of the average with its lag of four days: about
+        // ten days.
+        assert!((5.0..20.0).contains(&drift), "{drift}");
+    }
+
+    #[test]
+    fn jumps_drifts_and_noise_are_told_apart() {
+        let mut days = Days::new(9);
+        let h = days.history(BASELINE);
+        let mut turned = days.check(0.0, 0.0, 0.0);
+        turned.polarity = -1;
+        let j = h.judge(&turned);
+        assert!(j.turned && !j.go());
+        let jump = h.judge(&days.check(-0.01, 0.0, 0.0));
+        assert!(jump.get(Quantity::F0).unwrap().jumped() && !jump.get(Quantity::Level).unwrap().jumped());
+        let mut noisy = days.check(0.0, 0.0, 0.0);
+        noisy.f0_hz.u_noise *= 20.0;
+        assert!(h.judge(&noisy).noisy);
+        // Before the baseline is whole nothing but the sign is judged.
+        let mut young = h.clone();
+        young.checks.truncate(10);
+        let j = young.judge(&days.check(-0.3, 0.0, 0.0));
+        assert!(j.go() && !j.believed() && j.charted.is_empty());
+        assert_eq!(young.between_days(), None);
+        let b = h.between_days().unwrap();
+        assert!(
+            (0.0006..0.0015).contains(&b.f0) && (0.003..0.008).contains(&b.q),
+            "{b:?}"
+        );
+        let text = serde_json::to_vec(&h).unwrap();
+        assert_eq!(History::parse("h", &text), Ok(h));
+        assert!(
+            History::parse("h.json", b"{}")
+                .unwrap_err()
+                .to_string()
+                .starts_with("h.json is no history")
+        );
+    }
+}

@@ -41,6 +41,20 @@ fn place_new(file: NamedTempFile, path: &Path) -> Result<()> {
     }
 }
 
+/// Runs `work` while no other process does the same for this file: read, change, write as one. The lock is a file beside it,
+/// which stays.
+pub fn alone<T>(path: &Path, work: impl FnOnce() -> Result<T>) -> Result<T> {
+    let name = path
+        .file_name()
+        .map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let beside = folder_of(path).join(format!(".{name}.lock"));
+    let lock = File::create(&beside).map_err(|e| Failure::io("lock", &beside, &e))?;
+    lock.lock().map_err(|e| Failure::io("lock", &beside, &e))?;
+    let out = work();
+    let _ = lock.unlock();
+    out
+}
+
 /// A whole file, refused above `max_bytes`: a wrong path must not fill the memory.
 pub fn read_limited(path: &Path, max_bytes: u64) -> Result<Vec<u8>> {
     let failed = |e: io::Error| Failure::io("read", path, &e);

@@ -30,8 +30,47 @@ pub struct Rig {
     pub input: Option<Input>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mains: Option<Mains>,
+    /// Tells two interfaces of one model apart; on a label on the unit itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub witness: Option<Witness>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pack: Option<Pack>,
     #[serde(skip)]
     hash: String,
+}
+
+/// The pickup, or the dummy in its tin, that is kept for checking the rig.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Witness {
+    pub name: String,
+    /// What hangs on it during a check besides the rig's own input, in the load notation.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub load: Option<String>,
+}
+
+/// What belongs to the rig when it travels, each in words.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Pack {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub interface: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub exciter: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stop: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub r#box: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub leads: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub witness: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub meters: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub other: Option<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -150,7 +189,7 @@ const MAINS: Kind = Kind::Number {
     fits: |v| (40.0..=70.0).contains(&v),
 };
 
-const KEYS: [Key; 22] = [
+const KEYS: [Key; 33] = [
     Key::new("", "name", Kind::Text),
     Key::new("exciter", "reference", Kind::OneOf(&["voltage", "current"])).required(),
     Key::new("exciter", "series_ohm", OHM).required(),
@@ -173,6 +212,17 @@ const KEYS: [Key; 22] = [
     Key::new("input", "delay_tolerance_s", DELAY_TOLERANCE),
     Key::new("input", "gain_db", GAIN),
     Key::new("mains", "frequency_hz", MAINS),
+    Key::new("", "unit", Kind::Text),
+    Key::new("witness", "name", Kind::Text),
+    Key::new("witness", "load", Kind::Text),
+    Key::new("pack", "interface", Kind::Text),
+    Key::new("pack", "exciter", Kind::Text),
+    Key::new("pack", "stop", Kind::Text),
+    Key::new("pack", "box", Kind::Text),
+    Key::new("pack", "leads", Kind::Text),
+    Key::new("pack", "witness", Kind::Text),
+    Key::new("pack", "meters", Kind::Text),
+    Key::new("pack", "other", Kind::Text),
 ];
 
 impl Rig {
@@ -343,11 +393,20 @@ impl Rig {
         notes
     }
 
+    /// First 16 hex digits of the SHA-256 of what the file states about the measuring chain: what is packed with the rig, or
+    /// kept beside it, may be written anew without making it another rig.
+    pub fn chain_hash(&self) -> String {
+        let values = self.summary().values;
+        hash_of(serde_json::to_string(&values).unwrap_or_default().as_bytes())
+    }
+
     /// For the record: every value that the file states, by its full key.
     pub fn summary(&self) -> RigSummary {
         let mut values = std::collections::BTreeMap::new();
         if let Ok(serde_json::Value::Object(tables)) = serde_json::to_value(self) {
-            for (table, inner) in tables {
+            // What measures; what is kept beside it or packed with it is no part of a reading.
+            let measuring = |table: &str| ["exciter", "input", "mains"].contains(&table);
+            for (table, inner) in tables.into_iter().filter(|t| measuring(&t.0)) {
                 if let serde_json::Value::Object(inner) = inner {
                     values.extend(inner.into_iter().map(|(key, v)| (format!("{table}.{key}"), v)));
                 }
@@ -416,6 +475,11 @@ delay_tolerance_s = 1e-7
 gain_db = 0.0
 [mains]
 frequency_hz = 50
+[witness]
+name = "tin one"
+load = "cap=470p"
+[pack]
+interface = "two inputs, label A"
 "#;
     const LEAST: &str = "[exciter]\nreference = \"voltage\"\nseries_ohm = 100\ninductance_h = 0.0005\n";
 
@@ -439,7 +503,11 @@ frequency_hz = 50
         }
         // The list of keys and the type agree: every key but the name comes back in the summary.
         let summary = rig.summary();
-        let mut listed: Vec<String> = KEYS.iter().skip(1).map(Key::full_name).collect();
+        let mut listed: Vec<String> = KEYS
+            .iter()
+            .filter(|k| ["exciter", "input", "mains"].contains(&k.table))
+            .map(Key::full_name)
+            .collect();
         listed.sort();
         assert_eq!(summary.values.keys().cloned().collect::<Vec<_>>(), listed);
         assert_eq!(summary.values["exciter.reference"], "voltage");

@@ -16,6 +16,7 @@ use crate::cli::context::{Bench, Fresh, stamp};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::record::{Record, compose, repeats};
+use crate::rig::Rig;
 use crate::stimulus::{self, Drive};
 
 /// Where takes come from.
@@ -114,6 +115,13 @@ struct Taken {
 }
 
 pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
+    let (record, files) = taken(&args, console)?;
+    outcome::show(&record, &files, args.shown, console)?;
+    Ok(outcome::status(&record))
+}
+
+/// One measurement, kept: the record and its files.
+pub fn taken(args: &MeasureArgs, console: &mut Console) -> Result<(Record, Vec<PathBuf>)> {
     let defaults = Defaults::read_from(Path::new("."))?;
     let bench = Bench::plan(&args.about, &defaults)?;
     let source = Source::of(&args.source);
@@ -123,9 +131,9 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
             "add --source sim",
         ));
     }
-    let mut player = Player::plan(&args, &source, &bench, &defaults)?;
+    let mut player = Player::plan(args, &source, &bench, &defaults)?;
     let mut fresh = Fresh::default();
-    let place = Place::plan(&args, &defaults, &mut fresh)?;
+    let place = Place::plan(args, &defaults, &mut fresh)?;
     let mut taken = Vec::new();
     for n in 0..args.repeats {
         if args.repeats > 1 {
@@ -135,14 +143,44 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
     }
     let mut records = Vec::new();
     for (n, t) in taken.iter().enumerate() {
-        records.push(record(&args, &bench, &player, t, n)?);
+        records.push(record(args, &bench, &player, t, n)?);
     }
-    let record = repeats::combine(records)?;
+    let mut record = repeats::combine(records)?;
+    if let Some(path) = args.about.rig.as_ref().or(defaults.rig.as_ref()) {
+        record
+            .notes
+            .extend(last_check(path, bench.rig.as_ref(), taken.first().map(|t| t.at))?);
+    }
     let folder = place.folder()?;
     let takes: Vec<&Take> = taken.iter().map(|t| &t.take).collect();
     let files = outcome::write_with_takes(&record, &takes, player.played(), &folder)?;
-    outcome::show(&record, &files, args.shown, console)?;
-    Ok(outcome::status(&record))
+    Ok((record, files))
+}
+
+/// How old the rig's last good check is; nothing where the rig has no checks, or was changed since.
+fn last_check(path: &Path, rig: Option<&Rig>, at: Option<SystemTime>) -> Result<Option<String>> {
+    let history = super::rig::history_of(path)?.filter(|h| rig.is_some_and(|r| r.chain_hash() == h.hash));
+    let Some(history) = history else {
+        return Ok(None);
+    };
+    let Some(good) = history.checks.iter().rev().find(|c| c.go) else {
+        return Ok(Some("the rig has no good check yet".into()));
+    };
+    let days = good
+        .taken_at
+        .parse::<jiff::Timestamp>()
+        .ok()
+        .zip(at.and_then(|t| jiff::Timestamp::try_from(t).ok()))
+        .map(|(then, now)| now.duration_since(then).as_hours() / 24);
+    let since = match days {
+        Some(0) => "less than a day ago".to_owned(),
+        Some(1) => "a day ago".to_owned(),
+        Some(n) => format!("{n} days ago"),
+        None => good.taken_at.clone(),
+    };
+    let after = history.checks.last().is_some_and(|c| !c.go);
+    let after = if after { "; the last check was no-go" } else { "" };
+    Ok(Some(format!("rig last checked good {since}{after}")))
 }
 
 fn record(args: &MeasureArgs, bench: &Bench, player: &Player, t: &Taken, n: usize) -> Result<Record> {

@@ -11,3 +11,4 @@ pub mod measure;
 pub mod outcome;
 pub mod progress;
 pub mod remember;
+pub mod rig;

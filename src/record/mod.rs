@@ -9,6 +9,7 @@ use crate::estimate::Estimate;
 
 pub mod against;
 pub mod behind;
+pub mod checks;
 pub mod compose;
 pub mod difference;
 pub mod loads;

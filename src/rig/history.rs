@@ -37,6 +37,9 @@ pub struct Check {
     pub mains_hz: Option<f64>,
     pub clock_ppm: Option<f64>,
     pub temperature_c: Option<f64>,
+    /// Made by the built-in bench.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub simulated: bool,
     /// How the check ended; what was outside stays in the history and out of the baseline.
     pub go: bool,
 }
@@ -76,6 +79,18 @@ impl Quantity {
     /// Also by the moving average: what drifts.
     fn averaged(self) -> bool {
         matches!(self, Quantity::F0 | Quantity::Q | Quantity::Level)
+    }
+
+    /// Below this a difference does not matter at a bench (choices): 0.05 % in f0, 0.5 % in Q, 0.1 dB in level, 1 dB in noise,
+    /// 3 dB in hum.
+    fn least(self) -> f64 {
+        match self {
+            Quantity::F0 => 5e-4,
+            Quantity::Q => 5e-3,
+            Quantity::Level => 0.1,
+            Quantity::Noise => 1.0,
+            Quantity::Hum => 3.0,
+        }
     }
 
     /// As it is charted: frequency and Q as natural logarithms, so that differences are relative; levels in dB.
@@ -168,6 +183,7 @@ impl Check {
             mains_hz: record.capture.mains_hz,
             clock_ppm: record.capture.clock_ppm,
             temperature_c: record.pickup.temperature_c,
+            simulated: record.is_simulated(),
             go: true,
         })
     }
@@ -272,12 +288,14 @@ impl History {
                 .map_or(f64::INFINITY, |d| d.inverse_cdf(1.0 - 0.5 * false_alarm));
             (z, t * spread.hypot(centre))
         });
+        // What is too small to matter is no alarm, however quiet the baseline was.
+        let least = kind.least();
         Some(Charted {
             quantity: kind,
             value,
             centre: chart.centre,
-            half: chart.half_width(false_alarm),
-            average,
+            half: chart.half_width(false_alarm).max(least),
+            average: average.map(|(z, half)| (z, half.max(least))),
         })
     }
 
@@ -345,6 +363,7 @@ mod tests {
                 mains_hz: Some(50.0),
                 clock_ppm: None,
                 temperature_c: None,
+                simulated: false,
                 go: true,
             }
         }

@@ -9,5 +9,6 @@ mod demo;
 mod faulty;
 mod folders;
 mod killed;
+mod rig;
 mod schema;
 mod screens;

@@ -1,0 +1,262 @@
+//! `rig`: what the rig is, and whether it still is.
+
+use std::path::{Path, PathBuf};
+
+use super::measure;
+use super::outcome;
+use crate::cli::args::{About, CheckArgs, MeasureArgs, PolarityArgs, RepeatArgs, RigAction, RigFileArgs, Shown};
+use crate::cli::console::Console;
+use crate::cli::defaults::Defaults;
+use crate::cli::inputs::LoadArg;
+use crate::failure::{Failure, Result, Status};
+use crate::fileio;
+use crate::network::Load;
+use crate::record::checks::{CheckDocument, PolarityDocument, RepeatDocument, RigDocument};
+use crate::record::{Record, store};
+use crate::report::{checks_plot, text};
+use crate::rig::Rig;
+use crate::rig::history::{Check, History};
+
+const MOST_BYTES: u64 = 64 << 20;
+
+pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
+    match action {
+        RigAction::Show(a) => show(&a, console),
+        RigAction::Check(a) => check(*a, console),
+        RigAction::Repeat(a) => repeat(&a, console),
+        RigAction::Polarity(a) => polarity(&a, console),
+        RigAction::Pack(a) => pack(&a, console),
+    }
+}
+
+/// The rig file given, or the one remembered.
+fn rig_of(given: Option<&PathBuf>) -> Result<(PathBuf, Rig)> {
+    let path = match given {
+        Some(path) => path.clone(),
+        None => Defaults::read_from(Path::new("."))?.rig.ok_or_else(|| {
+            Failure::new(
+                "no rig file is given, and none is remembered for this folder",
+                "give it, or remember it with `coilwright use --rig FILE`",
+            )
+        })?,
+    };
+    let rig = Rig::read(&path)?;
+    Ok((path, rig))
+}
+
+/// Beside the rig file: north.toml has its checks in north.checks.json.
+pub fn history_path(rig: &Path) -> PathBuf {
+    rig.with_extension("checks.json")
+}
+
+/// The history of a rig; `None` where it has none.
+pub fn history_of(rig: &Path) -> Result<Option<History>> {
+    let path = history_path(rig);
+    if path.symlink_metadata().is_err() {
+        return Ok(None);
+    }
+    History::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?).map(Some)
+}
+
+fn show(args: &RigFileArgs, console: &mut Console) -> Result<Status> {
+    let (path, rig) = rig_of(args.rig.as_ref())?;
+    let document = RigDocument::of(&rig, history_of(&path)?.as_ref());
+    print(args.shown, console, &document, |style| text::rig_text(&document, style))?;
+    Ok(Status::Done)
+}
+
+fn pack(args: &RigFileArgs, console: &mut Console) -> Result<Status> {
+    let (_, rig) = rig_of(args.rig.as_ref())?;
+    let document = RigDocument::of(&rig, None);
+    if document.pack.is_empty() {
+        return Err(Failure::new(
+            format!("the rig file of {} has no [pack]", rig.name),
+            "list there what belongs to the rig: interface, exciter, stop, box, leads, witness, meters, other",
+        ));
+    }
+    print(args.shown, console, &document, |style| {
+        text::pack_text(&document, style)
+    })?;
+    Ok(Status::Done)
+}
+
+fn print<D: serde::Serialize>(
+    shown: Shown,
+    console: &mut Console,
+    document: &D,
+    text: impl FnOnce(text::Style) -> String,
+) -> Result<()> {
+    if shown.json {
+        console.json(document)
+    } else {
+        console.result(&text(outcome::style(shown)))
+    }
+}
+
+fn check(args: CheckArgs, console: &mut Console) -> Result<Status> {
+    let (path, rig) = rig_of(args.rig.as_ref())?;
+    let Some(witness) = rig.witness.clone() else {
+        return Err(Failure::new(
+            format!("the rig file {} names no witness", path.display()),
+            "write [witness] and below it name = \"tin one\": the pickup that is kept for checking",
+        ));
+    };
+    // Found out before anything sounds: the history can be read, and is this rig's.
+    let before = history_of(&path)?;
+    belongs(before.as_ref(), &rig, &witness.name, &path, args.begin_again)?;
+    let (record, files) = match &args.record {
+        Some(given) => (store::read(given)?, Vec::new()),
+        None => witnessed(&args, &path, &witness.name, witness.load.as_deref(), console)?,
+    };
+    of_this_rig(&record, &rig, &witness.name)?;
+    let mut new = Check::of(&record)?;
+    let history_file = history_path(&path);
+    let (judgement, history, old) = fileio::alone(&history_file, || {
+        let mut history = match history_of(&path)? {
+            Some(h) if !args.begin_again => h,
+            _ => History::new(&rig.name, &rig.chain_hash(), &witness.name),
+        };
+        let old = match before.as_ref().filter(|_| args.begin_again) {
+            Some(old) => Some(set_aside(&history_file, old)?),
+            None => None,
+        };
+        if history.checks.iter().any(|c| c.id == new.id) {
+            return Err(Failure::new(
+                "this take of the witness is in the history already",
+                "measure the witness anew",
+            ));
+        }
+        let judgement = history.judge(&new);
+        new.go = judgement.go();
+        history.checks.push(new.clone());
+        fileio::write_atomically(&history_file, &outcome::pretty(&history, "the history")?)?;
+        Ok((judgement, history, old))
+    })?;
+    let plot = checks_plot::history(&history)?;
+    let mut written = files;
+    for (ending, bytes) in [("checks.svg", plot.svg.into_bytes()), ("checks.png", plot.png)] {
+        let file = path.with_extension(ending);
+        // Drawn anew after every check: nothing measured is in it that the history has not.
+        fileio::write_atomically(&file, &bytes)?;
+        written.push(file);
+    }
+    written.push(history_file);
+    written.extend(old);
+    let document = CheckDocument::of(&rig, &witness.name, &new, &judgement, &history);
+    print(args.shown, console, &document, |style| {
+        text::check_text(&document, &written, style)
+    })?;
+    Ok(if judgement.go() {
+        Status::Done
+    } else {
+        Status::OutsideLimits
+    })
+}
+
+/// The old history under a name of its own.
+fn set_aside(path: &Path, old: &History) -> Result<PathBuf> {
+    for n in 1..1000 {
+        let place = path.with_extension(format!("{n}.json"));
+        if place.symlink_metadata().is_err() {
+            fileio::write_new(&place, &outcome::pretty(old, "the old history")?)?;
+            return Ok(place);
+        }
+    }
+    Err(Failure::new(
+        "too many old histories beside the rig file",
+        "move some of them away",
+    ))
+}
+
+fn belongs(history: Option<&History>, rig: &Rig, witness: &str, path: &Path, begin_again: bool) -> Result<()> {
+    let Some(h) = history.filter(|_| !begin_again) else {
+        return Ok(());
+    };
+    let what = if h.witness != witness {
+        format!("its checks are of the witness {:?}, not {witness:?}", h.witness)
+    } else if h.hash != rig.chain_hash() {
+        "its file has been changed since its checks began".to_owned()
+    } else {
+        return Ok(());
+    };
+    Err(Failure::new(
+        format!("{}: {what}", path.display()),
+        "undo that, or begin a new baseline with --begin-again: another rig has other readings",
+    ))
+}
+
+fn of_this_rig(record: &Record, rig: &Rig, witness: &str) -> Result<()> {
+    if record.pickup.name != witness {
+        return Err(Failure::new(
+            format!(
+                "the record is of {:?}, not of the witness {witness:?}",
+                record.pickup.name
+            ),
+            "give a record of the witness",
+        ));
+    }
+    if record.rig.values != rig.summary().values {
+        return Err(Failure::new(
+            "the record was made with another rig, or before the rig file was changed",
+            "measure the witness with this rig",
+        ));
+    }
+    Ok(())
+}
+
+fn witnessed(
+    args: &CheckArgs,
+    rig: &Path,
+    witness: &str,
+    load: Option<&str>,
+    console: &mut Console,
+) -> Result<(Record, Vec<PathBuf>)> {
+    let load: Load = match load {
+        Some(text) => text.parse()?,
+        None => Load::default(),
+    };
+    let args = MeasureArgs {
+        pickup: witness.to_owned(),
+        source: args.source.clone(),
+        about: About {
+            rig: Some(rig.to_path_buf()),
+            load: Some(LoadArg::Load(load)),
+            over: args.over.clone(),
+            room: args.room,
+            ..About::default()
+        },
+        repeats: 1,
+        devices: args.devices.clone(),
+        drive: args.drive.clone(),
+        sim: args.sim.clone(),
+        drive_file: None,
+        model: None,
+        out: args.out.clone(),
+        shown: Shown::default(),
+    };
+    measure::taken(&args, console)
+}
+
+fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {
+    let (path, rig) = rig_of(args.rig.as_ref())?;
+    let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
+    let document = RepeatDocument::of(&rig, &records)?;
+    let file = path.with_extension("repeat.json");
+    fileio::alone(&file, || {
+        fileio::write_atomically(&file, &outcome::pretty(&document, "the repeatability")?)
+    })?;
+    print(args.shown, console, &document, |style| {
+        text::repeat_text(&document, &[file], style)
+    })?;
+    Ok(Status::Done)
+}
+
+fn polarity(args: &PolarityArgs, console: &mut Console) -> Result<Status> {
+    let record = store::read(&args.record)?;
+    let known = if args.is == "-1" { -1 } else { 1 };
+    let document = PolarityDocument::of(&record, known)?;
+    print(args.shown, console, &document, |style| {
+        text::polarity_text(&document, style)
+    })?;
+    Ok(Status::Done)
+}

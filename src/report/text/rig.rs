@@ -1,0 +1,173 @@
+//! What the commands on rigs show on the screen.
+
+use std::path::PathBuf;
+
+use super::screen::Screen;
+use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two, words, written};
+use crate::record::checks::{CheckDocument, PolarityDocument, RepeatDocument, RigDocument, Spread};
+use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
+
+pub fn rig_text(d: &RigDocument, style: Style) -> String {
+    let mut out = Screen::new(style);
+    let unit = d
+        .unit
+        .as_deref()
+        .map_or(String::new(), |u| format!(", unit {}", words::clean(u)));
+    out.free(&format!("{}{unit}", words::clean(&d.name)), BOLD);
+    for w in &d.words {
+        out.free(w, PLAIN);
+    }
+    match (&d.witness, d.checks, &d.last_good) {
+        (None, ..) => out.free(
+            "No witness is named: nothing can tell whether this rig is still what it was.",
+            PLAIN,
+        ),
+        (Some(w), 0, _) => out.free(
+            &format!("Its witness is {}; it has not been checked yet.", words::clean(w)),
+            PLAIN,
+        ),
+        (Some(w), n, last) => out.free(
+            &format!(
+                "Its witness is {}: {n} checks, the last good one {}.",
+                words::clean(w),
+                last.as_deref().map_or("none".into(), words::when)
+            ),
+            PLAIN,
+        ),
+    }
+    for o in &d.open {
+        out.row("open", o, DIM);
+    }
+    out.row("hash", &d.hash, DIM);
+    out.text
+}
+
+pub fn pack_text(d: &RigDocument, style: Style) -> String {
+    let mut out = Screen::new(style);
+    out.free(&format!("To pack with {}:", words::clean(&d.name)), BOLD);
+    for (what, text) in &d.pack {
+        out.listed("[ ]", &format!("{what}: {}", words::clean(text)), PLAIN);
+    }
+    out.free("", PLAIN);
+    out.free(
+        "On arrival: headphones off the ears, phantom power off, then `coilwright rig check`: go or no-go.",
+        PLAIN,
+    );
+    out.text
+}
+
+pub fn check_text(d: &CheckDocument, files: &[PathBuf], style: Style) -> String {
+    let mut out = Screen::new(style);
+    let (word, paint) = match d.verdict.as_str() {
+        "go" => ("GO: the rig is still the rig", BOLD),
+        "no-go" => ("NO GO: something has changed", STOP),
+        _ => ("noted: too few checks yet to judge by", BOLD),
+    };
+    out.free(word, paint);
+    out.row(
+        "Rig",
+        &format!("{}, by {}", words::clean(&d.rig), words::clean(&d.witness)),
+        PLAIN,
+    );
+    out.row("f0", &number::interval(&d.f0_hz, Unit::Hertz), PLAIN);
+    out.row("Q", &number::interval(&d.q, Unit::Ratio), PLAIN);
+    for a in &d.advice {
+        out.row("", a, if d.verdict == "no-go" { WARN } else { PLAIN });
+    }
+    for q in &d.quantities {
+        let (scale, unit) = match q.quantity.as_str() {
+            "f0" | "q" => (100.0, "%"),
+            _ => (1.0, "dB"),
+        };
+        let name = match q.quantity.as_str() {
+            "q" => "Q",
+            other => other,
+        };
+        let mut text = format!(
+            "{:+.3} {unit} from the baseline (limits {PLUS_MINUS} {})",
+            scale * q.off,
+            two(scale * q.limit)
+        );
+        if let (Some(a), Some(l)) = (q.average_off, q.average_limit) {
+            text.push_str(&format!(
+                ", average {:+.3} ({PLUS_MINUS} {})",
+                scale * a,
+                two(scale * l)
+            ));
+        }
+        let paint = if q.state == "within" { DIM } else { WARN };
+        out.row(name, &text, paint);
+    }
+    written(&mut out, files);
+    out.text
+}
+
+fn spread(s: &Spread, scale: f64, unit: &str) -> String {
+    format!(
+        "{} {unit} ({} to {} {LEVEL})",
+        two(scale * s.sd),
+        two(scale * s.low),
+        two(scale * s.high)
+    )
+}
+
+pub fn repeat_text(d: &RepeatDocument, files: &[PathBuf], style: Style) -> String {
+    let mut out = Screen::new(style);
+    out.free(
+        &format!(
+            "This rig can tell {} % in f0 apart, and {} % in Q.",
+            two(100.0 * d.tells_f0),
+            two(100.0 * d.tells_q)
+        ),
+        BOLD,
+    );
+    out.row(
+        "From",
+        &format!(
+            "{} readings of {} pickups on {}, taken out and laid back",
+            d.readings,
+            d.pickups,
+            words::clean(&d.rig)
+        ),
+        PLAIN,
+    );
+    out.row("f0", &format!("scatter {}", spread(&d.f0, 100.0, "%")), PLAIN);
+    out.row("Q", &format!("scatter {}", spread(&d.q, 100.0, "%")), PLAIN);
+    if let Some(s) = &d.peak_db {
+        out.row("Height", &format!("scatter {}", spread(s, 1.0, "dB")), PLAIN);
+    }
+    if let Some(s) = &d.level_db {
+        out.row("Level", &format!("scatter {}", spread(s, 1.0, "dB")), PLAIN);
+    }
+    if d.freedom < 8 {
+        out.row(
+            "note",
+            "few repeats: five pickups, three times each, would tell better",
+            DIM,
+        );
+    }
+    written(&mut out, files);
+    out.text
+}
+
+pub fn polarity_text(d: &PolarityDocument, style: Style) -> String {
+    let mut out = Screen::new(style);
+    out.free(
+        &format!("Write into the rig file, below [exciter]: sign = {}", d.sign),
+        BOLD,
+    );
+    let stated = match d.stated {
+        Some(s) if s == d.sign => "which is what stands there".to_owned(),
+        Some(s) => format!("where {s} stands now: is the exciter as it was, and the pickup the right one?"),
+        None => "where nothing stands yet".to_owned(),
+    };
+    out.free(
+        &format!(
+            "{} is known to be {:+}; {stated}. The magnet plays no part in this.",
+            words::clean(&d.pickup),
+            d.known
+        ),
+        PLAIN,
+    );
+    out.text
+}

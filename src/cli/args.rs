@@ -10,6 +10,7 @@ use crate::capture::wav::Channels;
 use crate::network::reach::Goal;
 use crate::network::{Eddy, Knob};
 use crate::quantity::{self, Unit};
+use crate::record::potting::Limits;
 use crate::stimulus::{Shape, Tilt};
 
 const TOP_EXAMPLES: &str = "\
@@ -57,6 +58,8 @@ pub enum Command {
     Loads(Box<LoadsArgs>),
     /// Find L, C and losses of the coil behind takes under several loads
     Coil(CoilArgs),
+    /// Wax before and after: what changed, and whether it is what wax does
+    Potting(PottingArgs),
     /// Keep a rig the same rig: what it is, whether it still is, what belongs to it
     Rig(RigCommand),
 }
@@ -468,6 +471,62 @@ pub struct CoilArgs {
     pub spice: Option<PathBuf>,
     #[command(flatten)]
     pub shown: Shown,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Hot wax burns and catches fire: thermostat, lid, never unattended, no water near it, fresh air; no pickup
+is measured hot. docs/safety.md has the usual cautions; local rules come first.
+
+Examples:
+  coilwright potting takes/neck-7/0003 --after takes/neck-7/0004 --rig north.toml --rested 14h
+  coilwright potting before --after after --rig north.toml --limit \"f0=0.5% q=5%\" --out lot-12
+"
+)]
+pub struct PottingArgs {
+    /// Records before the wax: files, their folders, or folders of such folders
+    #[arg(value_name = "BEFORE", required = true, num_args = 1..)]
+    pub before: Vec<PathBuf>,
+    /// Records after it; pairs are made by the pickup's name
+    #[arg(long, value_name = "AFTER", required = true, num_args = 1..)]
+    pub after: Vec<PathBuf>,
+    /// The rig file, whose checks tell what the rig does from day to day; left out, the one that `use` remembers
+    #[arg(long, value_name = "FILE")]
+    pub rig: Option<PathBuf>,
+    /// Up to which a change is none, such as "f0=0.5% q=5%"
+    #[arg(long, value_name = "LIST", value_parser = pot_limits)]
+    pub limit: Option<PotLimits>,
+    /// How long the coils have rested since the wax, such as 14h
+    #[arg(long, value_name = "TIME", value_parser = hours, allow_hyphen_values = true)]
+    pub rested: Option<f64>,
+    /// The windings' own capacitance before, where it is known, such as 120p
+    #[arg(long, value_name = "FARAD", value_parser = farads, allow_hyphen_values = true)]
+    pub cs: Option<f64>,
+    /// Folder for plot and table
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    #[command(flatten)]
+    pub shown: Shown,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PotLimits(pub Limits);
+
+fn pot_limits(s: &str) -> Result<PotLimits, String> {
+    inputs::pot_limits(s).map(PotLimits).map_err(words)
+}
+
+/// In hours; a plain number is hours too.
+fn hours(s: &str) -> Result<f64, String> {
+    let text = s.trim();
+    let hours = match text.strip_suffix('h') {
+        Some(n) => n.trim().parse::<f64>().ok(),
+        None => text.parse::<f64>().ok(),
+    };
+    match hours.or_else(|| quantity::parse(text, Unit::Second).ok().map(|s| s / 3600.0)) {
+        Some(h) if (0.0..1e5).contains(&h) => Ok(h),
+        _ => Err("write the time as 14h or 90min".into()),
+    }
 }
 
 #[derive(Debug, Args)]

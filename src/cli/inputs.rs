@@ -5,6 +5,7 @@ use crate::network::Load;
 use crate::network::knob::{self, Knob, Tolerances};
 use crate::network::reach::Goal;
 use crate::quantity::{self, Unit, preferred, quoted};
+use crate::record::potting::Limits;
 
 /// A load in the command line's notation, or a wiring: by name, or a file.
 #[derive(Debug, Clone, PartialEq)]
@@ -228,6 +229,28 @@ pub fn tolerance(text: &str) -> Result<ToleranceArg> {
         }
     }
     Ok(out)
+}
+
+/// "f0=0.5% q=5%".
+pub fn pot_limits(text: &str) -> Result<Limits> {
+    let hint = "write f0=0.5% q=5%, or one of them";
+    let mut limits = Limits::default();
+    for word in text.split_whitespace() {
+        let (name, value) = word
+            .split_once('=')
+            .ok_or_else(|| Failure::new(format!("limit {} has no \"=\"", quoted(word)), hint))?;
+        let slot = match name {
+            "f0" => &mut limits.f0,
+            "q" => &mut limits.q,
+            _ => return Err(Failure::new(format!("there is no limit of {}", quoted(name)), hint)),
+        };
+        let v = quantity::parse_at(&format!("limit {name}"), value, Unit::Relative)?;
+        if !(v > 0.0 && v < 1.0) {
+            return Err(Failure::new(format!("limit {} is none", quoted(word)), hint));
+        }
+        *slot = v;
+    }
+    Ok(limits)
 }
 
 #[cfg(test)]

@@ -64,6 +64,7 @@ fn dispatch(command: Command, console: &mut Console) -> Result<Status> {
         Command::Compare(a) => commands::compare::run(&a, console),
         Command::Loads(a) => commands::loads::run(&a, console),
         Command::Coil(a) => commands::coil::run(&a, console),
+        Command::Potting(a) => commands::potting::run(&a, console),
         Command::Rig(a) => commands::rig::run(a.action, console),
     }
 }

@@ -9,6 +9,7 @@ pub mod drive;
 pub mod loads;
 pub mod measure;
 pub mod outcome;
+pub mod potting;
 pub mod progress;
 pub mod remember;
 pub mod rig;

@@ -13,6 +13,7 @@ pub mod checks;
 pub mod compose;
 pub mod difference;
 pub mod loads;
+pub mod potting;
 pub mod repeats;
 pub mod store;
 

@@ -9,6 +9,7 @@ pub mod overlay;
 pub mod page;
 mod palette;
 pub mod plot;
+pub mod potting_plot;
 mod sheet;
 pub mod text;
 mod words;

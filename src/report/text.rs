@@ -15,10 +15,12 @@ use crate::record::{Eddy, Fit, Level, Model, Record, Resonance, Verdict};
 use screen::Screen;
 
 mod loads;
+mod potting;
 mod rig;
 mod screen;
 
 pub use loads::{coil_text, loads_text, wirings_text};
+pub use potting::potting_text;
 pub use rig::{check_text, pack_text, polarity_text, repeat_text, rig_text};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use coilwright::record::behind::CoilDocument;
 use coilwright::record::loads::LoadsDocument;
+use coilwright::record::potting::PottingDocument;
 use coilwright::record::{Record, store};
 use schemars::generate::SchemaSettings;
 use schemars::transform::{RecursiveTransform, Transform};
@@ -55,6 +56,10 @@ fn the_published_schemas_are_those_of_the_types() {
         (
             "docs/loads.schema.json",
             of::<LoadsDocument>("Predictions under loads, version 1"),
+        ),
+        (
+            "docs/potting.schema.json",
+            of::<PottingDocument>("Wax before and after, version 1"),
         ),
     ] {
         let path = root().join(file);

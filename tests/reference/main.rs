@@ -12,6 +12,7 @@ mod joint_sim;
 mod levels;
 mod limits;
 mod lossy;
+mod potting;
 mod resonance;
 mod stats;
 mod strd;

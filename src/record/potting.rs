@@ -1,0 +1,499 @@
+//! Wax before and after: the `coilwright/potting/1` document.
+//!
+//! A change is judged against what the rig itself does between two days, which its history of checks tells; without one nothing
+//! can be told. *Unchanged* is an equivalence test (two one-sided tests at 5 %) against limits that the shop sets, not the mere
+//! absence of a difference.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use statrs::distribution::{ContinuousCDF, StudentsT};
+
+use super::behind::{input_of, load_of};
+use super::difference::same_rig;
+use super::{Record, Resonance, Verdict};
+use crate::estimate::Estimate;
+use crate::failure::{Failure, Result};
+use crate::rig::history::{BetweenDays, History};
+use crate::stats::paired::{Paired, equivalence};
+
+pub const SCHEMA: &str = "coilwright/potting/1";
+
+/// Up to which a change is none.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Limits {
+    /// Relative.
+    pub f0: f64,
+    /// Relative.
+    pub q: f64,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Limits { f0: 0.005, q: 0.05 }
+    }
+}
+
+/// What is known besides the records.
+#[derive(Debug, Clone, Default)]
+pub struct About {
+    pub limits: Limits,
+    /// Hours since the coils came out of the wax.
+    pub rested_h: Option<f64>,
+    /// The windings' capacitance before, in farads; left out, [`USUAL_C_F`] within [`USUAL_C_U_F`].
+    pub winding_f: Option<f64>,
+}
+
+/// Capacitance of a winding and how well it is known where nothing is said (common practice: 40 to 300 pF).
+const USUAL_C_F: f64 = 120e-12;
+const USUAL_C_U_F: f64 = 40e-12;
+/// Hours after which a coil is as cold as its room (choice: overnight).
+pub const RESTED_H: f64 = 10.0;
+/// Kelvin above the room from which a winding is warm: 0.4 % of its resistance.
+const WARM_K: f64 = 1.0;
+/// Time constant with which a potted coil cools, for a guess at when to come back (choice).
+const COOLS_H: f64 = 1.0;
+/// Copper: R goes with 234.5 + T in degrees Celsius (resistance method; IEC 60034-1, recalled, not verified).
+const COPPER_C: f64 = 234.5;
+/// Wax between the turns can raise the winding's capacitance by this at most: two coats of enamel (relative permittivity 3.7) and
+/// a gap as wide as both, air filled with wax of 2.2, as a parallel-plate capacitor: (1/3.7 + 1)/(1/3.7 + 1/2.2) = 1.75.
+pub const WAX_MOST: f64 = 0.75;
+const ALPHA: f64 = 0.05;
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PottingDocument {
+    #[schemars(extend("const" = SCHEMA))]
+    pub schema: String,
+    pub limits: Limits,
+    /// The rig whose days the changes are judged by; null where it has no history.
+    pub rig: Option<String>,
+    pub pairs: Vec<Pair>,
+    /// Of all pairs that could be read, but for those to be looked at; null below two.
+    pub lot: Option<Lot>,
+    /// Names that were found on one side only.
+    pub unpaired: Vec<String>,
+    pub notes: Vec<String>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum PotVerdict {
+    Unchanged,
+    Wax,
+    Other,
+    CannotTell,
+    Warm,
+}
+
+/// After less before; u holds the rig's days.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Pair {
+    pub pickup: String,
+    /// Ids of the records.
+    pub before: Vec<String>,
+    pub after: Vec<String>,
+    pub f0_hz: Option<Estimate>,
+    /// The same over the value before.
+    pub f0_relative: Option<f64>,
+    pub q: Option<Estimate>,
+    pub peak_db: Option<Estimate>,
+    pub level_db: Option<Estimate>,
+    /// Change of the winding's capacitance.
+    pub c_f: Option<Estimate>,
+    pub verdict: PotVerdict,
+    /// Of f0 and Q being within the limits, the larger one: below 0.05 they are.
+    pub p_equivalence: Option<f64>,
+    /// On so many days before and after the verdict could be told; null where it can, or where no number of days would help.
+    pub repeats_needed: Option<u32>,
+    pub text: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Lot {
+    pub pairs: usize,
+    /// Mean change and its standard error, relative.
+    pub f0: f64,
+    pub f0_se: f64,
+    /// Probability of such a mean by chance (paired t test).
+    pub p: f64,
+    /// Mean change of the windings' capacitance in farads, and its standard error.
+    pub c_f: f64,
+    pub c_f_se: f64,
+}
+
+/// Pairs records by the pickup's name and judges each.
+pub fn compare(
+    before: &[Record],
+    after: &[Record],
+    history: Option<&History>,
+    about: &About,
+) -> Result<PottingDocument> {
+    let mut names: Vec<&str> = Vec::new();
+    for r in before.iter().chain(after) {
+        if !names.contains(&r.pickup.name.as_str()) {
+            names.push(&r.pickup.name);
+        }
+    }
+    let of =
+        |all: &[Record], name: &str| -> Vec<Record> { all.iter().filter(|r| r.pickup.name == name).cloned().collect() };
+    let days = history.and_then(History::between_days);
+    let (mut pairs, mut unpaired, mut changes) = (Vec::new(), Vec::new(), Vec::new());
+    for name in names {
+        let (b, a) = (of(before, name), of(after, name));
+        if b.is_empty() || a.is_empty() {
+            unpaired.push(name.to_owned());
+            continue;
+        }
+        let judged = Judged {
+            name,
+            before: &b,
+            after: &a,
+            history,
+            days,
+            about,
+        }
+        .judge()?;
+        // What is to be looked at says nothing of the wax in the others.
+        changes.extend(judged.1.filter(|_| judged.0.verdict != PotVerdict::Other));
+        pairs.push(judged.0);
+    }
+    if pairs.is_empty() {
+        return Err(Failure::new(
+            "no pickup is on both sides: nothing to compare",
+            "measure before and after under the same --pickup name",
+        ));
+    }
+    let mut notes = Vec::new();
+    if days.is_none() {
+        notes.push(
+            "without twenty good checks of the rig's witness nobody knows what this rig does from day to day: `coilwright rig check`"
+                .into(),
+        );
+    }
+    if about.rested_h.is_none() && !before.iter().chain(after).all(|r| r.pickup.r_ohm.is_some()) {
+        notes.push("nothing says that the coils had cooled: give --rested, or --ohms and --room when measuring".into());
+    }
+    let lot = lot(&changes);
+    Ok(PottingDocument {
+        schema: SCHEMA.into(),
+        limits: about.limits,
+        rig: history.filter(|_| days.is_some()).map(|h| h.rig.clone()),
+        pairs,
+        lot,
+        unpaired,
+        notes,
+    })
+}
+
+/// Relative change of f0, and change of capacitance.
+type Change = (f64, f64);
+
+fn lot(changes: &[Change]) -> Option<Lot> {
+    let f0 = Paired::of(&changes.iter().map(|c| c.0).collect::<Vec<_>>())?;
+    let c = Paired::of(&changes.iter().map(|c| c.1).collect::<Vec<_>>())?;
+    Some(Lot {
+        pairs: changes.len(),
+        f0: f0.mean,
+        f0_se: f0.se,
+        p: f0.test().p,
+        c_f: c.mean,
+        c_f_se: c.se,
+    })
+}
+
+struct Judged<'a> {
+    name: &'a str,
+    before: &'a [Record],
+    after: &'a [Record],
+    history: Option<&'a History>,
+    days: Option<BetweenDays>,
+    about: &'a About,
+}
+
+/// Readings of one pickup on one day.
+#[derive(Debug, Clone, Copy)]
+struct Day {
+    f0: Estimate,
+    q: Estimate,
+    peak_db: Option<Estimate>,
+    level_db: Option<Estimate>,
+    polarity: i8,
+}
+
+fn reading(r: &Record) -> Option<&Resonance> {
+    r.resonance.as_ref().filter(|_| r.verdict != Verdict::Rejected)
+}
+
+/// Mean of a day's readings; their noise averages, the day does not.
+fn day(records: &[Record]) -> Option<Day> {
+    let all: Vec<&Resonance> = records.iter().filter_map(reading).collect();
+    let first = *all.first()?;
+    let mean = |of: &dyn Fn(&Resonance) -> Option<Estimate>| {
+        let e: Vec<Estimate> = all.iter().filter_map(|r| of(r)).collect();
+        let n = e.len() as f64;
+        let noise = e.iter().map(|x| x.u_noise * x.u_noise).sum::<f64>().sqrt() / n;
+        let value = e.iter().map(|x| x.value).sum::<f64>() / n;
+        Estimate::new(value, noise, noise)
+    };
+    Some(Day {
+        f0: mean(&|r| Some(r.f0_hz))?,
+        q: mean(&|r| Some(r.q))?,
+        peak_db: mean(&|r| r.peak_db),
+        level_db: mean(&|r| r.level_db),
+        polarity: first.polarity,
+    })
+}
+
+impl Judged<'_> {
+    fn judge(&self) -> Result<(Pair, Option<Change>)> {
+        let ids = |list: &[Record]| list.iter().map(|r| r.id.clone()).collect();
+        let mut pair = Pair {
+            pickup: self.name.into(),
+            before: ids(self.before),
+            after: ids(self.after),
+            f0_hz: None,
+            f0_relative: None,
+            q: None,
+            peak_db: None,
+            level_db: None,
+            c_f: None,
+            verdict: PotVerdict::CannotTell,
+            p_equivalence: None,
+            repeats_needed: None,
+            text: String::new(),
+        };
+        if let Some(text) = self.warm() {
+            pair.verdict = PotVerdict::Warm;
+            pair.text = text;
+            return Ok((pair, None));
+        }
+        let Some(b) = day(self.before) else {
+            pair.text = "no reading before, so nothing to compare with".into();
+            return Ok((pair, None));
+        };
+        let Some(a) = day(self.after) else {
+            pair.verdict = PotVerdict::Other;
+            pair.text = "no reading any more: a broken wire, a joint, the plug?".into();
+            return Ok((pair, None));
+        };
+        let days = self.days;
+        let between = |s: Option<f64>| s.map_or(0.0, |s| std::f64::consts::SQRT_2 * s);
+        let minus = |a: Estimate, b: Estimate, day: f64| {
+            let noise = a.u_noise.hypot(b.u_noise);
+            Estimate::new(a.value - b.value, noise.hypot(day), noise)
+        };
+        pair.f0_hz = minus(a.f0, b.f0, between(days.map(|d| d.f0 * b.f0.value)));
+        pair.f0_relative = Some(a.f0.value / b.f0.value - 1.0);
+        pair.q = minus(a.q, b.q, between(days.map(|d| d.q * b.q.value)));
+        let both = |a: Option<Estimate>, b: Option<Estimate>, day: f64| minus(a?, b?, day);
+        // The peak's height goes with Q.
+        pair.peak_db = both(a.peak_db, b.peak_db, between(days.map(|d| 8.686 * d.q)));
+        pair.level_db = both(a.level_db, b.level_db, between(days.and_then(|d| d.level_db)));
+        let (load_f, same_load) = self.load()?;
+        let df = (a.f0.value / b.f0.value).ln();
+        let uf = pair.f0_hz.map_or(f64::INFINITY, |e| e.u / b.f0.value);
+        let dq = (a.q.value / b.q.value).ln();
+        let uq = pair.q.map_or(f64::INFINITY, |e| e.u / b.q.value);
+        let (cs, cs_u) = match self.about.winding_f {
+            Some(c) => (c, 0.0),
+            None => (USUAL_C_F, USUAL_C_U_F),
+        };
+        let growth = (-2.0 * df).exp() - 1.0;
+        let whole = cs + load_f;
+        let dc = whole * growth;
+        let noise = pair.f0_hz.map_or(0.0, |e| e.u_noise / b.f0.value);
+        pair.c_f = Estimate::new(dc, (2.0 * whole * uf).hypot(growth * cs_u), 2.0 * whole * noise);
+        let rigs = self.one_rig();
+        let Some(days) = days.filter(|_| rigs && same_load) else {
+            pair.text = match (rigs, same_load) {
+                (false, _) => format!("measured on two rigs ({})", self.rigs()),
+                (_, false) => "measured under two loads".into(),
+                _ => "the rig has no history yet".into(),
+            };
+            return Ok((pair, Some((df, dc))));
+        };
+        let limits = self.about.limits;
+        let p = equivalence(df, uf, days.freedom, limits.f0)
+            .p
+            .max(equivalence(dq, uq, days.freedom, limits.q).p);
+        pair.p_equivalence = Some(p);
+        let t = StudentsT::new(0.0, 1.0, days.freedom).map_or(1.96, |d| d.inverse_cdf(1.0 - 0.5 * ALPHA));
+        let (f_moved, q_moved) = (df.abs() > t * uf, dq.abs() > t * uq && dq.abs() > limits.q);
+        let lead = self.witness_moved(t);
+        (pair.verdict, pair.text) = if a.polarity != b.polarity {
+            (
+                PotVerdict::Other,
+                "the sign is the other one: leads swapped, or the exciter turned?".into(),
+            )
+        } else if p < ALPHA {
+            (
+                PotVerdict::Unchanged,
+                format!("within the limits (f0 {:+.2} %, Q {:+.1} %)", 100.0 * df, 100.0 * dq),
+            )
+        } else if let Some(text) = lead {
+            (PotVerdict::CannotTell, text)
+        } else if q_moved
+            || (f_moved && df > 0.0)
+            || (f_moved && dc > WAX_MOST * (cs + 1.96 * cs_u) + t * 2.0 * whole * uf)
+        {
+            (PotVerdict::Other, other(df, dq, q_moved))
+        } else if f_moved {
+            (
+                PotVerdict::Wax,
+                format!(
+                    "f0 {:+.2} %, {:.0} pF more in the winding, Q hardly another",
+                    100.0 * df,
+                    1e12 * dc
+                ),
+            )
+        } else {
+            pair.repeats_needed = needed(df, uf, limits.f0, days.freedom).max(needed(dq, uq, limits.q, days.freedom));
+            let more = pair.repeats_needed.map_or(String::new(), |n| {
+                format!("; readings on {n} days before and after would tell")
+            });
+            (
+                PotVerdict::CannotTell,
+                format!(
+                    "neither unchanged for sure nor changed for sure (f0 {:+.2} %){more}",
+                    100.0 * df
+                ),
+            )
+        };
+        Ok((pair, Some((df, dc))))
+    }
+
+    /// Capacitance that hangs on the winding besides its own, and whether it is the same in all records.
+    fn load(&self) -> Result<(f64, bool)> {
+        let whole = |r: &Record| -> Result<f64> { Ok(load_of(r).map_or(0.0, |l| l.capacitance()) + input_of(r).1) };
+        let first = whole(&self.before[0])?;
+        let text = |r: &Record| r.load.as_ref().map(|l| l.text.clone());
+        let same = self
+            .before
+            .iter()
+            .chain(self.after)
+            .all(|r| text(r) == text(&self.before[0]));
+        Ok((first, same))
+    }
+
+    fn one_rig(&self) -> bool {
+        let first = &self.before[0].rig;
+        self.before.iter().chain(self.after).all(|r| same_rig(first, &r.rig))
+    }
+
+    fn rigs(&self) -> String {
+        let mut names: Vec<&str> = Vec::new();
+        for r in self.before.iter().chain(self.after) {
+            let n = r.rig.name.as_deref().unwrap_or("none given");
+            if !names.contains(&n) {
+                names.push(n);
+            }
+        }
+        names.join(", ")
+    }
+
+    /// A lead that moved between the two days looks like wax: the witness tells, where it was checked about either day.
+    fn witness_moved(&self, t: f64) -> Option<String> {
+        let (h, days) = (self.history?, self.days?);
+        let date = |s: &str| s.get(..10).map(str::to_owned);
+        let on = |records: &[Record]| {
+            let day = records.first().and_then(|r| date(&r.taken_at))?;
+            h.checks
+                .iter()
+                .rev()
+                .find(|c| date(&c.taken_at).as_deref() == Some(day.as_str()))
+        };
+        let (b, a) = (on(self.before)?, on(self.after)?);
+        let moved = (a.f0_hz.value / b.f0_hz.value).ln();
+        let outside = moved.abs() > t * std::f64::consts::SQRT_2 * days.f0 || !a.go || !b.go;
+        (outside && a.id != b.id).then(|| {
+            format!(
+                "the witness moved by {:+.2} % between the two days as well, so a lead may have done it",
+                100.0 * moved
+            )
+        })
+    }
+
+    /// Why the coil is too warm to be judged, and when to come back; `None` where nothing says so.
+    fn warm(&self) -> Option<String> {
+        let at = self
+            .after
+            .last()
+            .and_then(|r| r.taken_at.parse::<jiff::Timestamp>().ok());
+        let offset = self.after.last().and_then(|r| r.taken_at.get(19..).map(str::to_owned));
+        let back = |hours: f64| {
+            let then = at?
+                .checked_add(jiff::SignedDuration::from_secs((3600.0 * hours) as i64))
+                .ok()?;
+            let zone = offset.as_deref().and_then(zone_of).unwrap_or(jiff::tz::TimeZone::UTC);
+            Some(format!(
+                "; measure again after {}",
+                then.to_zoned_datetime(zone).strftime("%H:%M")
+            ))
+        };
+        if let Some(rested) = self.about.rested_h
+            && rested < RESTED_H
+        {
+            let back = back(RESTED_H - rested).unwrap_or_default();
+            return Some(format!(
+                "too warm to judge: {rested:.0} h out of the wax, {RESTED_H:.0} h are wanted{back}"
+            ));
+        }
+        let known = |list: &[Record]| {
+            list.iter()
+                .find_map(|r| Some((r.pickup.r_ohm?, r.pickup.temperature_c?)))
+        };
+        let ((rb, tb), (ra, ta)) = (known(self.before)?, known(self.after)?);
+        let temperature = ra / rb * (COPPER_C + tb) - COPPER_C;
+        let above = temperature - ta;
+        (above > WARM_K && self.about.rested_h.is_none()).then(|| {
+            let back = back(COOLS_H * (above / WARM_K).ln().max(0.5)).unwrap_or_default();
+            format!("too warm to judge: the winding's resistance says {temperature:.0} degrees, {above:.0} above the room{back}")
+        })
+    }
+}
+
+/// "+01:00" as a time zone.
+fn zone_of(offset: &str) -> Option<jiff::tz::TimeZone> {
+    let sign = match offset.chars().next()? {
+        'Z' => return Some(jiff::tz::TimeZone::UTC),
+        '+' => 1,
+        '-' => -1,
+        _ => return None,
+    };
+    let hours: i32 = offset.get(1..3)?.parse().ok()?;
+    let minutes: i32 = offset.get(4..6)?.parse().ok()?;
+    let offset = jiff::tz::Offset::from_seconds(sign * (3600 * hours + 60 * minutes)).ok()?;
+    Some(jiff::tz::TimeZone::fixed(offset))
+}
+
+/// What a change that is not wax looks like.
+fn other(df: f64, dq: f64, q_moved: bool) -> String {
+    let sizes = format!(
+        "f0 {:+.2} %, Q {:+.1} %",
+        100.0 * (df.exp() - 1.0),
+        100.0 * (dq.exp() - 1.0)
+    );
+    let guess = if q_moved && dq < 0.0 && df > 0.0 {
+        "less inductance and more loss: shorted turns?"
+    } else if q_moved && dq < 0.0 {
+        "more loss: a cover, a plate, a joint, another resistor?"
+    } else if df > 0.0 {
+        "wax never raises f0: a lead unplugged, turns lost?"
+    } else if q_moved {
+        "less loss than before: was a resistor or a pot across it?"
+    } else {
+        "more than wax can do: a longer lead, a capacitor across it?"
+    };
+    format!("{sizes}; {guess}")
+}
+
+/// Days on either side after which the change at hand would most likely (80 %) be told, as none or as one; `None` where one day
+/// is enough.
+fn needed(change: f64, u: f64, limit: f64, freedom: f64) -> Option<u32> {
+    let t = |p: f64| StudentsT::new(0.0, 1.0, freedom).map_or(2.0, |d| d.inverse_cdf(p));
+    let likely = t(0.8);
+    let none = (t(1.0 - ALPHA) + likely) * u / (limit - change.abs()).max(0.0);
+    let some = (t(1.0 - 0.5 * ALPHA) + likely) * u / change.abs();
+    let n = none.min(some).powi(2).ceil();
+    (n > 1.0 && n < 1e4).then_some(n as u32)
+}

@@ -1,0 +1,87 @@
+//! What `potting` shows on the screen.
+
+use std::path::PathBuf;
+
+use super::screen::Screen;
+use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two, words, written};
+use crate::record::potting::{Pair, PotVerdict, PottingDocument};
+use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
+
+fn verdict(p: &Pair) -> &'static str {
+    match p.verdict {
+        PotVerdict::Unchanged => "unchanged",
+        PotVerdict::Wax => "as wax does",
+        PotVerdict::Other => "LOOK AT IT",
+        PotVerdict::CannotTell => "cannot tell",
+        PotVerdict::Warm => "WARM",
+    }
+}
+
+pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> String {
+    let mut out = Screen::new(style);
+    let rig = d.rig.as_deref().map_or("no history of a rig".into(), |r| {
+        format!("judged by the days of {}", words::clean(r))
+    });
+    out.free(
+        &format!("{} pickups before and after the wax, {rig}", d.pairs.len()),
+        BOLD,
+    );
+    for p in &d.pairs {
+        let paint = match p.verdict {
+            PotVerdict::Other => STOP,
+            PotVerdict::Warm => WARN,
+            _ => PLAIN,
+        };
+        out.free(
+            &format!("{}: {}", words::clean(&p.pickup), verdict(p)),
+            if paint == PLAIN { BOLD } else { paint },
+        );
+        out.row("", &p.text, paint);
+        let parts: Vec<String> = [
+            p.f0_hz
+                .map(|e| format!("f0 {}", number::bare_interval(&e, Unit::Hertz))),
+            p.q.map(|e| format!("Q {}", number::bare_interval(&e, Unit::Ratio))),
+            p.peak_db
+                .map(|e| format!("height {}", number::bare_interval(&e, Unit::Decibel))),
+            p.level_db
+                .map(|e| format!("level {}", number::bare_interval(&e, Unit::Decibel))),
+            p.c_f
+                .map(|e| format!("winding {}", number::bare_interval(&e, Unit::Farad))),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        if !parts.is_empty() {
+            out.row("", &format!("{} {LEVEL}", parts.join(", ")), DIM);
+        }
+    }
+    if let Some(l) = &d.lot {
+        let text = format!(
+            "all {}: f0 {:+.2} {PLUS_MINUS} {} %, windings {:+.1} {PLUS_MINUS} {} pF {LEVEL}",
+            l.pairs,
+            100.0 * l.f0,
+            two(196.0 * l.f0_se),
+            1e12 * l.c_f,
+            two(1.96e12 * l.c_f_se)
+        );
+        out.row("The lot", &text, BOLD);
+    }
+    out.row(
+        "Limits",
+        &format!(
+            "unchanged: within {} % in f0 and {} % in Q",
+            two(100.0 * d.limits.f0),
+            two(100.0 * d.limits.q)
+        ),
+        DIM,
+    );
+    if !d.unpaired.is_empty() {
+        let names: Vec<String> = d.unpaired.iter().map(|n| words::clean(n)).collect();
+        out.row("note", &format!("on one side only: {}", names.join(", ")), PLAIN);
+    }
+    for n in &d.notes {
+        out.row("note", n, PLAIN);
+    }
+    written(&mut out, files);
+    out.text
+}

@@ -402,6 +402,9 @@ pub struct LoadsArgs {
     /// A load, the name of a wiring (--list) or a wiring file; may be given again
     #[arg(long, value_name = "LOAD", value_parser = load_or_wiring)]
     pub load: Vec<LoadArg>,
+    /// A rig file, whose input and lead are to hang on every load: what a take on that rig would show
+    #[arg(long, value_name = "FILE")]
+    pub rig: Option<PathBuf>,
     /// Frequencies of the curve, such as 100,1k,5k; left out, 512 from 20 Hz to 20 kHz
     #[arg(long, value_name = "LIST", value_parser = frequencies)]
     pub freq: Option<Frequencies>,

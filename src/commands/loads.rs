@@ -13,6 +13,7 @@ use crate::network::{Coil, CoilFile, Knob, Load, Wiring, predict, reach, spice, 
 use crate::record::loads::{Basis, LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
 use crate::record::{Record, against, store};
 use crate::report::{loads_plot, text};
+use crate::rig::Rig;
 
 pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     if args.list {
@@ -25,6 +26,13 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     let other_job = !takes.is_empty() || args.undo.is_some() || args.spice.is_some();
     if wirings.is_empty() && !other_job {
         wirings.push(("none".into(), Wiring::default()));
+    }
+    if let Some(path) = &args.rig {
+        let input = Rig::read(path)?.input.unwrap_or_default();
+        for (name, w) in &mut wirings {
+            w.load = w.load.with_input(input.resistance_ohm, input.load_f());
+            name.push_str(" on the rig's input");
+        }
     }
     let manner = Manner {
         freq_hz: args.freq.as_ref().map_or_else(predict::usual_grid, |f| f.0.clone()),

@@ -116,24 +116,25 @@ impl Coil {
 
     /// Refuses what no coil can be, by the name of the value.
     pub fn check(&self) -> Result<()> {
-        let above = |name: &str, v: f64| {
-            (v.is_finite() && v > 0.0)
+        // Far above any coil, and far below where the arithmetic ends.
+        let above = |name: &str, v: f64, most: f64| {
+            (v > 0.0 && v <= most)
                 .then_some(())
-                .ok_or_else(|| wrong(name, v, "above 0"))
+                .ok_or_else(|| wrong(name, v, &format!("above 0, up to {most:e}")))
         };
-        above("r_ohm", self.r_ohm)?;
-        above("l_h", self.l_h)?;
-        if !(self.c_f.is_finite() && self.c_f >= 0.0) {
-            return Err(wrong("c_f", self.c_f, "0 or above"));
+        above("r_ohm", self.r_ohm, 1e9)?;
+        above("l_h", self.l_h, 1e6)?;
+        if !(0.0..=1e-3).contains(&self.c_f) {
+            return Err(wrong("c_f", self.c_f, "from 0 to 1e-3"));
         }
         if let Some(r) = self.loss_ohm {
-            above("loss_ohm", r)?;
+            above("loss_ohm", r, 1e15)?;
         }
         if let Some(e) = self.eddy {
             if !(0.0..1.0).contains(&e.k) {
                 return Err(wrong("eddy.k", e.k, "from 0 to below 1"));
             }
-            above("eddy.tau", e.tau_s)?;
+            above("eddy.tau", e.tau_s, 1e3)?;
             if !(-1.0..=1.0).contains(&e.emf) {
                 return Err(wrong("eddy.emf", e.emf, "from -1 to 1"));
             }

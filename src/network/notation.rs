@@ -24,6 +24,8 @@ const PARTS: [(&str, &str); 9] = [
 /// A capacitor above this is a number without its letter: no guitar has a millifarad.
 const MAX_FARAD: f64 = 1e-3;
 const MAX_OHM: f64 = 1e12;
+/// Less is a piece of wire.
+const LEAST_OHM: f64 = 1e-3;
 const MAX_LENGTH_M: f64 = 1e4;
 /// Of an audio track at half rotation. Less is a track of one piece, or a slip.
 const LEAST_PERCENT: f64 = 0.1;
@@ -155,7 +157,7 @@ fn number(text: &str, unit: Unit) -> Read<f64> {
 
 fn ohms(text: &str) -> Read<f64> {
     let v = number(text, Unit::Ohm)?;
-    if v == 0.0 {
+    if v < LEAST_OHM {
         return Err(format!("{} is a short", quoted(text)));
     }
     if v > MAX_OHM {

@@ -483,7 +483,7 @@ impl CoilTable {
             }
         };
         let emf = self.emf.unwrap_or(1.0);
-        if !emf.is_finite() {
+        if !(-1e6..=1e6).contains(&emf) {
             return Err(Failure::new(
                 format!("emf is {emf}"),
                 "give its share of the field, such as 1.0",

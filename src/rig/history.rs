@@ -224,7 +224,10 @@ impl History {
         }
         let sound = |c: &Check| {
             let positive = |e: &Estimate| e.value.is_finite() && e.value > 0.0 && e.u.is_finite() && e.u >= 0.0;
-            positive(&c.f0_hz) && positive(&c.q)
+            let level = c.level_db.map(|l| l.value);
+            let decibels = [level, c.snr_db, c.hum_db].into_iter().flatten().all(|v| v.abs() < 1e4);
+            let in_reach = c.f0_hz.value < 1e9 && c.q.value < 1e9 && c.f0_hz.u < 1e9;
+            positive(&c.f0_hz) && positive(&c.q) && decibels && in_reach
         };
         if h.checks.len() > MOST || !h.checks.iter().all(sound) {
             return Err(wrong("holds a check that no take gives".into()));

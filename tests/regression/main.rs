@@ -150,6 +150,9 @@ target!("rig", replayed_rig, mutated_rig);
 target!("load", replayed_load, mutated_load);
 target!("record", replayed_record, mutated_record);
 target!("analysis", replayed_analysis, mutated_analysis);
+target!("wiring", replayed_wiring, mutated_wiring);
+target!("coil", replayed_coil, mutated_coil);
+target!("checks", replayed_checks, mutated_checks);
 
 /// No folder without a target, no target without a folder.
 #[test]

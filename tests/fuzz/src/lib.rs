@@ -10,14 +10,16 @@ use coilwright::capture::wav::{self as wave, Channels};
 use coilwright::commands::outcome;
 use coilwright::failure::Failure;
 use coilwright::fileio;
-use coilwright::network::{Coil, Load};
+use coilwright::network::{Coil, CoilFile, Load, Wiring, predict, spice};
 use coilwright::quantity::{self, Unit};
 use coilwright::record::difference::{self, Limits};
-use coilwright::record::{Record, repeats, store};
+use coilwright::record::{LoadSummary, Record, behind, repeats, store};
+use coilwright::report::checks_plot;
 use coilwright::report::overlay::{self, Align};
 use coilwright::report::plot::{self, Plot};
 use coilwright::report::text::{self, Style};
 use coilwright::rig::Rig;
+use coilwright::rig::history::History;
 
 mod recipe;
 
@@ -25,12 +27,15 @@ mod recipe;
 pub type Entry = fn(&[u8]) -> bool;
 
 /// All entry points by the name of their target, which is also the name of their folder in fixtures/regression.
-pub const ENTRIES: [(&str, Entry); 5] = [
+pub const ENTRIES: [(&str, Entry); 8] = [
     ("wav", wav),
     ("rig", rig),
     ("load", load),
     ("record", record),
     ("analysis", analysis),
+    ("wiring", wiring),
+    ("coil", coil),
+    ("checks", checks),
 ];
 
 pub use recipe::analysis;
@@ -232,8 +237,84 @@ pub fn record(bytes: &[u8]) -> bool {
             }
         }
     }
+    let mut loaded = [all[0].clone(), all[1].clone()];
+    for (r, load) in loaded.iter_mut().zip(["", "cap=1n"]) {
+        r.load = Some(LoadSummary { text: load.into() });
+        r.pickup.r_ohm = Some(6000.0);
+    }
+    match behind::find(&loaded, &behind::About::default()) {
+        Ok(found) => {
+            finite("the coil", &found);
+            let _ = text::coil_text(&found, &[], Style::default());
+        }
+        Err(failure) => in_one_line(&failure),
+    }
     match repeats::combine(vec![all[0].clone(), all[0].clone()]) {
         Ok(together) => finite("the combined record", &together),
+        Err(failure) => in_one_line(&failure),
+    }
+    true
+}
+
+/// A wiring file: what is read predicts, whatever coil hangs in it.
+pub fn wiring(bytes: &[u8]) -> bool {
+    let Ok(text) = std::str::from_utf8(bytes) else {
+        return false;
+    };
+    let no_file = |path: &str| Err(Failure::new(format!("no file {}", quantity::quoted(path)), "none here"));
+    let wiring = match Wiring::parse("wiring.toml", text, &no_file) {
+        Ok(wiring) => wiring,
+        Err(failure) => return refused(&failure),
+    };
+    let coil = Coil::new(6000.0, 2.4, 120e-12);
+    for hertz in [1.0, 100.0, 4e3, 2e4] {
+        let gain = wiring.response(&coil, std::f64::consts::TAU * hertz).norm();
+        // Coils of any value may resonate without loss; but a number it is.
+        assert!(!gain.is_nan(), "{hertz} Hz: {gain}");
+    }
+    let _ = predict::figures(&wiring, &coil);
+    if let Some(load) = wiring.as_load() {
+        let _ = load.to_string();
+    }
+    true
+}
+
+/// A coil file: what is read is written and read again, predicts, and becomes a subcircuit.
+pub fn coil(bytes: &[u8]) -> bool {
+    let Ok(text) = std::str::from_utf8(bytes) else {
+        return false;
+    };
+    let file = match CoilFile::parse("coil.toml", text) {
+        Ok(file) => file,
+        Err(failure) => return refused(&failure),
+    };
+    let written = file.to_toml("of any kind");
+    let again = CoilFile::parse("again.toml", &written).unwrap_or_else(|f| panic!("{f}: {written}"));
+    assert_eq!(again, file, "{written}");
+    let coil = file.coil();
+    let wiring = Wiring::from(Load::default());
+    if let Ok(Some(covariance)) = file.covariance() {
+        let _ = predict::doubt(&wiring, &coil, &covariance);
+    }
+    assert!(spice::subcircuit("any", &coil, &[]).contains(".subckt any hot cold emf"));
+    true
+}
+
+/// A history of checks: what is read judges, is drawn, and tells a repeatability that is a number.
+pub fn checks(bytes: &[u8]) -> bool {
+    let history = match History::parse("checks.json", bytes) {
+        Ok(history) => history,
+        Err(failure) => return refused(&failure),
+    };
+    if let Some(last) = history.checks.last() {
+        let judgement = history.judge(last);
+        let _ = (judgement.go(), judgement.believed());
+    }
+    if let Some(days) = history.between_days() {
+        finite("the repeatability", &days);
+    }
+    match checks_plot::history(&history) {
+        Ok(plot) => drawn(&plot),
         Err(failure) => in_one_line(&failure),
     }
     true

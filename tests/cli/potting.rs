@@ -1,6 +1,7 @@
 //! Wax before and after, through the command.
 
 use crate::bench::Folder;
+use crate::rig::check;
 use crate::screens::{RIG, shows};
 
 /// A rig with so many good checks; the lead is some tenths of a picofarad now more, now less.
@@ -9,30 +10,7 @@ fn bench(checks: u32) -> Folder {
     f.write("north.toml", format!("{RIG}[witness]\nname = \"tin one\"\n").as_bytes());
     for i in 0..checks {
         let more = [0.1, -0.3, 0.4, -0.1, 0.2, -0.4, 0.0, 0.3, -0.2, 0.1][i as usize % 10];
-        let (sim, seed, out) = (
-            format!("r=6k l=2.4H cs={}p noise=-80dBFS", 120.0 + more),
-            i.to_string(),
-            format!("w{i}"),
-        );
-        let args = [
-            "rig",
-            "check",
-            "--rig",
-            "north.toml",
-            "--source",
-            "sim",
-            "--sim",
-            &sim,
-            "--rate",
-            "48k",
-            "--seconds",
-            "0.7",
-            "--seed",
-            &seed,
-            "--out",
-            &out,
-        ];
-        f.run(&args).ended(0);
+        check(&f, i + 1, more, &[]).ended(0);
     }
     f
 }

@@ -13,7 +13,7 @@ fn folder() -> Folder {
 }
 
 /// A check on a day whose lead has so many picofarads more than usual.
-fn check(f: &Folder, day: u32, more_pf: f64, extra: &[&str]) -> Run {
+pub fn check(f: &Folder, day: u32, more_pf: f64, extra: &[&str]) -> Run {
     let sim = format!("r=6k l=2.4H cs={:.2}p noise=-80dBFS", 120.0 + more_pf);
     let (seed, out) = (day.to_string(), format!("w{day}"));
     let mut args = vec![

@@ -11,6 +11,7 @@ use crate::network::reach::Goal;
 use crate::network::{Eddy, Knob};
 use crate::quantity::{self, Unit};
 use crate::record::potting::Limits;
+use crate::record::standard::Allowed;
 use crate::stimulus::{Shape, Tilt};
 
 const TOP_EXAMPLES: &str = "\
@@ -58,6 +59,10 @@ pub enum Command {
     Loads(Box<LoadsArgs>),
     /// Find L, C and losses of the coil behind takes under several loads
     Coil(CoilArgs),
+    /// A lot on the bench: Enter for the next, verdict in large words
+    Tray(Box<TrayArgs>),
+    /// The shop's own standard, from good ones
+    Standard(StandardArgs),
     /// Wax before and after: what changed, and whether it is what wax does
     Potting(PottingArgs),
     /// Keep a rig the same rig: what it is, whether it still is, what belongs to it
@@ -510,6 +515,94 @@ pub struct PottingArgs {
     pub out: Option<PathBuf>,
     #[command(flatten)]
     pub shown: Shown,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Keys: Enter measures, r again, s skips, u takes back, n TEXT notes, q ends. The same command goes on where it
+stopped. Headphones off your ears: every Enter plays the test signal.
+
+Example:
+  coilwright tray --lot neck-12 --standard neck.toml --rig north.toml --load none
+"
+)]
+pub struct TrayArgs {
+    /// The lot's name; pickups are NAME-01, NAME-02 and so on
+    #[arg(long, value_name = "NAME", value_parser = lot_name)]
+    pub lot: String,
+    /// The standard to judge by; left out, the lot's own, or none
+    #[arg(long, value_name = "FILE")]
+    pub standard: Option<PathBuf>,
+    /// The first number of a new lot
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub first: u32,
+    /// Where the lot's folder is made; left out, as for `measure`
+    #[arg(long, value_name = "DIR")]
+    pub folder: Option<PathBuf>,
+    /// Where takes come from: live or sim (the built-in bench)
+    #[arg(long, value_name = "SOURCE", default_value = "live", value_parser = ["live", "sim"])]
+    pub source: String,
+    /// What the built-in bench holds: words, or a text file with a line of words for each number
+    #[arg(long, value_name = "SPEC")]
+    pub sim: Option<String>,
+    /// Rig file
+    #[arg(long, value_name = "FILE")]
+    pub rig: Option<PathBuf>,
+    /// What hangs on the pickup besides the rig's own input
+    #[arg(long, value_name = "LOAD", value_parser = load_or_wiring)]
+    pub load: Option<LoadArg>,
+    /// Over which coil the exciter lies
+    #[arg(long, value_name = "TEXT")]
+    pub over: Option<String>,
+    /// The room's temperature, such as 21C
+    #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
+    pub room: Option<f64>,
+    #[command(flatten)]
+    pub devices: Devices,
+    #[command(flatten)]
+    pub drive: DriveArgs,
+    #[command(flatten)]
+    pub shown: Shown,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  coilwright standard takes/good/0001 --allow \"f0=3% q=8% level=2dB\" --out neck.toml
+  coilwright standard takes/lot-11/* --out neck.toml      proposes limits from twenty good ones and more
+")]
+pub struct StandardArgs {
+    /// Records of good pickups (files or their folders)
+    #[arg(value_name = "RECORD", required = true, num_args = 1..)]
+    pub records: Vec<PathBuf>,
+    /// What is allowed to either side, such as "f0=3% q=8% level=2dB"
+    #[arg(long, value_name = "LIST", value_parser = allowed)]
+    pub allow: Option<AllowedArg>,
+    /// Its name; left out, that of the file
+    #[arg(long, value_name = "NAME")]
+    pub name: Option<String>,
+    /// The file to write
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    #[command(flatten)]
+    pub shown: Shown,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AllowedArg(pub Allowed);
+
+fn allowed(s: &str) -> Result<AllowedArg, String> {
+    inputs::allowed(s).map(AllowedArg).map_err(words)
+}
+
+/// A name that is a folder's as well.
+fn lot_name(s: &str) -> Result<String, String> {
+    let fits = |c: char| c.is_alphanumeric() || "-_ ".contains(c);
+    let name = s.trim();
+    if !name.is_empty() && name.len() <= 60 && name.chars().all(fits) {
+        Ok(name.into())
+    } else {
+        Err("a lot's name has letters, digits, - and _".into())
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -6,6 +6,7 @@ use crate::network::knob::{self, Knob, Tolerances};
 use crate::network::reach::Goal;
 use crate::quantity::{self, Unit, preferred, quoted};
 use crate::record::potting::Limits;
+use crate::record::standard::Allowed;
 
 /// A load in the command line's notation, or a wiring: by name, or a file.
 #[derive(Debug, Clone, PartialEq)]
@@ -251,6 +252,36 @@ pub fn pot_limits(text: &str) -> Result<Limits> {
         *slot = v;
     }
     Ok(limits)
+}
+
+/// "f0=3% q=8% level=2dB".
+pub fn allowed(text: &str) -> Result<Allowed> {
+    let hint = "write f0=3% q=8% level=2dB, or some of them";
+    let mut out = Allowed::default();
+    for word in text.split_whitespace() {
+        let (name, value) = word
+            .split_once('=')
+            .ok_or_else(|| Failure::new(format!("{} has no \"=\"", quoted(word)), hint))?;
+        let place = format!("allowed in {name}");
+        let (slot, v, most) = match name {
+            "f0" => (&mut out.f0, quantity::parse_at(&place, value, Unit::Relative)?, 1.0),
+            "q" => (&mut out.q, quantity::parse_at(&place, value, Unit::Relative)?, 1.0),
+            "level" => (
+                &mut out.level_db,
+                quantity::parse_at(&place, value, Unit::Decibel)?,
+                100.0,
+            ),
+            _ => return Err(Failure::new(format!("nothing is allowed in {}", quoted(name)), hint)),
+        };
+        if !(v > 0.0 && v < most) {
+            return Err(Failure::new(
+                format!("{} allows nothing, or everything", quoted(word)),
+                hint,
+            ));
+        }
+        *slot = Some(v);
+    }
+    Ok(out)
 }
 
 #[cfg(test)]

@@ -13,3 +13,5 @@ pub mod potting;
 pub mod progress;
 pub mod remember;
 pub mod rig;
+pub mod standard;
+pub mod tray;

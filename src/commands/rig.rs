@@ -58,6 +58,23 @@ pub fn history_of(rig: &Path) -> Result<Option<History>> {
     History::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?).map(Some)
 }
 
+/// How far the rig can tell pickups apart; `None` where that has not been measured, or was for another rig file.
+pub fn repeat_of(rig: &Path) -> Result<Option<RepeatDocument>> {
+    let path = rig.with_extension("repeat.json");
+    if path.symlink_metadata().is_err() {
+        return Ok(None);
+    }
+    let bytes = fileio::read_limited(&path, MOST_BYTES)?;
+    let document: RepeatDocument = serde_json::from_slice(&bytes).map_err(|e| {
+        Failure::new(
+            format!("{} tells no repeatability: {e}", path.display()),
+            "measure it again with `coilwright rig repeat`",
+        )
+    })?;
+    let hash = Rig::read(rig)?.chain_hash();
+    Ok((document.hash == hash).then_some(document))
+}
+
 fn show(args: &RigFileArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
     let document = RigDocument::of(&rig, history_of(&path)?.as_ref());

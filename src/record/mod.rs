@@ -15,7 +15,9 @@ pub mod difference;
 pub mod loads;
 pub mod potting;
 pub mod repeats;
+pub mod standard;
 pub mod store;
+pub mod tray;
 
 pub const SCHEMA: &str = "coilwright/record/1";
 

@@ -12,6 +12,7 @@ pub mod plot;
 pub mod potting_plot;
 mod sheet;
 pub mod text;
+pub mod tray_plot;
 mod words;
 
 #[cfg(test)]

@@ -18,10 +18,12 @@ mod loads;
 mod potting;
 mod rig;
 mod screen;
+mod tray;
 
 pub use loads::{coil_text, loads_text, wirings_text};
 pub use potting::potting_text;
 pub use rig::{check_text, pack_text, polarity_text, repeat_text, rig_text};
+pub use tray::{standard_text, tray_keys, tray_prompt, tray_step, tray_summary};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Style {

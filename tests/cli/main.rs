@@ -13,3 +13,4 @@ mod potting;
 mod rig;
 mod schema;
 mod screens;
+mod tray;

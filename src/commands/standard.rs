@@ -1,0 +1,36 @@
+//! `standard`: the shop's own standard, from good ones.
+
+use super::coil::write_all;
+use super::outcome;
+use crate::cli::args::StandardArgs;
+use crate::cli::console::Console;
+use crate::failure::{Result, Status};
+use crate::record::standard::Standard;
+use crate::record::{Record, store};
+use crate::report::text;
+
+pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
+    let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
+    let allowed = args.allow.map_or_else(Default::default, |a| a.0);
+    let name = args
+        .name
+        .clone()
+        .unwrap_or_else(|| crate::cli::context::stem(&args.out));
+    let (standard, proposal) = Standard::from(&name, &records, allowed)?;
+    let remark = format!(
+        "Standard of the shop, from {} records. Limits may be edited; count the version up.",
+        records.len()
+    );
+    let files = write_all(vec![(args.out.clone(), standard.to_toml(&remark)?.into_bytes())])?;
+    if args.shown.json {
+        console.json(&serde_json::json!({ "schema": standard.schema, "standard": standard, "proposal": proposal }))?;
+    } else {
+        console.result(&text::standard_text(
+            &standard,
+            proposal.as_ref(),
+            &files,
+            outcome::style(args.shown),
+        ))?;
+    }
+    Ok(Status::Done)
+}

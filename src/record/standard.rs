@@ -1,0 +1,312 @@
+//! A shop's own standard, and what a reading is against it.
+//!
+//! Limits are the maker's. A reading passes where it is within them for sure, is outside where it is outside for sure, and
+//! otherwise nobody can tell: a guard band of 1.645 standard uncertainties on either side of a limit (one-sided 95 %).
+
+use serde::{Deserialize, Serialize};
+
+use super::checks::RepeatDocument;
+use super::{Code, Level, Record, Resonance, Verdict};
+use crate::failure::{Failure, Result};
+use crate::stats::{mean, sd, tolerance};
+
+pub const SCHEMA: &str = "coilwright/standard/1";
+
+/// A hand-editable file.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Standard {
+    pub schema: String,
+    pub name: String,
+    /// Counted up by hand when limits or values are changed.
+    pub version: u32,
+    /// The rig and the load that it was measured with: it holds for them alone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rig: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub load: Option<String>,
+    pub f0: Frequency,
+    pub q: Ratio,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub level: Option<Decibels>,
+    /// +1 or -1; left out: not judged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub polarity: Option<i8>,
+    /// The winding's resistance at 20 degrees, for telling faults apart; it is not judged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub r20_ohm: Option<f64>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Frequency {
+    pub hz: f64,
+    /// Relative, to either side.
+    pub allow: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Ratio {
+    pub value: f64,
+    /// Relative, to either side.
+    pub allow: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Decibels {
+    pub db: f64,
+    /// To either side.
+    pub allow_db: f64,
+}
+
+/// What the maker allows.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Allowed {
+    pub f0: Option<f64>,
+    pub q: Option<f64>,
+    pub level_db: Option<f64>,
+}
+
+/// Good ones from which limits are proposed.
+pub const ENOUGH: usize = 20;
+/// Proposed limits hold this share of all such pickups with this confidence.
+const SHARE: f64 = 0.95;
+const CONFIDENCE: f64 = 0.95;
+/// One-sided 95 % point of the normal distribution.
+const GUARD: f64 = 1.645;
+
+/// Limits that the scatter of good ones proposes: relative for f0 and Q, dB for the level.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Proposal {
+    pub readings: usize,
+    pub factor: f64,
+    pub f0: f64,
+    pub q: f64,
+    pub level_db: Option<f64>,
+}
+
+fn readings(records: &[Record]) -> Vec<(&Record, &Resonance)> {
+    records
+        .iter()
+        .filter(|r| r.verdict != Verdict::Rejected)
+        .filter_map(|r| Some((r, r.resonance.as_ref()?)))
+        .collect()
+}
+
+impl Standard {
+    /// From records of good pickups, all of one rig and one load: their mean, with the limits that the maker allows, or those
+    /// that their own scatter proposes.
+    pub fn from(name: &str, records: &[Record], allowed: Allowed) -> Result<(Standard, Option<Proposal>)> {
+        let good = readings(records);
+        let Some((first, _)) = good.first() else {
+            return Err(Failure::new(
+                "none of the records has a reading",
+                "give records of good pickups",
+            ));
+        };
+        if let Some((other, _)) = good.iter().find(|(r, _)| r.rig != first.rig || r.load != first.load) {
+            return Err(Failure::new(
+                format!(
+                    "{:?} and {:?} were measured on two rigs or under two loads",
+                    first.pickup.name, other.pickup.name
+                ),
+                "a standard is of one rig and one load",
+            ));
+        }
+        let of =
+            |f: &dyn Fn(&Resonance) -> Option<f64>| -> Vec<f64> { good.iter().filter_map(|(_, x)| f(x)).collect() };
+        let (ln_f0, ln_q, level) = (
+            of(&|x| Some(x.f0_hz.value.ln())),
+            of(&|x| Some(x.q.value.ln())),
+            of(&|x| x.level_db.map(|l| l.value)),
+        );
+        let proposal = proposal(&ln_f0, &ln_q, &level);
+        let need = |given: Option<f64>, proposed: Option<f64>, what: &str| {
+            given.or(proposed).ok_or_else(|| {
+                Failure::new(
+                    format!(
+                        "what is allowed in {what} is not said, and {} good ones are too few to propose it",
+                        good.len()
+                    ),
+                    format!("give --allow \"f0=3% q=8%\", or {ENOUGH} records and more"),
+                )
+            })
+        };
+        let signs: Vec<i8> = good.iter().map(|(_, x)| x.polarity.signum()).collect();
+        let one_sign = signs.iter().all(|s| *s == signs[0]);
+        let level_allowed = allowed.level_db.or(proposal.and_then(|p| p.level_db));
+        let r20: Vec<f64> = good
+            .iter()
+            .filter_map(|(r, _)| r.pickup.r20_ohm.or(r.pickup.r_ohm))
+            .collect();
+        Ok((
+            Standard {
+                schema: SCHEMA.into(),
+                name: name.into(),
+                version: 1,
+                rig: first.rig.name.clone(),
+                load: first.load.as_ref().map(|l| l.text.clone()),
+                f0: Frequency {
+                    hz: mean(&ln_f0).unwrap_or(0.0).exp(),
+                    allow: need(allowed.f0, proposal.map(|p| p.f0), "f0")?,
+                },
+                q: Ratio {
+                    value: mean(&ln_q).unwrap_or(0.0).exp(),
+                    allow: need(allowed.q, proposal.map(|p| p.q), "Q")?,
+                },
+                level: mean(&level)
+                    .zip(level_allowed)
+                    .map(|(db, allow_db)| Decibels { db, allow_db }),
+                polarity: one_sign.then(|| signs[0]),
+                r20_ohm: mean(&r20),
+            },
+            proposal,
+        ))
+    }
+
+    /// `place` names the file in messages.
+    pub fn parse(place: &str, text: &str) -> Result<Standard> {
+        let hint = "`coilwright standard` writes one; values and limits may be edited";
+        let s: Standard = toml::from_str(text).map_err(|e| Failure::toml(place, text, " is no standard", &e, hint))?;
+        let wrong = |what: &str| Failure::new(format!("{place}: {what}"), hint);
+        if s.schema != SCHEMA {
+            return Err(wrong(&format!(
+                "it is of the kind {:?}, this version reads {SCHEMA:?}",
+                s.schema
+            )));
+        }
+        let above = |v: f64| v.is_finite() && v > 0.0;
+        let limits = above(s.f0.allow) && s.f0.allow < 1.0 && above(s.q.allow) && s.q.allow < 1.0;
+        let level = s.level.is_none_or(|l| l.db.is_finite() && above(l.allow_db));
+        if !(above(s.f0.hz) && above(s.q.value) && limits && level) {
+            return Err(wrong("a value or a limit is impossible"));
+        }
+        if s.polarity.is_some_and(|p| p != 1 && p != -1) {
+            return Err(wrong("polarity is neither 1 nor -1"));
+        }
+        Ok(s)
+    }
+
+    pub fn to_toml(&self, remark: &str) -> Result<String> {
+        let body = toml::to_string(self).map_err(|e| {
+            Failure::new(
+                format!("cannot write the standard: {e}"),
+                "report this as a fault of the program",
+            )
+        })?;
+        Ok(format!("# {remark}\n{body}"))
+    }
+}
+
+fn proposal(ln_f0: &[f64], ln_q: &[f64], level: &[f64]) -> Option<Proposal> {
+    if ln_f0.len() < ENOUGH {
+        return None;
+    }
+    let factor = tolerance::two_sided(ln_f0.len(), SHARE, CONFIDENCE)?;
+    Some(Proposal {
+        readings: ln_f0.len(),
+        factor,
+        f0: factor * sd(ln_f0)?,
+        q: factor * sd(ln_q)?,
+        level_db: (level.len() == ln_f0.len())
+            .then(|| sd(level))
+            .flatten()
+            .map(|s| factor * s),
+    })
+}
+
+/// What a reading is against a standard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Call {
+    Pass,
+    Outside,
+    CannotTell,
+    NoReading,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Judged {
+    pub call: Call,
+    /// Why, in the order of weight; empty for a pass.
+    pub reasons: Vec<String>,
+    /// What it looks like.
+    pub fault: Option<String>,
+}
+
+/// A record against the standard; `repeat`: what laying a pickup down anew does on this rig.
+pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> Judged {
+    let Some(r) = record
+        .resonance
+        .as_ref()
+        .filter(|_| record.verdict != Verdict::Rejected)
+    else {
+        let why = record.findings.iter().find(|f| f.level == Level::Reject);
+        let open = record
+            .findings
+            .iter()
+            .any(|f| matches!(f.code, Code::OpenWinding | Code::NoSignal));
+        return Judged {
+            call: Call::NoReading,
+            reasons: why.map(|f| f.text.clone()).into_iter().collect(),
+            fault: open.then(|| "open winding, or nothing plugged in".to_owned()),
+        };
+    };
+    let df = (r.f0_hz.value / s.f0.hz).ln();
+    let dq = (r.q.value / s.q.value).ln();
+    let uf = (r.f0_hz.u_noise / r.f0_hz.value).hypot(repeat.map_or(0.0, |x| x.f0.sd));
+    let uq = (r.q.u_noise / r.q.value).hypot(repeat.map_or(0.0, |x| x.q.sd));
+    let mut tests = vec![
+        ("f0", 100.0 * df, 100.0 * uf, 100.0 * s.f0.allow, "%"),
+        ("Q", 100.0 * dq, 100.0 * uq, 100.0 * s.q.allow, "%"),
+    ];
+    if let (Some(l), Some(x)) = (s.level, r.level_db) {
+        let u = x.u_noise.hypot(repeat.and_then(|p| p.level_db).map_or(0.0, |s| s.sd));
+        tests.push(("level", x.value - l.db, u, l.allow_db, "dB"));
+    }
+    let (mut outside, mut unsure) = (Vec::new(), Vec::new());
+    let turned = s.polarity.is_some_and(|p| p != r.polarity.signum());
+    if turned {
+        outside.push("wound or wired the other way".to_owned());
+    }
+    for (name, off, u, limit, unit) in tests {
+        let text = format!("{name} {off:+.2} {unit} (allowed {limit:.2})");
+        if off.abs() - GUARD * u > limit {
+            outside.push(text);
+        } else if off.abs() + GUARD * u > limit {
+            unsure.push(format!("{text}, known to {:.2} {unit}", 1.96 * u));
+        }
+    }
+    let call = match (outside.is_empty(), unsure.is_empty()) {
+        (false, _) => Call::Outside,
+        (true, false) => Call::CannotTell,
+        _ => Call::Pass,
+    };
+    let dr = s
+        .r20_ohm
+        .zip(record.pickup.r20_ohm.or(record.pickup.r_ohm))
+        .map(|(a, b)| (b / a).ln());
+    Judged {
+        call,
+        fault: (call == Call::Outside).then(|| fault(df, dq, dr, turned)).flatten(),
+        reasons: outside.into_iter().chain(unsure).collect(),
+    }
+}
+
+/// What a pattern of differences looks like.
+fn fault(df: f64, dq: f64, dr: Option<f64>, turned: bool) -> Option<String> {
+    let text = if dq < -0.25 && df > 0.0 {
+        "shorted turns: less inductance, much more loss"
+    } else if df > 0.0 && dr.is_some_and(|r| r < -0.01) {
+        "turns missing: less resistance, less inductance"
+    } else if df < 0.0 && dr.is_some_and(|r| r > 0.01) {
+        "too many turns: more resistance, more inductance"
+    } else if turned {
+        "start and finish swapped, or wound the other way; the magnet plays no part"
+    } else {
+        return None;
+    };
+    Some(text.into())
+}

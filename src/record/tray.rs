@@ -1,0 +1,143 @@
+//! A lot on the bench: what has been measured of it, in order, with its verdicts. Kept after every step, so that nothing is lost.
+
+use serde::{Deserialize, Serialize};
+
+use super::Record;
+use super::standard::{Call, Judged, Standard};
+use crate::estimate::Estimate;
+use crate::failure::{Failure, Result};
+
+pub const SCHEMA: &str = "coilwright/tray/1";
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Tray {
+    pub schema: String,
+    pub lot: String,
+    /// Without one nothing is judged.
+    pub standard: Option<Standard>,
+    pub entries: Vec<Entry>,
+    /// The number that comes next.
+    pub next: u32,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Entry {
+    pub number: u32,
+    pub name: String,
+    /// Folder of the record; null for a number that was skipped.
+    pub record: Option<String>,
+    pub taken_at: Option<String>,
+    pub f0_hz: Option<Estimate>,
+    pub q: Option<Estimate>,
+    pub judged: Option<Judged>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub notes: Vec<String>,
+    /// Measured again, or taken back: it stays here and counts no more.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub withdrawn: bool,
+}
+
+/// How many of a tray came to what.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Counts {
+    pub pass: u32,
+    pub outside: u32,
+    pub cannot_tell: u32,
+    pub no_reading: u32,
+    pub skipped: u32,
+    /// Measured, but there is no standard.
+    pub measured: u32,
+}
+
+impl Tray {
+    pub fn new(lot: &str, standard: Option<Standard>, first: u32) -> Self {
+        Tray {
+            schema: SCHEMA.into(),
+            lot: lot.into(),
+            standard,
+            entries: Vec::new(),
+            next: first,
+        }
+    }
+
+    /// `place` names the file in messages.
+    pub fn parse(place: &str, bytes: &[u8]) -> Result<Tray> {
+        let hint = "move it aside to begin the lot anew";
+        let t: Tray =
+            serde_json::from_slice(bytes).map_err(|e| Failure::new(format!("{place} is no tray: {e}"), hint))?;
+        if t.schema != SCHEMA {
+            return Err(Failure::new(
+                format!("{place} is of the kind {:?}, this version reads {SCHEMA:?}", t.schema),
+                hint,
+            ));
+        }
+        Ok(t)
+    }
+
+    /// "neck-12-07".
+    pub fn name(&self, number: u32) -> String {
+        format!("{}-{number:02}", self.lot)
+    }
+
+    /// The entries that count.
+    pub fn standing(&self) -> impl DoubleEndedIterator<Item = &Entry> {
+        self.entries.iter().filter(|e| !e.withdrawn)
+    }
+
+    pub fn put(&mut self, number: u32, record: Option<(&Record, String)>, judged: Option<Judged>) {
+        let name = self.name(number);
+        let read = record.as_ref().and_then(|(r, _)| r.resonance.as_ref());
+        self.entries.push(Entry {
+            number,
+            name,
+            f0_hz: read.map(|r| r.f0_hz),
+            q: read.map(|r| r.q),
+            taken_at: record.as_ref().map(|(r, _)| r.taken_at.clone()),
+            record: record.map(|(_, folder)| folder),
+            judged,
+            notes: Vec::new(),
+            withdrawn: false,
+        });
+        self.next = self.next.max(number + 1);
+    }
+
+    /// The last entry that counts, to be changed.
+    fn last_mut(&mut self) -> Option<&mut Entry> {
+        self.entries.iter_mut().rev().find(|e| !e.withdrawn)
+    }
+
+    /// Takes the last one back; its number comes again.
+    pub fn undo(&mut self) -> Option<u32> {
+        let last = self.last_mut()?;
+        last.withdrawn = true;
+        let number = last.number;
+        self.next = number;
+        Some(number)
+    }
+
+    pub fn note(&mut self, text: &str) -> Option<u32> {
+        let last = self.last_mut()?;
+        last.notes.push(text.to_owned());
+        Some(last.number)
+    }
+
+    pub fn counts(&self) -> Counts {
+        let mut c = Counts::default();
+        for e in self.standing() {
+            let slot = match (&e.judged, &e.record) {
+                (Some(j), _) => match j.call {
+                    Call::Pass => &mut c.pass,
+                    Call::Outside => &mut c.outside,
+                    Call::CannotTell => &mut c.cannot_tell,
+                    Call::NoReading => &mut c.no_reading,
+                },
+                (None, Some(_)) => &mut c.measured,
+                (None, None) => &mut c.skipped,
+            };
+            *slot += 1;
+        }
+        c
+    }
+}

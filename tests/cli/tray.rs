@@ -1,0 +1,222 @@
+//! A lot on the bench, driven by its keys.
+
+use std::io::Write;
+use std::process::Stdio;
+
+use crate::bench::{Folder, Run};
+use crate::screens::{RIG, shows};
+
+const GOOD: &str = "r=6k l=2.4H cs=120p noise=-80dBFS";
+
+fn folder() -> Folder {
+    let f = Folder::new();
+    f.write("north.toml", RIG.as_bytes());
+    let args = [
+        "measure",
+        "--pickup",
+        "master",
+        "--source",
+        "sim",
+        "--sim",
+        GOOD,
+        "--rate",
+        "48k",
+        "--seconds",
+        "0.7",
+        "--rig",
+        "north.toml",
+        "--load",
+        "cap=330p",
+        "--out",
+        "master",
+    ];
+    f.run(&args).ended(0);
+    let args = [
+        "standard",
+        "master",
+        "--allow",
+        "f0=2% q=8% level=2dB",
+        "--name",
+        "neck set",
+        "--out",
+        "neck.toml",
+    ];
+    f.run(&args).ended(0);
+    f
+}
+
+/// The tray with these keys typed.
+fn tray(f: &Folder, keys: &str, more: &[&str]) -> Run {
+    let args = [
+        "tray",
+        "--lot",
+        "neck-12",
+        "--source",
+        "sim",
+        "--rate",
+        "48k",
+        "--seconds",
+        "0.7",
+        "--rig",
+        "north.toml",
+        "--load",
+        "cap=330p",
+    ];
+    let mut command = f.command(&[&args[..], more].concat());
+    command
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped());
+    let mut child = command.spawn().unwrap();
+    child.stdin.take().unwrap().write_all(keys.as_bytes()).unwrap();
+    let out = child.wait_with_output().unwrap();
+    Run {
+        status: out.status.code().unwrap_or(-1),
+        out: String::from_utf8(out.stdout).unwrap(),
+        err: String::from_utf8(out.stderr).unwrap(),
+    }
+}
+
+/// Forty pickups with six faults among them.
+#[test]
+fn a_day_at_the_tray() {
+    let f = folder();
+    let faults = [
+        (5, "r=6k l=2.4H cs=120p open"),
+        (11, "r=5.2k l=1.9H cs=120p loss=80k noise=-80dBFS"),
+        (17, "r=6k l=2.4H cs=120p polarity=-1 noise=-80dBFS"),
+        (23, "r=5.4k l=2.1H cs=115p noise=-80dBFS"),
+        (29, "r=6k l=2.4H cs=190p noise=-80dBFS"),
+        (36, "r=6k l=2.4H cs=120p m=8u noise=-80dBFS"),
+    ];
+    let lines: Vec<String> = (1..=40)
+        .map(|i| match faults.iter().find(|x| x.0 == i) {
+            Some((_, words)) => (*words).to_owned(),
+            None => format!(
+                "r=6k l={:.4}H cs=120p noise=-80dBFS",
+                2.4 * (1.0 + 0.002 * f64::from(i % 7 - 3))
+            ),
+        })
+        .collect();
+    f.write("day.txt", lines.join("\n").as_bytes());
+    let more = ["--standard", "neck.toml", "--sim", "day.txt"];
+    // Half of the day; then the power goes, as it were.
+    let run = tray(&f, &"\n".repeat(20), &more);
+    assert_eq!(run.status, 3, "{}", run.err);
+    assert!(run.err.contains("*** neck-12-01  PASS ***"), "{}", run.err);
+    assert!(run.err.contains("*** neck-12-05  NO READING, measure again ***"));
+    assert!(run.err.contains("shorted turns") && run.err.contains("the other way"));
+    // The other half goes on where it stopped.
+    let run = tray(
+        &f,
+        &format!("{}q\n", "\n".repeat(20)),
+        &[&more[..], &["--json"]].concat(),
+    );
+    let doc = run.json();
+    let c = &doc["counts"];
+    assert_eq!(
+        (c["pass"].as_u64(), c["outside"].as_u64(), c["no_reading"].as_u64()),
+        (Some(34), Some(5), Some(1)),
+        "{c}"
+    );
+    let outside: Vec<u64> = doc["tray"]["entries"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|e| e["judged"]["call"] == "outside")
+        .map(|e| e["number"].as_u64().unwrap())
+        .collect();
+    assert_eq!(outside, [11, 17, 23, 29, 36]);
+    assert!(f.path("neck-12/tray.png").exists() && f.path("neck-12/neck-12-40/record.json").exists());
+}
+
+#[test]
+fn keys_do_what_they_say() {
+    let f = folder();
+    let more = ["--standard", "neck.toml", "--sim", GOOD];
+    let run = tray(&f, "u\nr\nn x\n\ns\n\nn a chip in the bobbin\nr\nu\nwhat\nq\n", &more);
+    assert_eq!(run.status, 0, "{}", run.err);
+    shows("tray", &run);
+    let doc = tray(&f, "", &[&more[..], &["--json"]].concat()).json();
+    let entries = doc["tray"]["entries"].as_array().unwrap();
+    // Measured, skipped, measured, measured again, taken back.
+    let seen: Vec<(u64, bool)> = entries
+        .iter()
+        .map(|e| (e["number"].as_u64().unwrap(), e["withdrawn"].as_bool().unwrap_or(false)))
+        .collect();
+    assert_eq!(seen, [(1, false), (2, false), (3, true), (3, true)]);
+    assert_eq!(entries[2]["notes"][0], "a chip in the bobbin");
+    assert_eq!(doc["tray"]["next"], 3);
+    // No record is ever overwritten: the same number again lies beside the first.
+    assert!(f.path("neck-12/neck-12-03/record.json").exists() && f.path("neck-12/neck-12-03-2/record.json").exists());
+}
+
+#[test]
+fn a_tray_that_cannot_be_begun_says_why() {
+    let f = folder();
+    tray(&f, "", &["--standard", "none.toml"]).refused(&["none.toml", "check the path"]);
+    f.write("bad.toml", b"schema = \"coilwright/standard/1\"\n");
+    tray(&f, "", &["--standard", "bad.toml"]).refused(&["bad.toml line 1 is no standard"]);
+    tray(&f, "", &["--lot", "a/b"]).refused(&["a lot's name"]);
+    tray(&f, "\n", &["--standard", "neck.toml", "--sim", GOOD]).ended(0);
+    let other = String::from_utf8(f.bytes("neck.toml"))
+        .unwrap()
+        .replace("version = 1", "version = 2");
+    f.write("neck.toml", other.as_bytes());
+    tray(&f, "", &["--standard", "neck.toml"]).refused(&["begun with another standard"]);
+    f.write("neck-12/tray.json", b"{}");
+    tray(&f, "", &[]).refused(&["tray.json is no tray"]);
+}
+
+/// Limits from twenty good ones: the factor for 95 % with 95 % confidence is 2.7603 (published table).
+#[test]
+fn limits_are_proposed_from_twenty_good_ones() {
+    let f = folder();
+    let mut args = vec!["standard".to_owned()];
+    for i in 0..20 {
+        let (out, sim) = (
+            format!("g{i}"),
+            format!("r=6k l={:.4}H cs=120p noise=-80dBFS", 2.4 + 0.01 * f64::from(i % 5)),
+        );
+        let take = [
+            "measure",
+            "--pickup",
+            "good",
+            "--source",
+            "sim",
+            "--sim",
+            &sim,
+            "--rate",
+            "48k",
+            "--seconds",
+            "0.7",
+            "--rig",
+            "north.toml",
+            "--out",
+            &out,
+        ];
+        f.run(&take).ended(0);
+        args.push(out);
+    }
+    let few: Vec<&str> = args
+        .iter()
+        .take(6)
+        .map(String::as_str)
+        .chain(["--out", "few.toml"])
+        .collect();
+    f.run(&few).refused(&["too few to propose", "--allow"]);
+    let all: Vec<&str> = args
+        .iter()
+        .map(String::as_str)
+        .chain(["--out", "all.toml", "--json"])
+        .collect();
+    let doc = f.run(&all).ended(0).json();
+    assert!((doc["proposal"]["factor"].as_f64().unwrap() - 2.7603).abs() < 1e-4);
+    // L in five steps of 0.01 H: ln f0 in steps of 0.2 %, a standard deviation of 0.30 %.
+    let allow = doc["standard"]["f0"]["allow"].as_f64().unwrap();
+    assert!((allow / (2.7603 * 0.00298) - 1.0).abs() < 0.05, "{allow}");
+    shows(
+        "standard",
+        &f.run(&["standard", "master", "--allow", "f0=2% q=8%", "--out", "one.toml"]),
+    );
+}

@@ -157,7 +157,8 @@ fn a_tray_that_cannot_be_begun_says_why() {
     tray(&f, "", &["--standard", "none.toml"]).refused(&["none.toml", "check the path"]);
     f.write("bad.toml", b"schema = \"coilwright/standard/1\"\n");
     tray(&f, "", &["--standard", "bad.toml"]).refused(&["bad.toml line 1 is no standard"]);
-    tray(&f, "", &["--lot", "a/b"]).refused(&["a lot's name"]);
+    f.run(&["tray", "--lot", "a/b", "--source", "sim"])
+        .refused(&["a lot's name"]);
     tray(&f, "\n", &["--standard", "neck.toml", "--sim", GOOD]).ended(0);
     let other = String::from_utf8(f.bytes("neck.toml"))
         .unwrap()

@@ -17,8 +17,13 @@ pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
         .clone()
         .unwrap_or_else(|| crate::cli::context::stem(&args.out));
     let (standard, proposal) = Standard::from(&name, &records, allowed)?;
+    let simulated = if records.iter().any(Record::is_simulated) {
+        " Simulated: no real pickups."
+    } else {
+        ""
+    };
     let remark = format!(
-        "Standard of the shop, from {} records. Limits may be edited; count the version up.",
+        "Standard of the shop, from {} records. Limits may be edited; count the version up.{simulated}",
         records.len()
     );
     let files = write_all(vec![(args.out.clone(), standard.to_toml(&remark)?.into_bytes())])?;

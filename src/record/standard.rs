@@ -272,7 +272,13 @@ pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> 
         outside.push("wound or wired the other way".to_owned());
     }
     for (name, off, u, limit, unit) in tests {
-        let text = format!("{name} {off:+.2} {unit} (allowed {limit:.2})");
+        // Judged by ratio, told as a difference.
+        let told = if unit == "%" {
+            100.0 * ((off / 100.0).exp() - 1.0)
+        } else {
+            off
+        };
+        let text = format!("{name} {told:+.2} {unit} (allowed {limit:.2})");
         if off.abs() - GUARD * u > limit {
             outside.push(text);
         } else if off.abs() + GUARD * u > limit {

@@ -34,6 +34,9 @@ pub struct Entry {
     pub judged: Option<Judged>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<String>,
+    /// Made by the built-in bench.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub simulated: bool,
     /// Measured again, or taken back: it stays here and counts no more.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub withdrawn: bool,
@@ -94,6 +97,7 @@ impl Tray {
             name,
             f0_hz: read.map(|r| r.f0_hz),
             q: read.map(|r| r.q),
+            simulated: record.as_ref().is_some_and(|(r, _)| r.is_simulated()),
             taken_at: record.as_ref().map(|(r, _)| r.taken_at.clone()),
             record: record.map(|(_, folder)| folder),
             judged,

@@ -2,7 +2,7 @@
 
 use super::axis;
 use super::palette::{BAND, GRID, INK, PAPER, PEAK, SOFT};
-use super::plot::{EDGE, HEIGHT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
+use super::plot::{self, EDGE, HEIGHT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
 use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted};
 use super::words;
 use crate::failure::Result;
@@ -81,7 +81,10 @@ fn span(values: impl Iterator<Item = f64>) -> Option<[f64; 2]> {
 pub fn lot(t: &Tray) -> Result<Plot> {
     let title = format!("Lot {}", words::clean(&t.lot));
     let mut sheet = Sheet::new(WIDTH, HEIGHT, &title);
-    let room = EDGE - MARGIN;
+    let mut room = EDGE - MARGIN;
+    if t.standing().any(|e| e.simulated) {
+        room -= plot::simulated_stamp(&mut sheet);
+    }
     sheet.text(
         (MARGIN, 6.6),
         &fitted(&title, 3.6, room),

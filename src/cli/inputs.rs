@@ -70,7 +70,7 @@ pub fn vary(text: &str) -> Result<Vary> {
     };
     let knob = knob_named(name)?;
     let value = |t: &str| quantity::parse_at(name, t, knob.unit());
-    let course = match course.split_once("...") {
+    let course = match course.split_once("...").or(course.split_once("..")) {
         Some((a, b)) => Course::Between(value(a)?, value(b)?),
         None => Course::Listed(course.split(',').map(value).collect::<Result<_>>()?),
     };
@@ -295,6 +295,7 @@ mod tests {
         assert_eq!(v.values(Some(4)).unwrap(), [1.0, 4.0, 7.0, 10.0]);
         assert_eq!(v.values(None).unwrap().len(), USUAL_STEPS);
         assert_eq!(vary("vol=1...0").unwrap().values(Some(3)).unwrap(), [1.0, 0.5, 0.0]);
+        assert_eq!(vary("vol=1..0"), vary("vol=1...0"));
         assert_eq!(vary("tone-cap=10n,22n").unwrap().values(None).unwrap(), [10e-9, 22e-9]);
         let pots = vary("vol-pot=100k...1M").unwrap().values(Some(3)).unwrap();
         assert!((pots[1] / 316_227.766 - 1.0).abs() < 1e-8);

@@ -120,6 +120,8 @@ pub struct CoilFinding {
     pub text: String,
 }
 
+/// Windings of guitar pickups start far above this (common practice: 2 kilohms and more).
+const LEAST_WINDING_OHM: f64 = 50.0;
 /// From this relative uncertainty (95 %) on C_s, or L, is not told.
 const VAGUE_C: f64 = 0.5;
 const VAGUE_L: f64 = 0.1;
@@ -200,6 +202,9 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
         .zip(&rigs)
         .map(|(r, rig)| take(r, *rig, r_at, metal))
         .collect::<Result<_>>()?;
+    if r_ohm < LEAST_WINDING_OHM {
+        notes.push(format!("{r_ohm} ohms are little for a pickup: was {r_ohm}k meant?"));
+    }
     let ohmmeter = about.ohmmeter.unwrap_or(OHMMETER);
     if about.ohmmeter.is_none() {
         notes.push(format!(

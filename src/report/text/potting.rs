@@ -22,10 +22,11 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
     let rig = d.rig.as_deref().map_or("no history of a rig".into(), |r| {
         format!("judged by the days of {}", words::clean(r))
     });
-    out.free(
-        &format!("{} pickups before and after the wax, {rig}", d.pairs.len()),
-        BOLD,
-    );
+    let count = match d.pairs.len() {
+        1 => "1 pickup".to_owned(),
+        n => format!("{n} pickups"),
+    };
+    out.free(&format!("{count} before and after the wax, {rig}"), BOLD);
     for p in &d.pairs {
         let paint = match p.verdict {
             PotVerdict::Other => STOP,

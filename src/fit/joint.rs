@@ -495,16 +495,24 @@ fn solve_kind(takes: &[Take], known: &Known, kind: Kind) -> Option<Found> {
     let best = best?;
     let mut jacobian = DMatrix::zeros(joint.rows(), layout.size);
     joint.jacobian(&best.theta, &mut jacobian);
-    // A parameter that ended on its bound stays there: the others' uncertainties are what they are with it given.
+    // A bound that was hit is a fact about these takes' noise, not knowledge: only where the matrix is singular is such a
+    // parameter held.
+    let whole = solve::inverse_normal(&jacobian);
     let free: Vec<usize> = (0..layout.size).filter(|i| !best.at_bound[*i]).collect();
     let reduced = DMatrix::from_fn(jacobian.nrows(), free.len(), |r, c| jacobian[(r, free[c])]);
-    let small = solve::inverse_normal(&reduced)?;
-    let mut inverse = DMatrix::zeros(layout.size, layout.size);
-    for (a, fa) in free.iter().enumerate() {
-        for (b, fb) in free.iter().enumerate() {
-            inverse[(*fa, *fb)] = small[(a, b)];
+    let inverse = match whole {
+        Some(whole) => whole,
+        None => {
+            let small = solve::inverse_normal(&reduced)?;
+            let mut inverse = DMatrix::zeros(layout.size, layout.size);
+            for (a, fa) in free.iter().enumerate() {
+                for (b, fb) in free.iter().enumerate() {
+                    inverse[(*fa, *fb)] = small[(a, b)];
+                }
+            }
+            inverse
         }
-    }
+    };
     let agreement = agreements(&joint, &best.theta);
     let data_rows = joint.data_rows();
     let c_at_bound = best.at_bound[1];
@@ -762,9 +770,13 @@ fn advice(takes: &[Take], known: &Known, found: &Found, excess: f64) -> Option<A
         }
         let figures = |x: &[f64], factor: f64| {
             let coil = layout.coil(x, known);
-            let mut l = load.clone();
+            // Parts and input as the fit has them: what it cannot tell apart, a further take will not either.
+            let trial = Take {
+                load: load.clone(),
+                ..barest.clone()
+            };
+            let mut l = layout.loaded(&trial, x);
             l.cap_f = l.cap_f.map(|c| c * factor);
-            let l = l.with_input(barest.input_ohm, barest.input_f);
             let wiring = crate::network::Wiring::from(l);
             let f = predict::figures(&wiring, &coil);
             match f.second_order {

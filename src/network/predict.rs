@@ -85,7 +85,12 @@ pub fn propagate(
     let mut slopes: Vec<Option<Vec<f64>>> = numbers(coil).iter().map(|v| v.map(|_| vec![0.0; n])).collect();
     for i in (0..n).filter(|i| sd[*i] > 0.0) {
         // Far enough for the arithmetic, near enough for a straight line.
-        let h = (0.1 * sd[i]).min(1e-3 * centre[i].abs().max(1e-30));
+        let size = centre[i].abs();
+        let h = if size > 0.0 {
+            (0.1 * sd[i]).min(1e-3 * size)
+        } else {
+            0.1 * sd[i]
+        };
         let at = |step: f64| {
             let mut p = centre.clone();
             p[i] += step;
@@ -163,6 +168,19 @@ mod tests {
         let grid = usual_grid();
         assert_eq!((grid.len(), grid[0]), (512, 20.0));
         assert!((grid[511] / 20e3 - 1.0).abs() < 1e-12);
+    }
+
+    /// A value of nought may be uncertain as well.
+    #[test]
+    fn uncertainty_at_nought() {
+        let w = Wiring::from(Load::parse("cap=200p").unwrap());
+        let coil = Coil { c_f: 0.0, ..COIL };
+        let mut c = DMatrix::zeros(3, 3);
+        c[(2, 2)] = 1e-22;
+        let f = figures(&w, &coil).peak_hz.unwrap();
+        let u = doubt(&w, &coil, &c).peak_hz.unwrap();
+        // 10 pF of 200: 2.5 % of f0.
+        assert!((u / f / 0.025 - 1.0).abs() < 0.02, "{u}");
     }
 
     /// f0 goes with 1/sqrt(L): 2 % of L are 1 % of f0; and L and C that err opposite ways cancel in it.

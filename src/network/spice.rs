@@ -14,8 +14,8 @@ const TURN_H: f64 = 1.0;
 /// RC circuit of its own.
 pub fn subcircuit(name: &str, coil: &Coil, remarks: &[String]) -> String {
     let mut s = String::new();
-    for r in remarks {
-        let _ = writeln!(s, "* {r}");
+    for line in remarks.iter().flat_map(|r| r.lines()) {
+        let _ = writeln!(s, "* {line}");
     }
     let _ = writeln!(
         s,
@@ -71,6 +71,13 @@ pub fn identifier(name: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A line without its star would be an element.
+    #[test]
+    fn every_line_of_a_remark_is_one() {
+        let s = subcircuit("a", &Coil::new(6e3, 2.4, 0.0), &["one\nsimulated: two".into()]);
+        assert!(s.starts_with("* one\n* simulated: two\n* hot"), "{s}");
+    }
 
     #[test]
     fn names_that_a_simulator_reads() {

@@ -82,8 +82,10 @@ const FROM_HZ: f64 = 100.0;
 const TO_F0: f64 = 2.5;
 /// A difference that nobody hears is none.
 const ALLOWED_DB: f64 = 0.05;
-/// So many of the points must agree.
-const MOST: f64 = 0.95;
+/// So many of the points must agree: of 95 % intervals some fewer do by chance.
+const MOST: f64 = 0.9;
+/// No point of a curve is believed to be better.
+const LEAST_DB: f64 = 0.002;
 
 fn reading(record: &Record) -> Result<&Resonance> {
     record.resonance.as_ref().ok_or_else(|| {
@@ -163,12 +165,17 @@ fn take_against(record: &Record, basis: &Basis, tolerances: &Tolerances) -> Resu
     let predicted = lows(&load, &basis.coil);
     let measured: Vec<f64> = at.iter().map(|i| curve.mag_db[*i]).collect();
     // The level says nothing: the lows are laid on each other.
-    let mut low: Vec<f64> = (0..freq_hz.len())
-        .filter(|i| freq_hz[*i] < 0.3 * r.f0_hz.value)
-        .map(|i| measured[i] - predicted[i])
-        .collect();
-    low.sort_by(f64::total_cmp);
-    let offset = low.get(low.len() / 2).copied().unwrap_or(0.0);
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for i in (0..freq_hz.len()).filter(|i| freq_hz[*i] < 0.3 * r.f0_hz.value) {
+        let w = 1.0 / curve.u_db[at[i]].max(LEAST_DB).powi(2);
+        sum += w * (measured[i] - predicted[i]);
+        weight += w;
+    }
+    let (offset, offset_u) = if weight > 0.0 {
+        (sum / weight, (1.0 / weight).sqrt())
+    } else {
+        (0.0, 0.0)
+    };
     let of_coil: Vec<f64> = match &basis.covariance {
         Some(c) => predict::propagate(&basis.coil, c, |coil| lows(&load, coil).into_iter().map(Some).collect())
             .into_iter()
@@ -178,12 +185,13 @@ fn take_against(record: &Record, basis: &Basis, tolerances: &Tolerances) -> Resu
     };
     let of_parts = from_parts(&load, tolerances, |l| lows(l, &basis.coil));
     let mut out = AgainstCurve::default();
-    let (mut squares, mut worst, mut inside) = (0.0, (0.0f64, 0.0), 0usize);
+    let (mut squares, mut worst, mut inside) = (0.0f64, (0.0f64, 0.0), 0usize);
     for (k, i) in at.iter().enumerate() {
         let m = measured[k] - offset;
         let d = m - predicted[k];
-        let u = curve.u_db[*i].hypot(of_coil[k]).hypot(of_parts[k]);
-        squares += d * d;
+        let u = curve.u_db[*i].hypot(of_coil[k]).hypot(of_parts[k]).hypot(offset_u);
+        // What the take's own noise makes of it is not the coil file's.
+        squares += d * d - curve.u_db[*i].powi(2);
         inside += usize::from(d.abs() <= Z95 * u + ALLOWED_DB);
         if d.abs() > f64::abs(worst.0) {
             worst = (d, freq_hz[k]);
@@ -218,7 +226,7 @@ fn take_against(record: &Record, basis: &Basis, tolerances: &Tolerances) -> Resu
         load: spelt(&super::behind::load_of(record)?),
         peak_hz: less(r.peak_hz, f.peak_hz, doubt.and_then(|d| d.peak_hz), parts[0]),
         height_db: less(r.peak_db, f.height_db, doubt.and_then(|d| d.height_db), parts[1]),
-        rms_db: (squares / at.len() as f64).sqrt(),
+        rms_db: (squares.max(0.0) / at.len() as f64).sqrt(),
         worst_db: worst.0,
         worst_hz: worst.1,
         share_within: share,

@@ -111,6 +111,8 @@ pub enum CoilCode {
     NoCapacitance,
     /// Records of more than one pickup, or of warnings.
     Mixed,
+    /// A rig that does not state its input and lead: both are counted into the winding.
+    InputUnknown,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -254,8 +256,14 @@ fn resistance(records: &[&Record], about: &About, notes: &mut Vec<String>) -> Re
             "give the ohmmeter's reading, as --ohms 6.05k, with --room 21C",
         ));
     };
+    if about.room_c.is_some() {
+        return Err(Failure::new(
+            "--room is given without --ohms: it is the temperature of the ohmmeter's reading",
+            "give both, or leave both to the records",
+        ));
+    }
     notes.push(format!("resistance from the first record that has it: {ohms:.0} ohms"));
-    Ok((ohms, about.room_c.or(at)))
+    Ok((ohms, at))
 }
 
 /// Whether f0 and Q do not hold all that the take says.
@@ -366,9 +374,6 @@ fn exact_parts(takes: &[Take], about: &About, notes: &mut Vec<String>) {
             "taken as exact: {} (--tolerance cap=1% and so on)",
             exact.join(", ")
         ));
-    }
-    if takes.iter().any(|t| t.input_ohm.is_none() && t.input_f == 0.0) {
-        notes.push("a rig without [input] counts as loading nothing".into());
     }
 }
 
@@ -507,6 +512,21 @@ fn findings(used: &[&Record], fit: &CoilFit, doc: &CoilDocument) -> Vec<CoilFind
                 "the takes contradict each other {:.1} times more than noise and tolerances explain; the uncertainties are \
                  widened by that: is every load what its record says, and nothing moved or warmed in between?",
                 chi2.sqrt()
+            ),
+        );
+    }
+    let unknown = |r: &&&Record| {
+        let (ohm, farad) = input_of(r);
+        ohm.is_none() || farad == 0.0
+    };
+    if let Some(r) = used.iter().find(unknown) {
+        raise(
+            CoilCode::InputUnknown,
+            Level::Warning,
+            format!(
+                "the rig of {:?} does not state resistance and capacitance of its input and lead: both are counted into the \
+                 winding, C_s and loss are too large",
+                r.pickup.name
             ),
         );
     }

@@ -10,8 +10,10 @@ use crate::fileio;
 use crate::record::RigSummary;
 use keys::{Key, Kind};
 
+pub mod edit;
 pub mod history;
 pub mod keys;
+pub mod template;
 
 /// For the record's notes where no rig is given: a current reference and an input that loads nothing are assumed then.
 pub const NO_RIG_NOTE: &str = "no rig given: f0 and Q may be off by the exciter's corner";
@@ -36,6 +38,10 @@ pub struct Rig {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub witness: Option<Witness>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub interface: Option<Interface>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub setup: Option<Setup>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pack: Option<Pack>,
     #[serde(skip)]
     hash: String,
@@ -49,6 +55,74 @@ pub struct Witness {
     /// What hangs on it during a check besides the rig's own input, in the load notation.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub load: Option<String>,
+}
+
+/// What the measured values of the file belong to. A live take on anything else is refused: they would be wrong there.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Interface {
+    /// Id of the sound output, as `coilwright devices` lists it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub output: Option<String>,
+    /// Id of the sound input.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub input: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rate_hz: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pickup_channel: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reference_channel: Option<u32>,
+    /// How the inputs' knobs and switches stood, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub range: Option<String>,
+    /// Day on which the two inputs were measured against each other.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub inputs_measured: Option<String>,
+    /// Day on which the input's own loading was measured.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub loading_measured: Option<String>,
+    /// Peak of the strongest clean drive; what `measure` plays unless told otherwise.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub level_dbfs: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub level_measured: Option<String>,
+}
+
+/// What a live take runs on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Used {
+    pub output: String,
+    pub input: String,
+    pub rate_hz: u32,
+    pub pickup_channel: u32,
+    pub reference_channel: Option<u32>,
+}
+
+/// What the rig file states of its interface, and what is in use instead.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Foreign {
+    pub what: &'static str,
+    pub stated: String,
+    pub used: String,
+}
+
+/// How the switches stood when the rig was set up, each in words: software cannot see them.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Setup {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub phantom: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub monitoring: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub automatic_gain: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub enhancement: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pads_and_cuts: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub knobs: Option<String>,
 }
 
 /// What belongs to the rig when it travels, each in words.
@@ -136,6 +210,14 @@ pub struct Input {
     /// Channel 1 over channel 2.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub gain_db: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gain_tolerance_db: Option<f64>,
+    /// Of `resistance_ohm`, relative.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub resistance_tolerance: Option<f64>,
+    /// Of `capacitance_f` and the lead together.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub capacitance_tolerance_f: Option<f64>,
 }
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -189,7 +271,24 @@ const MAINS: Kind = Kind::Number {
     fits: |v| (40.0..=70.0).contains(&v),
 };
 
-const KEYS: [Key; 33] = [
+const GAIN_TOLERANCE: Kind = Kind::Number {
+    allowed: "from 0 to 12 (dB)",
+    fits: |v| (0.0..=12.0).contains(&v),
+};
+const RATE: Kind = Kind::Number {
+    allowed: "of whole hertz from 44100 to 192000",
+    fits: |v| (44_100.0..=192_000.0).contains(&v) && v.fract() == 0.0,
+};
+const CHANNEL: Kind = Kind::Number {
+    allowed: "from 1 to 64, as the sockets are counted",
+    fits: |v| (1.0..=64.0).contains(&v) && v.fract() == 0.0,
+};
+const LEVEL: Kind = Kind::Number {
+    allowed: "from -100 to 0 (dBFS)",
+    fits: |v| (-100.0..=0.0).contains(&v),
+};
+
+const KEYS: [Key; 52] = [
     Key::new("", "name", Kind::Text),
     Key::new("exciter", "reference", Kind::OneOf(&["voltage", "current"])).required(),
     Key::new("exciter", "series_ohm", OHM).required(),
@@ -211,10 +310,29 @@ const KEYS: [Key; 33] = [
     Key::new("input", "delay_s", DELAY),
     Key::new("input", "delay_tolerance_s", DELAY_TOLERANCE),
     Key::new("input", "gain_db", GAIN),
+    Key::new("input", "gain_tolerance_db", GAIN_TOLERANCE),
+    Key::new("input", "resistance_tolerance", TOLERANCE),
+    Key::new("input", "capacitance_tolerance_f", FARAD),
     Key::new("mains", "frequency_hz", MAINS),
     Key::new("", "unit", Kind::Text),
     Key::new("witness", "name", Kind::Text),
     Key::new("witness", "load", Kind::Text),
+    Key::new("interface", "output", Kind::Text),
+    Key::new("interface", "input", Kind::Text),
+    Key::new("interface", "rate_hz", RATE),
+    Key::new("interface", "pickup_channel", CHANNEL),
+    Key::new("interface", "reference_channel", CHANNEL),
+    Key::new("interface", "range", Kind::Text),
+    Key::new("interface", "inputs_measured", Kind::Text),
+    Key::new("interface", "loading_measured", Kind::Text),
+    Key::new("interface", "level_dbfs", LEVEL),
+    Key::new("interface", "level_measured", Kind::Text),
+    Key::new("setup", "phantom", Kind::Text),
+    Key::new("setup", "monitoring", Kind::Text),
+    Key::new("setup", "automatic_gain", Kind::Text),
+    Key::new("setup", "enhancement", Kind::Text),
+    Key::new("setup", "pads_and_cuts", Kind::Text),
+    Key::new("setup", "knobs", Kind::Text),
     Key::new("pack", "interface", Kind::Text),
     Key::new("pack", "exciter", Kind::Text),
     Key::new("pack", "stop", Kind::Text),
@@ -284,6 +402,22 @@ impl Rig {
                     format!("{place}: input.{name}_tolerance_hz stands without input.{name}_hz"),
                     "give both, or neither and the corner is fitted",
                 ));
+            }
+        }
+        for (stands, without, names) in [
+            (
+                i.gain_tolerance_db.is_some(),
+                i.gain_db.is_none(),
+                "gain_tolerance_db stands without input.gain_db",
+            ),
+            (
+                i.resistance_tolerance.is_some(),
+                i.resistance_ohm.is_none(),
+                "resistance_tolerance stands without input.resistance_ohm",
+            ),
+        ] {
+            if stands && without {
+                return Err(Failure::new(format!("{place}: input.{names}"), "give both, or neither"));
             }
         }
         Ok(())
@@ -393,6 +527,34 @@ impl Rig {
         notes
     }
 
+    /// The first thing about a live take that the file's measured values do not belong to.
+    pub fn foreign(&self, used: &Used) -> Option<Foreign> {
+        let Some(i) = &self.interface else {
+            return None;
+        };
+        let text = |what, stated: &Option<String>, used: &str| {
+            let s = stated.as_deref().filter(|s| *s != used)?;
+            Some(Foreign {
+                what,
+                stated: s.into(),
+                used: used.into(),
+            })
+        };
+        let number = |what, stated: Option<u32>, used: Option<u32>| {
+            let s = stated.filter(|s| used.is_some_and(|u| u != *s))?;
+            Some(Foreign {
+                what,
+                stated: s.to_string(),
+                used: used.map_or_else(String::new, |u| u.to_string()),
+            })
+        };
+        text("output", &i.output, &used.output)
+            .or_else(|| text("input", &i.input, &used.input))
+            .or_else(|| number("rate", i.rate_hz, Some(used.rate_hz)))
+            .or_else(|| number("pickup's channel", i.pickup_channel, Some(used.pickup_channel)))
+            .or_else(|| number("reference's channel", i.reference_channel, used.reference_channel))
+    }
+
     /// First 16 hex digits of the SHA-256 of what the file states about the measuring chain: what is packed with the rig, or
     /// kept beside it, may be written anew without making it another rig.
     pub fn chain_hash(&self) -> String {
@@ -473,11 +635,25 @@ ac_output_tolerance_hz = 0.1
 delay_s = 0.0
 delay_tolerance_s = 1e-7
 gain_db = 0.0
+gain_tolerance_db = 0.01
+resistance_tolerance = 0.01
+capacitance_tolerance_f = 1e-12
 [mains]
 frequency_hz = 50
 [witness]
 name = "tin one"
 load = "cap=470p"
+[interface]
+output = "one"
+input = "two"
+rate_hz = 96000
+pickup_channel = 1
+reference_channel = 2
+range = "instrument"
+inputs_measured = "2026-01-31"
+level_dbfs = -12.5
+[setup]
+phantom = "off"
 [pack]
 interface = "two inputs, label A"
 "#;
@@ -606,6 +782,10 @@ interface = "two inputs, label A"
             ("input.ac_output_tolerance_hz = 16", "from 0 to 15"),
             ("input.delay_s = 1", "0.1"),
             ("input.gain_db = 200", "-120 to 120"),
+            ("input.gain_tolerance_db = -1", "from 0 to 12"),
+            ("interface.rate_hz = 48000.5", "whole hertz"),
+            ("interface.pickup_channel = 0", "from 1 to 64"),
+            ("interface.level_dbfs = 3", "from -100 to 0"),
             ("mains.frequency_hz = 39.9", "from 40 to 70"),
             ("mains.frequency_hz = 400", "from 40 to 70"),
         ] {

@@ -23,8 +23,8 @@ pub struct Chain {
     pub delay: Stated,
     /// Resistance that turns the gain into a mutual inductance; with relative uncertainty.
     pub ohm: Option<Stated>,
-    /// Channel 1 over channel 2, as a factor.
-    pub gain: f64,
+    /// Channel 1 over channel 2, as a factor; with relative uncertainty.
+    pub gain: Stated,
     pub sign: Option<i8>,
     pub input_ohm: Option<f64>,
 }
@@ -42,7 +42,7 @@ impl Chain {
             ac_output: None,
             delay: (0.0, None),
             ohm: None,
-            gain: 1.0,
+            gain: (1.0, None),
             sign: None,
             input_ohm: None,
         }
@@ -167,7 +167,10 @@ impl From<&Rig> for Chain {
             ac_output: stated(input.ac_output_hz, input.ac_output_tolerance_hz),
             delay: (input.delay_s.unwrap_or(0.0), input.delay_tolerance_s),
             ohm: Some((ohm, rig.exciter.series_tolerance)),
-            gain: 10f64.powf(input.gain_db.unwrap_or(0.0) / 20.0),
+            gain: (
+                10f64.powf(input.gain_db.unwrap_or(0.0) / 20.0),
+                input.gain_tolerance_db.map(|db| db * std::f64::consts::LN_10 / 20.0),
+            ),
             sign: rig.exciter.sign,
             input_ohm: input.resistance_ohm,
         }

@@ -86,12 +86,8 @@ impl Work<'_> {
         let channels = [("pickup", Some(&take.pickup)), ("reference", take.reference.as_ref())];
         for (name, x) in channels {
             let Some(x) = x else { continue };
-            let spread = (2.5 * self.step).max(6.0 * quiet_rms(x, self.rate));
-            let mut c = faults::clipping(x, spread);
+            let c = faults::clipping_over_noise(x, self.step, self.rate);
             if c.runs == 0 {
-                c = faults::clipping(x, 1.5 * self.step);
-            }
-            if c.runs < 3 {
                 continue;
             }
             let active = crate::transfer::span::active(x, self.rate).map_or(x.len(), |a| a.len());
@@ -230,9 +226,10 @@ impl Work<'_> {
         }
         self.judge_input();
         let chain = self.options.chain;
-        let gain = better.theta[0] / chain.gain;
-        let u_gain = |c: &nalgebra::DMatrix<f64>| c[(0, 0)].max(0.0).sqrt() / chain.gain;
-        let (u, un) = (u_gain(&better.total), u_gain(&better.noise));
+        let gain = better.theta[0] / chain.gain.0;
+        let u_gain = |c: &nalgebra::DMatrix<f64>| c[(0, 0)].max(0.0).sqrt() / chain.gain.0;
+        let channels = gain.abs() * chain.gain.1.unwrap_or(0.0);
+        let (u, un) = (u_gain(&better.total).hypot(channels), u_gain(&better.noise));
         // Without a reference channel the level is that of the output's volume knob.
         let level_db =
             estimate(20.0 * gain.abs().log10(), DB * u / gain.abs(), DB * un / gain.abs()).filter(|_| !one_channel);
@@ -483,20 +480,6 @@ impl Work<'_> {
             .iter()
             .any(|f| f.code == code && f.level >= Level::Warning)
     }
-}
-
-/// Rms of the quietest tenth of a channel's blocks.
-fn quiet_rms(x: &[f32], rate: f64) -> f64 {
-    let block = ((0.01 * rate) as usize).max(16);
-    let mut rms: Vec<f64> = x
-        .chunks_exact(block)
-        .map(|c| {
-            let mean = c.iter().map(|v| f64::from(*v)).sum::<f64>() / c.len() as f64;
-            (c.iter().map(|v| (f64::from(*v) - mean).powi(2)).sum::<f64>() / c.len() as f64).sqrt()
-        })
-        .collect();
-    rms.sort_by(f64::total_cmp);
-    rms.get(rms.len() / 10).copied().unwrap_or(0.0)
 }
 
 /// How clearly Y follows X, in units of what chance gives: above 1 there is an answer.

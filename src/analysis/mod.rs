@@ -16,7 +16,9 @@ use crate::transfer::{faults, noise, span};
 pub mod chain;
 pub mod curve;
 pub mod findings;
+pub mod inputs;
 mod judge;
+pub mod level;
 mod one;
 mod open;
 

@@ -85,10 +85,14 @@ pub fn default_rate(selection: &Selection) -> Result<u32> {
     bounded(OPEN_LIMIT, None, move || devices::default_rate(&selection))
 }
 
-/// Finds what stands in the way of a take before anything sounds: names, channels, rate, devices in use.
-pub fn check(selection: &Selection, rate_hz: u32) -> Result<()> {
+/// Finds what stands in the way of a take before anything sounds: names, channels, rate, devices in use. Returns the ids of
+/// output and input.
+pub fn check(selection: &Selection, rate_hz: u32) -> Result<[String; 2]> {
     let selection = selection.clone();
-    bounded(OPEN_LIMIT, None, move || selection.setups(rate_hz).map(|_| ()))
+    bounded(OPEN_LIMIT, None, move || {
+        let (output, input) = selection.setups(rate_hz)?;
+        Ok([output.id, input.id])
+    })
 }
 
 fn by_hand() -> Failure {

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::inputs::{self, LoadArg, ToleranceArg, Vary};
+pub use super::rig_args::*;
 use crate::analysis::Choice;
 use crate::capture::wav::Channels;
 use crate::network::reach::Goal;
@@ -625,110 +626,6 @@ fn hours(s: &str) -> Result<f64, String> {
     }
 }
 
-#[derive(Debug, Args)]
-#[command(after_help = "Examples:
-  coilwright rig show north.toml
-  coilwright rig check --rig north.toml --room 21C
-  coilwright rig repeat --rig north.toml takes/neck-1/* takes/neck-2/* takes/neck-3/*
-  coilwright rig polarity takes/known/0001 --is +1
-  coilwright rig pack north.toml
-")]
-pub struct RigCommand {
-    #[command(subcommand)]
-    pub action: RigAction,
-}
-
-#[derive(Debug, Subcommand)]
-pub enum RigAction {
-    /// Say in words what the rig is, and what its input does to a typical pickup
-    Show(RigFileArgs),
-    /// Measure the witness and say whether the rig is still the rig: go or no-go
-    Check(Box<CheckArgs>),
-    /// From pickups taken out and laid back: how far apart this rig can tell pickups
-    Repeat(RepeatArgs),
-    /// From a record of a pickup whose winding is known: which sign to write into the rig file
-    Polarity(PolarityArgs),
-    /// List what belongs to the rig, for packing it
-    Pack(RigFileArgs),
-}
-
-#[derive(Debug, Args)]
-pub struct RigFileArgs {
-    /// The rig file; left out, the one that `use` remembers
-    #[arg(value_name = "FILE")]
-    pub rig: Option<PathBuf>,
-    #[command(flatten)]
-    pub shown: Shown,
-}
-
-#[derive(Debug, Args)]
-#[command(
-    after_help = "The rig file names the witness, a pickup or a dummy in a tin that is kept for this:
-  [witness]
-  name = \"tin one\"
-Examples:
-  coilwright rig check --rig north.toml
-  coilwright rig check --rig north.toml --record takes/tin-one/0021
-  coilwright rig check --rig north.toml --begin-again     after a change that was meant
-"
-)]
-pub struct CheckArgs {
-    /// Rig file; left out, the one that `use` remembers
-    #[arg(long, value_name = "FILE")]
-    pub rig: Option<PathBuf>,
-    /// A record of the witness that was measured already; left out, it is measured now
-    #[arg(long, value_name = "RECORD", conflicts_with_all = ["source", "sim", "out"])]
-    pub record: Option<PathBuf>,
-    /// Put the old checks aside and begin a new baseline
-    #[arg(long)]
-    pub begin_again: bool,
-    /// Where the take comes from: live, sim (the built-in bench) or a WAV file
-    #[arg(long, value_name = "SOURCE", default_value = "live")]
-    pub source: String,
-    /// What the built-in bench holds
-    #[arg(long, value_name = "SPEC")]
-    pub sim: Option<String>,
-    /// The room's temperature, such as 21C
-    #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
-    pub room: Option<f64>,
-    /// Over which coil the exciter lies
-    #[arg(long, value_name = "TEXT")]
-    pub over: Option<String>,
-    #[command(flatten)]
-    pub devices: Devices,
-    #[command(flatten)]
-    pub drive: DriveArgs,
-    /// Folder for the witness's record; left out, as for `measure`
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    #[command(flatten)]
-    pub shown: Shown,
-}
-
-#[derive(Debug, Args)]
-pub struct RepeatArgs {
-    /// Rig file; left out, the one that `use` remembers
-    #[arg(long, value_name = "FILE")]
-    pub rig: Option<PathBuf>,
-    /// Records of a few pickups, each taken out and laid back two or three times (files or their folders)
-    #[arg(value_name = "RECORD", required = true, num_args = 2..)]
-    pub records: Vec<PathBuf>,
-    #[command(flatten)]
-    pub shown: Shown,
-}
-
-#[derive(Debug, Args)]
-pub struct PolarityArgs {
-    /// A record of a pickup whose winding is known
-    #[arg(value_name = "RECORD")]
-    pub record: PathBuf,
-    /// What that winding is in your shop: +1 or -1
-    #[arg(long, value_name = "SIGN", allow_hyphen_values = true, value_parser = ["+1", "1", "-1"])]
-    pub is: String,
-    #[command(flatten)]
-    pub shown: Shown,
-}
-
 /// A list, so that it is one value to the parser.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Frequencies(pub Vec<f64>);
@@ -736,11 +633,11 @@ pub struct Frequencies(pub Vec<f64>);
 #[derive(Debug, Clone, PartialEq)]
 pub struct Quantities(pub Vec<Knob>);
 
-fn henries(s: &str) -> Result<f64, String> {
+pub(super) fn henries(s: &str) -> Result<f64, String> {
     quantity::parse(s, Unit::Henry).map_err(words)
 }
 
-fn farads(s: &str) -> Result<f64, String> {
+pub(super) fn farads(s: &str) -> Result<f64, String> {
     quantity::parse(s, Unit::Farad).map_err(words)
 }
 
@@ -748,7 +645,7 @@ fn eddy(s: &str) -> Result<Eddy, String> {
     Eddy::parse("eddy", s).map_err(words)
 }
 
-fn load_or_wiring(s: &str) -> Result<LoadArg, String> {
+pub(super) fn load_or_wiring(s: &str) -> Result<LoadArg, String> {
     inputs::load_arg(s).map_err(words)
 }
 
@@ -772,23 +669,23 @@ fn quantities(s: &str) -> Result<Quantities, String> {
     inputs::by(s).map(Quantities).map_err(words)
 }
 
-fn words(e: crate::failure::Failure) -> String {
+pub(super) fn words(e: crate::failure::Failure) -> String {
     e.to_string()
 }
 
-fn hertz(s: &str) -> Result<f64, String> {
+pub(super) fn hertz(s: &str) -> Result<f64, String> {
     quantity::parse(s, Unit::Hertz).map_err(words)
 }
 
-fn seconds(s: &str) -> Result<f64, String> {
+pub(super) fn seconds(s: &str) -> Result<f64, String> {
     quantity::parse(s, Unit::Second).map_err(words)
 }
 
-fn dbfs(s: &str) -> Result<f64, String> {
+pub(super) fn dbfs(s: &str) -> Result<f64, String> {
     quantity::parse(s, Unit::Dbfs).map_err(words)
 }
 
-fn ohms(s: &str) -> Result<f64, String> {
+pub(super) fn ohms(s: &str) -> Result<f64, String> {
     let v = quantity::parse(s, Unit::Ohm).map_err(words)?;
     if v > 0.0 {
         Ok(v)
@@ -797,7 +694,7 @@ fn ohms(s: &str) -> Result<f64, String> {
     }
 }
 
-fn celsius(s: &str) -> Result<f64, String> {
+pub(super) fn celsius(s: &str) -> Result<f64, String> {
     let v = quantity::parse(s, Unit::Celsius).map_err(words)?;
     if (-60.0..=150.0).contains(&v) {
         Ok(v)

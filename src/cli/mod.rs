@@ -14,6 +14,7 @@ pub mod console;
 pub mod context;
 pub mod defaults;
 pub mod inputs;
+mod rig_args;
 pub mod wirings;
 
 use args::{Cli, Command};

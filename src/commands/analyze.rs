@@ -18,6 +18,7 @@ use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::record::{Record, compose};
 use crate::report::text;
+use crate::rig::Rig;
 
 /// The document of several takes.
 #[derive(Debug, Serialize)]
@@ -57,9 +58,22 @@ impl DriveFile {
     }
 }
 
-/// Reads a take and sees to it that it can be analysed: one channel alone needs what was played, at its own rate.
-pub fn read(path: &Path, drive: Option<&DriveFile>, channels: Option<Channels>) -> Result<Take> {
+/// Reads a take and sees to it that it can be analysed: one channel alone needs what was played, at its own rate, and what
+/// the rig's inputs do was measured at one rate.
+pub fn read(path: &Path, drive: Option<&DriveFile>, channels: Option<Channels>, rig: Option<&Rig>) -> Result<Take> {
     let mut take = wav::read_take(path, channels)?;
+    let bound = rig.and_then(|r| Some((r, r.interface.as_ref()?.rate_hz?)));
+    if let Some((rig, rate)) = bound.filter(|(_, rate)| *rate != take.rate_hz) {
+        return Err(Failure::new(
+            format!(
+                "{} has {} Hz, and the rig {} was measured at {rate} Hz",
+                path.display(),
+                take.rate_hz,
+                rig.name
+            ),
+            "give the rig it was taken on, or a rig file for that rate",
+        ));
+    }
     // What the bench made stays known as that.
     take.provenance.simulated = record_beside(path).is_some_and(|r| r.notes.iter().any(|n| n == "simulated"));
     let name = path.display();
@@ -85,7 +99,7 @@ pub fn one(
     model: analysis::Choice,
     name: Option<&str>,
 ) -> Result<Record> {
-    let take = read(path, drive, channels)?;
+    let take = read(path, drive, channels, bench.rig.as_ref())?;
     let one_channel = take.reference.is_none();
     let options = Options {
         chain: &bench.chain,

@@ -5,9 +5,9 @@ use std::time::SystemTime;
 
 use super::analyze::{self, DriveFile};
 use super::outcome::Played;
+use super::sound::Asked;
 use super::{drive, outcome};
 use crate::analysis::{self, Choice, Options};
-use crate::capture::bench::{Bench as BuiltIn, Spec};
 use crate::capture::wav::{self, Channels};
 use crate::capture::{Capture, Provenance, Request, Take};
 use crate::cli::args::MeasureArgs;
@@ -211,6 +211,7 @@ enum Player {
         path: PathBuf,
         channels: Option<Channels>,
         drive: Option<DriveFile>,
+        rig: Option<Box<Rig>>,
     },
 }
 
@@ -242,29 +243,11 @@ impl Player {
                     path: path.clone(),
                     channels: bench.channels,
                     drive,
+                    rig: bench.rig.clone().map(Box::new),
                 })
             }
-            Source::Sim => {
-                let drive = stimulus::make(&drive::settings(&args.drive, 48_000)?)?;
-                let spec = match &args.sim {
-                    Some(text) => Spec::from_arg(text)?,
-                    None => Spec::default(),
-                };
-                let one_channel = bench.channels.is_some_and(|c| c.reference.is_none());
-                let seed = args.drive.seed.unwrap_or(1);
-                Ok(Player::Sound {
-                    capture: Box::new(BuiltIn::new(
-                        spec,
-                        bench.rig.as_ref(),
-                        bench.load.as_ref(),
-                        one_channel,
-                        seed,
-                    )?),
-                    drive,
-                    live: false,
-                })
-            }
-            Source::Live => live(args, bench, defaults),
+            Source::Sim => sound(args, bench, defaults, "sim"),
+            Source::Live => sound(args, bench, defaults, "live"),
         }
     }
 
@@ -290,8 +273,13 @@ impl Player {
     fn take(&mut self, n: u32, console: &mut Console) -> Result<Taken> {
         let at = SystemTime::now();
         match self {
-            Player::File { path, channels, drive } => {
-                let take = analyze::read(path, drive.as_ref(), *channels)?;
+            Player::File {
+                path,
+                channels,
+                drive,
+                rig,
+            } => {
+                let take = analyze::read(path, drive.as_ref(), *channels, rig.as_deref())?;
                 let at = std::fs::metadata(&*path).and_then(|m| m.modified()).unwrap_or(at);
                 Ok(Taken { take, at })
             }
@@ -327,7 +315,7 @@ fn request(drive: &Drive) -> Request {
 /// The level is said before the first sound.
 fn announce(drive: &Drive, device: &str, console: &mut Console) {
     let d = &drive.description;
-    console.remark("Headphones off your ears, loudspeakers off. Ctrl-C stops the sound at once.");
+    super::sound::caution(console);
     console.remark(&format!(
         "Test signal of {:.1} s, peak {:.0} dBFS; {device}.",
         d.seconds, d.level_dbfs
@@ -350,45 +338,27 @@ fn as_kept(take: Take) -> Result<Take> {
     })
 }
 
-#[cfg(feature = "live")]
-fn live(args: &MeasureArgs, bench: &Bench, defaults: &Defaults) -> Result<Player> {
-    use std::sync::Arc;
-    use std::sync::atomic::{AtomicBool, Ordering};
-
-    use crate::capture::live::{self, Live, Selection};
-
-    let channels = bench.channels.unwrap_or(Channels {
-        pickup: 1,
-        reference: Some(2),
-    });
-    let selection = Selection {
-        output: args.devices.output.clone().or_else(|| defaults.output.clone()),
-        input: args.devices.input.clone().or_else(|| defaults.input.clone()),
-        pickup_channel: channels.pickup,
-        reference_channel: channels.reference,
-        ..Selection::default()
-    };
-    let rate = match args.drive.rate {
-        Some(_) => 48_000,
-        None => live::default_rate(&selection)?,
-    };
-    let drive = stimulus::make(&drive::settings(&args.drive, rate)?)?;
-    live::check(&selection, drive.description.rate_hz)?;
-    let stop = Arc::new(AtomicBool::new(false));
-    let flag = stop.clone();
-    // A second handler cannot be set; then the first one's flag is of an earlier run in the same process.
-    let _ = ctrlc::set_handler(move || flag.store(true, Ordering::SeqCst));
+/// The level is the one asked for, else the rig's own.
+fn sound(args: &MeasureArgs, bench: &Bench, defaults: &Defaults, source: &str) -> Result<Player> {
+    let open = Asked {
+        devices: &args.devices,
+        drive: &args.drive,
+        channels: bench.channels,
+        rig: bench.rig.as_ref(),
+        load: bench.load.as_ref(),
+        sim: args.sim.as_deref(),
+        defaults,
+        bound: true,
+    }
+    .open(source)?;
+    let mut settings = drive::settings(&args.drive, open.rate_hz)?;
+    let own = bench.rig.as_ref().and_then(|r| r.interface.as_ref()?.level_dbfs);
+    if let Some(level) = own.filter(|_| args.drive.level.is_none()) {
+        settings.level_dbfs = level;
+    }
     Ok(Player::Sound {
-        capture: Box::new(Live::new(selection, stop)),
-        drive,
-        live: true,
+        capture: open.capture,
+        drive: stimulus::make(&settings)?,
+        live: open.live,
     })
-}
-
-#[cfg(not(feature = "live"))]
-fn live(_args: &MeasureArgs, _bench: &Bench, _defaults: &Defaults) -> Result<Player> {
-    Err(Failure::new(
-        "this coilwright was built without the sound card",
-        "build it with the feature \"live\", or use --source sim or a WAV file",
-    ))
 }

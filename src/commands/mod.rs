@@ -13,5 +13,6 @@ pub mod potting;
 pub mod progress;
 pub mod remember;
 pub mod rig;
+pub mod sound;
 pub mod standard;
 pub mod tray;

@@ -4,7 +4,10 @@ use std::path::{Path, PathBuf};
 
 use super::measure;
 use super::outcome;
-use crate::cli::args::{About, CheckArgs, MeasureArgs, PolarityArgs, RepeatArgs, RigAction, RigFileArgs, Shown};
+use crate::capture::wav::Channels;
+use crate::cli::args::{
+    About, ChannelsArg, CheckArgs, MeasureArgs, PolarityArgs, RepeatArgs, RigAction, RigFileArgs, Shown, channels,
+};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::cli::inputs::LoadArg;
@@ -15,12 +18,20 @@ use crate::record::checks::{CheckDocument, PolarityDocument, RepeatDocument, Rig
 use crate::record::{Record, store};
 use crate::report::{checks_plot, text};
 use crate::rig::Rig;
+use crate::rig::edit::{self, Change, Value};
 use crate::rig::history::{Check, History};
+
+mod create;
+mod inputs;
+mod level;
 
 const MOST_BYTES: u64 = 64 << 20;
 
 pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
     match action {
+        RigAction::New(a) => create::run(&a, console),
+        RigAction::Level(a) => level::run(&a, console),
+        RigAction::Inputs(a) => inputs::run(&a, console),
         RigAction::Show(a) => show(&a, console),
         RigAction::Check(a) => check(*a, console),
         RigAction::Repeat(a) => repeat(&a, console),
@@ -42,6 +53,43 @@ fn rig_of(given: Option<&PathBuf>) -> Result<(PathBuf, Rig)> {
     };
     let rig = Rig::read(&path)?;
     Ok((path, rig))
+}
+
+/// Values into the rig file, everything else in it as it was. What comes out is a rig, or nothing is written.
+fn write_changes(path: &Path, changes: &[Change]) -> Result<()> {
+    fileio::alone(path, || {
+        let place = path.display().to_string();
+        let text = fileio::read_text_limited(path, MOST_BYTES)?;
+        let new = edit::changed(&place, &text, changes)?;
+        Rig::parse(&new, &place)?;
+        fileio::write_atomically(path, new.as_bytes())
+    })
+}
+
+/// "2026-01-31", here.
+fn today() -> String {
+    let stamp = crate::cli::context::stamp(std::time::SystemTime::now());
+    stamp.split('T').next().unwrap_or_default().to_owned()
+}
+
+/// The channels asked for, else the rig's, else those remembered.
+fn channels_of(asked: Option<ChannelsArg>, rig: &Rig, defaults: &Defaults) -> Result<Option<Channels>> {
+    if let Some(c) = asked {
+        return Ok(Some(c.0));
+    }
+    let of_rig = rig.interface.as_ref().and_then(|i| {
+        Some(Channels {
+            pickup: i.pickup_channel? as usize,
+            reference: i.reference_channel.map(|c| c as usize),
+        })
+    });
+    match (of_rig, &defaults.channels) {
+        (Some(c), _) => Ok(Some(c)),
+        (None, Some(text)) => channels(text)
+            .map(|c| Some(c.0))
+            .map_err(|e| Failure::new("channels in coilwright.toml cannot be read", e)),
+        (None, None) => Ok(None),
+    }
 }
 
 /// Beside the rig file: north.toml has its checks in north.checks.json.
@@ -272,8 +320,21 @@ fn polarity(args: &PolarityArgs, console: &mut Console) -> Result<Status> {
     let record = store::read(&args.record)?;
     let known = if args.is == "-1" { -1 } else { 1 };
     let document = PolarityDocument::of(&record, known)?;
+    if let Some(path) = &args.rig {
+        let rig = Rig::read(path)?;
+        if record.rig.values != rig.summary().values {
+            return Err(Failure::new(
+                format!("the record was not made with the rig file {} as it is", path.display()),
+                "measure the known pickup with that rig",
+            ));
+        }
+        write_changes(
+            path,
+            &[("exciter", "sign", Some(Value::Whole(i64::from(document.sign))))],
+        )?;
+    }
     print(args.shown, console, &document, |style| {
-        text::polarity_text(&document, style)
+        text::polarity_text(&document, args.rig.as_deref(), style)
     })?;
     Ok(Status::Done)
 }

@@ -60,9 +60,17 @@ impl RigDocument {
         let (ohm, farad) = (input.resistance_ohm, input.load_f());
         words.push(match ohm {
             Some(r) => format!(
-                "Its input puts {:.0} kilohms and {:.0} pF on the pickup, the lead counted in.",
-                r / 1e3,
-                1e12 * farad
+                "Its input puts {} and {:.0} pF on the pickup, the lead counted in{}.",
+                if r < 1e6 {
+                    format!("{:.0} kilohms", r / 1e3)
+                } else {
+                    format!("{:.2} megohms", r / 1e6)
+                },
+                1e12 * farad,
+                match (input.resistance_tolerance, input.capacitance_tolerance_f) {
+                    (Some(r), Some(c)) => format!(" (known to {:.1} % and {:.1} pF, 95 %)", 196.0 * r, 1.96e12 * c),
+                    _ => String::new(),
+                }
             ),
             None => format!(
                 "Its input's resistance is not stated; {:.0} pF with the lead.",
@@ -85,6 +93,8 @@ impl RigDocument {
         if let Some(hz) = rig.mains.as_ref().and_then(|m| m.frequency_hz) {
             words.push(format!("Mains of {hz} Hz."));
         }
+        words.extend(chain_words(rig));
+        words.extend(setup_words(rig));
         let pack = rig.pack.clone().unwrap_or_default();
         let pack = [
             ("interface", pack.interface),
@@ -111,6 +121,81 @@ impl RigDocument {
                 .map(|c| c.taken_at.clone()),
         }
     }
+}
+
+/// What the file says of the interface and of the two inputs.
+fn chain_words(rig: &Rig) -> Vec<String> {
+    let mut out = Vec::new();
+    let input = rig.input.clone().unwrap_or_default();
+    let i = rig.interface.clone().unwrap_or_default();
+    let day = |d: &Option<String>| d.as_deref().map_or(String::new(), |d| format!(", {d}"));
+    if i.output.is_some() || i.input.is_some() || i.rate_hz.is_some() {
+        let device = |d: Option<String>| d.unwrap_or_else(|| "any".into());
+        let rate = i.rate_hz.map_or(String::new(), |r| format!(" at {r} Hz"));
+        out.push(format!(
+            "Bound to the output {} and the input {}{rate}: a take on anything else is refused.",
+            device(i.output),
+            device(i.input)
+        ));
+    }
+    if let Some(level) = i.level_dbfs {
+        out.push(format!(
+            "It plays at {level} dBFS, the strongest clean drive{}.",
+            day(&i.level_measured)
+        ));
+    }
+    if let Some(gain) = input.gain_db {
+        let known = |u: Option<f64>, scale: f64, unit: &str| {
+            u.map_or(String::new(), |u| {
+                format!(" (known to {:.2} {unit}, 95 %)", (196.0 * scale * u).ceil() / 100.0)
+            })
+        };
+        let late = input.delay_s.map_or(String::new(), |t| {
+            format!(
+                " and {:.2} us after it{}",
+                1e6 * t,
+                known(input.delay_tolerance_s, 1e6, "us")
+            )
+        });
+        out.push(format!(
+            "Channel 1 reads {gain:+.2} dB against channel 2{}{late}{}.",
+            known(input.gain_tolerance_db, 1.0, "dB"),
+            day(&i.inputs_measured)
+        ));
+    }
+    if let (Some(p), Some(r)) = (input.ac_pickup_hz, input.ac_reference_hz) {
+        out.push(format!(
+            "AC coupling from {p:.1} Hz on channel 1 and {r:.1} Hz on channel 2."
+        ));
+    }
+    if let Some(range) = i.range {
+        out.push(format!("That holds with the inputs set so: {range}."));
+    }
+    out
+}
+
+/// What somebody looked at when the file was made.
+fn setup_words(rig: &Rig) -> Vec<String> {
+    let Some(s) = rig.setup.clone() else {
+        return Vec::new();
+    };
+    let stated = [
+        ("phantom power", s.phantom),
+        ("monitoring", s.monitoring),
+        ("automatic gain", s.automatic_gain),
+        ("enhancement", s.enhancement),
+        ("pads and low-cuts", s.pads_and_cuts),
+    ];
+    let list: Vec<String> = stated
+        .into_iter()
+        .filter_map(|(what, v)| Some(format!("{what} {}", v?)))
+        .collect();
+    let mut out = Vec::new();
+    if !list.is_empty() {
+        out.push(format!("Switches, as last looked at: {}.", list.join(", ")));
+    }
+    out.extend(s.knobs.map(|k| format!("Knobs: {k}.")));
+    out
 }
 
 /// A check of the rig: `coilwright/check/1`.

@@ -12,6 +12,7 @@ pub mod behind;
 pub mod checks;
 pub mod compose;
 pub mod difference;
+pub mod interface;
 pub mod loads;
 pub mod potting;
 pub mod repeats;

@@ -18,11 +18,13 @@ mod loads;
 mod potting;
 mod rig;
 mod screen;
+mod setup;
 mod tray;
 
 pub use loads::{coil_text, loads_text, wirings_text};
 pub use potting::potting_text;
 pub use rig::{check_text, pack_text, polarity_text, repeat_text, rig_text};
+pub use setup::{inputs_text, level_step, level_text, rig_new_text};
 pub use tray::{standard_text, tray_keys, tray_prompt, tray_step, tray_summary};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

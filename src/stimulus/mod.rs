@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::failure::{Failure, Result};
 
 pub mod noise;
+pub mod probe;
 pub mod sweep;
 
 pub const SCHEMA: &str = "coilwright/drive/1";

@@ -16,6 +16,32 @@ pub struct Clipping {
     pub at: f64,
 }
 
+/// `clipping`, with the spread that the channel's own noise gives; fewer than three flat tops count as none.
+pub fn clipping_over_noise(x: &[f32], step: f64, rate: f64) -> Clipping {
+    // Noise after a flat top spreads it; 6 sigma of the quietest stretch, or a converter step.
+    let spread = (2.5 * step).max(6.0 * quiet_rms(x, rate));
+    [spread, 1.5 * step]
+        .into_iter()
+        .map(|spread| clipping(x, spread))
+        .find(|c| c.runs > 0)
+        .filter(|c| c.runs >= 3)
+        .unwrap_or_default()
+}
+
+/// Rms of the quietest tenth of a channel's blocks.
+fn quiet_rms(x: &[f32], rate: f64) -> f64 {
+    let block = ((0.01 * rate) as usize).max(16);
+    let mut rms: Vec<f64> = x
+        .chunks_exact(block)
+        .map(|c| {
+            let mean = c.iter().map(|v| f64::from(*v)).sum::<f64>() / c.len() as f64;
+            (c.iter().map(|v| (f64::from(*v) - mean).powi(2)).sum::<f64>() / c.len() as f64).sqrt()
+        })
+        .collect();
+    rms.sort_by(f64::total_cmp);
+    rms.get(rms.len() / 10).copied().unwrap_or(0.0)
+}
+
 /// Counts samples in flat tops: runs at the extreme with a kink at both ends. A slow sine has flat tops too, but falls off
 /// as a parabola.
 ///

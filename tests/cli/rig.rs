@@ -217,3 +217,291 @@ fn repeatability_and_sign() {
     assert_eq!((sign("+1"), sign("-1")), (Some(1), Some(-1)));
     shows("rig-show", &f.run(&["rig", "show", "north.toml"]));
 }
+
+/// The text of a file in the folder.
+fn text(f: &Folder, name: &str) -> String {
+    String::from_utf8(f.bytes(name)).unwrap()
+}
+
+const NEW: [&str; 9] = [
+    "rig",
+    "new",
+    "east.toml",
+    "--reference",
+    "current",
+    "--series",
+    "123.8",
+    "--inductance",
+    "217u",
+];
+
+#[test]
+fn a_rig_file_is_made_from_options_or_from_questions() {
+    let f = Folder::new();
+    let args = [
+        &NEW[..],
+        &[
+            "--sense",
+            "22",
+            "--lead",
+            "50p",
+            "--witness",
+            "tin one",
+            "--unit",
+            "label A",
+        ],
+    ]
+    .concat();
+    shows("rig-new", &f.run(&args));
+    let made = text(&f, "east.toml");
+    for line in [
+        "name = \"east\"",
+        "unit = \"label A\"",
+        "sense_ohm = 22.0",
+        "lead_capacitance_f = 5e-11",
+    ] {
+        assert!(made.contains(line), "{line}: {made}");
+    }
+    f.run(&["rig", "show", "east.toml"]).ended(0);
+    // What is there already is not written over.
+    f.run(&args).refused(&["east.toml"]);
+    assert_eq!(text(&f, "east.toml"), made);
+    // The same by questions: name, label, reference, ohms, sense, henries, known, input ohms and farads, lead, mains,
+    // witness, (an interface, where one is found), five switches, knobs.
+    let mut command = f.command(&["rig", "new", "west.toml", "--output", "no such device"]);
+    command.stdin(std::process::Stdio::piped());
+    command
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped());
+    let mut child = command.spawn().unwrap();
+    let said = "\nlabel B\nwhat\ncurrent\n\n\n\n\n\n\n\n60\ntin two\ny\n\nyes\nno\ny\ngain at one third\n";
+    std::io::Write::write_all(&mut child.stdin.take().unwrap(), said.as_bytes()).unwrap();
+    let out = child.wait_with_output().unwrap();
+    let err = String::from_utf8_lossy(&out.stderr).into_owned();
+    assert!(out.status.success(), "{err}");
+    assert!(err.contains("not understood; such as voltage"), "{err}");
+    let made = text(&f, "west.toml");
+    for line in [
+        "name = \"west\"",
+        "unit = \"label B\"",
+        "reference = \"current\"",
+        "series_ohm = 123.8",
+        "series_tolerance = 0.004",
+        "frequency_hz = 60.0",
+        "name = \"tin two\"",
+        "phantom = \"off\"",
+        "automatic_gain = \"off\"",
+        "knobs = \"gain at one third\"",
+    ] {
+        assert!(made.contains(line), "{line}: {made}");
+    }
+    // Enter is nobody's word that a switch was looked at.
+    assert!(
+        !made.contains("monitoring =") && !made.contains("enhancement ="),
+        "{made}"
+    );
+    // Left in the middle: nothing is there.
+    let mut command = f.command(&["rig", "new", "south.toml"]);
+    command.stdin(std::process::Stdio::null());
+    let run = Run::of(&mut command).ended(2);
+    assert!(run.err.contains("not answered to the end"), "{}", run.err);
+    assert!(!f.path("south.toml").exists());
+}
+
+fn level(f: &Folder, sim: &str, extra: &[&str]) -> Run {
+    let args = [
+        "rig",
+        "level",
+        "--rig",
+        "east.toml",
+        "--source",
+        "sim",
+        "--rate",
+        "48k",
+        "--sim",
+        sim,
+        "--json",
+    ];
+    f.run(&[&args[..], extra].concat())
+}
+
+#[test]
+fn the_strongest_clean_drive_is_found_from_silence_up() {
+    let f = Folder::new();
+    f.run(&NEW).ended(0);
+    let run = level(&f, "r=6k l=2.4H cs=120p", &["--limit", "-20dBFS"]);
+    assert!(
+        run.err.contains("Headphones off") && run.err.contains("Phantom power off"),
+        "{}",
+        run.err
+    );
+    let doc = run.ended(0).json();
+    assert_eq!(
+        (doc["level_dbfs"].as_f64(), doc["end"].as_str()),
+        (Some(-20.0), Some("limit"))
+    );
+    let steps: Vec<f64> = doc["steps"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|s| s["level_dbfs"].as_f64().unwrap())
+        .collect();
+    assert_eq!(steps[0], -60.0);
+    assert!(
+        steps.windows(2).all(|w| w[1] > w[0] && w[1] - w[0] <= 12.0),
+        "{steps:?}"
+    );
+    assert!(text(&f, "east.toml").contains("level_dbfs = -20.0"));
+    // Measuring plays at that level, unless told otherwise.
+    let peak = |more: &[&str]| {
+        let args = [
+            "measure",
+            "--pickup",
+            "x",
+            "--source",
+            "sim",
+            "--rig",
+            "east.toml",
+            "--seconds",
+            "0.7",
+            "--json",
+        ];
+        f.run(&[&args[..], more].concat()).ended(0).json()["drive"]["level_dbfs"].as_f64()
+    };
+    assert_eq!((peak(&[]), peak(&["--level", "-30dBFS"])), (Some(-20.0), Some(-30.0)));
+    // A louder pickup: stops before the room is gone, never into it.
+    let doc = level(&f, "r=6k l=2.4H cs=120p gain=12dB", &[]).ended(0).json();
+    assert_eq!(doc["end"], "pickup-room");
+    assert!(
+        doc["steps"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|s| s["pickup_dbfs"].as_f64().unwrap() < -5.5),
+        "{doc}"
+    );
+    // Something clips long before full scale.
+    let doc = level(&f, "r=6k l=2.4H cs=120p clip=-20dBFS", &[]).ended(0).json();
+    assert_eq!(doc["end"], "pickup-room");
+    assert!(doc["level_dbfs"].as_f64().unwrap() <= -18.0, "{doc}");
+    // An output that bends, at every level the same: no level is clean, and nothing is written.
+    let before = text(&f, "east.toml");
+    let doc = level(&f, "r=6k l=2.4H cs=120p h3=-35dB", &[]).ended(1).json();
+    assert_eq!(
+        (doc["level_dbfs"].as_f64(), doc["end"].as_str()),
+        (None, Some("output-bends"))
+    );
+    // A dead lead is not driven harder.
+    let doc = level(&f, "silent", &["--limit", "-3dBFS"]).ended(1).json();
+    assert_eq!(doc["end"], "nothing-heard");
+    assert!(
+        doc["steps"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|s| s["level_dbfs"].as_f64().unwrap() <= -24.0),
+        "{doc}"
+    );
+    assert_eq!(text(&f, "east.toml"), before);
+}
+
+fn inputs(f: &Folder, sim: &str, extra: &[&str]) -> Run {
+    let args = [
+        "rig",
+        "inputs",
+        "--rig",
+        "east.toml",
+        "--source",
+        "sim",
+        "--rate",
+        "48k",
+        "--sim",
+        sim,
+        "--json",
+    ];
+    f.run(&[&args[..], extra].concat())
+}
+
+#[test]
+fn what_the_inputs_are_is_measured_kept_and_applied() {
+    let f = Folder::new();
+    f.run(&[&NEW[..], &["--lead", "50p"]].concat()).ended(0);
+    const CHAIN: &str = "gain=1dB delay=5us ac-pickup=2.7 ac-reference=3.6";
+    let wire = |part: &str| format!("wire{part} input=1M//150p {CHAIN}");
+    // The part says nothing without the wire alone.
+    inputs(&f, &wire("=1M"), &["--through", "1M"]).refused(&["not been measured against each other"]);
+    let doc = inputs(&f, &wire(""), &["--range", "gain at one third"]).ended(0).json();
+    let holds = |doc: &Value, key: &str, truth: f64| {
+        let (v, u) = (doc[key]["value"].as_f64().unwrap(), doc[key]["u"].as_f64().unwrap());
+        assert!((v - truth).abs() < 4.0 * u, "{key}: {v} +- {u}, not {truth}");
+    };
+    holds(&doc, "gain_db", 1.0);
+    holds(&doc, "delay_s", 5e-6);
+    holds(&doc, "ac_pickup_hz", 2.7);
+    holds(&doc, "ac_reference_hz", 3.6);
+    let doc = inputs(&f, &wire("=1M"), &["--through", "1M", "--tolerance", "0.1%"])
+        .ended(0)
+        .json();
+    holds(&doc, "resistance_ohm", 1e6);
+    holds(&doc, "capacitance_f", 150e-12);
+    let made = text(&f, "east.toml");
+    for key in [
+        "inputs_measured",
+        "loading_measured",
+        "range = \"gain at one third\"",
+        "gain_tolerance_db",
+    ] {
+        assert!(made.contains(key), "{key}: {made}");
+    }
+    // The lead is stated, so what is left is the input's own.
+    let own: f64 = made
+        .lines()
+        .find_map(|l| l.strip_prefix("capacitance_f = "))
+        .unwrap()
+        .parse()
+        .unwrap();
+    assert!((own / 100e-12 - 1.0).abs() < 0.01, "{own}");
+    // What was found makes a take on that chain right; without it level and sharpness are off.
+    let sim = format!("r=6k l=2.4H cs=120p m=0.2mH input=1M//150p {CHAIN}");
+    let args = [
+        "measure",
+        "--pickup",
+        "x",
+        "--source",
+        "sim",
+        "--sim",
+        &sim,
+        "--seconds",
+        "0.7",
+        "--rate",
+        "48k",
+        "--json",
+    ];
+    let with = f.run(&[&args[..], &["--rig", "east.toml"]].concat()).ended(0).json();
+    let mutual = &with["resonance"]["mutual_h"];
+    // In the lows the winding and the input divide.
+    let off = (mutual["value"].as_f64().unwrap() - 0.2e-3 / (1.0 + 6e3 / 1e6)).abs();
+    assert!(off < 4.0 * mutual["u"].as_f64().unwrap() && off < 2e-8, "{mutual}");
+    // A recording at another rate was not made on these inputs as they were measured.
+    f.run(&[
+        "measure",
+        "--pickup",
+        "y",
+        "--source",
+        "sim",
+        "--rate",
+        "96k",
+        "--seconds",
+        "0.7",
+        "--out",
+        "fast",
+    ])
+    .ended(0);
+    f.run(&["analyze", "fast/take.wav", "--rig", "east.toml"])
+        .refused(&["96000 Hz", "measured at 48000 Hz"]);
+    // No wire at all.
+    let before = text(&f, "east.toml");
+    let run = inputs(&f, "r=6k l=2.4H cs=120p", &[]).ended(2);
+    assert!(run.err.contains("do not carry one signal"), "{}", run.err);
+    assert_eq!(text(&f, "east.toml"), before);
+}

@@ -512,3 +512,84 @@ fn measure_without_a_place_for_the_record() {
     assert_eq!(measure(&bench, &SHORT).status, Some(0));
     assert!(heard(&bench));
 }
+
+const RIG: &str = "[exciter]\nreference = \"voltage\"\nseries_ohm = 100.0\ninductance_h = 0.0\nsign = 1\n[witness]\nname = \"tin one\"\n";
+
+/// As [`coilwright`], again where samples were lost on a busy machine.
+fn calmly(bench: &Bench, args: &[&str]) -> Told {
+    let mut told = coilwright(bench, args);
+    for _ in 0..2 {
+        if told.status == Some(0) {
+            break;
+        }
+        println!("not calm: {:?} {} {}", told.status, told.out, told.err);
+        told = coilwright(bench, args);
+    }
+    assert_eq!(told.status, Some(0), "{} {}", told.out, told.err);
+    told
+}
+
+/// Both inputs carry one signal; what is measured binds the rig to this interface and this rate.
+#[test]
+fn rig_inputs_over_a_wire() {
+    let Some(bench) = Bench::start(48_000, &["--wire"]) else {
+        return;
+    };
+    let work = folder(&bench);
+    std::fs::write(work.join("rig.toml"), RIG).unwrap();
+    let told = calmly(&bench, &["rig", "inputs", "--rig", "rig.toml", "--json"]);
+    assert!(told.err.contains("Headphones off"), "{}", told.err);
+    let doc = told.json();
+    // One stream on both channels: no difference but what 16 bits leave.
+    let value = |key: &str| doc[key]["value"].as_f64().unwrap();
+    assert!(value("gain_db").abs() < 1e-3, "{doc}");
+    assert!(value("delay_s").abs() < 1e-8, "{doc}");
+    let made = std::fs::read_to_string(work.join("rig.toml")).unwrap();
+    assert!(
+        made.contains("inputs_measured") && made.contains("rate_hz = 48000"),
+        "{made}"
+    );
+    // The other rate is refused before a sound.
+    let other = coilwright(
+        &bench,
+        &["measure", "--pickup", "x", "--rig", "rig.toml", "--rate", "44100"],
+    );
+    assert_eq!(other.status, Some(2), "{} {}", other.out, other.err);
+    assert!(
+        other.err.contains("rate 48000") && other.err.contains("44100"),
+        "{}",
+        other.err
+    );
+}
+
+/// The level is found from silence up, and a check of the witness plays at it.
+#[test]
+fn rig_level_and_rig_check() {
+    let Some(bench) = Bench::start(48_000, &PICKUP) else {
+        return;
+    };
+    let work = folder(&bench);
+    std::fs::write(work.join("rig.toml"), RIG).unwrap();
+    let told = calmly(
+        &bench,
+        &["rig", "level", "--rig", "rig.toml", "--limit", "-15dBFS", "--json"],
+    );
+    assert!(told.err.contains("Phantom power off"), "{}", told.err);
+    let doc = told.json();
+    let steps = doc["steps"].as_array().unwrap();
+    assert_eq!(steps[0]["level_dbfs"], -60.0);
+    let level = doc["level_dbfs"].as_f64().unwrap();
+    assert!((-40.0..=-15.0).contains(&level), "{doc}");
+    let told = calmly(
+        &bench,
+        &["rig", "check", "--rig", "rig.toml", "--seconds", "1.5", "--json"],
+    );
+    let check = told.json();
+    assert_eq!(check["verdict"], "baseline");
+    near(&check["f0_hz"]["value"], F0, 5e-3);
+    assert!(work.join("rig.checks.json").exists());
+    // One folder of the witness, with the level that was found.
+    let record = std::fs::read(work.join("tin one/0001/record.json")).unwrap();
+    let record: Value = serde_json::from_slice(&record).unwrap();
+    near(&record["drive"]["level_dbfs"], level, 1e-9);
+}

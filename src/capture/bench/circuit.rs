@@ -59,8 +59,8 @@ impl Circuit {
         let card = &spec.card;
         Circuit {
             load: load.cloned().unwrap_or_default(),
-            input_ohm: input.resistance_ohm,
-            input_f: input.capacitance_f.unwrap_or(0.0) + input.lead_capacitance_f.unwrap_or(0.0),
+            input_ohm: card.input_ohm.or(input.resistance_ohm),
+            input_f: card.input_f.unwrap_or_else(|| input.load_f()),
             reference: rig.map_or(Reference::Current, |r| r.exciter.reference),
             source_ohm: rig.and_then(|r| r.exciter.source_ohm).unwrap_or(0.0),
             series_ohm: rig.map_or(SERIES_OHM, |r| r.exciter.series_ohm),
@@ -103,12 +103,21 @@ impl Circuit {
         let current = coupling(f, self.ac_output_hz) / (self.source_ohm + exciter);
         let tap = current * exciter;
         let reference = match self.reference {
+            // One plug on both inputs, whatever channel 2 reads otherwise.
+            _ if spec.wire.is_some() => tap,
             Reference::Voltage => tap,
             Reference::Current => current * self.sense_ohm,
         };
         let emf = jw * spec.exciter.mutual_h * self.sign * f64::from(spec.exciter.polarity) * current;
         let pickup = if spec.faults.silent {
             Complex64::new(0.0, 0.0)
+        } else if let Some(wire) = &spec.wire {
+            let resistor = OnePort::resistor(wire.resistor_ohm.unwrap_or(0.0));
+            let z = match wire.capacitor_f {
+                Some(c) => resistor.series(OnePort::capacitor(c, w)),
+                None => resistor,
+            };
+            self.output(Thevenin { emf: tap, z }, w)
         } else {
             self.output(with_feed(spec, coils, emf, tap, w), w)
         };

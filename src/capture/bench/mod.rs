@@ -24,7 +24,7 @@ mod tests;
 mod words;
 
 use circuit::{Both, Circuit};
-pub use spec::{Card, Exciter, Faults, Mains, Over, QUIET_HUM_DBFS, Spec};
+pub use spec::{Card, Exciter, Faults, Mains, Over, QUIET_HUM_DBFS, Spec, Wire};
 
 /// As the record names it.
 pub const DEVICE: &str = "built-in bench";

@@ -31,6 +31,16 @@ pub struct Spec {
     pub card: Card,
     pub mains: Mains,
     pub faults: Faults,
+    /// In the pickup's place a wire from the exciter's tap: one signal on both inputs.
+    pub wire: Option<Wire>,
+}
+
+/// A wire, and what is in line with it.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Wire {
+    pub resistor_ohm: Option<f64>,
+    pub capacitor_f: Option<f64>,
 }
 
 /// How the exciter couples to the pickup.
@@ -78,6 +88,9 @@ pub struct Card {
     pub delay_s: Option<f64>,
     /// Channel 1 over channel 2.
     pub gain_db: Option<f64>,
+    /// What the pickup's input is, the lead counted in.
+    pub input_ohm: Option<f64>,
+    pub input_f: Option<f64>,
     /// When the drive's first sample arrives.
     pub latency_s: f64,
     /// How fast the output's clock runs against the input's.
@@ -136,6 +149,7 @@ impl Default for Spec {
             card: Card::default(),
             mains: Mains::default(),
             faults: Faults::default(),
+            wire: None,
         }
     }
 }
@@ -163,6 +177,8 @@ impl Default for Card {
             ac_output_hz: None,
             delay_s: None,
             gain_db: None,
+            input_ohm: None,
+            input_f: None,
             latency_s: 0.0123,
             clock_ppm: 0.0,
             third_harmonic_db: None,
@@ -270,6 +286,12 @@ impl Spec {
         }
         maybe("delay", c.delay_s, -0.1, 0.1, "s")?;
         maybe("gain", c.gain_db, -120.0, 120.0, "dB")?;
+        maybe("input resistance", c.input_ohm, 1.0, 1e12, "ohms")?;
+        maybe("input capacitance", c.input_f, 0.0, 1e-6, "F")?;
+        if let Some(w) = &self.wire {
+            maybe("wire resistor", w.resistor_ohm, 0.0, 1e9, "ohms")?;
+            maybe("wire capacitor", w.capacitor_f, 1e-15, 1e-3, "F")?;
+        }
         within("latency", c.latency_s, 0.0, 2.0, "s")?;
         within("clock difference", c.clock_ppm, -5e3, 5e3, "ppm")?;
         maybe("third harmonic", c.third_harmonic_db, -300.0, -10.0, "dB")?;

@@ -1,13 +1,13 @@
 //! The bench in words on the command line: "r=6k l=2.4H cs=120p hum=-50dB noise=-95dBFS knock=1.2s ppm=120".
 
-use super::spec::{Exciter, Mains, NO_HUM_DBFS, Over, Spec};
+use super::spec::{Exciter, Mains, NO_HUM_DBFS, Over, Spec, Wire};
 use crate::failure::{Failure, Result};
 use crate::network::{Coil, Eddy};
 use crate::quantity::{self, Unit, quoted};
 
 const KNOWN: &str = "r l cs loss eddy, coils r2 l2 cs2 loss2 eddy2 over, m polarity feed, noise noise-reference flicker bits \
-                     ac-pickup ac-reference ac-output delay gain latency ppm h3 clip clip-reference, hum mains, \
-                     knock knock-level drop drop-samples open unplugged silent swapped";
+                     ac-pickup ac-reference ac-output delay gain input latency ppm h3 clip clip-reference, hum mains, \
+                     knock knock-level drop drop-samples open unplugged silent swapped, wire";
 const EXAMPLE: &str = "r=6k l=2.4H cs=120p hum=-50dB";
 
 pub(super) fn parse(text: &str) -> Result<Spec> {
@@ -43,6 +43,10 @@ pub(super) fn parse(text: &str) -> Result<Spec> {
 
 /// A word without a value.
 fn raise(spec: &mut Spec, name: &str) -> Result<()> {
+    if name == "wire" {
+        spec.wire = Some(Wire::default());
+        return Ok(());
+    }
     let f = &mut spec.faults;
     let flag = match name {
         "open" => &mut f.open_winding,
@@ -117,6 +121,14 @@ fn set(spec: &mut Spec, name: &str, value: &str) -> Result<()> {
         "ac-output" => spec.card.ac_output_hz = Some(num(Unit::Hertz)?),
         "delay" => spec.card.delay_s = Some(num(Unit::Second)?),
         "gain" => spec.card.gain_db = Some(num(Unit::Decibel)?),
+        "input" => {
+            let (ohm, farad) = value
+                .split_once("//")
+                .ok_or_else(|| wrong("write input=1M//150p, the lead counted in"))?;
+            spec.card.input_ohm = Some(quantity::parse_at(&place, ohm, Unit::Ohm)?);
+            spec.card.input_f = Some(quantity::parse_at(&place, farad, Unit::Farad)?);
+        }
+        "wire" => spec.wire = Some(wire(&place, value)?),
         "latency" => spec.card.latency_s = num(Unit::Second)?,
         "ppm" => {
             let bare = value.strip_suffix("ppm").unwrap_or(value);
@@ -146,6 +158,23 @@ fn set(spec: &mut Spec, name: &str, value: &str) -> Result<()> {
         }
     }
     Ok(())
+}
+
+/// "1M" or "100p": a resistor, or a capacitor where its unit or size says so.
+fn wire(place: &str, value: &str) -> Result<Wire> {
+    let text = value.trim();
+    let small = text.ends_with(['p', 'n', 'u', 'F']);
+    Ok(if small {
+        Wire {
+            capacitor_f: Some(quantity::parse_at(place, text, Unit::Farad)?),
+            ..Wire::default()
+        }
+    } else {
+        Wire {
+            resistor_ohm: Some(quantity::parse_at(place, text, Unit::Ohm)?),
+            ..Wire::default()
+        }
+    })
 }
 
 fn second(spec: &mut Spec) -> &mut Coil {

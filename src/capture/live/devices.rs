@@ -93,6 +93,7 @@ pub(super) struct Setup {
     pub direction: Direction,
     /// Name and id for people.
     pub label: String,
+    pub id: String,
     pub config: StreamConfig,
     pub format: cpal::SampleFormat,
 }
@@ -383,6 +384,7 @@ fn setup(device: cpal::Device, direction: Direction, rate: u32, channels: usize)
             buffer_size: BufferSize::Fixed(block),
         },
         format: best.sample_format(),
+        id: id_of(&device),
         device,
         direction,
         label,

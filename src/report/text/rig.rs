@@ -1,6 +1,6 @@
 //! What the commands on rigs show on the screen.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two, words, written};
@@ -150,10 +150,14 @@ pub fn repeat_text(d: &RepeatDocument, files: &[PathBuf], style: Style) -> Strin
     out.text
 }
 
-pub fn polarity_text(d: &PolarityDocument, style: Style) -> String {
+/// `into`: the file it has been written into.
+pub fn polarity_text(d: &PolarityDocument, into: Option<&Path>, style: Style) -> String {
     let mut out = Screen::new(style);
     out.free(
-        &format!("Write into the rig file, below [exciter]: sign = {}", d.sign),
+        &match into {
+            Some(_) => format!("The rig's sign is {:+}; it is written into the rig file.", d.sign),
+            None => format!("Write into the rig file, below [exciter]: sign = {}", d.sign),
+        },
         BOLD,
     );
     let stated = match d.stated {

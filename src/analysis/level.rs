@@ -1,0 +1,444 @@
+//! How strong may the drive be? One level after the other, from silence up, until an input runs short of room or bends.
+//!
+//! Bending is read from a tone: the harmonics of what the reference hears are the output's; those of the pickup's channel,
+//! less what the output's harmonics make there by the linear way (known from the sweeps of the same take), are its input's.
+
+use std::f64::consts::TAU;
+use std::ops::Range;
+
+use num_complex::Complex64;
+
+use crate::capture::Take;
+use crate::stimulus::probe::{HARMONICS, Probe, TONE_HZ};
+use crate::transfer::faults;
+
+/// One level tried.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Step {
+    pub level_dbfs: f64,
+    /// Peaks at the inputs; `None` where nothing but zeros came.
+    pub pickup_dbfs: Option<f64>,
+    pub reference_dbfs: Option<f64>,
+    pub pickup_clips: bool,
+    pub reference_clips: bool,
+    /// Harmonics over the tone, all together, of what the reference hears.
+    pub output_bends: Bend,
+    /// The same of the pickup's input alone.
+    pub input_bends: Bend,
+    /// The tone stands out at the pickup, and at the reference.
+    pub pickup_heard: bool,
+    pub reference_heard: bool,
+}
+
+/// A distortion in dB re the tone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Bend {
+    Seen(f64),
+    /// Hidden below the noise, which stands so high.
+    Below(f64),
+    /// The tone itself is not heard.
+    Unknown,
+}
+
+impl Bend {
+    fn above(self, limit: f64) -> bool {
+        matches!(self, Bend::Seen(db) if db > limit)
+    }
+}
+
+/// What is asked of a level.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limits {
+    /// The drive goes no higher.
+    pub most_dbfs: f64,
+    /// Neither input's peak goes higher.
+    pub room_dbfs: f64,
+    /// Distortion from here on is no clean drive.
+    pub bend_db: f64,
+}
+
+impl Default for Limits {
+    /// Room of 6 dB at the inputs, 1 % of distortion (choices).
+    fn default() -> Self {
+        Limits {
+            most_dbfs: -12.0,
+            room_dbfs: -6.0,
+            bend_db: -40.0,
+        }
+    }
+}
+
+/// Why no stronger level is tried.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum End {
+    /// The limit that was set.
+    Limit,
+    /// No room at the pickup's input, or at the reference's.
+    PickupRoom,
+    ReferenceRoom,
+    /// The output bends, or the pickup's input.
+    OutputBends,
+    InputBends,
+    /// Nothing comes back, though the level is one that should be heard.
+    NothingHeard,
+}
+
+/// What comes after a step.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Next {
+    Try(f64),
+    Stop(End),
+}
+
+pub const FIRST_DBFS: f64 = -60.0;
+/// From here on a lead that is dead must not be driven harder.
+const MUST_BE_HEARD_DBFS: f64 = -24.0;
+const FAR_DB: f64 = 12.0;
+const NEAR_DB: f64 = 6.0;
+/// Above this level steps are the smaller ones.
+const CAREFUL_DBFS: f64 = -36.0;
+/// A step smaller than this is none.
+const LEAST_DB: f64 = 0.5;
+
+impl Step {
+    /// Clean by the limits: this level may be used.
+    pub fn clean(&self, limits: &Limits) -> bool {
+        let room = |peak: Option<f64>| peak.is_none_or(|p| p <= limits.room_dbfs + 0.1);
+        !self.pickup_clips
+            && !self.reference_clips
+            && room(self.pickup_dbfs)
+            && room(self.reference_dbfs)
+            && !self.output_bends.above(limits.bend_db)
+            && !self.input_bends.above(limits.bend_db)
+            && self.pickup_heard
+    }
+
+    /// The next level, or why there is none.
+    pub fn next(&self, limits: &Limits) -> Next {
+        let short = |clips: bool, peak: Option<f64>| clips || peak.is_some_and(|p| p > limits.room_dbfs - LEAST_DB);
+        if short(self.pickup_clips, self.pickup_dbfs) {
+            return Next::Stop(End::PickupRoom);
+        }
+        if short(self.reference_clips, self.reference_dbfs) {
+            return Next::Stop(End::ReferenceRoom);
+        }
+        if self.output_bends.above(limits.bend_db) {
+            return Next::Stop(End::OutputBends);
+        }
+        if self.input_bends.above(limits.bend_db) {
+            return Next::Stop(End::InputBends);
+        }
+        if self.level_dbfs >= MUST_BE_HEARD_DBFS && !self.pickup_heard {
+            return Next::Stop(End::NothingHeard);
+        }
+        let stride = if self.level_dbfs < CAREFUL_DBFS {
+            FAR_DB
+        } else {
+            NEAR_DB
+        };
+        // Never into the stops: what room is left is known.
+        let left = [self.pickup_dbfs, self.reference_dbfs]
+            .into_iter()
+            .flatten()
+            .map(|p| limits.room_dbfs - p)
+            .fold(f64::INFINITY, f64::min);
+        let next = (self.level_dbfs + stride.min(left)).min(limits.most_dbfs);
+        if next - self.level_dbfs < LEAST_DB {
+            Next::Stop(End::Limit)
+        } else {
+            Next::Try(next)
+        }
+    }
+}
+
+/// Reads one step from its take.
+pub fn read(take: &Take, probe: &Probe) -> Step {
+    let rate = f64::from(take.rate_hz);
+    let peak = |x: &[f32]| {
+        let top = x.iter().fold(0f32, |m, v| m.max(v.abs()));
+        (top > 0.0).then(|| 20.0 * f64::from(top).log10())
+    };
+    let clips = |x: &[f32]| {
+        let top = x.iter().fold(0f32, |m, v| m.max(v.abs()));
+        top >= 0.9999 || faults::clipping_over_noise(x, take.step, rate).runs > 0
+    };
+    let reference = take.reference.as_deref();
+    let late = lateness(reference.unwrap_or(&take.pickup), probe);
+    let tone = shifted(&probe.tone, late, take.pickup.len());
+    let sweeps = shifted(&probe.sweeps, late, take.pickup.len());
+    let lines = |x: &[f32]| Lines::of(x.get(tone.clone()).unwrap_or(&[]), rate);
+    let pickup = lines(&take.pickup);
+    let (output_bends, input_bends, heard) = match reference {
+        Some(r) => {
+            let reference = lines(r);
+            let way: Vec<Complex64> = (0..HARMONICS)
+                .map(|k| linear(&take.pickup, r, &sweeps, rate, (k + 1) as f64 * TONE_HZ))
+                .collect();
+            let own: Vec<Complex64> = (0..HARMONICS)
+                .map(|k| {
+                    pickup.at[k]
+                        - if k == 0 {
+                            Complex64::new(0.0, 0.0)
+                        } else {
+                            way[k] * reference.at[k]
+                        }
+                })
+                .collect();
+            let through = reference.floor * way.iter().map(|h| h.norm()).fold(0.0, f64::max);
+            (
+                bend(&reference.at, reference.floor),
+                bend(&own, pickup.floor.hypot(through)),
+                reference.heard(),
+            )
+        }
+        // One channel cannot tell the output's bending from the input's.
+        None => (bend(&pickup.at, pickup.floor), Bend::Unknown, false),
+    };
+    Step {
+        level_dbfs: probe.level_dbfs,
+        pickup_dbfs: peak(&take.pickup),
+        reference_dbfs: reference.and_then(peak),
+        pickup_clips: clips(&take.pickup),
+        reference_clips: reference.is_some_and(clips),
+        output_bends,
+        input_bends,
+        pickup_heard: pickup.heard(),
+        reference_heard: heard,
+    }
+}
+
+/// Amplitudes of a tone and its multiples, and of what lies between them.
+struct Lines {
+    at: [Complex64; HARMONICS],
+    /// Typical amplitude between the lines.
+    floor: f64,
+}
+
+/// Of the tone only its middle is looked at, clear of fades and of a latency found to a few milliseconds.
+const MIDDLE: Range<f64> = 0.1..0.9;
+
+impl Lines {
+    fn of(x: &[f32], rate: f64) -> Lines {
+        let n = x.len() as f64;
+        let x = &x[(MIDDLE.start * n) as usize..(MIDDLE.end * n) as usize];
+        let at = std::array::from_fn(|k| tone_at(x, rate, (k + 1) as f64 * TONE_HZ));
+        // Four places round each multiple, clear of its lobe.
+        let lobe = 6.0 * rate / x.len().max(1) as f64;
+        let mut between: Vec<f64> = (1..=HARMONICS)
+            .flat_map(|k| [-3.0, -2.0, 2.0, 3.0].map(|d| tone_at(x, rate, k as f64 * TONE_HZ + d * lobe).norm()))
+            .collect();
+        between.sort_by(f64::total_cmp);
+        let floor = between.get(between.len() / 2).copied().unwrap_or(0.0);
+        Lines { at, floor }
+    }
+
+    fn heard(&self) -> bool {
+        self.at[0].norm() > HEARD * self.floor && self.at[0].norm() > 0.0
+    }
+}
+
+/// A line counts where it stands so far above what is between the lines.
+const HEARD: f64 = 6.0;
+
+/// Amplitude of a tone, through a 4-term Blackman-Harris window (Harris, Proc. IEEE 66, 1978): its side lobes lie 92 dB down.
+fn tone_at(x: &[f32], rate: f64, hz: f64) -> Complex64 {
+    let n = x.len() as f64;
+    let (mut sum, mut weight) = (Complex64::new(0.0, 0.0), 0.0);
+    for (i, v) in x.iter().enumerate() {
+        let u = TAU * (i as f64 + 0.5) / n;
+        let w = 0.35875 - 0.48829 * u.cos() + 0.14128 * (2.0 * u).cos() - 0.01168 * (3.0 * u).cos();
+        sum += Complex64::from_polar(w * f64::from(*v), -TAU * ((hz * i as f64 / rate) % 1.0));
+        weight += w;
+    }
+    if weight > 0.0 { 2.0 * sum / weight } else { sum }
+}
+
+fn bend(lines: &[Complex64], floor: f64) -> Bend {
+    let tone = lines[0].norm();
+    if tone <= HEARD * floor || tone == 0.0 {
+        return Bend::Unknown;
+    }
+    let db = |v: f64| 20.0 * (v / tone).max(1e-15).log10();
+    let strong = lines[1..].iter().any(|l| l.norm() > HEARD * floor);
+    let all = lines[1..].iter().map(|l| l.norm_sqr()).sum::<f64>().sqrt();
+    if strong {
+        Bend::Seen(db(all))
+    } else {
+        Bend::Below(db(HEARD * floor.max(1e-15 * tone)))
+    }
+}
+
+/// Pickup over reference at one frequency, from the sweeps.
+fn linear(y: &[f32], x: &[f32], sweeps: &Range<usize>, rate: f64, hz: f64) -> Complex64 {
+    let dft = |s: &[f32]| -> Complex64 {
+        s.iter()
+            .enumerate()
+            .map(|(i, v)| Complex64::from_polar(f64::from(*v), -TAU * ((hz * i as f64 / rate) % 1.0)))
+            .sum()
+    };
+    let cut = |s| <[f32]>::get(s, sweeps.clone()).unwrap_or(&[]);
+    let (y, x) = (dft(cut(y)), dft(cut(x)));
+    let h = y / x;
+    if h.is_finite() { h } else { Complex64::new(0.0, 0.0) }
+}
+
+fn shifted(r: &Range<usize>, late: usize, frames: usize) -> Range<usize> {
+    (r.start + late).min(frames)..(r.end + late).min(frames)
+}
+
+/// By how many frames the take runs after the drive: the lag at which the tone's envelope fits best.
+fn lateness(x: &[f32], probe: &Probe) -> usize {
+    let block = (probe.rate_hz as usize / 200).max(1);
+    let mut sums = vec![0.0f64];
+    for c in x.chunks(block) {
+        let energy: f64 = c.iter().map(|v| f64::from(*v).powi(2)).sum();
+        sums.push(sums.last().copied().unwrap_or(0.0) + energy);
+    }
+    let blocks = sums.len() - 1;
+    let length = probe.tone.len() / block;
+    let from = probe.tone.start / block;
+    let most = probe.rate_hz as usize / block;
+    // Energy inside the tone's place less what lies as long before it.
+    let score = |late: usize| {
+        let (a, b) = (from + late, from + late + length);
+        if b > blocks || a < length / 2 {
+            return f64::NEG_INFINITY;
+        }
+        (sums[b] - sums[a]) - (sums[a] - sums[a - length / 2])
+    };
+    let best = (0..most).max_by(|a, b| score(*a).total_cmp(&score(*b))).unwrap_or(0);
+    best * block
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::capture::Provenance;
+    use crate::stimulus::probe;
+
+    /// A take of a chain that bends by cubes: `out` before the split, `own` in the pickup's input.
+    fn take(p: &Probe, out: f64, own: f64, noise: f64) -> Take {
+        let mut seed = 1u64;
+        let mut random = move || {
+            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+            (seed >> 40) as f64 / (1u64 << 24) as f64 - 0.5
+        };
+        let late = 700;
+        let mut reference = vec![0f32; late];
+        reference.extend(
+            p.samples
+                .iter()
+                .map(|v| (f64::from(*v) + out * f64::from(*v).powi(3)) as f32),
+        );
+        // The pickup's channel: a first difference, so that its gain rises with frequency.
+        let mut before = 0.0;
+        let pickup = reference
+            .iter()
+            .map(|v| {
+                let d = 3.0 * (f64::from(*v) - before);
+                before = f64::from(*v);
+                (d + own * d.powi(3) + noise * random()) as f32
+            })
+            .collect();
+        let reference = reference
+            .iter()
+            .map(|v| (f64::from(*v) + noise * random()) as f32)
+            .collect();
+        Take {
+            rate_hz: p.rate_hz,
+            pickup,
+            reference: Some(reference),
+            step: 2f64.powi(-23),
+            provenance: Provenance::default(),
+        }
+    }
+
+    /// A cube's third harmonic is a quarter of the cube of the amplitude: sin^3 = (3 sin - sin 3)/4.
+    #[test]
+    fn the_bending_of_output_and_input_are_told_apart() {
+        let p = probe::at_level(48_000, -6.0).unwrap();
+        let a = 10f64.powf(-6.0 / 20.0);
+        let third = |c: f64, a: f64| 20.0 * (c * a * a / 4.0 / (1.0 + 0.75 * c * a * a)).log10();
+        let s = read(&take(&p, 0.2, 0.0, 1e-6), &p);
+        let Bend::Seen(db) = s.output_bends else {
+            panic!("{s:?}");
+        };
+        assert!((db - third(0.2, a)).abs() < 0.2, "{db} {}", third(0.2, a));
+        assert!(
+            matches!(s.input_bends, Bend::Below(_)) || matches!(s.input_bends, Bend::Seen(x) if x < -60.0),
+            "{s:?}"
+        );
+        let s = read(&take(&p, 0.0, 20.0, 1e-6), &p);
+        let w = TAU * TONE_HZ / 48_000.0;
+        let d = 3.0 * a * 2.0 * (w / 2.0).sin();
+        let Bend::Seen(db) = s.input_bends else {
+            panic!("{s:?}");
+        };
+        assert!((db - third(20.0, d)).abs() < 0.3, "{db} {}", third(20.0, d));
+        assert!(!matches!(s.output_bends, Bend::Seen(x) if x > -90.0), "{s:?}");
+    }
+
+    #[test]
+    fn a_clean_chain_shows_nothing_and_a_dead_lead_is_not_heard() {
+        let p = probe::at_level(96_000, -30.0).unwrap();
+        let s = read(&take(&p, 0.0, 0.0, 1e-5), &p);
+        assert!(matches!(s.output_bends, Bend::Below(db) if db < -60.0), "{s:?}");
+        assert!(s.pickup_heard && s.reference_heard && s.clean(&Limits::default()));
+        let mut dead = take(&p, 0.0, 0.0, 1e-5);
+        let quiet = dead.pickup.clone();
+        dead.pickup = quiet.iter().map(|v| if v.abs() > 2e-5 { 0.0 } else { *v }).collect();
+        let s = read(&dead, &p);
+        assert!(!s.pickup_heard && !s.clean(&Limits::default()), "{s:?}");
+        let s = read(
+            &Take {
+                pickup: vec![0.0; 10],
+                reference: None,
+                ..dead
+            },
+            &p,
+        );
+        assert_eq!((s.pickup_dbfs, s.output_bends), (None, Bend::Unknown));
+    }
+
+    #[test]
+    fn levels_climb_from_silence_and_stop_in_time() {
+        let step = |level: f64, peak: f64| Step {
+            level_dbfs: level,
+            pickup_dbfs: Some(peak),
+            reference_dbfs: Some(peak - 3.0),
+            pickup_clips: false,
+            reference_clips: false,
+            output_bends: Bend::Below(-80.0),
+            input_bends: Bend::Below(-80.0),
+            pickup_heard: true,
+            reference_heard: true,
+        };
+        let limits = Limits::default();
+        assert_eq!(step(-60.0, -70.0).next(&limits), Next::Try(-48.0));
+        assert_eq!(step(-30.0, -40.0).next(&limits), Next::Try(-24.0));
+        assert_eq!(step(-18.0, -40.0).next(&limits), Next::Try(-12.0));
+        assert_eq!(step(-12.0, -40.0).next(&limits), Next::Stop(End::Limit));
+        // 4 dB of room left: a step of 4 dB.
+        assert_eq!(step(-30.0, -10.0).next(&limits), Next::Try(-26.0));
+        assert_eq!(step(-26.0, -6.0).next(&limits), Next::Stop(End::PickupRoom));
+        let bent = Step {
+            output_bends: Bend::Seen(-38.0),
+            ..step(-30.0, -40.0)
+        };
+        assert_eq!(bent.next(&limits), Next::Stop(End::OutputBends));
+        assert!(!bent.clean(&limits));
+        let dead = Step {
+            pickup_heard: false,
+            ..step(-24.0, -90.0)
+        };
+        assert_eq!(dead.next(&limits), Next::Stop(End::NothingHeard));
+        assert_eq!(
+            Step {
+                level_dbfs: -30.0,
+                ..dead
+            }
+            .next(&limits),
+            Next::Try(-24.0)
+        );
+    }
+}

@@ -1,0 +1,235 @@
+//! `rig new`: a rig file from a few questions, or from options.
+
+use std::io::BufRead;
+
+use crate::cli::args::{NewArgs, ReferenceArg, TwoPercent};
+use crate::cli::console::Console;
+use crate::failure::{Failure, Result, Status};
+use crate::fileio;
+use crate::quantity::{self, Unit};
+use crate::report::text;
+use crate::rig::template::{self, Answers, CHECKLIST};
+use crate::rig::{Reference, Rig};
+
+pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
+    if args.file.symlink_metadata().is_ok() {
+        return Err(Failure::new(
+            format!("{} is there already", args.file.display()),
+            "give another name, or edit that file: nothing is overwritten",
+        ));
+    }
+    let stem = crate::cli::context::stem(&args.file);
+    let mut answers = given(args, &stem);
+    let complete = args.reference.is_some() && args.series.is_some() && args.inductance.is_some();
+    if !complete {
+        Questions::new(console).ask(args, &mut answers)?;
+    } else if args.devices.first_given().is_some() || args.rate.is_some() {
+        answers.interface = found(args)?;
+    }
+    let text = template::text(&answers);
+    // What was written is read again at once: a file that cannot be read is no rig.
+    let rig = Rig::parse(&text, &stem)?;
+    fileio::write_new(&args.file, text.as_bytes())?;
+    super::print(
+        args.shown,
+        console,
+        &crate::record::checks::RigDocument::of(&rig, None),
+        |style| text::rig_new_text(&rig, &args.file, style),
+    )?;
+    Ok(Status::Done)
+}
+
+fn given(args: &NewArgs, stem: &str) -> Answers {
+    Answers {
+        name: args.name.clone().unwrap_or_else(|| stem.to_owned()),
+        unit: args.unit.clone(),
+        reference: match args.reference {
+            Some(ReferenceArg::Current) => Reference::Current,
+            _ => Reference::Voltage,
+        },
+        series_ohm: args.series.unwrap_or(template::SERIES_OHM),
+        sense_ohm: args.sense,
+        inductance_h: args.inductance.unwrap_or(template::INDUCTANCE_H),
+        source_ohm: args.source_ohm,
+        known: args.known.map(|k| (k.0, k.1)),
+        input_ohm: args.input_ohm,
+        input_f: args.input_farad,
+        lead_f: args.lead,
+        mains_hz: args.mains,
+        witness: args.witness.clone(),
+        knobs: args.knobs.clone(),
+        off: [args.all_off; CHECKLIST.len()],
+        interface: None,
+    }
+}
+
+/// Ids of output and input, and the rate.
+#[cfg(feature = "live")]
+fn found(args: &NewArgs) -> Result<Option<(String, String, u32)>> {
+    use crate::capture::live::{self, Selection};
+    let selection = Selection {
+        output: args.devices.output.clone(),
+        input: args.devices.input.clone(),
+        ..Selection::default()
+    };
+    let rate = match args.rate {
+        Some(rate) => rate as u32,
+        None => live::default_rate(&selection)?,
+    };
+    let [output, input] = live::check(&selection, rate)?;
+    Ok(Some((output, input, rate)))
+}
+
+#[cfg(not(feature = "live"))]
+fn found(_args: &NewArgs) -> Result<Option<(String, String, u32)>> {
+    Ok(None)
+}
+
+/// One line of the terminal after the other.
+struct Questions<'a, 'b> {
+    console: &'a mut Console<'b>,
+    lines: std::io::Lines<std::io::StdinLock<'static>>,
+}
+
+impl<'a, 'b> Questions<'a, 'b> {
+    fn new(console: &'a mut Console<'b>) -> Self {
+        Questions {
+            console,
+            lines: std::io::stdin().lock().lines(),
+        }
+    }
+
+    fn ask(&mut self, args: &NewArgs, a: &mut Answers) -> Result<()> {
+        self.console
+            .remark("Enter takes what stands in brackets. docs/bench.md says how to measure each of these.");
+        if args.name.is_none() {
+            a.name = self.line("Name of the rig", Some(&a.name))?.unwrap_or_default();
+        }
+        if args.unit.is_none() {
+            a.unit = self.line("Label on the interface, to tell two of one model apart", None)?;
+        }
+        if args.reference.is_none() {
+            let words = "Does channel 2 read the voltage before the exciter, or the current through it";
+            a.reference = self.until(words, "voltage", |t| match t {
+                "voltage" | "v" => Some(Reference::Voltage),
+                "current" | "c" => Some(Reference::Current),
+                _ => None,
+            })?;
+        }
+        if args.series.is_none() {
+            a.series_ohm = self.value("Ohms from the tap to ground, exciter counted in", "123.8", Unit::Ohm)?;
+        }
+        if args.sense.is_none() && a.reference == Reference::Current {
+            let ohm = self.value("Ohms that channel 2 reads the current across", "22", Unit::Ohm)?;
+            a.sense_ohm = Some(ohm);
+        }
+        if args.inductance.is_none() {
+            a.inductance_h = self.value("Inductance of the exciter", "217u", Unit::Henry)?;
+        }
+        if args.known.is_none() {
+            let words = "How well those two are known, standard uncertainties in per cent";
+            let TwoPercent(x, y) = self.until(words, "0.4%,3%", |t| {
+                let (x, y) = t.split_once(',')?;
+                let share = |t: &str| {
+                    quantity::parse(t, Unit::Relative)
+                        .ok()
+                        .filter(|v| (0.0..=0.5).contains(v))
+                };
+                Some(TwoPercent(share(x)?, share(y)?))
+            })?;
+            a.known = Some((x, y));
+        }
+        if args.input_ohm.is_none() {
+            a.input_ohm = Some(self.value("Resistance of the pickup's input", "1M", Unit::Ohm)?);
+        }
+        if args.input_farad.is_none() {
+            a.input_f = Some(self.value("Capacitance of that input", "60p", Unit::Farad)?);
+        }
+        if args.lead.is_none() {
+            a.lead_f = Some(self.value("Capacitance of the test lead", "50p", Unit::Farad)?);
+        }
+        if args.mains.is_none() {
+            a.mains_hz = Some(self.value("Mains frequency", "50", Unit::Hertz)?);
+        }
+        if args.witness.is_none() {
+            a.witness = self.line("The pickup or dummy kept for checking the rig", None)?;
+        }
+        self.interface(args, a)?;
+        if !args.all_off {
+            self.checklist(a)?;
+        }
+        if args.knobs.is_none() {
+            a.knobs = self.line("Where the knobs stand (tape over them)", None)?;
+        }
+        Ok(())
+    }
+
+    fn interface(&mut self, args: &NewArgs, a: &mut Answers) -> Result<()> {
+        // No interface is plugged in yet: then the rig is bound when its inputs are measured.
+        let Ok(Some((output, input, rate))) = found(args) else {
+            return Ok(());
+        };
+        let words = format!(
+            "Found: plays on {output}, records {input}, {rate} Hz. Bind the rig to it, so that others are refused"
+        );
+        if self.yes(&words, "y")? {
+            a.interface = Some((output, input, rate));
+        }
+        Ok(())
+    }
+
+    fn checklist(&mut self, a: &mut Answers) -> Result<()> {
+        for (i, item) in CHECKLIST.iter().enumerate() {
+            // Enter is nobody's word that a switch was looked at.
+            a.off[i] = self.yes(item.question, "n")?;
+            if !a.off[i] {
+                self.console.remark(&format!("  {}", item.remedy));
+            }
+        }
+        Ok(())
+    }
+
+    fn next(&mut self, words: &str, proposal: Option<&str>) -> Result<String> {
+        let brackets = proposal.map_or_else(|| " [none]".to_owned(), |p| format!(" [{p}]"));
+        self.console.remark(&format!("{words}{brackets}?"));
+        match self.lines.next() {
+            Some(Ok(line)) => Ok(line.trim().to_owned()),
+            _ => Err(Failure::new(
+                "the questions were not answered to the end; nothing was written",
+                "answer them, or give --reference, --series and --inductance",
+            )),
+        }
+    }
+
+    fn line(&mut self, words: &str, proposal: Option<&str>) -> Result<Option<String>> {
+        let said = self.next(words, proposal)?;
+        Ok(match said.is_empty() {
+            true => proposal.map(str::to_owned),
+            false => Some(said),
+        })
+    }
+
+    /// Asks again until what is said is understood.
+    fn until<T>(&mut self, words: &str, proposal: &str, read: impl Fn(&str) -> Option<T>) -> Result<T> {
+        loop {
+            let said = self.next(words, Some(proposal))?;
+            let said = if said.is_empty() { proposal } else { &said };
+            match read(said) {
+                Some(v) => return Ok(v),
+                None => self.console.remark(&format!("  not understood; such as {proposal}")),
+            }
+        }
+    }
+
+    fn value(&mut self, words: &str, proposal: &str, unit: Unit) -> Result<f64> {
+        self.until(words, proposal, |t| quantity::parse(t, unit).ok().filter(|v| *v >= 0.0))
+    }
+
+    fn yes(&mut self, words: &str, proposal: &str) -> Result<bool> {
+        self.until(words, proposal, |t| match t.to_lowercase().as_str() {
+            "y" | "yes" => Some(true),
+            "n" | "no" => Some(false),
+            _ => None,
+        })
+    }
+}

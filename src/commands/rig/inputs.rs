@@ -1,0 +1,117 @@
+//! `rig inputs`: the two inputs against each other, and what the pickup's input puts on a pickup.
+
+use super::{history_of, print, rig_of, today, write_changes};
+use crate::analysis::inputs::{self, Pair};
+use crate::capture::Request;
+use crate::cli::args::{DriveArgs, InputsArgs};
+use crate::cli::console::Console;
+use crate::cli::defaults::Defaults;
+use crate::commands::sound::{self, Asked};
+use crate::estimate::Estimate;
+use crate::failure::{Failure, Result, Status};
+use crate::record::interface::InputsDocument;
+use crate::report::text;
+use crate::rig::Rig;
+use crate::stimulus::{self, Settings};
+
+/// From below the corners of the AC coupling on.
+const FROM_HZ: f64 = 4.0;
+const SECONDS: f64 = 5.0;
+
+pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
+    let (path, rig) = rig_of(args.rig.as_ref())?;
+    // A part in line says something only beside the wire alone.
+    let wire = args.through.is_some().then(|| stated(&rig)).transpose()?;
+    let defaults = Defaults::read_from(std::path::Path::new("."))?;
+    let mut sound = Asked {
+        devices: &args.devices,
+        drive: &DriveArgs {
+            rate: args.rate,
+            ..DriveArgs::default()
+        },
+        channels: super::channels_of(args.channels, &rig, &defaults)?,
+        rig: Some(&rig),
+        load: None,
+        sim: args.sim.as_deref(),
+        defaults: &defaults,
+        bound: !args.replace,
+    }
+    .open(&args.source)?;
+    if sound.used.reference_channel.is_none() {
+        return Err(Failure::new(
+            "a rig of one channel has no two inputs to compare",
+            "leave --channels out, or give it both",
+        ));
+    }
+    let drive = stimulus::make(&Settings {
+        from_hz: FROM_HZ,
+        seconds: SECONDS,
+        level_dbfs: args.level,
+        ..Settings::at_rate(sound.rate_hz)
+    })?;
+    sound::caution(console);
+    console.remark(match args.through {
+        None => "One plug's signal on both inputs, no pickup, no exciter between.",
+        Some(_) => "The same signal on both inputs, the part in line at the pickup's end of the test lead.",
+    });
+    console.remark(&format!("Test signal of {SECONDS:.0} s, peak {:.0} dBFS.", args.level));
+    let request = Request {
+        rate_hz: sound.rate_hz,
+        drive: drive.samples,
+    };
+    let take = sound.capture.take(&request, &mut |_| ())?;
+    let simulated = take.provenance.simulated;
+    let document = match (args.through, wire) {
+        (Some(part), Some(wire)) => {
+            // Half a width, all of it as likely as any (JCGM 100:2008, 4.3.7).
+            let found = inputs::loading(&take, &wire, part.0, args.tolerance / 3f64.sqrt())?;
+            InputsDocument::through(&rig, &sound.used, simulated, part.0, &found)
+        }
+        _ => InputsDocument::wire(&rig, &sound.used, simulated, &inputs::pair(&take)?),
+    };
+    let lead = rig.input.as_ref().and_then(|i| i.lead_capacitance_f).unwrap_or(0.0);
+    write_changes(
+        &path,
+        &document.changes(&sound.used, lead, args.range.as_deref(), &today()),
+    )?;
+    let checked = history_of(&path)?.is_some();
+    print(args.shown, console, &document, |style| {
+        text::inputs_text(&document, &path, lead, checked, style)
+    })?;
+    Ok(Status::Done)
+}
+
+/// What the wire alone has told, as the file keeps it.
+fn stated(rig: &Rig) -> Result<Pair> {
+    let i = rig.input.clone().unwrap_or_default();
+    let told = rig.interface.as_ref().is_some_and(|f| f.inputs_measured.is_some());
+    let value = |v: Option<f64>, u: Option<f64>| Estimate::new(v?, u?, u?);
+    // Corners too alike to be told stay as open as in the take that did not tell them.
+    let corner = |v: Option<f64>, u: Option<f64>| {
+        value(v, u).unwrap_or(Estimate {
+            value: 4.0,
+            u: 8.0,
+            u_noise: 8.0,
+        })
+    };
+    let pair = (|| {
+        Some(Pair {
+            gain_db: value(i.gain_db, i.gain_tolerance_db)?,
+            delay_s: value(i.delay_s, i.delay_tolerance_s)?,
+            ac_pickup_hz: corner(i.ac_pickup_hz, i.ac_pickup_tolerance_hz),
+            ac_reference_hz: corner(i.ac_reference_hz, i.ac_reference_tolerance_hz),
+            misfit_db: 0.0,
+            reduced_chi2: 1.0,
+            band_hz: [0.0, 0.0],
+        })
+    })();
+    pair.filter(|_| told).ok_or_else(|| {
+        Failure::new(
+            format!(
+                "the inputs of the rig {} have not been measured against each other",
+                rig.name
+            ),
+            "do that first: `coilwright rig inputs` without --through, one signal on both inputs",
+        )
+    })
+}

@@ -1,0 +1,104 @@
+//! `rig level`: the strongest clean drive.
+
+use std::io::{BufRead, IsTerminal};
+
+use super::{print, rig_of, today, write_changes};
+use crate::analysis::level::{self, End, FIRST_DBFS, Limits, Next};
+use crate::capture::Request;
+use crate::cli::args::{DriveArgs, LevelArgs};
+use crate::cli::console::Console;
+use crate::cli::defaults::Defaults;
+use crate::commands::sound::{self, Asked};
+use crate::failure::{Result, Status};
+use crate::record::interface::LevelDocument;
+use crate::report::text;
+use crate::stimulus::probe;
+
+pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
+    let (path, rig) = rig_of(args.rig.as_ref())?;
+    let defaults = Defaults::read_from(std::path::Path::new("."))?;
+    let mut sound = Asked {
+        devices: &args.devices,
+        drive: &DriveArgs {
+            rate: args.rate,
+            ..DriveArgs::default()
+        },
+        channels: super::channels_of(args.channels, &rig, &defaults)?,
+        rig: Some(&rig),
+        load: None,
+        sim: args.sim.as_deref(),
+        defaults: &defaults,
+        bound: true,
+    }
+    .open(&args.source)?;
+    let limits = Limits {
+        most_dbfs: args.limit,
+        ..Limits::default()
+    };
+    warn(console, &limits, sound.live);
+    let mut steps = Vec::new();
+    let mut at = FIRST_DBFS.min(args.limit);
+    let end = loop {
+        let probe = probe::at_level(sound.rate_hz, at)?;
+        let request = Request {
+            rate_hz: sound.rate_hz,
+            drive: probe.samples.clone(),
+        };
+        let take = sound.capture.take(&request, &mut |_| ())?;
+        if let Some(trouble) = take.provenance.trouble.first() {
+            console.remark(&format!("{trouble}; this level is tried again"));
+            // Once: what comes twice is no chance.
+            let again = sound.capture.take(&request, &mut |_| ())?;
+            if let Some(trouble) = again.provenance.trouble.first() {
+                return Err(crate::failure::Failure::new(
+                    trouble.clone(),
+                    "close other programs, or try a lower --rate",
+                ));
+            }
+            steps.push(level::read(&again, &probe));
+        } else {
+            steps.push(level::read(&take, &probe));
+        }
+        let Some(step) = steps.last() else {
+            break End::NothingHeard;
+        };
+        console.remark(&text::level_step(step));
+        match step.next(&limits) {
+            Next::Try(next) => at = next,
+            Next::Stop(end) => break end,
+        }
+    };
+    let document = LevelDocument::of(&rig, &steps, end, &limits);
+    let written = match document.level_dbfs {
+        Some(_) => {
+            write_changes(&path, &document.changes(&sound.used, &today()))?;
+            Some(path)
+        }
+        None => None,
+    };
+    print(args.shown, console, &document, |style| {
+        text::level_text(&document, written.as_deref(), style)
+    })?;
+    Ok(if document.level_dbfs.is_some() {
+        Status::Done
+    } else {
+        Status::NoReading
+    })
+}
+
+/// Before the first sound; on a terminal it waits for a word.
+fn warn(console: &mut Console, limits: &Limits, live: bool) {
+    sound::caution(console);
+    console.remark(&format!(
+        "Phantom power off; a pickup in its place. From {FIRST_DBFS:.0} dBFS up to {:.0} dBFS at most, a few seconds each.",
+        limits.most_dbfs
+    ));
+    console.remark(
+        "The exciter's current grows with the level: if anything on the bench gets warm, stop and look at the wiring.",
+    );
+    let stdin = std::io::stdin();
+    if live && stdin.is_terminal() {
+        console.remark("Enter begins.");
+        let _ = stdin.lock().lines().next();
+    }
+}

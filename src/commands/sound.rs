@@ -1,0 +1,171 @@
+//! Opens what plays and records: the sound card or the built-in bench, as options, defaults and rig file say.
+
+use super::drive;
+use crate::capture::Capture;
+use crate::capture::bench::{Bench as BuiltIn, DEVICE, Spec};
+use crate::capture::wav::Channels;
+use crate::cli::args::{Devices, DriveArgs};
+use crate::cli::console::Console;
+use crate::cli::defaults::Defaults;
+use crate::failure::{Failure, Result};
+use crate::network::Load;
+use crate::rig::{Rig, Used};
+
+/// What is asked for.
+pub struct Asked<'a> {
+    pub devices: &'a Devices,
+    pub drive: &'a DriveArgs,
+    pub channels: Option<Channels>,
+    pub rig: Option<&'a Rig>,
+    pub load: Option<&'a Load>,
+    pub sim: Option<&'a str>,
+    pub defaults: &'a Defaults,
+    /// The rig file's interface binds; not where it is just being written.
+    pub bound: bool,
+}
+
+/// Ready to play.
+pub struct Sound {
+    pub capture: Box<dyn Capture>,
+    pub rate_hz: u32,
+    pub used: Used,
+    pub live: bool,
+}
+
+impl Asked<'_> {
+    /// From "live" or "sim".
+    pub fn open(&self, source: &str) -> Result<Sound> {
+        match source {
+            "live" => self.live(),
+            "sim" => self.sim(),
+            other => Err(Failure::new(
+                format!("--source {other} is neither live nor sim"),
+                "give one of them",
+            )),
+        }
+    }
+
+    fn channels(&self) -> Channels {
+        self.channels.unwrap_or(Channels {
+            pickup: 1,
+            reference: Some(2),
+        })
+    }
+
+    /// The rate that was asked for, else the rig's, else the fallback's.
+    fn rate(&self, fallback: impl FnOnce() -> Result<u32>) -> Result<u32> {
+        if self.drive.rate.is_some() {
+            return Ok(drive::settings(self.drive, 48_000)?.rate_hz);
+        }
+        match self
+            .rig
+            .and_then(|r| r.interface.as_ref()?.rate_hz)
+            .filter(|_| self.bound)
+        {
+            Some(rate) => Ok(rate),
+            None => fallback(),
+        }
+    }
+
+    pub fn sim(&self) -> Result<Sound> {
+        let rate_hz = self.rate(|| Ok(48_000))?;
+        let spec = match self.sim {
+            Some(text) => Spec::from_arg(text)?,
+            None => Spec::default(),
+        };
+        let channels = self.channels();
+        let one_channel = channels.reference.is_none();
+        let seed = self.drive.seed.unwrap_or(1);
+        Ok(Sound {
+            capture: Box::new(BuiltIn::new(spec, self.rig, self.load, one_channel, seed)?),
+            rate_hz,
+            used: used([DEVICE.into(), DEVICE.into()], rate_hz, channels),
+            live: false,
+        })
+    }
+
+    #[cfg(feature = "live")]
+    pub fn live(&self) -> Result<Sound> {
+        use std::sync::Arc;
+        use std::sync::atomic::{AtomicBool, Ordering};
+
+        use crate::capture::live::{self, Live, Selection};
+
+        let channels = self.channels();
+        let stated = self
+            .rig
+            .and_then(|r| r.interface.clone())
+            .filter(|_| self.bound)
+            .unwrap_or_default();
+        let selection = Selection {
+            output: self
+                .devices
+                .output
+                .clone()
+                .or_else(|| self.defaults.output.clone())
+                .or(stated.output),
+            input: self
+                .devices
+                .input
+                .clone()
+                .or_else(|| self.defaults.input.clone())
+                .or(stated.input),
+            pickup_channel: channels.pickup,
+            reference_channel: channels.reference,
+            ..Selection::default()
+        };
+        let rate_hz = self.rate(|| live::default_rate(&selection))?;
+        let used = used(live::check(&selection, rate_hz)?, rate_hz, channels);
+        if let Some(rig) = self.rig.filter(|_| self.bound) {
+            belongs(rig, &used)?;
+        }
+        let stop = Arc::new(AtomicBool::new(false));
+        let flag = stop.clone();
+        // A second handler cannot be set; then the first one's flag is of an earlier run in the same process.
+        let _ = ctrlc::set_handler(move || flag.store(true, Ordering::SeqCst));
+        Ok(Sound {
+            capture: Box::new(Live::new(selection, stop)),
+            rate_hz,
+            used,
+            live: true,
+        })
+    }
+
+    #[cfg(not(feature = "live"))]
+    pub fn live(&self) -> Result<Sound> {
+        Err(Failure::new(
+            "this coilwright was built without the sound card",
+            "build it with the feature \"live\", or use --source sim or a WAV file",
+        ))
+    }
+}
+
+fn used([output, input]: [String; 2], rate_hz: u32, channels: Channels) -> Used {
+    Used {
+        output,
+        input,
+        rate_hz,
+        pickup_channel: channels.pickup as u32,
+        reference_channel: channels.reference.map(|r| r as u32),
+    }
+}
+
+/// What was measured on one interface says nothing of another.
+#[cfg(feature = "live")]
+fn belongs(rig: &Rig, used: &Used) -> Result<()> {
+    match rig.foreign(used) {
+        None => Ok(()),
+        Some(f) => Err(Failure::new(
+            format!(
+                "the rig {} was measured with the {} {}, and this is {}",
+                rig.name, f.what, f.stated, f.used
+            ),
+            "use that one, or measure this one with `coilwright rig inputs --replace`",
+        )),
+    }
+}
+
+/// Said before the first sound.
+pub fn caution(console: &mut Console) {
+    console.remark("Headphones off your ears, loudspeakers off. Ctrl-C stops the sound at once.");
+}

@@ -1,0 +1,274 @@
+//! Documents of setting a rig up: the strongest clean level, and what the two inputs are.
+
+use serde::{Deserialize, Serialize};
+
+use crate::analysis::inputs::{Loading, Pair, Part};
+use crate::analysis::level::{Bend, End, Limits, Step};
+use crate::estimate::Estimate;
+use crate::rig::edit::{Change, Value, rounded};
+use crate::rig::{Rig, Used};
+
+/// The levels tried: `coilwright/level/1`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LevelDocument {
+    pub schema: String,
+    pub rig: String,
+    pub steps: Vec<StepTried>,
+    /// The strongest clean one; null where none was.
+    pub level_dbfs: Option<f64>,
+    pub limit_dbfs: f64,
+    /// Why it went no higher: "limit", "pickup-room", "reference-room", "output-bends", "input-bends", "nothing-heard".
+    pub end: String,
+    /// What it means, and what to turn.
+    pub advice: Vec<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StepTried {
+    pub level_dbfs: f64,
+    pub pickup_dbfs: Option<f64>,
+    pub reference_dbfs: Option<f64>,
+    /// Harmonics of the output over the tone; null where they are hidden in the noise.
+    pub output_distortion_db: Option<f64>,
+    /// Those that the pickup's input adds.
+    pub input_distortion_db: Option<f64>,
+    pub clean: bool,
+}
+
+fn seen(b: Bend) -> Option<f64> {
+    match b {
+        Bend::Seen(db) => Some(db),
+        Bend::Below(_) | Bend::Unknown => None,
+    }
+}
+
+/// Peaks of a pickup below this leave noise that need not be there.
+const FAINT_DBFS: f64 = -30.0;
+
+impl LevelDocument {
+    pub fn of(rig: &Rig, steps: &[Step], end: End, limits: &Limits) -> Self {
+        let best = steps.iter().rev().find(|s| s.clean(limits));
+        let mut advice = vec![
+            match end {
+                End::Limit => "Stopped at the limit that was set; the rig is clean there.",
+                End::PickupRoom => "The pickup's input has no more room: for a stronger drive turn its gain down.",
+                End::ReferenceRoom => "The reference's input has no more room: for a stronger drive turn its gain down.",
+                End::OutputBends => "The output bends from there on: another output, or less load on it, would bear more.",
+                End::InputBends => "The pickup's input bends from there on: turn its gain down.",
+                End::NothingHeard => {
+                    "Nothing comes back from the pickup: look at leads, the output's knob and the exciter. It was not driven harder."
+                }
+            }
+            .to_owned(),
+        ];
+        if let Some(peak) = best.and_then(|s| s.pickup_dbfs).filter(|p| *p < FAINT_DBFS) {
+            advice.push(format!(
+                "The pickup's peak stands at {peak:.0} dBFS: some {:.0} dB more gain on its input would lower the noise. Then run \
+                 this again.",
+                (FAINT_DBFS - peak + 10.0).min(60.0)
+            ));
+        }
+        if best.is_some_and(|s| !s.reference_heard && s.reference_dbfs.is_some()) {
+            advice.push("The reference's input hears no tone: look at its lead.".into());
+        }
+        LevelDocument {
+            schema: "coilwright/level/1".into(),
+            rig: rig.name.clone(),
+            steps: steps
+                .iter()
+                .map(|s| StepTried {
+                    level_dbfs: s.level_dbfs,
+                    pickup_dbfs: s.pickup_dbfs,
+                    reference_dbfs: s.reference_dbfs,
+                    output_distortion_db: seen(s.output_bends),
+                    input_distortion_db: seen(s.input_bends),
+                    clean: s.clean(limits),
+                })
+                .collect(),
+            level_dbfs: best.map(|s| (10.0 * s.level_dbfs).floor() / 10.0),
+            limit_dbfs: limits.most_dbfs,
+            end: match end {
+                End::Limit => "limit",
+                End::PickupRoom => "pickup-room",
+                End::ReferenceRoom => "reference-room",
+                End::OutputBends => "output-bends",
+                End::InputBends => "input-bends",
+                End::NothingHeard => "nothing-heard",
+            }
+            .into(),
+            advice,
+        }
+    }
+
+    /// What goes into the rig file.
+    pub fn changes(&self, used: &Used, day: &str) -> Vec<Change> {
+        let mut out = bound(used);
+        out.push(("interface", "level_dbfs", self.level_dbfs.map(Value::Number)));
+        out.push(("interface", "level_measured", Some(Value::Text(day.into()))));
+        out
+    }
+}
+
+/// The two inputs: `coilwright/inputs/1`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct InputsDocument {
+    pub schema: String,
+    pub rig: String,
+    pub output: String,
+    pub input: String,
+    pub rate_hz: u32,
+    /// Channel 1 over channel 2, from the wire alone; null for a take through a part.
+    pub gain_db: Option<Estimate>,
+    /// Channel 1 after channel 2.
+    pub delay_s: Option<Estimate>,
+    /// Corners of the AC coupling.
+    pub ac_pickup_hz: Option<Estimate>,
+    pub ac_reference_hz: Option<Estimate>,
+    /// Whether the corners are told well enough to be written; else each take finds them.
+    pub corners_told: bool,
+    /// The part in line, in ohms or farads.
+    pub through_ohm: Option<f64>,
+    pub through_f: Option<f64>,
+    /// Resistance of the pickup's input; null where it is too large to be told.
+    pub resistance_ohm: Option<Estimate>,
+    /// Capacitance of that input and its lead together.
+    pub capacitance_f: Option<Estimate>,
+    /// What neither this nor the noise explains, rms.
+    pub misfit_db: f64,
+    pub reduced_chi2: f64,
+    pub simulated: bool,
+}
+
+/// A corner less certain than this is better left to each take.
+const CORNER_TOLD_HZ: f64 = 0.5;
+
+impl InputsDocument {
+    fn new(rig: &Rig, used: &Used, simulated: bool) -> Self {
+        InputsDocument {
+            schema: "coilwright/inputs/1".into(),
+            rig: rig.name.clone(),
+            output: used.output.clone(),
+            input: used.input.clone(),
+            rate_hz: used.rate_hz,
+            gain_db: None,
+            delay_s: None,
+            ac_pickup_hz: None,
+            ac_reference_hz: None,
+            corners_told: false,
+            through_ohm: None,
+            through_f: None,
+            resistance_ohm: None,
+            capacitance_f: None,
+            misfit_db: 0.0,
+            reduced_chi2: 0.0,
+            simulated,
+        }
+    }
+
+    pub fn wire(rig: &Rig, used: &Used, simulated: bool, p: &Pair) -> Self {
+        InputsDocument {
+            gain_db: Some(p.gain_db),
+            delay_s: Some(p.delay_s),
+            ac_pickup_hz: Some(p.ac_pickup_hz),
+            ac_reference_hz: Some(p.ac_reference_hz),
+            corners_told: p.ac_pickup_hz.u.max(p.ac_reference_hz.u) <= CORNER_TOLD_HZ,
+            misfit_db: p.misfit_db,
+            reduced_chi2: p.reduced_chi2,
+            ..InputsDocument::new(rig, used, simulated)
+        }
+    }
+
+    pub fn through(rig: &Rig, used: &Used, simulated: bool, part: Part, l: &Loading) -> Self {
+        let (through_ohm, through_f) = match part {
+            Part::Resistor(ohm) => (Some(ohm), None),
+            Part::Capacitor(farad) => (None, Some(farad)),
+        };
+        InputsDocument {
+            through_ohm,
+            through_f,
+            resistance_ohm: l.ohm(),
+            capacitance_f: Some(l.farad),
+            misfit_db: l.misfit_db,
+            reduced_chi2: l.reduced_chi2,
+            ..InputsDocument::new(rig, used, simulated)
+        }
+    }
+
+    /// What goes into the rig file, with its uncertainty. `lead_f`: what the file states of the lead alone.
+    pub fn changes(&self, used: &Used, lead_f: f64, range: Option<&str>, day: &str) -> Vec<Change> {
+        let mut out = bound(used);
+        let mut put = |key: &'static str, tolerance: &'static str, e: Option<Estimate>| {
+            if let Some(e) = e {
+                out.push(("input", key, Some(Value::Number(rounded(e.value, e.u)))));
+                out.push(("input", tolerance, Some(Value::Number(up(e.u)))));
+            }
+        };
+        put("gain_db", "gain_tolerance_db", self.gain_db);
+        put("delay_s", "delay_tolerance_s", self.delay_s);
+        if self.corners_told {
+            put("ac_pickup_hz", "ac_pickup_tolerance_hz", self.ac_pickup_hz);
+            put("ac_reference_hz", "ac_reference_tolerance_hz", self.ac_reference_hz);
+        } else if self.gain_db.is_some() {
+            for key in [
+                "ac_pickup_hz",
+                "ac_pickup_tolerance_hz",
+                "ac_reference_hz",
+                "ac_reference_tolerance_hz",
+            ] {
+                out.push(("input", key, None));
+            }
+        }
+        if let Some(c) = self.capacitance_f {
+            let alone = (c.value - lead_f).max(0.0);
+            out.push(("input", "capacitance_f", Some(Value::Number(rounded(alone, c.u)))));
+            out.push(("input", "capacitance_tolerance_f", Some(Value::Number(up(c.u)))));
+            let ohm = self.resistance_ohm;
+            out.push((
+                "input",
+                "resistance_ohm",
+                ohm.map(|r| Value::Number(rounded(r.value, r.u))),
+            ));
+            out.push((
+                "input",
+                "resistance_tolerance",
+                ohm.map(|r| Value::Number(up(r.u / r.value))),
+            ));
+        }
+        let measured = if self.gain_db.is_some() {
+            "inputs_measured"
+        } else {
+            "loading_measured"
+        };
+        out.push(("interface", measured, Some(Value::Text(day.into()))));
+        if let Some(range) = range {
+            out.push(("interface", "range", Some(Value::Text(range.into()))));
+        }
+        out
+    }
+}
+
+/// An uncertainty on two digits, rounded up.
+fn up(u: f64) -> f64 {
+    if !(u > 0.0 && u.is_finite()) {
+        return u;
+    }
+    let scale = 10f64.powi(1 - u.log10().floor() as i32);
+    let r = (u * scale).ceil() / scale;
+    if r.is_finite() { r } else { u }
+}
+
+/// What the values belong to.
+pub fn bound(used: &Used) -> Vec<Change> {
+    let channel = |c: u32| Some(Value::Whole(i64::from(c)));
+    vec![
+        ("interface", "output", Some(Value::Text(used.output.clone()))),
+        ("interface", "input", Some(Value::Text(used.input.clone()))),
+        ("interface", "rate_hz", Some(Value::Whole(i64::from(used.rate_hz)))),
+        ("interface", "pickup_channel", channel(used.pickup_channel)),
+        (
+            "interface",
+            "reference_channel",
+            used.reference_channel.and_then(channel),
+        ),
+    ]
+}

@@ -1,0 +1,152 @@
+//! What the commands that set a rig up show on the screen.
+
+use std::path::Path;
+
+use super::screen::Screen;
+use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, words};
+use crate::analysis::level::{Bend, Step};
+use crate::estimate::Estimate;
+use crate::record::interface::{InputsDocument, LevelDocument};
+use crate::report::number::{self, Unit};
+use crate::rig::Rig;
+use crate::rig::template::CHECKLIST;
+
+/// Reduced chi-squared up to which noise explains what is left.
+const EXPLAINED: f64 = 1.5;
+
+/// One level tried, in a line.
+pub fn level_step(s: &Step) -> String {
+    let peak = |p: Option<f64>| p.map_or("silent".into(), |p| format!("{p:.0} dBFS"));
+    let bend = |b: Bend| match b {
+        Bend::Seen(db) => format!("{:.2} %", 100.0 * 10f64.powf(db / 20.0)),
+        Bend::Below(db) => format!("below {:.2} %", (100.0 * 10f64.powf(db / 20.0)).max(0.01)),
+        Bend::Unknown => "not told".into(),
+    };
+    let mut out = format!("{:>6.1} dBFS: pickup {}", s.level_dbfs, peak(s.pickup_dbfs));
+    if s.reference_dbfs.is_some() {
+        out.push_str(&format!(", reference {}", peak(s.reference_dbfs)));
+    }
+    out.push_str(&format!(", distortion {}", bend(s.output_bends)));
+    if s.pickup_clips || s.reference_clips {
+        out.push_str(", CLIPS");
+    }
+    out
+}
+
+pub fn level_text(d: &LevelDocument, into: Option<&Path>, style: Style) -> String {
+    let mut out = Screen::new(style);
+    match d.level_dbfs {
+        Some(level) => out.free(&format!("The strongest clean drive is {level:.1} dBFS."), BOLD),
+        None => out.free("No level gave a clean answer.", STOP),
+    }
+    for a in &d.advice {
+        out.free(a, PLAIN);
+    }
+    match into {
+        Some(path) => {
+            out.free(
+                "Tape over the knobs. `measure` plays at this level on this rig unless --level says otherwise.",
+                PLAIN,
+            );
+            out.path("Written", &path.display().to_string());
+        }
+        None => out.free("Nothing was written.", PLAIN),
+    }
+    out.text
+}
+
+pub fn inputs_text(d: &InputsDocument, into: &Path, lead_f: f64, checked: bool, style: Style) -> String {
+    let mut out = Screen::new(style);
+    if d.simulated {
+        out.free("SIMULATED: the built-in bench", WARN);
+    }
+    match d.gain_db {
+        Some(gain) => {
+            out.free("The two inputs against each other, channel 1 over channel 2:", BOLD);
+            out.row("Gain", &number::interval(&gain, Unit::Decibel), PLAIN);
+        }
+        None => out.free("What the pickup's input puts on a pickup:", BOLD),
+    }
+    if let Some(t) = &d.delay_s {
+        out.row("Delay", &number::interval(t, Unit::Second), PLAIN);
+    }
+    let corner = |e: &Estimate| number::interval(e, Unit::Hertz);
+    if let (Some(p), Some(r)) = (&d.ac_pickup_hz, &d.ac_reference_hz) {
+        if d.corners_told {
+            out.row(
+                "AC corner",
+                &format!("pickup {}, reference {}", corner(p), corner(r)),
+                PLAIN,
+            );
+        } else {
+            out.row(
+                "AC corner",
+                "the two are too alike to be told singly; each take finds what matters of them",
+                PLAIN,
+            );
+        }
+    }
+    if let Some(c) = &d.capacitance_f {
+        match &d.resistance_ohm {
+            Some(r) => out.row("Ohms", &number::interval(r, Unit::Ohm), PLAIN),
+            None => out.row("Ohms", "too high to be told with this part", PLAIN),
+        }
+        out.row(
+            "Farads",
+            &format!("{}, input and lead together", number::interval(c, Unit::Farad)),
+            PLAIN,
+        );
+        if lead_f > 0.0 && c.value - lead_f < -2.0 * c.u {
+            out.row("note", "that is less than the file says of the lead alone", WARN);
+        }
+    }
+    // What this does not explain has widened the intervals already.
+    if d.reduced_chi2 > EXPLAINED {
+        out.row(
+            "Left",
+            &format!(
+                "{:.3} dB rms that neither this nor noise explains; counted in",
+                d.misfit_db
+            ),
+            DIM,
+        );
+    }
+    if checked {
+        out.row(
+            "note",
+            "the rig file now says something else of the measuring chain: begin the witness's checks anew with `coilwright rig \
+             check --begin-again`",
+            WARN,
+        );
+    }
+    out.path("Written", &into.display().to_string());
+    out.text
+}
+
+pub fn rig_new_text(rig: &Rig, path: &Path, style: Style) -> String {
+    let mut out = Screen::new(style);
+    out.free(&format!("{} is ready.", words::clean(&rig.name)), BOLD);
+    let setup = rig.setup.clone().unwrap_or_default();
+    let off = [
+        &setup.phantom,
+        &setup.monitoring,
+        &setup.automatic_gain,
+        &setup.enhancement,
+        &setup.pads_and_cuts,
+    ];
+    for (item, off) in CHECKLIST.iter().zip(off) {
+        if off.is_none() {
+            out.row("open", &format!("{}? If not: {}", item.question, item.remedy), WARN);
+        }
+    }
+    out.free(
+        &format!(
+            "Next: `coilwright use --rig {0}`, then `coilwright rig level` with a pickup in place, `coilwright rig inputs` with one \
+             signal on both inputs, and `coilwright rig polarity` with a pickup whose winding you know.",
+            path.display()
+        ),
+        PLAIN,
+    );
+    out.path("Written", &path.display().to_string());
+    out.text
+}

@@ -11,6 +11,7 @@ use crate::capture::wav::Channels;
 use crate::network::reach::Goal;
 use crate::network::{Eddy, Knob};
 use crate::quantity::{self, Unit};
+use crate::record::meters::Column;
 use crate::record::potting::Limits;
 use crate::record::standard::Allowed;
 use crate::stimulus::{Shape, Tilt};
@@ -60,6 +61,8 @@ pub enum Command {
     Loads(Box<LoadsArgs>),
     /// Find L, C and losses of the coil behind takes under several loads
     Coil(CoilArgs),
+    /// Note something beside a record: words, or what other meters read
+    Note(NoteArgs),
     /// A lot on the bench: Enter for the next, verdict in large words
     Tray(Box<TrayArgs>),
     /// The shop's own standard, from good ones
@@ -236,9 +239,55 @@ pub struct UseArgs {
     /// Over which coil the exciter lies
     #[arg(long, value_name = "TEXT")]
     pub over: Option<String>,
+    /// What other meters are asked at the tray, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C"
+    #[arg(long, value_name = "LIST", value_parser = columns)]
+    pub columns: Option<ColumnsArg>,
     /// Forget one of the defaults, by its name
     #[arg(long, value_name = "NAME")]
     pub forget: Vec<String>,
+    #[command(flatten)]
+    pub shown: Shown,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct ColumnsArg(pub Vec<Column>);
+
+fn columns(s: &str) -> Result<ColumnsArg, String> {
+    Column::list(s).map(ColumnsArg).map_err(words)
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Each note is a new file beside the record; nothing that is there is changed. A figure is of one meter: two meters of one
+kind are never put into one average.
+
+Examples:
+  coilwright note takes/neck-7/0001 --ohms \"6.05k by meter A\" --room 21C
+  coilwright note takes/neck-7/0001 --lcr \"2.43H at 120Hz by bridge B\"
+  coilwright note takes/neck-7/0001 --gauss \"412 430 428 431 425 405 by probe C\"
+  coilwright note takes/neck-7/0001 takes/neck-8/0001 --text \"same reel of wire\"
+  coilwright note takes/neck-7/0001                         shows what has been noted
+"
+)]
+pub struct NoteArgs {
+    /// Records (files or their folders)
+    #[arg(value_name = "RECORD", required = true, num_args = 1..)]
+    pub records: Vec<PathBuf>,
+    /// Anything in words
+    #[arg(long, value_name = "TEXT")]
+    pub text: Option<String>,
+    /// An ohmmeter's reading, such as "6.05k by meter A"
+    #[arg(long, value_name = "READING")]
+    pub ohms: Vec<String>,
+    /// An LCR meter's inductance with its test frequency, such as "2.43H at 120Hz by bridge B"
+    #[arg(long, value_name = "READING")]
+    pub lcr: Vec<String>,
+    /// A gauss meter's figure at each pole, in the order of the row; the sign is the polarity
+    #[arg(long, value_name = "READING", allow_hyphen_values = true)]
+    pub gauss: Vec<String>,
+    /// The room's temperature when it was read, such as 21C
+    #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
+    pub room: Option<f64>,
     #[command(flatten)]
     pub shown: Shown,
 }
@@ -558,6 +607,10 @@ pub struct TrayArgs {
     /// The room's temperature, such as 21C
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room: Option<f64>,
+    /// What other meters are asked after each take, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C", or
+    /// none; left out, the lot's own, or what `use` remembers
+    #[arg(long, value_name = "LIST", value_parser = columns)]
+    pub columns: Option<ColumnsArg>,
     #[command(flatten)]
     pub devices: Devices,
     #[command(flatten)]

@@ -8,6 +8,7 @@ use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::network::Load;
 use crate::quantity::{self, Unit};
+use crate::record::meters::{self, Column};
 use crate::rig::Rig;
 use crate::rig::keys::{self, Key, Kind};
 
@@ -33,9 +34,11 @@ pub struct Defaults {
     pub room_c: Option<f64>,
     /// Over which coil the exciter lies.
     pub over: Option<String>,
+    /// What other meters are asked at the tray.
+    pub columns: Option<Vec<Column>>,
 }
 
-const KEYS: [Key; 8] = [
+const KEYS: [Key; 9] = [
     Key::new("", "rig", Kind::Text),
     Key::new("", "load", Kind::Text),
     Key::new("", "folder", Kind::Text),
@@ -44,6 +47,7 @@ const KEYS: [Key; 8] = [
     Key::new("", "channels", Kind::Text),
     Key::new("", "room", Kind::Text),
     Key::new("", "over", Kind::Text),
+    Key::new("", "columns", Kind::Text),
 ];
 
 impl Defaults {
@@ -86,6 +90,10 @@ impl Defaults {
             channels: text("channels"),
             room_c,
             over: text("over"),
+            columns: text("columns")
+                .map(|t| Column::list(&t))
+                .transpose()
+                .map_err(|e| at("columns", &e))?,
         })
     }
 
@@ -100,6 +108,7 @@ impl Defaults {
             channels: newer.channels.or(self.channels),
             room_c: newer.room_c.or(self.room_c),
             over: newer.over.or(self.over),
+            columns: newer.columns.or(self.columns),
         }
     }
 
@@ -124,6 +133,7 @@ impl Defaults {
             ("channels", self.channels.clone()),
             ("room", self.room_c.map(|t| quantity::compact(t, Unit::Celsius))),
             ("over", self.over.clone()),
+            ("columns", self.columns.as_ref().map(|c| meters::written(c))),
         ];
         Ok(all.into_iter().filter_map(|(k, v)| v.map(|v| (k, v))).collect())
     }
@@ -164,6 +174,7 @@ mod tests {
             channels: Some("pickup=1,reference=2".into()),
             room_c: Some(21.5),
             over: Some("first coil".into()),
+            columns: Column::list("ohms by meter A, lcr at 120Hz by bridge B").ok(),
         }
     }
 

@@ -8,6 +8,7 @@ pub mod devices;
 pub mod drive;
 pub mod loads;
 pub mod measure;
+pub mod note;
 pub mod outcome;
 pub mod potting;
 pub mod progress;

@@ -20,6 +20,7 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
         channels: args.channels.clone(),
         room_c: args.room,
         over: args.over.clone(),
+        columns: args.columns.clone().map(|c| c.0),
     };
     if let Some(c) = &newer.channels {
         channels(c).map_err(|e| Failure::new(format!("--channels {c} cannot be read"), e))?;
@@ -35,10 +36,11 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
             "channels" => all.channels = None,
             "room" => all.room_c = None,
             "over" => all.over = None,
+            "columns" => all.columns = None,
             _ => {
                 return Err(Failure::new(
                     format!("there is no default called {name}"),
-                    "--forget takes rig, load, folder, output, input, channels, room or over",
+                    "--forget takes rig, load, folder, output, input, channels, room, over or columns",
                 ));
             }
         }

@@ -7,16 +7,22 @@ use super::rig::repeat_of;
 use super::{measure, outcome};
 use crate::cli::args::{About, MeasureArgs, Shown, TrayArgs};
 use crate::cli::console::Console;
-use crate::cli::context::Fresh;
+use crate::cli::context::{Fresh, stamp};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::checks::RepeatDocument;
-use crate::record::standard::{Call, Standard, judge};
+use crate::record::meters::Reading;
+use crate::record::notes::{self, Note};
+use crate::record::standard::{Call, Judged, Standard, judge};
 use crate::record::tray::Tray;
+use crate::record::{Record, Verdict, store};
 use crate::report::{text, tray_plot};
 
 const MOST_BYTES: u64 = 64 << 20;
+
+/// What is typed, line by line.
+type Typed = std::io::Lines<std::io::StdinLock<'static>>;
 
 pub fn run(args: &TrayArgs, console: &mut Console) -> Result<Status> {
     let mut bench = Lot::open(args)?;
@@ -33,11 +39,11 @@ pub fn run(args: &TrayArgs, console: &mut Console) -> Result<Status> {
             None => (line, ""),
         };
         match (key, rest) {
-            ("", _) => bench.measure(bench.tray.next, console)?,
+            ("", _) => bench.measure(bench.tray.next, false, &mut lines, console)?,
             ("r", "") => match bench.tray.undo() {
                 Some(number) => {
                     bench.keep()?;
-                    bench.measure(number, console)?;
+                    bench.measure(number, true, &mut lines, console)?;
                 }
                 None => console.remark("nothing to measure again yet"),
             },
@@ -56,6 +62,7 @@ pub fn run(args: &TrayArgs, console: &mut Console) -> Result<Status> {
             ("n", text) if !text.is_empty() => match bench.tray.note(text) {
                 Some(number) => {
                     bench.keep()?;
+                    bench.note_with_record(text)?;
                     console.remark(&format!("noted with number {number}"));
                 }
                 None => console.remark("nothing to note it with yet"),
@@ -97,7 +104,7 @@ impl<'a> Lot<'a> {
             None => None,
         };
         let path = folder.join("tray.json");
-        let tray = if path.symlink_metadata().is_ok() {
+        let mut tray = if path.symlink_metadata().is_ok() {
             let tray = Tray::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?)?;
             if standard.is_some() && tray.standard != standard {
                 return Err(Failure::new(
@@ -109,6 +116,11 @@ impl<'a> Lot<'a> {
         } else {
             Tray::new(&args.lot, standard, args.first)
         };
+        match &args.columns {
+            Some(chosen) => tray.columns = chosen.0.clone(),
+            None if tray.entries.is_empty() => tray.columns = defaults.columns.clone().unwrap_or_default(),
+            None => {}
+        }
         let rig = args.rig.as_ref().or(defaults.rig.as_ref());
         let repeat = rig.map(|p| repeat_of(p)).transpose()?.flatten();
         let sims = match &args.sim {
@@ -150,7 +162,8 @@ impl<'a> Lot<'a> {
             .unwrap_or(first)
     }
 
-    fn measure(&mut self, number: u32, console: &mut Console) -> Result<()> {
+    /// `again`: the same pickup, so that what other meters read of it holds.
+    fn measure(&mut self, number: u32, again: bool, lines: &mut Typed, console: &mut Console) -> Result<()> {
         let name = self.tray.name(number);
         let out = self.place(&name);
         let sim = match self.sims.len() {
@@ -177,7 +190,7 @@ impl<'a> Lot<'a> {
             out: Some(out.clone()),
             shown: Shown::default(),
         };
-        let (record, _) = match measure::taken(&args, console) {
+        let (mut record, _) = match measure::taken(&args, console) {
             Ok(taken) => taken,
             // A device that was pulled out must not end the day: what is there is kept, and one goes on when it is back.
             Err(failure) => {
@@ -185,18 +198,81 @@ impl<'a> Lot<'a> {
                 return Ok(());
             }
         };
-        let judged = self
-            .tray
-            .standard
-            .as_ref()
-            .map(|s| judge(&record, s, self.repeat.as_ref()));
+        let judged = self.judged(&record);
+        let read = judged.as_ref().is_none_or(|j| j.call != Call::NoReading) && record.verdict != Verdict::Rejected;
         let place = out
             .file_name()
             .map_or_else(String::new, |n| n.to_string_lossy().into_owned());
         self.tray.put(number, Some((&record, place)), judged);
         self.keep()?;
         console.remark(&text::tray_step(&self.tray, outcome::style(self.args.shown)));
+        if read {
+            self.ask(&mut record, &out, (number, again), lines, console)?;
+        }
         Ok(())
+    }
+
+    fn judged(&self, record: &Record) -> Option<Judged> {
+        let standard = self.tray.standard.as_ref()?;
+        Some(judge(record, standard, self.repeat.as_ref()))
+    }
+
+    /// What the other meters read: typed, kept beside the record at once, and judged with it.
+    fn ask(
+        &mut self,
+        record: &mut Record,
+        folder: &Path,
+        (number, again): (u32, bool),
+        lines: &mut Typed,
+        console: &mut Console,
+    ) -> Result<()> {
+        for column in self.tray.columns.clone() {
+            let before = self.tray.read_before(number, &column).filter(|_| again).cloned();
+            let reading = loop {
+                console.remark(&text::tray_ask(&column, before.as_ref()));
+                // What is not typed any more is skipped; the end of it is met again at the next prompt.
+                let Some(Ok(line)) = lines.next() else { return Ok(()) };
+                match line.trim() {
+                    "" => break before,
+                    typed => match column.read(typed) {
+                        Ok(reading) => break Some(reading),
+                        Err(failure) => console.error(&failure),
+                    },
+                }
+            };
+            let Some(reading) = reading else { continue };
+            let note = self.note_of(record, None, vec![reading.clone()]);
+            notes::add(folder, &note)?;
+            record.noted.push(note);
+            let judged = self.judged(record);
+            self.tray.read_too(reading, judged);
+            self.keep()?;
+        }
+        if !self.tray.columns.is_empty() {
+            console.remark(&text::tray_step(&self.tray, outcome::style(self.args.shown)));
+        }
+        Ok(())
+    }
+
+    fn note_of(&self, record: &Record, text: Option<&str>, readings: Vec<Reading>) -> Note {
+        Note {
+            schema: notes::SCHEMA.into(),
+            noted_at: stamp(std::time::SystemTime::now()),
+            record: record.id.clone(),
+            text: text.map(str::to_owned),
+            temperature_c: record.pickup.temperature_c.filter(|_| !readings.is_empty()),
+            readings,
+        }
+    }
+
+    /// Words about the last one lie beside its record too, where the notebook finds them.
+    fn note_with_record(&self, text: &str) -> Result<()> {
+        let Some(name) = self.tray.standing().next_back().and_then(|e| e.record.clone()) else {
+            return Ok(());
+        };
+        let folder = self.folder.join(name);
+        let note = self.note_of(&store::read(&folder)?, Some(text), Vec::new());
+        notes::add(&folder, &note).map(drop)
     }
 
     fn end(self, console: &mut Console) -> Result<Status> {
@@ -213,7 +289,7 @@ impl<'a> Lot<'a> {
             files.push(self.folder.join("tray.json"));
         }
         if self.args.shown.json {
-            console.json(&serde_json::json!({ "schema": self.tray.schema, "tray": self.tray, "counts": counts }))?;
+            console.json(&serde_json::json!({ "schema": self.tray.schema, "tray": self.tray, "counts": counts, "tallies": self.tray.tallies() }))?;
         } else {
             console.result(&text::tray_summary(&self.tray, &files, outcome::style(self.args.shown)))?;
         }

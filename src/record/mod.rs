@@ -14,6 +14,8 @@ pub mod compose;
 pub mod difference;
 pub mod interface;
 pub mod loads;
+pub mod meters;
+pub mod notes;
 pub mod potting;
 pub mod repeats;
 pub mod standard;
@@ -64,6 +66,9 @@ pub struct Record {
     /// Single readings of repeats, in order of taking; empty for one take.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub repeats: Vec<Repeat>,
+    /// What was noted beside it later, each in a file of its own.
+    #[serde(skip)]
+    pub noted: Vec<notes::Note>,
 }
 
 /// The pickup, in the words and figures that were typed in.

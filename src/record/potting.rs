@@ -170,8 +170,17 @@ pub fn compare(
                 .into(),
         );
     }
-    if about.rested_h.is_none() && !before.iter().chain(after).all(|r| r.pickup.r_ohm.is_some()) {
+    if about.rested_h.is_none() && !before.iter().chain(after).all(|r| !r.ohms().is_empty()) {
         notes.push("nothing says that the coils had cooled: give --rested, or --ohms and --room when measuring".into());
+    }
+    if about.rested_h.is_none()
+        && before.iter().chain(after).all(|r| !r.ohms().is_empty())
+        && !same_meter(before, after)
+    {
+        notes.push(
+            "the ohms before and after were read on two meters: they say nothing of how warm a coil was; one and the same would"
+                .into(),
+        );
     }
     let lot = lot(&changes);
     Ok(PottingDocument {
@@ -182,6 +191,18 @@ pub fn compare(
         lot,
         unpaired,
         notes,
+    })
+}
+
+/// Whether one ohmmeter has read on both sides of every pair.
+fn same_meter(before: &[Record], after: &[Record]) -> bool {
+    let of = |all: &[Record], name: &str| -> Vec<Option<String>> {
+        let named = all.iter().filter(|r| r.pickup.name == name);
+        named.flat_map(Record::ohms).map(|o| o.meter).collect()
+    };
+    before.iter().all(|r| {
+        let (b, a) = (of(before, &r.pickup.name), of(after, &r.pickup.name));
+        a.is_empty() || b.iter().any(|m| a.contains(m))
     })
 }
 
@@ -438,11 +459,16 @@ impl Judged<'_> {
                 "too warm to judge: {rested:.0} h out of the wax, {RESTED_H:.0} h are wanted{back}"
             ));
         }
-        let known = |list: &[Record]| {
+        // One ohmmeter on both days: two may differ by more than warmth does.
+        let known = |list: &[Record], meter: Option<&str>| {
             list.iter()
-                .find_map(|r| Some((r.pickup.r_ohm?, r.pickup.temperature_c?)))
+                .filter_map(|r| r.ohms_by(meter))
+                .find_map(|o| Some((o.ohm, o.temperature_c?)))
         };
-        let ((rb, tb), (ra, ta)) = (known(self.before)?, known(self.after)?);
+        let meters = self.before.iter().flat_map(Record::ohms).map(|o| o.meter);
+        let ((rb, tb), (ra, ta)) = meters
+            .into_iter()
+            .find_map(|m| Some((known(self.before, m.as_deref())?, known(self.after, m.as_deref())?)))?;
         let temperature = ra / rb * (COPPER_C + tb) - COPPER_C;
         let above = temperature - ta;
         (above > WARM_K && self.about.rested_h.is_none()).then(|| {

@@ -35,6 +35,9 @@ pub struct Standard {
     /// The winding's resistance at 20 degrees, for telling faults apart; it is not judged.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub r20_ohm: Option<f64>,
+    /// The ohmmeter that it was read on; left out: the one of `measure --ohms`. No other one is held against it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ohmmeter: Option<String>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -137,10 +140,7 @@ impl Standard {
         let signs: Vec<i8> = good.iter().map(|(_, x)| x.polarity.signum()).collect();
         let one_sign = signs.iter().all(|s| *s == signs[0]);
         let level_allowed = allowed.level_db.or(proposal.and_then(|p| p.level_db));
-        let r20: Vec<f64> = good
-            .iter()
-            .filter_map(|(r, _)| r.pickup.r20_ohm.or(r.pickup.r_ohm))
-            .collect();
+        let (ohmmeter, r20) = ohms(&good);
         Ok((
             Standard {
                 schema: SCHEMA.into(),
@@ -161,6 +161,7 @@ impl Standard {
                     .map(|(db, allow_db)| Decibels { db, allow_db }),
                 polarity: one_sign.then(|| signs[0]),
                 r20_ohm: mean(&r20),
+                ohmmeter,
             },
             proposal,
         ))
@@ -198,6 +199,19 @@ impl Standard {
         })?;
         Ok(format!("# {remark}\n{body}"))
     }
+}
+
+/// The ohmmeter that read most of them, and what it read, at 20 degrees where the room is known.
+fn ohms(good: &[(&Record, &Resonance)]) -> (Option<String>, Vec<f64>) {
+    let mut groups: Vec<(Option<String>, Vec<f64>)> = Vec::new();
+    for o in good.iter().flat_map(|(r, _)| r.ohms()) {
+        match groups.iter_mut().find(|g| g.0 == o.meter) {
+            Some(g) => g.1.push(o.at_20()),
+            None => groups.push((o.meter.clone(), vec![o.at_20()])),
+        }
+    }
+    let most = groups.iter().map(|g| g.1.len()).max().unwrap_or(0);
+    groups.into_iter().find(|g| g.1.len() == most).unwrap_or_default()
 }
 
 fn proposal(ln_f0: &[f64], ln_q: &[f64], level: &[f64]) -> Option<Proposal> {
@@ -292,8 +306,8 @@ pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> 
     };
     let dr = s
         .r20_ohm
-        .zip(record.pickup.r20_ohm.or(record.pickup.r_ohm))
-        .map(|(a, b)| (b / a).ln());
+        .zip(record.ohms_by(s.ohmmeter.as_deref()))
+        .map(|(a, b)| (b.at_20() / a).ln());
     Judged {
         call,
         fault: (call == Call::Outside).then(|| fault(df, dq, dr, turned)).flatten(),

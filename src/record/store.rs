@@ -2,21 +2,26 @@
 
 use std::path::Path;
 
-use super::{Record, SCHEMA};
+use super::{Record, SCHEMA, notes};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 
 /// No record is near this large.
 const MOST_BYTES: u64 = 16 << 20;
 
-/// Reads a record from its file, or from the folder it lies in.
+/// Reads a record from its file, or from the folder it lies in, with what was noted beside it.
 pub fn read(path: &Path) -> Result<Record> {
     let file = if path.is_dir() {
         path.join("record.json")
     } else {
         path.to_path_buf()
     };
-    parse(&fileio::read_limited(&file, MOST_BYTES)?, &file)
+    let mut record = parse(&fileio::read_limited(&file, MOST_BYTES)?, &file)?;
+    if file.file_name().is_some_and(|n| n == "record.json") {
+        let folder = file.parent().filter(|p| !p.as_os_str().is_empty());
+        record.noted = notes::beside(folder.unwrap_or(Path::new(".")))?;
+    }
+    Ok(record)
 }
 
 /// As [`read`], from bytes; `path` only names the file in messages.

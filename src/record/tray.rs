@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::Record;
+use super::meters::{Column, Reading, Tally};
 use super::standard::{Call, Judged, Standard};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
@@ -17,6 +18,9 @@ pub struct Tray {
     /// Without one nothing is judged.
     pub standard: Option<Standard>,
     pub entries: Vec<Entry>,
+    /// What other meters are asked after each take.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub columns: Vec<Column>,
     /// The number that comes next.
     pub next: u32,
 }
@@ -34,6 +38,9 @@ pub struct Entry {
     pub judged: Option<Judged>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<String>,
+    /// What other meters read.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub readings: Vec<Reading>,
     /// Made by the built-in bench.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub simulated: bool,
@@ -61,6 +68,7 @@ impl Tray {
             lot: lot.into(),
             standard,
             entries: Vec::new(),
+            columns: Vec::new(),
             next: first,
         }
     }
@@ -102,6 +110,7 @@ impl Tray {
             record: record.map(|(_, folder)| folder),
             judged,
             notes: Vec::new(),
+            readings: Vec::new(),
             withdrawn: false,
         });
         self.next = self.next.max(number + 1);
@@ -125,6 +134,25 @@ impl Tray {
         let last = self.last_mut()?;
         last.notes.push(text.to_owned());
         Some(last.number)
+    }
+
+    /// Adds what another meter read of the last one, and what it is judged now.
+    pub fn read_too(&mut self, reading: Reading, judged: Option<Judged>) {
+        if let Some(last) = self.last_mut() {
+            last.readings.push(reading);
+            last.judged = judged.or(last.judged.take());
+        }
+    }
+
+    /// What a meter last read of a number, before it was measured again.
+    pub fn read_before(&self, number: u32, column: &Column) -> Option<&Reading> {
+        let earlier = self.entries.iter().rev().filter(|e| e.number == number && e.withdrawn);
+        earlier.flat_map(|e| &e.readings).find(|r| r.column() == *column)
+    }
+
+    /// One statistic for each instrument.
+    pub fn tallies(&self) -> Vec<Tally> {
+        Tally::of(self.standing().flat_map(|e| &e.readings))
     }
 
     pub fn counts(&self) -> Counts {

@@ -15,6 +15,7 @@ use crate::record::{Eddy, Fit, Level, Model, Record, Resonance, Verdict};
 use screen::Screen;
 
 mod loads;
+mod notes;
 mod potting;
 mod rig;
 mod screen;
@@ -22,10 +23,11 @@ mod setup;
 mod tray;
 
 pub use loads::{coil_text, loads_text, wirings_text};
+pub use notes::notes_text;
 pub use potting::potting_text;
 pub use rig::{check_text, pack_text, polarity_text, repeat_text, rig_text};
 pub use setup::{inputs_text, level_step, level_text, rig_new_text};
-pub use tray::{standard_text, tray_keys, tray_prompt, tray_step, tray_summary};
+pub use tray::{standard_text, tray_ask, tray_keys, tray_prompt, tray_step, tray_summary};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Style {

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two, words, written};
+use crate::record::meters::{Column, Reading};
 use crate::record::standard::{Call, Proposal, Standard};
 use crate::record::tray::{Entry, Tray};
 use crate::report::number::{self, PLUS_MINUS, Unit};
@@ -73,6 +74,12 @@ pub fn tray_prompt(t: &Tray) -> String {
     format!("{}: lay it down, Enter", words::clean(&t.name(t.next)))
 }
 
+/// Asks for a figure of another meter; `before` is what it read of the same one earlier.
+pub fn tray_ask(c: &Column, before: Option<&Reading>) -> String {
+    let skip = before.map_or("Enter skips".into(), |r| format!("Enter keeps {}", r.shown()));
+    format!("  {} ({skip}):", words::clean(&c.to_string()))
+}
+
 fn call(e: &Entry) -> (&'static str, anstyle::Style) {
     match e.judged.as_ref().map(|j| j.call) {
         Some(Call::Pass) => ("PASS", BOLD),
@@ -105,6 +112,16 @@ pub fn tray_step(t: &Tray, style: Style) -> String {
             for r in &j.reasons {
                 out.row("", r, PLAIN);
             }
+        }
+        for r in &e.readings {
+            out.row(
+                "",
+                &format!("{} {}", words::clean(&r.column().to_string()), r.shown()),
+                DIM,
+            );
+        }
+        for u in e.readings.iter().filter_map(Reading::uneven) {
+            out.row("", &u, WARN);
         }
     }
     out.text.trim_end().to_owned()
@@ -143,7 +160,8 @@ pub fn tray_summary(t: &Tray, files: &[PathBuf], style: Style) -> String {
     out.free(&format!("Lot {}: {parts}", words::clean(&t.lot)), BOLD);
     for e in t.standing() {
         let pass = e.judged.as_ref().is_none_or(|j| j.call == Call::Pass);
-        if pass && e.notes.is_empty() && e.record.is_some() {
+        let uneven: Vec<String> = e.readings.iter().filter_map(Reading::uneven).collect();
+        if pass && e.notes.is_empty() && uneven.is_empty() && e.record.is_some() {
             continue;
         }
         let (word, paint) = call(e);
@@ -153,11 +171,27 @@ pub fn tray_summary(t: &Tray, files: &[PathBuf], style: Style) -> String {
             .flat_map(|j| j.fault.iter().chain(&j.reasons))
             .cloned()
             .collect();
+        why.extend(uneven);
         why.extend(e.notes.iter().map(|n| format!("note: {}", words::clean(n))));
         out.free(&format!("{}: {word}", words::clean(&e.name)), paint);
         for w in why {
             out.row("", &w, PLAIN);
         }
+    }
+    for m in t.tallies() {
+        let scatter =
+            m.sd.map_or(String::new(), |s| format!(", scatter {} %", two(100.0 * s / m.mean)));
+        out.free(
+            &format!(
+                "{}: {} of {}{scatter}, {} to {}",
+                words::clean(&m.column.to_string()),
+                m.shown(m.mean),
+                m.readings,
+                m.shown(m.least),
+                m.shown(m.most)
+            ),
+            PLAIN,
+        );
     }
     out.row("", "the same command goes on with the lot where it stopped", DIM);
     written(&mut out, files);

@@ -1,0 +1,130 @@
+//! `note`: adds to a record what was found out later.
+
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use super::outcome;
+use crate::cli::args::NoteArgs;
+use crate::cli::console::Console;
+use crate::cli::context::stamp;
+use crate::cli::defaults::Defaults;
+use crate::failure::{Failure, Result, Status};
+use crate::record::meters::{Kind, Reading};
+use crate::record::notes::{self, Note, SCHEMA};
+use crate::record::{Record, store};
+use crate::report::text;
+
+#[derive(Debug, Serialize)]
+struct Noted<'a> {
+    schema: &'static str,
+    records: Vec<OfRecord<'a>>,
+}
+
+#[derive(Debug, Serialize)]
+struct OfRecord<'a> {
+    record: &'a str,
+    pickup: &'a str,
+    /// All that is beside it, the new one last.
+    notes: &'a [Note],
+    written: Option<String>,
+}
+
+pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
+    let defaults = Defaults::read_from(Path::new("."))?;
+    let columns = defaults.columns.clone().unwrap_or_default();
+    let mut readings = Vec::new();
+    for (kind, list) in [
+        (Kind::Ohms, &args.ohms),
+        (Kind::Lcr, &args.lcr),
+        (Kind::Gauss, &args.gauss),
+    ] {
+        for typed in list {
+            readings.push(Reading::parse(kind, typed, &columns)?);
+        }
+    }
+    if !readings.is_empty() && args.records.len() > 1 {
+        return Err(Failure::new(
+            format!(
+                "a meter's reading is of one pickup, and {} records are given",
+                args.records.len()
+            ),
+            "note readings with one record at a time; --text may go to several",
+        ));
+    }
+    let words = args.text.as_deref().map(str::trim).filter(|t| !t.is_empty());
+    if args.text.is_some() && words.is_none() {
+        return Err(Failure::new("--text is empty", "write what there is to note"));
+    }
+    // The room says something of readings alone.
+    if args.room.is_some() && readings.is_empty() {
+        return Err(Failure::new(
+            "--room has no reading to go with",
+            "give --ohms, --lcr or --gauss with it",
+        ));
+    }
+    // All are read before anything is written.
+    let mut records = Vec::new();
+    for path in &args.records {
+        records.push((folder_of(path)?, store::read(path)?));
+    }
+    let mut written: Vec<Option<PathBuf>> = vec![None; records.len()];
+    if words.is_some() || !readings.is_empty() {
+        for ((folder, record), path) in records.iter_mut().zip(&mut written) {
+            let note = Note {
+                schema: SCHEMA.into(),
+                noted_at: stamp(std::time::SystemTime::now()),
+                record: record.id.clone(),
+                text: words.map(str::to_owned),
+                readings: readings.clone(),
+                temperature_c: args.room.or(defaults.room_c).filter(|_| !readings.is_empty()),
+            };
+            *path = Some(notes::add(folder, &note)?);
+            record.noted.push(note);
+        }
+    }
+    show(args, &records, &written, console)?;
+    Ok(Status::Done)
+}
+
+fn show(
+    args: &NoteArgs,
+    records: &[(PathBuf, Record)],
+    written: &[Option<PathBuf>],
+    console: &mut Console,
+) -> Result<()> {
+    if args.shown.json {
+        return console.json(&Noted {
+            schema: "coilwright/noted/1",
+            records: records
+                .iter()
+                .zip(written)
+                .map(|((_, r), w)| OfRecord {
+                    record: &r.id,
+                    pickup: &r.pickup.name,
+                    notes: &r.noted,
+                    written: w.as_ref().map(|p| p.display().to_string()),
+                })
+                .collect(),
+        });
+    }
+    for ((_, record), path) in records.iter().zip(written) {
+        console.result(&text::notes_text(record, path.as_deref(), outcome::style(args.shown)))?;
+    }
+    Ok(())
+}
+
+/// Where a record's notes go: beside its record.json, the only name under which they are found again.
+fn folder_of(path: &Path) -> Result<PathBuf> {
+    if path.is_dir() {
+        return Ok(path.to_path_buf());
+    }
+    if path.file_name().is_some_and(|n| n == "record.json") {
+        let parent = path.parent().filter(|p| !p.as_os_str().is_empty());
+        return Ok(parent.unwrap_or(Path::new(".")).to_path_buf());
+    }
+    Err(Failure::new(
+        format!("{} is not in a folder of its own as record.json", path.display()),
+        "give the record's folder; its notes lie beside it",
+    ))
+}

@@ -1,0 +1,566 @@
+//! What the shop's other meters read: each figure with the name of the instrument it was read on.
+//!
+//! Figures are kept as they were typed and have no uncertainty: none is told by a meter's display. What they are good for is
+//! the same instrument against itself, so that figures of two instruments never enter one statistic.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+use crate::failure::{Failure, Result};
+use crate::quantity::{self, Unit, quoted};
+use crate::stats::{mean, sd};
+
+/// Tesla in a gauss: what the meters of the trade show.
+const TESLA_PER_GAUSS: f64 = 1e-4;
+/// A pole so far from the others' middle is pointed out (a choice).
+const UNEVEN: f64 = 0.1;
+/// Rows of magnets are no longer than this.
+const MOST_POLES: usize = 40;
+const LONGEST_NAME: usize = 60;
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Kind {
+    Ohms,
+    Lcr,
+    Gauss,
+}
+
+impl Kind {
+    const ALL: [Kind; 3] = [Kind::Ohms, Kind::Lcr, Kind::Gauss];
+
+    pub fn word(self) -> &'static str {
+        match self {
+            Kind::Ohms => "ohms",
+            Kind::Lcr => "lcr",
+            Kind::Gauss => "gauss",
+        }
+    }
+
+    fn example(self) -> &'static str {
+        match self {
+            Kind::Ohms => "6.05k",
+            Kind::Lcr => "2.43H at 120Hz",
+            Kind::Gauss => "412 430 428 431 425 405",
+        }
+    }
+}
+
+/// A figure of an instrument.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "lowercase", deny_unknown_fields)]
+pub enum Reading {
+    Ohms {
+        meter: String,
+        ohm: f64,
+    },
+    Lcr {
+        meter: String,
+        /// The meter's test frequency.
+        at_hz: f64,
+        henry: f64,
+    },
+    Gauss {
+        meter: String,
+        /// Flux density at each pole, in the order of the row; the sign is the polarity.
+        poles_t: Vec<f64>,
+    },
+}
+
+/// What an instrument is asked, again and again: "ohms by meter A", "lcr at 120Hz by bridge B", "gauss by probe C".
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Column {
+    pub kind: Kind,
+    pub meter: String,
+    /// Of an LCR meter.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at_hz: Option<f64>,
+}
+
+impl fmt::Display for Column {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.kind.word())?;
+        if let Some(hz) = self.at_hz {
+            write!(f, " at {}", quantity::compact(hz, Unit::Hertz))?;
+        }
+        write!(f, " by {}", self.meter)
+    }
+}
+
+/// Columns as they are given on a command line.
+pub fn written(columns: &[Column]) -> String {
+    let list: Vec<String> = columns.iter().map(Column::to_string).collect();
+    if list.is_empty() {
+        "none".into()
+    } else {
+        list.join(", ")
+    }
+}
+
+fn meter_name(text: &str) -> Result<String> {
+    let name = text.trim();
+    let odd = |c: char| c.is_control() || c == ',';
+    if name.is_empty() || name.chars().any(odd) || name.chars().count() > LONGEST_NAME {
+        return Err(Failure::new(
+            format!("{} is no name of a meter", quoted(name)),
+            format!("give a word or two without a comma, {LONGEST_NAME} letters at most, such as meter A"),
+        ));
+    }
+    Ok(name.to_owned())
+}
+
+/// "X by NAME".
+fn parted(text: &str) -> (&str, Option<&str>) {
+    match text.split_once(" by ") {
+        Some((x, name)) => (x.trim(), Some(name)),
+        None => (text.trim(), None),
+    }
+}
+
+fn test_frequency(text: &str) -> Result<f64> {
+    let hz = quantity::parse_at("test frequency", text, Unit::Hertz)?;
+    if (1.0..=1e6).contains(&hz) {
+        return Ok(hz);
+    }
+    Err(Failure::new(
+        format!("a test frequency of {hz} Hz is not of this world"),
+        "give it as 100Hz, 120Hz or 1k",
+    ))
+}
+
+impl Column {
+    /// "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C"; "none" for none.
+    pub fn list(text: &str) -> Result<Vec<Column>> {
+        if text.trim() == "none" {
+            return Ok(Vec::new());
+        }
+        let mut out: Vec<Column> = Vec::new();
+        for part in text.split(',') {
+            let column = Column::parse(part)?;
+            if out.contains(&column) {
+                return Err(Failure::new(
+                    format!("the column {column} is given twice"),
+                    "give each once",
+                ));
+            }
+            out.push(column);
+        }
+        Ok(out)
+    }
+
+    fn parse(text: &str) -> Result<Column> {
+        let wrong = || {
+            Failure::new(
+                format!("{} is no column", quoted(text.trim())),
+                "write \"ohms by meter A\", \"lcr at 120Hz by bridge B\" or \"gauss by probe C\", with a comma between",
+            )
+        };
+        let (what, meter) = parted(text);
+        let meter = meter_name(meter.ok_or_else(wrong)?)?;
+        let (word, at) = match what.split_once(" at ") {
+            Some((w, hz)) => (w.trim(), Some(test_frequency(hz.trim())?)),
+            None => (what, None),
+        };
+        let kind = Kind::ALL.into_iter().find(|k| k.word() == word).ok_or_else(wrong)?;
+        // A figure of an LCR meter means something at its frequency alone, the others have none.
+        if (kind == Kind::Lcr) != at.is_some() {
+            return Err(wrong());
+        }
+        Ok(Column { kind, meter, at_hz: at })
+    }
+
+    /// A figure as it is typed under this column.
+    pub fn read(&self, typed: &str) -> Result<Reading> {
+        let meter = self.meter.clone();
+        let place = self.kind.word();
+        match self.kind {
+            Kind::Ohms => {
+                let ohm = quantity::parse_at(place, typed, Unit::Ohm)?;
+                held(ohm, 1e-3, 1e9, "ohms")?;
+                Ok(Reading::Ohms { meter, ohm })
+            }
+            Kind::Lcr => {
+                let henry = quantity::parse_at(place, typed, Unit::Henry)?;
+                held(henry, 1e-9, 1e5, "henries")?;
+                let at_hz = self.at_hz.unwrap_or(f64::NAN);
+                Ok(Reading::Lcr { meter, at_hz, henry })
+            }
+            Kind::Gauss => Ok(Reading::Gauss {
+                meter,
+                poles_t: poles(typed)?,
+            }),
+        }
+    }
+}
+
+fn held(v: f64, least: f64, most: f64, what: &str) -> Result<()> {
+    if (least..=most).contains(&v) {
+        return Ok(());
+    }
+    Err(Failure::new(
+        format!("{v} {what} are not of this world"),
+        "type what the meter shows, with k, M, m or H where it stands",
+    ))
+}
+
+/// "412 430 -428" in gauss, or "41.2mT 43.0mT".
+fn poles(text: &str) -> Result<Vec<f64>> {
+    let out: Vec<f64> = text
+        .split(|c: char| c.is_whitespace() || c == ',' || c == '/')
+        .filter(|t| !t.is_empty())
+        .map(|t| {
+            let (number, scale) = match t.strip_suffix("mT") {
+                Some(n) => (n, 1e-3),
+                None => (t.trim_end_matches('G'), TESLA_PER_GAUSS),
+            };
+            let v = number.parse::<f64>().ok().filter(|v| (v * scale).abs() <= 10.0);
+            v.map(|v| v * scale).ok_or_else(|| {
+                Failure::new(
+                    format!("gauss: {} is no figure of a pole", quoted(t)),
+                    "give one figure for each pole, such as 412 430 428 431 425 405",
+                )
+            })
+        })
+        .collect::<Result<_>>()?;
+    if out.is_empty() || out.len() > MOST_POLES {
+        return Err(Failure::new(
+            format!("gauss: {} poles", out.len()),
+            format!("give one figure for each pole, {MOST_POLES} at most"),
+        ));
+    }
+    Ok(out)
+}
+
+impl Reading {
+    /// "6.05k by meter A", "2.43H at 120Hz by bridge B", "412 430 428 by probe C"; where the instrument is not named, the only
+    /// column of that kind among `columns` names it.
+    pub fn parse(kind: Kind, text: &str, columns: &[Column]) -> Result<Reading> {
+        let (what, meter) = parted(text);
+        let (typed, at) = match what.split_once(" at ").filter(|_| kind == Kind::Lcr) {
+            Some((v, hz)) => (v.trim(), Some(test_frequency(hz.trim())?)),
+            None => (what, None),
+        };
+        let mut fitting = columns
+            .iter()
+            .filter(|c| c.kind == kind && (at.is_none() || c.at_hz == at));
+        let column = match (meter, fitting.next(), fitting.next()) {
+            (Some(m), ..) => Column {
+                kind,
+                meter: meter_name(m)?,
+                at_hz: at,
+            },
+            (None, Some(one), None) => one.clone(),
+            _ => {
+                return Err(Failure::new(
+                    format!(
+                        "{}: {} does not say on which meter it was read",
+                        kind.word(),
+                        quoted(text)
+                    ),
+                    format!(
+                        "write \"{} by NAME\", or choose it once with `coilwright use --columns`",
+                        kind.example()
+                    ),
+                ));
+            }
+        };
+        if kind == Kind::Lcr && column.at_hz.is_none() {
+            return Err(Failure::new(
+                format!("lcr: {} does not say at which frequency the meter tests", quoted(text)),
+                "write \"2.43H at 120Hz by NAME\"; it stands on the meter",
+            ));
+        }
+        column.read(typed)
+    }
+
+    /// What it was read under.
+    pub fn column(&self) -> Column {
+        let (kind, meter, at_hz) = match self {
+            Reading::Ohms { meter, .. } => (Kind::Ohms, meter, None),
+            Reading::Lcr { meter, at_hz, .. } => (Kind::Lcr, meter, Some(*at_hz)),
+            Reading::Gauss { meter, .. } => (Kind::Gauss, meter, None),
+        };
+        Column {
+            kind,
+            meter: meter.clone(),
+            at_hz,
+        }
+    }
+
+    /// One figure: of poles their middle in size.
+    pub fn figure(&self) -> f64 {
+        match self {
+            Reading::Ohms { ohm, .. } => *ohm,
+            Reading::Lcr { henry, .. } => *henry,
+            Reading::Gauss { poles_t, .. } => median(poles_t.iter().map(|b| b.abs()).collect()),
+        }
+    }
+
+    /// A figure read from a file: as possible as a typed one.
+    pub fn possible(&self) -> bool {
+        let named = |m: &str| meter_name(m).is_ok();
+        match self {
+            Reading::Ohms { meter, ohm } => named(meter) && (1e-3..=1e9).contains(ohm),
+            Reading::Lcr { meter, at_hz, henry } => {
+                named(meter) && (1.0..=1e6).contains(at_hz) && (1e-9..=1e5).contains(henry)
+            }
+            Reading::Gauss { meter, poles_t } => {
+                named(meter) && (1..=MOST_POLES).contains(&poles_t.len()) && poles_t.iter().all(|b| b.abs() <= 10.0)
+            }
+        }
+    }
+
+    /// As it is typed.
+    pub fn shown(&self) -> String {
+        match self {
+            Reading::Ohms { ohm, .. } => quantity::show(*ohm, Unit::Ohm, 5),
+            Reading::Lcr { henry, .. } => quantity::show(*henry, Unit::Henry, 5),
+            Reading::Gauss { poles_t, .. } => {
+                let list: Vec<String> = poles_t.iter().map(|b| gauss(*b)).collect();
+                format!("{} G", list.join(" "))
+            }
+        }
+    }
+
+    /// What is uneven in a row of poles, in words.
+    pub fn uneven(&self) -> Option<String> {
+        match self {
+            Reading::Gauss { poles_t, .. } => uneven(poles_t),
+            _ => None,
+        }
+    }
+}
+
+fn gauss(tesla: f64) -> String {
+    format!("{:.0}", tesla / TESLA_PER_GAUSS)
+}
+
+fn median(mut list: Vec<f64>) -> f64 {
+    list.sort_by(f64::total_cmp);
+    let n = list.len();
+    match n {
+        0 => f64::NAN,
+        _ if n % 2 == 1 => list[n / 2],
+        _ => 0.5 * (list[n / 2 - 1] + list[n / 2]),
+    }
+}
+
+fn uneven(poles: &[f64]) -> Option<String> {
+    let n = poles.len();
+    if n < 3 {
+        return None;
+    }
+    let middle = median(poles.iter().map(|b| b.abs()).collect());
+    if !(middle > 0.0) {
+        return Some("no field at the poles: not magnetised?".into());
+    }
+    let numbers = |list: &[usize]| {
+        let words: Vec<String> = list.iter().map(|i| (i + 1).to_string()).collect();
+        format!("pole{} {}", if list.len() == 1 { "" } else { "s" }, words.join(", "))
+    };
+    let up = poles.iter().filter(|b| **b > 0.0).count();
+    let major = if 2 * up >= n { 1.0 } else { -1.0 };
+    let other: Vec<usize> = (0..n).filter(|i| poles[*i] * major < 0.0).collect();
+    // As many of either sign are two rows read as one.
+    if !other.is_empty() && 2 * other.len() < n {
+        let verb = if other.len() == 1 { "is" } else { "are" };
+        return Some(format!(
+            "{} {verb} magnetised the other way round than the rest",
+            numbers(&other)
+        ));
+    }
+    let off = |i: usize| poles[i].abs() / middle - 1.0;
+    let odd: Vec<usize> = (0..n).filter(|i| off(*i).abs() > UNEVEN).collect();
+    let weak_ends = !odd.is_empty() && odd.iter().all(|i| (*i == 0 || *i == n - 1) && off(*i) < 0.0);
+    if weak_ends {
+        let shares: Vec<String> = odd.iter().map(|i| format!("{:+.0} %", 100.0 * off(*i))).collect();
+        return Some(format!(
+            "weak at {} ({}): a magnet passed by hand between two blocks comes out so (common practice)",
+            if odd.len() == 2 { "both ends" } else { "one end" },
+            shares.join(", ")
+        ));
+    }
+    if odd.is_empty() {
+        return None;
+    }
+    let shares: Vec<String> = odd
+        .iter()
+        .map(|i| format!("{} {:+.0} %", i + 1, 100.0 * off(*i)))
+        .collect();
+    Some(format!(
+        "uneven poles, from their middle of {} G: {}; was the probe at the same height over each?",
+        gauss(middle),
+        shares.join(", ")
+    ))
+}
+
+/// What one instrument has read, of one kind, over a lot.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Tally {
+    pub column: Column,
+    pub readings: usize,
+    /// In ohms, henries or tesla (of a row of poles, their middle).
+    pub mean: f64,
+    /// Standard deviation; null below two.
+    pub sd: Option<f64>,
+    pub least: f64,
+    pub most: f64,
+}
+
+impl Tally {
+    /// One for each instrument and each frequency, in the order of their first reading.
+    pub fn of<'a>(readings: impl IntoIterator<Item = &'a Reading>) -> Vec<Tally> {
+        let mut groups: Vec<(Column, Vec<f64>)> = Vec::new();
+        for r in readings {
+            let (column, figure) = (r.column(), r.figure());
+            match groups.iter_mut().find(|g| g.0 == column) {
+                Some(g) => g.1.push(figure),
+                None => groups.push((column, vec![figure])),
+            }
+        }
+        groups
+            .into_iter()
+            .filter_map(|(column, list)| {
+                Some(Tally {
+                    column,
+                    readings: list.len(),
+                    mean: mean(&list)?,
+                    sd: sd(&list),
+                    least: list.iter().copied().fold(f64::INFINITY, f64::min),
+                    most: list.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+                })
+            })
+            .collect()
+    }
+
+    /// A figure of this kind with its unit.
+    pub fn shown(&self, v: f64) -> String {
+        match self.column.kind {
+            Kind::Ohms => quantity::show(v, Unit::Ohm, 4),
+            Kind::Lcr => quantity::show(v, Unit::Henry, 4),
+            Kind::Gauss => format!("{} G", gauss(v)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn columns_are_read_and_written_alike() {
+        let text = "ohms by meter A, lcr at 120 Hz by bridge B, gauss by probe C";
+        let list = Column::list(text).unwrap();
+        assert_eq!(list.len(), 3);
+        assert_eq!((list[1].kind, list[1].at_hz), (Kind::Lcr, Some(120.0)));
+        assert_eq!(Column::list(&written(&list)).unwrap(), list);
+        assert_eq!(Column::list("none").unwrap(), []);
+        for wrong in [
+            "",
+            "ohms",
+            "ohms by ",
+            "volts by A",
+            "lcr by bridge",
+            "ohms at 1k by A",
+            "lcr at 0 by B",
+            "ohms by A, ohms by A",
+            "gauss by a\u{7}b",
+        ] {
+            assert!(Column::list(wrong).is_err(), "{wrong:?}");
+        }
+    }
+
+    #[test]
+    fn figures_are_read_with_their_instrument() {
+        let two = Column::list("ohms by meter A, lcr at 120Hz by bridge B, lcr at 1k by bridge B").unwrap();
+        let ohms = Reading::Ohms {
+            meter: "meter A".into(),
+            ohm: 6050.0,
+        };
+        assert_eq!(Reading::parse(Kind::Ohms, "6.05k by meter A", &[]).unwrap(), ohms);
+        assert_eq!(Reading::parse(Kind::Ohms, "6.05k", &two).unwrap(), ohms);
+        let lcr = Reading::parse(Kind::Lcr, "2.43H at 1k", &two).unwrap();
+        assert_eq!(
+            lcr,
+            Reading::Lcr {
+                meter: "bridge B".into(),
+                at_hz: 1000.0,
+                henry: 2.43
+            }
+        );
+        let poles = Reading::parse(Kind::Gauss, "412, -430/41.2mT by probe C", &[]).unwrap();
+        let Reading::Gauss { poles_t, .. } = &poles else {
+            panic!()
+        };
+        assert!(
+            poles_t
+                .iter()
+                .zip([0.0412, -0.043, 0.0412])
+                .all(|(a, b)| (a - b).abs() < 1e-12),
+            "{poles_t:?}"
+        );
+        assert_eq!(poles.shown(), "412 -430 412 G");
+        let why = |k, t: &str| Reading::parse(k, t, &two).unwrap_err().to_string();
+        assert!(why(Kind::Lcr, "2.43H").contains("on which meter"));
+        assert!(why(Kind::Gauss, "400").contains("on which meter"));
+        assert!(why(Kind::Lcr, "2.43H by bridge B").contains("at which frequency"));
+        assert!(why(Kind::Ohms, "6.05k by a, b").contains("no name of a meter"));
+        assert!(why(Kind::Gauss, "40 x by p").contains("no figure of a pole"));
+        assert!(why(Kind::Ohms, "1e12 by p").contains("not of this world"));
+        for bad in ["-5", "nan", "inf", "0"] {
+            assert!(
+                Reading::parse(Kind::Ohms, &format!("{bad} by p"), &[]).is_err(),
+                "{bad}"
+            );
+        }
+    }
+
+    #[test]
+    fn uneven_rows_are_told() {
+        let of = |g: &[f64]| uneven(&g.iter().map(|g| g * TESLA_PER_GAUSS).collect::<Vec<_>>());
+        assert_eq!(of(&[412.0, 430.0, 428.0, 431.0, 425.0, 405.0]), None);
+        assert!(
+            of(&[340.0, 430.0, 428.0, 431.0, 425.0, 350.0])
+                .unwrap()
+                .starts_with("weak at both ends (-20 %, -18 %)")
+        );
+        assert!(
+            of(&[340.0, 430.0, 428.0, 431.0])
+                .unwrap()
+                .starts_with("weak at one end")
+        );
+        assert!(of(&[430.0, 300.0, 428.0, 431.0]).unwrap().contains("2 -30 %"));
+        assert!(
+            of(&[430.0, 428.0, -431.0, 425.0])
+                .unwrap()
+                .starts_with("pole 3 is magnetised the other way")
+        );
+        assert!(of(&[430.0, 500.0, 425.0]).unwrap().contains("+16 %"));
+        // Two rows of opposite sign.
+        assert_eq!(of(&[430.0, 428.0, -431.0, -425.0]), None);
+        assert_eq!(of(&[430.0, 200.0]), None);
+        assert!(of(&[0.0, 0.0, 0.0]).unwrap().contains("not magnetised"));
+    }
+
+    /// 6000, 6060 and 6120 on one, 5000 on another: never one mean.
+    #[test]
+    fn two_instruments_are_two_statistics() {
+        let r = |m: &str, ohm: f64| Reading::Ohms { meter: m.into(), ohm };
+        let list = [r("A", 6000.0), r("B", 5000.0), r("A", 6060.0), r("A", 6120.0)];
+        let t = Tally::of(&list);
+        assert_eq!(t.len(), 2);
+        assert_eq!(
+            (t[0].readings, t[0].mean, t[0].sd, t[0].least, t[0].most),
+            (3, 6060.0, Some(60.0), 6000.0, 6120.0)
+        );
+        assert_eq!((t[1].readings, t[1].mean, t[1].sd), (1, 5000.0, None));
+        let l = |hz: f64| Reading::Lcr {
+            meter: "B".into(),
+            at_hz: hz,
+            henry: 2.0,
+        };
+        assert_eq!(Tally::of(&[l(120.0), l(1000.0)]).len(), 2);
+    }
+}

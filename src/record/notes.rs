@@ -1,0 +1,201 @@
+//! Notes beside a record: what was found out later. Each is a file of its own, so that nothing written before is touched.
+
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::meters::{Kind, Reading};
+use super::{Record, compose};
+use crate::failure::{Failure, Result};
+use crate::fileio;
+
+pub const SCHEMA: &str = "coilwright/note/1";
+
+const MOST_BYTES: u64 = 1 << 20;
+/// More notes than anybody writes.
+const MOST_NOTES: u32 = 9999;
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Note {
+    pub schema: String,
+    /// RFC 3339 with offset.
+    pub noted_at: String,
+    /// Id of the record that it lies beside.
+    pub record: String,
+    pub text: Option<String>,
+    pub readings: Vec<Reading>,
+    /// The room's temperature in degrees Celsius when the readings were made, as typed in.
+    pub temperature_c: Option<f64>,
+}
+
+impl Note {
+    fn parse(bytes: &[u8], path: &Path) -> Result<Note> {
+        let wrong = |why: String| {
+            Failure::new(
+                format!("{} is no note: {why}", path.display()),
+                "correct it, or move it out of the record's folder",
+            )
+        };
+        let n: Note = serde_json::from_slice(bytes).map_err(|e| wrong(e.to_string()))?;
+        if n.schema != SCHEMA {
+            return Err(wrong(format!(
+                "it is of the kind {:?}, this version reads {SCHEMA:?}",
+                n.schema
+            )));
+        }
+        let cold = n.temperature_c.is_some_and(|t| !(-100.0..=200.0).contains(&t));
+        if cold || !n.readings.iter().all(Reading::possible) {
+            return Err(wrong("it holds a figure that no meter shows".into()));
+        }
+        Ok(n)
+    }
+}
+
+fn file(folder: &Path, number: u32) -> PathBuf {
+    folder.join(format!("note-{number:04}.json"))
+}
+
+/// The number of a note's file.
+fn number(name: &str) -> Option<u32> {
+    name.strip_prefix("note-")?.strip_suffix(".json")?.parse().ok()
+}
+
+/// All notes in a record's folder, in their order.
+pub fn beside(folder: &Path) -> Result<Vec<Note>> {
+    let list = std::fs::read_dir(folder).map_err(|e| Failure::io("read", folder, &e))?;
+    let mut found: Vec<(u32, PathBuf)> = list
+        .flatten()
+        .filter_map(|e| Some((number(&e.file_name().to_string_lossy())?, e.path())))
+        .collect();
+    found.sort();
+    found
+        .into_iter()
+        .map(|(_, path)| Note::parse(&fileio::read_limited(&path, MOST_BYTES)?, &path))
+        .collect()
+}
+
+/// Puts a note beside a record, under the next number; what is there stays.
+pub fn add(folder: &Path, note: &Note) -> Result<PathBuf> {
+    let mut bytes = serde_json::to_vec_pretty(note).map_err(|e| {
+        Failure::new(
+            format!("the note cannot be put in words: {e}"),
+            "report this as a fault of the program",
+        )
+    })?;
+    bytes.push(b'\n');
+    for n in 1..=MOST_NOTES {
+        let path = file(folder, n);
+        if path.symlink_metadata().is_ok() {
+            continue;
+        }
+        match fileio::write_new(&path, &bytes) {
+            Ok(()) => return Ok(path),
+            // Somebody else was faster: the next number then.
+            Err(_) if path.symlink_metadata().is_ok() => {}
+            Err(e) => return Err(e),
+        }
+    }
+    Err(Failure::new(
+        format!("{} holds {MOST_NOTES} notes", folder.display()),
+        "measure again, and note with the new record",
+    ))
+}
+
+/// What an ohmmeter read of the pickup of a record.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ohms {
+    /// `None` for what was typed with `--ohms` when measuring.
+    pub meter: Option<String>,
+    pub ohm: f64,
+    pub temperature_c: Option<f64>,
+}
+
+impl Ohms {
+    /// Brought to 20 degrees where the temperature is known.
+    pub fn at_20(&self) -> f64 {
+        compose::r20(Some(self.ohm), self.temperature_c).unwrap_or(self.ohm)
+    }
+}
+
+impl Record {
+    /// Every ohmmeter's last reading, the one typed when measuring first.
+    pub fn ohms(&self) -> Vec<Ohms> {
+        let typed = self.pickup.r_ohm.map(|ohm| Ohms {
+            meter: None,
+            ohm,
+            temperature_c: self.pickup.temperature_c,
+        });
+        let mut out: Vec<Ohms> = typed.into_iter().collect();
+        for n in &self.noted {
+            for r in n.readings.iter().filter(|r| r.column().kind == Kind::Ohms) {
+                let read = Ohms {
+                    meter: Some(r.column().meter),
+                    ohm: r.figure(),
+                    temperature_c: n.temperature_c.or(self.pickup.temperature_c),
+                };
+                match out.iter_mut().find(|o| o.meter == read.meter) {
+                    Some(before) => *before = read,
+                    None => out.push(read),
+                }
+            }
+        }
+        out
+    }
+
+    /// What one ohmmeter read.
+    pub fn ohms_by(&self, meter: Option<&str>) -> Option<Ohms> {
+        self.ohms().into_iter().find(|o| o.meter.as_deref() == meter)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn note(text: &str) -> Note {
+        Note {
+            schema: SCHEMA.into(),
+            noted_at: "2026-03-02T09:00:00+01:00".into(),
+            record: "x".into(),
+            text: Some(text.into()),
+            readings: vec![Reading::Ohms {
+                meter: "meter A".into(),
+                ohm: 6050.0,
+            }],
+            temperature_c: Some(21.0),
+        }
+    }
+
+    #[test]
+    fn notes_are_added_and_never_rewritten() {
+        let dir = tempfile::tempdir().unwrap();
+        let first = add(dir.path(), &note("one")).unwrap();
+        assert!(first.ends_with("note-0001.json"));
+        let before = std::fs::read(&first).unwrap();
+        assert!(add(dir.path(), &note("two")).unwrap().ends_with("note-0002.json"));
+        assert_eq!(std::fs::read(&first).unwrap(), before);
+        assert_eq!(beside(dir.path()).unwrap(), [note("one"), note("two")]);
+        // What else lies there is no note; what calls itself one must be one.
+        std::fs::write(dir.path().join("notes.json"), "x").unwrap();
+        assert_eq!(beside(dir.path()).unwrap().len(), 2);
+        for bad in ["{", "{\"schema\": \"coilwright/note/2\"}"] {
+            std::fs::write(dir.path().join("note-0003.json"), bad).unwrap();
+            assert!(
+                beside(dir.path())
+                    .unwrap_err()
+                    .to_string()
+                    .contains("note-0003.json is no note")
+            );
+        }
+        let wild = Note {
+            readings: vec![Reading::Ohms {
+                meter: "m".into(),
+                ohm: -1.0,
+            }],
+            ..note("x")
+        };
+        std::fs::write(dir.path().join("note-0003.json"), serde_json::to_vec(&wild).unwrap()).unwrap();
+        assert!(beside(dir.path()).unwrap_err().to_string().contains("no meter shows"));
+    }
+}

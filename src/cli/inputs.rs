@@ -160,7 +160,7 @@ pub fn frequencies(text: &str) -> Result<Vec<f64>> {
 pub struct ToleranceArg {
     pub parts: Tolerances,
     pub ohmmeter: Option<f64>,
-    /// Of the capacitance of the rig's input and lead.
+    /// Of the rig's input: its resistance, and its capacitance with the lead.
     pub input: Option<f64>,
 }
 

@@ -23,7 +23,7 @@ pub struct About {
     /// Half-width of the ohmmeter's reading, relative; left out, [`OHMMETER`].
     pub ohmmeter: Option<f64>,
     pub tolerances: Tolerances,
-    /// Half-width of the capacitance of the rig's input and lead, relative.
+    /// Half-width of the rig's input, relative: of its resistance, and of its capacitance with the lead.
     pub input: Option<f64>,
 }
 
@@ -358,7 +358,7 @@ pub fn points(record: &Record, f0_hz: f64) -> Vec<Point> {
 /// Says which parts of the loads are taken as exact.
 fn exact_parts(takes: &[Take], about: &About, notes: &mut Vec<String>) {
     let mut exact: Vec<&str> = Vec::new();
-    if about.input.is_none() && takes.iter().any(|t| t.input_f > 0.0) {
+    if about.input.is_none() && takes.iter().any(|t| t.input_f > 0.0 || t.input_ohm.is_some()) {
         exact.push("input");
     }
     for t in takes {

@@ -11,6 +11,7 @@ use nalgebra::DMatrix;
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use crate::estimate::Estimate;
+pub use crate::network::coil_file::InputPart;
 use crate::network::knob::{Knob, Tolerances};
 use crate::network::{Coil, Load};
 
@@ -108,12 +109,6 @@ pub enum Source {
     Input(InputPart),
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum InputPart {
-    Resistance,
-    Capacitance,
-}
-
 /// What is left open of the input of a rig, as factors on what the rig states; and how it hangs together with the coil.
 #[derive(Debug, Clone)]
 pub struct InputLeft {
@@ -121,6 +116,8 @@ pub struct InputLeft {
     pub factors: Vec<(InputPart, f64)>,
     /// Of the coil's parameters in the order of [`parameters`](crate::network::coil_file::parameters), then of the factors.
     pub covariance: DMatrix<f64>,
+    /// The part of it that comes from the noise of the takes.
+    pub noise: DMatrix<f64>,
 }
 
 #[derive(Debug, Clone)]

@@ -79,10 +79,22 @@ pub fn propagate(
     covariance: &DMatrix<f64>,
     numbers: impl Fn(&Coil) -> Vec<Option<f64>>,
 ) -> Vec<Option<f64>> {
-    let centre = parameters(coil);
+    let held = |p: &[f64]| parameters(&with_parameters(coil, p));
+    propagate_over(&parameters(coil), covariance, held, |p| {
+        numbers(&with_parameters(coil, p))
+    })
+}
+
+/// The same of any numbers that are known with a covariance; `held` keeps them within what they can be.
+pub fn propagate_over(
+    centre: &[f64],
+    covariance: &DMatrix<f64>,
+    held: impl Fn(&[f64]) -> Vec<f64>,
+    numbers: impl Fn(&[f64]) -> Vec<Option<f64>>,
+) -> Vec<Option<f64>> {
     let n = centre.len();
     let sd: Vec<f64> = (0..n).map(|i| covariance[(i, i)].max(0.0).sqrt()).collect();
-    let mut slopes: Vec<Option<Vec<f64>>> = numbers(coil).iter().map(|v| v.map(|_| vec![0.0; n])).collect();
+    let mut slopes: Vec<Option<Vec<f64>>> = numbers(centre).iter().map(|v| v.map(|_| vec![0.0; n])).collect();
     for i in (0..n).filter(|i| sd[*i] > 0.0) {
         // Far enough for the arithmetic, near enough for a straight line.
         let size = centre[i].abs();
@@ -92,10 +104,10 @@ pub fn propagate(
             0.1 * sd[i]
         };
         let at = |step: f64| {
-            let mut p = centre.clone();
+            let mut p = centre.to_vec();
             p[i] += step;
-            let moved = with_parameters(coil, &p);
-            (parameters(&moved)[i], numbers(&moved))
+            let p = held(&p);
+            (p[i], numbers(&p))
         };
         let ((above_at, above), (below_at, below)) = (at(h), at(-h));
         for (k, slot) in slopes.iter_mut().enumerate() {

@@ -8,8 +8,8 @@ use super::compose::COPPER_PER_K;
 use super::{Code, Level, Model, Record, Verdict};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
-use crate::fit::joint::{self, Cannot, CoilFit, Known, Point, Seen, Take};
-use crate::network::coil_file::{CoilFile, SCHEMA, Uncertainty};
+use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Take};
+use crate::network::coil_file::{CoilFile, InputKnown, InputPart, SCHEMA, Uncertainty};
 use crate::network::knob::{Knob, Tolerances, UNIFORM};
 use crate::network::{Coil, Load};
 
@@ -52,6 +52,9 @@ pub struct CoilDocument {
     pub temperature_c: Option<f64>,
     /// What the printed values of the known parts share in the variance of l_h and of c_f.
     pub from_parts: [f64; 2],
+    /// What the takes leave open of the inputs of their rigs: those that were said to be known within a tolerance.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub inputs: Vec<InputFound>,
     /// How each take agrees, in the order given.
     pub takes: Vec<TakeAgreement>,
     /// The further load that would help most; null where none would by a tenth.
@@ -71,6 +74,21 @@ pub struct EddyFound {
     /// Seconds.
     pub tau: Estimate,
     pub emf: Estimate,
+}
+
+/// The input of a rig: factors on what the rig states. What it has too much, the winding lacks.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct InputFound {
+    pub rig: Option<String>,
+    /// Of the rig file.
+    pub hash: Option<String>,
+    /// Null where the rig states none.
+    pub resistance: Option<Estimate>,
+    /// With the lead; null where the rig states none.
+    pub capacitance: Option<Estimate>,
+    /// Rows: resistance, capacitance, those that are there. Columns: the coil's parameters as in its own correlations, then
+    /// these.
+    pub correlations: Vec<Vec<f64>>,
 }
 
 /// Seen less predicted by the coil found.
@@ -388,23 +406,8 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, r_at: Option<f64>, 
     };
     let coil = &fit.coil;
     let (l_h, c_f) = (of(1, coil.l_h, 1.0), of(2, coil.c_f, 1.0));
-    let n = fit.covariance.nrows();
-    // The loss is told as a resistance, of which the conductance is the other way round.
-    let sign = |i: usize| if coil.loss_ohm.is_some() && i == 3 { -1.0 } else { 1.0 };
-    let correlations = (0..n)
-        .map(|a| {
-            (0..n)
-                .map(|b| {
-                    let s = (fit.covariance[(a, a)] * fit.covariance[(b, b)]).sqrt();
-                    match (a == b, s > 0.0) {
-                        (true, _) => 1.0,
-                        (false, true) => (sign(a) * sign(b) * fit.covariance[(a, b)] / s).clamp(-1.0, 1.0),
-                        (false, false) => 0.0,
-                    }
-                })
-                .collect()
-        })
-        .collect();
+    let correlations = correlations(&fit.covariance, coil.loss_ohm.is_some());
+    let inputs = fit.inputs.iter().filter_map(|i| input_found(used, fit, i)).collect();
     let agreement = used
         .iter()
         .zip(takes)
@@ -437,6 +440,7 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, r_at: Option<f64>, 
         reduced_chi2: fit.reduced_chi2,
         temperature_c: r_at,
         from_parts: fit.from_parts,
+        inputs,
         takes: agreement,
         advice: fit.advice.as_ref().map(|a| AdviceFound {
             load: match a.load.to_string() {
@@ -453,6 +457,38 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, r_at: Option<f64>, 
     };
     doc.findings = findings(used, fit, &doc);
     doc
+}
+
+fn correlations(covariance: &DMatrix<f64>, loss: bool) -> Vec<Vec<f64>> {
+    let n = covariance.nrows();
+    // The loss is told as a resistance, of which the conductance is the other way round.
+    let sign = |i: usize| if loss && i == 3 { -1.0 } else { 1.0 };
+    let of = |a: usize, b: usize| {
+        let s = (covariance[(a, a)] * covariance[(b, b)]).sqrt();
+        match (a == b, s > 0.0) {
+            (true, _) => 1.0,
+            (false, true) => (sign(a) * sign(b) * covariance[(a, b)] / s).clamp(-1.0, 1.0),
+            (false, false) => 0.0,
+        }
+    };
+    (0..n).map(|a| (0..n).map(|b| of(a, b)).collect()).collect()
+}
+
+fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<InputFound> {
+    let own = fit.covariance.nrows();
+    let rig = &used.get(left.rig)?.rig;
+    let of = |part: InputPart| {
+        let k = left.factors.iter().position(|f| f.0 == part)?;
+        let sd = |m: &DMatrix<f64>| m[(own + k, own + k)].max(0.0).sqrt();
+        Estimate::new(left.factors[k].1, sd(&left.covariance), sd(&left.noise))
+    };
+    Some(InputFound {
+        rig: rig.name.clone(),
+        hash: rig.hash.clone(),
+        resistance: of(InputPart::Resistance),
+        capacitance: of(InputPart::Capacitance),
+        correlations: correlations(&left.covariance, fit.coil.loss_ohm.is_some()).split_off(own),
+    })
 }
 
 fn findings(used: &[&Record], fit: &CoilFit, doc: &CoilDocument) -> Vec<CoilFinding> {
@@ -554,6 +590,20 @@ fn findings(used: &[&Record], fit: &CoilFit, doc: &CoilDocument) -> Vec<CoilFind
     out
 }
 
+impl InputFound {
+    fn kept(&self) -> InputKnown {
+        InputKnown {
+            rig: self.rig.clone(),
+            hash: self.hash.clone(),
+            resistance: self.resistance.map(|e| e.value),
+            u_resistance: self.resistance.map(|e| e.u),
+            capacitance: self.capacitance.map(|e| e.value),
+            u_capacitance: self.capacitance.map(|e| e.u),
+            correlations: self.correlations.clone(),
+        }
+    }
+}
+
 impl CoilDocument {
     /// As a coil file.
     pub fn file(&self) -> CoilFile {
@@ -580,6 +630,7 @@ impl CoilDocument {
                 tau: eddy.map(|e| e.tau.u),
                 emf: eddy.map(|e| e.emf.u),
                 correlations: self.correlations.clone(),
+                input: self.inputs.iter().map(InputFound::kept).collect(),
             }),
         }
     }

@@ -390,6 +390,30 @@ fn takes_against_their_prediction() {
             "loads", "--r", "6k", "--l", "2.4H", "--cs", "110p", "--loss", "1.5M", "--load", "none",
         ],
     );
+    // What is undone has one place to go, and options without a say are refused.
+    for (rest, what) in [
+        (
+            &["--load", "cap=1n", "--load", "none"][..],
+            "--undo wants one --load, and 2 are given",
+        ),
+        (&["--load", "cap=1n", "--vary", "cap=1n,2n"], "--vary makes many"),
+        (&["--tolerance", "ohms=1%"], "--tolerance ohms= is of the ohmmeter"),
+    ] {
+        let args = [&["loads", "--coil", "neck-7.toml", "--undo", "t2"][..], rest].concat();
+        refused(&f, &args, what);
+    }
+    refused(
+        &f,
+        &["loads", "--coil", "neck-7.toml", "--tolerance", "input=5%"],
+        "no take is given",
+    );
+    // Of an input within 5 % more is left open than of an exact one.
+    let u_of = |tolerance: &[&str]| {
+        let args = [&["loads", "--coil", "neck-7.toml", "--undo", "t2"][..], tolerance].concat();
+        json(&f, &args)["undone"]["height_db"]["u"].as_f64().unwrap()
+    };
+    assert!(u_of(&["--tolerance", "input=5%"]) > 1.05 * u_of(&[]));
+    assert!(u_of(&["--tolerance", "cap=5%"]) > 1.05 * u_of(&[]));
     let u = &doc["undone"];
     let off = u["peak_hz"]["value"].as_f64().unwrap() / alone["loads"][0]["peak_hz"].as_f64().unwrap() - 1.0;
     assert!(off.abs() < 0.002, "{off}");

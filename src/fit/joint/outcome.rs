@@ -29,7 +29,7 @@ pub(super) fn conclude(takes: &[Take], known: &Known, found: Found, metal: bool)
     let from = |i: usize| shares.iter().map(|s| s.1[i]).sum::<f64>().min(1.0);
     CoilFit {
         coil,
-        noise: &slopes * from_noise * slopes.transpose(),
+        noise: &slopes * &from_noise * slopes.transpose(),
         chi2: found.cost,
         freedom,
         reduced_chi2: reduced,
@@ -37,7 +37,7 @@ pub(super) fn conclude(takes: &[Take], known: &Known, found: Found, metal: bool)
         agreement: found.agreement.clone(),
         from_parts: [from(0), from(1)],
         shares,
-        inputs: inputs(layout, &found.x, &slopes, &whole),
+        inputs: inputs(layout, &found.x, &slopes, [&whole, &from_noise]),
         c_at_bound: found.c_at_bound,
         metal,
         damping_apart: false,
@@ -71,7 +71,7 @@ fn shares(known: &Known, found: &Found, slopes: &DMatrix<f64>, covariance: &DMat
 }
 
 /// The inputs' factors, each rig's together with the coil.
-fn inputs(layout: &Layout, x: &[f64], slopes: &DMatrix<f64>, whole: &DMatrix<f64>) -> Vec<InputLeft> {
+fn inputs(layout: &Layout, x: &[f64], slopes: &DMatrix<f64>, [whole, noise]: [&DMatrix<f64>; 2]) -> Vec<InputLeft> {
     let mut rigs: Vec<usize> = layout.inputs.iter().map(|i| i.0).collect();
     rigs.dedup();
     let of = |rig: usize| {
@@ -91,6 +91,7 @@ fn inputs(layout: &Layout, x: &[f64], slopes: &DMatrix<f64>, whole: &DMatrix<f64
                 .map(|i| (layout.inputs[*i].1, 1.0 + x[layout.inputs_at + i]))
                 .collect(),
             covariance: &more * whole * more.transpose(),
+            noise: &more * noise * more.transpose(),
         }
     };
     rigs.into_iter().map(of).collect()

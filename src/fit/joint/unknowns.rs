@@ -60,7 +60,8 @@ fn inputs(takes: &[Take], known: &Known) -> Vec<(usize, InputPart)> {
             }
         }
     }
-    out.sort_by_key(|(rig, part)| (*rig, *part == InputPart::Resistance));
+    // The order of a coil file.
+    out.sort_by_key(|(rig, part)| (*rig, *part == InputPart::Capacitance));
     out
 }
 

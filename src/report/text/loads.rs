@@ -299,6 +299,9 @@ fn laid_over(out: &mut Screen, a: &Against) {
             out.row("", &format!("most at {}: {:+.2} dB", hz(t.worst_hz), t.worst_db), PLAIN);
         }
     }
+    for n in &a.notes {
+        out.row("note", n, PLAIN);
+    }
 }
 
 fn freed(out: &mut Screen, u: &Undone) {
@@ -322,6 +325,9 @@ fn freed(out: &mut Screen, u: &Undone) {
             );
         }
         _ => out.row("Peak", "none that a model can tell: see the curve", BOLD),
+    }
+    for n in &u.notes {
+        out.row("note", n, PLAIN);
     }
 }
 

@@ -170,7 +170,7 @@ fn take_against(record: &Record, setting: &Setting) -> Result<TakeAgainst> {
         .into_iter()
         .collect::<Option<_>>()
         .ok_or_else(silent)?;
-    let of_parts = setting.from_parts(&[&setting.load], |l| match l {
+    let of_parts = setting.parts_doubt(&[&setting.load], |l| match l {
         [l] => lows(&centre, l),
         _ => Vec::new(),
     });
@@ -199,7 +199,7 @@ fn take_against(record: &Record, setting: &Setting) -> Result<TakeAgainst> {
     };
     let told = figures(&centre, &setting.load);
     let doubt = setting.doubt(|s| figures(s, &setting.load));
-    let parts = setting.from_parts(&[&setting.load], |l| match l {
+    let parts = setting.parts_doubt(&[&setting.load], |l| match l {
         [l] => figures(&centre, l),
         _ => Vec::new(),
     });

@@ -115,6 +115,11 @@ pub struct BandFound {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PartDrawn {
     pub part: String,
+    /// The pickup, or the coil, that it belongs to; left out where all share it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub of: Option<String>,
+    /// As printed on it, in SI units.
+    pub printed: f64,
     /// Relative, to either side.
     pub tolerance: f64,
 }
@@ -223,9 +228,11 @@ pub fn predict_one(
             parts: b
                 .parts
                 .iter()
-                .map(|(k, t)| PartDrawn {
-                    part: k.name().into(),
-                    tolerance: *t,
+                .map(|p| PartDrawn {
+                    part: p.knob.name().into(),
+                    of: p.whose.clone(),
+                    printed: p.printed,
+                    tolerance: p.tolerance,
                 })
                 .collect(),
             peak_hz: b.peak_hz,

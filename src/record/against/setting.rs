@@ -178,7 +178,7 @@ impl<'a> Setting<'a> {
     }
 
     /// The same from the tolerances of the parts of some loads. The same part with the same printed value is the same part.
-    pub(super) fn from_parts(&self, loads: &[&Load], numbers: impl Fn(&[Load]) -> Vec<Option<f64>>) -> Vec<f64> {
+    pub(super) fn parts_doubt(&self, loads: &[&Load], numbers: impl Fn(&[Load]) -> Vec<Option<f64>>) -> Vec<f64> {
         let loads: Vec<Load> = loads.iter().map(|l| (*l).clone()).collect();
         let here = numbers(&loads);
         let mut squares = vec![0.0; here.len()];

@@ -157,7 +157,7 @@ pub fn undo(record: &Record, basis: &Basis, to: &Instead, stated: &Stated) -> Re
     let centre = setting.centre();
     let shift = ratios_db(&centre, loads);
     let doubt = setting.doubt(|s| ratios_db(s, loads));
-    let parts = setting.from_parts(&loads, |l| match l {
+    let parts = setting.parts_doubt(&loads, |l| match l {
         [from, to] => ratios_db(&centre, [from, to]),
         _ => Vec::new(),
     });
@@ -187,7 +187,7 @@ pub fn undo(record: &Record, basis: &Basis, to: &Instead, stated: &Stated) -> Re
         let values = model.values();
         if let Some((hz, height)) = top(&centre, loads, &values) {
             let of_coil = setting.doubt(|s| both(top(s, loads, &values)));
-            let of_parts = setting.from_parts(&loads, |l| match l {
+            let of_parts = setting.parts_doubt(&loads, |l| match l {
                 [from, to] => both(top(&centre, [from, to], &values)),
                 _ => Vec::new(),
             });

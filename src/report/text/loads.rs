@@ -11,7 +11,7 @@ use crate::quantity::{self, preferred};
 use crate::record::Level;
 use crate::record::against::{Against, Undone};
 use crate::record::behind::{CoilDocument, TakeAgreement};
-use crate::record::loads::{BandFound, LoadPredicted, LoadsDocument, ReachedFound};
+use crate::record::loads::{LoadPredicted, LoadsDocument, PartDrawn, ReachedFound};
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
 
 /// The wirings that can be named.
@@ -62,8 +62,8 @@ pub fn loads_text(document: &LoadsDocument, files: &[PathBuf], style: Style) -> 
             DIM,
         );
     }
-    if let Some(band) = document.loads.iter().find_map(|l| l.band.as_ref()) {
-        tolerances(&mut out, document, band);
+    if document.loads.iter().any(|l| l.band.is_some()) {
+        tolerances(&mut out, document);
     }
     if style.details {
         details(&mut out, document);
@@ -129,24 +129,33 @@ fn table(out: &mut Screen, loads: &[LoadPredicted]) {
     }
 }
 
+/// "volume pot 250 kΩ ± 20 %", with whose it is.
+fn part_words(p: &PartDrawn) -> String {
+    let knob = Knob::by_name(&p.part);
+    let words = knob.map_or_else(|| p.part.clone(), |k| k.words().to_owned());
+    let printed = knob.map_or(String::new(), |k| {
+        format!(" {}", quantity::show(p.printed, k.unit(), 3))
+    });
+    let of =
+        p.of.as_ref()
+            .map_or(String::new(), |o| format!(" of {}", words::clean(o)));
+    format!("{words}{of}{printed} {PLUS_MINUS} {} %", two(100.0 * p.tolerance))
+}
+
 /// Is the difference that one hears the pickup or the pot?
-fn tolerances(out: &mut Screen, document: &LoadsDocument, band: &BandFound) {
-    let parts: Vec<String> = band
-        .parts
-        .iter()
-        .map(|p| {
-            let words = Knob::by_name(&p.part).map_or_else(|| p.part.clone(), |k| k.words().to_owned());
-            format!("{words} {PLUS_MINUS} {} %", two(100.0 * p.tolerance))
-        })
-        .collect();
+fn tolerances(out: &mut Screen, document: &LoadsDocument) {
     out.free("", PLAIN);
-    out.free(&format!("Parts within their tolerance ({}):", parts.join(", ")), PLAIN);
+    out.free("Parts within their tolerance, everything else as it is:", PLAIN);
     for (i, l) in document.loads.iter().enumerate() {
-        let (Some(b), Some(f)) = (&l.band, l.peak_hz) else {
+        let letter = words::letter(i);
+        let Some(b) = &l.band else {
+            out.listed(&letter, "no part of it has a tolerance", PLAIN);
             continue;
         };
-        let text = match (b.peak_hz, b.height_db) {
-            (Some([a, z]), Some([low, high])) => format!(
+        let parts: Vec<String> = b.parts.iter().map(part_words).collect();
+        out.listed(&letter, &parts.join(", "), DIM);
+        let text = match (l.peak_hz, b.peak_hz, b.height_db) {
+            (Some(f), Some([a, z]), Some([low, high])) => format!(
                 "peak {} to {} ({:+.1} to {:+.1} %), {} to {} above the lows (95 % of {} guitars)",
                 hz(a),
                 hz(z),
@@ -156,9 +165,10 @@ fn tolerances(out: &mut Screen, document: &LoadsDocument, band: &BandFound) {
                 db(high),
                 b.runs
             ),
+            (None, ..) => "no peak with the parts as printed".into(),
             _ => "some have a peak, some have none".into(),
         };
-        out.listed(&words::letter(i), &text, PLAIN);
+        out.listed("", &text, PLAIN);
     }
     out.free(
         "Two pickups that differ by less than this may be one pickup with two pots: compare pickups on one harness.",

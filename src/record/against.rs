@@ -14,7 +14,7 @@ use crate::network::{Load, Wiring, peak};
 
 mod setting;
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;
 mod undo;
 
 pub use setting::Stated;

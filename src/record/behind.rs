@@ -8,10 +8,11 @@ use super::compose::COPPER_PER_K;
 use super::{Code, Level, Model, Record, Verdict};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
-use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Take};
+use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Source, Take};
 use crate::network::coil_file::{CoilFile, InputKnown, InputPart, SCHEMA, Uncertainty};
 use crate::network::knob::{Knob, Tolerances, UNIFORM};
 use crate::network::{Coil, Load};
+use crate::quantity::{self, Unit};
 
 /// What is known besides the records.
 #[derive(Debug, Clone, Default)]
@@ -125,6 +126,8 @@ pub enum CoilCode {
     TakesDisagree,
     /// The Qs do not follow one resistance and one loss.
     DampingApart,
+    /// The stated resistance and the takes do not go together.
+    OhmsApart,
     /// C_s came out as nought.
     NoCapacitance,
     /// Records of more than one pickup, or of warnings.
@@ -139,6 +142,9 @@ pub struct CoilFinding {
     pub level: Level,
     pub text: String,
 }
+
+#[cfg(test)]
+mod tests;
 
 /// Windings of guitar pickups start far above this (common practice: 2 kilohms and more).
 const LEAST_WINDING_OHM: f64 = 50.0;
@@ -193,11 +199,17 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
         .iter()
         .filter(|r| r.verdict != Verdict::Rejected && r.resonance.is_some())
         .collect();
-    if used.len() < records.len() {
-        notes.push(format!(
-            "{} of the records have no reading and are left out",
-            records.len() - used.len()
-        ));
+    let left_out: Vec<String> = records
+        .iter()
+        .filter(|r| !used.iter().any(|u| std::ptr::eq(*u, *r)))
+        .map(|r| {
+            let load = r.load.as_ref().map_or("an unknown load", |l| l.text.as_str());
+            let load = if load.is_empty() { "none" } else { load };
+            format!("{:?} under {load} ({})", r.pickup.name, r.taken_at)
+        })
+        .collect();
+    if !left_out.is_empty() {
+        notes.push(format!("left out, without a reading: {}", left_out.join(", ")));
     }
     if used.is_empty() {
         return Err(Failure::new(
@@ -240,14 +252,27 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
         input: about.input.unwrap_or(0.0),
         metal,
     };
-    let fit = joint::fit(&takes, &known).map_err(|why| cannot(why, &takes))?;
-    Ok(document(&used, &takes, &fit, r_at, notes))
+    let fit = joint::fit(&takes, &known).map_err(|why| cannot(why, &takes, &left_out))?;
+    Ok(document(&used, &takes, &fit, (r_ohm, r_at), notes))
 }
 
-fn cannot(why: Cannot, takes: &[Take]) -> Failure {
-    let load = takes.first().map_or_else(String::new, |t| t.load.to_string());
-    let load = if load.is_empty() { "none".to_owned() } else { load };
+fn spelt(load: &Load) -> String {
+    match load.to_string() {
+        s if s.is_empty() => "none".into(),
+        s => s,
+    }
+}
+
+fn cannot(why: Cannot, takes: &[Take], left_out: &[String]) -> Failure {
+    let load = takes.first().map_or_else(String::new, |t| spelt(&t.load));
     match why {
+        Cannot::OneLoad if !left_out.is_empty() => Failure::new(
+            format!(
+                "all takes with a reading are under one load ({load}), and one load cannot tell L from C; no reading has {}",
+                left_out.join(", ")
+            ),
+            "measure that again, by what its record says, or under another known capacitor",
+        ),
         Cannot::OneLoad => Failure::new(
             format!("all takes are under one load ({load}): one load cannot tell L from C"),
             "measure the pickup once more with a known capacitor across it, such as --load cap=1n",
@@ -395,7 +420,13 @@ fn exact_parts(takes: &[Take], about: &About, notes: &mut Vec<String>) {
     }
 }
 
-fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, r_at: Option<f64>, notes: Vec<String>) -> CoilDocument {
+fn document(
+    used: &[&Record],
+    takes: &[Take],
+    fit: &CoilFit,
+    (stated_ohm, r_at): (f64, Option<f64>),
+    notes: Vec<String>,
+) -> CoilDocument {
     let of = |i: usize, value: f64, k: f64| {
         let sd = |m: &DMatrix<f64>| m[(i, i)].max(0.0).sqrt() * k;
         Estimate {
@@ -414,10 +445,7 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, r_at: Option<f64>, 
         .zip(&fit.agreement)
         .map(|((r, t), a)| TakeAgreement {
             id: r.id.clone(),
-            load: match t.load.to_string() {
-                s if s.is_empty() => "none".into(),
-                s => s,
-            },
+            load: spelt(&t.load),
             f0_hz: r.resonance.as_ref().map_or(0.0, |x| x.f0_hz.value),
             f0_off: a.rms_db.is_none().then_some(a.f0),
             q_off: a.q,
@@ -443,10 +471,7 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, r_at: Option<f64>, 
         inputs,
         takes: agreement,
         advice: fit.advice.as_ref().map(|a| AdviceFound {
-            load: match a.load.to_string() {
-                s if s.is_empty() => "none".into(),
-                s => s,
-            },
+            load: spelt(&a.load),
             u_l_h: a.l * l_h.u,
             u_c_f: a.c * c_f.u,
         }),
@@ -455,7 +480,7 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, r_at: Option<f64>, 
         findings: Vec::new(),
         notes,
     };
-    doc.findings = findings(used, fit, &doc);
+    doc.findings = findings(used, takes, fit, &doc, stated_ohm);
     doc
 }
 
@@ -491,7 +516,52 @@ fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<Inpu
     })
 }
 
-fn findings(used: &[&Record], fit: &CoilFit, doc: &CoilDocument) -> Vec<CoilFinding> {
+/// What of the known parts and inputs decides most how well L (0) or C_s (1) is known, with its share in the variance.
+fn decides(fit: &CoilFit, i: usize) -> Option<(String, f64)> {
+    // A part of several values is one kind of part all the same.
+    let mut kinds: Vec<(Source, f64)> = Vec::new();
+    for (source, shares) in &fit.shares {
+        match kinds.iter_mut().find(|k| k.0 == *source) {
+            Some(k) => k.1 += shares[i],
+            None => kinds.push((*source, shares[i])),
+        }
+    }
+    let (source, share) = kinds.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let what = match source {
+        Source::Part(k) => format!("what is printed on the {} ({})", k.words(), k.name()),
+        Source::Input(InputPart::Capacitance) => "what the rig states of its input's capacitance".into(),
+        Source::Input(InputPart::Resistance) => "what the rig states of its input's resistance".into(),
+    };
+    Some((what, share.min(1.0)))
+}
+
+/// "L hangs on what is printed on the capacitor (cap), 96 % of its variance"; `None` where the takes decide.
+fn parts_that_decide(fit: &CoilFit) -> Option<String> {
+    let told: Vec<String> = (0..2)
+        .filter(|i| fit.from_parts[*i] > MOST)
+        .filter_map(|i| {
+            let (what, share) = decides(fit, i)?;
+            let name = ["L", "C_s"][i];
+            Some(format!(
+                "{name} hangs on {what}, {:.0} % of its variance",
+                100.0 * share
+            ))
+        })
+        .collect();
+    (!told.is_empty()).then(|| told.join("; "))
+}
+
+/// The takes whose frequencies are furthest apart, and by how much (relative).
+fn furthest(takes: &[Take]) -> Option<(&Take, &Take, f64)> {
+    let f0 = |t: &Take| match &t.seen {
+        Seen::Resonance { f0_hz, .. } | Seen::Curve { f0_hz, .. } => f0_hz.value,
+    };
+    let by = |a: &&Take, b: &&Take| f0(a).total_cmp(&f0(b));
+    let (low, high) = (takes.iter().min_by(by)?, takes.iter().max_by(by)?);
+    Some((high, low, f0(high) / f0(low) - 1.0))
+}
+
+fn findings(used: &[&Record], takes: &[Take], fit: &CoilFit, doc: &CoilDocument, stated_ohm: f64) -> Vec<CoilFinding> {
     let mut out = Vec::new();
     let mut raise = |code, level, text: String| out.push(CoilFinding { code, level, text });
     if fit.c_at_bound {
@@ -512,23 +582,40 @@ fn findings(used: &[&Record], fit: &CoilFit, doc: &CoilDocument) -> Vec<CoilFind
             (true, false) => "L is",
             _ => "C_s is",
         };
-        let why = if fit.from_parts.iter().any(|s| *s > MOST) {
-            "the capacitors are not known well enough"
-        } else {
-            "the loads are too alike"
+        let why = match (parts_that_decide(fit), furthest(takes)) {
+            (Some(parts), _) => format!("{parts}: measure it, or use a closer one"),
+            (None, Some((a, b, apart))) => format!(
+                "the loads are too alike: the two furthest apart, {} and {}, move f0 by {} only",
+                spelt(&a.load),
+                spelt(&b.load),
+                quantity::show(apart, Unit::Relative, 2)
+            ),
+            (None, None) => "the loads are too alike".into(),
         };
         raise(
             CoilCode::LoadsAlike,
             Level::Warning,
             format!("{what} hardly told: {why}"),
         );
-    } else if fit.from_parts.iter().any(|s| *s > MOST) {
+    } else if let Some(parts) = parts_that_decide(fit) {
         raise(
             CoilCode::PartsDominate,
             Level::Note,
-            "what is printed on the capacitors decides how well L and C_s are known, not the takes: measure the capacitors, \
-             or use closer ones"
-                .into(),
+            format!("{parts}: measure that, or use a closer one; the takes are good enough"),
+        );
+    }
+    if let Some(other) = &fit.other_r {
+        let show = |v: f64| quantity::show(v, Unit::Ohm, 3);
+        raise(
+            CoilCode::OhmsApart,
+            Level::Warning,
+            format!(
+                "the stated {} and the takes do not go together, which by themselves speak for {} within {}: check which coil \
+                 and lead it was read on, and at what temperature",
+                show(stated_ohm),
+                show(other.value),
+                show(other.half_width_95())
+            ),
         );
     }
     if fit.damping_apart {

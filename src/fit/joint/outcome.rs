@@ -26,7 +26,7 @@ pub(super) fn conclude(takes: &[Take], known: &Known, found: Found, metal: bool)
     let from_noise = &found.inverse * (data.transpose() * data) * &found.inverse * excess;
     let covariance = &slopes * &whole * slopes.transpose();
     let shares = shares(known, &found, &slopes, &covariance);
-    let from = |i: usize| shares.iter().map(|s| s.1[i]).sum::<f64>().min(1.0);
+    let from = |i: usize| shares.iter().map(|s| s.1[i]).fold(0.0, |a: f64, b| a + b).min(1.0);
     CoilFit {
         coil,
         noise: &slopes * &from_noise * slopes.transpose(),

@@ -16,6 +16,13 @@ pub(super) struct Joint<'a> {
     priors: Vec<(usize, f64)>,
 }
 
+/// A gain of so little in weighted squares moves nothing by more than 1e-5 of its u; takes that agree to the last digit would
+/// be searched forever without.
+const ENOUGH: Patience = Patience {
+    absolute: 1e-10,
+    ..Patience::EXACT
+};
+
 /// Of a residual that cannot be had: far off, so that the search turns back.
 pub(super) const FAR: f64 = 1e6;
 
@@ -171,7 +178,7 @@ pub(super) fn solve_kind(takes: &[Take], known: &Known, kind: Kind) -> Option<Fo
                 x[*g] = sum / points.len().clamp(1, 8) as f64;
             }
         }
-        let found = solve::minimise(&joint, &x, &low, &high, Patience::EXACT);
+        let found = solve::minimise(&joint, &x, &low, &high, ENOUGH);
         let counts = found.ending == solve::Ending::Converged && found.theta.iter().all(|v| v.is_finite());
         if counts && best.as_ref().is_none_or(|b| found.cost < b.cost) {
             best = Some(found);

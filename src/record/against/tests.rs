@@ -8,7 +8,7 @@ use crate::record::{
     CaptureSummary, Curve, Eddy, Fit, LoadSummary, Model, PeakFrom, Pickup, RigSummary, SCHEMA, Verdict,
 };
 
-const COIL: Coil = Coil {
+pub(in crate::record) const COIL: Coil = Coil {
     r_ohm: 6e3,
     l_h: 2.4,
     c_f: 110e-12,
@@ -22,7 +22,7 @@ fn e(value: f64, u: f64, u_noise: f64) -> Estimate {
 }
 
 /// A take of the coil under a load on the rig "north", from the closed formulas.
-fn record(coil: &Coil, load: &str, temperature_c: Option<f64>) -> Record {
+pub(in crate::record) fn record(coil: &Coil, load: &str, temperature_c: Option<f64>) -> Record {
     let whole = load.parse::<Load>().unwrap().with_input(Some(INPUT.0), INPUT.1);
     let s = whole.second_order(coil).unwrap();
     let freq_hz: Vec<f64> = (0..200).map(|i| 40.0 * 1.03f64.powi(i)).collect();

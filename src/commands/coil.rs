@@ -52,7 +52,9 @@ fn write(args: &CoilArgs, records: &[Record], coil: &CoilDocument, about: &About
     let toml = file.to_toml(&remark(coil));
     let mut list: Vec<(PathBuf, Vec<u8>)> = Vec::new();
     match &args.out {
-        Some(out) if out.extension().is_some_and(|e| e == "toml") => list.push((out.clone(), toml.into_bytes())),
+        Some(out) if out.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml")) => {
+            list.push((out.clone(), toml.into_bytes()))
+        }
         Some(out) => {
             let folder = ready_folder(out)?;
             let seen: Vec<Record> = records

@@ -36,7 +36,8 @@ pub struct Doubt {
     pub peak_hz: Option<f64>,
     pub peak_db: Option<f64>,
     pub height_db: Option<f64>,
-    pub levels_db: [f64; 2],
+    /// `None` where a level is not there all around the coil.
+    pub levels_db: [Option<f64>; 2],
 }
 
 pub fn db(gain: f64) -> f64 {
@@ -141,8 +142,8 @@ pub fn doubt(wiring: &Wiring, coil: &Coil, covariance: &DMatrix<f64>) -> Doubt {
             f.peak_hz,
             f.peak_db,
             f.height_db,
-            Some(f.levels_db[0]),
-            Some(f.levels_db[1]),
+            Some(f.levels_db[0]).filter(|d| d.is_finite()),
+            Some(f.levels_db[1]).filter(|d| d.is_finite()),
         ]
     });
     Doubt {
@@ -151,7 +152,7 @@ pub fn doubt(wiring: &Wiring, coil: &Coil, covariance: &DMatrix<f64>) -> Doubt {
         peak_hz: u[2],
         peak_db: u[3],
         height_db: u[4],
-        levels_db: [u[5].unwrap_or(0.0), u[6].unwrap_or(0.0)],
+        levels_db: [u[5], u[6]],
     }
 }
 
@@ -210,5 +211,15 @@ mod tests {
         c[(2, 1)] = -ul * uc;
         let d = doubt(&w, &COIL, &c);
         assert!(d.f0_hz.unwrap() < 1e-6 * f0, "{d:?}");
+    }
+
+    /// A level that is not there on one side of the coil is not known, which is something else than exact.
+    #[test]
+    fn a_level_that_is_not_there_has_no_uncertainty() {
+        let w = Wiring::from(Load::parse("vol=250k@0 amp=1M").unwrap());
+        let c = DMatrix::from_diagonal(&vec![100.0, 1e-4, 1e-24].into());
+        assert_eq!(doubt(&w, &COIL, &c).levels_db, [None, None]);
+        let w = Wiring::from(Load::parse("vol=250k amp=1M").unwrap());
+        assert!(doubt(&w, &COIL, &c).levels_db.iter().all(Option::is_some));
     }
 }

@@ -70,8 +70,9 @@ pub struct LoadPredicted {
     pub peak_db: Option<f64>,
     /// The peak above the gain at 10 Hz.
     pub height_db: Option<f64>,
-    pub level_100_hz_db: f64,
-    pub level_5_khz_db: f64,
+    /// Null where nothing comes out.
+    pub level_100_hz_db: Option<f64>,
+    pub level_5_khz_db: Option<f64>,
     /// Standard uncertainties of the above from the coil's; null where the coil file states none.
     pub u: Option<DoubtFound>,
     /// 95 % intervals from the tolerances of the parts; null where they were not asked for.
@@ -93,8 +94,8 @@ pub struct DoubtFound {
     pub peak_hz: Option<f64>,
     pub peak_db: Option<f64>,
     pub height_db: Option<f64>,
-    pub level_100_hz_db: f64,
-    pub level_5_khz_db: f64,
+    pub level_100_hz_db: Option<f64>,
+    pub level_5_khz_db: Option<f64>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -197,6 +198,10 @@ fn finite(v: f64) -> Option<f64> {
 /// Gains this low are nothing at all.
 const NOTHING_DB: f64 = -300.0;
 
+fn heard(db: f64) -> Option<f64> {
+    (db > NOTHING_DB && db.is_finite()).then_some(db)
+}
+
 /// Predicts one load.
 pub fn predict_one(
     basis: &Basis,
@@ -253,8 +258,8 @@ pub fn predict_one(
         peak_hz: f.peak_hz,
         peak_db: f.peak_db,
         height_db: f.height_db,
-        level_100_hz_db: f.levels_db[0].max(NOTHING_DB),
-        level_5_khz_db: f.levels_db[1].max(NOTHING_DB),
+        level_100_hz_db: heard(f.levels_db[0]),
+        level_5_khz_db: heard(f.levels_db[1]),
         u,
         band,
         curve: GainCurve {

@@ -303,6 +303,27 @@ fn predictions_of_known_circuits() {
     // A pot turned down: nothing comes out, and that is null, not minus infinity.
     let doc = predicted(&f, &["--load", "vol=250k@0 amp=1M", "--freq", "1k"]);
     assert_eq!(doc["loads"][0]["curve"]["gain_db"], serde_json::json!([null]));
+    assert_eq!(doc["loads"][0]["level_100_hz_db"], Value::Null);
+    let silent = by_hand(&["--load", "vol=250k@0 amp=1M"]);
+    let silent = f.run(&silent.iter().map(String::as_str).collect::<Vec<_>>());
+    assert!(
+        silent.out.contains("silent") && !silent.out.contains("300"),
+        "{}",
+        silent.out
+    );
+    // A bare value, a recording, an ending in capitals.
+    for (load, what) in [
+        ("500k", "vol=500k for a volume pot"),
+        ("470p", "write cap=470p for a capacitor"),
+    ] {
+        let args = by_hand(&["--load", load]);
+        refused(&f, &args.iter().map(String::as_str).collect::<Vec<_>>(), what);
+    }
+    f.write("take.wav", b"RIFF\0\0\0\0WAVE");
+    refused(&f, &["coil", "take.wav"], "take.wav is a recording, not a record");
+    f.write("GUITAR.TOML", b"load = \"cap=1n\"\n");
+    let named = predicted(&f, &["--load", "GUITAR.TOML"]);
+    assert!(named["loads"][0]["peak_hz"].as_f64().is_some());
     assert_eq!(doc["loads"][0]["peak_hz"], Value::Null);
 }
 

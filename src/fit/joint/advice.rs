@@ -14,6 +14,9 @@ pub(super) const CANDIDATES_F: [f64; 13] = [
 /// Worth the trouble of a take: uncertainty down to this part of what it was.
 pub(super) const WORTH: f64 = 0.9;
 
+/// Known within this, relative, L and C_s need no further take (choice: far closer than any capacitor is known).
+const EXACT: (f64, f64) = (1e-4, 1e-3);
+
 /// The further capacitor that would shrink the uncertainty of L or of C_s the most.
 pub(super) fn advice(takes: &[Take], known: &Known, found: &Found, excess: f64) -> Option<Advice> {
     let layout = &found.layout;
@@ -38,6 +41,10 @@ pub(super) fn advice(takes: &[Take], known: &Known, found: &Found, excess: f64) 
     let tolerance = known.tolerances.of(Knob::Cap).unwrap_or(0.0) * UNIFORM;
     let now = &found.inverse * excess;
     let (l_now, c_now) = (now[(0, 0)].sqrt(), now[(1, 1)].sqrt());
+    // The unknowns are ln L, and C_s in its own unit.
+    if l_now < EXACT.0 && c_now < EXACT.1 * found.x[1].abs() {
+        return None;
+    }
     let mut best: Option<Advice> = None;
     for farad in CANDIDATES_F {
         let mut load = barest.load.clone();

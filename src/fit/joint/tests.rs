@@ -254,3 +254,19 @@ fn a_resistance_that_does_not_fit_is_found() {
     );
     assert!(of(6e3).is_none() && of(6.03e3).is_none());
 }
+
+/// What is known to the last digit needs no further take, what hangs on parts does.
+#[test]
+fn advice_is_silent_where_nothing_is_left() {
+    let takes: Vec<Take> = ["none", "cap=470p"].map(|c| seen(c, 0, INPUT, [0.0; 2])).into();
+    let of = |tolerance: f64| {
+        let known = Known {
+            tolerances: Tolerances(vec![(Knob::Cap, tolerance)]),
+            r_u: 0.0,
+            ..known(0.0)
+        };
+        fit(&takes, &known).unwrap().advice
+    };
+    assert_eq!(of(0.0), None);
+    assert!(of(0.01).is_some());
+}

@@ -30,12 +30,19 @@ fn db(v: f64) -> String {
     number::short(v, Unit::Decibel)
 }
 
+fn level(v: Option<f64>) -> String {
+    v.map_or("silent".into(), db)
+}
+
 fn hz(v: f64) -> String {
     number::short(v, Unit::Hertz)
 }
 
-/// "± 34 Hz" of a standard uncertainty, two digits.
+/// "± 34 Hz" of a standard uncertainty, two digits; "exact" where none is left.
 fn half(u: f64, unit: Unit) -> String {
+    if u <= 0.0 {
+        return "exact".into();
+    }
     let e = Estimate {
         value: 0.0,
         u,
@@ -89,8 +96,8 @@ fn table(out: &mut Screen, loads: &[LoadPredicted]) {
         let head = format!(
             "{:<2} {peak:<10} {height:<12} {:<10} {:<10} ",
             words::letter(i),
-            db(l.level_100_hz_db),
-            db(l.level_5_khz_db)
+            level(l.level_100_hz_db),
+            level(l.level_5_khz_db)
         );
         // A long load goes on below, under its own column.
         let room = out.style.usable().saturating_sub(columns(&head)).max(16);
@@ -352,7 +359,11 @@ pub fn coil_text(coil: &CoilDocument, files: &[PathBuf], style: Style) -> String
     out.row("L", &number::interval(&coil.l_h, Unit::Henry), BOLD);
     out.row("C_s", &number::interval(&coil.c_f, Unit::Farad), BOLD);
     let at = coil.temperature_c.map_or(String::new(), |t| format!(", at {t:.0} °C"));
-    out.row("R", &format!("{}{at}", number::interval(&coil.r_ohm, Unit::Ohm)), PLAIN);
+    let r = match coil.r_ohm.u > 0.0 {
+        true => number::interval(&coil.r_ohm, Unit::Ohm),
+        false => format!("{}, taken as exact", number::short(coil.r_ohm.value, Unit::Ohm)),
+    };
+    out.row("R", &format!("{r}{at}"), PLAIN);
     if let Some(loss) = &coil.loss_ohm {
         out.row(
             "Loss",
@@ -408,6 +419,20 @@ pub fn coil_text(coil: &CoilDocument, files: &[PathBuf], style: Style) -> String
             ),
             DIM,
         );
+        for i in &coil.inputs {
+            let parts = [("resistance", &i.resistance), ("capacitance", &i.capacitance)];
+            let told: Vec<String> = parts
+                .into_iter()
+                .filter_map(|(name, e)| {
+                    Some(format!(
+                        "{name} times {}",
+                        number::bare_interval(e.as_ref()?, Unit::Ratio)
+                    ))
+                })
+                .collect();
+            let rig = words::clean(i.rig.as_deref().unwrap_or("the rig"));
+            out.row("input", &format!("of {rig}: {} {LEVEL}", told.join(", ")), DIM);
+        }
         if let Some(row) = coil.correlations.get(1)
             && let Some(r) = row.get(2)
         {

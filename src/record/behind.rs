@@ -237,6 +237,7 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
     if r_ohm < LEAST_WINDING_OHM {
         notes.push(format!("{r_ohm} ohms are little for a pickup: was {r_ohm}k meant?"));
     }
+    notes.extend(unknown_temperatures(&used, r_at));
     let ohmmeter = about.ohmmeter.unwrap_or(OHMMETER);
     if about.ohmmeter.is_none() {
         notes.push(format!(
@@ -254,6 +255,20 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
     };
     let fit = joint::fit(&takes, &known).map_err(|why| cannot(why, &takes, &left_out))?;
     Ok(document(&used, &takes, &fit, (r_ohm, r_at), notes))
+}
+
+/// Says whose resistance is taken as it stands, for want of a temperature.
+fn unknown_temperatures(used: &[&Record], r_at: Option<f64>) -> Option<String> {
+    let without = used.iter().filter(|r| r.pickup.temperature_c.is_none()).count();
+    let whose = match (r_at, without) {
+        (Some(_), 0) => return None,
+        (None, _) => "of the ohmmeter's reading is".to_owned(),
+        (Some(_), n) if n == used.len() => "of the takes is".to_owned(),
+        (Some(_), n) => format!("of {n} of the takes is"),
+    };
+    Some(format!(
+        "the temperature {whose} not known: the resistance is taken as it was read (0.4 % for each kelvin between them)"
+    ))
 }
 
 fn spelt(load: &Load) -> String {

@@ -132,3 +132,20 @@ fn exact_takes_are_fitted_to_the_end() {
         assert!((loss.value / 1.5e6 - 1.0).abs() < 1e-6, "{of_q}: {loss:?}");
     }
 }
+
+#[test]
+fn a_temperature_that_is_not_known_is_said() {
+    let mut records = takes(&COIL, &["none", "cap=1n"]);
+    let of = |records: &[Record], room_c| {
+        let about = About {
+            room_c,
+            ..about(6e3, &[], None)
+        };
+        let notes = find(records, &about).unwrap().notes;
+        notes.into_iter().find(|n| n.contains("temperature"))
+    };
+    assert_eq!(of(&records, Some(21.0)), None);
+    assert!(of(&records, None).is_some_and(|n| n.contains("of the ohmmeter's reading")));
+    records[1].pickup.temperature_c = None;
+    assert!(of(&records, Some(21.0)).is_some_and(|n| n.contains("of 1 of the takes")));
+}

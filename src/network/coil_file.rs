@@ -291,17 +291,20 @@ impl CoilFile {
             line("emf", u.emf.map(number));
             line("correlations", lists(&u.correlations));
             for i in &u.input {
-                let head = "\n# Factors on what the rig states.\n[[uncertainty.input]]\nrig";
-                line(
-                    head,
-                    Some(toml::Value::String(i.rig.clone().unwrap_or_default()).to_string()),
-                );
-                line("hash", text(&i.hash));
-                line("resistance", i.resistance.map(number));
-                line("u_resistance", i.u_resistance.map(number));
-                line("capacitance", i.capacitance.map(number));
-                line("u_capacitance", i.u_capacitance.map(number));
-                line("correlations", lists(&i.correlations));
+                let mut head = "\n# Factors on what the rig states.\n[[uncertainty.input]]\n";
+                let entries = [
+                    ("rig", text(&i.rig)),
+                    ("hash", text(&i.hash)),
+                    ("resistance", i.resistance.map(number)),
+                    ("u_resistance", i.u_resistance.map(number)),
+                    ("capacitance", i.capacitance.map(number)),
+                    ("u_capacitance", i.u_capacitance.map(number)),
+                    ("correlations", lists(&i.correlations)),
+                ];
+                for (key, value) in entries.into_iter().filter(|e| e.1.is_some()) {
+                    line(&format!("{head}{key}"), value);
+                    head = "";
+                }
             }
         }
         s
@@ -391,14 +394,21 @@ mod tests {
                     vec![0.0, -0.9, 1.0, 0.0],
                     vec![0.0, 0.2, 0.0, 1.0],
                 ],
-                input: vec![InputKnown {
-                    rig: Some("north".into()),
-                    hash: Some("ab12".into()),
-                    capacitance: Some(0.99),
-                    u_capacitance: Some(0.02),
-                    correlations: vec![vec![0.0, 0.3, -0.6, 0.1, 1.0]],
-                    ..InputKnown::default()
-                }],
+                input: vec![
+                    InputKnown {
+                        rig: Some("north".into()),
+                        hash: Some("ab12".into()),
+                        capacitance: Some(0.99),
+                        u_capacitance: Some(0.02),
+                        correlations: vec![vec![0.0, 0.3, -0.6, 0.1, 1.0]],
+                        ..InputKnown::default()
+                    },
+                    InputKnown {
+                        resistance: Some(1.01),
+                        u_resistance: Some(0.03),
+                        ..InputKnown::default()
+                    },
+                ],
                 ..Uncertainty::default()
             }),
         };

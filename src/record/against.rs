@@ -160,11 +160,16 @@ fn take_against(record: &Record, setting: &Setting) -> Result<TakeAgainst> {
         sum += w * (measured[i] - predicted[i]);
         weight += w;
     }
-    let (offset, offset_u) = if weight > 0.0 {
-        (sum / weight, (1.0 / weight).sqrt())
-    } else {
-        (0.0, 0.0)
-    };
+    if weight <= 0.0 {
+        return Err(Failure::new(
+            format!(
+                "record {:?} holds no curve far enough below its resonance to lay on a prediction",
+                record.pickup.name
+            ),
+            "measure from 20 Hz on, or leave it out",
+        ));
+    }
+    let (offset, offset_u) = (sum / weight, (1.0 / weight).sqrt());
     let of_coil: Vec<f64> = setting
         .doubt(|s| lows(s, &setting.load))
         .into_iter()

@@ -648,8 +648,13 @@ fn findings(used: &[&Record], takes: &[Take], fit: &CoilFit, doc: &CoilDocument,
             Level::Warning,
             format!(
                 "the takes contradict each other {:.1} times more than noise and tolerances explain; the uncertainties are \
-                 widened by that: is every load what its record says, and nothing moved or warmed in between?",
-                chi2.sqrt()
+                 widened by that{}",
+                chi2.sqrt(),
+                match fit.other_r {
+                    // Asked already.
+                    Some(_) => "",
+                    None => ": is every load what its record says, and nothing moved or warmed in between?",
+                }
             ),
         );
     }

@@ -290,6 +290,7 @@ mod tests {
             interval(&e(3402.3, 0.0), Unit::Hertz),
             "3.40 kHz, uncertainty not known"
         );
+        assert_eq!(bare_interval(&e(3402.3, 0.0), Unit::Hertz), "3.40 kHz, u not known");
     }
 
     #[test]

@@ -160,6 +160,13 @@ fn a_folder_gets_coil_file_plot_and_table() {
     let run = f.run(&["coil", "t1", "t2", "--out", "result"]);
     assert_eq!(run.status, 0, "{}", run.err);
     assert_eq!(f.list("result"), ["coil.json", "coil.png", "coil.svg", "coil.toml"]);
+    // An ohmmeter that is right has no uncertainty, which is not one that is not known.
+    let exact = f.run(&["coil", "t1", "t2", "--tolerance", "ohms=0%"]);
+    assert!(
+        exact.out.contains("6.00 kΩ, taken as exact") && !exact.out.contains('?'),
+        "{}",
+        exact.out
+    );
     let svg = String::from_utf8(f.bytes("result/coil.svg")).unwrap();
     assert!(svg.contains("SIMULATED") || svg.contains("simulated"));
     let doc: Value = serde_json::from_slice(&f.bytes("result/coil.json")).unwrap();

@@ -311,3 +311,26 @@ fn parts_taken_off_and_put_on_again_cancel() {
     let far = 8.686 * UNIFORM * 0.05 / 1.26;
     assert!((0.9..1.4).contains(&(part / far)), "{part} {far}");
 }
+
+/// The level of a curve says nothing; without lows to lay on each other it is not known, which is something else than exact.
+#[test]
+fn a_curve_without_lows_is_refused() {
+    let of = |from_hz: f64| {
+        let mut r = record(&COIL, "cap=1n", Some(21.0));
+        let c = r.curve.as_mut().unwrap();
+        let first = c.freq_hz.iter().position(|f| *f > from_hz).unwrap();
+        for column in [
+            &mut c.freq_hz,
+            &mut c.mag_db,
+            &mut c.phase_deg,
+            &mut c.u_db,
+            &mut c.model_db,
+        ] {
+            column.drain(..first);
+        }
+        against(&[r], &basis(None), &Stated::default())
+    };
+    assert!(of(200.0).unwrap().within);
+    let e = of(1000.0).unwrap_err().to_string();
+    assert!(e.contains("far enough below its resonance"), "{e}");
+}

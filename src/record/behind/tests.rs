@@ -96,6 +96,9 @@ fn ohms_that_do_not_go_with_the_takes_are_questioned() {
         text.contains("7.20 kΩ") && text.contains("which coil and lead"),
         "{text}"
     );
+    let doc = find(&records, &about(7.2e3, &[], None)).unwrap();
+    let asked = doc.findings.iter().filter(|f| f.text.contains("is every load"));
+    assert_eq!(asked.count(), 0, "{:?}", doc.findings);
     assert!(silent(
         &find(&records, &about(6e3, &[], None)).unwrap(),
         CoilCode::OhmsApart

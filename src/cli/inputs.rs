@@ -15,10 +15,16 @@ pub enum LoadArg {
     Wiring(String),
 }
 
+/// On some systems `.TOML` is the same.
+pub fn names_toml(name: &str) -> bool {
+    let ending = name.len().checked_sub(5).and_then(|at| name.get(at..));
+    ending.is_some_and(|e| e.eq_ignore_ascii_case(".toml"))
+}
+
 /// A word without "=" is no part of a load: it names a wiring.
 pub fn load_arg(text: &str) -> Result<LoadArg> {
     let named = !text.contains('=') && !text.trim().is_empty() && text.trim() != "none";
-    if named || text.ends_with(".toml") {
+    if named || names_toml(text) {
         Ok(LoadArg::Wiring(text.trim().into()))
     } else {
         Load::parse(text).map(LoadArg::Load)
@@ -138,19 +144,27 @@ pub fn goal(text: &str) -> Result<Goal> {
     Ok(goal)
 }
 
+/// Far above anything that L, C_s and R describe.
+const MOST_HZ: f64 = 10e6;
+
 /// "100,1k,5k".
 pub fn frequencies(text: &str) -> Result<Vec<f64>> {
     text.split(',')
         .map(|t| {
             let hz = quantity::parse(t, Unit::Hertz)?;
-            if hz > 0.0 && hz <= 1e9 {
-                Ok(hz)
-            } else {
-                Err(Failure::new(
+            if hz <= 0.0 {
+                return Err(Failure::new(
                     format!("{} is no frequency to predict", quoted(t)),
                     "give frequencies above 0, such as 100,1k,5k",
-                ))
+                ));
             }
+            if hz > MOST_HZ {
+                return Err(Failure::new(
+                    format!("{} is above 10 MHz, where a winding is no coil any more", quoted(t)),
+                    "give hertz as 5000 or 5k; what is heard ends at 20k",
+                ));
+            }
+            Ok(hz)
         })
         .collect()
 }
@@ -160,7 +174,7 @@ pub fn frequencies(text: &str) -> Result<Vec<f64>> {
 pub struct ToleranceArg {
     pub parts: Tolerances,
     pub ohmmeter: Option<f64>,
-    /// Of the capacitance of the rig's input and lead.
+    /// Of the rig's input: its resistance, and its capacitance with the lead.
     pub input: Option<f64>,
 }
 
@@ -180,7 +194,8 @@ pub fn tolerance(text: &str) -> Result<ToleranceArg> {
         parts.0.retain(|p| p.0 != k);
         parts.0.push((k, t));
     };
-    for word in text.split_whitespace() {
+    let apart = |c: char| c == ',' || c.is_whitespace();
+    for word in text.split(apart).filter(|w| !w.is_empty()) {
         if word == "usual" {
             for (k, t) in Tolerances::usual().0 {
                 put(&mut out.parts, k, t);
@@ -333,6 +348,7 @@ mod tests {
         assert_eq!(t.parts.of(Knob::VolPot), Some(0.1));
         assert_eq!(t.parts.of(Knob::ToneCap), Some(0.1));
         assert_eq!(t.parts.of(Knob::Lead), None);
+        assert_eq!(tolerance("usual, cap=F,pots=10%, ohms=0.5%"), Ok(t));
         for (text, want) in [
             ("cap", "has no \"=\""),
             ("vol=1%", "no such part"),
@@ -353,7 +369,11 @@ mod tests {
             Ok(LoadArg::Wiring("a=b/guitar.toml".into()))
         );
         assert!(matches!(load_arg("vol=250k"), Ok(LoadArg::Load(_))));
+        assert_eq!(load_arg("B=C.TOML"), Ok(LoadArg::Wiring("B=C.TOML".into())));
+        assert!(!names_toml("toml") && !names_toml("ÄÖtoml"));
         assert!(load_arg("vol=250x").is_err());
+        let e = frequencies("1k,5G").unwrap_err().to_string();
+        assert!(e.contains("\"5G\" is above 10 MHz") && e.contains("5k"), "{e}");
         assert_eq!(frequencies("100,1k,5k"), Ok(vec![100.0, 1000.0, 5000.0]));
         assert!(frequencies("100,,5k").is_err() && frequencies("0").is_err());
     }

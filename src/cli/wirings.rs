@@ -3,11 +3,11 @@
 use std::path::Path;
 
 use super::context::stem;
-use super::inputs::LoadArg;
+use super::inputs::{LoadArg, names_toml};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::network::{CoilFile, Load, Wiring, wirings};
-use crate::quantity::quoted;
+use crate::quantity::{self, Unit, quoted};
 
 const MOST_BYTES: u64 = 256 * 1024;
 
@@ -33,7 +33,10 @@ pub fn resolve(arg: &LoadArg) -> Result<(String, Wiring)> {
         return Ok((name.clone(), wiring));
     }
     let path = Path::new(name);
-    if !name.ends_with(".toml") && !path.exists() {
+    if !names_toml(name) && !path.exists() {
+        if let Some(hint) = meant(name) {
+            return Err(Failure::new(format!("--load {} has no \"=\"", quoted(name)), hint));
+        }
         return Err(Failure::new(
             format!("--load {} is neither a load nor a wiring nor a file", quoted(name)),
             "write a load as \"vol=250k cable=5m@100p/m\"; `coilwright loads --list` names the wirings",
@@ -44,6 +47,18 @@ pub fn resolve(arg: &LoadArg) -> Result<(String, Wiring)> {
     let coil = |file: &str| read_coil(&folder.join(file)).map(|f| f.coil());
     let wiring = Wiring::parse(&path.display().to_string(), &text, &coil)?;
     Ok((wiring.name.clone().unwrap_or_else(|| stem(path)), wiring))
+}
+
+/// A bare value may be that of a part: which one?
+fn meant(text: &str) -> Option<String> {
+    let is = |unit| quantity::parse(text, unit).is_ok();
+    // "500k" could be both to a reader of units; the letter tells.
+    let small = text.trim_end_matches(['F', 'f']).ends_with(['p', 'n', 'u', 'µ']);
+    match (small && is(Unit::Farad), is(Unit::Ohm)) {
+        (true, _) => Some(format!("write cap={text} for a capacitor")),
+        (false, true) => Some(format!("write vol={text} for a volume pot, res={text} for a resistor")),
+        (false, false) => None,
+    }
 }
 
 /// A load on one pickup, as a take has it.

@@ -9,6 +9,7 @@ use crate::cli::context::ready_folder;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::spice;
+use crate::record::against::Stated;
 use crate::record::behind::{self, About, CoilDocument};
 use crate::record::loads::Basis;
 use crate::record::{Record, Verdict, against, store};
@@ -51,7 +52,9 @@ fn write(args: &CoilArgs, records: &[Record], coil: &CoilDocument, about: &About
     let toml = file.to_toml(&remark(coil));
     let mut list: Vec<(PathBuf, Vec<u8>)> = Vec::new();
     match &args.out {
-        Some(out) if out.extension().is_some_and(|e| e == "toml") => list.push((out.clone(), toml.into_bytes())),
+        Some(out) if out.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml")) => {
+            list.push((out.clone(), toml.into_bytes()))
+        }
         Some(out) => {
             let folder = ready_folder(out)?;
             let seen: Vec<Record> = records
@@ -60,7 +63,12 @@ fn write(args: &CoilArgs, records: &[Record], coil: &CoilDocument, about: &About
                 .cloned()
                 .collect();
             let basis = Basis::of(file.clone())?;
-            let laid = against::against(&seen, &basis, &about.tolerances)?;
+            let stated = Stated {
+                parts: about.tolerances.clone(),
+                // The file that was just made knows these inputs.
+                input: None,
+            };
+            let laid = against::against(&seen, &basis, &stated)?;
             let plot = loads_plot::against(&laid, &coil.pickup.name)?;
             list.push((folder.join("coil.toml"), toml.into_bytes()));
             list.push((folder.join("coil.svg"), plot.svg.into_bytes()));

@@ -10,6 +10,7 @@ use crate::cli::context::Fresh;
 use crate::cli::wirings::{read_coil, resolve};
 use crate::failure::{Failure, Result, Status};
 use crate::network::{Coil, CoilFile, Knob, Load, Wiring, predict, reach, spice, wirings as built_in};
+use crate::record::against::{Instead, Stated};
 use crate::record::loads::{Basis, LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
 use crate::record::{Record, against, store};
 use crate::report::{loads_plot, text};
@@ -20,6 +21,7 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
         console.result(&text::wirings_text(&built_in::listed(), outcome::style(args.shown)))?;
         return Ok(Status::Done);
     }
+    refuse_idle(args)?;
     let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
     let basis = basis(args, &wirings)?;
     let takes: Vec<Record> = args.against.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
@@ -27,8 +29,12 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     if wirings.is_empty() && !other_job {
         wirings.push(("none".into(), Wiring::default()));
     }
+    let mut instead = instead(args, &wirings)?;
     if let Some(path) = &args.rig {
         let input = Rig::read(path)?.input.unwrap_or_default();
+        if let Some(to) = &mut instead {
+            to.input = (input.resistance_ohm, input.load_f());
+        }
         for (name, w) in &mut wirings {
             w.load = w.load.with_input(input.resistance_ohm, input.load_f());
             name.push_str(" on the rig's input");
@@ -56,25 +62,18 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     if manner.tolerances.is_some() && !loads.is_empty() && loads.iter().all(|l| l.band.is_none()) {
         notes.push("no part of these loads has a tolerance".into());
     }
-    let parts = args.tolerance.clone().unwrap_or_default().parts;
+    let tolerance = args.tolerance.clone().unwrap_or_default();
+    let stated = Stated {
+        parts: tolerance.parts,
+        input: tolerance.input,
+    };
     let laid = match takes.is_empty() {
         true => None,
-        false => Some(against::against(&takes, &basis, &parts)?),
+        false => Some(against::against(&takes, &basis, &stated)?),
     };
-    let undone = match &args.undo {
-        Some(path) => {
-            let to = match wirings.first() {
-                None => Load::default(),
-                Some((name, w)) => w.as_load().ok_or_else(|| {
-                    Failure::new(
-                        format!("the wiring {name} is more than one pickup"),
-                        "give --undo a load on one pickup",
-                    )
-                })?,
-            };
-            Some(against::undo(&store::read(path)?, &basis, &to)?)
-        }
-        None => None,
+    let undone = match (&args.undo, &instead) {
+        (Some(path), Some(to)) => Some(against::undo(&store::read(path)?, &basis, to, &stated)?),
+        _ => None,
     };
     let document = LoadsDocument {
         schema: SCHEMA.into(),
@@ -94,6 +93,60 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     Ok(Status::Done)
 }
 
+/// Options that would have no say here: better refused than passed over.
+fn refuse_idle(args: &LoadsArgs) -> Result<()> {
+    let of_takes = !args.against.is_empty() || args.undo.is_some();
+    let tolerance = args.tolerance.as_ref();
+    if tolerance.is_some_and(|t| t.ohmmeter.is_some()) {
+        return Err(Failure::new(
+            "--tolerance ohms= is of the ohmmeter, and a prediction reads none",
+            "give it to `coilwright coil`, whose coil file states the u of the resistance, and leave it out here",
+        ));
+    }
+    if tolerance.is_some_and(|t| t.input.is_some()) && !of_takes {
+        return Err(Failure::new(
+            "--tolerance input= is of the rig that a take was made on, and no take is given",
+            "give it with --against or --undo, or leave it out",
+        ));
+    }
+    if args.undo.is_some() && args.vary.is_some() {
+        return Err(Failure::new(
+            "--undo puts one load in the place of another, and --vary makes many",
+            "give one --load, or ask for the sweep by itself",
+        ));
+    }
+    if args.undo.is_some() && args.reach.is_some() {
+        return Err(Failure::new(
+            "--undo puts a known load in the place of another, and --reach looks for one",
+            "ask for --reach first, then --undo with the --load it finds",
+        ));
+    }
+    Ok(())
+}
+
+/// What --undo puts in the place of the take's load.
+fn instead(args: &LoadsArgs, wirings: &[(String, Wiring)]) -> Result<Option<Instead>> {
+    if args.undo.is_none() {
+        return Ok(None);
+    }
+    let load = match wirings {
+        [] => Load::default(),
+        _ => {
+            let (name, wiring) = first(wirings, "--undo")?;
+            wiring.as_load().ok_or_else(|| {
+                Failure::new(
+                    format!("the wiring {name} is more than one pickup"),
+                    "give --undo a load on one pickup",
+                )
+            })?
+        }
+    };
+    Ok(Some(Instead {
+        load,
+        ..Instead::default()
+    }))
+}
+
 /// The load that was found, its values with as many digits as one would say them with.
 fn spelt(r: &reach::Reached) -> String {
     let mut load = r.wiring.load.clone();
@@ -109,7 +162,7 @@ fn first<'a>(wirings: &'a [(String, Wiring)], option: &str) -> Result<&'a (Strin
         [one] => Ok(one),
         _ => Err(Failure::new(
             format!("{option} wants one --load, and {} are given", wirings.len()),
-            "give the load that is to be changed",
+            "give the one that is meant",
         )),
     }
 }

@@ -8,6 +8,9 @@ use crate::failure::{Failure, Result};
 
 pub const SCHEMA: &str = "coilwright/coil/1";
 
+/// An eigenvalue may be this far below nought for each number of a row: correlations that were rounded to three digits.
+const ROUNDED: f64 = 1e-3;
+
 /// A coil with how sure it is. By hand r_ohm, l_h and c_f will do.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -52,6 +55,54 @@ pub struct Uncertainty {
     /// Rows and columns: r_ohm, l_h, c_f, then those of loss_ohm, k, tau, emf that are there. Left out: none hangs on another.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub correlations: Vec<Vec<f64>>,
+    /// The inputs of the rigs that the takes were made on, where they are known within a tolerance.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub input: Vec<InputKnown>,
+}
+
+/// A quantity of a rig's input.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum InputPart {
+    Resistance,
+    /// With the lead's.
+    Capacitance,
+}
+
+/// The input of a rig as the takes have it: factors on what the rig states. They hang together with the coil: what the input
+/// has too much, the winding lacks.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct InputKnown {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rig: Option<String>,
+    /// Of the rig file.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hash: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub resistance: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub u_resistance: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub capacitance: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub u_capacitance: Option<f64>,
+    /// Rows: resistance, capacitance, those that are there. Columns: the coil's parameters as above, then these. Left out:
+    /// none hangs on another.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub correlations: Vec<Vec<f64>>,
+}
+
+impl InputKnown {
+    /// Factor and standard uncertainty of those that are there.
+    pub fn factors(&self) -> Vec<(InputPart, f64, f64)> {
+        let all = [
+            (InputPart::Resistance, self.resistance, self.u_resistance),
+            (InputPart::Capacitance, self.capacitance, self.u_capacitance),
+        ];
+        all.into_iter()
+            .filter_map(|(part, value, u)| Some((part, value?, u.unwrap_or(0.0))))
+            .collect()
+    }
 }
 
 /// Parameters of a coil as a vector: R, L, C_s, then 1/loss and the metal's k, tau, emf where it has them. The loss goes by
@@ -118,6 +169,20 @@ impl CoilFile {
         let Some(u) = &self.uncertainty else {
             return Ok(None);
         };
+        let whole = self.covariance_with(u, None)?;
+        for input in &u.input {
+            self.covariance_with(u, Some(input))?;
+        }
+        Ok(Some(whole))
+    }
+
+    /// Covariance of [`parameters`], then of the factors of an input of this file.
+    pub fn with_input(&self, input: &InputKnown) -> Result<Option<DMatrix<f64>>> {
+        let of = |u| self.covariance_with(u, Some(input));
+        self.uncertainty.as_ref().map(of).transpose()
+    }
+
+    fn covariance_with(&self, u: &Uncertainty, input: Option<&InputKnown>) -> Result<DMatrix<f64>> {
         let mut sd = vec![u.r_ohm, u.l_h, u.c_f];
         if let Some(r) = self.loss_ohm {
             sd.push(u.loss_ohm.unwrap_or(0.0) / (r * r));
@@ -125,37 +190,71 @@ impl CoilFile {
         if self.eddy.is_some() {
             sd.extend([u.k, u.tau, u.emf].map(|x| x.unwrap_or(0.0)));
         }
+        let own = sd.len();
+        let factors = input.map(InputKnown::factors).unwrap_or_default();
+        sd.extend(factors.iter().map(|f| f.2));
         let wrong = |what: &str| {
+            let whose = input.map_or(String::new(), |i| {
+                format!(" of the input of {:?}", i.rig.as_deref().unwrap_or("a rig"))
+            });
             Failure::new(
-                format!("uncertainty: {what}"),
+                format!("uncertainty{whose}: {what}"),
                 "uncertainties are 0 or above, correlations a square list of -1...1 with 1 from corner to corner",
             )
         };
         if sd.iter().any(|s| !(s.is_finite() && *s >= 0.0)) {
             return Err(wrong("a value is negative"));
         }
-        let n = sd.len();
-        let c = &u.correlations;
-        if c.is_empty() {
-            return Ok(Some(DMatrix::from_diagonal(
-                &sd.iter().map(|s| s * s).collect::<Vec<_>>().into(),
-            )));
+        if factors.iter().any(|f| !(f.1.is_finite() && f.1 > 0.0)) {
+            return Err(wrong("a factor is not above 0"));
         }
-        if c.len() != n || c.iter().any(|row| row.len() != n) {
-            return Err(wrong(&format!("correlations are not {n} lists of {n} numbers")));
+        let n = sd.len();
+        let mut c = DMatrix::identity(n, n);
+        let lists = |rows: &[Vec<f64>], count: usize, length: usize| {
+            let fits = rows.is_empty() || (rows.len() == count && rows.iter().all(|row| row.len() == length));
+            match fits {
+                true => Ok(()),
+                false => Err(wrong(&format!(
+                    "correlations are not {count} lists of {length} numbers"
+                ))),
+            }
+        };
+        lists(&u.correlations, own, own)?;
+        for (a, row) in u.correlations.iter().enumerate() {
+            for (b, r) in row.iter().enumerate() {
+                c[(a, b)] = *r;
+            }
+        }
+        if let Some(input) = input {
+            lists(&input.correlations, factors.len(), n)?;
+            for (a, row) in input.correlations.iter().enumerate() {
+                for (b, r) in row.iter().enumerate() {
+                    c[(own + a, b)] = *r;
+                    if b < own {
+                        c[(b, own + a)] = *r;
+                    }
+                }
+            }
         }
         let fits = |a: usize, b: usize| {
-            let r = c[a][b];
-            (-1.0..=1.0).contains(&r) && (r - c[b][a]).abs() < 1e-6 && (a != b || (r - 1.0).abs() < 1e-9)
+            let r = c[(a, b)];
+            (-1.0..=1.0).contains(&r) && (r - c[(b, a)]).abs() < 1e-6 && (a != b || (r - 1.0).abs() < 1e-9)
         };
         if (0..n).any(|a| (0..n).any(|b| !fits(a, b))) {
             return Err(wrong("correlations are not symmetric or not from -1 to 1"));
         }
+        let least = c.clone().symmetric_eigenvalues().min();
+        if least < -ROUNDED * n as f64 {
+            return Err(Failure::new(
+                wrong("correlations contradict each other: no three numbers hang together so").what,
+                "copy them from the file that `coilwright coil --out` wrote, or leave correlations out",
+            ));
+        }
         // The sign of 1/loss runs against that of the loss itself.
         let sign = |i: usize| if i == 3 && self.loss_ohm.is_some() { -1.0 } else { 1.0 };
-        Ok(Some(DMatrix::from_fn(n, n, |a, b| {
-            sign(a) * sign(b) * c[a][b] * sd[a] * sd[b]
-        })))
+        Ok(DMatrix::from_fn(n, n, |a, b| {
+            sign(a) * sign(b) * c[(a, b)] * sd[a] * sd[b]
+        }))
     }
 
     /// As a file, with a remark at its head. Written line by line: numbers of 1e-10 are to be read by people too.
@@ -190,15 +289,36 @@ impl CoilFile {
             line("k", u.k.map(number));
             line("tau", u.tau.map(number));
             line("emf", u.emf.map(number));
-            let rows = u.correlations.iter().map(|row| {
-                let row: Vec<String> = row.iter().map(|v| format!("{v:?}")).collect();
-                format!("    [{}],\n", row.join(", "))
-            });
-            let rows: String = rows.collect();
-            line("correlations", (!rows.is_empty()).then(|| format!("[\n{rows}]")));
+            line("correlations", lists(&u.correlations));
+            for i in &u.input {
+                let mut head = "\n# Factors on what the rig states.\n[[uncertainty.input]]\n";
+                let entries = [
+                    ("rig", text(&i.rig)),
+                    ("hash", text(&i.hash)),
+                    ("resistance", i.resistance.map(number)),
+                    ("u_resistance", i.u_resistance.map(number)),
+                    ("capacitance", i.capacitance.map(number)),
+                    ("u_capacitance", i.u_capacitance.map(number)),
+                    ("correlations", lists(&i.correlations)),
+                ];
+                for (key, value) in entries.into_iter().filter(|e| e.1.is_some()) {
+                    line(&format!("{head}{key}"), value);
+                    head = "";
+                }
+            }
         }
         s
     }
+}
+
+/// Rows of numbers, one a line.
+fn lists(rows: &[Vec<f64>]) -> Option<String> {
+    let row = |row: &Vec<f64>| {
+        let row: Vec<String> = row.iter().map(|v| format!("{v:?}")).collect();
+        format!("    [{}],\n", row.join(", "))
+    };
+    let text: String = rows.iter().map(row).collect();
+    (!text.is_empty()).then(|| format!("[\n{text}]"))
 }
 
 /// With a point or an exponent, as TOML wants it.
@@ -238,6 +358,14 @@ mod tests {
                 "r_ohm = 6000\nl_h = 2.4\nc_f = 0.0\n[uncertainty]\nl_h = 1.0\ncorrelations = [[1.0]]\n",
                 "3 lists of 3",
             ),
+            (
+                "r_ohm = 6000\nl_h = 2.4\nc_f = 1e-10\n[uncertainty]\nl_h = 0.1\ncorrelations = [[1.0,0.9,-0.9],[0.9,1.0,0.9],[-0.9,0.9,1.0]]\n",
+                "uncertainty: correlations contradict each other",
+            ),
+            (
+                "r_ohm = 6000\nl_h = 2.4\nc_f = 1e-10\n[uncertainty]\nl_h = 0.1\n[[uncertainty.input]]\nrig = \"north\"\ncapacitance = 1.0\nu_capacitance = 0.1\ncorrelations = [[0.0, 0.8, 0.8, 1.0]]\n",
+                "of the input of \"north\": correlations contradict each other",
+            ),
         ] {
             let e = CoilFile::parse("a.toml", text).unwrap_err().to_string();
             assert!(e.contains(want) && e.starts_with("a.toml"), "{e}");
@@ -266,6 +394,21 @@ mod tests {
                     vec![0.0, -0.9, 1.0, 0.0],
                     vec![0.0, 0.2, 0.0, 1.0],
                 ],
+                input: vec![
+                    InputKnown {
+                        rig: Some("north".into()),
+                        hash: Some("ab12".into()),
+                        capacitance: Some(0.99),
+                        u_capacitance: Some(0.02),
+                        correlations: vec![vec![0.0, 0.3, -0.6, 0.1, 1.0]],
+                        ..InputKnown::default()
+                    },
+                    InputKnown {
+                        resistance: Some(1.01),
+                        u_resistance: Some(0.03),
+                        ..InputKnown::default()
+                    },
+                ],
                 ..Uncertainty::default()
             }),
         };
@@ -276,7 +419,15 @@ mod tests {
         assert_eq!(back, file);
         let c = back.covariance().unwrap().unwrap();
         assert!((c[(1, 2)] / (-0.9 * 0.01 * 1e-12) - 1.0).abs() < 1e-12);
+        let with = back
+            .with_input(&back.uncertainty.as_ref().unwrap().input[0])
+            .unwrap()
+            .unwrap();
+        assert_eq!(with.nrows(), 5);
+        assert!((with[(4, 2)] / (-0.6 * 0.02 * 1e-12) - 1.0).abs() < 1e-12 && with[(2, 4)] == with[(4, 2)]);
         let sd = 1e5 / 1.5e6f64.powi(2);
+        // The loss goes by its conductance, here as well.
+        assert!((with[(4, 3)] / (-0.1 * 0.02 * sd) - 1.0).abs() < 1e-12);
         assert!((c[(1, 3)] / (-0.2 * 0.01 * sd) - 1.0).abs() < 1e-12);
         let p = parameters(&back.coil());
         let again = with_parameters(&back.coil(), &p);

@@ -36,7 +36,8 @@ pub struct Doubt {
     pub peak_hz: Option<f64>,
     pub peak_db: Option<f64>,
     pub height_db: Option<f64>,
-    pub levels_db: [f64; 2],
+    /// `None` where a level is not there all around the coil.
+    pub levels_db: [Option<f64>; 2],
 }
 
 pub fn db(gain: f64) -> f64 {
@@ -79,10 +80,22 @@ pub fn propagate(
     covariance: &DMatrix<f64>,
     numbers: impl Fn(&Coil) -> Vec<Option<f64>>,
 ) -> Vec<Option<f64>> {
-    let centre = parameters(coil);
+    let held = |p: &[f64]| parameters(&with_parameters(coil, p));
+    propagate_over(&parameters(coil), covariance, held, |p| {
+        numbers(&with_parameters(coil, p))
+    })
+}
+
+/// The same of any numbers that are known with a covariance; `held` keeps them within what they can be.
+pub fn propagate_over(
+    centre: &[f64],
+    covariance: &DMatrix<f64>,
+    held: impl Fn(&[f64]) -> Vec<f64>,
+    numbers: impl Fn(&[f64]) -> Vec<Option<f64>>,
+) -> Vec<Option<f64>> {
     let n = centre.len();
     let sd: Vec<f64> = (0..n).map(|i| covariance[(i, i)].max(0.0).sqrt()).collect();
-    let mut slopes: Vec<Option<Vec<f64>>> = numbers(coil).iter().map(|v| v.map(|_| vec![0.0; n])).collect();
+    let mut slopes: Vec<Option<Vec<f64>>> = numbers(centre).iter().map(|v| v.map(|_| vec![0.0; n])).collect();
     for i in (0..n).filter(|i| sd[*i] > 0.0) {
         // Far enough for the arithmetic, near enough for a straight line.
         let size = centre[i].abs();
@@ -92,10 +105,10 @@ pub fn propagate(
             0.1 * sd[i]
         };
         let at = |step: f64| {
-            let mut p = centre.clone();
+            let mut p = centre.to_vec();
             p[i] += step;
-            let moved = with_parameters(coil, &p);
-            (parameters(&moved)[i], numbers(&moved))
+            let p = held(&p);
+            (p[i], numbers(&p))
         };
         let ((above_at, above), (below_at, below)) = (at(h), at(-h));
         for (k, slot) in slopes.iter_mut().enumerate() {
@@ -129,8 +142,8 @@ pub fn doubt(wiring: &Wiring, coil: &Coil, covariance: &DMatrix<f64>) -> Doubt {
             f.peak_hz,
             f.peak_db,
             f.height_db,
-            Some(f.levels_db[0]),
-            Some(f.levels_db[1]),
+            Some(f.levels_db[0]).filter(|d| d.is_finite()),
+            Some(f.levels_db[1]).filter(|d| d.is_finite()),
         ]
     });
     Doubt {
@@ -139,7 +152,7 @@ pub fn doubt(wiring: &Wiring, coil: &Coil, covariance: &DMatrix<f64>) -> Doubt {
         peak_hz: u[2],
         peak_db: u[3],
         height_db: u[4],
-        levels_db: [u[5].unwrap_or(0.0), u[6].unwrap_or(0.0)],
+        levels_db: [u[5], u[6]],
     }
 }
 
@@ -198,5 +211,15 @@ mod tests {
         c[(2, 1)] = -ul * uc;
         let d = doubt(&w, &COIL, &c);
         assert!(d.f0_hz.unwrap() < 1e-6 * f0, "{d:?}");
+    }
+
+    /// A level that is not there on one side of the coil is not known, which is something else than exact.
+    #[test]
+    fn a_level_that_is_not_there_has_no_uncertainty() {
+        let w = Wiring::from(Load::parse("vol=250k@0 amp=1M").unwrap());
+        let c = DMatrix::from_diagonal(&vec![100.0, 1e-4, 1e-24].into());
+        assert_eq!(doubt(&w, &COIL, &c).levels_db, [None, None]);
+        let w = Wiring::from(Load::parse("vol=250k amp=1M").unwrap());
+        assert!(doubt(&w, &COIL, &c).levels_db.iter().all(Option::is_some));
     }
 }

@@ -20,13 +20,45 @@ pub struct Band {
     pub height_db: Option<[f64; 2]>,
     /// Of the gain at each frequency asked for, in dB.
     pub gain_db: Vec<[f64; 2]>,
-    /// The parts that were varied, with their tolerances.
-    pub parts: Vec<(Knob, f64)>,
+    /// The parts that were varied.
+    pub parts: Vec<Drawn>,
 }
 
-/// Runs with every part of the shared load drawn evenly from within its tolerance, each by itself.
+/// A part that is drawn from within its tolerance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drawn {
+    /// The pickup, or the coil, that it belongs to; `None`: shared by all.
+    pub whose: Option<String>,
+    pub knob: Knob,
+    /// As printed on it, in SI units.
+    pub printed: f64,
+    /// Relative, to either side.
+    pub tolerance: f64,
+}
+
+/// Every part of every load of a wiring that has a tolerance, with the place of its load among [`Wiring::loads`].
+fn drawn(wiring: &Wiring, tolerances: &Tolerances) -> Vec<(usize, Drawn)> {
+    let mut parts = Vec::new();
+    for (at, (whose, load)) in wiring.loads().into_iter().enumerate() {
+        for (knob, tolerance) in tolerances.0.iter().filter(|(k, t)| k.is_part() && *t > 0.0) {
+            if let Some(printed) = knob.get(load) {
+                let part = Drawn {
+                    whose: whose.clone(),
+                    knob: *knob,
+                    printed,
+                    tolerance: *tolerance,
+                };
+                parts.push((at, part));
+            }
+        }
+    }
+    parts
+}
+
+/// Runs with every part of the loads, the shared one and those of the pickups and coils, drawn evenly from within its
+/// tolerance, each by itself.
 ///
-/// `None` where no part of the load has a tolerance.
+/// `None` where no part has a tolerance.
 pub fn band(
     wiring: &Wiring,
     coil: &Coil,
@@ -35,12 +67,7 @@ pub fn band(
     runs: usize,
     seed: u64,
 ) -> Option<Band> {
-    let parts: Vec<(Knob, f64, f64)> = tolerances
-        .0
-        .iter()
-        .filter(|(k, t)| k.is_part() && *t > 0.0)
-        .filter_map(|(k, t)| Some((*k, *t, k.get(&wiring.load)?)))
-        .collect();
+    let parts = drawn(wiring, tolerances);
     if parts.is_empty() || runs == 0 {
         return None;
     }
@@ -50,9 +77,13 @@ pub fn band(
     let mut gains: Vec<Vec<f64>> = vec![Vec::with_capacity(runs); freq_hz.len()];
     let mut one = wiring.clone();
     for _ in 0..runs {
-        for (knob, tolerance, nominal) in &parts {
-            // The knob is there: its nominal value was read from it.
-            let _ = knob.set(&mut one.load, nominal * (1.0 + tolerance * (2.0 * even() - 1.0)));
+        let mut loads = one.loads_mut();
+        for (at, part) in &parts {
+            let value = part.printed * (1.0 + part.tolerance * (2.0 * even() - 1.0));
+            if let Some(load) = loads.get_mut(*at) {
+                // The part is there: its value was read from it.
+                let _ = part.knob.set(load, value);
+            }
         }
         for (column, h) in gains.iter_mut().zip(predict::curve(&one, coil, freq_hz)) {
             column.push(h.norm_sqr());
@@ -76,7 +107,7 @@ pub fn band(
             .iter_mut()
             .map(|g| middle_95(g).map_or([f64::NEG_INFINITY; 2], |b| b.map(|p| 10.0 * p.log10())))
             .collect(),
-        parts: parts.iter().map(|(k, t, _)| (*k, *t)).collect(),
+        parts: parts.into_iter().map(|p| p.1).collect(),
     })
 }
 
@@ -125,7 +156,50 @@ mod tests {
         let w = Wiring::from(Load::parse("vol=250k").unwrap());
         assert_eq!(band(&w, &coil, &Tolerances(vec![(Knob::Cap, 0.1)]), &[], 100, 1), None);
         let b = band(&w, &coil, &Tolerances::usual(), &[], 100, 1).unwrap();
-        assert_eq!(b.parts, [(Knob::VolPot, 0.2)]);
+        let [part] = b.parts.as_slice() else {
+            panic!("{:?}", b.parts)
+        };
+        assert_eq!(
+            (part.knob, part.printed, part.tolerance, &part.whose),
+            (Knob::VolPot, 250e3, 0.2, &None)
+        );
         assert_eq!(band(&w, &coil, &Tolerances::usual(), &[], 100, 1), Some(b));
+    }
+
+    /// A capacitor across the only coil of a pickup, or in its own load, is the capacitor of the load itself: the same
+    /// interval, and from the same draws.
+    #[test]
+    fn parts_of_pickups_and_coils_are_drawn_as_well() {
+        let coil = Coil::new(6e3, 2.4, 0.0);
+        let t = Tolerances(vec![(Knob::Cap, 0.1), (Knob::VolPot, 0.2)]);
+        let of = |text: &str| {
+            let none = |_: &str| unreachable!();
+            let w = Wiring::parse("w", text, &none).unwrap();
+            band(&w, &coil, &t, &[5e3], 500, 1).unwrap()
+        };
+        let shared = of("load = \"cap=1n\"\n");
+        let own = of("[[pickup]]\nname = \"neck\"\nload = \"cap=1n\"\n");
+        let across = of("[[pickup]]\nname = \"neck\"\n[[pickup.coil]]\nname = \"upper\"\nacross = \"cap=1n\"\n");
+        for b in [&own, &across] {
+            let ([a, z], [lo, hi]) = (b.peak_hz.unwrap(), shared.peak_hz.unwrap());
+            assert!(
+                (a / lo - 1.0).abs() < 1e-6 && (z / hi - 1.0).abs() < 1e-6,
+                "{a} {z} {lo} {hi}"
+            );
+            assert_eq!(b.parts[0].whose.as_deref(), Some("neck"));
+        }
+        assert!(shared.peak_hz.unwrap()[1] / shared.peak_hz.unwrap()[0] > 1.08);
+        let two = of(
+            "load = \"vol=250k\"\n[[pickup]]\nload = \"cap=1n\"\n[[pickup.coil]]\n[[pickup.coil]]\nname = \"low\"\nacross = \"cap=2n\"\n",
+        );
+        let whose: Vec<_> = two.parts.iter().map(|p| (p.whose.as_deref(), p.knob)).collect();
+        assert_eq!(
+            whose,
+            [
+                (None, Knob::VolPot),
+                (Some("pickup 1"), Knob::Cap),
+                (Some("pickup 1, low"), Knob::Cap)
+            ]
+        );
     }
 }

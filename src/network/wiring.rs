@@ -148,6 +148,34 @@ impl Wiring {
         t.emf * end.put_in_line(t.z).ratio()
     }
 
+    /// Every load of the wiring, and whose it is: the shared one first, then those of the pickups and across their coils.
+    pub fn loads(&self) -> Vec<(Option<String>, &Load)> {
+        let mut all = vec![(None, &self.load)];
+        for (i, p) in self.pickups.iter().enumerate() {
+            let name = p.name.clone().unwrap_or_else(|| format!("pickup {}", i + 1));
+            all.push((Some(name.clone()), &p.load));
+            for (k, m) in p.coils.iter().enumerate() {
+                let coil = m.name.clone().unwrap_or_else(|| format!("coil {}", k + 1));
+                let whose = match p.coils.len() {
+                    1 => name.clone(),
+                    _ => format!("{name}, {coil}"),
+                };
+                all.push((Some(whose), &m.across));
+            }
+        }
+        all
+    }
+
+    /// The same loads in the same order, to be changed.
+    pub fn loads_mut(&mut self) -> Vec<&mut Load> {
+        let mut all = vec![&mut self.load];
+        for p in &mut self.pickups {
+            all.push(&mut p.load);
+            all.extend(p.coils.iter_mut().map(|m| &mut m.across));
+        }
+        all
+    }
+
     /// The closed formulas, where the circuit is of second order.
     pub fn second_order(&self, given: &Coil) -> Option<SecondOrder> {
         if self.pickups.is_empty() {

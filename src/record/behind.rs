@@ -8,10 +8,11 @@ use super::compose::COPPER_PER_K;
 use super::{Code, Level, Model, Record, Verdict};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
-use crate::fit::joint::{self, Cannot, CoilFit, Known, Point, Seen, Take};
-use crate::network::coil_file::{CoilFile, SCHEMA, Uncertainty};
+use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Source, Take};
+use crate::network::coil_file::{CoilFile, InputKnown, InputPart, SCHEMA, Uncertainty};
 use crate::network::knob::{Knob, Tolerances, UNIFORM};
 use crate::network::{Coil, Load};
+use crate::quantity::{self, Unit};
 
 /// What is known besides the records.
 #[derive(Debug, Clone, Default)]
@@ -23,7 +24,7 @@ pub struct About {
     /// Half-width of the ohmmeter's reading, relative; left out, [`OHMMETER`].
     pub ohmmeter: Option<f64>,
     pub tolerances: Tolerances,
-    /// Half-width of the capacitance of the rig's input and lead, relative.
+    /// Half-width of the rig's input, relative: of its resistance, and of its capacitance with the lead.
     pub input: Option<f64>,
 }
 
@@ -52,6 +53,9 @@ pub struct CoilDocument {
     pub temperature_c: Option<f64>,
     /// What the printed values of the known parts share in the variance of l_h and of c_f.
     pub from_parts: [f64; 2],
+    /// What the takes leave open of the inputs of their rigs: those that were said to be known within a tolerance.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub inputs: Vec<InputFound>,
     /// How each take agrees, in the order given.
     pub takes: Vec<TakeAgreement>,
     /// The further load that would help most; null where none would by a tenth.
@@ -71,6 +75,21 @@ pub struct EddyFound {
     /// Seconds.
     pub tau: Estimate,
     pub emf: Estimate,
+}
+
+/// The input of a rig: factors on what the rig states. What it has too much, the winding lacks.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct InputFound {
+    pub rig: Option<String>,
+    /// Of the rig file.
+    pub hash: Option<String>,
+    /// Null where the rig states none.
+    pub resistance: Option<Estimate>,
+    /// With the lead; null where the rig states none.
+    pub capacitance: Option<Estimate>,
+    /// Rows: resistance, capacitance, those that are there. Columns: the coil's parameters as in its own correlations, then
+    /// these.
+    pub correlations: Vec<Vec<f64>>,
 }
 
 /// Seen less predicted by the coil found.
@@ -107,6 +126,8 @@ pub enum CoilCode {
     TakesDisagree,
     /// The Qs do not follow one resistance and one loss.
     DampingApart,
+    /// The stated resistance and the takes do not go together.
+    OhmsApart,
     /// C_s came out as nought.
     NoCapacitance,
     /// Records of more than one pickup, or of warnings.
@@ -121,6 +142,9 @@ pub struct CoilFinding {
     pub level: Level,
     pub text: String,
 }
+
+#[cfg(test)]
+mod tests;
 
 /// Windings of guitar pickups start far above this (common practice: 2 kilohms and more).
 const LEAST_WINDING_OHM: f64 = 50.0;
@@ -175,11 +199,17 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
         .iter()
         .filter(|r| r.verdict != Verdict::Rejected && r.resonance.is_some())
         .collect();
-    if used.len() < records.len() {
-        notes.push(format!(
-            "{} of the records have no reading and are left out",
-            records.len() - used.len()
-        ));
+    let left_out: Vec<String> = records
+        .iter()
+        .filter(|r| !used.iter().any(|u| std::ptr::eq(*u, *r)))
+        .map(|r| {
+            let load = r.load.as_ref().map_or("an unknown load", |l| l.text.as_str());
+            let load = if load.is_empty() { "none" } else { load };
+            format!("{:?} under {load} ({})", r.pickup.name, r.taken_at)
+        })
+        .collect();
+    if !left_out.is_empty() {
+        notes.push(format!("left out, without a reading: {}", left_out.join(", ")));
     }
     if used.is_empty() {
         return Err(Failure::new(
@@ -207,6 +237,7 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
     if r_ohm < LEAST_WINDING_OHM {
         notes.push(format!("{r_ohm} ohms are little for a pickup: was {r_ohm}k meant?"));
     }
+    notes.extend(unknown_temperatures(&used, r_at));
     let ohmmeter = about.ohmmeter.unwrap_or(OHMMETER);
     if about.ohmmeter.is_none() {
         notes.push(format!(
@@ -222,14 +253,41 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
         input: about.input.unwrap_or(0.0),
         metal,
     };
-    let fit = joint::fit(&takes, &known).map_err(|why| cannot(why, &takes))?;
-    Ok(document(&used, &takes, &fit, r_at, notes))
+    let fit = joint::fit(&takes, &known).map_err(|why| cannot(why, &takes, &left_out))?;
+    Ok(document(&used, &takes, &fit, (r_ohm, r_at), notes))
 }
 
-fn cannot(why: Cannot, takes: &[Take]) -> Failure {
-    let load = takes.first().map_or_else(String::new, |t| t.load.to_string());
-    let load = if load.is_empty() { "none".to_owned() } else { load };
+/// Says whose resistance is taken as it stands, for want of a temperature.
+fn unknown_temperatures(used: &[&Record], r_at: Option<f64>) -> Option<String> {
+    let without = used.iter().filter(|r| r.pickup.temperature_c.is_none()).count();
+    let whose = match (r_at, without) {
+        (Some(_), 0) => return None,
+        (None, _) => "of the ohmmeter's reading is".to_owned(),
+        (Some(_), n) if n == used.len() => "of the takes is".to_owned(),
+        (Some(_), n) => format!("of {n} of the takes is"),
+    };
+    Some(format!(
+        "the temperature {whose} not known: the resistance is taken as it was read (0.4 % for each kelvin between them)"
+    ))
+}
+
+fn spelt(load: &Load) -> String {
+    match load.to_string() {
+        s if s.is_empty() => "none".into(),
+        s => s,
+    }
+}
+
+fn cannot(why: Cannot, takes: &[Take], left_out: &[String]) -> Failure {
+    let load = takes.first().map_or_else(String::new, |t| spelt(&t.load));
     match why {
+        Cannot::OneLoad if !left_out.is_empty() => Failure::new(
+            format!(
+                "all takes with a reading are under one load ({load}), and one load cannot tell L from C; no reading has {}",
+                left_out.join(", ")
+            ),
+            "measure that again, by what its record says, or under another known capacitor",
+        ),
         Cannot::OneLoad => Failure::new(
             format!("all takes are under one load ({load}): one load cannot tell L from C"),
             "measure the pickup once more with a known capacitor across it, such as --load cap=1n",
@@ -358,7 +416,7 @@ pub fn points(record: &Record, f0_hz: f64) -> Vec<Point> {
 /// Says which parts of the loads are taken as exact.
 fn exact_parts(takes: &[Take], about: &About, notes: &mut Vec<String>) {
     let mut exact: Vec<&str> = Vec::new();
-    if about.input.is_none() && takes.iter().any(|t| t.input_f > 0.0) {
+    if about.input.is_none() && takes.iter().any(|t| t.input_f > 0.0 || t.input_ohm.is_some()) {
         exact.push("input");
     }
     for t in takes {
@@ -377,7 +435,13 @@ fn exact_parts(takes: &[Take], about: &About, notes: &mut Vec<String>) {
     }
 }
 
-fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, r_at: Option<f64>, notes: Vec<String>) -> CoilDocument {
+fn document(
+    used: &[&Record],
+    takes: &[Take],
+    fit: &CoilFit,
+    (stated_ohm, r_at): (f64, Option<f64>),
+    notes: Vec<String>,
+) -> CoilDocument {
     let of = |i: usize, value: f64, k: f64| {
         let sd = |m: &DMatrix<f64>| m[(i, i)].max(0.0).sqrt() * k;
         Estimate {
@@ -388,33 +452,15 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, r_at: Option<f64>, 
     };
     let coil = &fit.coil;
     let (l_h, c_f) = (of(1, coil.l_h, 1.0), of(2, coil.c_f, 1.0));
-    let n = fit.covariance.nrows();
-    // The loss is told as a resistance, of which the conductance is the other way round.
-    let sign = |i: usize| if coil.loss_ohm.is_some() && i == 3 { -1.0 } else { 1.0 };
-    let correlations = (0..n)
-        .map(|a| {
-            (0..n)
-                .map(|b| {
-                    let s = (fit.covariance[(a, a)] * fit.covariance[(b, b)]).sqrt();
-                    match (a == b, s > 0.0) {
-                        (true, _) => 1.0,
-                        (false, true) => (sign(a) * sign(b) * fit.covariance[(a, b)] / s).clamp(-1.0, 1.0),
-                        (false, false) => 0.0,
-                    }
-                })
-                .collect()
-        })
-        .collect();
+    let correlations = correlations(&fit.covariance, coil.loss_ohm.is_some());
+    let inputs = fit.inputs.iter().filter_map(|i| input_found(used, fit, i)).collect();
     let agreement = used
         .iter()
         .zip(takes)
         .zip(&fit.agreement)
         .map(|((r, t), a)| TakeAgreement {
             id: r.id.clone(),
-            load: match t.load.to_string() {
-                s if s.is_empty() => "none".into(),
-                s => s,
-            },
+            load: spelt(&t.load),
             f0_hz: r.resonance.as_ref().map_or(0.0, |x| x.f0_hz.value),
             f0_off: a.rms_db.is_none().then_some(a.f0),
             q_off: a.q,
@@ -437,12 +483,10 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, r_at: Option<f64>, 
         reduced_chi2: fit.reduced_chi2,
         temperature_c: r_at,
         from_parts: fit.from_parts,
+        inputs,
         takes: agreement,
         advice: fit.advice.as_ref().map(|a| AdviceFound {
-            load: match a.load.to_string() {
-                s if s.is_empty() => "none".into(),
-                s => s,
-            },
+            load: spelt(&a.load),
             u_l_h: a.l * l_h.u,
             u_c_f: a.c * c_f.u,
         }),
@@ -451,11 +495,88 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, r_at: Option<f64>, 
         findings: Vec::new(),
         notes,
     };
-    doc.findings = findings(used, fit, &doc);
+    doc.findings = findings(used, takes, fit, &doc, stated_ohm);
     doc
 }
 
-fn findings(used: &[&Record], fit: &CoilFit, doc: &CoilDocument) -> Vec<CoilFinding> {
+fn correlations(covariance: &DMatrix<f64>, loss: bool) -> Vec<Vec<f64>> {
+    let n = covariance.nrows();
+    // The loss is told as a resistance, of which the conductance is the other way round.
+    let sign = |i: usize| if loss && i == 3 { -1.0 } else { 1.0 };
+    let of = |a: usize, b: usize| {
+        let s = (covariance[(a, a)] * covariance[(b, b)]).sqrt();
+        match (a == b, s > 0.0) {
+            (true, _) => 1.0,
+            (false, true) => (sign(a) * sign(b) * covariance[(a, b)] / s).clamp(-1.0, 1.0),
+            (false, false) => 0.0,
+        }
+    };
+    (0..n).map(|a| (0..n).map(|b| of(a, b)).collect()).collect()
+}
+
+fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<InputFound> {
+    let own = fit.covariance.nrows();
+    let rig = &used.get(left.rig)?.rig;
+    let of = |part: InputPart| {
+        let k = left.factors.iter().position(|f| f.0 == part)?;
+        let sd = |m: &DMatrix<f64>| m[(own + k, own + k)].max(0.0).sqrt();
+        Estimate::new(left.factors[k].1, sd(&left.covariance), sd(&left.noise))
+    };
+    Some(InputFound {
+        rig: rig.name.clone(),
+        hash: rig.hash.clone(),
+        resistance: of(InputPart::Resistance),
+        capacitance: of(InputPart::Capacitance),
+        correlations: correlations(&left.covariance, fit.coil.loss_ohm.is_some()).split_off(own),
+    })
+}
+
+/// What of the known parts and inputs decides most how well L (0) or C_s (1) is known, with its share in the variance.
+fn decides(fit: &CoilFit, i: usize) -> Option<(String, f64)> {
+    // A part of several values is one kind of part all the same.
+    let mut kinds: Vec<(Source, f64)> = Vec::new();
+    for (source, shares) in &fit.shares {
+        match kinds.iter_mut().find(|k| k.0 == *source) {
+            Some(k) => k.1 += shares[i],
+            None => kinds.push((*source, shares[i])),
+        }
+    }
+    let (source, share) = kinds.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let what = match source {
+        Source::Part(k) => format!("what is printed on the {} ({})", k.words(), k.name()),
+        Source::Input(InputPart::Capacitance) => "what the rig states of its input's capacitance".into(),
+        Source::Input(InputPart::Resistance) => "what the rig states of its input's resistance".into(),
+    };
+    Some((what, share.min(1.0)))
+}
+
+/// "L hangs on what is printed on the capacitor (cap), 96 % of its variance"; `None` where the takes decide.
+fn parts_that_decide(fit: &CoilFit) -> Option<String> {
+    let told: Vec<String> = (0..2)
+        .filter(|i| fit.from_parts[*i] > MOST)
+        .filter_map(|i| {
+            let (what, share) = decides(fit, i)?;
+            let name = ["L", "C_s"][i];
+            Some(format!(
+                "{name} hangs on {what}, {:.0} % of its variance",
+                100.0 * share
+            ))
+        })
+        .collect();
+    (!told.is_empty()).then(|| told.join("; "))
+}
+
+/// The takes whose frequencies are furthest apart, and by how much (relative).
+fn furthest(takes: &[Take]) -> Option<(&Take, &Take, f64)> {
+    let f0 = |t: &Take| match &t.seen {
+        Seen::Resonance { f0_hz, .. } | Seen::Curve { f0_hz, .. } => f0_hz.value,
+    };
+    let by = |a: &&Take, b: &&Take| f0(a).total_cmp(&f0(b));
+    let (low, high) = (takes.iter().min_by(by)?, takes.iter().max_by(by)?);
+    Some((high, low, f0(high) / f0(low) - 1.0))
+}
+
+fn findings(used: &[&Record], takes: &[Take], fit: &CoilFit, doc: &CoilDocument, stated_ohm: f64) -> Vec<CoilFinding> {
     let mut out = Vec::new();
     let mut raise = |code, level, text: String| out.push(CoilFinding { code, level, text });
     if fit.c_at_bound {
@@ -476,23 +597,40 @@ fn findings(used: &[&Record], fit: &CoilFit, doc: &CoilDocument) -> Vec<CoilFind
             (true, false) => "L is",
             _ => "C_s is",
         };
-        let why = if fit.from_parts.iter().any(|s| *s > MOST) {
-            "the capacitors are not known well enough"
-        } else {
-            "the loads are too alike"
+        let why = match (parts_that_decide(fit), furthest(takes)) {
+            (Some(parts), _) => format!("{parts}: measure it, or use a closer one"),
+            (None, Some((a, b, apart))) => format!(
+                "the loads are too alike: the two furthest apart, {} and {}, move f0 by {} only",
+                spelt(&a.load),
+                spelt(&b.load),
+                quantity::show(apart, Unit::Relative, 2)
+            ),
+            (None, None) => "the loads are too alike".into(),
         };
         raise(
             CoilCode::LoadsAlike,
             Level::Warning,
             format!("{what} hardly told: {why}"),
         );
-    } else if fit.from_parts.iter().any(|s| *s > MOST) {
+    } else if let Some(parts) = parts_that_decide(fit) {
         raise(
             CoilCode::PartsDominate,
             Level::Note,
-            "what is printed on the capacitors decides how well L and C_s are known, not the takes: measure the capacitors, \
-             or use closer ones"
-                .into(),
+            format!("{parts}: measure that, or use a closer one; the takes are good enough"),
+        );
+    }
+    if let Some(other) = &fit.other_r {
+        let show = |v: f64| quantity::show(v, Unit::Ohm, 3);
+        raise(
+            CoilCode::OhmsApart,
+            Level::Warning,
+            format!(
+                "the stated {} and the takes do not go together, which by themselves speak for {} within {}: check which coil \
+                 and lead it was read on, and at what temperature",
+                show(stated_ohm),
+                show(other.value),
+                show(other.half_width_95())
+            ),
         );
     }
     if fit.damping_apart {
@@ -510,8 +648,13 @@ fn findings(used: &[&Record], fit: &CoilFit, doc: &CoilDocument) -> Vec<CoilFind
             Level::Warning,
             format!(
                 "the takes contradict each other {:.1} times more than noise and tolerances explain; the uncertainties are \
-                 widened by that: is every load what its record says, and nothing moved or warmed in between?",
-                chi2.sqrt()
+                 widened by that{}",
+                chi2.sqrt(),
+                match fit.other_r {
+                    // Asked already.
+                    Some(_) => "",
+                    None => ": is every load what its record says, and nothing moved or warmed in between?",
+                }
             ),
         );
     }
@@ -554,6 +697,20 @@ fn findings(used: &[&Record], fit: &CoilFit, doc: &CoilDocument) -> Vec<CoilFind
     out
 }
 
+impl InputFound {
+    fn kept(&self) -> InputKnown {
+        InputKnown {
+            rig: self.rig.clone(),
+            hash: self.hash.clone(),
+            resistance: self.resistance.map(|e| e.value),
+            u_resistance: self.resistance.map(|e| e.u),
+            capacitance: self.capacitance.map(|e| e.value),
+            u_capacitance: self.capacitance.map(|e| e.u),
+            correlations: self.correlations.clone(),
+        }
+    }
+}
+
 impl CoilDocument {
     /// As a coil file.
     pub fn file(&self) -> CoilFile {
@@ -580,6 +737,7 @@ impl CoilDocument {
                 tau: eddy.map(|e| e.tau.u),
                 emf: eddy.map(|e| e.emf.u),
                 correlations: self.correlations.clone(),
+                input: self.inputs.iter().map(InputFound::kept).collect(),
             }),
         }
     }

@@ -103,7 +103,7 @@ pub fn compare(records: &[Record], limits: &Limits) -> Result<Comparison> {
 /// that the difference is the load's; the first of every other pickup is compared with the first of all.
 pub fn compare_by_load(mut records: Vec<Record>, limits: &Limits) -> Result<(Vec<Record>, Comparison)> {
     let key = |r: &Record| {
-        let load = super::behind::load_of(r).ok();
+        let load = super::behind::whole_load(r).ok();
         let farad = load.as_ref().map_or(f64::INFINITY, Load::capacitance);
         (farad, r.load.as_ref().map_or_else(String::new, |l| l.text.clone()))
     };
@@ -501,8 +501,17 @@ fn load_words(first: &Record, record: &Record) -> Option<String> {
         super::behind::load_of(first).ok()?,
         super::behind::load_of(record).ok()?,
     );
-    let more = b.capacitance() - a.capacitance();
+    let ((a_ohm, a_f), (b_ohm, b_f)) = (super::behind::input_of(first), super::behind::input_of(record));
+    // The rigs' inputs count where both are told.
+    let input = if a_f > 0.0 && b_f > 0.0 { b_f - a_f } else { 0.0 };
+    let more = b.capacitance() - a.capacitance() + input;
     let mut parts = Vec::new();
+    if let (Some(x), Some(y)) = (a_ohm, b_ohm)
+        && x != y
+    {
+        let show = |v: f64| quantity::show(v, Unit::Ohm, 3);
+        parts.push(format!("rig's input {} rather than {}", show(y), show(x)));
+    }
     if more.abs() > 0.5e-12 {
         let size = quantity::show(more.abs(), Unit::Farad, 3);
         parts.push(format!("{size} {}", if more > 0.0 { "more" } else { "less" }));

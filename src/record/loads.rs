@@ -70,8 +70,9 @@ pub struct LoadPredicted {
     pub peak_db: Option<f64>,
     /// The peak above the gain at 10 Hz.
     pub height_db: Option<f64>,
-    pub level_100_hz_db: f64,
-    pub level_5_khz_db: f64,
+    /// Null where nothing comes out.
+    pub level_100_hz_db: Option<f64>,
+    pub level_5_khz_db: Option<f64>,
     /// Standard uncertainties of the above from the coil's; null where the coil file states none.
     pub u: Option<DoubtFound>,
     /// 95 % intervals from the tolerances of the parts; null where they were not asked for.
@@ -93,8 +94,8 @@ pub struct DoubtFound {
     pub peak_hz: Option<f64>,
     pub peak_db: Option<f64>,
     pub height_db: Option<f64>,
-    pub level_100_hz_db: f64,
-    pub level_5_khz_db: f64,
+    pub level_100_hz_db: Option<f64>,
+    pub level_5_khz_db: Option<f64>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -115,6 +116,11 @@ pub struct BandFound {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PartDrawn {
     pub part: String,
+    /// The pickup, or the coil, that it belongs to; left out where all share it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub of: Option<String>,
+    /// As printed on it, in SI units.
+    pub printed: f64,
     /// Relative, to either side.
     pub tolerance: f64,
 }
@@ -192,6 +198,10 @@ fn finite(v: f64) -> Option<f64> {
 /// Gains this low are nothing at all.
 const NOTHING_DB: f64 = -300.0;
 
+fn heard(db: f64) -> Option<f64> {
+    (db > NOTHING_DB && db.is_finite()).then_some(db)
+}
+
 /// Predicts one load.
 pub fn predict_one(
     basis: &Basis,
@@ -223,9 +233,11 @@ pub fn predict_one(
             parts: b
                 .parts
                 .iter()
-                .map(|(k, t)| PartDrawn {
-                    part: k.name().into(),
-                    tolerance: *t,
+                .map(|p| PartDrawn {
+                    part: p.knob.name().into(),
+                    of: p.whose.clone(),
+                    printed: p.printed,
+                    tolerance: p.tolerance,
                 })
                 .collect(),
             peak_hz: b.peak_hz,
@@ -246,8 +258,8 @@ pub fn predict_one(
         peak_hz: f.peak_hz,
         peak_db: f.peak_db,
         height_db: f.height_db,
-        level_100_hz_db: f.levels_db[0].max(NOTHING_DB),
-        level_5_khz_db: f.levels_db[1].max(NOTHING_DB),
+        level_100_hz_db: heard(f.levels_db[0]),
+        level_5_khz_db: heard(f.levels_db[1]),
         u,
         band,
         curve: GainCurve {

@@ -27,6 +27,12 @@ pub fn read(path: &Path) -> Result<Record> {
 /// As [`read`], from bytes; `path` only names the file in messages.
 pub fn parse(bytes: &[u8], path: &Path) -> Result<Record> {
     let name = path.display();
+    if bytes.starts_with(b"RIFF") || bytes.starts_with(b"RF64") {
+        return Err(Failure::new(
+            format!("{name} is a recording, not a record"),
+            "run `coilwright analyze` on it with --out, then give the record",
+        ));
+    }
     let value: serde_json::Value = serde_json::from_slice(bytes).map_err(|e| {
         Failure::new(
             format!("{name} is not a record: {e}"),

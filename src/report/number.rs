@@ -91,7 +91,7 @@ pub fn interval(e: &Estimate, unit: Unit) -> String {
 
 /// As [`interval`] without its "(95 %)", for where one mark serves several.
 pub fn bare_interval(e: &Estimate, unit: Unit) -> String {
-    core(e, unit).unwrap_or_else(|| format!("{} {PLUS_MINUS} ?", short(e.value, unit)))
+    core(e, unit).unwrap_or_else(|| format!("{}, u not known", short(e.value, unit)))
 }
 
 /// Nothing at a bench is told apart below this; more digits would only be read as a boast. Files and details keep all.
@@ -290,6 +290,7 @@ mod tests {
             interval(&e(3402.3, 0.0), Unit::Hertz),
             "3.40 kHz, uncertainty not known"
         );
+        assert_eq!(bare_interval(&e(3402.3, 0.0), Unit::Hertz), "3.40 kHz, u not known");
     }
 
     #[test]

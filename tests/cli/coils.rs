@@ -160,6 +160,13 @@ fn a_folder_gets_coil_file_plot_and_table() {
     let run = f.run(&["coil", "t1", "t2", "--out", "result"]);
     assert_eq!(run.status, 0, "{}", run.err);
     assert_eq!(f.list("result"), ["coil.json", "coil.png", "coil.svg", "coil.toml"]);
+    // An ohmmeter that is right has no uncertainty, which is not one that is not known.
+    let exact = f.run(&["coil", "t1", "t2", "--tolerance", "ohms=0%"]);
+    assert!(
+        exact.out.contains("6.00 kΩ, taken as exact") && !exact.out.contains('?'),
+        "{}",
+        exact.out
+    );
     let svg = String::from_utf8(f.bytes("result/coil.svg")).unwrap();
     assert!(svg.contains("SIMULATED") || svg.contains("simulated"));
     let doc: Value = serde_json::from_slice(&f.bytes("result/coil.json")).unwrap();
@@ -303,6 +310,27 @@ fn predictions_of_known_circuits() {
     // A pot turned down: nothing comes out, and that is null, not minus infinity.
     let doc = predicted(&f, &["--load", "vol=250k@0 amp=1M", "--freq", "1k"]);
     assert_eq!(doc["loads"][0]["curve"]["gain_db"], serde_json::json!([null]));
+    assert_eq!(doc["loads"][0]["level_100_hz_db"], Value::Null);
+    let silent = by_hand(&["--load", "vol=250k@0 amp=1M"]);
+    let silent = f.run(&silent.iter().map(String::as_str).collect::<Vec<_>>());
+    assert!(
+        silent.out.contains("silent") && !silent.out.contains("300"),
+        "{}",
+        silent.out
+    );
+    // A bare value, a recording, an ending in capitals.
+    for (load, what) in [
+        ("500k", "vol=500k for a volume pot"),
+        ("470p", "write cap=470p for a capacitor"),
+    ] {
+        let args = by_hand(&["--load", load]);
+        refused(&f, &args.iter().map(String::as_str).collect::<Vec<_>>(), what);
+    }
+    f.write("take.wav", b"RIFF\0\0\0\0WAVE");
+    refused(&f, &["coil", "take.wav"], "take.wav is a recording, not a record");
+    f.write("GUITAR.TOML", b"load = \"cap=1n\"\n");
+    let named = predicted(&f, &["--load", "GUITAR.TOML"]);
+    assert!(named["loads"][0]["peak_hz"].as_f64().is_some());
     assert_eq!(doc["loads"][0]["peak_hz"], Value::Null);
 }
 
@@ -390,6 +418,30 @@ fn takes_against_their_prediction() {
             "loads", "--r", "6k", "--l", "2.4H", "--cs", "110p", "--loss", "1.5M", "--load", "none",
         ],
     );
+    // What is undone has one place to go, and options without a say are refused.
+    for (rest, what) in [
+        (
+            &["--load", "cap=1n", "--load", "none"][..],
+            "--undo wants one --load, and 2 are given",
+        ),
+        (&["--load", "cap=1n", "--vary", "cap=1n,2n"], "--vary makes many"),
+        (&["--tolerance", "ohms=1%"], "--tolerance ohms= is of the ohmmeter"),
+    ] {
+        let args = [&["loads", "--coil", "neck-7.toml", "--undo", "t2"][..], rest].concat();
+        refused(&f, &args, what);
+    }
+    refused(
+        &f,
+        &["loads", "--coil", "neck-7.toml", "--tolerance", "input=5%"],
+        "no take is given",
+    );
+    // Of an input within 5 % more is left open than of an exact one.
+    let u_of = |tolerance: &[&str]| {
+        let args = [&["loads", "--coil", "neck-7.toml", "--undo", "t2"][..], tolerance].concat();
+        json(&f, &args)["undone"]["height_db"]["u"].as_f64().unwrap()
+    };
+    assert!(u_of(&["--tolerance", "input=5%"]) > 1.05 * u_of(&[]));
+    assert!(u_of(&["--tolerance", "cap=5%"]) > 1.05 * u_of(&[]));
     let u = &doc["undone"];
     let off = u["peak_hz"]["value"].as_f64().unwrap() / alone["loads"][0]["peak_hz"].as_f64().unwrap() - 1.0;
     assert!(off.abs() < 0.002, "{off}");

@@ -120,7 +120,11 @@ pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
     };
     c.say("The commands are as one would type them in the folder of the demonstration.");
     found(&mut c, &coil);
-    let laid = against::against(std::slice::from_ref(check), &basis, &tolerance.parts)?;
+    let stated = against::Stated {
+        parts: tolerance.parts.clone(),
+        input: None,
+    };
+    let laid = against::against(std::slice::from_ref(check), &basis, &stated)?;
     checked(&mut c, &laid)?;
     c.head("A longer cable");
     c.say("Every metre is some hundred picofarads more across the winding: the peak comes down, and what lies above it goes.");

@@ -249,3 +249,35 @@ fn amounts_have_two_digits() {
     assert_eq!(amount(0.0, ""), "0");
     assert_eq!(amount(1e300, ""), "1.0e300");
 }
+
+/// What hangs on the winding is the load and the rig's input.
+#[test]
+fn the_inputs_of_the_rigs_are_part_of_the_load() {
+    let of = |id: &str, load: &str, input: Option<(f64, f64)>| {
+        let mut r = record(id, id, Some(reading(4000.0, 2.5, Some((3800.0, 8.0)))));
+        r.pickup.name = "neck-7".into();
+        r.load = Some(LoadSummary { text: load.into() });
+        if let Some((ohm, farad)) = input {
+            r.rig.values.insert("input.resistance_ohm".into(), ohm.into());
+            r.rig.values.insert("input.capacitance_f".into(), farad.into());
+        }
+        r
+    };
+    // 470 pF on an input of 100 pF are less than 330 pF on one of 500 pF.
+    let small = of("a", "cap=470p", Some((1e6, 100e-12)));
+    let large = of("b", "cap=330p", Some((500e3, 500e-12)));
+    let (sorted, c) = compare_by_load(vec![large.clone(), small.clone()], &Limits::default()).unwrap();
+    assert_eq!((sorted[0].id.as_str(), sorted[1].id.as_str()), ("a", "b"));
+    let text = &c.differences[0].text;
+    assert!(
+        text.contains("260 pF more") && text.contains("rig's input 500 kΩ rather than 1.00 MΩ"),
+        "{text}"
+    );
+    // What one rig does not state is not told as a difference.
+    let (_, c) = compare_by_load(vec![of("c", "cap=330p", None), small], &Limits::default()).unwrap();
+    assert!(
+        c.differences[0].text.contains("140 pF more"),
+        "{}",
+        c.differences[0].text
+    );
+}

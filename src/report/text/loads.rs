@@ -11,7 +11,7 @@ use crate::quantity::{self, preferred};
 use crate::record::Level;
 use crate::record::against::{Against, Undone};
 use crate::record::behind::{CoilDocument, TakeAgreement};
-use crate::record::loads::{BandFound, LoadPredicted, LoadsDocument, ReachedFound};
+use crate::record::loads::{LoadPredicted, LoadsDocument, PartDrawn, ReachedFound};
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
 
 /// The wirings that can be named.
@@ -30,12 +30,19 @@ fn db(v: f64) -> String {
     number::short(v, Unit::Decibel)
 }
 
+fn level(v: Option<f64>) -> String {
+    v.map_or("silent".into(), db)
+}
+
 fn hz(v: f64) -> String {
     number::short(v, Unit::Hertz)
 }
 
-/// "± 34 Hz" of a standard uncertainty, two digits.
+/// "± 34 Hz" of a standard uncertainty, two digits; "exact" where none is left.
 fn half(u: f64, unit: Unit) -> String {
+    if u <= 0.0 {
+        return "exact".into();
+    }
     let e = Estimate {
         value: 0.0,
         u,
@@ -62,8 +69,8 @@ pub fn loads_text(document: &LoadsDocument, files: &[PathBuf], style: Style) -> 
             DIM,
         );
     }
-    if let Some(band) = document.loads.iter().find_map(|l| l.band.as_ref()) {
-        tolerances(&mut out, document, band);
+    if document.loads.iter().any(|l| l.band.is_some()) {
+        tolerances(&mut out, document);
     }
     if style.details {
         details(&mut out, document);
@@ -89,8 +96,8 @@ fn table(out: &mut Screen, loads: &[LoadPredicted]) {
         let head = format!(
             "{:<2} {peak:<10} {height:<12} {:<10} {:<10} ",
             words::letter(i),
-            db(l.level_100_hz_db),
-            db(l.level_5_khz_db)
+            level(l.level_100_hz_db),
+            level(l.level_5_khz_db)
         );
         // A long load goes on below, under its own column.
         let room = out.style.usable().saturating_sub(columns(&head)).max(16);
@@ -129,24 +136,33 @@ fn table(out: &mut Screen, loads: &[LoadPredicted]) {
     }
 }
 
+/// "volume pot 250 kΩ ± 20 %", with whose it is.
+fn part_words(p: &PartDrawn) -> String {
+    let knob = Knob::by_name(&p.part);
+    let words = knob.map_or_else(|| p.part.clone(), |k| k.words().to_owned());
+    let printed = knob.map_or(String::new(), |k| {
+        format!(" {}", quantity::show(p.printed, k.unit(), 3))
+    });
+    let of =
+        p.of.as_ref()
+            .map_or(String::new(), |o| format!(" of {}", words::clean(o)));
+    format!("{words}{of}{printed} {PLUS_MINUS} {} %", two(100.0 * p.tolerance))
+}
+
 /// Is the difference that one hears the pickup or the pot?
-fn tolerances(out: &mut Screen, document: &LoadsDocument, band: &BandFound) {
-    let parts: Vec<String> = band
-        .parts
-        .iter()
-        .map(|p| {
-            let words = Knob::by_name(&p.part).map_or_else(|| p.part.clone(), |k| k.words().to_owned());
-            format!("{words} {PLUS_MINUS} {} %", two(100.0 * p.tolerance))
-        })
-        .collect();
+fn tolerances(out: &mut Screen, document: &LoadsDocument) {
     out.free("", PLAIN);
-    out.free(&format!("Parts within their tolerance ({}):", parts.join(", ")), PLAIN);
+    out.free("Parts within their tolerance, everything else as it is:", PLAIN);
     for (i, l) in document.loads.iter().enumerate() {
-        let (Some(b), Some(f)) = (&l.band, l.peak_hz) else {
+        let letter = words::letter(i);
+        let Some(b) = &l.band else {
+            out.listed(&letter, "no part of it has a tolerance", PLAIN);
             continue;
         };
-        let text = match (b.peak_hz, b.height_db) {
-            (Some([a, z]), Some([low, high])) => format!(
+        let parts: Vec<String> = b.parts.iter().map(part_words).collect();
+        out.listed(&letter, &parts.join(", "), DIM);
+        let text = match (l.peak_hz, b.peak_hz, b.height_db) {
+            (Some(f), Some([a, z]), Some([low, high])) => format!(
                 "peak {} to {} ({:+.1} to {:+.1} %), {} to {} above the lows (95 % of {} guitars)",
                 hz(a),
                 hz(z),
@@ -156,9 +172,10 @@ fn tolerances(out: &mut Screen, document: &LoadsDocument, band: &BandFound) {
                 db(high),
                 b.runs
             ),
+            (None, ..) => "no peak with the parts as printed".into(),
             _ => "some have a peak, some have none".into(),
         };
-        out.listed(&words::letter(i), &text, PLAIN);
+        out.listed("", &text, PLAIN);
     }
     out.free(
         "Two pickups that differ by less than this may be one pickup with two pots: compare pickups on one harness.",
@@ -299,6 +316,9 @@ fn laid_over(out: &mut Screen, a: &Against) {
             out.row("", &format!("most at {}: {:+.2} dB", hz(t.worst_hz), t.worst_db), PLAIN);
         }
     }
+    for n in &a.notes {
+        out.row("note", n, PLAIN);
+    }
 }
 
 fn freed(out: &mut Screen, u: &Undone) {
@@ -323,6 +343,9 @@ fn freed(out: &mut Screen, u: &Undone) {
         }
         _ => out.row("Peak", "none that a model can tell: see the curve", BOLD),
     }
+    for n in &u.notes {
+        out.row("note", n, PLAIN);
+    }
 }
 
 /// The coil behind some takes.
@@ -336,7 +359,11 @@ pub fn coil_text(coil: &CoilDocument, files: &[PathBuf], style: Style) -> String
     out.row("L", &number::interval(&coil.l_h, Unit::Henry), BOLD);
     out.row("C_s", &number::interval(&coil.c_f, Unit::Farad), BOLD);
     let at = coil.temperature_c.map_or(String::new(), |t| format!(", at {t:.0} °C"));
-    out.row("R", &format!("{}{at}", number::interval(&coil.r_ohm, Unit::Ohm)), PLAIN);
+    let r = match coil.r_ohm.u > 0.0 {
+        true => number::interval(&coil.r_ohm, Unit::Ohm),
+        false => format!("{}, taken as exact", number::short(coil.r_ohm.value, Unit::Ohm)),
+    };
+    out.row("R", &format!("{r}{at}"), PLAIN);
     if let Some(loss) = &coil.loss_ohm {
         out.row(
             "Loss",
@@ -392,6 +419,20 @@ pub fn coil_text(coil: &CoilDocument, files: &[PathBuf], style: Style) -> String
             ),
             DIM,
         );
+        for i in &coil.inputs {
+            let parts = [("resistance", &i.resistance), ("capacitance", &i.capacitance)];
+            let told: Vec<String> = parts
+                .into_iter()
+                .filter_map(|(name, e)| {
+                    Some(format!(
+                        "{name} times {}",
+                        number::bare_interval(e.as_ref()?, Unit::Ratio)
+                    ))
+                })
+                .collect();
+            let rig = words::clean(i.rig.as_deref().unwrap_or("the rig"));
+            out.row("input", &format!("of {rig}: {} {LEVEL}", told.join(", ")), DIM);
+        }
         if let Some(row) = coil.correlations.get(1)
             && let Some(r) = row.get(2)
         {

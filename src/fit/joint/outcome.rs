@@ -1,0 +1,120 @@
+//! From the unknowns found to the coil, its covariance, and what decides it.
+
+use nalgebra::DMatrix;
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+use super::advice::advice;
+use super::search::Found;
+use super::unknowns::{C_UNIT, G_UNIT, Kind, Layout, TAU_UNIT};
+use super::{CoilFit, InputLeft, Known, Source, Take};
+use crate::network::Coil;
+use crate::network::coil_file::parameters;
+
+pub(super) fn conclude(takes: &[Take], known: &Known, found: Found, metal: bool) -> CoilFit {
+    let layout = &found.layout;
+    let freedom = found.freedom(layout.priors(known).len());
+    let reduced = (freedom > 0).then(|| found.cost / freedom as f64);
+    let chance = (freedom > 0)
+        .then(|| ChiSquared::new(freedom as f64).ok().map(|d| d.sf(found.cost)))
+        .flatten();
+    let excess = found.excess(known);
+    let coil = layout.coil(&found.x, known);
+    // From the unknowns to the coil's parameters in SI units.
+    let slopes = slopes(layout, &found.x, &coil);
+    let whole = &found.inverse * excess;
+    let data = found.jacobian.rows(0, found.data_rows);
+    let from_noise = &found.inverse * (data.transpose() * data) * &found.inverse * excess;
+    let covariance = &slopes * &whole * slopes.transpose();
+    let shares = shares(known, &found, &slopes, &covariance);
+    let from = |i: usize| shares.iter().map(|s| s.1[i]).fold(0.0, |a: f64, b| a + b).min(1.0);
+    CoilFit {
+        coil,
+        noise: &slopes * &from_noise * slopes.transpose(),
+        chi2: found.cost,
+        freedom,
+        reduced_chi2: reduced,
+        chance,
+        agreement: found.agreement.clone(),
+        from_parts: [from(0), from(1)],
+        shares,
+        inputs: inputs(layout, &found.x, &slopes, [&whole, &from_noise]),
+        c_at_bound: found.c_at_bound,
+        metal,
+        damping_apart: false,
+        other_r: None,
+        advice: advice(takes, known, &found, excess),
+        covariance,
+    }
+}
+
+/// What each known part, and each input, shares in the variances of L and C_s.
+fn shares(known: &Known, found: &Found, slopes: &DMatrix<f64>, covariance: &DMatrix<f64>) -> Vec<(Source, [f64; 2])> {
+    let layout = &found.layout;
+    let source = |at: usize| {
+        let part = at.checked_sub(layout.parts_at).and_then(|i| layout.parts.get(i));
+        let input = at.checked_sub(layout.inputs_at).and_then(|i| layout.inputs.get(i));
+        part.map(|p| Source::Part(p.0)).or(input.map(|i| Source::Input(i.1)))
+    };
+    let by_unknown = slopes * &found.inverse;
+    layout
+        .priors(known)
+        .into_iter()
+        .filter_map(|(at, sd)| {
+            let share = |i: usize| {
+                let v = covariance[(i, i)];
+                let own = (by_unknown[(i, at)] / sd).powi(2);
+                if v > 0.0 { (own / v).clamp(0.0, 1.0) } else { 0.0 }
+            };
+            Some((source(at)?, [share(1), share(2)]))
+        })
+        .collect()
+}
+
+/// The inputs' factors, each rig's together with the coil.
+fn inputs(layout: &Layout, x: &[f64], slopes: &DMatrix<f64>, [whole, noise]: [&DMatrix<f64>; 2]) -> Vec<InputLeft> {
+    let mut rigs: Vec<usize> = layout.inputs.iter().map(|i| i.0).collect();
+    rigs.dedup();
+    let of = |rig: usize| {
+        let at: Vec<usize> = (0..layout.inputs.len())
+            .filter(|i| layout.inputs[*i].0 == rig)
+            .collect();
+        let n = slopes.nrows();
+        let mut more = DMatrix::zeros(n + at.len(), layout.size);
+        more.view_mut((0, 0), slopes.shape()).copy_from(slopes);
+        for (k, i) in at.iter().enumerate() {
+            more[(n + k, layout.inputs_at + i)] = 1.0;
+        }
+        InputLeft {
+            rig,
+            factors: at
+                .iter()
+                .map(|i| (layout.inputs[*i].1, 1.0 + x[layout.inputs_at + i]))
+                .collect(),
+            covariance: &more * whole * more.transpose(),
+            noise: &more * noise * more.transpose(),
+        }
+    };
+    rigs.into_iter().map(of).collect()
+}
+
+/// d(R, L, C, 1/loss or k, tau, emf) by d(unknowns).
+pub(super) fn slopes(layout: &Layout, x: &[f64], coil: &Coil) -> DMatrix<f64> {
+    let n = parameters(coil).len();
+    let mut s = DMatrix::zeros(n, layout.size);
+    if layout.r_free {
+        s[(0, layout.kind.count())] = coil.r_ohm;
+    }
+    s[(1, 0)] = coil.l_h;
+    s[(2, 1)] = C_UNIT;
+    match layout.kind {
+        Kind::Plain => {}
+        Kind::Loss if n > 3 => s[(3, 2)] = G_UNIT,
+        Kind::Loss => {}
+        Kind::Metal => {
+            s[(3, 2)] = 1.0;
+            s[(4, 3)] = x[3].exp() * TAU_UNIT;
+            s[(5, 4)] = 1.0;
+        }
+    }
+    s
+}

@@ -1,0 +1,281 @@
+//! The search for the unknowns, and how the takes agree with what is found.
+
+use std::f64::consts::TAU;
+
+use nalgebra::{DMatrix, DVector};
+
+use super::super::solve::{self, Patience, Problem};
+use super::unknowns::{C_UNIT, Kind, Layout};
+use super::{Agreement, CURVE_FLOOR, Known, Seen, Take};
+use crate::network::{Coil, Load};
+
+pub(super) struct Joint<'a> {
+    takes: &'a [Take],
+    known: &'a Known,
+    layout: &'a Layout,
+    priors: Vec<(usize, f64)>,
+}
+
+/// A gain of so little in weighted squares moves nothing by more than 1e-5 of its u; takes that agree to the last digit would
+/// be searched forever without.
+const ENOUGH: Patience = Patience {
+    absolute: 1e-10,
+    ..Patience::EXACT
+};
+
+/// Of a residual that cannot be had: far off, so that the search turns back.
+pub(super) const FAR: f64 = 1e6;
+
+impl Joint<'_> {
+    pub(super) fn data_rows(&self) -> usize {
+        self.takes.iter().map(Take::rows).sum()
+    }
+
+    /// Relative differences of f0 and Q, seen less predicted.
+    fn resonance(&self, take: &Take, f0: f64, q: Option<f64>, coil: &Coil, load: &Load) -> Option<(f64, Option<f64>)> {
+        let warm = take.warmed(coil);
+        let s = load.second_order(&warm)?;
+        Some(((f0 / s.f0_hz).ln(), q.map(|q| (q / s.q).ln())))
+    }
+
+    fn fill(&self, x: &[f64], out: &mut [f64]) {
+        let coil = self.layout.coil(x, self.known);
+        let mut at = 0;
+        for (n, take) in self.takes.iter().enumerate() {
+            let load = self.layout.loaded(take, x);
+            let shift = self.layout.shift(take, x);
+            let rows = take.rows();
+            let slot = &mut out[at..at + rows];
+            at += rows;
+            match &take.seen {
+                Seen::Resonance { f0_hz, q, corr } => {
+                    let Some((f, d)) = self.resonance(take, f0_hz.value, q.map(|q| q.value), &coil, &load) else {
+                        slot.fill(FAR);
+                        continue;
+                    };
+                    let a = (f - shift[0]) / (f0_hz.u_noise / f0_hz.value);
+                    slot[0] = a;
+                    if let (Some(q), Some(d)) = (q, d) {
+                        let b = (d - shift[1]) / (q.u_noise / q.value);
+                        slot[1] = (b - corr * a) / (1.0 - corr * corr).sqrt();
+                    }
+                }
+                Seen::Curve { points, .. } => {
+                    let warm = take.warmed(&coil);
+                    let gain = self.layout.gains[n].map_or(0.0, |g| x[g]);
+                    for (k, p) in points.iter().enumerate() {
+                        let h = load.response(&warm, TAU * p.hz * (1.0 - shift[0]));
+                        let u = p.u.hypot(CURVE_FLOOR);
+                        slot[2 * k] = (p.ln_mag - h.norm().ln() - gain) / u;
+                        let turn = p.phase - h.arg();
+                        slot[2 * k + 1] = (turn - TAU * (turn / TAU).round()) / u;
+                    }
+                }
+            }
+        }
+        for (slot, (i, sd)) in out[at..].iter_mut().zip(&self.priors) {
+            *slot = x[*i] / sd;
+        }
+    }
+}
+
+impl Problem for Joint<'_> {
+    fn rows(&self) -> usize {
+        self.data_rows() + self.priors.len()
+    }
+
+    fn residuals(&self, x: &[f64], out: &mut DVector<f64>) {
+        self.fill(x, out.as_mut_slice());
+    }
+
+    fn jacobian(&self, x: &[f64], out: &mut DMatrix<f64>) {
+        const STEP: f64 = 1e-5;
+        let n = self.rows();
+        let (mut above, mut below) = (vec![0.0; n], vec![0.0; n]);
+        let (low, high) = self.layout.bounds();
+        let mut moved = x.to_vec();
+        for c in 0..x.len() {
+            // At a bound the difference is taken to one side.
+            let (a, b) = ((x[c] + STEP).min(high[c]), (x[c] - STEP).max(low[c]));
+            moved[c] = a;
+            self.fill(&moved, &mut above);
+            moved[c] = b;
+            self.fill(&moved, &mut below);
+            moved[c] = x[c];
+            for r in 0..n {
+                out[(r, c)] = (above[r] - below[r]) / (a - b);
+            }
+        }
+    }
+}
+
+pub(super) struct Found {
+    pub(super) layout: Layout,
+    pub(super) x: Vec<f64>,
+    pub(super) cost: f64,
+    pub(super) inverse: DMatrix<f64>,
+    pub(super) jacobian: DMatrix<f64>,
+    pub(super) data_rows: usize,
+    pub(super) agreement: Vec<Agreement>,
+    pub(super) c_at_bound: bool,
+}
+
+/// L and C_s by the straight line through 1/w0^2 over capacitance, kept within what pickups have.
+pub(super) fn line(takes: &[Take]) -> (f64, f64) {
+    let points: Vec<(f64, f64)> = takes
+        .iter()
+        .map(|t| (t.capacitance(), 1.0 / (TAU * t.f0()).powi(2)))
+        .collect();
+    let n = points.len() as f64;
+    let (mx, my) = (
+        points.iter().map(|p| p.0).sum::<f64>() / n,
+        points.iter().map(|p| p.1).sum::<f64>() / n,
+    );
+    let sxx: f64 = points.iter().map(|p| (p.0 - mx).powi(2)).sum();
+    let sxy: f64 = points.iter().map(|p| (p.0 - mx) * (p.1 - my)).sum();
+    let l = if sxx > 0.0 { sxy / sxx } else { 0.0 };
+    let l = if (0.05..200.0).contains(&l) {
+        l
+    } else {
+        my / (mx + C_UNIT)
+    };
+    (l, (my / l - mx).clamp(5e-12, 3e-9))
+}
+
+pub(super) fn solve_kind(takes: &[Take], known: &Known, kind: Kind) -> Option<Found> {
+    let layout = Layout::new(kind, takes, known);
+    let joint = Joint {
+        takes,
+        known,
+        layout: &layout,
+        priors: layout.priors(known),
+    };
+    let (low, high) = layout.bounds();
+    let (l, c) = line(takes);
+    let starts: Vec<Vec<f64>> = match kind {
+        Kind::Plain => vec![vec![]],
+        Kind::Loss => vec![vec![1.0]],
+        Kind::Metal => [(0.3, 20.0), (0.5, 5.0), (0.3, 100.0), (0.15, 50.0)]
+            .map(|(k, t): (f64, f64)| vec![k, t.ln(), 0.1])
+            .to_vec(),
+    };
+    let mut best: Option<solve::Solution> = None;
+    for extra in starts {
+        let mut x = vec![0.0; layout.size];
+        x[0] = l.ln();
+        x[1] = c / C_UNIT;
+        x[2..2 + extra.len()].copy_from_slice(&extra);
+        // Levels first: with them off by decibels nothing else is found.
+        let coil = layout.coil(&x, known);
+        for (t, g) in takes.iter().zip(&layout.gains) {
+            if let (Seen::Curve { points, .. }, Some(g)) = (&t.seen, g) {
+                let load = layout.loaded(t, &x);
+                let sum: f64 = points
+                    .iter()
+                    .take(8)
+                    .map(|p| p.ln_mag - load.response(&coil, TAU * p.hz).norm().ln())
+                    .sum();
+                x[*g] = sum / points.len().clamp(1, 8) as f64;
+            }
+        }
+        let found = solve::minimise(&joint, &x, &low, &high, ENOUGH);
+        let counts = found.ending == solve::Ending::Converged && found.theta.iter().all(|v| v.is_finite());
+        if counts && best.as_ref().is_none_or(|b| found.cost < b.cost) {
+            best = Some(found);
+        }
+    }
+    let best = best?;
+    let mut jacobian = DMatrix::zeros(joint.rows(), layout.size);
+    joint.jacobian(&best.theta, &mut jacobian);
+    // A bound that was hit is a fact about these takes' noise, not knowledge: only where the matrix is singular is such a
+    // parameter held.
+    let whole = solve::inverse_normal(&jacobian);
+    let free: Vec<usize> = (0..layout.size).filter(|i| !best.at_bound[*i]).collect();
+    let reduced = DMatrix::from_fn(jacobian.nrows(), free.len(), |r, c| jacobian[(r, free[c])]);
+    let inverse = match whole {
+        Some(whole) => whole,
+        None => {
+            let small = solve::inverse_normal(&reduced)?;
+            let mut inverse = DMatrix::zeros(layout.size, layout.size);
+            for (a, fa) in free.iter().enumerate() {
+                for (b, fb) in free.iter().enumerate() {
+                    inverse[(*fa, *fb)] = small[(a, b)];
+                }
+            }
+            inverse
+        }
+    };
+    let agreement = agreements(&joint, &best.theta);
+    let data_rows = joint.data_rows();
+    let c_at_bound = best.at_bound[1];
+    Some(Found {
+        x: best.theta,
+        cost: best.cost,
+        inverse,
+        jacobian,
+        data_rows,
+        agreement,
+        c_at_bound,
+        layout,
+    })
+}
+
+/// How the takes agree with the coil found, parts, input and what the rig leaves open as they were found with it.
+pub(super) fn agreements(joint: &Joint, x: &[f64]) -> Vec<Agreement> {
+    let coil = joint.layout.coil(x, joint.known);
+    (0..joint.takes.len()).map(|n| joint.agreement(n, x, &coil)).collect()
+}
+
+impl Joint<'_> {
+    fn agreement(&self, n: usize, x: &[f64], coil: &Coil) -> Agreement {
+        const DB: f64 = 20.0 * std::f64::consts::LOG10_E;
+        let t = &self.takes[n];
+        let load = self.layout.loaded(t, x);
+        let shift = self.layout.shift(t, x);
+        match &t.seen {
+            Seen::Resonance { f0_hz, q, .. } => {
+                let (f0, q) = self
+                    .resonance(t, f0_hz.value, q.map(|q| q.value), coil, &load)
+                    .unwrap_or((f64::NAN, None));
+                Agreement {
+                    f0: f0 - shift[0],
+                    q: q.map(|q| q - shift[1]),
+                    rms_db: None,
+                }
+            }
+            Seen::Curve { points, .. } => {
+                let warm = t.warmed(coil);
+                let gain = self.layout.gains[n].map_or(0.0, |g| x[g]);
+                // What the take's own noise makes of it is not the coil's.
+                let square = |p: &super::Point| {
+                    let told = load.response(&warm, TAU * p.hz * (1.0 - shift[0])).norm().ln();
+                    (p.ln_mag - told - gain).powi(2) - p.u * p.u
+                };
+                let mean = points.iter().map(square).sum::<f64>() / points.len().max(1) as f64;
+                let predicted = load.second_order(&warm).map(|s| s.f0_hz);
+                Agreement {
+                    f0: predicted.map_or(0.0, |f| (t.f0() / f).ln() - shift[0]),
+                    q: None,
+                    rms_db: Some(DB * mean.max(0.0).sqrt()),
+                }
+            }
+        }
+    }
+}
+
+impl Found {
+    /// Data less what was fitted to them; priors count as data of their own.
+    pub(super) fn freedom(&self, priors: usize) -> i64 {
+        (self.data_rows + priors) as i64 - self.layout.size as i64
+    }
+
+    /// By how much the takes scatter more than their noise, as a factor of variance; 1 where they do not.
+    pub(super) fn excess(&self, known: &Known) -> f64 {
+        let freedom = self.freedom(self.layout.priors(known).len());
+        if freedom > 0 {
+            (self.cost / freedom as f64).max(1.0)
+        } else {
+            1.0
+        }
+    }
+}

@@ -1,0 +1,192 @@
+//! The unknowns of a joint fit, and where each stands.
+
+use super::{InputPart, Known, Seen, Take};
+use crate::network::knob::{Knob, UNIFORM};
+use crate::network::{Coil, Eddy, Load};
+
+/// Units of the parameters, so that all are of the size of 1.
+pub(super) const C_UNIT: f64 = 100e-12;
+pub(super) const G_UNIT: f64 = 1e-6;
+pub(super) const TAU_UNIT: f64 = 1e-6;
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Kind {
+    Plain,
+    Loss,
+    Metal,
+}
+
+impl Kind {
+    /// Besides R.
+    pub(super) fn count(self) -> usize {
+        match self {
+            Kind::Plain => 2,
+            Kind::Loss => 3,
+            Kind::Metal => 5,
+        }
+    }
+}
+
+/// Positions of the unknowns: the coil's; a gain for each curve; a factor for each part with a tolerance, and for what each
+/// rig states of its input; for each rig the part of f0 and of Q that it leaves open.
+pub(super) struct Layout {
+    pub(super) kind: Kind,
+    pub(super) r_free: bool,
+    pub(super) gains: Vec<Option<usize>>,
+    pub(super) parts: Vec<(Knob, f64, f64)>,
+    pub(super) parts_at: usize,
+    /// A sound card's input is the same thing in all takes of its rig.
+    pub(super) inputs: Vec<(usize, InputPart)>,
+    pub(super) inputs_at: usize,
+    rigs: Vec<usize>,
+    rigs_at: usize,
+    pub(super) size: usize,
+}
+
+/// The inputs that are known within a tolerance, rig by rig.
+fn inputs(takes: &[Take], known: &Known) -> Vec<(usize, InputPart)> {
+    let mut out = Vec::new();
+    if known.input <= 0.0 {
+        return out;
+    }
+    for t in takes {
+        let there = [
+            (InputPart::Capacitance, t.input_f > 0.0),
+            (InputPart::Resistance, t.input_ohm.is_some()),
+        ];
+        for (part, _) in there.into_iter().filter(|p| p.1) {
+            if !out.contains(&(t.rig, part)) {
+                out.push((t.rig, part));
+            }
+        }
+    }
+    // The order of a coil file.
+    out.sort_by_key(|(rig, part)| (*rig, *part == InputPart::Capacitance));
+    out
+}
+
+impl Layout {
+    pub(super) fn new(kind: Kind, takes: &[Take], known: &Known) -> Self {
+        let r_free = known.r_u > 0.0;
+        let mut size = kind.count() + usize::from(r_free);
+        let gains = takes
+            .iter()
+            .map(|t| match t.seen {
+                Seen::Curve { .. } => {
+                    size += 1;
+                    Some(size - 1)
+                }
+                Seen::Resonance { .. } => None,
+            })
+            .collect();
+        let mut parts: Vec<(Knob, f64, f64)> = Vec::new();
+        for t in takes {
+            for (knob, tolerance) in known.tolerances.0.iter().filter(|k| k.0.is_part() && k.1 > 0.0) {
+                if let Some(v) = knob.get(&t.load).filter(|v| *v > 0.0)
+                    && !parts.iter().any(|p| p.0 == *knob && p.1 == v)
+                {
+                    parts.push((*knob, v, UNIFORM * tolerance));
+                }
+            }
+        }
+        let parts_at = size;
+        size += parts.len();
+        let inputs = inputs(takes, known);
+        let inputs_at = size;
+        size += inputs.len();
+        let mut rigs: Vec<usize> = takes.iter().filter(|t| t.open() != [0.0, 0.0]).map(|t| t.rig).collect();
+        rigs.sort_unstable();
+        rigs.dedup();
+        let rigs_at = size;
+        size += 2 * rigs.len();
+        Layout {
+            kind,
+            r_free,
+            gains,
+            parts,
+            parts_at,
+            inputs,
+            inputs_at,
+            rigs,
+            rigs_at,
+            size,
+        }
+    }
+
+    pub(super) fn coil(&self, x: &[f64], known: &Known) -> Coil {
+        let r = if self.r_free { x[self.kind.count()].exp() } else { 1.0 };
+        let coil = Coil::new(known.r_ohm * r, x[0].exp(), x[1] * C_UNIT);
+        match self.kind {
+            Kind::Plain => coil,
+            Kind::Loss => Coil {
+                loss_ohm: (x[2] > 0.0).then(|| 1.0 / (x[2] * G_UNIT)),
+                ..coil
+            },
+            Kind::Metal => Coil {
+                eddy: Some(Eddy {
+                    k: x[2],
+                    tau_s: x[3].exp() * TAU_UNIT,
+                    emf: x[4],
+                }),
+                ..coil
+            },
+        }
+    }
+
+    pub(super) fn bounds(&self) -> (Vec<f64>, Vec<f64>) {
+        let (mut low, mut high) = (vec![f64::NEG_INFINITY; self.size], vec![f64::INFINITY; self.size]);
+        low[1] = 0.0;
+        match self.kind {
+            Kind::Plain => {}
+            Kind::Loss => low[2] = 0.0,
+            Kind::Metal => {
+                (low[2], high[2]) = (0.0, 0.98);
+                (low[3], high[3]) = (0.1f64.ln(), 1e4f64.ln());
+                (low[4], high[4]) = (-1.0, 1.0);
+            }
+        }
+        (low, high)
+    }
+
+    /// Position, standard deviation of every prior; each has the mean 0.
+    pub(super) fn priors(&self, known: &Known) -> Vec<(usize, f64)> {
+        let mut p = Vec::new();
+        if self.r_free {
+            p.push((self.kind.count(), known.r_u / known.r_ohm));
+        }
+        p.extend(
+            self.parts
+                .iter()
+                .enumerate()
+                .map(|(i, part)| (self.parts_at + i, part.2)),
+        );
+        p.extend((0..self.inputs.len()).map(|i| (self.inputs_at + i, UNIFORM * known.input)));
+        p.extend((0..2 * self.rigs.len()).map(|i| (self.rigs_at + i, 1.0)));
+        p
+    }
+
+    pub(super) fn loaded(&self, take: &Take, x: &[f64]) -> Load {
+        let mut load = take.load.clone();
+        for (i, (knob, value, _)) in self.parts.iter().enumerate() {
+            if knob.get(&load) == Some(*value) {
+                // The part is there: its value was just read.
+                let _ = knob.set(&mut load, value * (1.0 + x[self.parts_at + i]));
+            }
+        }
+        let factor = |part| {
+            let at = self.inputs.iter().position(|i| *i == (take.rig, part));
+            1.0 + at.map_or(0.0, |i| x[self.inputs_at + i])
+        };
+        load.with_input(
+            take.input_ohm.map(|r| r * factor(InputPart::Resistance)),
+            take.input_f * factor(InputPart::Capacitance),
+        )
+    }
+
+    pub(super) fn shift(&self, take: &Take, x: &[f64]) -> [f64; 2] {
+        match self.rigs.iter().position(|r| *r == take.rig) {
+            Some(i) => [0, 1].map(|k| x[self.rigs_at + 2 * i + k] * take.open()[k]),
+            None => [0.0, 0.0],
+        }
+    }
+}

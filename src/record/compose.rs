@@ -83,6 +83,7 @@ pub fn record(take: &Take, analysis: Analysis, context: Context) -> Record {
         findings: analysis.findings,
         notes,
         repeats: Vec::new(),
+        knock: None,
     }
 }
 

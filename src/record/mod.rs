@@ -12,6 +12,7 @@ pub mod behind;
 pub mod checks;
 pub mod compose;
 pub mod difference;
+pub mod knock;
 pub mod loads;
 pub mod potting;
 pub mod repeats;
@@ -63,6 +64,9 @@ pub struct Record {
     /// Single readings of repeats, in order of taking; empty for one take.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub repeats: Vec<Repeat>,
+    /// What taps made it say; left out where nobody tapped, or the taps could not be read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub knock: Option<knock::Knock>,
 }
 
 /// The pickup, in the words and figures that were typed in.

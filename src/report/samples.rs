@@ -154,6 +154,7 @@ impl Recipe {
             findings,
             notes: vec![],
             repeats: vec![],
+            knock: None,
         }
     }
 }

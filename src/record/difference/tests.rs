@@ -35,6 +35,7 @@ fn record(id: &str, rig: &str, resonance: Option<Resonance>) -> Record {
         findings: vec![],
         notes: vec![],
         repeats: vec![],
+        knock: None,
     }
 }
 

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
+use super::tap::Tap;
 use super::words;
 use crate::failure::{Failure, Result};
 use crate::fileio;
@@ -31,6 +32,7 @@ pub struct Spec {
     pub card: Card,
     pub mains: Mains,
     pub faults: Faults,
+    pub tap: Tap,
 }
 
 /// How the exciter couples to the pickup.
@@ -136,6 +138,7 @@ impl Default for Spec {
             card: Card::default(),
             mains: Mains::default(),
             faults: Faults::default(),
+            tap: Tap::default(),
         }
     }
 }
@@ -285,6 +288,7 @@ impl Spec {
             ));
         }
         maybe("mains frequency", m.frequency_hz, 40.0, 70.0, "Hz")?;
+        self.tap.check(within)?;
         let f = &self.faults;
         within("knock level", f.knock_dbfs, -200.0, 0.0, "dBFS")?;
         within("number of lost samples", f64::from(f.drop_samples), 1.0, 1e5, "")?;

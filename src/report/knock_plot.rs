@@ -89,7 +89,7 @@ fn field(sheet: &mut Sheet, knock: &Knock) {
     let top = points.iter().map(|p| p.1 + p.2).fold(f64::NEG_INFINITY, f64::max);
     let lines = points.iter().map(|p| p.1 - p.2).chain(quiet.iter().map(|p| p.1));
     let low = lines.fold(f64::INFINITY, f64::min);
-    if points.len() < 2 || !(top > low) {
+    if points.len() < 2 || top <= low {
         sheet.text(
             (f64::from(WIDTH) / 2.0, (TOP + BOTTOM) / 2.0),
             "No curve to show",

@@ -19,4 +19,4 @@ mod words;
 #[cfg(test)]
 mod odd;
 #[cfg(test)]
-mod samples;
+pub(crate) mod samples;

@@ -10,6 +10,8 @@ pub const HIGH_HZ: f64 = 10_000.0;
 /// Where the band's raised-cosine edges begin and end, over its corners.
 const EDGE: [f64; 2] = [0.8, 1.2];
 const TOP_EDGE: [f64; 2] = [0.95, 1.05];
+/// Within these nothing is taken off.
+pub const WHOLE_HZ: [f64; 2] = [EDGE[1] * LOW_HZ, TOP_EDGE[0] * HIGH_HZ];
 /// Zeros after the recording, so that its end does not run into its beginning.
 const PAD_S: f64 = 0.25;
 /// Harmonics of the mains that are looked at.

@@ -259,8 +259,8 @@ impl<'a> Heard<'a> {
         let half = 2f64.powf(1.0 / 48.0);
         let n = self.used.len() as f64;
         let floored = |e: f64| level(e).max(FLOOR_DB);
-        let mut hz = band::LOW_HZ;
-        while hz < band::HIGH_HZ {
+        let [mut hz, top] = band::WHOLE_HZ;
+        while hz * half <= top {
             let each: Vec<f64> = self
                 .used
                 .iter()

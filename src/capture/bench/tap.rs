@@ -143,3 +143,80 @@ fn modes(place: &str, value: &str) -> Result<Vec<Mode>> {
     };
     value.split(',').map(one).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::capture::Capture;
+    use crate::capture::bench::Bench;
+
+    #[test]
+    fn taps_in_words_and_as_a_file() {
+        let s = Spec::parse_words("tap=430/14m/-50,1.25kHz/6ms/-54dBFS tap-scatter=0dB tap-pace=0.9 tap-bounce=30ms")
+            .unwrap();
+        let want = Tap {
+            modes: vec![
+                Mode {
+                    hz: 430.0,
+                    decay_s: 14e-3,
+                    dbfs: -50.0,
+                },
+                Mode {
+                    hz: 1250.0,
+                    decay_s: 6e-3,
+                    dbfs: -54.0,
+                },
+            ],
+            scatter_db: 0.0,
+            pace_s: 0.9,
+            bounce_s: Some(0.03),
+        };
+        assert_eq!(s.tap, want);
+        assert!(Spec::parse_words("tap=none").unwrap().tap.modes.is_empty());
+        let text = "[tap]\nscatter_db = 0.0\npace_s = 0.9\nbounce_s = 0.03\n[[tap.modes]]\nhz = 430.0\ndecay_s = 14e-3\ndbfs = -50.0\n\
+                    [[tap.modes]]\nhz = 1250.0\ndecay_s = 6e-3\ndbfs = -54.0\n";
+        assert_eq!(toml::from_str::<Spec>(text).unwrap().tap, want);
+        for (text, words) in [
+            ("tap=430", "frequency/decay/level"),
+            ("tap=430/14m/-50,", "frequency/decay/level"),
+            ("tap=430/14m/loud", "level"),
+            ("tap=430/5/-50", "0.1 s"),
+            ("tap=3/14m/-50", "20 to"),
+            ("tap=430/14m/nan", "level"),
+            ("tap-pace=5s", "1.4 s"),
+            ("tap-scatter=-1", "tap scatter"),
+        ] {
+            let e = Spec::parse_words(text).unwrap_err().to_string();
+            assert!(e.contains(words) && !e.contains('\n'), "{text}: {e}");
+        }
+    }
+
+    #[test]
+    fn a_tap_is_the_damped_sine_it_says_and_faults_of_the_take_stay_out() {
+        let words = "tap=500/20m/-20 tap-scatter=0 hum=none noise=-200dBFS bits=24 knock=1s drop=1.2s";
+        let mut bench = Bench::new(Spec::parse_words(words).unwrap(), None, None, false, 1).unwrap();
+        let take = bench.taps(48_000, 3, &mut |_| {}).unwrap();
+        assert_eq!(take.pickup.len(), 360_000);
+        let first = take.pickup.iter().position(|v| v.abs() > 1e-4).unwrap();
+        // A quarter of a period later the sine is at its height: 0.1 exp(-0.5/20).
+        let top = take.pickup[first + 24..first + 26].iter().fold(0f32, |m, v| m.max(*v));
+        assert!((f64::from(top) - 0.1 * (-0.025f64).exp()).abs() < 1e-3, "{top}");
+        assert!((0.85..1.15).contains(&(first as f64 / 48e3)));
+        let starts = take
+            .pickup
+            .windows(9600)
+            .filter(|w| w[..9599].iter().all(|v| v.abs() < 1e-5) && w[9599].abs() > 1e-5);
+        assert_eq!(starts.count(), 3);
+        assert!(bench.spec.faults.knock_s == [1.0] && bench.spec.faults.drop_s == [1.2]);
+        let spec = Spec::parse_words("silent hum=none noise=-200dBFS").unwrap();
+        let mut silent = Bench::new(spec, None, None, false, 1).unwrap();
+        assert!(
+            silent
+                .taps(48_000, 3, &mut |_| {})
+                .unwrap()
+                .pickup
+                .iter()
+                .all(|v| *v == 0.0)
+        );
+    }
+}

@@ -14,6 +14,8 @@ const ABOVE: f64 = 16.0;
 /// ... rises over all of the 60 ms before, and over the 10 ms before, by so much: beats of two modes do not do both.
 const RISE: f64 = 1.5;
 const STEEP: f64 = 8.0;
+/// Blocks at either end that are not looked at: there the hum begins and ends, and rings in the filters.
+const AT_ENDS: usize = 6;
 /// A tap weaker than the third strongest by so much (26 dB) is a rod that was put down.
 const WEAKEST: f64 = 1.0 / 400.0;
 /// Taps nearer than this spoil each other.
@@ -55,7 +57,8 @@ pub fn taps(band: &Band, least: f64) -> Found {
     };
     let threshold = ABOVE * quiet.max(least);
     let mut events: Vec<Event> = Vec::new();
-    for (i, p) in power.iter().enumerate().skip(2) {
+    let last = power.len().saturating_sub(AT_ENDS);
+    for (i, p) in power.iter().enumerate().take(last).skip(AT_ENDS) {
         let before = power.get(i.saturating_sub(BOUNCE)..i).unwrap_or_default();
         let highest = before.iter().copied().fold(0.0, f64::max);
         let lowest = before.iter().rev().take(2).copied().fold(f64::INFINITY, f64::min);

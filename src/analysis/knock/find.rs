@@ -20,8 +20,6 @@ const AT_ENDS: usize = 6;
 const WEAKEST: f64 = 1.0 / 400.0;
 /// Taps nearer than this spoil each other.
 pub const APART_S: f64 = 0.5;
-/// More taps than anybody was asked for are not looked at.
-const MOST: usize = 200;
 /// At full scale, as near as converters get.
 const FULL: f64 = 0.999;
 
@@ -78,7 +76,7 @@ pub fn taps(band: &Band, least: f64) -> Found {
     powers.sort_by(|a, b| b.total_cmp(a));
     let least = powers.get(2).or(powers.last()).map_or(0.0, |p| p * WEAKEST);
     Found {
-        taps: events.iter().filter(|e| e.power >= least).take(MOST).copied().collect(),
+        taps: events.iter().filter(|e| e.power >= least).copied().collect(),
         events,
     }
 }

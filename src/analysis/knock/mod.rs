@@ -29,7 +29,7 @@ const LEAD_S: f64 = 0.04;
 pub const LEAST_TAPS: usize = 3;
 /// A tap's energy is so many times its uncertainty, or it is lost in the noise.
 const CLEAR: f64 = 4.0;
-/// Longer recordings are of something else; what comes later is not looked at.
+/// Longer recordings are of something else: 50 taps take 80 s.
 const LONGEST_S: f64 = 120.0;
 /// The exciter's answer that levels are counted from is that at this frequency.
 pub const REFERENCE_HZ: f64 = 1000.0;
@@ -55,8 +55,12 @@ pub fn read(take: &Take, answer: Option<Estimate>) -> Result<Knock, NotRead> {
         return Err(not_read(&format!("{first}; tap again")));
     }
     let rate = f64::from(take.rate_hz);
-    let frames = take.pickup.len().min((LONGEST_S * rate) as usize);
-    let samples = take.pickup.get(..frames).unwrap_or_default();
+    let samples = take.pickup.as_slice();
+    if samples.len() as f64 > LONGEST_S * rate {
+        return Err(not_read(&format!(
+            "the recording is longer than {LONGEST_S:.0} s; cut it to the taps"
+        )));
+    }
     let band = Band::of(samples, rate).ok_or_else(|| not_read("the recording is empty; tap again"))?;
     if let Some(i) = samples.iter().position(|v| !v.is_finite()) {
         return Err(not_read(&format!("sample {} is no number; tap again", i + 1)));

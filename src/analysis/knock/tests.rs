@@ -337,6 +337,9 @@ fn silence_and_no_numbers_are_refused_in_words() {
         let e = read(&take, answer()).unwrap_err();
         assert!(e.contains("no number"), "{e}");
     }
+    let mut long = Scene::default().take();
+    long.pickup.resize(121 * 48_000, 0.0);
+    assert!(read(&long, answer()).unwrap_err().contains("longer than 120 s"));
     let take = Scene::default().take();
     assert!(read(&take, None).unwrap_err().contains("no reading at 1 kHz"));
     let mut broken = take;

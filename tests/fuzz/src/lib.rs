@@ -334,7 +334,7 @@ fn shown(record: &Record, plotted: bool) {
     if !plotted {
         return;
     }
-    for knock in &record.knock {
+    if let Some(knock) = &record.knock {
         match knock_plot::taps(record, knock) {
             Ok(plot) => drawn(&plot),
             Err(failure) => in_one_line(&failure),

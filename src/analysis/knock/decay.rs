@@ -13,6 +13,8 @@ const REACH: f64 = 4.0;
 const CLEAR: f64 = 3.0;
 /// Amplitudes are used down to 10 dB above the noise's power.
 const OVER_NOISE: f64 = 10.0;
+/// ... and to 45 dB below the first: farther down lies what the band's edges and the Gaussian's leave.
+const RANGE: f64 = 3e-5;
 /// A fall that was seen over less than this, in nepers, tells no decay.
 const LEAST_FALL: f64 = 1.0;
 /// A line that misses its points by more than this, in nepers rms (1.5 dB), is no exponential.
@@ -89,8 +91,8 @@ pub fn time_constant(x: &[f64], start: f64, hz: f64, rate: f64, noise: f64) -> O
     let kernel = Kernel::new(hz, rate);
     let clear = start + CLEAR * kernel.sigma;
     let from = |sample: f64| sample.max(REACH * kernel.sigma + 1.0);
-    let floor = OVER_NOISE * noise;
     let seen = kernel.series(x, from(clear));
+    let floor = (OVER_NOISE * noise).max(RANGE * seen.first()?.1);
     let end = seen.iter().find(|(_, p)| *p <= floor).map_or(f64::INFINITY, |s| s.0);
     let mut line = straight(&kernel, &seen, from(clear), end)?;
     // Where the noise happens to hold the amplitude up, the first end lies too late: the line's own end does not.

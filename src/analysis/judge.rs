@@ -269,6 +269,7 @@ impl Work<'_> {
             noise_from: if p.noise_from_silence { "silence" } else { "residuals" }.into(),
         });
         self.curve = Some(curve::to_record(&points, dc));
+        self.answer_db = super::answer_at_reference(better);
     }
 
     fn judge_fit(

@@ -18,6 +18,7 @@ pub mod curve;
 pub mod findings;
 pub mod inputs;
 mod judge;
+pub mod knock;
 pub mod level;
 mod one;
 mod open;
@@ -50,6 +51,9 @@ pub struct Analysis {
     pub resonance: Option<Resonance>,
     pub fit: Option<Fit>,
     pub curve: Option<Curve>,
+    /// Channel 1 over the reference, or over the drive file, at 1 kHz, in dB, as the samples show it; null where the take was
+    /// rejected or says nothing there.
+    pub answer_db: Option<Estimate>,
     pub findings: Vec<Finding>,
     pub verdict: Verdict,
     pub notes: Vec<String>,
@@ -111,6 +115,7 @@ pub(crate) struct Work<'a> {
     resonance: Option<Resonance>,
     fit: Option<Fit>,
     curve: Option<Curve>,
+    answer_db: Option<Estimate>,
 }
 
 /// Where a take is cut, and what is silence in it.
@@ -170,6 +175,7 @@ impl<'a> Work<'a> {
             resonance: None,
             fit: None,
             curve: None,
+            answer_db: None,
         }
     }
 
@@ -346,6 +352,7 @@ impl<'a> Work<'a> {
         let verdict = Verdict::from_findings(&self.findings);
         if verdict == Verdict::Rejected {
             self.resonance = None;
+            self.answer_db = None;
         }
         self.notes.dedup();
         Analysis {
@@ -353,6 +360,7 @@ impl<'a> Work<'a> {
             resonance: self.resonance,
             fit: self.fit,
             curve: self.curve,
+            answer_db: self.answer_db,
             findings: self.findings,
             verdict,
             notes: self.notes,
@@ -483,6 +491,25 @@ fn driven_band(bins: &Bins) -> [f64; 2] {
         .find(strong)
         .map_or(0.0, |g| g.0 * 2f64.powf(1.0 / 12.0));
     [low, high]
+}
+
+/// Half of the band, as a factor, from which the answer at 1 kHz is taken.
+const ABOUT: f64 = 1.05;
+
+/// Size of the response at [`knock::REFERENCE_HZ`] in dB: the model's, brought to the lines measured about it.
+fn answer_at_reference(fit: &Fitted) -> Option<Estimate> {
+    let f = knock::REFERENCE_HZ;
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for g in fit.groups.iter().filter(|g| g.f > f / ABOUT && g.f < f * ABOUT) {
+        let h = fit.model.response(&fit.theta, g.f).norm();
+        let w = g.weight * h * h;
+        sum += w * g.h.norm() / h;
+        weight += w;
+    }
+    let value = fit.model.response(&fit.theta, f).norm() * sum / weight;
+    // Half of the complex variance lies along the answer.
+    let u = (0.5 / weight).sqrt() / (sum / weight);
+    estimate(20.0 * value.log10(), 8.686 * u, 8.686 * u)
 }
 
 /// The converter's real step: a 24-bit file may hold 16-bit samples.

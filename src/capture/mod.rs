@@ -49,9 +49,22 @@ pub struct Progress {
     pub peak_reference: f32,
 }
 
+/// Nothing played for as long as somebody taps `count` times in no hurry: the exciter is silent.
+pub fn silence(rate_hz: u32, count: u32) -> Request {
+    let seconds = 3.0 + 1.5 * f64::from(count);
+    Request {
+        rate_hz,
+        drive: vec![0.0; (seconds * f64::from(rate_hz)) as usize],
+    }
+}
+
 /// Plays a drive signal and brings back the take. Implementations print nothing; progress goes through the callback.
 pub trait Capture {
     /// In words, for the record and the screen.
     fn describe(&self) -> String;
     fn take(&mut self, request: &Request, progress: &mut dyn FnMut(Progress)) -> crate::failure::Result<Take>;
+    /// Records while somebody taps `count` times.
+    fn taps(&mut self, rate_hz: u32, count: u32, progress: &mut dyn FnMut(Progress)) -> crate::failure::Result<Take> {
+        self.take(&silence(rate_hz, count), progress)
+    }
 }

@@ -326,6 +326,7 @@ pub struct ChannelsArg(pub Channels);
   coilwright measure --pickup neck-7
   coilwright measure --pickup bridge-2 --over \"second coil\" --ohms 8.2k --room 21C
   coilwright measure --pickup trial --source sim --load \"res=200k cap=500p\"
+  coilwright measure --pickup neck-7 --rig north.toml --knock 8
 ")]
 pub struct MeasureArgs {
     /// The pickup's name
@@ -339,6 +340,12 @@ pub struct MeasureArgs {
     /// How many takes in a row, nothing touched in between
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100))]
     pub repeats: u32,
+    /// Record so many taps with a light rod after the take, exciter silent: microphonics
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(3..=50))]
+    pub knock: Option<u32>,
+    /// Recording of taps that belongs to a WAV source
+    #[arg(long, value_name = "FILE", conflicts_with = "knock")]
+    pub knock_take: Option<PathBuf>,
     #[command(flatten)]
     pub devices: Devices,
     #[command(flatten)]
@@ -391,6 +398,9 @@ pub struct AnalyzeArgs {
     /// The pickup's name; left out, that of the take's file
     #[arg(long, value_name = "NAME")]
     pub pickup: Option<String>,
+    /// Recording of taps that belongs to the take: microphonics
+    #[arg(long, value_name = "FILE")]
+    pub knock_take: Option<PathBuf>,
     #[command(flatten)]
     pub about: About,
     /// Which model plot and peak are taken from; left out, the better one

@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use serde::Serialize;
 
-use super::outcome;
+use super::{knock, outcome};
 use crate::analysis::{self, Options};
 use crate::capture::Take;
 use crate::capture::wav::{self, Channels};
@@ -15,6 +15,7 @@ use crate::cli::args::AnalyzeArgs;
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, changed, ready_folder, stem};
 use crate::cli::defaults::Defaults;
+use crate::estimate::Estimate;
 use crate::failure::{Failure, Result, Status};
 use crate::record::{Record, compose};
 use crate::report::text;
@@ -90,7 +91,7 @@ pub fn read(path: &Path, drive: Option<&DriveFile>, channels: Option<Channels>, 
     }
 }
 
-/// Analyses one WAV file.
+/// Analyses one WAV file: its record, and the answer that levels of taps are counted from.
 pub fn one(
     path: &Path,
     bench: &Bench,
@@ -98,7 +99,7 @@ pub fn one(
     channels: Option<Channels>,
     model: analysis::Choice,
     name: Option<&str>,
-) -> Result<Record> {
+) -> Result<(Record, Option<Estimate>)> {
     let take = read(path, drive, channels, bench.rig.as_ref())?;
     let one_channel = take.reference.is_none();
     let options = Options {
@@ -117,7 +118,8 @@ pub fn one(
         path.file_name()
             .map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
     );
-    Ok(compose::record(&take, analysis, context))
+    let answer = analysis.answer_db;
+    Ok((compose::record(&take, analysis, context), answer))
 }
 
 /// The record beside a take, if it is of this take.
@@ -138,6 +140,12 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
     if let [path] = args.takes.as_slice() {
         return single(args, path, &bench, drive.as_ref(), console);
     }
+    if args.knock_take.is_some() {
+        return Err(Failure::new(
+            "--knock-take belongs to one take",
+            "analyse the takes one by one, each with its own recording of taps",
+        ));
+    }
     batch(args, &bench, drive.as_ref(), console)
 }
 
@@ -151,7 +159,8 @@ fn single(
     if let Some(out) = &args.out {
         outcome::refuse_existing(out)?;
     }
-    let record = one(
+    let taps = knock::given(args.knock_take.as_ref(), bench.channels)?;
+    let (mut record, answer) = one(
         path,
         bench,
         drive,
@@ -159,6 +168,9 @@ fn single(
         args.model.into(),
         args.pickup.as_deref(),
     )?;
+    if let (Some(taps), Some(path)) = (&taps, &args.knock_take) {
+        knock::put(&mut record, taps, answer, &knock::name_of(path));
+    }
     let files = match &args.out {
         Some(out) => outcome::write(&record, &ready_folder(out)?)?,
         None => Vec::new(),
@@ -223,7 +235,7 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: 
                         args.model.into(),
                         args.pickup.as_deref(),
                     )
-                    .and_then(|record| {
+                    .and_then(|(record, _)| {
                         if let Some(out) = &args.out {
                             outcome::write(&record, &ready_folder(&out.join(&names[i]))?)?;
                         }

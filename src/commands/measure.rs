@@ -6,7 +6,7 @@ use std::time::SystemTime;
 use super::analyze::{self, DriveFile};
 use super::outcome::Played;
 use super::sound::Asked;
-use super::{drive, outcome};
+use super::{drive, knock, outcome};
 use crate::analysis::{self, Choice, Options};
 use crate::capture::wav::{self, Channels};
 use crate::capture::{Capture, Provenance, Request, Take};
@@ -14,6 +14,7 @@ use crate::cli::args::MeasureArgs;
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, stamp};
 use crate::cli::defaults::Defaults;
+use crate::estimate::Estimate;
 use crate::failure::{Failure, Result, Status};
 use crate::record::{Record, compose, repeats};
 use crate::rig::Rig;
@@ -131,6 +132,7 @@ pub fn taken(args: &MeasureArgs, console: &mut Console) -> Result<(Record, Vec<P
             "add --source sim",
         ));
     }
+    knock::check(args, matches!(source, Source::File(_)))?;
     let mut player = Player::plan(args, &source, &bench, &defaults)?;
     let mut fresh = Fresh::default();
     let place = Place::plan(args, &defaults, &mut fresh)?;
@@ -141,11 +143,18 @@ pub fn taken(args: &MeasureArgs, console: &mut Console) -> Result<(Record, Vec<P
         }
         taken.push(player.take(n, console)?);
     }
-    let mut records = Vec::new();
+    let taps = player.taps(args, bench.channels, console)?;
+    let (mut records, mut answer) = (Vec::new(), None);
     for (n, t) in taken.iter().enumerate() {
-        records.push(record(args, &bench, &player, t, n)?);
+        let (record, of_take) = record(args, &bench, &player, t, n)?;
+        // Of repeats the first one that was read tells, so that its file alone gives the same again.
+        answer = answer.or(of_take);
+        records.push(record);
     }
     let mut record = repeats::combine(records)?;
+    if let Some(taps) = &taps {
+        knock::put(&mut record, taps, answer, knock::NAME);
+    }
     if let Some(path) = args.about.rig.as_ref().or(defaults.rig.as_ref()) {
         record
             .notes
@@ -153,7 +162,7 @@ pub fn taken(args: &MeasureArgs, console: &mut Console) -> Result<(Record, Vec<P
     }
     let folder = place.folder()?;
     let takes: Vec<&Take> = taken.iter().map(|t| &t.take).collect();
-    let files = outcome::write_with_takes(&record, &takes, player.played(), &folder)?;
+    let files = outcome::write_with_takes(&record, &takes, taps.as_ref(), player.played(), &folder)?;
     Ok((record, files))
 }
 
@@ -183,7 +192,14 @@ fn last_check(path: &Path, rig: Option<&Rig>, at: Option<SystemTime>) -> Result<
     Ok(Some(format!("rig last checked good {since}{after}")))
 }
 
-fn record(args: &MeasureArgs, bench: &Bench, player: &Player, t: &Taken, n: usize) -> Result<Record> {
+/// The record of one take, and the answer that levels of taps are counted from.
+fn record(
+    args: &MeasureArgs,
+    bench: &Bench,
+    player: &Player,
+    t: &Taken,
+    n: usize,
+) -> Result<(Record, Option<Estimate>)> {
     let one_channel = t.take.reference.is_none();
     let played = player.played();
     let options = Options {
@@ -197,7 +213,8 @@ fn record(args: &MeasureArgs, bench: &Bench, player: &Player, t: &Taken, n: usiz
     context.source = player.kind().into();
     context.device = t.take.provenance.device.clone();
     context.take = Some(outcome::take_name(n));
-    Ok(compose::record(&t.take, analysis, context))
+    let answer = analysis.answer_db;
+    Ok((compose::record(&t.take, analysis, context), answer))
 }
 
 /// Plays and records, or reads.
@@ -267,6 +284,18 @@ impl Player {
                 samples: &d.samples,
                 description: d.description.as_ref(),
             }),
+        }
+    }
+
+    /// The recording of taps, if one is asked for.
+    fn taps(&mut self, args: &MeasureArgs, channels: Option<Channels>, console: &mut Console) -> Result<Option<Take>> {
+        match self {
+            Player::File { .. } => knock::given(args.knock_take.as_ref(), channels),
+            Player::Sound { capture, drive, live } => args
+                .knock
+                .map(|n| knock::listen(capture.as_mut(), drive.description.rate_hz, n, *live, console))
+                .map(|take| take.and_then(as_kept))
+                .transpose(),
         }
     }
 

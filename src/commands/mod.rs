@@ -6,6 +6,7 @@ pub mod compare;
 pub mod demo;
 pub mod devices;
 pub mod drive;
+pub mod knock;
 pub mod loads;
 pub mod measure;
 pub mod note;

@@ -2,14 +2,15 @@
 
 use std::path::{Path, PathBuf};
 
+use super::knock;
 use crate::capture::{Take, wav};
 use crate::cli::args::Shown;
 use crate::cli::console::{self, Console};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::{Record, Verdict};
-use crate::report::plot;
 use crate::report::text::{self, Style};
+use crate::report::{knock_plot, plot};
 use crate::stimulus::{Description, Drive};
 
 pub fn status(record: &Record) -> Status {
@@ -53,6 +54,7 @@ pub fn refuse_existing(folder: &Path) -> Result<()> {
 pub fn write(record: &Record, folder: &Path) -> Result<Vec<PathBuf>> {
     refuse_existing(folder)?;
     let plot = plot::response_plot(record)?;
+    let knock = record.knock.as_ref().map(|k| knock_plot::taps(record, k)).transpose()?;
     let mut files = Vec::new();
     let mut put = |name: &str, bytes: &[u8]| -> Result<()> {
         let path = folder.join(name);
@@ -62,6 +64,10 @@ pub fn write(record: &Record, folder: &Path) -> Result<Vec<PathBuf>> {
     };
     put("response.svg", plot.svg.as_bytes())?;
     put("response.png", &plot.png)?;
+    if let Some(knock) = knock {
+        put("knock.svg", knock.svg.as_bytes())?;
+        put("knock.png", &knock.png)?;
+    }
     let path = folder.join("record.json");
     fileio::write_new(&path, &to_json(record)?)?;
     files.insert(0, path);
@@ -69,7 +75,7 @@ pub fn write(record: &Record, folder: &Path) -> Result<Vec<PathBuf>> {
 }
 
 /// What a measurement keeps beside its record, so that any later version can compute the record again.
-const KEPT: [&str; 3] = ["take.wav", "drive.wav", "drive.json"];
+const KEPT: [&str; 4] = ["take.wav", "drive.wav", "drive.json", knock::NAME];
 
 /// The file of a measurement's n-th take, counted from 0.
 pub fn take_name(n: usize) -> String {
@@ -121,13 +127,14 @@ impl<'a> From<&'a Drive> for Played<'a> {
 
 /// Writes the take, what was played (where it is known), the plots and, last, the record.
 pub fn write_with_take(record: &Record, take: &Take, drive: Option<&Drive>, folder: &Path) -> Result<Vec<PathBuf>> {
-    write_with_takes(record, &[take], drive.map(Into::into), folder)
+    write_with_takes(record, &[take], None, drive.map(Into::into), folder)
 }
 
-/// As [`write_with_take`], with all takes of one measurement: take.wav, take-2.wav and so on.
+/// As [`write_with_take`], with all takes of one measurement: take.wav, take-2.wav and so on, and with the recording of taps.
 pub fn write_with_takes(
     record: &Record,
     takes: &[&Take],
+    taps: Option<&Take>,
     played: Option<Played>,
     folder: &Path,
 ) -> Result<Vec<PathBuf>> {
@@ -137,12 +144,16 @@ pub fn write_with_takes(
         channels.extend(take.reference.as_deref());
         wav::to_bytes(take.rate_hz, &channels)
     };
-    let [_, drive_wav, drive_json] = KEPT.map(|n| folder.join(n));
+    let [_, drive_wav, drive_json, knock_wav] = KEPT.map(|n| folder.join(n));
     let mut kept = Vec::new();
     for (n, take) in takes.iter().enumerate() {
         let path = folder.join(take_name(n));
         fileio::write_new(&path, &bytes(take)?)?;
         kept.push(path);
+    }
+    if let Some(taps) = taps {
+        fileio::write_new(&knock_wav, &bytes(taps)?)?;
+        kept.push(knock_wav);
     }
     if let Some(played) = played {
         fileio::write_new(&drive_wav, &wav::to_bytes(played.rate_hz, &[played.samples])?)?;

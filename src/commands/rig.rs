@@ -291,6 +291,8 @@ fn witnessed(
             ..About::default()
         },
         repeats: 1,
+        knock: None,
+        knock_take: None,
         devices: args.devices.clone(),
         drive: args.drive.clone(),
         sim: args.sim.clone(),

@@ -182,6 +182,8 @@ impl<'a> Lot<'a> {
                 ..About::default()
             },
             repeats: 1,
+            knock: None,
+            knock_take: None,
             devices: self.args.devices.clone(),
             drive: self.args.drive.clone(),
             sim,

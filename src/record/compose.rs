@@ -84,6 +84,7 @@ pub fn record(take: &Take, analysis: Analysis, context: Context) -> Record {
         notes,
         repeats: Vec::new(),
         noted: Vec::new(),
+        knock: None,
     }
 }
 

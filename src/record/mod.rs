@@ -13,6 +13,7 @@ pub mod checks;
 pub mod compose;
 pub mod difference;
 pub mod interface;
+pub mod knock;
 pub mod loads;
 pub mod meters;
 pub mod notes;
@@ -69,6 +70,9 @@ pub struct Record {
     /// What was noted beside it later, each in a file of its own.
     #[serde(skip)]
     pub noted: Vec<notes::Note>,
+    /// What taps made it say; left out where nobody tapped, or the taps could not be read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub knock: Option<knock::Knock>,
 }
 
 /// The pickup, in the words and figures that were typed in.

@@ -10,7 +10,7 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::behind::{input_of, load_of};
 use super::difference::same_rig;
-use super::{Record, Resonance, Verdict};
+use super::{Record, Resonance, Verdict, knock};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::rig::history::{BetweenDays, History};
@@ -101,6 +101,13 @@ pub struct Pair {
     /// Change of the winding's capacitance.
     pub c_f: Option<Estimate>,
     pub verdict: PotVerdict,
+    /// Change of the level of taps; null where one side was not tapped, or on another rig, under another load, or warm. Says
+    /// nothing for the verdict.
+    #[serde(default)]
+    pub knock_db: Option<Estimate>,
+    /// The same in words.
+    #[serde(default)]
+    pub knock_text: Option<String>,
     /// Of f0 and Q being within the limits, the larger one: below 0.05 they are.
     pub p_equivalence: Option<f64>,
     /// On so many days before and after the verdict could be told; null where it can, or where no number of days would help.
@@ -278,6 +285,8 @@ impl Judged<'_> {
             peak_db: None,
             level_db: None,
             c_f: None,
+            knock_db: None,
+            knock_text: None,
             verdict: PotVerdict::CannotTell,
             p_equivalence: None,
             repeats_needed: None,
@@ -288,6 +297,8 @@ impl Judged<'_> {
             pair.text = text;
             return Ok((pair, None));
         }
+        pair.knock_db = self.knock()?;
+        pair.knock_text = pair.knock_db.as_ref().map(knock::change_words);
         let Some(b) = day(self.before) else {
             pair.text = "no reading before, so nothing to compare with".into();
             return Ok((pair, None));
@@ -394,6 +405,15 @@ impl Judged<'_> {
             .chain(self.after)
             .all(|r| text(r) == text(&self.before[0]));
         Ok((first, same))
+    }
+
+    /// Levels count from the exciter's answer, which another rig or another load makes another one.
+    fn knock(&self) -> Result<Option<Estimate>> {
+        if !(self.one_rig() && self.load()?.1) {
+            return Ok(None);
+        }
+        let day = self.days.and_then(|d| d.level_db).unwrap_or(0.0);
+        Ok(knock::change(self.before, self.after, std::f64::consts::SQRT_2 * day))
     }
 
     fn one_rig(&self) -> bool {

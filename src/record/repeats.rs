@@ -90,8 +90,7 @@ pub fn mean(list: &[Estimate]) -> Option<Estimate> {
     let computed = typical.sqrt();
     let scatter = if list.len() > 1 {
         let s = (list.iter().map(|e| (e.value - value).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
-        let t = StudentsT::new(0.0, 1.0, n - 1.0).map_or(Z95, |d| d.inverse_cdf(0.975));
-        s * t / Z95
+        s * student(list.len()) / Z95
     } else {
         0.0
     };
@@ -102,6 +101,12 @@ pub fn mean(list: &[Estimate]) -> Option<Estimate> {
         .sum::<f64>()
         / n;
     Estimate::new(value, (u_noise * u_noise + systematic).sqrt(), u_noise)
+}
+
+/// Student's two-sided 95 % point for the mean of `n` readings.
+pub fn student(n: usize) -> f64 {
+    let freedom = n.saturating_sub(1).max(1) as f64;
+    StudentsT::new(0.0, 1.0, freedom).map_or(Z95, |d| d.inverse_cdf(0.975))
 }
 
 #[cfg(test)]

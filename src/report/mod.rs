@@ -3,6 +3,7 @@
 mod axis;
 pub mod checks_plot;
 pub mod family;
+pub mod knock_plot;
 pub mod loads_plot;
 pub mod number;
 pub mod overlay;
@@ -18,4 +19,4 @@ mod words;
 #[cfg(test)]
 mod odd;
 #[cfg(test)]
-mod samples;
+pub(crate) mod samples;

@@ -4,12 +4,14 @@ use std::path::PathBuf;
 
 use proptest::prelude::*;
 
+use super::knock_plot;
 use super::overlay::{Align, compare_plot};
 use super::plot::{Plot, response_plot};
 use super::samples::Recipe;
 use super::text::{Style, batch_text, compare_text, measure_text};
 use crate::estimate::Estimate;
 use crate::record::difference::{Limits, compare};
+use crate::record::knock::{Knock, KnockPeak, KnockSpectrum, LeftOut, Tap};
 use crate::record::*;
 
 fn number() -> impl Strategy<Value = f64> {
@@ -118,11 +120,31 @@ fn finding() -> impl Strategy<Value = Finding> {
 }
 
 prop_compose! {
+    fn knock()(
+        taps in any::<u32>(), used in any::<u32>(), level_db in estimate(), noise_db in number(),
+        peaks in prop::collection::vec((estimate(), estimate(), prop::option::of(estimate())), 0..7),
+        taken in prop::collection::vec((number(), prop::option::of(estimate()), 0usize..5), 0..4),
+        freq_hz in any::<bool>().prop_flat_map(column), columns in prop::collection::vec(column(false), 3),
+    ) -> Knock {
+        let why = [None, Some(LeftOut::Overlap), Some(LeftOut::Clipped), Some(LeftOut::Cut), Some(LeftOut::Weak)];
+        Knock {
+            taps, used, level_db, noise_db,
+            peaks: peaks.into_iter().map(|(hz, level_db, decay_s)| KnockPeak { hz, level_db, decay_s }).collect(),
+            single: taken.into_iter().map(|(at_s, level_db, i)| Tap { at_s, level_db, left_out: why[i] }).collect(),
+            spectrum: KnockSpectrum {
+                freq_hz, level_db: columns[0].clone(), u_db: columns[1].clone(), noise_db: columns[2].clone(),
+            },
+            take: None,
+        }
+    }
+}
+
+prop_compose! {
     fn record()(
         words in prop::collection::vec(word(), 8), numbers in prop::collection::vec(prop::option::of(number()), 8),
         resonance in prop::option::weighted(0.8, resonance()), fit in prop::option::of(fit()), curve in curve(),
         findings in prop::collection::vec(finding(), 0..4), verdict in prop::option::of(Just(Verdict::Ok)),
-        given in any::<bool>(), load in any::<bool>(),
+        given in any::<bool>(), load in any::<bool>(), knock in prop::option::of(knock()),
     ) -> Record {
         let mut r = Recipe::default().record();
         let w = |i: usize| words[i].clone();
@@ -144,6 +166,7 @@ prop_compose! {
         r.resonance = resonance;
         r.fit = fit;
         r.curve = curve;
+        r.knock = knock;
         r.verdict = verdict.unwrap_or(Verdict::from_findings(&findings));
         r.findings = findings;
         r
@@ -216,6 +239,9 @@ proptest! {
     fn plots(records in prop::collection::vec(record(), 0..14)) {
         for r in records.iter().take(2) {
             drawn(&response_plot(r).unwrap());
+            if let Some(k) = &r.knock {
+                drawn(&knock_plot::taps(r, k).unwrap());
+            }
         }
         for align in [Align::LowFrequency, Align::Peak, Align::Coupling] {
             drawn(&compare_plot(&records, align).unwrap());

@@ -155,6 +155,7 @@ impl Recipe {
             notes: vec![],
             repeats: vec![],
             noted: vec![],
+            knock: None,
         }
     }
 }
@@ -190,6 +191,48 @@ pub fn eddy() -> Record {
     }];
     r.verdict = Verdict::from_findings(&r.findings);
     r
+}
+
+/// Seven of eight taps, two peaks.
+pub fn knock() -> knock::Knock {
+    use knock::{Knock, KnockPeak, KnockSpectrum, LeftOut, Tap};
+    let freq_hz: Vec<f64> = (0..160).map(|i| 100.0 * 2f64.powf(f64::from(i) / 24.0)).collect();
+    let at = |f: f64, f0: f64, q: f64| second_order_db(f, f0, q);
+    Knock {
+        taps: 8,
+        used: 7,
+        level_db: e(-12.31, 0.62, 0.62),
+        noise_db: -48.2,
+        peaks: vec![
+            KnockPeak {
+                hz: e(621.3, 0.4, 0.2),
+                level_db: e(-14.2, 0.7, 0.7),
+                decay_s: Some(e(0.0182, 0.0003, 0.0003)),
+            },
+            KnockPeak {
+                hz: e(2301.0, 2.1, 1.0),
+                level_db: e(-21.0, 0.8, 0.8),
+                decay_s: None,
+            },
+        ],
+        single: (0..8)
+            .map(|i| Tap {
+                at_s: 1.0 + 1.1 * f64::from(i),
+                level_db: (i != 3).then(|| e(-12.0 + 0.1 * f64::from(i), 0.02, 0.02)),
+                left_out: (i == 3).then_some(LeftOut::Clipped),
+            })
+            .collect(),
+        spectrum: KnockSpectrum {
+            level_db: freq_hz
+                .iter()
+                .map(|f| -28.0 + at(*f, 621.3, 20.0).max(at(*f, 2301.0, 20.0) - 9.0).max(-35.0))
+                .collect(),
+            u_db: vec![0.7; freq_hz.len()],
+            noise_db: vec![-66.0; freq_hz.len()],
+            freq_hz,
+        },
+        take: Some("knock.wav".into()),
+    }
 }
 
 pub fn rejected() -> Record {

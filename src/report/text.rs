@@ -14,6 +14,7 @@ use crate::record::difference::Comparison;
 use crate::record::{Eddy, Fit, Level, Model, Record, Resonance, Verdict};
 use screen::Screen;
 
+mod knock;
 mod loads;
 mod notes;
 mod potting;
@@ -72,6 +73,9 @@ pub fn measure_text(record: &Record, files: &[PathBuf], style: Style) -> String 
             }
         }
         None => refused(&mut out, record),
+    }
+    if let Some(k) = &record.knock {
+        knock::found(&mut out, k);
     }
     circumstances(&mut out, record);
     if words::reading(record).is_some() {
@@ -254,6 +258,9 @@ fn details(out: &mut Screen, record: &Record) {
     }
     if let Some(fit) = &record.fit {
         fit_details(out, fit);
+    }
+    if let Some(k) = &record.knock {
+        knock::details(out, k);
     }
     capture_details(out, record);
     for (i, r) in record.repeats.iter().enumerate() {

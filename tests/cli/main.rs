@@ -9,6 +9,7 @@ mod demo;
 mod faulty;
 mod folders;
 mod killed;
+mod knock;
 mod notes;
 mod potting;
 mod rig;

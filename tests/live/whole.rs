@@ -593,3 +593,41 @@ fn rig_level_and_rig_check() {
     let record: Value = serde_json::from_slice(&record).unwrap();
     near(&record["drive"]["level_dbfs"], level, 1e-9);
 }
+
+/// After the take somebody taps; the exciter is silent meanwhile.
+#[test]
+fn taps_after_the_take() {
+    let options = [&PICKUP[..], &["--taps", "12"]].concat();
+    let Some(bench) = Bench::start(48_000, &options) else {
+        return;
+    };
+    let told = measure_calmly(&bench, &[&SHORT[..], &["--rate", "48k", "--knock", "4"]].concat());
+    println!("{}", told.brief());
+    assert_eq!(told.status, Some(0));
+    for words in [
+        "Tap now, 4 times",
+        "never on the windings",
+        "exciter is silent",
+        "headphones off",
+    ] {
+        assert!(told.err.contains(words), "{words}: {}", told.err);
+    }
+    let record = told.json();
+    let knock = &record["knock"];
+    // The first ones may fall before the recording.
+    assert!((3..=9).contains(&knock["used"].as_u64().unwrap()), "{knock}");
+    near(&knock["peaks"][0]["hz"]["value"], 700.0, 0.01);
+    near(&knock["peaks"][0]["decay_s"]["value"], 0.012, 0.03);
+    let args = [
+        "analyze",
+        "out/take.wav",
+        "--drive",
+        "out/drive.wav",
+        "--knock-take",
+        "out/knock.wav",
+        "--json",
+    ];
+    let again = coilwright(&bench, &args);
+    assert_eq!(again.status, Some(0), "{}", again.err);
+    assert_eq!(&again.json()["knock"], knock);
+}

@@ -33,7 +33,7 @@ fn uniform(rng: &mut ChaCha8Rng) -> f64 {
 }
 
 /// Two independent standard normal numbers (Box and Muller, Ann. Math. Statist. 29, 1958).
-fn normal_pair(rng: &mut ChaCha8Rng) -> Complex64 {
+pub(super) fn normal_pair(rng: &mut ChaCha8Rng) -> Complex64 {
     let radius = (-2.0 * (1.0 - uniform(rng)).ln()).sqrt();
     Complex64::from_polar(radius, TAU * uniform(rng))
 }

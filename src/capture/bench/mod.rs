@@ -10,7 +10,7 @@ use num_complex::Complex64;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 
-use super::{Capture, Progress, Provenance, Request, Take};
+use super::{Capture, Progress, Provenance, Request, Take, silence};
 use crate::failure::{Failure, Result};
 use crate::network::Load;
 use crate::rig::Rig;
@@ -19,12 +19,14 @@ use crate::transfer::fft::{self, Chirp};
 mod blemish;
 mod circuit;
 mod spec;
+mod tap;
 #[cfg(test)]
 mod tests;
 mod words;
 
 use circuit::{Both, Circuit};
 pub use spec::{Card, Exciter, Faults, Mains, Over, QUIET_HUM_DBFS, Spec, Wire};
+pub use tap::{Mode, Tap};
 
 /// As the record names it.
 pub const DEVICE: &str = "built-in bench";
@@ -38,6 +40,10 @@ pub struct Bench {
     seed: u64,
     /// Takes so far: each has noise of its own.
     takes: u64,
+    /// Of the last drive that was played; hum is counted from it.
+    answer_rms: f64,
+    /// Taps to come in the take.
+    tapping: u32,
 }
 
 /// Which random numbers are drawn, so that a hum more leaves the noise as it was.
@@ -47,6 +53,7 @@ enum Draw {
     ReferenceNoise,
     Hum,
     Knock,
+    Tap,
 }
 
 impl Bench {
@@ -60,6 +67,8 @@ impl Bench {
             one_channel,
             seed,
             takes: 0,
+            answer_rms: 0.0,
+            tapping: 0,
         })
     }
 
@@ -177,6 +186,18 @@ impl Capture for Bench {
         DEVICE.into()
     }
 
+    fn taps(&mut self, rate_hz: u32, count: u32, progress: &mut dyn FnMut(Progress)) -> Result<Take> {
+        let usual = self.spec.faults.clone();
+        // Their times are those of the measurement's take.
+        self.spec.faults.knock_s.clear();
+        self.spec.faults.drop_s.clear();
+        self.tapping = count;
+        let take = self.take(&silence(rate_hz, count), progress);
+        self.tapping = 0;
+        self.spec.faults = usual;
+        take
+    }
+
     fn take(&mut self, request: &Request, progress: &mut dyn FnMut(Progress)) -> Result<Take> {
         let (rate, frames) = (f64::from(request.rate_hz), request.drive.len());
         if frames == 0 || request.rate_hz == 0 {
@@ -199,8 +220,14 @@ impl Capture for Bench {
         if faults.reference_unplugged {
             reference.fill(0.0);
         }
-        let answer_rms = blemish::rms(&pickup);
-        self.add_hum(&mut pickup, rate, answer_rms);
+        if self.tapping == 0 {
+            self.answer_rms = blemish::rms(&pickup);
+        }
+        self.add_hum(&mut pickup, rate, self.answer_rms);
+        if !(faults.silent || faults.open_winding) {
+            let tap = &self.spec.tap;
+            tap.add(&mut pickup, &mut self.random(Draw::Tap), rate, self.tapping);
+        }
         let mut rng = self.random(Draw::Knock);
         for t in &faults.knock_s {
             blemish::add_knock(&mut pickup, &mut rng, rate, *t, blemish::ratio(faults.knock_dbfs));

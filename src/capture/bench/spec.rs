@@ -4,6 +4,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
+use super::tap::Tap;
 use super::words;
 use crate::failure::{Failure, Result};
 use crate::fileio;
@@ -33,6 +34,7 @@ pub struct Spec {
     pub faults: Faults,
     /// In the pickup's place a wire from the exciter's tap: one signal on both inputs.
     pub wire: Option<Wire>,
+    pub tap: Tap,
 }
 
 /// A wire, and what is in line with it.
@@ -150,6 +152,7 @@ impl Default for Spec {
             mains: Mains::default(),
             faults: Faults::default(),
             wire: None,
+            tap: Tap::default(),
         }
     }
 }
@@ -307,6 +310,7 @@ impl Spec {
             ));
         }
         maybe("mains frequency", m.frequency_hz, 40.0, 70.0, "Hz")?;
+        self.tap.check(within)?;
         let f = &self.faults;
         within("knock level", f.knock_dbfs, -200.0, 0.0, "dBFS")?;
         within("number of lost samples", f64::from(f.drop_samples), 1.0, 1e5, "")?;

@@ -1,13 +1,15 @@
 //! The bench in words on the command line: "r=6k l=2.4H cs=120p hum=-50dB noise=-95dBFS knock=1.2s ppm=120".
 
 use super::spec::{Exciter, Mains, NO_HUM_DBFS, Over, Spec, Wire};
+use super::tap;
 use crate::failure::{Failure, Result};
 use crate::network::{Coil, Eddy};
 use crate::quantity::{self, Unit, quoted};
 
 const KNOWN: &str = "r l cs loss eddy, coils r2 l2 cs2 loss2 eddy2 over, m polarity feed, noise noise-reference flicker bits \
                      ac-pickup ac-reference ac-output delay gain input latency ppm h3 clip clip-reference, hum mains, \
-                     knock knock-level drop drop-samples open unplugged silent swapped, wire";
+                     knock knock-level drop drop-samples open unplugged silent swapped, wire, \
+                     tap tap-scatter tap-pace tap-bounce";
 const EXAMPLE: &str = "r=6k l=2.4H cs=120p hum=-50dB";
 
 pub(super) fn parse(text: &str) -> Result<Spec> {
@@ -70,6 +72,9 @@ fn raise(spec: &mut Spec, name: &str) -> Result<()> {
 fn set(spec: &mut Spec, name: &str, value: &str) -> Result<()> {
     let place = format!("bench: {name}");
     let num = |unit: Unit| quantity::parse_at(&place, value, unit);
+    if let Some(done) = tap::set(spec, name, value) {
+        return done;
+    }
     let wrong = |hint: &str| Failure::new(format!("{place}={value} is not understood"), hint);
     let times = || -> Result<Vec<f64>> {
         value

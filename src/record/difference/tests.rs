@@ -36,6 +36,7 @@ fn record(id: &str, rig: &str, resonance: Option<Resonance>) -> Record {
         notes: vec![],
         repeats: vec![],
         noted: vec![],
+        knock: None,
     }
 }
 

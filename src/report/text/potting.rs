@@ -38,6 +38,9 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
             if paint == PLAIN { BOLD } else { paint },
         );
         out.row("", &p.text, paint);
+        if let Some(text) = &p.knock_text {
+            out.row("", text, PLAIN);
+        }
         let parts: Vec<String> = [
             p.f0_hz
                 .map(|e| format!("f0 {}", number::bare_interval(&e, Unit::Hertz))),
@@ -48,6 +51,8 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
                 .map(|e| format!("level {}", number::bare_interval(&e, Unit::Decibel))),
             p.c_f
                 .map(|e| format!("winding {}", number::bare_interval(&e, Unit::Farad))),
+            p.knock_db
+                .map(|e| format!("knock {}", number::bare_interval(&e, Unit::Decibel))),
         ]
         .into_iter()
         .flatten()

@@ -15,6 +15,7 @@ use coilwright::quantity::{self, Unit};
 use coilwright::record::difference::{self, Limits};
 use coilwright::record::{LoadSummary, Record, behind, repeats, store};
 use coilwright::report::checks_plot;
+use coilwright::report::knock_plot;
 use coilwright::report::overlay::{self, Align};
 use coilwright::report::plot::{self, Plot};
 use coilwright::report::text::{self, Style};
@@ -332,6 +333,12 @@ fn shown(record: &Record, plotted: bool) {
     }
     if !plotted {
         return;
+    }
+    if let Some(knock) = &record.knock {
+        match knock_plot::taps(record, knock) {
+            Ok(plot) => drawn(&plot),
+            Err(failure) => in_one_line(&failure),
+        }
     }
     match plot::response_plot(record) {
         Ok(plot) => drawn(&plot),

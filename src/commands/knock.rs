@@ -1,0 +1,99 @@
+//! Taps on the pickup, for `measure` and `analyze`: recorded or read, and put into the record.
+
+use std::path::{Path, PathBuf};
+
+use super::progress::TakeBar;
+use crate::analysis::knock;
+use crate::capture::wav::{self, Channels};
+use crate::capture::{Capture, Take, silence};
+use crate::cli::args::MeasureArgs;
+use crate::cli::console::Console;
+use crate::estimate::Estimate;
+use crate::failure::{Failure, Result};
+use crate::record::Record;
+
+/// The recording beside the take.
+pub const NAME: &str = "knock.wav";
+
+/// A recording of taps as a file: its pickup channel.
+pub fn read(path: &Path, channels: Option<Channels>) -> Result<Take> {
+    let whole = wav::read_take(path, None)?;
+    match channels {
+        // A recording of one channel is the pickup's, whatever the takes have.
+        Some(c) if whole.reference.is_some() => wav::read_take(
+            path,
+            Some(Channels {
+                pickup: c.pickup,
+                reference: None,
+            }),
+        ),
+        _ => Ok(Take {
+            reference: None,
+            ..whole
+        }),
+    }
+}
+
+/// Refuses what does not go together, before anything sounds.
+pub fn check(args: &MeasureArgs, from_file: bool) -> Result<()> {
+    match (from_file, args.knock.is_some(), args.knock_take.is_some()) {
+        (true, true, _) => Err(Failure::new(
+            "--knock has no effect on a recording",
+            "give the recording of the taps with --knock-take",
+        )),
+        (false, _, true) => Err(Failure::new(
+            "--knock-take is for a measurement from a WAV file",
+            "give --knock N to tap now, or --source FILE",
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// Asks for taps and records them.
+pub fn listen(capture: &mut dyn Capture, rate_hz: u32, count: u32, live: bool, console: &mut Console) -> Result<Take> {
+    if live {
+        let seconds = silence(rate_hz, count).drive.len() as f64 / f64::from(rate_hz);
+        console.remark(&format!(
+            "Tap now, {count} times, about once a second, within {seconds:.0} s."
+        ));
+        console.remark(
+            "A light rod of wood or plastic, always the same place on the pickup's frame or cover, never on the windings, never \
+             with metal near the magnets. The exciter is silent; keep headphones off and loudspeakers down.",
+        );
+    }
+    let bar = live.then(TakeBar::new);
+    let take = capture.taps(rate_hz, count, &mut |p| {
+        if let Some(bar) = &bar {
+            bar.show(p);
+        }
+    });
+    if let Some(bar) = bar {
+        bar.done();
+    }
+    Ok(Take {
+        reference: None,
+        ..take?
+    })
+}
+
+/// Reads the taps and puts them, or why there are none, into the record.
+pub fn put(record: &mut Record, taps: &Take, answer: Option<Estimate>, name: &str) {
+    match knock::read(taps, answer) {
+        Ok(mut read) => {
+            read.take = Some(name.to_owned());
+            record.knock = Some(read);
+        }
+        Err(note) => record.notes.push(note),
+    }
+}
+
+/// A file's name without its folders.
+pub fn name_of(path: &Path) -> String {
+    path.file_name()
+        .map_or_else(String::new, |n| n.to_string_lossy().into_owned())
+}
+
+/// The recording that stands on the command line, read.
+pub fn given(path: Option<&PathBuf>, channels: Option<Channels>) -> Result<Option<Take>> {
+    path.map(|p| read(p, channels)).transpose()
+}

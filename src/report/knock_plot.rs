@@ -1,0 +1,172 @@
+//! The plot of taps: the level of their answer along frequency, what is there between them, and where it rings.
+
+use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
+use super::number::{self, LEVEL, Unit};
+use super::palette::{BAND, INK, MEASURED, Marker, PEAK, SOFT};
+use super::plot::{self, EDGE, HEIGHT, LEFT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
+use super::sheet::{Anchor, Pen, Point, Rgb, Sheet, Type, fitted, text_width};
+use super::words;
+use crate::estimate::Z95;
+use crate::failure::Result;
+use crate::record::Record;
+use crate::record::knock::{Knock, KnockPeak};
+
+const TOP: f64 = 19.0;
+const BOTTOM: f64 = 76.0;
+/// So far below the highest point nothing is of interest.
+const SPAN_DB: f64 = 70.0;
+const QUIET: Pen = Pen {
+    colour: SOFT,
+    width: 0.35,
+    dash: &[1.2, 0.8],
+};
+
+/// The taps of one record.
+pub fn taps(record: &Record, knock: &Knock) -> Result<Plot> {
+    let name = words::name(record);
+    let mut sheet = Sheet::new(WIDTH, HEIGHT, &format!("Knock of {name}: {}", level(knock)));
+    let mut room = EDGE - MARGIN;
+    if words::is_simulated(record) {
+        room -= plot::simulated_stamp(&mut sheet);
+    }
+    sheet.text(
+        (MARGIN, 6.6),
+        &fitted(&format!("{name}: what taps make it say"), 3.6, room),
+        Type::new(3.6, INK, Anchor::Left),
+    );
+    let small = |sheet: &mut Sheet, y: f64, text: &str, colour: Rgb| {
+        let kind = Type::new(SMALL, colour, Anchor::Left);
+        sheet.text((MARGIN, y), &fitted(text, SMALL, EDGE - MARGIN), kind);
+    };
+    let all = format!("Knock {}, {} of {} taps", level(knock), knock.used, knock.taps);
+    small(&mut sheet, 11.0, &all, INK);
+    field(&mut sheet, knock);
+    let left = f64::from(HEIGHT) - 2.4 - ROW * 5.0;
+    for (i, p) in knock.peaks.iter().take(5).enumerate() {
+        small(&mut sheet, left + ROW * (i as f64 + 0.8), &peak(i, p), INK);
+    }
+    sheet.render()
+}
+
+const ROW: f64 = 3.5;
+
+fn level(knock: &Knock) -> String {
+    format!(
+        "{} {LEVEL} re the exciter's answer at 1 kHz",
+        number::bare_interval(&knock.level_db, Unit::Decibel)
+    )
+}
+
+fn peak(i: usize, p: &KnockPeak) -> String {
+    let decay = p.decay_s.map_or("decay not told".into(), |d| {
+        format!("falls to 1/e in {}", number::bare_interval(&d, Unit::Second))
+    });
+    format!(
+        "{}  {} at {}, {decay} {LEVEL}",
+        words::letter(i),
+        number::bare_interval(&p.hz, Unit::Hertz),
+        number::bare_interval(&p.level_db, Unit::Decibel),
+    )
+}
+
+fn field(sheet: &mut Sheet, knock: &Knock) {
+    let s = &knock.spectrum;
+    let sane = |db: f64| db.is_finite() && db.abs() < 1e4;
+    let points: Vec<(f64, f64, f64)> = s
+        .freq_hz
+        .iter()
+        .zip(s.level_db.iter().zip(&s.u_db))
+        .map(|(f, (v, u))| (*f, *v, Z95 * u))
+        .filter(|p| (LOW_HZ..=HIGH_HZ).contains(&p.0) && sane(p.1) && sane(p.2))
+        .collect();
+    let quiet: Vec<(f64, f64)> = s
+        .freq_hz
+        .iter()
+        .copied()
+        .zip(s.noise_db.iter().copied())
+        .filter(|p| sane(p.1))
+        .collect();
+    let top = points.iter().map(|p| p.1 + p.2).fold(f64::NEG_INFINITY, f64::max);
+    let lines = points.iter().map(|p| p.1 - p.2).chain(quiet.iter().map(|p| p.1));
+    let low = lines.fold(f64::INFINITY, f64::min);
+    if points.len() < 2 || top <= low {
+        sheet.text(
+            (f64::from(WIDTH) / 2.0, (TOP + BOTTOM) / 2.0),
+            "No curve to show",
+            Type::new(SMALL * 1.2, INK, Anchor::Centre),
+        );
+        return;
+    }
+    let low = low.max(top - SPAN_DB);
+    let field = Field {
+        left: LEFT,
+        right: RIGHT,
+        top: TOP,
+        bottom: BOTTOM,
+        low: low - 0.03 * (top - low),
+        high: top + 0.12 * (top - low),
+    };
+    let step = axis::decibel_step(field.high - field.low, 9.0);
+    plot::grid(sheet, &field, &axis::ticks(field.low, field.high, step));
+    let over = points.iter().map(|p| field.clamp_y(field.point(p.0, p.1 + p.2)));
+    let under = points.iter().rev().map(|p| field.clamp_y(field.point(p.0, p.1 - p.2)));
+    sheet.area(over.chain(under).collect(), BAND);
+    plot::curve(sheet, &field, quiet.into_iter(), QUIET);
+    let line: Vec<(f64, f64)> = points.iter().map(|p| (p.0, p.1)).collect();
+    plot::curve(sheet, &field, line.iter().copied(), MEASURED);
+    plot::frame(sheet, &field);
+    plot::frequency_labels(sheet, &field);
+    plot::vertical_title(sheet, &field, "level in 1/24 octave (dB)");
+    key(sheet);
+    for (i, p) in knock.peaks.iter().enumerate() {
+        let Some(db) = plot::interpolate(&line, p.hz.value) else {
+            continue;
+        };
+        let at = field.clamp_y(field.point(p.hz.value, db));
+        Marker::Down.draw(sheet, (at.0, at.1 - 1.9), 1.2, PEAK);
+        let kind = Type::new(SMALL, PEAK, Anchor::Centre);
+        sheet.text((at.0, (at.1 - 3.6).max(TOP + SMALL)), &words::letter(i), kind);
+    }
+}
+
+/// Above the field, where no curve runs through it.
+fn key(sheet: &mut Sheet) {
+    let y = TOP - 1.6;
+    let middle = y - 0.36 * SMALL;
+    let mut x = LEFT;
+    let mut entry = |sheet: &mut Sheet, text: &str, draw: &dyn Fn(&mut Sheet, [Point; 2])| {
+        draw(sheet, [(x, middle), (x + 7.0, middle)]);
+        sheet.text((x + 8.0, y), text, Type::new(SMALL, SOFT, Anchor::Left));
+        x += 12.0 + text_width(text, SMALL);
+    };
+    entry(sheet, "mean of the taps", &|s, ends| s.line(ends.to_vec(), MEASURED));
+    entry(sheet, "95 % band of the mean", &|s, [a, b]| {
+        s.area(
+            vec![(a.0, a.1 - 1.0), (b.0, a.1 - 1.0), (b.0, a.1 + 1.0), (a.0, a.1 + 1.0)],
+            BAND,
+        );
+    });
+    entry(sheet, "between the taps", &|s, ends| s.line(ends.to_vec(), QUIET));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::samples;
+
+    #[test]
+    fn a_knock_is_drawn_and_what_is_no_number_breaks_nothing() {
+        let mut record = samples::Recipe::default().record();
+        let mut knock = samples::knock();
+        record.knock = Some(knock.clone());
+        let plot = taps(&record, &knock).unwrap();
+        assert!(plot.svg.contains("between the taps") && plot.svg.contains("re the exciter"));
+        assert!(plot.svg.contains("7 of 8 taps"));
+        knock.spectrum.level_db.iter_mut().for_each(|v| *v = f64::NAN);
+        knock.peaks[0].hz.value = f64::NAN;
+        assert!(taps(&record, &knock).unwrap().svg.contains("No curve to show"));
+        knock.spectrum.freq_hz.clear();
+        knock.peaks.clear();
+        taps(&record, &knock).unwrap();
+    }
+}

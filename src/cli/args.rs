@@ -570,6 +570,9 @@ pub struct PottingArgs {
     /// The windings' own capacitance before, where it is known, such as 120p
     #[arg(long, value_name = "FARAD", value_parser = farads, allow_hyphen_values = true)]
     pub cs: Option<f64>,
+    /// Add these changes to the rig's history of what wax does, beside the rig file
+    #[arg(long)]
+    pub keep: bool,
     /// Folder for plot and table
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,

@@ -10,7 +10,9 @@ use crate::cli::console::Console;
 use crate::cli::context::Fresh;
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
-use crate::record::potting::{self, About, PotVerdict};
+use crate::fileio;
+use crate::record::potting::{self, About, PotVerdict, PottingDocument};
+use crate::record::wax::WaxHistory;
 use crate::record::{Record, store};
 use crate::report::{potting_plot, text};
 use crate::rig::Rig;
@@ -18,9 +20,10 @@ use crate::rig::Rig;
 pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     let (before, after) = (read(&args.before)?, read(&args.after)?);
     let defaults = Defaults::read_from(Path::new("."))?;
-    let history = match args.rig.as_ref().or(defaults.rig.as_ref()) {
-        Some(path) => {
-            let rig = Rig::read(path)?;
+    let path = args.rig.as_ref().or(defaults.rig.as_ref());
+    let rig = path.map(|p| Rig::read(p).map(|rig| (p, rig))).transpose()?;
+    let history = match &rig {
+        Some((path, rig)) => {
             let history = history_of(path)?;
             if let Some(h) = history.as_ref().filter(|h| h.hash != rig.chain_hash()) {
                 return Err(Failure::new(
@@ -41,9 +44,19 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         rested_h: args.rested,
         winding_f: args.cs,
     };
-    let document = potting::compare(&before, &after, history.as_ref(), &about)?;
+    let mut document = potting::compare(&before, &after, history.as_ref(), &about)?;
+    let kept = match &rig {
+        Some((path, rig)) => wax(path, rig, &before, args.keep, &mut document)?,
+        None if args.keep => {
+            return Err(Failure::new(
+                "--keep needs a rig: what wax did is kept beside its file",
+                "give --rig",
+            ));
+        }
+        None => None,
+    };
     let mut fresh = Fresh::default();
-    let files = match &args.out {
+    let mut files = match &args.out {
         Some(out) => {
             let folder = fresh.ready(out)?;
             let plot = potting_plot::pairs(&document, before.iter().chain(&after).any(Record::is_simulated))?;
@@ -58,6 +71,7 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         }
         None => Vec::new(),
     };
+    files.extend(kept);
     if args.shown.json {
         console.json(&document)?;
     } else {
@@ -70,6 +84,50 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         _ => Status::Done,
     })
 }
+
+/// Holds the changes against the rig's history of wax, and adds them to it where that is wanted: then the file that was written.
+fn wax(
+    rig_path: &Path,
+    rig: &Rig,
+    before: &[Record],
+    keep: bool,
+    document: &mut PottingDocument,
+) -> Result<Option<PathBuf>> {
+    let path = rig_path.with_extension("wax.json");
+    let read = || -> Result<WaxHistory> {
+        if path.symlink_metadata().is_err() {
+            return Ok(WaxHistory::new(&rig.name));
+        }
+        WaxHistory::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?)
+    };
+    let (here, of) = (Some(rig.content_hash()), before.iter().find(|r| r.rig.hash.is_some()));
+    let foreign = of.filter(|r| r.rig.hash.as_deref() != here && r.rig.name.as_deref() != Some(&rig.name));
+    if let Some(r) = foreign {
+        // Another rig's changes are no part of this one's history, nor held against it.
+        if keep {
+            return Err(Failure::new(
+                format!("{} was measured on another rig than {}", r.pickup.name, rig.name),
+                "give the rig it was measured on",
+            ));
+        }
+        return Ok(None);
+    }
+    read()?.hold_against(document);
+    if !keep {
+        return Ok(None);
+    }
+    fileio::alone(&path, || {
+        let mut history = read()?;
+        if history.keep(document) > 0 {
+            fileio::write_atomically(&path, &outcome::pretty(&history, "the history of wax")?)?;
+            return Ok(Some(path.clone()));
+        }
+        Ok(None)
+    })
+}
+
+/// Far more than any shop writes.
+const MOST_BYTES: u64 = 64 << 20;
 
 /// How deep records lie below a folder that is given: FOLDER/NAME/0001.
 const DEPTH: usize = 3;

@@ -22,6 +22,7 @@ pub mod repeats;
 pub mod standard;
 pub mod store;
 pub mod tray;
+pub mod wax;
 
 pub const SCHEMA: &str = "coilwright/record/1";
 

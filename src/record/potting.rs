@@ -96,6 +96,8 @@ pub struct Pair {
     /// The same over the value before.
     pub f0_relative: Option<f64>,
     pub q: Option<Estimate>,
+    /// The same over the value before.
+    pub q_relative: Option<f64>,
     pub peak_db: Option<Estimate>,
     pub level_db: Option<Estimate>,
     /// Change of the winding's capacitance.
@@ -112,7 +114,22 @@ pub struct Pair {
     pub p_equivalence: Option<f64>,
     /// On so many days before and after the verdict could be told; null where it can, or where no number of days would help.
     pub repeats_needed: Option<u32>,
+    /// Held against what this shop's wax has done before; null where that is not known. It has no say in the verdict.
+    pub usual: Option<Usual>,
     pub text: String,
+}
+
+/// What this shop's wax usually does: where the next change lies with 95 % probability.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Usual {
+    /// So many changes before this one.
+    pub changes: usize,
+    /// Of the winding's capacitance, from and to.
+    pub c_f: [f64; 2],
+    /// Of Q, relative, from and to.
+    pub q: [f64; 2],
+    /// Whether this change lies within both.
+    pub within: bool,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -282,6 +299,7 @@ impl Judged<'_> {
             f0_hz: None,
             f0_relative: None,
             q: None,
+            q_relative: None,
             peak_db: None,
             level_db: None,
             c_f: None,
@@ -290,6 +308,7 @@ impl Judged<'_> {
             verdict: PotVerdict::CannotTell,
             p_equivalence: None,
             repeats_needed: None,
+            usual: None,
             text: String::new(),
         };
         if let Some(text) = self.warm() {
@@ -316,6 +335,7 @@ impl Judged<'_> {
         };
         pair.f0_hz = minus(a.f0, b.f0, between(days.map(|d| d.f0 * b.f0.value)));
         pair.f0_relative = Some(a.f0.value / b.f0.value - 1.0);
+        pair.q_relative = Some(a.q.value / b.q.value - 1.0);
         pair.q = minus(a.q, b.q, between(days.map(|d| d.q * b.q.value)));
         let both = |a: Option<Estimate>, b: Option<Estimate>, day: f64| minus(a?, b?, day);
         // The peak's height goes with Q.

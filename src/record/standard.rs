@@ -268,6 +268,13 @@ pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> 
             fault: open.then(|| "open winding, or nothing plugged in".to_owned()),
         };
     };
+    if let Some(why) = elsewhere(record, s) {
+        return Judged {
+            call: Call::CannotTell,
+            reasons: vec![why],
+            fault: None,
+        };
+    }
     let df = (r.f0_hz.value / s.f0.hz).ln();
     let dq = (r.q.value / s.q.value).ln();
     let uf = (r.f0_hz.u_noise / r.f0_hz.value).hypot(repeat.map_or(0.0, |x| x.f0.sd));
@@ -313,6 +320,26 @@ pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> 
         fault: (call == Call::Outside).then(|| fault(df, dq, dr, turned)).flatten(),
         reasons: outside.into_iter().chain(unsure).collect(),
     }
+}
+
+/// A standard says nothing of a reading on another rig or under another load.
+fn elsewhere(record: &Record, s: &Standard) -> Option<String> {
+    let rig = record.rig.name.as_deref();
+    if s.rig.is_some() && s.rig.as_deref() != rig {
+        return Some(format!(
+            "measured on {}, and the standard is of {}",
+            rig.unwrap_or("no rig that was named"),
+            s.rig.as_deref().unwrap_or_default()
+        ));
+    }
+    let load = record.load.as_ref().map(|l| l.text.as_str());
+    (s.load.is_some() && s.load.as_deref() != load).then(|| {
+        format!(
+            "measured under {}, and the standard is of {}",
+            load.unwrap_or("a load that was not told"),
+            s.load.as_deref().unwrap_or_default()
+        )
+    })
 }
 
 /// What a pattern of differences looks like.

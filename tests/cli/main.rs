@@ -15,4 +15,6 @@ mod potting;
 mod rig;
 mod schema;
 mod screens;
+#[cfg(unix)]
+mod terminal;
 mod tray;

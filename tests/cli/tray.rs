@@ -8,7 +8,7 @@ use crate::screens::{RIG, shows};
 
 const GOOD: &str = "r=6k l=2.4H cs=120p noise=-80dBFS";
 
-fn folder() -> Folder {
+pub fn folder() -> Folder {
     let f = Folder::new();
     f.write("north.toml", RIG.as_bytes());
     let args = [
@@ -77,10 +77,8 @@ fn tray(f: &Folder, keys: &str, more: &[&str]) -> Run {
     }
 }
 
-/// Forty pickups with six faults among them.
-#[test]
-fn a_day_at_the_tray() {
-    let f = folder();
+/// Forty pickups, a line of the bench for each; six with a fault.
+pub fn day() -> String {
     let faults = [
         (5, "r=6k l=2.4H cs=120p open"),
         (11, "r=5.2k l=1.9H cs=120p loss=80k noise=-80dBFS"),
@@ -98,7 +96,14 @@ fn a_day_at_the_tray() {
             ),
         })
         .collect();
-    f.write("day.txt", lines.join("\n").as_bytes());
+    lines.join("\n")
+}
+
+/// Forty pickups with six faults among them.
+#[test]
+fn a_day_at_the_tray() {
+    let f = folder();
+    f.write("day.txt", day().as_bytes());
     let more = ["--standard", "neck.toml", "--sim", "day.txt"];
     // Half of the day; then the power goes, as it were.
     let run = tray(&f, &"\n".repeat(20), &more);
@@ -219,5 +224,59 @@ fn limits_are_proposed_from_twenty_good_ones() {
     shows(
         "standard",
         &f.run(&["standard", "master", "--allow", "f0=2% q=8%", "--out", "one.toml"]),
+    );
+}
+
+/// A standard is of one rig and one load.
+#[test]
+fn a_reading_on_another_rig_is_not_judged() {
+    let f = folder();
+    let on = |lot: &str, rig: &str, load: &str| {
+        let args = [
+            "tray",
+            "--lot",
+            lot,
+            "--source",
+            "sim",
+            "--rate",
+            "48k",
+            "--seconds",
+            "0.7",
+            "--sim",
+            GOOD,
+            "--standard",
+            "neck.toml",
+            "--rig",
+            rig,
+            "--load",
+            load,
+            "--json",
+        ];
+        let mut command = f.command(&args);
+        command
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped());
+        let mut child = command.spawn().unwrap();
+        child.stdin.take().unwrap().write_all(b"\nq\n").unwrap();
+        let out = child.wait_with_output().unwrap();
+        let doc: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+        doc["tray"]["entries"][0]["judged"].clone()
+    };
+    assert_eq!(on("a", "north.toml", "cap=330p")["call"], "pass");
+    f.write("south.toml", RIG.replace("north bench", "south bench").as_bytes());
+    let other = on("b", "south.toml", "cap=330p");
+    assert_eq!(other["call"], "cannot-tell");
+    assert!(
+        other["reasons"][0]
+            .as_str()
+            .unwrap()
+            .starts_with("measured on south bench, and the standard is of north bench"),
+        "{other}"
+    );
+    let other = on("c", "north.toml", "cap=470p");
+    assert_eq!(
+        other["reasons"][0],
+        "measured under cap=470p, and the standard is of cap=330p"
     );
 }

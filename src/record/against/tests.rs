@@ -79,6 +79,8 @@ pub(in crate::record) fn record(coil: &Coil, load: &str, temperature_c: Option<f
         findings: vec![],
         notes: vec![],
         repeats: vec![],
+        knock: None,
+        noted: vec![],
     }
 }
 

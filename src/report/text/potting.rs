@@ -38,6 +38,22 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
             if paint == PLAIN { BOLD } else { paint },
         );
         out.row("", &p.text, paint);
+        if let Some(u) = &p.usual {
+            let (pf, percent) = (
+                |c: f64| format!("{:+.0}", 1e12 * c),
+                |q: f64| format!("{:+.1}", 100.0 * q),
+            );
+            let text = format!(
+                "{} your wax before ({} changes: winding {} to {} pF, Q {} to {} %)",
+                if u.within { "as" } else { "NOT as" },
+                u.changes,
+                pf(u.c_f[0]),
+                pf(u.c_f[1]),
+                percent(u.q[0]),
+                percent(u.q[1])
+            );
+            out.row("", &text, if u.within { PLAIN } else { WARN });
+        }
         if let Some(text) = &p.knock_text {
             out.row("", text, PLAIN);
         }

@@ -258,8 +258,7 @@ fn columns(s: &str) -> Result<ColumnsArg, String> {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Each note is a new file beside the record; nothing that is there is changed. A figure is of one meter: two meters of one
-kind are never put into one average.
+    after_help = "Each note is a new file beside the record; nothing that is there is changed. A figure is of one meter: two meters of one kind are never put into one average. Magnets strong enough to be measured are strong enough to hurt implants, cards and watches (docs/safety.md).
 
 Examples:
   coilwright note takes/neck-7/0001 --ohms \"6.05k by meter A\" --room 21C
@@ -327,6 +326,8 @@ pub struct ChannelsArg(pub Channels);
   coilwright measure --pickup bridge-2 --over \"second coil\" --ohms 8.2k --room 21C
   coilwright measure --pickup trial --source sim --load \"res=200k cap=500p\"
   coilwright measure --pickup neck-7 --rig north.toml --knock 8
+
+Headphones off your ears, loudspeakers off, phantom power off. With --knock, tap with a light rod, never on the windings. docs/safety.md has the usual cautions; local rules come first.
 ")]
 pub struct MeasureArgs {
     /// The pickup's name
@@ -543,12 +544,12 @@ pub struct CoilArgs {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Hot wax burns and catches fire: thermostat, lid, never unattended, no water near it, fresh air; no pickup
-is measured hot. docs/safety.md has the usual cautions; local rules come first.
+    after_help = "Hot wax burns and catches fire: thermostat, lid, never unattended, no water near it, fresh air; no pickup is measured hot. docs/safety.md has the usual cautions; local rules come first.
 
 Examples:
   coilwright potting takes/neck-7/0003 --after takes/neck-7/0004 --rig north.toml --rested 14h
   coilwright potting before --after after --rig north.toml --limit \"f0=0.5% q=5%\" --out lot-12
+  coilwright potting before --after after --rig north.toml --rested 14h --keep
 "
 )]
 pub struct PottingArgs {
@@ -582,11 +583,13 @@ pub struct PottingArgs {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Keys: Enter measures, r again, s skips, u takes back, n TEXT notes, q ends. The same command goes on where it
-stopped. Headphones off your ears: every Enter plays the test signal.
+    after_help = "Keys: Enter measures, r again, s skips, u takes back, n TEXT notes, q ends. The same command goes on where it stopped.
 
-Example:
+Headphones off your ears, loudspeakers off, phantom power off: every Enter plays the test signal. Strong magnets: keep cards, watches and implants away. docs/safety.md has the usual cautions; local rules come first.
+
+Examples:
   coilwright tray --lot neck-12 --standard neck.toml --rig north.toml --load none
+  coilwright tray --lot neck-12 --columns \"ohms by meter A, gauss by probe C\"
 "
 )]
 pub struct TrayArgs {

@@ -58,6 +58,8 @@ pub struct RigFileArgs {
     after_help = "The rig file names the witness, a pickup or a dummy in a tin that is kept for this:
   [witness]
   name = \"tin one\"
+Headphones off your ears, loudspeakers off, phantom power off: it plays the test signal.
+
 Examples:
   coilwright rig check --rig north.toml
   coilwright rig check --rig north.toml --record takes/tin-one/0021
@@ -127,12 +129,14 @@ pub struct PolarityArgs {
 /// What the mains hum at, what channel 2 reads and the like; what is left out is asked for, unless the three that every rig
 /// needs are given.
 #[derive(Debug, Args)]
-#[command(after_help = "Given --reference, --series and --inductance, nothing is asked.
+#[command(
+    after_help = "Given --reference, --series and --inductance, nothing is asked. Nothing is played. Mains, valve amplifiers and phantom power: docs/safety.md before anything is wired; local codes come first.
 
 Examples:
   coilwright rig new north.toml
   coilwright rig new north.toml --reference current --series 123.8 --sense 22 --inductance 217u --lead 50p
-")]
+"
+)]
 pub struct NewArgs {
     /// The rig file to make
     #[arg(value_name = "FILE")]
@@ -214,9 +218,7 @@ fn two_percent(s: &str) -> Result<TwoPercent, String> {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Before the first sound: headphones off your ears, loudspeakers off, phantom power off, a pickup in its
-place. The current through the exciter grows with the level: nothing on the bench may get warm to the touch
-(docs/safety.md). Ctrl-C stops the sound at once.
+    after_help = "Before the first sound: headphones off your ears, loudspeakers off, phantom power off, a pickup in its place. The current through the exciter grows with the level: nothing on the bench may get warm to the touch (docs/safety.md). Ctrl-C stops the sound at once.
 
 Example:
   coilwright rig level --rig north.toml --limit -12dBFS
@@ -249,8 +251,7 @@ pub struct LevelArgs {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "First the wire alone: one plug's signal on both inputs, no pickup. Then, for what the input puts on a pickup,
-the same with a known part right at the pickup's end of the test lead. Headphones off your ears.
+    after_help = "First the wire alone: one plug's signal on both inputs, no pickup. Then, for what the input puts on a pickup, the same with a known part right at the pickup's end of the test lead. Headphones off your ears, loudspeakers off, phantom power off before anything is plugged in.
 
 Examples:
   coilwright rig inputs --rig north.toml --range \"instrument, gain at one third\"

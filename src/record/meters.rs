@@ -353,7 +353,7 @@ fn uneven(poles: &[f64]) -> Option<String> {
         return None;
     }
     let middle = median(poles.iter().map(|b| b.abs()).collect());
-    if !(middle > 0.0) {
+    if middle == 0.0 || middle.is_nan() {
         return Some("no field at the poles: not magnetised?".into());
     }
     let numbers = |list: &[usize]| {

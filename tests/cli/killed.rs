@@ -143,7 +143,7 @@ fn whatever_is_killed_leaves_whole_files() {
                 "--pickup",
                 "k",
                 "--sim",
-                &format!("{SIM}"),
+                SIM,
                 "--rig",
                 "north.toml",
                 "--knock",

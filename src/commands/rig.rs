@@ -66,6 +66,24 @@ fn write_changes(path: &Path, changes: &[Change]) -> Result<()> {
     })
 }
 
+/// What the built-in bench says has no place in the file of a rig that is bound to a real interface.
+fn not_into_a_real_rig(path: &Path, rig: &Rig, source: &str) -> Result<()> {
+    let bound = rig
+        .interface
+        .as_ref()
+        .and_then(|i| i.output.as_ref().or(i.input.as_ref()));
+    match bound.filter(|d| source == "sim" && *d != crate::capture::bench::DEVICE) {
+        None => Ok(()),
+        Some(device) => Err(Failure::new(
+            format!(
+                "{} is the file of a rig on {device}; simulated values have no place in it",
+                path.display()
+            ),
+            "try the built-in bench with a copy of the file, without its [interface]",
+        )),
+    }
+}
+
 /// "2026-01-31", here.
 fn today() -> String {
     let stamp = crate::cli::context::stamp(std::time::SystemTime::now());

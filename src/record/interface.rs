@@ -21,6 +21,7 @@ pub struct LevelDocument {
     pub end: String,
     /// What it means, and what to turn.
     pub advice: Vec<String>,
+    pub simulated: bool,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -46,7 +47,7 @@ fn seen(b: Bend) -> Option<f64> {
 const FAINT_DBFS: f64 = -30.0;
 
 impl LevelDocument {
-    pub fn of(rig: &Rig, steps: &[Step], end: End, limits: &Limits) -> Self {
+    pub fn of(rig: &Rig, steps: &[Step], end: End, limits: &Limits, simulated: bool) -> Self {
         let best = steps.iter().rev().find(|s| s.clean(limits));
         let mut advice = vec![
             match end {
@@ -97,6 +98,7 @@ impl LevelDocument {
             }
             .into(),
             advice,
+            simulated,
         }
     }
 

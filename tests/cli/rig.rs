@@ -308,6 +308,8 @@ fn a_rig_file_is_made_from_options_or_from_questions() {
     assert!(!f.path("south.toml").exists());
 }
 
+const NAMELESS: &str = "[exciter]\nreference = \"voltage\"\nseries_ohm = 100.0\ninductance_h = 0.0";
+
 fn level(f: &Folder, sim: &str, extra: &[&str]) -> Run {
     let args = [
         "rig",
@@ -391,6 +393,14 @@ fn the_strongest_clean_drive_is_found_from_silence_up() {
         (doc["level_dbfs"].as_f64(), doc["end"].as_str()),
         (None, Some("output-bends"))
     );
+    // Nor into the file of a rig that is bound to a real interface.
+    let bound = format!("{}\n[interface]\noutput = \"front output\"\n", NAMELESS);
+    f.write("bound.toml", bound.as_bytes());
+    for what in [&["level"][..], &["inputs"]] {
+        let args = [&["rig"], what, &["--rig", "bound.toml", "--source", "sim"]].concat();
+        f.run(&args).refused(&["a rig on front output", "no place in it"]);
+    }
+    assert_eq!(text(&f, "bound.toml"), bound);
     // A dead lead is not driven harder.
     let doc = level(&f, "silent", &["--limit", "-3dBFS"]).ended(1).json();
     assert_eq!(doc["end"], "nothing-heard");

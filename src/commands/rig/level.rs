@@ -16,6 +16,7 @@ use crate::stimulus::probe;
 
 pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
+    super::not_into_a_real_rig(&path, &rig, &args.source)?;
     let defaults = Defaults::read_from(std::path::Path::new("."))?;
     let mut sound = Asked {
         devices: &args.devices,
@@ -68,7 +69,7 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
             Next::Stop(end) => break end,
         }
     };
-    let document = LevelDocument::of(&rig, &steps, end, &limits);
+    let document = LevelDocument::of(&rig, &steps, end, &limits, !sound.live);
     let written = match document.level_dbfs {
         Some(_) => {
             write_changes(&path, &document.changes(&sound.used, &today()))?;

@@ -35,6 +35,9 @@ pub fn level_step(s: &Step) -> String {
 
 pub fn level_text(d: &LevelDocument, into: Option<&Path>, style: Style) -> String {
     let mut out = Screen::new(style);
+    if d.simulated {
+        out.free("SIMULATED: the built-in bench", WARN);
+    }
     match d.level_dbfs {
         Some(level) => out.free(&format!("The strongest clean drive is {level:.1} dBFS."), BOLD),
         None => out.free("No level gave a clean answer.", STOP),

@@ -55,6 +55,21 @@ pub fn alone<T>(path: &Path, work: impl FnOnce() -> Result<T>) -> Result<T> {
     out
 }
 
+/// Takes hold of a file for as long as what is given back lives; `None` where another process has it. A process that ends in
+/// whatever way lets go.
+pub fn hold(path: &Path) -> Result<Option<File>> {
+    let name = path
+        .file_name()
+        .map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let beside = folder_of(path).join(format!(".{name}.lock"));
+    let lock = File::create(&beside).map_err(|e| Failure::io("lock", &beside, &e))?;
+    match lock.try_lock() {
+        Ok(()) => Ok(Some(lock)),
+        Err(fs::TryLockError::WouldBlock) => Ok(None),
+        Err(fs::TryLockError::Error(e)) => Err(Failure::io("lock", &beside, &e)),
+    }
+}
+
 /// A whole file, refused above `max_bytes`: a wrong path must not fill the memory.
 pub fn read_limited(path: &Path, max_bytes: u64) -> Result<Vec<u8>> {
     let failed = |e: io::Error| Failure::io("read", path, &e);

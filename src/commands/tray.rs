@@ -87,6 +87,8 @@ struct Lot<'a> {
     /// One description for each number, of the built-in bench.
     sims: Vec<String>,
     _fresh: Fresh,
+    /// The lot is this tray's alone.
+    _held: std::fs::File,
 }
 
 impl<'a> Lot<'a> {
@@ -108,6 +110,13 @@ impl<'a> Lot<'a> {
             None => None,
         };
         let path = folder.join("tray.json");
+        // Two at one lot would each write over what the other has measured.
+        let held = fileio::hold(&path)?.ok_or_else(|| {
+            Failure::new(
+                format!("the lot {} is on another tray at this moment", args.lot),
+                "end that one with q, or give this lot another name",
+            )
+        })?;
         let mut tray = if path.symlink_metadata().is_ok() {
             let tray = Tray::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?)?;
             if standard.is_some() && tray.standard != standard {
@@ -144,6 +153,7 @@ impl<'a> Lot<'a> {
             repeat,
             sims,
             _fresh: fresh,
+            _held: held,
         })
     }
 

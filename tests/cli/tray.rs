@@ -280,3 +280,39 @@ fn a_reading_on_another_rig_is_not_judged() {
         "measured under cap=470p, and the standard is of cap=330p"
     );
 }
+
+/// Two at one lot would write over each other's; one that was killed lets go.
+#[test]
+fn a_lot_is_on_one_tray_at_a_time() {
+    let f = folder();
+    let args = [
+        "tray",
+        "--lot",
+        "a",
+        "--source",
+        "sim",
+        "--sim",
+        GOOD,
+        "--rate",
+        "48k",
+        "--seconds",
+        "0.7",
+    ];
+    let mut command = f.command(&args);
+    command
+        .stdin(Stdio::piped())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null());
+    let mut first = command.spawn().unwrap();
+    let mut keys = first.stdin.take().unwrap();
+    keys.write_all(b"\n").unwrap();
+    let start = std::time::Instant::now();
+    while !f.path("a/tray.json").exists() {
+        assert!(start.elapsed().as_secs() < 60);
+        std::thread::sleep(std::time::Duration::from_millis(5));
+    }
+    f.run(&args).refused(&["on another tray", "end that one with q"]);
+    first.kill().unwrap();
+    first.wait().unwrap();
+    f.run(&args).ended(0);
+}

@@ -118,7 +118,15 @@ pub fn loading(take: &Take, wire: &Pair, part: Part, tolerance: f64) -> Result<L
             reduced_chi2: found.reduced_chi2,
         })
     })();
-    loading.ok_or_else(no_fit)
+    let loading: Loading = loading.ok_or_else(no_fit)?;
+    // Neither is told: then channel 1 gets what channel 2 gets.
+    if loading.ohm().is_none() && loading.farad.value < 3.0 * loading.farad.u {
+        return Err(Failure::new(
+            "channel 1 gets the same as channel 2, as if no part were in line with it",
+            "put the known part into the lead of channel 1 alone, and measure again; nothing was written",
+        ));
+    }
+    Ok(loading)
 }
 
 const DB: f64 = 20.0 / LN_10;

@@ -111,6 +111,12 @@ impl Step {
             && !self.output_bends.above(limits.bend_db)
             && !self.input_bends.above(limits.bend_db)
             && self.pickup_heard
+            && self.reference_there()
+    }
+
+    /// A rig of two channels needs both of them.
+    fn reference_there(&self) -> bool {
+        self.reference_heard || self.reference_dbfs.is_none()
     }
 
     /// The next level, or why there is none.
@@ -128,7 +134,7 @@ impl Step {
         if self.input_bends.above(limits.bend_db) {
             return Next::Stop(End::InputBends);
         }
-        if self.level_dbfs >= MUST_BE_HEARD_DBFS && !self.pickup_heard {
+        if self.level_dbfs >= MUST_BE_HEARD_DBFS && !(self.pickup_heard && self.reference_there()) {
             return Next::Stop(End::NothingHeard);
         }
         let stride = if self.level_dbfs < CAREFUL_DBFS {

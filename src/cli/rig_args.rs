@@ -271,8 +271,8 @@ pub struct InputsArgs {
     /// How the inputs' knobs and switches stand, in words
     #[arg(long, value_name = "TEXT")]
     pub range: Option<String>,
-    /// Put this device, rate and channels in place of those the file was measured with
-    #[arg(long)]
+    /// Put this device, rate and channels in place of those the file was measured with; what was measured with those goes
+    #[arg(long, conflicts_with = "through")]
     pub replace: bool,
     /// Where the take comes from: live or sim (the built-in bench)
     #[arg(long, value_name = "SOURCE", default_value = "live", value_parser = ["live", "sim"])]

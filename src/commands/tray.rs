@@ -183,7 +183,10 @@ impl<'a> Lot<'a> {
         let sim = match self.sims.len() {
             0 => None,
             1 => self.sims.first().cloned(),
-            n => self.sims.get((number - self.args.first) as usize % n).cloned(),
+            n => self
+                .sims
+                .get(number.saturating_sub(self.args.first) as usize % n)
+                .cloned(),
         };
         let args = MeasureArgs {
             pickup: name,

@@ -57,7 +57,7 @@ impl LevelDocument {
                 End::OutputBends => "The output bends from there on: another output, or less load on it, would bear more.",
                 End::InputBends => "The pickup's input bends from there on: turn its gain down.",
                 End::NothingHeard => {
-                    "Nothing comes back from the pickup: look at leads, the output's knob and the exciter. It was not driven harder."
+                    "Nothing comes back from the pickup or on the reference: look at both leads, the output's knob and the exciter. It was not driven harder."
                 }
             }
             .to_owned(),

@@ -207,12 +207,36 @@ fn held(v: f64, least: f64, most: f64, what: &str) -> Result<()> {
 
 /// "412 430 -428" in gauss, or "41.2mT 43.0mT".
 fn poles(text: &str) -> Result<Vec<f64>> {
+    let b = text.as_bytes();
+    if b.windows(3)
+        .any(|w| w[1] == b',' && w[0].is_ascii_digit() && w[2].is_ascii_digit())
+    {
+        return Err(Failure::new(
+            "gauss: a comma between two digits may part two figures or be a decimal",
+            "put a space between figures, and a point before decimals: 41.2 43.0 mT",
+        ));
+    }
+    // "41.2 43.0 42.8 mT": one unit behind the row is the row's.
+    let row = text.trim_end().strip_suffix("mT").filter(|t| !t.contains("mT"));
+    let (text, whole) = row.map_or((text, false), |t| (t, true));
+    let parts = || {
+        text.split(|c: char| c.is_whitespace() || c == ',' || c == '/')
+            .filter(|t| !t.is_empty())
+    };
+    let marked = parts().filter(|t| t.ends_with("mT")).count();
+    if marked > 0 && marked < parts().count() {
+        return Err(Failure::new(
+            "gauss: some of the row is in mT and some is not",
+            "write mT behind each figure, or once behind the last",
+        ));
+    }
     let out: Vec<f64> = text
         .split(|c: char| c.is_whitespace() || c == ',' || c == '/')
         .filter(|t| !t.is_empty())
         .map(|t| {
             let (number, scale) = match t.strip_suffix("mT") {
                 Some(n) => (n, 1e-3),
+                None if whole => (t, 1e-3),
                 None => (t.trim_end_matches('G'), TESLA_PER_GAUSS),
             };
             let v = number.parse::<f64>().ok().filter(|v| (v * scale).abs() <= 10.0);
@@ -490,7 +514,18 @@ mod tests {
                 henry: 2.43
             }
         );
-        let poles = Reading::parse(Kind::Gauss, "412, -430/41.2mT by probe C", &[]).unwrap();
+        for row in [
+            "41.2 43.0 41.2 mT by probe C",
+            "41.2 43.0 41.2mT by probe C",
+            "41.2mT 43.0mT 41.2mT by probe C",
+        ] {
+            assert_eq!(
+                Reading::parse(Kind::Gauss, row, &[]).unwrap().shown(),
+                "412 430 412 G",
+                "{row}"
+            );
+        }
+        let poles = Reading::parse(Kind::Gauss, "412, -430/412 by probe C", &[]).unwrap();
         let Reading::Gauss { poles_t, .. } = &poles else {
             panic!()
         };
@@ -507,6 +542,8 @@ mod tests {
         assert!(why(Kind::Gauss, "400").contains("on which meter"));
         assert!(why(Kind::Lcr, "2.43H by bridge B").contains("at which frequency"));
         assert!(why(Kind::Ohms, "6.05k by a, b").contains("no name of a meter"));
+        assert!(why(Kind::Gauss, "41,2 43,0 by p").contains("may part two figures"));
+        assert!(why(Kind::Gauss, "412 41.2mT 400 by p").contains("some is not"));
         assert!(why(Kind::Gauss, "40 x by p").contains("no figure of a pole"));
         assert!(why(Kind::Ohms, "1e12 by p").contains("not of this world"));
         for bad in ["-5", "nan", "inf", "0"] {

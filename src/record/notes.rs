@@ -84,11 +84,15 @@ pub fn add(folder: &Path, note: &Note) -> Result<PathBuf> {
         )
     })?;
     bytes.push(b'\n');
-    for n in 1..=MOST_NOTES {
+    // Behind the last one, though one before it may have been taken away: the last reading is the newest.
+    let list = std::fs::read_dir(folder).map_err(|e| Failure::io("read", folder, &e))?;
+    let last = list
+        .flatten()
+        .filter_map(|e| number(&e.file_name().to_string_lossy()))
+        .max()
+        .unwrap_or(0);
+    for n in last.saturating_add(1)..=MOST_NOTES {
         let path = file(folder, n);
-        if path.symlink_metadata().is_ok() {
-            continue;
-        }
         match fileio::write_new(&path, &bytes) {
             Ok(()) => return Ok(path),
             // Somebody else was faster: the next number then.
@@ -176,6 +180,11 @@ mod tests {
         assert!(add(dir.path(), &note("two")).unwrap().ends_with("note-0002.json"));
         assert_eq!(std::fs::read(&first).unwrap(), before);
         assert_eq!(beside(dir.path()).unwrap(), [note("one"), note("two")]);
+        // A gap is not filled.
+        std::fs::remove_file(&first).unwrap();
+        assert!(add(dir.path(), &note("three")).unwrap().ends_with("note-0003.json"));
+        std::fs::remove_file(dir.path().join("note-0003.json")).unwrap();
+        add(dir.path(), &note("one")).unwrap();
         // What else lies there is no note; what calls itself one must be one.
         std::fs::write(dir.path().join("notes.json"), "x").unwrap();
         assert_eq!(beside(dir.path()).unwrap().len(), 2);

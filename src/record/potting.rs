@@ -152,6 +152,15 @@ pub fn compare(
     history: Option<&History>,
     about: &About,
 ) -> Result<PottingDocument> {
+    if let Some(r) = before.iter().find(|b| after.iter().any(|a| a.id == b.id)) {
+        return Err(Failure::new(
+            format!(
+                "one and the same record of {:?} stands before and after the wax",
+                r.pickup.name
+            ),
+            "give the records before it, and behind --after those after it",
+        ));
+    }
     let mut names: Vec<&str> = Vec::new();
     for r in before.iter().chain(after) {
         if !names.contains(&r.pickup.name.as_str()) {

@@ -280,8 +280,8 @@ pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> 
     let uf = (r.f0_hz.u_noise / r.f0_hz.value).hypot(repeat.map_or(0.0, |x| x.f0.sd));
     let uq = (r.q.u_noise / r.q.value).hypot(repeat.map_or(0.0, |x| x.q.sd));
     let mut tests = vec![
-        ("f0", 100.0 * df, 100.0 * uf, 100.0 * s.f0.allow, "%"),
-        ("Q", 100.0 * dq, 100.0 * uq, 100.0 * s.q.allow, "%"),
+        ("f0", 100.0 * df.exp_m1(), 100.0 * uf, 100.0 * s.f0.allow, "%"),
+        ("Q", 100.0 * dq.exp_m1(), 100.0 * uq, 100.0 * s.q.allow, "%"),
     ];
     if let (Some(l), Some(x)) = (s.level, r.level_db) {
         let u = x.u_noise.hypot(repeat.and_then(|p| p.level_db).map_or(0.0, |s| s.sd));
@@ -293,13 +293,7 @@ pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> 
         outside.push("wound or wired the other way".to_owned());
     }
     for (name, off, u, limit, unit) in tests {
-        // Judged by ratio, told as a difference.
-        let told = if unit == "%" {
-            100.0 * ((off / 100.0).exp() - 1.0)
-        } else {
-            off
-        };
-        let text = format!("{name} {told:+.2} {unit} (allowed {limit:.2})");
+        let text = format!("{name} {off:+.2} {unit} (allowed {limit:.2})");
         if off.abs() - GUARD * u > limit {
             outside.push(text);
         } else if off.abs() + GUARD * u > limit {

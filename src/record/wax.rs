@@ -67,7 +67,8 @@ impl WaxHistory {
     pub fn keep(&mut self, document: &PottingDocument) -> usize {
         let before = self.changes.len();
         for p in &document.pairs {
-            let usable = !matches!(p.verdict, PotVerdict::Other | PotVerdict::Warm);
+            // On two rigs, under two loads or without the rig's days there is no test, and nothing to learn.
+            let usable = p.p_equivalence.is_some() && !matches!(p.verdict, PotVerdict::Other | PotVerdict::Warm);
             let known = self.changes.iter().any(|c| same(c, p));
             if let (Some(c), Some(q), true, false) = (p.c_f, p.q_relative, usable, known) {
                 self.changes.push(WaxChange {
@@ -108,7 +109,8 @@ impl WaxHistory {
 }
 
 fn same(c: &WaxChange, p: &Pair) -> bool {
-    c.before == p.before && c.after == p.after
+    let shared = |a: &[String], b: &[String]| a.iter().any(|id| b.contains(id));
+    shared(&c.before, &p.before) || shared(&c.after, &p.after)
 }
 
 /// Where the next one lies with 95 % probability: mean ± t s sqrt(1 + 1/n) (prediction interval of a normal sample).
@@ -140,7 +142,7 @@ mod tests {
             knock_db: None,
             knock_text: None,
             verdict,
-            p_equivalence: None,
+            p_equivalence: Some(0.5),
             repeats_needed: None,
             usual: None,
             text: String::new(),

@@ -393,6 +393,10 @@ fn the_strongest_clean_drive_is_found_from_silence_up() {
         (doc["level_dbfs"].as_f64(), doc["end"].as_str()),
         (None, Some("output-bends"))
     );
+    // A minus that was forgotten: nothing is played.
+    level(&f, "r=6k l=2.4H cs=120p", &["--limit", "12"]).refused(&["nothing was played"]);
+    let doc = level(&f, "r=6k l=2.4H cs=120p unplugged", &[]).ended(1).json();
+    assert_eq!(doc["end"], "nothing-heard");
     // Nor into the file of a rig that is bound to a real interface.
     let bound = format!("{}\n[interface]\noutput = \"front output\"\n", NAMELESS);
     f.write("bound.toml", bound.as_bytes());
@@ -463,6 +467,11 @@ fn what_the_inputs_are_is_measured_kept_and_applied() {
     ] {
         assert!(made.contains(key), "{key}: {made}");
     }
+    // The part forgotten: what was known stays.
+    let before = text(&f, "east.toml");
+    let run = inputs(&f, &wire("").replace("input=1M//150p ", ""), &["--through", "1M"]).ended(2);
+    assert!(run.err.contains("as if no part were in line"), "{}", run.err);
+    assert_eq!(text(&f, "east.toml"), before);
     // The lead is stated, so what is left is the input's own.
     let own: f64 = made
         .lines()

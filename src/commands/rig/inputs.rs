@@ -12,6 +12,7 @@ use crate::failure::{Failure, Result, Status};
 use crate::record::interface::InputsDocument;
 use crate::report::text;
 use crate::rig::Rig;
+use crate::rig::edit::Change;
 use crate::stimulus::{self, Settings};
 
 /// From below the corners of the AC coupling on.
@@ -71,15 +72,40 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
         _ => InputsDocument::wire(&rig, &sound.used, simulated, &inputs::pair(&take)?),
     };
     let lead = rig.input.as_ref().and_then(|i| i.lead_capacitance_f).unwrap_or(0.0);
-    write_changes(
-        &path,
-        &document.changes(&sound.used, lead, args.range.as_deref(), &today()),
-    )?;
+    let mut changes = match rig.foreign(&sound.used) {
+        Some(_) => of_the_old_one(),
+        None => Vec::new(),
+    };
+    changes.extend(document.changes(&sound.used, lead, args.range.as_deref(), &today()));
+    write_changes(&path, &changes)?;
     let checked = history_of(&path)?.is_some();
     print(args.shown, console, &document, |style| {
         text::inputs_text(&document, &path, lead, checked, style)
     })?;
     Ok(Status::Done)
+}
+
+/// What was measured with another interface, rate or channel says nothing of this one: it goes.
+fn of_the_old_one() -> Vec<Change> {
+    let input = [
+        "resistance_ohm",
+        "resistance_tolerance",
+        "capacitance_f",
+        "capacitance_tolerance_f",
+    ];
+    let interface = [
+        "level_dbfs",
+        "level_measured",
+        "loading_measured",
+        "range",
+        "reference_channel",
+    ];
+    let gone = |table: &'static str, key: &'static str| (table, key, None);
+    input
+        .map(|k| gone("input", k))
+        .into_iter()
+        .chain(interface.map(|k| gone("interface", k)))
+        .collect()
 }
 
 /// What the wire alone has told, as the file keeps it.

@@ -17,6 +17,12 @@ use crate::stimulus::probe;
 pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
     super::not_into_a_real_rig(&path, &rig, &args.source)?;
+    if !(FIRST_DBFS..=0.0).contains(&args.limit) {
+        return Err(crate::failure::Failure::new(
+            format!("a limit of {} dBFS cannot be played up to", args.limit),
+            "give one from -60dBFS to 0dBFS, such as --limit -12dBFS; nothing was played",
+        ));
+    }
     let defaults = Defaults::read_from(std::path::Path::new("."))?;
     let mut sound = Asked {
         devices: &args.devices,

@@ -98,7 +98,7 @@ fn workshop() -> Folder {
     f.write("north.toml", format!("{RIG}{more}").as_bytes());
     // What sets a rig up makes another rig of it.
     f.write("south.toml", RIG.as_bytes());
-    for (name, load) in [("a", "none"), ("b", "cap=470p"), ("c", "none")] {
+    for (name, load, seed) in [("a", "none", "1"), ("b", "cap=470p", "2"), ("c", "none", "3")] {
         let args = [
             &[
                 "measure",
@@ -112,6 +112,8 @@ fn workshop() -> Folder {
                 load,
                 "--out",
                 name,
+                "--seed",
+                seed,
             ][..],
             &SHORT,
         ];

@@ -41,14 +41,22 @@ fn place_new(file: NamedTempFile, path: &Path) -> Result<()> {
     }
 }
 
-/// Runs `work` while no other process does the same for this file: read, change, write as one. The lock is a file beside it,
-/// which stays.
-pub fn alone<T>(path: &Path, work: impl FnOnce() -> Result<T>) -> Result<T> {
-    let name = path
-        .file_name()
-        .map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-    let beside = folder_of(path).join(format!(".{name}.lock"));
+/// A file's name without its folders.
+pub fn name_of(path: &Path) -> String {
+    path.file_name()
+        .map_or_else(String::new, |n| n.to_string_lossy().into_owned())
+}
+
+/// The file beside another that stands for holding it, which stays; not held yet.
+fn lock_beside(path: &Path) -> Result<(PathBuf, File)> {
+    let beside = folder_of(path).join(format!(".{}.lock", name_of(path)));
     let lock = File::create(&beside).map_err(|e| Failure::io("lock", &beside, &e))?;
+    Ok((beside, lock))
+}
+
+/// Runs `work` while no other process does the same for this file: read, change, write as one.
+pub fn alone<T>(path: &Path, work: impl FnOnce() -> Result<T>) -> Result<T> {
+    let (beside, lock) = lock_beside(path)?;
     lock.lock().map_err(|e| Failure::io("lock", &beside, &e))?;
     let out = work();
     let _ = lock.unlock();
@@ -58,11 +66,7 @@ pub fn alone<T>(path: &Path, work: impl FnOnce() -> Result<T>) -> Result<T> {
 /// Takes hold of a file for as long as what is given back lives; `None` where another process has it. A process that ends in
 /// whatever way lets go.
 pub fn hold(path: &Path) -> Result<Option<File>> {
-    let name = path
-        .file_name()
-        .map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-    let beside = folder_of(path).join(format!(".{name}.lock"));
-    let lock = File::create(&beside).map_err(|e| Failure::io("lock", &beside, &e))?;
+    let (beside, lock) = lock_beside(path)?;
     match lock.try_lock() {
         Ok(()) => Ok(Some(lock)),
         Err(fs::TryLockError::WouldBlock) => Ok(None),

@@ -421,6 +421,11 @@ pub fn parse_at(place: &str, text: &str, unit: Unit) -> Result<f64> {
     parse(text, unit).map_err(|f| Failure::new(format!("{place}: {}", f.what), f.hint))
 }
 
+/// Of a part given without its kind: "100p" and "2.2nF" are capacitors, "1M" is a resistor.
+pub fn names_farads(text: &str) -> bool {
+    text.trim().ends_with(['p', 'n', 'u', 'F'])
+}
+
 /// For messages: in quotes, control characters escaped, cut to a sane length.
 pub fn quoted(text: &str) -> String {
     if text.chars().count() > MAX_CHARS {

@@ -216,6 +216,25 @@ fn two_percent(s: &str) -> Result<TwoPercent, String> {
     Ok(TwoPercent(share(a)?, share(b)?))
 }
 
+/// Where a rig is set up: on what, and at which rate.
+#[derive(Debug, Args)]
+pub struct SoundArgs {
+    /// Where the sound goes: live or sim (the built-in bench)
+    #[arg(long, value_name = "SOURCE", default_value = "live", value_parser = ["live", "sim"])]
+    pub source: String,
+    /// What the built-in bench holds
+    #[arg(long, value_name = "SPEC")]
+    pub sim: Option<String>,
+    #[command(flatten)]
+    pub devices: Devices,
+    /// Sampling rate; left out, the rig's or the device's own
+    #[arg(long, value_name = "HZ", value_parser = hertz)]
+    pub rate: Option<f64>,
+    /// Which input channel is which, such as pickup=1,reference=2
+    #[arg(long, value_name = "LIST", value_parser = channels)]
+    pub channels: Option<ChannelsArg>,
+}
+
 #[derive(Debug, Args)]
 #[command(
     after_help = "Before the first sound: headphones off your ears, loudspeakers off, phantom power off, a pickup in its place. The current through the exciter grows with the level: nothing on the bench may get warm to the touch (docs/safety.md). Ctrl-C stops the sound at once.
@@ -231,20 +250,8 @@ pub struct LevelArgs {
     /// The drive goes no higher than this
     #[arg(long, value_name = "DBFS", value_parser = dbfs, allow_hyphen_values = true, default_value = "-12dBFS")]
     pub limit: f64,
-    /// Where the sound goes: live or sim (the built-in bench)
-    #[arg(long, value_name = "SOURCE", default_value = "live", value_parser = ["live", "sim"])]
-    pub source: String,
-    /// What the built-in bench holds
-    #[arg(long, value_name = "SPEC")]
-    pub sim: Option<String>,
     #[command(flatten)]
-    pub devices: Devices,
-    /// Sampling rate; left out, the rig's or the device's own
-    #[arg(long, value_name = "HZ", value_parser = hertz)]
-    pub rate: Option<f64>,
-    /// Which input channel is which, such as pickup=1,reference=2
-    #[arg(long, value_name = "LIST", value_parser = channels)]
-    pub channels: Option<ChannelsArg>,
+    pub sound: SoundArgs,
     #[command(flatten)]
     pub shown: Shown,
 }
@@ -274,23 +281,11 @@ pub struct InputsArgs {
     /// Put this device, rate and channels in place of those the file was measured with; what was measured with those goes
     #[arg(long, conflicts_with = "through")]
     pub replace: bool,
-    /// Where the take comes from: live or sim (the built-in bench)
-    #[arg(long, value_name = "SOURCE", default_value = "live", value_parser = ["live", "sim"])]
-    pub source: String,
-    /// What the built-in bench holds
-    #[arg(long, value_name = "SPEC")]
-    pub sim: Option<String>,
     #[command(flatten)]
-    pub devices: Devices,
-    /// Sampling rate; left out, the rig's or the device's own
-    #[arg(long, value_name = "HZ", value_parser = hertz)]
-    pub rate: Option<f64>,
+    pub sound: SoundArgs,
     /// Peak of the signal: both inputs get it straight from the output
     #[arg(long, value_name = "DBFS", value_parser = dbfs, allow_hyphen_values = true, default_value = "-20dBFS")]
     pub level: f64,
-    /// Which input channel is which, such as pickup=1,reference=2
-    #[arg(long, value_name = "LIST", value_parser = channels)]
-    pub channels: Option<ChannelsArg>,
     #[command(flatten)]
     pub shown: Shown,
 }
@@ -301,8 +296,7 @@ pub struct PartArg(pub Part);
 /// "1M" is a resistor, "100p" or "2.2nF" a capacitor.
 fn part(s: &str) -> Result<PartArg, String> {
     let text = s.trim();
-    let small = text.ends_with(['p', 'n', 'u', 'F']);
-    let part = if small {
+    let part = if quantity::names_farads(text) {
         farads(text).map(Part::Capacitor)?
     } else {
         ohms(text).map(Part::Resistor)?

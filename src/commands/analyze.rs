@@ -17,6 +17,7 @@ use crate::cli::context::{Bench, Fresh, changed, ready_folder, stem};
 use crate::cli::defaults::Defaults;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result, Status};
+use crate::fileio;
 use crate::record::{Record, compose};
 use crate::report::text;
 use crate::rig::Rig;
@@ -114,10 +115,7 @@ pub fn one(
     let mut context = bench.context(&name, one_channel, changed(path));
     context.drive = drive.and_then(|d| d.description.as_ref()).map(Into::into);
     context.source = "file".into();
-    context.take = Some(
-        path.file_name()
-            .map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
-    );
+    context.take = Some(fileio::name_of(path));
     let answer = analysis.answer_db;
     Ok((compose::record(&take, analysis, context), answer))
 }
@@ -169,7 +167,7 @@ fn single(
         args.pickup.as_deref(),
     )?;
     if let (Some(taps), Some(path)) = (&taps, &args.knock_take) {
-        knock::put(&mut record, taps, answer, &knock::name_of(path));
+        knock::put(&mut record, taps, answer, &fileio::name_of(path));
     }
     let files = match &args.out {
         Some(out) => outcome::write(&record, &ready_folder(out)?)?,

@@ -87,12 +87,6 @@ pub fn put(record: &mut Record, taps: &Take, answer: Option<Estimate>, name: &st
     }
 }
 
-/// A file's name without its folders.
-pub fn name_of(path: &Path) -> String {
-    path.file_name()
-        .map_or_else(String::new, |n| n.to_string_lossy().into_owned())
-}
-
 /// The recording that stands on the command line, read.
 pub fn given(path: Option<&PathBuf>, channels: Option<Channels>) -> Result<Option<Take>> {
     path.map(|p| read(p, channels)).transpose()

@@ -11,7 +11,7 @@ use crate::cli::context::stamp;
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::record::meters::{Kind, Reading};
-use crate::record::notes::{self, Note, SCHEMA};
+use crate::record::notes::{self, Note};
 use crate::record::{Record, store};
 use crate::report::text;
 
@@ -71,14 +71,8 @@ pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
     let mut written: Vec<Option<PathBuf>> = vec![None; records.len()];
     if words.is_some() || !readings.is_empty() {
         for ((folder, record), path) in records.iter_mut().zip(&mut written) {
-            let note = Note {
-                schema: SCHEMA.into(),
-                noted_at: stamp(std::time::SystemTime::now()),
-                record: record.id.clone(),
-                text: words.map(str::to_owned),
-                readings: readings.clone(),
-                temperature_c: args.room.or(defaults.room_c).filter(|_| !readings.is_empty()),
-            };
+            let now = stamp(std::time::SystemTime::now());
+            let note = Note::new(now, record, words, readings.clone(), args.room.or(defaults.room_c));
             *path = Some(notes::add(folder, &note)?);
             record.noted.push(note);
         }

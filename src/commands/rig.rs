@@ -6,11 +6,13 @@ use super::measure;
 use super::outcome;
 use crate::capture::wav::Channels;
 use crate::cli::args::{
-    About, ChannelsArg, CheckArgs, MeasureArgs, PolarityArgs, RepeatArgs, RigAction, RigFileArgs, Shown, channels,
+    About, ChannelsArg, CheckArgs, DriveArgs, MeasureArgs, PolarityArgs, RepeatArgs, RigAction, RigFileArgs, Shown,
+    SoundArgs, channels,
 };
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::cli::inputs::LoadArg;
+use crate::commands::sound::{Asked, Sound};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
@@ -82,6 +84,25 @@ fn not_into_a_real_rig(path: &Path, rig: &Rig, source: &str) -> Result<()> {
             "try the built-in bench with a copy of the file, without its [interface]",
         )),
     }
+}
+
+/// What a rig is set up on; `bound`: only on what its file names.
+fn open(args: &SoundArgs, rig: &Rig, bound: bool) -> Result<Sound> {
+    let defaults = Defaults::read_from(Path::new("."))?;
+    Asked {
+        devices: &args.devices,
+        drive: &DriveArgs {
+            rate: args.rate,
+            ..DriveArgs::default()
+        },
+        channels: channels_of(args.channels, rig, &defaults)?,
+        rig: Some(rig),
+        load: None,
+        sim: args.sim.as_deref(),
+        defaults: &defaults,
+        bound,
+    }
+    .open(&args.source)
 }
 
 /// "2026-01-31", here.

@@ -222,9 +222,7 @@ impl<'a> Lot<'a> {
         };
         let judged = self.judged(&record);
         let read = judged.as_ref().is_none_or(|j| j.call != Call::NoReading) && record.verdict != Verdict::Rejected;
-        let place = out
-            .file_name()
-            .map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+        let place = fileio::name_of(&out);
         self.tray.put(number, Some((&record, place)), judged);
         self.keep()?;
         console.remark(&text::tray_step(&self.tray, outcome::style(self.args.shown)));
@@ -263,7 +261,7 @@ impl<'a> Lot<'a> {
                 }
             };
             let Some(reading) = reading else { continue };
-            let note = self.note_of(record, None, vec![reading.clone()]);
+            let note = noted(record, None, vec![reading.clone()]);
             notes::add(folder, &note)?;
             record.noted.push(note);
             let judged = self.judged(record);
@@ -276,24 +274,13 @@ impl<'a> Lot<'a> {
         Ok(())
     }
 
-    fn note_of(&self, record: &Record, text: Option<&str>, readings: Vec<Reading>) -> Note {
-        Note {
-            schema: notes::SCHEMA.into(),
-            noted_at: stamp(std::time::SystemTime::now()),
-            record: record.id.clone(),
-            text: text.map(str::to_owned),
-            temperature_c: record.pickup.temperature_c.filter(|_| !readings.is_empty()),
-            readings,
-        }
-    }
-
     /// Words about the last one lie beside its record too, where the notebook finds them.
     fn note_with_record(&self, text: &str) -> Result<()> {
         let Some(name) = self.tray.standing().next_back().and_then(|e| e.record.clone()) else {
             return Ok(());
         };
         let folder = self.folder.join(name);
-        let note = self.note_of(&store::read(&folder)?, Some(text), Vec::new());
+        let note = noted(&store::read(&folder)?, Some(text), Vec::new());
         notes::add(&folder, &note).map(drop)
     }
 
@@ -321,4 +308,9 @@ impl<'a> Lot<'a> {
             .any(|e| e.judged.as_ref().is_some_and(|j| j.call == Call::Outside));
         Ok(if outside { Status::OutsideLimits } else { Status::Done })
     }
+}
+
+fn noted(record: &Record, text: Option<&str>, readings: Vec<Reading>) -> Note {
+    let now = stamp(std::time::SystemTime::now());
+    Note::new(now, record, text, readings, record.pickup.temperature_c)
 }

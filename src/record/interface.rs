@@ -69,9 +69,6 @@ impl LevelDocument {
                 (FAINT_DBFS - peak + 10.0).min(60.0)
             ));
         }
-        if best.is_some_and(|s| !s.reference_heard && s.reference_dbfs.is_some()) {
-            advice.push("The reference's input hears no tone: look at its lead.".into());
-        }
         LevelDocument {
             schema: "coilwright/level/1".into(),
             rig: rig.name.clone(),

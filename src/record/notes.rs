@@ -30,6 +30,24 @@ pub struct Note {
 }
 
 impl Note {
+    /// With a record, now. The room says something of readings alone.
+    pub fn new(
+        noted_at: String,
+        record: &Record,
+        text: Option<&str>,
+        readings: Vec<Reading>,
+        temperature_c: Option<f64>,
+    ) -> Note {
+        Note {
+            schema: SCHEMA.into(),
+            noted_at,
+            record: record.id.clone(),
+            text: text.map(str::to_owned),
+            temperature_c: temperature_c.filter(|_| !readings.is_empty()),
+            readings,
+        }
+    }
+
     fn parse(bytes: &[u8], path: &Path) -> Result<Note> {
         let wrong = |why: String| {
             Failure::new(
@@ -61,15 +79,20 @@ fn number(name: &str) -> Option<u32> {
     name.strip_prefix("note-")?.strip_suffix(".json")?.parse().ok()
 }
 
-/// All notes in a record's folder, in their order.
-pub fn beside(folder: &Path) -> Result<Vec<Note>> {
+/// The notes' files in a folder, in their order.
+fn numbered(folder: &Path) -> Result<Vec<(u32, PathBuf)>> {
     let list = std::fs::read_dir(folder).map_err(|e| Failure::io("read", folder, &e))?;
     let mut found: Vec<(u32, PathBuf)> = list
         .flatten()
         .filter_map(|e| Some((number(&e.file_name().to_string_lossy())?, e.path())))
         .collect();
     found.sort();
-    found
+    Ok(found)
+}
+
+/// All notes in a record's folder, in their order.
+pub fn beside(folder: &Path) -> Result<Vec<Note>> {
+    numbered(folder)?
         .into_iter()
         .map(|(_, path)| Note::parse(&fileio::read_limited(&path, MOST_BYTES)?, &path))
         .collect()
@@ -85,12 +108,7 @@ pub fn add(folder: &Path, note: &Note) -> Result<PathBuf> {
     })?;
     bytes.push(b'\n');
     // Behind the last one, though one before it may have been taken away: the last reading is the newest.
-    let list = std::fs::read_dir(folder).map_err(|e| Failure::io("read", folder, &e))?;
-    let last = list
-        .flatten()
-        .filter_map(|e| number(&e.file_name().to_string_lossy()))
-        .max()
-        .unwrap_or(0);
+    let last = numbered(folder)?.last().map_or(0, |n| n.0);
     for n in last.saturating_add(1)..=MOST_NOTES {
         let path = file(folder, n);
         match fileio::write_new(&path, &bytes) {

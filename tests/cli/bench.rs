@@ -2,6 +2,7 @@
 
 #![allow(dead_code, reason = "each of the test programs uses its share")]
 
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::LazyLock;
@@ -81,6 +82,18 @@ impl Folder {
         Run::of(&mut self.command(args))
     }
 
+    /// With this typed, line by line, and then the end.
+    pub fn typed(&self, args: &[&str], keys: &str) -> Run {
+        let mut command = self.command(args);
+        command
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped());
+        let mut child = command.spawn().unwrap();
+        child.stdin.take().unwrap().write_all(keys.as_bytes()).unwrap();
+        Run::from(child.wait_with_output().unwrap())
+    }
+
     /// One take of the built-in bench, as quick as may be.
     pub fn measure(&self, more: &[&str]) -> Run {
         let mut args = vec![
@@ -108,7 +121,10 @@ impl Folder {
 
 impl Run {
     pub fn of(command: &mut Command) -> Self {
-        let out = command.output().unwrap();
+        Run::from(command.output().unwrap())
+    }
+
+    fn from(out: std::process::Output) -> Self {
         Run {
             status: out.status.code().unwrap_or(-1),
             out: String::from_utf8(out.stdout).unwrap(),

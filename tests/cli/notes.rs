@@ -1,8 +1,5 @@
 //! What other meters read: beside a record by `note`, after a take at the tray, and never two instruments in one figure.
 
-use std::io::Write as _;
-use std::process::Stdio;
-
 use serde_json::Value;
 
 use crate::bench::{Folder, Run};
@@ -107,19 +104,7 @@ fn tray(f: &Folder, typed: &str, more: &[&str]) -> Run {
         "--rate",
         "48k",
     ];
-    let mut command = f.command(&[&args[..], more].concat());
-    command
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped());
-    let mut child = command.spawn().unwrap();
-    child.stdin.take().unwrap().write_all(typed.as_bytes()).unwrap();
-    let out = child.wait_with_output().unwrap();
-    Run {
-        status: out.status.code().unwrap(),
-        out: String::from_utf8(out.stdout).unwrap(),
-        err: String::from_utf8(out.stderr).unwrap(),
-    }
+    f.typed(&[&args[..], more].concat(), typed)
 }
 
 const COLUMNS: &str = "ohms by meter A, gauss by probe C";

@@ -268,18 +268,11 @@ fn a_rig_file_is_made_from_options_or_from_questions() {
     assert_eq!(text(&f, "east.toml"), made);
     // The same by questions: name, label, reference, ohms, sense, henries, known, input ohms and farads, lead, mains,
     // witness, (an interface, where one is found), five switches, knobs.
-    let mut command = f.command(&["rig", "new", "west.toml", "--output", "no such device"]);
-    command.stdin(std::process::Stdio::piped());
-    command
-        .stdout(std::process::Stdio::piped())
-        .stderr(std::process::Stdio::piped());
-    let mut child = command.spawn().unwrap();
     let said = "\nlabel B\nwhat\ncurrent\n\n\n\n\n\n\n\n60\ntin two\ny\n\nyes\nno\ny\ngain at one third\n";
-    std::io::Write::write_all(&mut child.stdin.take().unwrap(), said.as_bytes()).unwrap();
-    let out = child.wait_with_output().unwrap();
-    let err = String::from_utf8_lossy(&out.stderr).into_owned();
-    assert!(out.status.success(), "{err}");
-    assert!(err.contains("not understood; such as voltage"), "{err}");
+    let run = f
+        .typed(&["rig", "new", "west.toml", "--output", "no such device"], said)
+        .ended(0);
+    assert!(run.err.contains("not understood; such as voltage"), "{}", run.err);
     let made = text(&f, "west.toml");
     for line in [
         "name = \"west\"",
@@ -301,19 +294,18 @@ fn a_rig_file_is_made_from_options_or_from_questions() {
         "{made}"
     );
     // Left in the middle: nothing is there.
-    let mut command = f.command(&["rig", "new", "south.toml"]);
-    command.stdin(std::process::Stdio::null());
-    let run = Run::of(&mut command).ended(2);
+    let run = f.run(&["rig", "new", "south.toml"]).ended(2);
     assert!(run.err.contains("not answered to the end"), "{}", run.err);
     assert!(!f.path("south.toml").exists());
 }
 
 const NAMELESS: &str = "[exciter]\nreference = \"voltage\"\nseries_ohm = 100.0\ninductance_h = 0.0";
 
-fn level(f: &Folder, sim: &str, extra: &[&str]) -> Run {
+/// `rig level` or `rig inputs` on the built-in bench.
+fn set_up(f: &Folder, what: &str, sim: &str, extra: &[&str]) -> Run {
     let args = [
         "rig",
-        "level",
+        what,
         "--rig",
         "east.toml",
         "--source",
@@ -325,6 +317,10 @@ fn level(f: &Folder, sim: &str, extra: &[&str]) -> Run {
         "--json",
     ];
     f.run(&[&args[..], extra].concat())
+}
+
+fn level(f: &Folder, sim: &str, extra: &[&str]) -> Run {
+    set_up(f, "level", sim, extra)
 }
 
 #[test]
@@ -420,20 +416,7 @@ fn the_strongest_clean_drive_is_found_from_silence_up() {
 }
 
 fn inputs(f: &Folder, sim: &str, extra: &[&str]) -> Run {
-    let args = [
-        "rig",
-        "inputs",
-        "--rig",
-        "east.toml",
-        "--source",
-        "sim",
-        "--rate",
-        "48k",
-        "--sim",
-        sim,
-        "--json",
-    ];
-    f.run(&[&args[..], extra].concat())
+    set_up(f, "inputs", sim, extra)
 }
 
 #[test]

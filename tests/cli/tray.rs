@@ -62,19 +62,7 @@ fn tray(f: &Folder, keys: &str, more: &[&str]) -> Run {
         "--load",
         "cap=330p",
     ];
-    let mut command = f.command(&[&args[..], more].concat());
-    command
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped());
-    let mut child = command.spawn().unwrap();
-    child.stdin.take().unwrap().write_all(keys.as_bytes()).unwrap();
-    let out = child.wait_with_output().unwrap();
-    Run {
-        status: out.status.code().unwrap_or(-1),
-        out: String::from_utf8(out.stdout).unwrap(),
-        err: String::from_utf8(out.stderr).unwrap(),
-    }
+    f.typed(&[&args[..], more].concat(), keys)
 }
 
 /// Forty pickups, a line of the bench for each; six with a fault.
@@ -252,15 +240,7 @@ fn a_reading_on_another_rig_is_not_judged() {
             load,
             "--json",
         ];
-        let mut command = f.command(&args);
-        command
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped());
-        let mut child = command.spawn().unwrap();
-        child.stdin.take().unwrap().write_all(b"\nq\n").unwrap();
-        let out = child.wait_with_output().unwrap();
-        let doc: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+        let doc = f.typed(&args, "\nq\n").json();
         doc["tray"]["entries"][0]["judged"].clone()
     };
     assert_eq!(on("a", "north.toml", "cap=330p")["call"], "pass");

@@ -168,8 +168,7 @@ fn set(spec: &mut Spec, name: &str, value: &str) -> Result<()> {
 /// "1M" or "100p": a resistor, or a capacitor where its unit or size says so.
 fn wire(place: &str, value: &str) -> Result<Wire> {
     let text = value.trim();
-    let small = text.ends_with(['p', 'n', 'u', 'F']);
-    Ok(if small {
+    Ok(if quantity::names_farads(text) {
         Wire {
             capacitor_f: Some(quantity::parse_at(place, text, Unit::Farad)?),
             ..Wire::default()

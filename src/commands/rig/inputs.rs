@@ -3,10 +3,9 @@
 use super::{history_of, print, rig_of, today, write_changes};
 use crate::analysis::inputs::{self, Pair};
 use crate::capture::Request;
-use crate::cli::args::{DriveArgs, InputsArgs};
+use crate::cli::args::InputsArgs;
 use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
-use crate::commands::sound::{self, Asked};
+use crate::commands::sound;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result, Status};
 use crate::record::interface::InputsDocument;
@@ -21,24 +20,10 @@ const SECONDS: f64 = 5.0;
 
 pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
-    super::not_into_a_real_rig(&path, &rig, &args.source)?;
+    super::not_into_a_real_rig(&path, &rig, &args.sound.source)?;
     // A part in line says something only beside the wire alone.
     let wire = args.through.is_some().then(|| stated(&rig)).transpose()?;
-    let defaults = Defaults::read_from(std::path::Path::new("."))?;
-    let mut sound = Asked {
-        devices: &args.devices,
-        drive: &DriveArgs {
-            rate: args.rate,
-            ..DriveArgs::default()
-        },
-        channels: super::channels_of(args.channels, &rig, &defaults)?,
-        rig: Some(&rig),
-        load: None,
-        sim: args.sim.as_deref(),
-        defaults: &defaults,
-        bound: !args.replace,
-    }
-    .open(&args.source)?;
+    let mut sound = super::open(&args.sound, &rig, !args.replace)?;
     if sound.used.reference_channel.is_none() {
         return Err(Failure::new(
             "a rig of one channel has no two inputs to compare",

@@ -5,39 +5,24 @@ use std::io::{BufRead, IsTerminal};
 use super::{print, rig_of, today, write_changes};
 use crate::analysis::level::{self, End, FIRST_DBFS, Limits, Next};
 use crate::capture::Request;
-use crate::cli::args::{DriveArgs, LevelArgs};
+use crate::cli::args::LevelArgs;
 use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
-use crate::commands::sound::{self, Asked};
-use crate::failure::{Result, Status};
+use crate::commands::sound;
+use crate::failure::{Failure, Result, Status};
 use crate::record::interface::LevelDocument;
 use crate::report::text;
 use crate::stimulus::probe;
 
 pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
-    super::not_into_a_real_rig(&path, &rig, &args.source)?;
+    super::not_into_a_real_rig(&path, &rig, &args.sound.source)?;
     if !(FIRST_DBFS..=0.0).contains(&args.limit) {
-        return Err(crate::failure::Failure::new(
+        return Err(Failure::new(
             format!("a limit of {} dBFS cannot be played up to", args.limit),
             "give one from -60dBFS to 0dBFS, such as --limit -12dBFS; nothing was played",
         ));
     }
-    let defaults = Defaults::read_from(std::path::Path::new("."))?;
-    let mut sound = Asked {
-        devices: &args.devices,
-        drive: &DriveArgs {
-            rate: args.rate,
-            ..DriveArgs::default()
-        },
-        channels: super::channels_of(args.channels, &rig, &defaults)?,
-        rig: Some(&rig),
-        load: None,
-        sim: args.sim.as_deref(),
-        defaults: &defaults,
-        bound: true,
-    }
-    .open(&args.source)?;
+    let mut sound = super::open(&args.sound, &rig, true)?;
     let limits = Limits {
         most_dbfs: args.limit,
         ..Limits::default()
@@ -57,7 +42,7 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
             // Once: what comes twice is no chance.
             let again = sound.capture.take(&request, &mut |_| ())?;
             if let Some(trouble) = again.provenance.trouble.first() {
-                return Err(crate::failure::Failure::new(
+                return Err(Failure::new(
                     trouble.clone(),
                     "close other programs, or try a lower --rate",
                 ));

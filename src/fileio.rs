@@ -4,6 +4,7 @@ use std::fs::{self, File};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
+use sha2::{Digest, Sha256};
 use tempfile::NamedTempFile;
 
 use crate::failure::{Failure, Result};
@@ -151,6 +152,12 @@ fn sync_folder(path: &Path) -> io::Result<()> {
     #[cfg(not(unix))]
     let _ = path;
     Ok(())
+}
+
+/// First 16 hex digits of the SHA-256.
+pub fn short_hash(bytes: &[u8]) -> String {
+    let digest = Sha256::digest(bytes);
+    digest.iter().take(8).map(|b| format!("{b:02x}")).collect()
 }
 
 #[cfg(test)]

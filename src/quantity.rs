@@ -545,6 +545,13 @@ fn placed(mantissa: &str, exp: i32) -> String {
     format!("{}.{}", &mantissa[..int], &mantissa[int..])
 }
 
+/// With its sign and so many decimals; what rounds to nothing has no sign.
+pub fn signed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:+.decimals$}");
+    let nothing = text.chars().all(|c| "+-0.".contains(c));
+    if nothing { text[1..].to_owned() } else { text }
+}
+
 /// As one would type it: "250k", "470p", "5m", "100p/m", "3.5kHz". Resistance, capacitance, rotation and ratio stand
 /// without a unit's name. `parse` gives back exactly the same number. `value` must be finite.
 pub fn compact(value: f64, unit: Unit) -> String {

@@ -3,7 +3,6 @@
 use std::path::Path;
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use crate::failure::{Failure, Result};
 use crate::fileio;
@@ -343,11 +342,20 @@ const KEYS: [Key; 52] = [
     Key::new("pack", "other", Kind::Text),
 ];
 
+/// Whether a rig can have this number; else what is allowed.
+pub fn possible(table: &str, key: &str, v: f64) -> std::result::Result<(), &'static str> {
+    let key = KEYS.iter().find(|k| k.table == table && k.name == key);
+    match key.map(|k| &k.kind) {
+        Some(Kind::Number { allowed, fits }) if !fits(v) => Err(allowed),
+        _ => Ok(()),
+    }
+}
+
 impl Rig {
     /// Reads and checks a rig file.
     pub fn read(path: &Path) -> Result<Rig> {
         let bytes = fileio::read_limited(path, MAX_BYTES)?;
-        let hash = hash_of(&bytes);
+        let hash = fileio::short_hash(&bytes);
         let text = fileio::text_of(bytes, path)?;
         let stem = path.file_stem().map(|s| s.to_string_lossy()).unwrap_or_default();
         let rig = Rig::from_text(&text, &stem, &path.display().to_string())?;
@@ -372,7 +380,7 @@ impl Rig {
                 "" => stem.to_owned(),
                 n => n.to_owned(),
             },
-            hash: hash_of(text.as_bytes()),
+            hash: fileio::short_hash(text.as_bytes()),
             ..rig
         })
     }
@@ -555,11 +563,9 @@ impl Rig {
             .or_else(|| number("reference's channel", i.reference_channel, used.reference_channel))
     }
 
-    /// First 16 hex digits of the SHA-256 of what the file states about the measuring chain: what is packed with the rig, or
-    /// kept beside it, may be written anew without making it another rig.
+    /// See [`RigSummary::chain_hash`].
     pub fn chain_hash(&self) -> String {
-        let values = self.summary().values;
-        hash_of(serde_json::to_string(&values).unwrap_or_default().as_bytes())
+        self.summary().chain_hash()
     }
 
     /// For the record: every value that the file states, by its full key.
@@ -573,6 +579,8 @@ impl Rig {
                     values.extend(inner.into_iter().map(|(key, v)| (format!("{table}.{key}"), v)));
                 }
             }
+            // Another interface of the same model is another rig.
+            values.extend(self.unit.clone().map(|u| ("unit".to_owned(), u.into())));
         }
         RigSummary {
             given: true,
@@ -597,14 +605,6 @@ impl Input {
     pub fn load_f(&self) -> f64 {
         self.capacitance_f.unwrap_or(0.0) + self.lead_capacitance_f.unwrap_or(0.0)
     }
-}
-
-fn hash_of(bytes: &[u8]) -> String {
-    Sha256::digest(bytes)
-        .iter()
-        .take(8)
-        .map(|b| format!("{b:02x}"))
-        .collect()
 }
 
 #[cfg(test)]

@@ -25,9 +25,11 @@ pub struct Step {
     pub output_bends: Bend,
     /// The same of the pickup's input alone.
     pub input_bends: Bend,
-    /// The tone stands out at the pickup, and at the reference.
+    /// The tone stands out at the pickup, and at the reference where the rig has one.
     pub pickup_heard: bool,
     pub reference_heard: bool,
+    /// The pickup's input gets what the reference's gets, at all frequencies alike: there is no pickup between.
+    pub one_signal: bool,
 }
 
 /// A distortion in dB re the tone.
@@ -81,6 +83,8 @@ pub enum End {
     InputBends,
     /// Nothing comes back, though the level is one that should be heard.
     NothingHeard,
+    /// Both inputs have one signal.
+    NoPickup,
 }
 
 /// What comes after a step.
@@ -111,16 +115,15 @@ impl Step {
             && !self.output_bends.above(limits.bend_db)
             && !self.input_bends.above(limits.bend_db)
             && self.pickup_heard
-            && self.reference_there()
-    }
-
-    /// A rig of two channels needs both of them.
-    fn reference_there(&self) -> bool {
-        self.reference_heard || self.reference_dbfs.is_none()
+            && self.reference_heard
+            && !self.one_signal
     }
 
     /// The next level, or why there is none.
     pub fn next(&self, limits: &Limits) -> Next {
+        if self.one_signal {
+            return Next::Stop(End::NoPickup);
+        }
         let short = |clips: bool, peak: Option<f64>| clips || peak.is_some_and(|p| p > limits.room_dbfs - LEAST_DB);
         if short(self.pickup_clips, self.pickup_dbfs) {
             return Next::Stop(End::PickupRoom);
@@ -134,7 +137,7 @@ impl Step {
         if self.input_bends.above(limits.bend_db) {
             return Next::Stop(End::InputBends);
         }
-        if self.level_dbfs >= MUST_BE_HEARD_DBFS && !(self.pickup_heard && self.reference_there()) {
+        if self.level_dbfs >= MUST_BE_HEARD_DBFS && !(self.pickup_heard && self.reference_heard) {
             return Next::Stop(End::NothingHeard);
         }
         let stride = if self.level_dbfs < CAREFUL_DBFS {
@@ -169,11 +172,13 @@ pub fn read(take: &Take, probe: &Probe) -> Step {
         top >= 0.9999 || faults::clipping_over_noise(x, take.step, rate).runs > 0
     };
     let reference = take.reference.as_deref();
-    let late = lateness(reference.unwrap_or(&take.pickup), probe);
+    let both = [Some(&take.pickup[..]), reference];
+    let late = lateness(both.into_iter().flatten(), probe);
     let tone = shifted(&probe.tone, late, take.pickup.len());
     let sweeps = shifted(&probe.sweeps, late, take.pickup.len());
     let lines = |x: &[f32]| Lines::of(x.get(tone.clone()).unwrap_or(&[]), rate);
     let pickup = lines(&take.pickup);
+    let mut one_signal = false;
     let (output_bends, input_bends, heard) = match reference {
         Some(r) => {
             let reference = lines(r);
@@ -190,6 +195,7 @@ pub fn read(take: &Take, probe: &Probe) -> Step {
                         }
                 })
                 .collect();
+            one_signal = pickup.heard() && reference.heard() && flat(&way);
             let through = reference.floor * way.iter().map(|h| h.norm()).fold(0.0, f64::max);
             (
                 bend(&reference.at, reference.floor),
@@ -198,7 +204,7 @@ pub fn read(take: &Take, probe: &Probe) -> Step {
             )
         }
         // One channel cannot tell the output's bending from the input's.
-        None => (bend(&pickup.at, pickup.floor), Bend::Unknown, false),
+        None => (bend(&pickup.at, pickup.floor), Bend::Unknown, true),
     };
     Step {
         level_dbfs: probe.level_dbfs,
@@ -210,8 +216,21 @@ pub fn read(take: &Take, probe: &Probe) -> Step {
         input_bends,
         pickup_heard: pickup.heard(),
         reference_heard: heard,
+        one_signal,
     }
 }
+
+/// A pickup's answer climbs with frequency and falls above its resonance; a wire's stays where it is.
+fn flat(way: &[Complex64]) -> bool {
+    let db = || way.iter().map(|h| 20.0 * h.norm().log10());
+    let (low, high) = (
+        db().fold(f64::INFINITY, f64::min),
+        db().fold(f64::NEG_INFINITY, f64::max),
+    );
+    high - low < FLAT_DB
+}
+
+const FLAT_DB: f64 = 0.5;
 
 /// Amplitudes of a tone and its multiples, and of what lies between them.
 struct Lines {
@@ -292,13 +311,28 @@ fn shifted(r: &Range<usize>, late: usize, frames: usize) -> Range<usize> {
     (r.start + late).min(frames)..(r.end + late).min(frames)
 }
 
-/// By how many frames the take runs after the drive: the lag at which the tone's envelope fits best.
-fn lateness(x: &[f32], probe: &Probe) -> usize {
+/// By how many frames the take runs after the drive: the lag at which the tone fits best. Looked at is the tone's own frequency:
+/// a pickup's answer to the sweeps is many times stronger where it resonates.
+fn lateness<'a>(channels: impl Iterator<Item = &'a [f32]>, probe: &Probe) -> usize {
     let block = (probe.rate_hz as usize / 200).max(1);
+    let rate = f64::from(probe.rate_hz);
+    // Each channel counts as much as the other, and one that hears nothing is the same everywhere.
+    let mut energies: Vec<f64> = Vec::new();
+    for x in channels {
+        let own: Vec<f64> = x
+            .windows(2 * block)
+            .step_by(block)
+            .map(|w| tone_at(w, rate, TONE_HZ).norm_sqr())
+            .collect();
+        let whole = own.iter().sum::<f64>();
+        energies.resize(own.len().max(energies.len()), 0.0);
+        if whole > 0.0 {
+            energies.iter_mut().zip(own).for_each(|(e, o)| *e += o / whole);
+        }
+    }
     let mut sums = vec![0.0f64];
-    for c in x.chunks(block) {
-        let energy: f64 = c.iter().map(|v| f64::from(*v).powi(2)).sum();
-        sums.push(sums.last().copied().unwrap_or(0.0) + energy);
+    for e in &energies {
+        sums.push(sums.last().copied().unwrap_or(0.0) + e);
     }
     let blocks = sums.len() - 1;
     let length = probe.tone.len() / block;
@@ -406,6 +440,50 @@ mod tests {
         assert_eq!((s.pickup_dbfs, s.output_bends), (None, Bend::Unknown));
     }
 
+    fn of_bench(words: &str, p: &Probe, channels: u32) -> Take {
+        use crate::capture::bench::{Bench, Spec};
+        use crate::capture::{Capture, Request};
+        let mut bench = Bench::new(Spec::from_arg(words).unwrap(), None, None, channels == 1, 3).unwrap();
+        let request = Request {
+            rate_hz: p.rate_hz,
+            drive: p.samples.clone(),
+        };
+        bench.take(&request, &mut |_| ()).unwrap()
+    }
+
+    /// A resonant pickup answers the sweeps many times stronger than the tone, and yet the tone is found.
+    #[test]
+    fn one_channel_is_enough_to_find_the_tone() {
+        let p = probe::at_level(48_000, -20.0).unwrap();
+        for channels in [1, 2] {
+            let s = read(&of_bench("r=6k l=2.4H cs=120p", &p, channels), &p);
+            assert!(s.clean(&Limits::default()), "{channels}: {s:?}");
+            assert_eq!(s.reference_dbfs.is_some(), channels == 2);
+        }
+    }
+
+    #[test]
+    fn a_wire_in_the_place_of_the_pickup_is_no_pickup() {
+        let p = probe::at_level(48_000, -20.0).unwrap();
+        let s = read(&of_bench("wire", &p, 2), &p);
+        assert_eq!(s.next(&Limits::default()), Next::Stop(End::NoPickup), "{s:?}");
+        assert!(!s.clean(&Limits::default()));
+    }
+
+    /// Zeros on the reference are a dead reference, not a rig of one channel.
+    #[test]
+    fn a_silent_reference_is_missed() {
+        let p = probe::at_level(48_000, -20.0).unwrap();
+        let mut t = of_bench("r=6k l=2.4H cs=120p", &p, 2);
+        t.reference = t.reference.map(|r| vec![0.0; r.len()]);
+        let s = read(&t, &p);
+        assert!(
+            s.pickup_heard && !s.reference_heard && !s.clean(&Limits::default()),
+            "{s:?}"
+        );
+        assert_eq!(s.next(&Limits::default()), Next::Stop(End::NothingHeard));
+    }
+
     #[test]
     fn levels_climb_from_silence_and_stop_in_time() {
         let step = |level: f64, peak: f64| Step {
@@ -418,6 +496,7 @@ mod tests {
             input_bends: Bend::Below(-80.0),
             pickup_heard: true,
             reference_heard: true,
+            one_signal: false,
         };
         let limits = Limits::default();
         assert_eq!(step(-60.0, -70.0).next(&limits), Next::Try(-48.0));

@@ -266,6 +266,7 @@ Examples:
   coilwright note takes/neck-7/0001 --gauss \"412 430 428 431 425 405 by probe C\"
   coilwright note takes/neck-7/0001 takes/neck-8/0001 --text \"same reel of wire\"
   coilwright note takes/neck-7/0001                         shows what has been noted
+  coilwright note takes/neck-7/0001 --withdraw 2            note 2 holds no more; its file stays
 "
 )]
 pub struct NoteArgs {
@@ -284,6 +285,9 @@ pub struct NoteArgs {
     /// A gauss meter's figure at each pole, in the order of the row; the sign is the polarity
     #[arg(long, value_name = "READING", allow_hyphen_values = true)]
     pub gauss: Vec<String>,
+    /// Take back an earlier note, by its number
+    #[arg(long, value_name = "NUMBER")]
+    pub withdraw: Option<u32>,
     /// The room's temperature when it was read, such as 21C
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room: Option<f64>,
@@ -685,13 +689,15 @@ fn pot_limits(s: &str) -> Result<PotLimits, String> {
 /// In hours; a plain number is hours too.
 fn hours(s: &str) -> Result<f64, String> {
     let text = s.trim();
+    // Fourteen of what is not guessed.
+    let bare = text.parse::<f64>().is_ok();
     let hours = match text.strip_suffix('h') {
         Some(n) => n.trim().parse::<f64>().ok(),
-        None => text.parse::<f64>().ok(),
+        None => quantity::parse(text, Unit::Second).ok().map(|s| s / 3600.0),
     };
-    match hours.or_else(|| quantity::parse(text, Unit::Second).ok().map(|s| s / 3600.0)) {
+    match hours.filter(|_| !bare) {
         Some(h) if (0.0..1e5).contains(&h) => Ok(h),
-        _ => Err("write the time as 14h or 90min".into()),
+        _ => Err("write the time with its unit, as 14h or 90min".into()),
     }
 }
 

@@ -41,15 +41,45 @@ impl<'a> Console<'a> {
         self.result(&text)
     }
 
-    /// A remark, on standard error.
+    /// A remark, on standard error; lines are broken at [`REMARK`] columns.
     pub fn remark(&mut self, text: &str) {
+        let lines: Vec<String> = text.split('\n').map(broken).collect();
+        self.say(&lines.join("\n"));
+    }
+
+    /// One line, however long.
+    pub fn error(&mut self, failure: &Failure) {
+        self.say(&format!("coilwright: {failure}"));
+    }
+
+    fn say(&mut self, text: &str) {
         let _ = writeln!(self.err, "{text}");
         let _ = self.err.flush();
     }
+}
 
-    pub fn error(&mut self, failure: &Failure) {
-        self.remark(&format!("coilwright: {failure}"));
+const REMARK: usize = 80;
+
+/// A line broken between words; what is laid out with colour stays as it is.
+fn broken(line: &str) -> String {
+    if line.chars().count() <= REMARK || line.contains('\u{1b}') {
+        return line.to_owned();
     }
+    let indent = &line[..line.len() - line.trim_start().len()];
+    let mut out = String::new();
+    let mut at = 0;
+    for word in line.split_whitespace() {
+        let n = word.chars().count();
+        if at > 0 && at + 1 + n > REMARK {
+            out.push('\n');
+            at = 0;
+        }
+        let before = if at == 0 { indent } else { " " };
+        out.push_str(before);
+        out.push_str(word);
+        at += before.chars().count() + n;
+    }
+    out
 }
 
 /// Columns of the terminal that standard output goes to; 80 where it is none.
@@ -59,4 +89,26 @@ pub fn width() -> usize {
         .and_then(|c| c.parse().ok())
         .unwrap_or(80)
         .clamp(40, 160)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn remarks_fit_a_terminal_and_errors_stay_one_line() {
+        let long = "word ".repeat(40);
+        let (mut out, mut err) = (Vec::new(), Vec::new());
+        let mut console = Console::new(&mut out, &mut err);
+        console.remark(&format!("short\n  {long}"));
+        console.error(&Failure::new(long.clone(), "do this"));
+        let text = String::from_utf8(err).unwrap();
+        let lines: Vec<&str> = text.lines().collect();
+        assert_eq!(lines[0], "short");
+        assert!(
+            lines.len() == 5 && lines[1..4].iter().all(|l| l.len() <= 80 && l.starts_with("  word")),
+            "{text}"
+        );
+        assert!(lines[4].starts_with("coilwright: word") && lines[4].ends_with("do this"));
+    }
 }

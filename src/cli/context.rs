@@ -10,6 +10,7 @@ use crate::capture::wav::Channels;
 use crate::failure::{Failure, Result};
 use crate::network::Load;
 use crate::record::compose::Context;
+use crate::record::meters::LEAST_WINDING_OHM;
 use crate::record::{LoadSummary, Pickup, RigSummary};
 use crate::rig::{NO_RIG_NOTE, Rig};
 
@@ -100,8 +101,6 @@ impl Bench {
     }
 }
 
-/// Windings of guitar pickups start far above this (common practice: 2 kilohms and more).
-const LEAST_WINDING_OHM: f64 = 50.0;
 /// Temperatures of rooms in which people wind.
 const ROOM_C: std::ops::RangeInclusive<f64> = -5.0..=45.0;
 

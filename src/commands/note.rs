@@ -68,17 +68,44 @@ pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
     for path in &args.records {
         records.push((folder_of(path)?, store::read(path)?));
     }
+    if let Some(n) = args.withdraw {
+        known_number(n, &records)?;
+    }
+    for doubt in readings.iter().filter_map(Reading::doubt) {
+        console.remark(&format!(
+            "{doubt} `coilwright note RECORD --withdraw NUMBER` takes it back"
+        ));
+    }
     let mut written: Vec<Option<PathBuf>> = vec![None; records.len()];
-    if words.is_some() || !readings.is_empty() {
+    if words.is_some() || !readings.is_empty() || args.withdraw.is_some() {
         for ((folder, record), path) in records.iter_mut().zip(&mut written) {
             let now = stamp(std::time::SystemTime::now());
-            let note = Note::new(now, record, words, readings.clone(), args.room.or(defaults.room_c));
-            *path = Some(notes::add(folder, &note)?);
-            record.noted.push(note);
+            let mut note = Note {
+                withdraws: args.withdraw,
+                ..Note::new(now, record, words, readings.clone(), args.room.or(defaults.room_c))
+            };
+            *path = Some(notes::add(folder, &mut note)?);
+            record.noted = notes::beside(folder, &record.id)?;
         }
     }
     show(args, &records, &written, console)?;
     Ok(Status::Done)
+}
+
+fn known_number(n: u32, records: &[(PathBuf, Record)]) -> Result<()> {
+    let [(folder, record)] = records else {
+        return Err(Failure::new(
+            "--withdraw is of one record's note",
+            "give one record at a time",
+        ));
+    };
+    if record.noted.iter().any(|note| note.number == n) {
+        return Ok(());
+    }
+    Err(Failure::new(
+        format!("{} has no note {n} that holds", folder.display()),
+        "`coilwright note RECORD` shows them with their numbers",
+    ))
 }
 
 fn show(
@@ -110,7 +137,7 @@ fn show(
 
 /// Where a record's notes go: beside its record.json, the only name under which they are found again.
 fn folder_of(path: &Path) -> Result<PathBuf> {
-    if path.is_dir() {
+    if path.is_dir() || path.symlink_metadata().is_err() {
         return Ok(path.to_path_buf());
     }
     if path.file_name().is_some_and(|n| n == "record.json") {

@@ -59,7 +59,7 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     let mut files = match &args.out {
         Some(out) => {
             let folder = fresh.ready(out)?;
-            let plot = potting_plot::pairs(&document, before.iter().chain(&after).any(Record::is_simulated))?;
+            let plot = potting_plot::pairs(&document)?;
             write_all(vec![
                 (folder.join("potting.svg"), plot.svg.into_bytes()),
                 (folder.join("potting.png"), plot.png),

@@ -57,12 +57,13 @@ fn rig_of(given: Option<&PathBuf>) -> Result<(PathBuf, Rig)> {
     Ok((path, rig))
 }
 
-/// Values into the rig file, everything else in it as it was. What comes out is a rig, or nothing is written.
-fn write_changes(path: &Path, changes: &[Change]) -> Result<()> {
+/// Values into the rig file, everything else in it as it was. What comes out is a rig, or nothing is written. `changes` sees the
+/// file as it is at that moment.
+fn write_changes(path: &Path, changes: impl FnOnce(&Rig) -> Result<Vec<Change>>) -> Result<()> {
     fileio::alone(path, || {
         let place = path.display().to_string();
         let text = fileio::read_text_limited(path, MOST_BYTES)?;
-        let new = edit::changed(&place, &text, changes)?;
+        let new = edit::changed(&place, &text, &changes(&Rig::parse(&text, &place)?)?)?;
         Rig::parse(&new, &place)?;
         fileio::write_atomically(path, new.as_bytes())
     })
@@ -145,11 +146,41 @@ pub fn history_of(rig: &Path) -> Result<Option<History>> {
     History::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?).map(Some)
 }
 
-/// How far the rig can tell pickups apart; `None` where that has not been measured, or was for another rig file.
-pub fn repeat_of(rig: &Path) -> Result<Option<RepeatDocument>> {
+/// What laying a pickup down anew does on a rig.
+pub enum Placement {
+    Told(Box<RepeatDocument>),
+    /// The rig's file says something else than when it was measured.
+    Changed,
+    /// Nobody measured it.
+    Unknown,
+}
+
+impl Placement {
+    pub fn told(self) -> Option<RepeatDocument> {
+        match self {
+            Placement::Told(d) => Some(*d),
+            _ => None,
+        }
+    }
+
+    pub fn missing(&self) -> Option<&'static str> {
+        match self {
+            Placement::Told(_) => None,
+            Placement::Changed => Some(
+                "The rig's file was changed since `coilwright rig repeat`: what laying a pickup down anew does is in no verdict. Measure it again.",
+            ),
+            Placement::Unknown => Some(
+                "What laying a pickup down anew does has not been measured, so it is in no verdict: `coilwright rig repeat`.",
+            ),
+        }
+    }
+}
+
+/// How far the rig can tell pickups apart.
+pub fn repeat_of(rig: &Path) -> Result<Placement> {
     let path = rig.with_extension("repeat.json");
     if path.symlink_metadata().is_err() {
-        return Ok(None);
+        return Ok(Placement::Unknown);
     }
     let bytes = fileio::read_limited(&path, MOST_BYTES)?;
     let document: RepeatDocument = serde_json::from_slice(&bytes).map_err(|e| {
@@ -159,7 +190,10 @@ pub fn repeat_of(rig: &Path) -> Result<Option<RepeatDocument>> {
         )
     })?;
     let hash = Rig::read(rig)?.chain_hash();
-    Ok((document.hash == hash).then_some(document))
+    Ok(match document.hash == hash {
+        true => Placement::Told(Box::new(document)),
+        false => Placement::Changed,
+    })
 }
 
 fn show(args: &RigFileArgs, console: &mut Console) -> Result<Status> {
@@ -207,6 +241,13 @@ fn check(args: CheckArgs, console: &mut Console) -> Result<Status> {
     };
     // Found out before anything sounds: the history can be read, and is this rig's.
     let before = history_of(&path)?;
+    if args.record.is_none() {
+        one_kind(
+            before.as_ref().filter(|_| !args.begin_again),
+            args.source == "sim",
+            &path,
+        )?;
+    }
     belongs(before.as_ref(), &rig, &witness.name, &path, args.begin_again)?;
     let (record, files) = match &args.record {
         Some(given) => (store::read(given)?, Vec::new()),
@@ -214,6 +255,7 @@ fn check(args: CheckArgs, console: &mut Console) -> Result<Status> {
     };
     of_this_rig(&record, &rig, &witness.name)?;
     let mut new = Check::of(&record)?;
+    one_kind(before.as_ref().filter(|_| !args.begin_again), new.simulated, &path)?;
     let history_file = history_path(&path);
     let (judgement, history, old) = fileio::alone(&history_file, || {
         let mut history = match history_of(&path)? {
@@ -255,6 +297,28 @@ fn check(args: CheckArgs, console: &mut Console) -> Result<Status> {
     } else {
         Status::OutsideLimits
     })
+}
+
+/// Checks of the built-in bench and of real takes never stand in one history.
+fn one_kind(history: Option<&History>, simulated: bool, path: &Path) -> Result<()> {
+    let Some(h) = history.filter(|h| h.checks.iter().any(|c| c.simulated != simulated)) else {
+        return Ok(());
+    };
+    let (have, new) = match simulated {
+        true => ("real takes", "a simulated one"),
+        false => ("the built-in bench", "a real one"),
+    };
+    Err(Failure::new(
+        format!(
+            "the {} checks of {} are of {have}, and {new} has no place among them",
+            h.checks.len(),
+            path.display()
+        ),
+        match simulated {
+            true => "try the built-in bench with a copy of the rig file under another name",
+            false => "begin a history of real ones with --begin-again",
+        },
+    ))
 }
 
 /// The old history under a name of its own.
@@ -299,7 +363,7 @@ fn of_this_rig(record: &Record, rig: &Rig, witness: &str) -> Result<()> {
             "give a record of the witness",
         ));
     }
-    if record.rig.values != rig.summary().values {
+    if !record.rig.same_chain(&rig.summary()) {
         return Err(Failure::new(
             "the record was made with another rig, or before the rig file was changed",
             "measure the witness with this rig",
@@ -361,21 +425,23 @@ fn polarity(args: &PolarityArgs, console: &mut Console) -> Result<Status> {
     let record = store::read(&args.record)?;
     let known = if args.is == "-1" { -1 } else { 1 };
     let document = PolarityDocument::of(&record, known)?;
+    let mut there = document.stated;
     if let Some(path) = &args.rig {
         let rig = Rig::read(path)?;
-        if record.rig.values != rig.summary().values {
+        if !record.rig.same_chain(&rig.summary()) {
             return Err(Failure::new(
                 format!("the record was not made with the rig file {} as it is", path.display()),
                 "measure the known pickup with that rig",
             ));
         }
-        write_changes(
-            path,
-            &[("exciter", "sign", Some(Value::Whole(i64::from(document.sign))))],
-        )?;
+        there = rig.exciter.sign;
+        if there != Some(document.sign) {
+            let sign = Value::Whole(i64::from(document.sign));
+            write_changes(path, |_| Ok(vec![("exciter", "sign", Some(sign))]))?;
+        }
     }
     print(args.shown, console, &document, |style| {
-        text::polarity_text(&document, args.rig.as_deref(), style)
+        text::polarity_text(&document, args.rig.as_deref(), there, style)
     })?;
     Ok(Status::Done)
 }

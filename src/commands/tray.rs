@@ -3,7 +3,7 @@
 use std::io::BufRead;
 use std::path::{Path, PathBuf};
 
-use super::rig::repeat_of;
+use super::rig::{Placement, repeat_of};
 use super::{measure, outcome};
 use crate::cli::args::{About, DriveArgs, MeasureArgs, Shown, TrayArgs};
 use crate::cli::console::Console;
@@ -12,7 +12,7 @@ use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::checks::RepeatDocument;
-use crate::record::meters::Reading;
+use crate::record::meters::{Kind, Reading};
 use crate::record::notes::{self, Note};
 use crate::record::standard::{Call, Judged, Standard, judge};
 use crate::record::tray::Tray;
@@ -31,48 +31,19 @@ type Typed = std::io::Lines<std::io::StdinLock<'static>>;
 pub fn run(args: &TrayArgs, console: &mut Console) -> Result<Status> {
     let mut bench = Lot::open(args)?;
     console.remark(&text::tray_keys(&bench.tray));
+    bench.opening(console);
     let stdin = std::io::stdin();
     let mut lines = stdin.lock().lines();
     loop {
         console.remark(&text::tray_prompt(&bench.tray));
         // The end of what is typed ends the tray too: it goes on next time.
         let Some(Ok(line)) = lines.next() else { break };
-        let line = line.trim();
-        let (key, rest) = match line.split_once(' ') {
-            Some((k, r)) => (k, r.trim()),
-            None => (line, ""),
-        };
-        match (key, rest) {
-            ("", _) => bench.measure(bench.tray.next, false, &mut lines, console)?,
-            ("r", "") => match bench.tray.undo() {
-                Some(number) => {
-                    bench.keep()?;
-                    bench.measure(number, true, &mut lines, console)?;
-                }
-                None => console.remark("nothing to measure again yet"),
-            },
-            ("s", "") => {
-                let number = bench.tray.next;
-                bench.tray.put(number, None, None);
-                bench.keep()?;
-            }
-            ("u", "") => match bench.tray.undo() {
-                Some(number) => {
-                    bench.keep()?;
-                    console.remark(&format!("number {number} is taken back; its record stays"));
-                }
-                None => console.remark("nothing to take back"),
-            },
-            ("n", text) if !text.is_empty() => match bench.tray.note(text) {
-                Some(number) => {
-                    bench.keep()?;
-                    bench.note_with_record(text)?;
-                    console.remark(&format!("noted with number {number}"));
-                }
-                None => console.remark("nothing to note it with yet"),
-            },
-            ("q", "") => break,
-            _ => console.remark(&text::tray_keys(&bench.tray)),
+        match bench.key(line.trim(), &mut lines, console) {
+            Ok(true) => {}
+            Ok(false) => break,
+            // A device that was pulled out, or a full disk, must not end the day: what is there stays, and one goes on when it
+            // is back.
+            Err(failure) => console.error(&failure),
         }
     }
     bench.end(console)
@@ -84,6 +55,8 @@ struct Lot<'a> {
     folder: PathBuf,
     tray: Tray,
     repeat: Option<RepeatDocument>,
+    /// Why what laying down anew does is not in the verdicts.
+    unplaced: Option<&'static str>,
     /// One description for each number, of the built-in bench.
     sims: Vec<String>,
     _fresh: Fresh,
@@ -125,6 +98,17 @@ impl<'a> Lot<'a> {
                     "leave --standard out to go on with that one, or give the lot another name",
                 ));
             }
+            let simulated = args.source == "sim";
+            if tray.standing().any(|e| e.record.is_some() && e.simulated != simulated) {
+                return Err(Failure::new(
+                    format!(
+                        "the lot {} holds {} takes",
+                        args.lot,
+                        if simulated { "real" } else { "simulated" }
+                    ),
+                    "simulated and real ones are never one lot: give this one another name",
+                ));
+            }
             tray
         } else {
             Tray::new(&args.lot, standard, args.first)
@@ -135,7 +119,8 @@ impl<'a> Lot<'a> {
             None => {}
         }
         let rig = args.rig.as_ref().or(defaults.rig.as_ref());
-        let repeat = rig.map(|p| repeat_of(p)).transpose()?.flatten();
+        let placed = rig.map(|p| repeat_of(p)).transpose()?.unwrap_or(Placement::Unknown);
+        let unplaced = placed.missing();
         let sims = match &args.sim {
             Some(text) if Path::new(text).extension().is_some_and(|e| e == "txt") => {
                 fileio::read_text_limited(Path::new(text), MOST_BYTES)?
@@ -150,7 +135,8 @@ impl<'a> Lot<'a> {
             args,
             folder,
             tray,
-            repeat,
+            repeat: placed.told(),
+            unplaced,
             sims,
             _fresh: fresh,
             _held: held,
@@ -162,6 +148,63 @@ impl<'a> Lot<'a> {
             &self.folder.join("tray.json"),
             &outcome::pretty(&self.tray, "the tray")?,
         )
+    }
+
+    /// What is to be known before the first one is laid down.
+    fn opening(&self, console: &mut Console) {
+        if self.args.source == "sim" {
+            console.remark("SIMULATED: the built-in bench, no real pickup.");
+        } else {
+            super::sound::caution(console);
+        }
+        let of_bench = self.tray.standard.as_ref().is_some_and(|s| s.simulated);
+        if of_bench && self.args.source != "sim" {
+            console.remark("The standard is of simulated pickups of the built-in bench.");
+        }
+        if self.tray.columns.iter().any(|c| c.kind == Kind::Gauss) {
+            console.remark("Strong magnets: implants, cards and watches keep away.");
+        }
+        if let Some(why) = self.unplaced.filter(|_| self.tray.standard.is_some()) {
+            console.remark(why);
+        }
+    }
+
+    /// One line of what is typed; whether it goes on.
+    fn key(&mut self, line: &str, lines: &mut Typed, console: &mut Console) -> Result<bool> {
+        let (key, rest) = match line.split_once(' ') {
+            Some((k, r)) => (k, r.trim()),
+            None => (line, ""),
+        };
+        match (key, rest) {
+            ("", _) => return self.measure(self.tray.next, false, lines, console),
+            ("r", "") => match self.tray.last() {
+                Some(number) => return self.measure(number, true, lines, console),
+                None => console.remark("nothing to measure again yet"),
+            },
+            ("s", "") => {
+                let number = self.tray.next;
+                self.tray.put(number, None, None);
+                self.keep()?;
+            }
+            ("u", "") => match self.tray.undo() {
+                Some(number) => {
+                    self.keep()?;
+                    console.remark(&format!("number {number} is taken back; its record stays"));
+                }
+                None => console.remark("nothing to take back"),
+            },
+            ("n", text) if !text.is_empty() => match self.tray.note(text) {
+                Some(number) => {
+                    self.keep()?;
+                    self.note_with_record(text)?;
+                    console.remark(&format!("noted with number {number}"));
+                }
+                None => console.remark("nothing to note it with yet"),
+            },
+            ("q", "") => return Ok(false),
+            _ => console.remark(&text::tray_keys(&self.tray)),
+        }
+        Ok(true)
     }
 
     /// A folder of its own for each take of a number.
@@ -176,8 +219,9 @@ impl<'a> Lot<'a> {
             .unwrap_or(first)
     }
 
-    /// `again`: the same pickup, so that what other meters read of it holds.
-    fn measure(&mut self, number: u32, again: bool, lines: &mut Typed, console: &mut Console) -> Result<()> {
+    /// Whether it goes on. `again`: the same pickup, so that what other meters read of it holds; its reading before is withdrawn
+    /// where there is a new one.
+    fn measure(&mut self, number: u32, again: bool, lines: &mut Typed, console: &mut Console) -> Result<bool> {
         let name = self.tray.name(number);
         let out = self.place(&name);
         let sim = match self.sims.len() {
@@ -212,14 +256,10 @@ impl<'a> Lot<'a> {
             out: Some(out.clone()),
             shown: Shown::default(),
         };
-        let (mut record, _) = match measure::taken(&args, console) {
-            Ok(taken) => taken,
-            // A device that was pulled out must not end the day: what is there is kept, and one goes on when it is back.
-            Err(failure) => {
-                console.error(&failure);
-                return Ok(());
-            }
-        };
+        let (mut record, _) = measure::taken(&args, console)?;
+        if again {
+            self.tray.undo();
+        }
         let judged = self.judged(&record);
         let read = judged.as_ref().is_none_or(|j| j.call != Call::NoReading) && record.verdict != Verdict::Rejected;
         let place = fileio::name_of(&out);
@@ -227,9 +267,9 @@ impl<'a> Lot<'a> {
         self.keep()?;
         console.remark(&text::tray_step(&self.tray, outcome::style(self.args.shown)));
         if read {
-            self.ask(&mut record, &out, (number, again), lines, console)?;
+            return self.ask(&mut record, &out, (number, again), lines, console);
         }
-        Ok(())
+        Ok(true)
     }
 
     fn judged(&self, record: &Record) -> Option<Judged> {
@@ -237,7 +277,7 @@ impl<'a> Lot<'a> {
         Some(judge(record, standard, self.repeat.as_ref()))
     }
 
-    /// What the other meters read: typed, kept beside the record at once, and judged with it.
+    /// What the other meters read: typed, kept beside the record at once, and judged with it. Whether it goes on.
     fn ask(
         &mut self,
         record: &mut Record,
@@ -245,24 +285,32 @@ impl<'a> Lot<'a> {
         (number, again): (u32, bool),
         lines: &mut Typed,
         console: &mut Console,
-    ) -> Result<()> {
+    ) -> Result<bool> {
         for column in self.tray.columns.clone() {
             let before = self.tray.read_before(number, &column).filter(|_| again).cloned();
+            let mut doubted = None;
             let reading = loop {
                 console.remark(&text::tray_ask(&column, before.as_ref()));
-                // What is not typed any more is skipped; the end of it is met again at the next prompt.
-                let Some(Ok(line)) = lines.next() else { return Ok(()) };
+                let Some(Ok(line)) = lines.next() else { return Ok(false) };
                 match line.trim() {
                     "" => break before,
+                    "q" => return Ok(false),
                     typed => match column.read(typed) {
-                        Ok(reading) => break Some(reading),
+                        // Typed twice it is meant.
+                        Ok(reading) => match reading.doubt().filter(|_| doubted.as_ref() != Some(&reading)) {
+                            Some(doubt) => {
+                                console.remark(&format!("  {doubt} Type it once more to keep it."));
+                                doubted = Some(reading);
+                            }
+                            None => break Some(reading),
+                        },
                         Err(failure) => console.error(&failure),
                     },
                 }
             };
             let Some(reading) = reading else { continue };
-            let note = noted(record, None, vec![reading.clone()]);
-            notes::add(folder, &note)?;
+            let mut note = noted(record, None, vec![reading.clone()]);
+            notes::add(folder, &mut note)?;
             record.noted.push(note);
             let judged = self.judged(record);
             self.tray.read_too(reading, judged);
@@ -271,7 +319,7 @@ impl<'a> Lot<'a> {
         if !self.tray.columns.is_empty() {
             console.remark(&text::tray_step(&self.tray, outcome::style(self.args.shown)));
         }
-        Ok(())
+        Ok(true)
     }
 
     /// Words about the last one lie beside its record too, where the notebook finds them.
@@ -280,13 +328,16 @@ impl<'a> Lot<'a> {
             return Ok(());
         };
         let folder = self.folder.join(name);
-        let note = noted(&store::read(&folder)?, Some(text), Vec::new());
-        notes::add(&folder, &note).map(drop)
+        let mut note = noted(&store::read(&folder)?, Some(text), Vec::new());
+        notes::add(&folder, &mut note).map(drop)
     }
 
     fn end(self, console: &mut Console) -> Result<Status> {
         let counts = self.tray.counts();
         let mut files = Vec::new();
+        if !self.tray.entries.is_empty() {
+            self.keep()?;
+        }
         if self.tray.standing().next().is_some() {
             let plot = tray_plot::lot(&self.tray)?;
             for (name, bytes) in [("tray.svg", plot.svg.into_bytes()), ("tray.png", plot.png)] {

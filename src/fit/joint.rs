@@ -57,9 +57,11 @@ pub struct Point {
 #[derive(Debug, Clone)]
 pub struct Take {
     pub load: Load,
-    /// The instrument's input: resistance and capacitance, exactly known or within the tolerances of the rig.
+    /// The instrument's input: resistance and capacitance; one instrument for all takes of a rig.
     pub input_ohm: Option<f64>,
     pub input_f: f64,
+    /// Standard uncertainties of the two, relative; 0: taken as exact.
+    pub input_u: [f64; 2],
     /// Resistance of the copper during the take over that of the ohmmeter's reading.
     pub warm: f64,
     /// Takes with the same number share what their rig leaves open.
@@ -76,8 +78,6 @@ pub struct Known {
     pub r_u: f64,
     /// Half-widths of the parts in the loads. The same part with the same printed value is taken for the same part.
     pub tolerances: Tolerances,
-    /// Half-width of resistance and capacitance of the instrument's input, relative; one instrument for all takes of a rig.
-    pub input: f64,
     /// Metal is looked for.
     pub metal: bool,
 }

@@ -5,6 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::compose::COPPER_PER_K;
+use super::meters::LEAST_WINDING_OHM;
 use super::{Code, Level, Model, Record, Verdict};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
@@ -24,7 +25,8 @@ pub struct About {
     /// Half-width of the ohmmeter's reading, relative; left out, [`OHMMETER`].
     pub ohmmeter: Option<f64>,
     pub tolerances: Tolerances,
-    /// Half-width of the rig's input, relative: of its resistance, and of its capacitance with the lead.
+    /// Half-width of the rig's input, relative: of its resistance, and of its capacitance with the lead. Left out, what the rig
+    /// itself states.
     pub input: Option<f64>,
 }
 
@@ -146,8 +148,6 @@ pub struct CoilFinding {
 #[cfg(test)]
 mod tests;
 
-/// Windings of guitar pickups start far above this (common practice: 2 kilohms and more).
-const LEAST_WINDING_OHM: f64 = 50.0;
 /// From this relative uncertainty (95 %) on C_s, or L, is not told.
 const VAGUE_C: f64 = 0.5;
 const VAGUE_L: f64 = 0.1;
@@ -184,6 +184,22 @@ pub fn input_of(record: &Record) -> (Option<f64>, f64) {
         .filter_map(value)
         .sum();
     (value("input.resistance_ohm"), farad)
+}
+
+/// Standard uncertainties of the two, relative: from a half-width stated for both, else as the rig states them; `None` where
+/// neither does.
+pub fn input_u(record: &Record, half: Option<f64>) -> [Option<f64>; 2] {
+    let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
+    let (_, farad) = input_of(record);
+    match half {
+        Some(half) => [Some(UNIFORM * half); 2],
+        None => [
+            value("input.resistance_tolerance"),
+            value("input.capacitance_tolerance_f")
+                .filter(|_| farad > 0.0)
+                .map(|u| u / farad),
+        ],
+    }
 }
 
 /// What truly hung on the pickup: the load told and the rig's input.
@@ -225,14 +241,14 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
     let rigs: Vec<usize> = used
         .iter()
         .map(|r| {
-            let same = |o: &&Record| super::difference::same_rig(&o.rig, &r.rig);
+            let same = |o: &&Record| super::identity::same_rig(&o.rig, &r.rig);
             used.iter().position(same).unwrap_or(used.len())
         })
         .collect();
     let takes: Vec<Take> = used
         .iter()
         .zip(&rigs)
-        .map(|(r, rig)| take(r, *rig, r_at, metal))
+        .map(|(r, rig)| take(r, *rig, r_at, metal, about.input))
         .collect::<Result<_>>()?;
     if r_ohm < LEAST_WINDING_OHM {
         notes.push(format!("{r_ohm} ohms are little for a pickup: was {r_ohm}k meant?"));
@@ -245,12 +261,11 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
             100.0 * OHMMETER
         ));
     }
-    exact_parts(&takes, about, &mut notes);
+    exact_parts(&used, &takes, about, &mut notes);
     let known = Known {
         r_ohm,
         r_u: UNIFORM * ohmmeter * r_ohm,
         tolerances: about.tolerances.clone(),
-        input: about.input.unwrap_or(0.0),
         metal,
     };
     let fit = joint::fit(&takes, &known).map_err(|why| cannot(why, &takes, &left_out))?;
@@ -330,7 +345,7 @@ fn needs_curve(r: &Record) -> bool {
     metal || r.findings.iter().any(|f| f.code == Code::PoorFit)
 }
 
-fn take(record: &Record, rig: usize, r_at: Option<f64>, metal: bool) -> Result<Take> {
+fn take(record: &Record, rig: usize, r_at: Option<f64>, metal: bool, input: Option<f64>) -> Result<Take> {
     let load = load_of(record)?;
     let (input_ohm, input_f) = input_of(record);
     let warm = match (record.pickup.temperature_c, r_at) {
@@ -380,6 +395,7 @@ fn take(record: &Record, rig: usize, r_at: Option<f64>, metal: bool) -> Result<T
         load,
         input_ohm,
         input_f,
+        input_u: input_u(record, input).map(|u| u.unwrap_or(0.0)),
         warm,
         rig,
         seen,
@@ -414,10 +430,17 @@ pub fn points(record: &Record, f0_hz: f64) -> Vec<Point> {
 }
 
 /// Says which parts of the loads are taken as exact.
-fn exact_parts(takes: &[Take], about: &About, notes: &mut Vec<String>) {
+fn exact_parts(used: &[&Record], takes: &[Take], about: &About, notes: &mut Vec<String>) {
     let mut exact: Vec<&str> = Vec::new();
-    if about.input.is_none() && takes.iter().any(|t| t.input_f > 0.0 || t.input_ohm.is_some()) {
-        exact.push("input");
+    let open = |part: usize, there: fn(&Take) -> bool| {
+        let unsaid = |(r, t): (&&Record, &Take)| there(t) && input_u(r, about.input)[part].is_none();
+        used.iter().zip(takes).any(unsaid)
+    };
+    match (open(0, |t| t.input_ohm.is_some()), open(1, |t| t.input_f > 0.0)) {
+        (true, true) => exact.push("input"),
+        (true, false) => exact.push("the input's resistance"),
+        (false, true) => exact.push("the input's capacitance"),
+        (false, false) => {}
     }
     for t in takes {
         for k in Knob::ALL.into_iter().filter(|k| k.is_part()) {

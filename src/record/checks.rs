@@ -6,6 +6,7 @@ use super::{Record, Verdict};
 use crate::estimate::{Estimate, Z95};
 use crate::failure::{Failure, Result};
 use crate::network::{Coil, Load, Wiring, predict};
+use crate::quantity::signed;
 use crate::rig::history::{BASELINE, Check, History, Judgement, Quantity};
 use crate::rig::{Reference, Rig};
 use crate::stats::gauge;
@@ -158,7 +159,8 @@ fn chain_words(rig: &Rig) -> Vec<String> {
             )
         });
         out.push(format!(
-            "Channel 1 reads {gain:+.2} dB against channel 2{}{late}{}.",
+            "Channel 1 reads {} dB against channel 2{}{late}{}.",
+            signed(gain, 2),
             known(input.gain_tolerance_db, 1.0, "dB"),
             day(&i.inputs_measured)
         ));
@@ -219,6 +221,9 @@ pub struct CheckDocument {
     pub noisy: bool,
     /// What it looks like, and what to look at.
     pub advice: Vec<String>,
+    /// Made by the built-in bench.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub simulated: bool,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -288,6 +293,7 @@ impl CheckDocument {
             turned: judgement.turned,
             noisy: judgement.noisy,
             advice: advice(check, judgement, history),
+            simulated: check.simulated,
         }
     }
 }
@@ -299,7 +305,14 @@ fn advice(check: &Check, j: &Judgement, history: &History) -> Vec<String> {
     let bad = |q: Quantity| j.get(q).is_some_and(|c| c.jumped() || c.drifted());
     let drifting = j.charted.iter().any(|c| c.drifted() && !c.jumped());
     if j.turned {
-        out.push("the sign is the other one: the exciter lies upside down, or a pair of leads is swapped".into());
+        let early = if j.baseline < 3 {
+            "; or it was so before: then begin anew with --begin-again"
+        } else {
+            ""
+        };
+        out.push(format!(
+            "the sign is the other one: the exciter lies upside down, or a pair of leads is swapped{early}"
+        ));
     }
     if bad(Quantity::F0) {
         let df = off(Quantity::F0).unwrap_or(0.0);
@@ -366,6 +379,9 @@ pub struct RepeatDocument {
     /// From this relative difference in f0 on two single readings are told apart (95 %): 1.96 sqrt 2 standard deviations.
     pub tells_f0: f64,
     pub tells_q: f64,
+    /// From takes of the built-in bench.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub simulated: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -377,13 +393,13 @@ pub struct Spread {
 
 impl RepeatDocument {
     pub fn of(rig: &Rig, records: &[Record]) -> Result<Self> {
-        let values = rig.summary().values;
+        let own = rig.summary();
         let mut groups: Vec<(&str, Vec<&Record>)> = Vec::new();
         for r in records
             .iter()
             .filter(|r| r.verdict != Verdict::Rejected && r.resonance.is_some())
         {
-            if r.rig.values != values {
+            if !r.rig.same_chain(&own) {
                 return Err(Failure::new(
                     format!("the record of {:?} was made with another rig", r.pickup.name),
                     "give records of this rig only: two rigs are never mixed",
@@ -422,6 +438,7 @@ impl RepeatDocument {
             freedom,
             tells_f0: told(&f0),
             tells_q: told(&q),
+            simulated: records.iter().any(Record::is_simulated),
             f0,
             q,
             peak_db: spread(&|r| reading(r)?.peak_db.map(|e| e.value)).map(|s| s.0),
@@ -454,7 +471,7 @@ pub struct PolarityDocument {
     pub known: i8,
     /// What to write as exciter.sign.
     pub sign: i8,
-    /// What stands there now.
+    /// What stood there when the record was made.
     pub stated: Option<i8>,
 }
 
@@ -472,12 +489,7 @@ impl PolarityDocument {
                 "measure the known pickup with --rig",
             ));
         }
-        let stated = record
-            .rig
-            .values
-            .get("exciter.sign")
-            .and_then(serde_json::Value::as_i64)
-            .map(|s| if s < 0 { -1 } else { 1 });
+        let stated = record.rig.sign();
         // The record's polarity has the stated sign in it.
         let sign = known * r.polarity.signum() * stated.unwrap_or(1);
         Ok(PolarityDocument {

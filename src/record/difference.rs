@@ -11,6 +11,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal};
 
+use super::identity::{Sense, same_rig};
 use super::{LoadSummary, Pickup, Record, Resonance, RigSummary, Verdict};
 use crate::estimate::{Estimate, Z95};
 use crate::failure::{Failure, Result};
@@ -207,16 +208,6 @@ fn critical_z(m: usize) -> f64 {
     }
 }
 
-/// One rig: given in both, of one name and of one content.
-pub fn same_rig(a: &RigSummary, b: &RigSummary) -> bool {
-    let content = match (&a.hash, &b.hash) {
-        (Some(x), Some(y)) => x == y,
-        (None, None) => a.values == b.values,
-        _ => false,
-    };
-    a.given && b.given && a.name == b.name && content
-}
-
 struct Deltas {
     same_rig: bool,
     f0_hz: Option<Estimate>,
@@ -277,7 +268,10 @@ impl Deltas {
         let level = judge(self.level_db, limits.level_db.unwrap_or(limits.peak_db));
         let counted = [f0, q, peak, height, limits.level_db.and(level)];
         let any = |f: fn(&Judged) -> bool| counted.iter().flatten().any(f);
-        let opposite = a.polarity_referenced && b.polarity_referenced && a.polarity.signum() != b.polarity.signum();
+        let opposite = match (Sense::of(first), Sense::of(record)) {
+            (Some(x), Some(y)) if self.same_rig => !x.same(y),
+            _ => a.polarity_referenced && b.polarity_referenced && a.polarity.signum() != b.polarity.signum(),
+        };
         let text = Sentence {
             a,
             b,

@@ -5,6 +5,8 @@ use serde::{Deserialize, Serialize};
 use crate::analysis::inputs::{Loading, Pair, Part};
 use crate::analysis::level::{Bend, End, Limits, Step};
 use crate::estimate::Estimate;
+use crate::failure::{Failure, Result};
+use crate::quantity::{self, Unit};
 use crate::rig::edit::{Change, Value, rounded};
 use crate::rig::{Rig, Used};
 
@@ -17,7 +19,7 @@ pub struct LevelDocument {
     /// The strongest clean one; null where none was.
     pub level_dbfs: Option<f64>,
     pub limit_dbfs: f64,
-    /// Why it went no higher: "limit", "pickup-room", "reference-room", "output-bends", "input-bends", "nothing-heard".
+    /// Why it went no higher: "limit", "pickup-room", "reference-room", "output-bends", "input-bends", "nothing-heard", "no-pickup".
     pub end: String,
     /// What it means, and what to turn.
     pub advice: Vec<String>,
@@ -59,6 +61,9 @@ impl LevelDocument {
                 End::NothingHeard => {
                     "Nothing comes back from the pickup or on the reference: look at both leads, the output's knob and the exciter. It was not driven harder."
                 }
+                End::NoPickup => {
+                    "Both inputs get one and the same signal: no pickup answers. Plug the pickup into its input, lay it into its place, and run this again."
+                }
             }
             .to_owned(),
         ];
@@ -92,6 +97,7 @@ impl LevelDocument {
                 End::OutputBends => "output-bends",
                 End::InputBends => "input-bends",
                 End::NothingHeard => "nothing-heard",
+                End::NoPickup => "no-pickup",
             }
             .into(),
             advice,
@@ -193,8 +199,20 @@ impl InputsDocument {
         }
     }
 
-    /// What goes into the rig file, with its uncertainty. `lead_f`: what the file states of the lead alone.
-    pub fn changes(&self, used: &Used, lead_f: f64, range: Option<&str>, day: &str) -> Vec<Change> {
+    /// What goes into the rig file, with its uncertainty. `lead_f`: what the file states of the lead alone, which cannot be more
+    /// than was measured of input and lead together.
+    pub fn changes(&self, used: &Used, lead_f: f64, range: Option<&str>, day: &str) -> Result<Vec<Change>> {
+        if let Some(c) = self.capacitance_f.filter(|c| c.value - lead_f < -2.0 * c.u) {
+            let show = |f: f64| quantity::show(f, Unit::Farad, 3);
+            return Err(Failure::new(
+                format!(
+                    "the file says the lead alone has {}, and input and lead together were measured as {}; nothing was written",
+                    show(lead_f),
+                    show(c.value)
+                ),
+                "correct lead_capacitance_f in the rig file, or take it out, and measure again",
+            ));
+        }
         let mut out = bound(used);
         let mut put = |key: &'static str, tolerance: &'static str, e: Option<Estimate>| {
             if let Some(e) = e {
@@ -242,7 +260,7 @@ impl InputsDocument {
         if let Some(range) = range {
             out.push(("interface", "range", Some(Value::Text(range.into()))));
         }
-        out
+        Ok(out)
     }
 }
 
@@ -259,15 +277,15 @@ fn up(u: f64) -> f64 {
 /// What the values belong to.
 pub fn bound(used: &Used) -> Vec<Change> {
     let channel = |c: u32| Some(Value::Whole(i64::from(c)));
-    vec![
+    let mut out = vec![
         ("interface", "output", Some(Value::Text(used.output.clone()))),
         ("interface", "input", Some(Value::Text(used.input.clone()))),
         ("interface", "rate_hz", Some(Value::Whole(i64::from(used.rate_hz)))),
         ("interface", "pickup_channel", channel(used.pickup_channel)),
-        (
-            "interface",
-            "reference_channel",
-            used.reference_channel.and_then(channel),
-        ),
-    ]
+    ];
+    // A take of one channel leaves the other where it is.
+    if let Some(c) = used.reference_channel {
+        out.push(("interface", "reference_channel", channel(c)));
+    }
+    out
 }

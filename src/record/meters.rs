@@ -18,6 +18,9 @@ const UNEVEN: f64 = 0.1;
 /// Rows of magnets are no longer than this.
 const MOST_POLES: usize = 40;
 const LONGEST_NAME: usize = 60;
+/// Windings of guitar pickups start far above these (common practice: 2 kilohms and 1 henry and more).
+pub const LEAST_WINDING_OHM: f64 = 50.0;
+const LEAST_WINDING_H: f64 = 1e-3;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -35,14 +38,6 @@ impl Kind {
             Kind::Ohms => "ohms",
             Kind::Lcr => "lcr",
             Kind::Gauss => "gauss",
-        }
-    }
-
-    fn example(self) -> &'static str {
-        match self {
-            Kind::Ohms => "6.05k",
-            Kind::Lcr => "2.43H at 120Hz",
-            Kind::Gauss => "412 430 428 431 425 405",
         }
     }
 }
@@ -131,6 +126,17 @@ fn test_frequency(text: &str) -> Result<f64> {
 }
 
 impl Column {
+    /// As [`Column::list`] would have it: of an LCR meter with its test frequency, of no other with one.
+    pub fn is_sound(&self) -> bool {
+        let at = self.at_hz.is_some_and(|hz| (1.0..=1e6).contains(&hz));
+        let frequency = if self.kind == Kind::Lcr {
+            at
+        } else {
+            self.at_hz.is_none()
+        };
+        frequency && meter_name(&self.meter).is_ok()
+    }
+
     /// "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C"; "none" for none.
     pub fn list(text: &str) -> Result<Vec<Column>> {
         if text.trim() == "none" {
@@ -285,7 +291,7 @@ impl Reading {
                     ),
                     format!(
                         "write \"{} by NAME\", or choose it once with `coilwright use --columns`",
-                        kind.example()
+                        text.trim()
                     ),
                 ));
             }
@@ -293,7 +299,7 @@ impl Reading {
         if kind == Kind::Lcr && column.at_hz.is_none() {
             return Err(Failure::new(
                 format!("lcr: {} does not say at which frequency the meter tests", quoted(text)),
-                "write \"2.43H at 120Hz by NAME\"; it stands on the meter",
+                format!("write \"{typed} at 120Hz by {}\"; it stands on the meter", column.meter),
             ));
         }
         column.read(typed)
@@ -339,12 +345,26 @@ impl Reading {
     /// As it is typed.
     pub fn shown(&self) -> String {
         match self {
-            Reading::Ohms { ohm, .. } => quantity::show(*ohm, Unit::Ohm, 5),
-            Reading::Lcr { henry, .. } => quantity::show(*henry, Unit::Henry, 5),
+            Reading::Ohms { ohm, .. } => quantity::show(*ohm, Unit::Ohm, digits(*ohm)),
+            Reading::Lcr { henry, .. } => quantity::show(*henry, Unit::Henry, digits(*henry)),
             Reading::Gauss { poles_t, .. } => {
                 let list: Vec<String> = poles_t.iter().map(|b| gauss(*b)).collect();
                 format!("{} G", list.join(" "))
             }
+        }
+    }
+
+    /// What looks like a slip of the fingers.
+    pub fn doubt(&self) -> Option<String> {
+        match self {
+            Reading::Ohms { ohm, .. } if *ohm < LEAST_WINDING_OHM => {
+                Some(format!("{ohm} ohms are little for a pickup: was {ohm}k meant?"))
+            }
+            Reading::Lcr { henry, .. } if *henry < LEAST_WINDING_H => Some(format!(
+                "{} is little for a pickup: which unit does the meter show?",
+                quantity::show(*henry, Unit::Henry, 3)
+            )),
+            _ => None,
         }
     }
 
@@ -355,6 +375,13 @@ impl Reading {
             _ => None,
         }
     }
+}
+
+/// Significant digits that a figure was typed with; zeros at its end are lost.
+fn digits(v: f64) -> usize {
+    let text = format!("{v:e}");
+    let typed = text.split('e').next().unwrap_or_default();
+    typed.chars().filter(char::is_ascii_digit).count().clamp(3, 9)
 }
 
 fn gauss(tesla: f64) -> String {
@@ -541,7 +568,7 @@ mod tests {
         assert!(why(Kind::Lcr, "2.43H").contains("on which meter"));
         assert!(why(Kind::Gauss, "400").contains("on which meter"));
         assert!(why(Kind::Lcr, "2.43H by bridge B").contains("at which frequency"));
-        assert!(why(Kind::Ohms, "6.05k by a, b").contains("no name of a meter"));
+        assert!(why(Kind::Ohms, "6.1k by a, b").contains("no name of a meter"));
         assert!(why(Kind::Gauss, "41,2 43,0 by p").contains("may part two figures"));
         assert!(why(Kind::Gauss, "412 41.2mT 400 by p").contains("some is not"));
         assert!(why(Kind::Gauss, "40 x by p").contains("no figure of a pole"));

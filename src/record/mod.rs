@@ -12,6 +12,7 @@ pub mod behind;
 pub mod checks;
 pub mod compose;
 pub mod difference;
+pub mod identity;
 pub mod interface;
 pub mod knock;
 pub mod loads;

@@ -27,6 +27,12 @@ pub struct Note {
     pub readings: Vec<Reading>,
     /// The room's temperature in degrees Celsius when the readings were made, as typed in.
     pub temperature_c: Option<f64>,
+    /// Number of an earlier note beside the same record that holds no more. Its file stays.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub withdraws: Option<u32>,
+    /// That of its file.
+    #[serde(skip)]
+    pub number: u32,
 }
 
 impl Note {
@@ -45,6 +51,8 @@ impl Note {
             text: text.map(str::to_owned),
             temperature_c: temperature_c.filter(|_| !readings.is_empty()),
             readings,
+            withdraws: None,
+            number: 0,
         }
     }
 
@@ -90,16 +98,33 @@ fn numbered(folder: &Path) -> Result<Vec<(u32, PathBuf)>> {
     Ok(found)
 }
 
-/// All notes in a record's folder, in their order.
-pub fn beside(folder: &Path) -> Result<Vec<Note>> {
-    numbered(folder)?
-        .into_iter()
-        .map(|(_, path)| Note::parse(&fileio::read_limited(&path, MOST_BYTES)?, &path))
-        .collect()
+/// The notes in the folder of the record with this id that hold, in their order.
+pub fn beside(folder: &Path, record: &str) -> Result<Vec<Note>> {
+    let mut all: Vec<Note> = Vec::new();
+    for (number, path) in numbered(folder)? {
+        let note = Note::parse(&fileio::read_limited(&path, MOST_BYTES)?, &path)?;
+        if note.record != record {
+            return Err(Failure::new(
+                format!("{} is a note on another record ({})", path.display(), note.record),
+                "move it to the folder of that record",
+            ));
+        }
+        all.push(Note { number, ..note });
+    }
+    let gone: Vec<(u32, u32)> = all.iter().filter_map(|n| Some((n.withdraws?, n.number))).collect();
+    // A note withdraws what was before it; one that is withdrawn itself withdraws nothing.
+    let mut off: Vec<u32> = Vec::new();
+    for (what, by) in gone.into_iter().rev() {
+        if what < by && !off.contains(&by) {
+            off.push(what);
+        }
+    }
+    all.retain(|n| !off.contains(&n.number));
+    Ok(all)
 }
 
-/// Puts a note beside a record, under the next number; what is there stays.
-pub fn add(folder: &Path, note: &Note) -> Result<PathBuf> {
+/// Puts a note beside a record, under the next number, which it is given; what is there stays.
+pub fn add(folder: &Path, note: &mut Note) -> Result<PathBuf> {
     let mut bytes = serde_json::to_vec_pretty(note).map_err(|e| {
         Failure::new(
             format!("the note cannot be put in words: {e}"),
@@ -112,7 +137,10 @@ pub fn add(folder: &Path, note: &Note) -> Result<PathBuf> {
     for n in last.saturating_add(1)..=MOST_NOTES {
         let path = file(folder, n);
         match fileio::write_new(&path, &bytes) {
-            Ok(()) => return Ok(path),
+            Ok(()) => {
+                note.number = n;
+                return Ok(path);
+            }
             // Somebody else was faster: the next number then.
             Err(_) if path.symlink_metadata().is_ok() => {}
             Err(e) => return Err(e),
@@ -186,30 +214,71 @@ mod tests {
                 ohm: 6050.0,
             }],
             temperature_c: Some(21.0),
+            withdraws: None,
+            number: 0,
         }
+    }
+
+    fn texts(folder: &Path) -> Vec<String> {
+        let all = beside(folder, "x").unwrap();
+        all.into_iter().filter_map(|n| n.text).collect()
+    }
+
+    #[test]
+    fn a_withdrawn_note_holds_no_more_and_stays() {
+        let dir = tempfile::tempdir().unwrap();
+        let mut wrong = note("6.05 typed for 6.05k");
+        let file = add(dir.path(), &mut wrong).unwrap();
+        add(dir.path(), &mut note("two")).unwrap();
+        let mut back = Note {
+            withdraws: Some(wrong.number),
+            readings: Vec::new(),
+            ..note("slip")
+        };
+        add(dir.path(), &mut back).unwrap();
+        assert_eq!((wrong.number, back.number), (1, 3));
+        assert_eq!(texts(dir.path()), ["two", "slip"]);
+        assert!(file.exists());
+        // What withdraws can be withdrawn as well, and what comes later is none of its business.
+        let mut again = Note {
+            withdraws: Some(3),
+            ..note("no slip after all")
+        };
+        add(dir.path(), &mut again).unwrap();
+        let mut ahead = Note {
+            withdraws: Some(9),
+            ..note("ahead")
+        };
+        add(dir.path(), &mut ahead).unwrap();
+        assert_eq!(
+            texts(dir.path()),
+            ["6.05 typed for 6.05k", "two", "no slip after all", "ahead"]
+        );
+        let e = beside(dir.path(), "y").unwrap_err().to_string();
+        assert!(e.contains("note-0001.json is a note on another record (x)"), "{e}");
     }
 
     #[test]
     fn notes_are_added_and_never_rewritten() {
         let dir = tempfile::tempdir().unwrap();
-        let first = add(dir.path(), &note("one")).unwrap();
+        let first = add(dir.path(), &mut note("one")).unwrap();
         assert!(first.ends_with("note-0001.json"));
         let before = std::fs::read(&first).unwrap();
-        assert!(add(dir.path(), &note("two")).unwrap().ends_with("note-0002.json"));
+        assert!(add(dir.path(), &mut note("two")).unwrap().ends_with("note-0002.json"));
         assert_eq!(std::fs::read(&first).unwrap(), before);
-        assert_eq!(beside(dir.path()).unwrap(), [note("one"), note("two")]);
+        assert_eq!(texts(dir.path()), ["one", "two"]);
         // A gap is not filled.
         std::fs::remove_file(&first).unwrap();
-        assert!(add(dir.path(), &note("three")).unwrap().ends_with("note-0003.json"));
+        assert!(add(dir.path(), &mut note("three")).unwrap().ends_with("note-0003.json"));
         std::fs::remove_file(dir.path().join("note-0003.json")).unwrap();
-        add(dir.path(), &note("one")).unwrap();
+        add(dir.path(), &mut note("one")).unwrap();
         // What else lies there is no note; what calls itself one must be one.
         std::fs::write(dir.path().join("notes.json"), "x").unwrap();
-        assert_eq!(beside(dir.path()).unwrap().len(), 2);
+        assert_eq!(beside(dir.path(), "x").unwrap().len(), 2);
         for bad in ["{", "{\"schema\": \"coilwright/note/2\"}"] {
             std::fs::write(dir.path().join("note-0003.json"), bad).unwrap();
             assert!(
-                beside(dir.path())
+                beside(dir.path(), "x")
                     .unwrap_err()
                     .to_string()
                     .contains("note-0003.json is no note")
@@ -223,6 +292,11 @@ mod tests {
             ..note("x")
         };
         std::fs::write(dir.path().join("note-0003.json"), serde_json::to_vec(&wild).unwrap()).unwrap();
-        assert!(beside(dir.path()).unwrap_err().to_string().contains("no meter shows"));
+        assert!(
+            beside(dir.path(), "x")
+                .unwrap_err()
+                .to_string()
+                .contains("no meter shows")
+        );
     }
 }

@@ -8,11 +8,12 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-use super::behind::{input_of, load_of};
-use super::difference::same_rig;
+use super::behind::{input_of, input_u, load_of};
+use super::identity::{Sense, same_rig};
 use super::{Record, Resonance, Verdict, knock};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
+use crate::quantity::signed;
 use crate::rig::history::{BetweenDays, History};
 use crate::stats::paired::{Paired, equivalence};
 
@@ -73,6 +74,9 @@ pub struct PottingDocument {
     /// Names that were found on one side only.
     pub unpaired: Vec<String>,
     pub notes: Vec<String>,
+    /// Some of the records are of the built-in bench.
+    #[serde(default)]
+    pub simulated: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -171,21 +175,23 @@ pub fn compare(
         |all: &[Record], name: &str| -> Vec<Record> { all.iter().filter(|r| r.pickup.name == name).cloned().collect() };
     let days = history.and_then(History::between_days);
     let (mut pairs, mut unpaired, mut changes) = (Vec::new(), Vec::new(), Vec::new());
+    let mut cold = Cold::default();
     for name in names {
         let (b, a) = (of(before, name), of(after, name));
         if b.is_empty() || a.is_empty() {
             unpaired.push(name.to_owned());
             continue;
         }
-        let judged = Judged {
+        let one = Judged {
             name,
             before: &b,
             after: &a,
             history,
             days,
             about,
-        }
-        .judge()?;
+        };
+        cold.see(&one);
+        let judged = one.judge()?;
         // What is to be looked at says nothing of the wax in the others.
         changes.extend(judged.1.filter(|_| judged.0.verdict != PotVerdict::Other));
         pairs.push(judged.0);
@@ -203,18 +209,8 @@ pub fn compare(
                 .into(),
         );
     }
-    if about.rested_h.is_none() && !before.iter().chain(after).all(|r| !r.ohms().is_empty()) {
-        notes.push("nothing says that the coils had cooled: give --rested, or --ohms and --room when measuring".into());
-    }
-    if about.rested_h.is_none()
-        && before.iter().chain(after).all(|r| !r.ohms().is_empty())
-        && !same_meter(before, after)
-    {
-        notes.push(
-            "the ohms before and after were read on two meters: they say nothing of how warm a coil was; one and the same would"
-                .into(),
-        );
-    }
+    let simulated = before.iter().chain(after).any(Record::is_simulated);
+    notes.extend(cold.notes(about, same_meter(before, after), simulated));
     let lot = lot(&changes);
     Ok(PottingDocument {
         schema: SCHEMA.into(),
@@ -224,7 +220,76 @@ pub fn compare(
         lot,
         unpaired,
         notes,
+        simulated,
     })
+}
+
+/// What is known of how cold the coils were.
+#[derive(Debug, Default)]
+struct Cold {
+    pairs: usize,
+    /// Told by their resistance.
+    told: usize,
+    /// Warm by it, though they are said to have rested.
+    warm: Vec<String>,
+    /// Hours between before and after of the pair measured soonest.
+    soonest_h: Option<f64>,
+}
+
+impl Cold {
+    fn see(&mut self, j: &Judged) {
+        self.pairs += 1;
+        if let Some((_, above)) = j.warmth() {
+            self.told += 1;
+            if above > WARM_K {
+                self.warm.push(format!("{:?} {above:.0} K", j.name));
+            }
+        }
+        let hours = j.apart_h().filter(|h| *h >= 0.0);
+        self.soonest_h = match (self.soonest_h, hours) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (a, b) => a.or(b),
+        };
+    }
+
+    fn notes(&self, about: &About, one_meter: bool, simulated: bool) -> Vec<String> {
+        let mut out = Vec::new();
+        match about.rested_h {
+            None if self.told == self.pairs => out.push(format!(
+                "that the coils had cooled is told by their resistance: within {WARM_K:.0} K of the room"
+            )),
+            None if !one_meter => out.push(
+                "the ohms before and after were read on two meters: they say nothing of how warm a coil was; one and the same \
+                 would"
+                    .into(),
+            ),
+            None => out.push(format!(
+                "nothing says that {} had cooled: give --rested, or --ohms and --room when measuring, before and after",
+                match self.pairs - self.told {
+                    n if n == self.pairs => "the coils".to_owned(),
+                    n => format!("{n} of the coils"),
+                }
+            )),
+            Some(_) if !self.warm.is_empty() => out.push(format!(
+                "rested, and yet warmer than the room by their resistance: {}; was the room's temperature read?",
+                self.warm.join(", ")
+            )),
+            Some(_) => {}
+        }
+        if let (Some(rested), Some(apart)) = (about.rested_h, self.soonest_h)
+            && apart < rested
+            && !simulated
+        {
+            out.push(format!(
+                "--rested says {rested:.0} h, and the records before and after lie {} apart",
+                match apart {
+                    h if h < 1.5 => format!("{:.0} min", 60.0 * h),
+                    h => format!("{h:.0} h"),
+                }
+            ));
+        }
+        out
+    }
 }
 
 /// Whether one ohmmeter has read on both sides of every pair.
@@ -264,37 +329,55 @@ struct Judged<'a> {
     about: &'a About,
 }
 
-/// Readings of one pickup on one day.
+/// Readings of one pickup on one day, or over some days.
 #[derive(Debug, Clone, Copy)]
-struct Day {
+struct Side {
+    /// How many.
+    days: f64,
     f0: Estimate,
     q: Estimate,
     peak_db: Option<Estimate>,
     level_db: Option<Estimate>,
-    polarity: i8,
+    sense: Option<Sense>,
 }
 
 fn reading(r: &Record) -> Option<&Resonance> {
     r.resonance.as_ref().filter(|_| r.verdict != Verdict::Rejected)
 }
 
-/// Mean of a day's readings; their noise averages, the day does not.
-fn day(records: &[Record]) -> Option<Day> {
-    let all: Vec<&Resonance> = records.iter().filter_map(reading).collect();
-    let first = *all.first()?;
+fn mean_of(e: &[Estimate]) -> Option<Estimate> {
+    let n = e.len() as f64;
+    let noise = e.iter().map(|x| x.u_noise * x.u_noise).sum::<f64>().sqrt() / n;
+    let value = e.iter().map(|x| x.value).sum::<f64>() / n;
+    Estimate::new(value, noise, noise)
+}
+
+/// Mean of the days' means: within a day noise averages and the day does not.
+fn side(records: &[Record]) -> Option<Side> {
+    let mut days: Vec<(&str, Vec<&Resonance>)> = Vec::new();
+    for r in records {
+        let date = r.taken_at.get(..10).unwrap_or_default();
+        let Some(x) = reading(r) else { continue };
+        match days.iter_mut().find(|d| d.0 == date) {
+            Some(d) => d.1.push(x),
+            None => days.push((date, vec![x])),
+        }
+    }
+    // What one day lacks is told on none.
     let mean = |of: &dyn Fn(&Resonance) -> Option<Estimate>| {
-        let e: Vec<Estimate> = all.iter().filter_map(|r| of(r)).collect();
-        let n = e.len() as f64;
-        let noise = e.iter().map(|x| x.u_noise * x.u_noise).sum::<f64>().sqrt() / n;
-        let value = e.iter().map(|x| x.value).sum::<f64>() / n;
-        Estimate::new(value, noise, noise)
+        let means: Vec<Estimate> = days
+            .iter()
+            .map(|d| mean_of(&d.1.iter().filter_map(|r| of(r)).collect::<Vec<_>>()))
+            .collect::<Option<_>>()?;
+        mean_of(&means)
     };
-    Some(Day {
+    Some(Side {
+        days: days.len() as f64,
         f0: mean(&|r| Some(r.f0_hz))?,
         q: mean(&|r| Some(r.q))?,
         peak_db: mean(&|r| r.peak_db),
         level_db: mean(&|r| r.level_db),
-        polarity: first.polarity,
+        sense: records.iter().find(|r| reading(r).is_some()).and_then(Sense::of),
     })
 }
 
@@ -327,17 +410,18 @@ impl Judged<'_> {
         }
         pair.knock_db = self.knock()?;
         pair.knock_text = pair.knock_db.as_ref().map(knock::change_words);
-        let Some(b) = day(self.before) else {
+        let Some(b) = side(self.before) else {
             pair.text = "no reading before, so nothing to compare with".into();
             return Ok((pair, None));
         };
-        let Some(a) = day(self.after) else {
+        let Some(a) = side(self.after) else {
             pair.verdict = PotVerdict::Other;
             pair.text = "no reading any more: a broken wire, a joint, the plug?".into();
             return Ok((pair, None));
         };
         let days = self.days;
-        let between = |s: Option<f64>| s.map_or(0.0, |s| std::f64::consts::SQRT_2 * s);
+        let over_days = (1.0 / b.days + 1.0 / a.days).sqrt();
+        let between = |s: Option<f64>| s.map_or(0.0, |s| over_days * s);
         let minus = |a: Estimate, b: Estimate, day: f64| {
             let noise = a.u_noise.hypot(b.u_noise);
             Estimate::new(a.value - b.value, noise.hypot(day), noise)
@@ -350,7 +434,7 @@ impl Judged<'_> {
         // The peak's height goes with Q.
         pair.peak_db = both(a.peak_db, b.peak_db, between(days.map(|d| 8.686 * d.q)));
         pair.level_db = both(a.level_db, b.level_db, between(days.and_then(|d| d.level_db)));
-        let (load_f, same_load) = self.load()?;
+        let (load_f, load_u, same_load) = self.load()?;
         let df = (a.f0.value / b.f0.value).ln();
         let uf = pair.f0_hz.map_or(f64::INFINITY, |e| e.u / b.f0.value);
         let dq = (a.q.value / b.q.value).ln();
@@ -363,7 +447,11 @@ impl Judged<'_> {
         let whole = cs + load_f;
         let dc = whole * growth;
         let noise = pair.f0_hz.map_or(0.0, |e| e.u_noise / b.f0.value);
-        pair.c_f = Estimate::new(dc, (2.0 * whole * uf).hypot(growth * cs_u), 2.0 * whole * noise);
+        pair.c_f = Estimate::new(
+            dc,
+            (2.0 * whole * uf).hypot(growth * cs_u.hypot(load_u)),
+            2.0 * whole * noise,
+        );
         let rigs = self.one_rig();
         let Some(days) = days.filter(|_| rigs && same_load) else {
             pair.text = match (rigs, same_load) {
@@ -381,7 +469,7 @@ impl Judged<'_> {
         let t = StudentsT::new(0.0, 1.0, days.freedom).map_or(1.96, |d| d.inverse_cdf(1.0 - 0.5 * ALPHA));
         let (f_moved, q_moved) = (df.abs() > t * uf, dq.abs() > t * uq && dq.abs() > limits.q);
         let lead = self.witness_moved(t);
-        (pair.verdict, pair.text) = if a.polarity != b.polarity {
+        (pair.verdict, pair.text) = if a.sense.zip(b.sense).is_some_and(|(a, b)| !a.same(b)) {
             (
                 PotVerdict::Other,
                 "the sign is the other one: leads swapped, or the exciter turned?".into(),
@@ -389,7 +477,11 @@ impl Judged<'_> {
         } else if p < ALPHA {
             (
                 PotVerdict::Unchanged,
-                format!("within the limits (f0 {:+.2} %, Q {:+.1} %)", 100.0 * df, 100.0 * dq),
+                format!(
+                    "within the limits (f0 {} %, Q {} %)",
+                    signed(100.0 * df, 2),
+                    signed(100.0 * dq, 1)
+                ),
             )
         } else if let Some(text) = lead {
             (PotVerdict::CannotTell, text)
@@ -402,29 +494,33 @@ impl Judged<'_> {
             (
                 PotVerdict::Wax,
                 format!(
-                    "f0 {:+.2} %, {:.0} pF more in the winding, Q hardly another",
-                    100.0 * df,
+                    "f0 {} %, {:.0} pF more in the winding, Q hardly another",
+                    signed(100.0 * df, 2),
                     1e12 * dc
                 ),
             )
         } else {
-            pair.repeats_needed = needed(df, uf, limits.f0, days.freedom).max(needed(dq, uq, limits.q, days.freedom));
+            // As if every side had as many days as both have together.
+            let each = 2.0 / (over_days * over_days);
+            pair.repeats_needed =
+                needed(df, uf, limits.f0, days.freedom, each).max(needed(dq, uq, limits.q, days.freedom, each));
             let more = pair.repeats_needed.map_or(String::new(), |n| {
                 format!("; readings on {n} days before and after would tell")
             });
             (
                 PotVerdict::CannotTell,
                 format!(
-                    "neither unchanged for sure nor changed for sure (f0 {:+.2} %){more}",
-                    100.0 * df
+                    "neither unchanged for sure nor changed for sure (f0 {} %){more}",
+                    signed(100.0 * df, 2)
                 ),
             )
         };
         Ok((pair, Some((df, dc))))
     }
 
-    /// Capacitance that hangs on the winding besides its own, and whether it is the same in all records.
-    fn load(&self) -> Result<(f64, bool)> {
+    /// Capacitance that hangs on the winding besides its own, with what the rig leaves open of it, and whether it is the same in
+    /// all records.
+    fn load(&self) -> Result<(f64, f64, bool)> {
         let whole = |r: &Record| -> Result<f64> { Ok(load_of(r).map_or(0.0, |l| l.capacitance()) + input_of(r).1) };
         let first = whole(&self.before[0])?;
         let text = |r: &Record| r.load.as_ref().map(|l| l.text.clone());
@@ -433,16 +529,20 @@ impl Judged<'_> {
             .iter()
             .chain(self.after)
             .all(|r| text(r) == text(&self.before[0]));
-        Ok((first, same))
+        let (_, farad) = input_of(&self.before[0]);
+        let u = input_u(&self.before[0], None)[1].map_or(0.0, |u| u * farad);
+        Ok((first, u, same))
     }
 
     /// Levels count from the exciter's answer, which another rig or another load makes another one.
     fn knock(&self) -> Result<Option<Estimate>> {
-        if !(self.one_rig() && self.load()?.1) {
+        if !(self.one_rig() && self.load()?.2) {
             return Ok(None);
         }
         let day = self.days.and_then(|d| d.level_db).unwrap_or(0.0);
-        Ok(knock::change(self.before, self.after, std::f64::consts::SQRT_2 * day))
+        let of = |r: &[Record]| side(r).map_or(1.0, |s| s.days);
+        let over_days = (1.0 / of(self.before) + 1.0 / of(self.after)).sqrt();
+        Ok(knock::change(self.before, self.after, over_days * day))
     }
 
     fn one_rig(&self) -> bool {
@@ -477,8 +577,8 @@ impl Judged<'_> {
         let outside = moved.abs() > t * std::f64::consts::SQRT_2 * days.f0 || !a.go || !b.go;
         (outside && a.id != b.id).then(|| {
             format!(
-                "the witness moved by {:+.2} % between the two days as well, so a lead may have done it",
-                100.0 * moved
+                "the witness moved by {} % between the two days as well, so a lead may have done it",
+                signed(100.0 * moved, 2)
             )
         })
     }
@@ -508,7 +608,16 @@ impl Judged<'_> {
                 "too warm to judge: {rested:.0} h out of the wax, {RESTED_H:.0} h are wanted{back}"
             ));
         }
-        // One ohmmeter on both days: two may differ by more than warmth does.
+        let (temperature, above) = self.warmth()?;
+        (above > WARM_K && self.about.rested_h.is_none()).then(|| {
+            let back = back(COOLS_H * (above / WARM_K).ln().max(0.5)).unwrap_or_default();
+            format!("too warm to judge: the winding's resistance says {temperature:.0} degrees, {above:.0} above the room{back}")
+        })
+    }
+
+    /// What the winding's resistance says of its temperature after the wax, and how far that is above the room; `None` where
+    /// there is no reading of one ohmmeter, with the room, on both sides: two may differ by more than warmth does.
+    fn warmth(&self) -> Option<(f64, f64)> {
         let known = |list: &[Record], meter: Option<&str>| {
             list.iter()
                 .filter_map(|r| r.ohms_by(meter))
@@ -519,11 +628,15 @@ impl Judged<'_> {
             .into_iter()
             .find_map(|m| Some((known(self.before, m.as_deref())?, known(self.after, m.as_deref())?)))?;
         let temperature = ra / rb * (COPPER_C + tb) - COPPER_C;
-        let above = temperature - ta;
-        (above > WARM_K && self.about.rested_h.is_none()).then(|| {
-            let back = back(COOLS_H * (above / WARM_K).ln().max(0.5)).unwrap_or_default();
-            format!("too warm to judge: the winding's resistance says {temperature:.0} degrees, {above:.0} above the room{back}")
-        })
+        Some((temperature, temperature - ta))
+    }
+
+    /// Hours between the last reading before and the first one after.
+    fn apart_h(&self) -> Option<f64> {
+        let at = |r: &Record| r.taken_at.parse::<jiff::Timestamp>().ok();
+        let last = self.before.iter().filter_map(at).max()?;
+        let first = self.after.iter().filter_map(at).min()?;
+        Some(first.duration_since(last).as_secs_f64() / 3600.0)
     }
 }
 
@@ -544,9 +657,9 @@ fn zone_of(offset: &str) -> Option<jiff::tz::TimeZone> {
 /// What a change that is not wax looks like.
 fn other(df: f64, dq: f64, q_moved: bool) -> String {
     let sizes = format!(
-        "f0 {:+.2} %, Q {:+.1} %",
-        100.0 * (df.exp() - 1.0),
-        100.0 * (dq.exp() - 1.0)
+        "f0 {} %, Q {} %",
+        signed(100.0 * (df.exp() - 1.0), 2),
+        signed(100.0 * (dq.exp() - 1.0), 1)
     );
     let guess = if q_moved && dq < 0.0 && df > 0.0 {
         "less inductance and more loss: shorted turns?"
@@ -562,13 +675,13 @@ fn other(df: f64, dq: f64, q_moved: bool) -> String {
     format!("{sizes}; {guess}")
 }
 
-/// Days on either side after which the change at hand would most likely (80 %) be told, as none or as one; `None` where one day
-/// is enough.
-fn needed(change: f64, u: f64, limit: f64, freedom: f64) -> Option<u32> {
+/// Days on either side after which the change at hand would most likely (80 %) be told, as none or as one; `None` where the
+/// `days` there are (on either side) are enough. `u` is that of so many.
+fn needed(change: f64, u: f64, limit: f64, freedom: f64, days: f64) -> Option<u32> {
     let t = |p: f64| StudentsT::new(0.0, 1.0, freedom).map_or(2.0, |d| d.inverse_cdf(p));
     let likely = t(0.8);
     let none = (t(1.0 - ALPHA) + likely) * u / (limit - change.abs()).max(0.0);
     let some = (t(1.0 - 0.5 * ALPHA) + likely) * u / change.abs();
-    let n = none.min(some).powi(2).ceil();
-    (n > 1.0 && n < 1e4).then_some(n as u32)
+    let n = (days * none.min(some).powi(2)).ceil();
+    (n > days && n < 1e4).then_some(n as u32)
 }

@@ -1,13 +1,18 @@
 //! A shop's own standard, and what a reading is against it.
 //!
 //! Limits are the maker's. A reading passes where it is within them for sure, is outside where it is outside for sure, and
-//! otherwise nobody can tell: a guard band of 1.645 standard uncertainties on either side of a limit (one-sided 95 %).
+//! otherwise nobody can tell: a guard band on either side of a limit, one-sided 95 % of the reading's uncertainty, as wide as the
+//! few readings behind the rig's repeatability demand (Student's t with the degrees of freedom of JCGM 100, G.4).
 
 use serde::{Deserialize, Serialize};
+use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::checks::RepeatDocument;
+use super::identity::{Sense, same_rig};
 use super::{Code, Level, Record, Resonance, Verdict};
+use crate::estimate::Z95;
 use crate::failure::{Failure, Result};
+use crate::quantity::signed;
 use crate::stats::{mean, sd, tolerance};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
@@ -23,21 +28,30 @@ pub struct Standard {
     /// The rig and the load that it was measured with: it holds for them alone.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rig: Option<String>,
+    /// Of what the rig's file said of the measuring chain then; left out: the name alone counts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rig_hash: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub load: Option<String>,
-    pub f0: Frequency,
-    pub q: Ratio,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub level: Option<Decibels>,
     /// +1 or -1; left out: not judged.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub polarity: Option<i8>,
+    /// The rig's sign as it was stated then, which `polarity` has in it; left out: it was not known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rig_sign: Option<i8>,
     /// The winding's resistance at 20 degrees, for telling faults apart; it is not judged.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub r20_ohm: Option<f64>,
     /// The ohmmeter that it was read on; left out: the one of `measure --ohms`. No other one is held against it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ohmmeter: Option<String>,
+    /// From takes of the built-in bench.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub simulated: bool,
+    pub f0: Frequency,
+    pub q: Ratio,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub level: Option<Decibels>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -77,8 +91,8 @@ pub const ENOUGH: usize = 20;
 /// Proposed limits hold this share of all such pickups with this confidence.
 const SHARE: f64 = 0.95;
 const CONFIDENCE: f64 = 0.95;
-/// One-sided 95 % point of the normal distribution.
-const GUARD: f64 = 1.645;
+/// Of the guard band, on one side.
+const GUARD: f64 = 0.95;
 
 /// Limits that the scatter of good ones proposes: relative for f0 and Q, dB for the level.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -88,6 +102,11 @@ pub struct Proposal {
     pub f0: f64,
     pub q: f64,
     pub level_db: Option<f64>,
+}
+
+/// Of one rig, or of none both.
+fn one_rig(a: &Record, b: &Record) -> bool {
+    (!a.rig.given && !b.rig.given) || same_rig(&a.rig, &b.rig)
 }
 
 fn readings(records: &[Record]) -> Vec<(&Record, &Resonance)> {
@@ -109,7 +128,7 @@ impl Standard {
                 "give records of good pickups",
             ));
         };
-        if let Some((other, _)) = good.iter().find(|(r, _)| r.rig != first.rig || r.load != first.load) {
+        if let Some((other, _)) = good.iter().find(|(r, _)| !one_rig(r, first) || r.load != first.load) {
             return Err(Failure::new(
                 format!(
                     "{:?} and {:?} were measured on two rigs or under two loads",
@@ -137,8 +156,10 @@ impl Standard {
                 )
             })
         };
-        let signs: Vec<i8> = good.iter().map(|(_, x)| x.polarity.signum()).collect();
-        let one_sign = signs.iter().all(|s| *s == signs[0]);
+        let sense = Sense::of(first);
+        let one_sign = good
+            .iter()
+            .all(|(r, _)| Sense::of(r).zip(sense).is_some_and(|(a, b)| a.same(b)));
         let level_allowed = allowed.level_db.or(proposal.and_then(|p| p.level_db));
         let (ohmmeter, r20) = ohms(&good);
         Ok((
@@ -147,6 +168,7 @@ impl Standard {
                 name: name.into(),
                 version: 1,
                 rig: first.rig.name.clone(),
+                rig_hash: first.rig.given.then(|| first.rig.chain_hash()),
                 load: first.load.as_ref().map(|l| l.text.clone()),
                 f0: Frequency {
                     hz: mean(&ln_f0).unwrap_or(0.0).exp(),
@@ -159,9 +181,11 @@ impl Standard {
                 level: mean(&level)
                     .zip(level_allowed)
                     .map(|(db, allow_db)| Decibels { db, allow_db }),
-                polarity: one_sign.then(|| signs[0]),
+                polarity: sense.filter(|_| one_sign).map(|s| s.polarity),
+                rig_sign: first.rig.sign(),
                 r20_ohm: mean(&r20),
                 ohmmeter,
+                simulated: good.iter().any(|(r, _)| r.is_simulated()),
             },
             proposal,
         ))
@@ -184,8 +208,9 @@ impl Standard {
         if !(above(s.f0.hz) && above(s.q.value) && limits && level) {
             return Err(wrong("a value or a limit is impossible"));
         }
-        if s.polarity.is_some_and(|p| p != 1 && p != -1) {
-            return Err(wrong("polarity is neither 1 nor -1"));
+        let sign = |v: Option<i8>| v.is_none_or(|p| p == 1 || p == -1);
+        if !(sign(s.polarity) && sign(s.rig_sign)) {
+            return Err(wrong("polarity, or rig_sign, is neither 1 nor -1"));
         }
         Ok(s)
     }
@@ -277,27 +302,33 @@ pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> 
     }
     let df = (r.f0_hz.value / s.f0.hz).ln();
     let dq = (r.q.value / s.q.value).ln();
-    let uf = (r.f0_hz.u_noise / r.f0_hz.value).hypot(repeat.map_or(0.0, |x| x.f0.sd));
-    let uq = (r.q.u_noise / r.q.value).hypot(repeat.map_or(0.0, |x| x.q.sd));
+    let freedom = repeat.map_or(f64::INFINITY, |x| x.freedom as f64);
+    let known = |noise: f64, sd: Option<f64>| Known::of(noise, sd.unwrap_or(0.0), freedom);
+    let uf = known(r.f0_hz.u_noise / r.f0_hz.value, repeat.map(|x| x.f0.sd));
+    let uq = known(r.q.u_noise / r.q.value, repeat.map(|x| x.q.sd));
     let mut tests = vec![
-        ("f0", 100.0 * df.exp_m1(), 100.0 * uf, 100.0 * s.f0.allow, "%"),
-        ("Q", 100.0 * dq.exp_m1(), 100.0 * uq, 100.0 * s.q.allow, "%"),
+        ("f0", 100.0 * df.exp_m1(), uf.times(100.0), 100.0 * s.f0.allow, "%"),
+        ("Q", 100.0 * dq.exp_m1(), uq.times(100.0), 100.0 * s.q.allow, "%"),
     ];
     if let (Some(l), Some(x)) = (s.level, r.level_db) {
-        let u = x.u_noise.hypot(repeat.and_then(|p| p.level_db).map_or(0.0, |s| s.sd));
+        let u = known(x.u_noise, repeat.and_then(|p| p.level_db).map(|s| s.sd));
         tests.push(("level", x.value - l.db, u, l.allow_db, "dB"));
     }
     let (mut outside, mut unsure) = (Vec::new(), Vec::new());
-    let turned = s.polarity.is_some_and(|p| p != r.polarity.signum());
+    let of_standard = s.polarity.map(|polarity| Sense {
+        polarity,
+        stated: s.rig_sign,
+    });
+    let turned = of_standard.zip(Sense::of(record)).is_some_and(|(a, b)| !a.same(b));
     if turned {
         outside.push("wound or wired the other way".to_owned());
     }
     for (name, off, u, limit, unit) in tests {
-        let text = format!("{name} {off:+.2} {unit} (allowed {limit:.2})");
-        if off.abs() - GUARD * u > limit {
+        let text = format!("{name} {} {unit} (allowed {limit:.2})", signed(off, 2));
+        if off.abs() - u.guard > limit {
             outside.push(text);
-        } else if off.abs() + GUARD * u > limit {
-            unsure.push(format!("{text}, known to {:.2} {unit}", 1.96 * u));
+        } else if off.abs() + u.guard > limit {
+            unsure.push(format!("{text}, known to {:.2} {unit}", u.half_95));
         }
     }
     let call = match (outside.is_empty(), unsure.is_empty()) {
@@ -316,6 +347,39 @@ pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> 
     }
 }
 
+/// How well a quantity of a reading is known.
+#[derive(Debug, Clone, Copy)]
+struct Known {
+    /// One-sided 95 %.
+    guard: f64,
+    /// Half-width of the 95 % interval.
+    half_95: f64,
+}
+
+impl Known {
+    /// From the noise of the take, and the scatter of laying a pickup down anew with its degrees of freedom.
+    fn of(noise: f64, repeat: f64, freedom: f64) -> Known {
+        let u = noise.hypot(repeat);
+        // Welch and Satterthwaite; the noise within a take is known from its thousands of bins.
+        let whole = freedom * (u / repeat).powi(4);
+        let at = |p: f64, normal: f64| match StudentsT::new(0.0, 1.0, whole) {
+            Ok(d) if whole.is_finite() => d.inverse_cdf(p),
+            _ => normal,
+        };
+        Known {
+            guard: at(GUARD, 1.644_854) * u,
+            half_95: at(0.975, Z95) * u,
+        }
+    }
+
+    fn times(self, k: f64) -> Known {
+        Known {
+            guard: k * self.guard,
+            half_95: k * self.half_95,
+        }
+    }
+}
+
 /// A standard says nothing of a reading on another rig or under another load.
 fn elsewhere(record: &Record, s: &Standard) -> Option<String> {
     let rig = record.rig.name.as_deref();
@@ -324,6 +388,12 @@ fn elsewhere(record: &Record, s: &Standard) -> Option<String> {
             "measured on {}, and the standard is of {}",
             rig.unwrap_or("no rig that was named"),
             s.rig.as_deref().unwrap_or_default()
+        ));
+    }
+    if s.rig_hash.as_ref().is_some_and(|h| *h != record.rig.chain_hash()) {
+        return Some(format!(
+            "the file of the rig {} says something else than when the standard was made: another rig",
+            rig.unwrap_or("without a name")
         ));
     }
     let load = record.load.as_ref().map(|l| l.text.as_str());

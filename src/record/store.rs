@@ -11,6 +11,12 @@ const MOST_BYTES: u64 = 16 << 20;
 
 /// Reads a record from its file, or from the folder it lies in, with what was noted beside it.
 pub fn read(path: &Path) -> Result<Record> {
+    if path.symlink_metadata().is_err() {
+        return Err(Failure::new(
+            format!("cannot read {}: there is no such record", path.display()),
+            "check the path; `coilwright measure` says where it wrote one",
+        ));
+    }
     let file = if path.is_dir() {
         path.join("record.json")
     } else {
@@ -19,7 +25,7 @@ pub fn read(path: &Path) -> Result<Record> {
     let mut record = parse(&fileio::read_limited(&file, MOST_BYTES)?, &file)?;
     if file.file_name().is_some_and(|n| n == "record.json") {
         let folder = file.parent().filter(|p| !p.as_os_str().is_empty());
-        record.noted = notes::beside(folder.unwrap_or(Path::new(".")))?;
+        record.noted = notes::beside(folder.unwrap_or(Path::new(".")), &record.id)?;
     }
     Ok(record)
 }

@@ -84,6 +84,12 @@ impl Tray {
                 hint,
             ));
         }
+        if let Some(c) = t.columns.iter().find(|c| !c.is_sound()) {
+            return Err(Failure::new(
+                format!("{place} asks for {c}, which is no column"),
+                "correct it, or choose the columns anew with --columns",
+            ));
+        }
         Ok(t)
     }
 
@@ -113,7 +119,12 @@ impl Tray {
             readings: Vec::new(),
             withdrawn: false,
         });
-        self.next = self.next.max(number + 1);
+        self.next = self.next.max(number.saturating_add(1));
+    }
+
+    /// Number of the last entry that counts.
+    pub fn last(&self) -> Option<u32> {
+        self.standing().next_back().map(|e| e.number)
     }
 
     /// The last entry that counts, to be changed.

@@ -31,6 +31,9 @@ pub struct WaxChange {
     pub c_f: f64,
     /// Of Q, relative.
     pub q: f64,
+    /// Of records of the built-in bench; such and real ones are never put into one range.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub simulated: bool,
 }
 
 impl WaxHistory {
@@ -77,6 +80,7 @@ impl WaxHistory {
                     after: p.after.clone(),
                     c_f: c.value,
                     q,
+                    simulated: document.simulated,
                 });
             }
         }
@@ -86,13 +90,17 @@ impl WaxHistory {
     /// Says of each pair whether it is what this shop's wax usually does. It has no say in the verdict.
     pub fn hold_against(&self, document: &mut PottingDocument) {
         for p in &mut document.pairs {
-            p.usual = self.usual(p);
+            p.usual = self.usual(p, document.simulated);
         }
     }
 
-    fn usual(&self, p: &Pair) -> Option<Usual> {
+    fn usual(&self, p: &Pair, simulated: bool) -> Option<Usual> {
         let (c, q) = (p.c_f?.value, p.q_relative?);
-        let others: Vec<&WaxChange> = self.changes.iter().filter(|x| !same(x, p)).collect();
+        let others: Vec<&WaxChange> = self
+            .changes
+            .iter()
+            .filter(|x| x.simulated == simulated && !same(x, p))
+            .collect();
         if others.len() < ENOUGH || p.verdict == PotVerdict::Warm {
             return None;
         }
@@ -158,6 +166,7 @@ mod tests {
             lot: None,
             unpaired: vec![],
             notes: vec![],
+            simulated: false,
         }
     }
 
@@ -188,6 +197,11 @@ mod tests {
         );
         assert_eq!((first.changes, first.within), (10, true));
         assert!(!u[1].unwrap().within && !u[2].unwrap().within && u[3].is_none());
+        // The built-in bench's wax is not the shop's.
+        let mut bench = document(vec![pair("s", 10.0e-12, -0.01, PotVerdict::Wax)]);
+        bench.simulated = true;
+        h.hold_against(&mut bench);
+        assert!(bench.pairs[0].usual.is_none());
         // Its own entry does not vouch for itself: nine are too few.
         h.hold_against(&mut old);
         assert!(old.pairs.iter().all(|p| p.usual.is_none()));

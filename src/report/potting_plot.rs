@@ -14,11 +14,11 @@ const BOTTOM: f64 = 90.0;
 /// More names cannot be read.
 const MOST_NAMES: usize = 16;
 
-pub fn pairs(d: &PottingDocument, simulated: bool) -> Result<Plot> {
+pub fn pairs(d: &PottingDocument) -> Result<Plot> {
     let title = format!("Change in f0 of {} pickups in the wax", d.pairs.len());
     let mut sheet = Sheet::new(WIDTH, HEIGHT, &title);
     let mut room = EDGE - MARGIN;
-    if simulated {
+    if d.simulated {
         room -= plot::simulated_stamp(&mut sheet);
     }
     sheet.text(

@@ -49,6 +49,8 @@ impl Default for Style {
 }
 
 const BOLD: Paint = Paint::new().bold();
+/// Above whatever is no measurement.
+const SIMULATED: &str = "SIMULATED: the built-in bench, no real pickup";
 const DIM: Paint = Paint::new().dimmed();
 const WARN: Paint = AnsiColor::Yellow.on_default().bold();
 const STOP: Paint = AnsiColor::Red.on_default().bold();

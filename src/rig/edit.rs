@@ -16,13 +16,38 @@ pub enum Value {
 pub type Change = (&'static str, &'static str, Option<Value>);
 
 /// The text with the changes made. `place` names the file in messages.
+///
+/// A remark such as `# sign = 1  found by hand` makes room for its value, so that nobody finds both, and keeps its words. A new
+/// table comes last, behind whatever remarks end the file.
 pub fn changed(place: &str, text: &str, changes: &[Change]) -> Result<String> {
-    let mut file: DocumentMut = text.parse().map_err(|e: toml_edit::TomlError| {
-        Failure::new(
-            format!("rig {place} cannot be read: {}", e.message()),
-            "correct the file",
-        )
-    })?;
+    let mut text = text.to_owned();
+    let mut file = parsed(place, &text)?;
+    for (table, key, _) in changes.iter().filter(|c| c.2.is_some()) {
+        let there = |file: &DocumentMut| {
+            file.get(table)
+                .and_then(Item::as_table_like)
+                .map(|t| t.contains_key(key))
+        };
+        match there(&file) {
+            Some(true) => continue,
+            Some(false) => {
+                let Some(with) = revived(&text, table, key) else {
+                    continue;
+                };
+                text = with;
+            }
+            None if file.contains_key(table) => continue,
+            None => {
+                let end = if text.is_empty() || text.ends_with('\n') {
+                    ""
+                } else {
+                    "\n"
+                };
+                text = format!("{text}{end}\n[{table}]\n");
+            }
+        }
+        file = parsed(place, &text)?;
+    }
     for (table, key, new) in changes {
         match new {
             Some(new) => {
@@ -50,6 +75,55 @@ pub fn changed(place: &str, text: &str, changes: &[Change]) -> Result<String> {
         }
     }
     Ok(file.to_string())
+}
+
+fn parsed(place: &str, text: &str) -> Result<DocumentMut> {
+    text.parse().map_err(|e: toml_edit::TomlError| {
+        Failure::new(
+            format!("rig {place} cannot be read: {}", e.message()),
+            "correct the file",
+        )
+    })
+}
+
+/// The text with the remark on a key in its table turned into the key, its value yet to be put in; `None` where there is none.
+fn revived(text: &str, table: &str, key: &str) -> Option<String> {
+    let mut at = "";
+    let mut out = String::with_capacity(text.len());
+    let mut done = false;
+    for line in text.split_inclusive('\n') {
+        let bare = line.trim();
+        if let Some(head) = bare.strip_prefix('[').and_then(|l| l.split(']').next()) {
+            at = head.trim();
+        }
+        let remark = (at == table && !done)
+            .then(|| {
+                bare.strip_prefix('#')?
+                    .trim_start()
+                    .strip_prefix(key)?
+                    .trim_start()
+                    .strip_prefix('=')
+            })
+            .flatten();
+        let Some(rest) = remark else {
+            out.push_str(line);
+            continue;
+        };
+        done = true;
+        // Behind the sign there may stand an example of a value.
+        let rest = rest.trim();
+        let (first, words) = rest.split_once(char::is_whitespace).unwrap_or((rest, ""));
+        let words = match first.parse::<f64>() {
+            Ok(_) => words.trim(),
+            Err(_) => rest,
+        };
+        match words.trim_start_matches('#').trim() {
+            "" => out.push_str(&format!("{key} = 0")),
+            words => out.push_str(&format!("{key} = 0  # {words}")),
+        }
+        out.push_str(&line[line.trim_end_matches(['\r', '\n']).len()..]);
+    }
+    done.then_some(out)
 }
 
 /// Small and large ones by their power of ten: nobody counts noughts.
@@ -99,6 +173,31 @@ mod tests {
                 .unwrap_err()
                 .to_string()
                 .contains("rig x cannot be read")
+        );
+    }
+
+    /// Of the very file that `rig new` writes.
+    #[test]
+    fn a_remark_makes_room_for_its_value() {
+        let text = "[exciter]\nseries_ohm = 1\n# sign = 1                      found with a known pickup\n\n[input]\n\
+                    # resistance_ohm =  of the input\n# the rest: later\n\n[mains]\n# frequency_hz =  of the mains\n";
+        let out = changed(
+            "x",
+            text,
+            &[
+                ("exciter", "sign", Some(Value::Whole(-1))),
+                ("input", "resistance_ohm", Some(Value::Number(1e6))),
+                ("input", "gain_db", Some(Value::Number(1.5))),
+                ("interface", "rate_hz", Some(Value::Whole(48_000))),
+                ("interface", "range", None),
+            ],
+        )
+        .unwrap();
+        assert_eq!(
+            out,
+            "[exciter]\nseries_ohm = 1\nsign = -1  # found with a known pickup\n\n[input]\n\
+             resistance_ohm = 1000000.0  # of the input\ngain_db = 1.5\n# the rest: later\n\n[mains]\n\
+             # frequency_hz =  of the mains\n\n[interface]\nrate_hz = 48000\n"
         );
     }
 

@@ -9,6 +9,7 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
+use crate::record::identity::Sense;
 use crate::record::{Record, Verdict};
 use crate::stats::chart::{Ewma, Individuals, moving_range_freedom};
 
@@ -32,6 +33,9 @@ pub struct Check {
     pub q: Estimate,
     pub level_db: Option<Estimate>,
     pub polarity: i8,
+    /// The rig's sign as it was stated then, which `polarity` has in it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sign: Option<i8>,
     pub snr_db: Option<f64>,
     pub hum_db: Option<f64>,
     pub mains_hz: Option<f64>,
@@ -159,6 +163,13 @@ impl Judgement {
 }
 
 impl Check {
+    fn sense(&self) -> Sense {
+        Sense {
+            polarity: self.polarity.signum(),
+            stated: self.sign,
+        }
+    }
+
     /// Of a record of the witness; a rejected take is no check.
     pub fn of(record: &Record) -> Result<Check> {
         let reading = record
@@ -178,6 +189,7 @@ impl Check {
             q: r.q,
             level_db: r.level_db,
             polarity: r.polarity,
+            sign: record.rig.sign(),
             snr_db: record.capture.snr_db,
             hum_db: record.capture.hum_db,
             mains_hz: record.capture.mains_hz,
@@ -243,7 +255,7 @@ impl History {
     /// Judges a new check, which is not in the history yet.
     pub fn judge(&self, new: &Check) -> Judgement {
         let base = self.baseline();
-        let signs: i32 = base.iter().map(|c| i32::from(c.polarity.signum())).sum();
+        let other_way = base.iter().filter(|c| !c.sense().same(new.sense())).count();
         let noise = |c: &Check| c.f0_hz.u_noise / c.f0_hz.value;
         let mut scatters: Vec<f64> = base.iter().map(|c| noise(c)).collect();
         scatters.sort_by(f64::total_cmp);
@@ -260,7 +272,7 @@ impl History {
         Judgement {
             baseline: base.len(),
             charted,
-            turned: base.len() >= 3 && i32::from(new.polarity.signum()) * signs < 0,
+            turned: 2 * other_way > base.len(),
             noisy: usual.is_some_and(|u| noise(new) > NOISY * u) && base.len() >= 5,
         }
     }
@@ -361,6 +373,7 @@ mod tests {
                 q: e(2.5 * (1.0 + q + 5e-3 * self.normal()), 5e-4),
                 level_db: Some(e(-40.0 + level + 0.1 * self.normal(), 1e-4)),
                 polarity: 1,
+                sign: None,
                 snr_db: Some(50.0 + self.normal()),
                 hum_db: Some(-50.0 + 2.0 * self.normal()),
                 mains_hz: Some(50.0),

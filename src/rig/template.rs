@@ -2,10 +2,6 @@
 
 use super::Reference;
 
-/// Of the box in docs/bench.md.
-pub const SERIES_OHM: f64 = 123.8;
-pub const INDUCTANCE_H: f64 = 217e-6;
-
 /// A switch that software cannot see.
 pub struct Item {
     pub key: &'static str,

@@ -141,7 +141,7 @@ fn columns_at_the_tray() {
         "r\n\n405 410 400 398 402 404\nn second reel\nq\n",
         &["--sim", "day.txt", "--json"],
     );
-    assert!(run.err.contains("Enter keeps 5.7000 kΩ"), "{}", run.err);
+    assert!(run.err.contains("Enter keeps 5.70 kΩ"), "{}", run.err);
     let doc: Value = serde_json::from_str(&run.out).unwrap();
     let entries = doc["tray"]["entries"].as_array().unwrap();
     let last = entries.last().unwrap();

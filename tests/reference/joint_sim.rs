@@ -14,6 +14,7 @@ pub fn take(load: &str, input_f: f64, f0_hz: Estimate, q: Option<Estimate>) -> T
         load: load.parse::<Load>().unwrap(),
         input_ohm: None,
         input_f,
+        input_u: [0.0; 2],
         warm: 1.0,
         rig: 0,
         seen: Seen::Resonance { f0_hz, q, corr: 0.0 },

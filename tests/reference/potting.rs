@@ -65,6 +65,7 @@ fn history(draw: &mut Draw, n: usize) -> History {
             q: e(3.0 * (1.0 + SD_Q * draw.normal())),
             level_db: None,
             polarity: 1,
+            sign: None,
             snr_db: None,
             hum_db: None,
             mains_hz: None,

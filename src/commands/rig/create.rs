@@ -2,7 +2,7 @@
 
 use std::io::BufRead;
 
-use crate::cli::args::{NewArgs, ReferenceArg, TwoPercent};
+use crate::cli::args::{NewArgs, ReferenceArg};
 use crate::cli::console::Console;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
@@ -47,9 +47,10 @@ fn given(args: &NewArgs, stem: &str) -> Answers {
             Some(ReferenceArg::Current) => Reference::Current,
             _ => Reference::Voltage,
         },
-        series_ohm: args.series.unwrap_or(template::SERIES_OHM),
+        // Asked for where it is not given.
+        series_ohm: args.series.unwrap_or(f64::NAN),
         sense_ohm: args.sense,
-        inductance_h: args.inductance.unwrap_or(template::INDUCTANCE_H),
+        inductance_h: args.inductance.unwrap_or(f64::NAN),
         source_ohm: args.source_ohm,
         known: args.known.map(|k| (k.0, k.1)),
         input_ohm: args.input_ohm,
@@ -101,7 +102,7 @@ impl<'a, 'b> Questions<'a, 'b> {
 
     fn ask(&mut self, args: &NewArgs, a: &mut Answers) -> Result<()> {
         self.console
-            .remark("Enter takes what stands in brackets. docs/bench.md says how to measure each of these.");
+            .remark("Enter takes what stands in brackets; what is left open may be measured, or written, later. docs/bench.md says how to measure each of these.");
         if args.name.is_none() {
             a.name = self.line("Name of the rig", Some(&a.name))?.unwrap_or_default();
         }
@@ -110,46 +111,54 @@ impl<'a, 'b> Questions<'a, 'b> {
         }
         if args.reference.is_none() {
             let words = "Does channel 2 read the voltage before the exciter, or the current through it";
-            a.reference = self.until(words, "voltage", |t| match t {
-                "voltage" | "v" => Some(Reference::Voltage),
-                "current" | "c" => Some(Reference::Current),
-                _ => None,
+            a.reference = self.until(words, Some("voltage"), |t| match t {
+                "voltage" | "v" => Ok(Reference::Voltage),
+                "current" | "c" => Ok(Reference::Current),
+                _ => Err("voltage or current".into()),
             })?;
         }
         if args.series.is_none() {
-            a.series_ohm = self.value("Ohms from the tap to ground, exciter counted in", "123.8", Unit::Ohm)?;
+            let words = "Ohms from the tap to ground, exciter counted in, such as 123.8";
+            a.series_ohm = self.needed(words, Unit::Ohm, "series_ohm")?;
         }
         if args.sense.is_none() && a.reference == Reference::Current {
-            let ohm = self.value("Ohms that channel 2 reads the current across", "22", Unit::Ohm)?;
-            a.sense_ohm = Some(ohm);
+            let words = "Ohms that channel 2 reads the current across, such as 22";
+            a.sense_ohm = Some(self.needed(words, Unit::Ohm, "sense_ohm")?);
         }
         if args.inductance.is_none() {
-            a.inductance_h = self.value("Inductance of the exciter", "217u", Unit::Henry)?;
+            let words = "Inductance of the exciter, such as 217u";
+            a.inductance_h = self.needed(words, Unit::Henry, "inductance_h")?;
         }
         if args.known.is_none() {
-            let words = "How well those two are known, standard uncertainties in per cent";
-            let TwoPercent(x, y) = self.until(words, "0.4%,3%", |t| {
-                let (x, y) = t.split_once(',')?;
-                let share = |t: &str| {
-                    quantity::parse(t, Unit::Relative)
-                        .ok()
-                        .filter(|v| (0.0..=0.5).contains(v))
+            let words = "How well ohms and inductance are known, standard uncertainties such as 0.4%,3%";
+            a.known = self.open(words, |t| {
+                let hint = "two shares in per cent, such as 0.4%,3%";
+                let (x, y) = t.split_once(',').ok_or(hint)?;
+                let share = |t: &str| match quantity::parse(t, Unit::Relative) {
+                    Ok(v) if (0.0..=0.5).contains(&v) => Ok(v),
+                    _ => Err(hint.to_owned()),
                 };
-                Some(TwoPercent(share(x)?, share(y)?))
+                Ok((share(x)?, share(y)?))
             })?;
-            a.known = Some((x, y));
         }
         if args.input_ohm.is_none() {
-            a.input_ohm = Some(self.value("Resistance of the pickup's input", "1M", Unit::Ohm)?);
+            a.input_ohm = self.value(
+                "Resistance of the pickup's input, such as 1M",
+                Unit::Ohm,
+                "resistance_ohm",
+            )?;
         }
         if args.input_farad.is_none() {
-            a.input_f = Some(self.value("Capacitance of that input", "60p", Unit::Farad)?);
+            a.input_f = self.value("Capacitance of that input, such as 60p", Unit::Farad, "capacitance_f")?;
         }
         if args.lead.is_none() {
-            a.lead_f = Some(self.value("Capacitance of the test lead", "50p", Unit::Farad)?);
+            let words = "Capacitance of the test lead alone, such as 50p";
+            a.lead_f = self.value(words, Unit::Farad, "lead_capacitance_f")?;
         }
         if args.mains.is_none() {
-            a.mains_hz = Some(self.value("Mains frequency", "50", Unit::Hertz)?);
+            a.mains_hz = self.open("Mains frequency, 50 or 60", |t| {
+                number(t, Unit::Hertz, "mains", "frequency_hz")
+            })?;
         }
         if args.witness.is_none() {
             a.witness = self.line("The pickup or dummy kept for checking the rig", None)?;
@@ -190,7 +199,7 @@ impl<'a, 'b> Questions<'a, 'b> {
     }
 
     fn next(&mut self, words: &str, proposal: Option<&str>) -> Result<String> {
-        let brackets = proposal.map_or_else(|| " [none]".to_owned(), |p| format!(" [{p}]"));
+        let brackets = proposal.map_or_else(String::new, |p| format!(" [{p}]"));
         self.console.remark(&format!("{words}{brackets}?"));
         match self.lines.next() {
             Some(Ok(line)) => Ok(line.trim().to_owned()),
@@ -202,7 +211,7 @@ impl<'a, 'b> Questions<'a, 'b> {
     }
 
     fn line(&mut self, words: &str, proposal: Option<&str>) -> Result<Option<String>> {
-        let said = self.next(words, proposal)?;
+        let said = self.next(words, Some(proposal.unwrap_or("none")))?;
         Ok(match said.is_empty() {
             true => proposal.map(str::to_owned),
             false => Some(said),
@@ -210,26 +219,58 @@ impl<'a, 'b> Questions<'a, 'b> {
     }
 
     /// Asks again until what is said is understood.
-    fn until<T>(&mut self, words: &str, proposal: &str, read: impl Fn(&str) -> Option<T>) -> Result<T> {
+    fn until<T>(
+        &mut self,
+        words: &str,
+        proposal: Option<&str>,
+        read: impl Fn(&str) -> std::result::Result<T, String>,
+    ) -> Result<T> {
         loop {
-            let said = self.next(words, Some(proposal))?;
-            let said = if said.is_empty() { proposal } else { &said };
+            let said = self.next(words, proposal)?;
+            let said = match proposal {
+                Some(p) if said.is_empty() => p,
+                _ => &said,
+            };
             match read(said) {
-                Some(v) => return Ok(v),
-                None => self.console.remark(&format!("  not understood; such as {proposal}")),
+                Ok(v) => return Ok(v),
+                Err(why) => self.console.remark(&format!("  {why}")),
             }
         }
     }
 
-    fn value(&mut self, words: &str, proposal: &str, unit: Unit) -> Result<f64> {
-        self.until(words, proposal, |t| quantity::parse(t, unit).ok().filter(|v| *v >= 0.0))
+    /// What every rig needs: Enter is no answer.
+    fn needed(&mut self, words: &str, unit: Unit, key: &str) -> Result<f64> {
+        self.until(words, None, |t| match t {
+            "" => Err("needed; no rig is without it".into()),
+            t => number(t, unit, "exciter", key),
+        })
+    }
+
+    /// Enter leaves it open.
+    fn open<T>(&mut self, words: &str, read: impl Fn(&str) -> std::result::Result<T, String>) -> Result<Option<T>> {
+        self.until(words, Some("open"), |t| match t {
+            "open" => Ok(None),
+            t => read(t).map(Some),
+        })
+    }
+
+    fn value(&mut self, words: &str, unit: Unit, key: &str) -> Result<Option<f64>> {
+        self.open(words, |t| number(t, unit, "input", key))
     }
 
     fn yes(&mut self, words: &str, proposal: &str) -> Result<bool> {
-        self.until(words, proposal, |t| match t.to_lowercase().as_str() {
-            "y" | "yes" => Some(true),
-            "n" | "no" => Some(false),
-            _ => None,
+        self.until(words, Some(proposal), |t| match t.to_lowercase().as_str() {
+            "y" | "yes" => Ok(true),
+            "n" | "no" => Ok(false),
+            _ => Err("y or n".into()),
         })
     }
+}
+
+/// A number as it may stand in the rig file.
+fn number(text: &str, unit: Unit, table: &str, key: &str) -> std::result::Result<f64, String> {
+    let v = quantity::parse(text, unit).map_err(|e| format!("{e}"))?;
+    crate::rig::possible(table, key, v)
+        .map(|()| v)
+        .map_err(|allowed| format!("{text} is not {allowed}; which unit was meant?"))
 }

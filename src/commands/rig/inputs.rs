@@ -56,16 +56,18 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
         }
         _ => InputsDocument::wire(&rig, &sound.used, simulated, &inputs::pair(&take)?),
     };
-    let lead = rig.input.as_ref().and_then(|i| i.lead_capacitance_f).unwrap_or(0.0);
-    let mut changes = match rig.foreign(&sound.used) {
-        Some(_) => of_the_old_one(),
-        None => Vec::new(),
-    };
-    changes.extend(document.changes(&sound.used, lead, args.range.as_deref(), &today()));
-    write_changes(&path, &changes)?;
+    write_changes(&path, |rig| {
+        let lead = rig.input.as_ref().and_then(|i| i.lead_capacitance_f).unwrap_or(0.0);
+        let mut changes = match rig.foreign(&sound.used) {
+            Some(_) => of_the_old_one(),
+            None => Vec::new(),
+        };
+        changes.extend(document.changes(&sound.used, lead, args.range.as_deref(), &today())?);
+        Ok(changes)
+    })?;
     let checked = history_of(&path)?.is_some();
     print(args.shown, console, &document, |style| {
-        text::inputs_text(&document, &path, lead, checked, style)
+        text::inputs_text(&document, &path, checked, style)
     })?;
     Ok(Status::Done)
 }

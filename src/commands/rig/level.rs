@@ -63,7 +63,7 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
     let document = LevelDocument::of(&rig, &steps, end, &limits, !sound.live);
     let written = match document.level_dbfs {
         Some(_) => {
-            write_changes(&path, &document.changes(&sound.used, &today()))?;
+            write_changes(&path, |_| Ok(document.changes(&sound.used, &today())))?;
             Some(path)
         }
         None => None,

@@ -24,6 +24,7 @@ fn seen(load: &str, rig: usize, input: (f64, f64), errs: [f64; 2]) -> Take {
         load,
         input_ohm: Some(INPUT.0),
         input_f: INPUT.1,
+        input_u: [0.0; 2],
         warm: 1.0,
         rig,
         seen: Seen::Resonance {
@@ -34,11 +35,17 @@ fn seen(load: &str, rig: usize, input: (f64, f64), errs: [f64; 2]) -> Take {
     }
 }
 
-fn known(input: f64) -> Known {
+/// The same takes, their input known within this half-width.
+fn within(half: f64, takes: impl IntoIterator<Item = Take>) -> Vec<Take> {
+    let u = UNIFORM * half;
+    let of = |t| Take { input_u: [u; 2], ..t };
+    takes.into_iter().map(of).collect()
+}
+
+fn known() -> Known {
     Known {
         r_ohm: COIL.r_ohm,
         r_u: 0.001 * COIL.r_ohm,
-        input,
         ..Known::default()
     }
 }
@@ -52,7 +59,7 @@ fn sd(m: &DMatrix<f64>, i: usize) -> f64 {
 #[test]
 fn the_input_of_a_rig_errs_alike_in_all_its_takes() {
     let caps = ["none", "cap=330p", "cap=470p", "cap=1n", "cap=2.2n", "cap=3.3n"];
-    let of = |takes: &[Take]| fit(takes, &known(0.1)).unwrap();
+    let of = |takes: &[Take]| fit(&within(0.1, takes.iter().cloned()), &known()).unwrap();
     let one = |n: usize| {
         caps[..n]
             .iter()
@@ -94,6 +101,23 @@ fn the_input_of_a_rig_errs_alike_in_all_its_takes() {
     );
 }
 
+/// Resistance and capacitance are known each as well as stated: 2 pF of 150 pF by hand.
+#[test]
+fn each_part_of_an_input_errs_by_itself() {
+    let takes = ["none", "cap=470p", "cap=1n"].map(|c| Take {
+        input_u: [0.0, 2e-12 / INPUT.1],
+        ..seen(c, 0, INPUT, [0.0; 2])
+    });
+    let f = fit(&takes, &known()).unwrap();
+    assert!(
+        (sd(&f.covariance, 2) / 2e-12 - 1.0).abs() < 0.05,
+        "{}",
+        sd(&f.covariance, 2)
+    );
+    let parts: Vec<InputPart> = f.inputs[0].factors.iter().map(|x| x.0).collect();
+    assert_eq!(parts, [InputPart::Capacitance]);
+}
+
 /// Two rigs whose inputs hold something else than stated: from one pickup under known capacitors on both, the difference of
 /// the two is found.
 #[test]
@@ -102,7 +126,7 @@ fn two_rigs_tell_each_others_input() {
         .map(|c| seen(c, 0, INPUT, [0.0; 2]))
         .into();
     takes.extend(["none", "cap=1n"].map(|c| seen(c, 1, (INPUT.0, 1.08 * INPUT.1), [0.0; 2])));
-    let f = fit(&takes, &known(0.1)).unwrap();
+    let f = fit(&within(0.1, takes), &known()).unwrap();
     let factor = |rig: usize| {
         let i = f.inputs.iter().find(|i| i.rig == rig).unwrap();
         i.factors.iter().find(|x| x.0 == InputPart::Capacitance).unwrap().1
@@ -172,7 +196,7 @@ fn a_curve_agrees_with_the_coil_as_warm_as_it_was() {
         open(seen("cap=470p", 0, INPUT, [0.0; 2])),
         open(seen("cap=1n", 0, INPUT, [0.0; 2])),
     ];
-    let f = fit(&takes, &known(0.0)).unwrap();
+    let f = fit(&takes, &known()).unwrap();
     assert!((f.coil.r_ohm / COIL.r_ohm - 1.0).abs() < 0.003, "{}", f.coil.r_ohm);
     let off = f.agreement[0].rms_db.unwrap();
     assert!(off < 0.003, "{off}");
@@ -208,7 +232,7 @@ fn the_noise_of_a_curve_is_taken_off() {
             },
             ..seen("none", 0, INPUT, [0.0; 2])
         };
-        let f = fit(&[curve, seen("cap=1n", 0, INPUT, [0.0; 2])], &known(0.0)).unwrap();
+        let f = fit(&[curve, seen("cap=1n", 0, INPUT, [0.0; 2])], &known()).unwrap();
         f.agreement[0].rms_db.unwrap()
     };
     assert!(off(u) < 0.03, "{}", off(u));
@@ -223,7 +247,7 @@ fn damping_is_apart_only_where_it_is() {
     let caps = ["none", "cap=330p", "cap=680p", "cap=1n", "cap=2.2n"];
     let of = |errs: [[f64; 2]; 5]| {
         let takes: Vec<Take> = caps.iter().zip(errs).map(|(c, e)| seen(c, 0, INPUT, e)).collect();
-        fit(&takes, &known(0.0)).unwrap()
+        fit(&takes, &known()).unwrap()
     };
     let damped = of([[0.0, 0.01], [0.0, -0.01], [0.0, 0.01], [0.0, -0.01], [0.0, 0.01]]);
     assert!(damped.damping_apart && damped.chance.unwrap() > UNLIKELY);
@@ -263,7 +287,7 @@ fn advice_is_silent_where_nothing_is_left() {
         let known = Known {
             tolerances: Tolerances(vec![(Knob::Cap, tolerance)]),
             r_u: 0.0,
-            ..known(0.0)
+            ..known()
         };
         fit(&takes, &known).unwrap().advice
     };

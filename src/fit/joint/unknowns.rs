@@ -37,6 +37,7 @@ pub(super) struct Layout {
     pub(super) parts_at: usize,
     /// A sound card's input is the same thing in all takes of its rig.
     pub(super) inputs: Vec<(usize, InputPart)>,
+    inputs_u: Vec<f64>,
     pub(super) inputs_at: usize,
     rigs: Vec<usize>,
     rigs_at: usize,
@@ -44,24 +45,21 @@ pub(super) struct Layout {
 }
 
 /// The inputs that are known within a tolerance, rig by rig.
-fn inputs(takes: &[Take], known: &Known) -> Vec<(usize, InputPart)> {
-    let mut out = Vec::new();
-    if known.input <= 0.0 {
-        return out;
-    }
+fn inputs(takes: &[Take]) -> Vec<(usize, InputPart, f64)> {
+    let mut out: Vec<(usize, InputPart, f64)> = Vec::new();
     for t in takes {
         let there = [
-            (InputPart::Capacitance, t.input_f > 0.0),
-            (InputPart::Resistance, t.input_ohm.is_some()),
+            (InputPart::Capacitance, t.input_f > 0.0, t.input_u[1]),
+            (InputPart::Resistance, t.input_ohm.is_some(), t.input_u[0]),
         ];
-        for (part, _) in there.into_iter().filter(|p| p.1) {
-            if !out.contains(&(t.rig, part)) {
-                out.push((t.rig, part));
+        for (part, _, u) in there.into_iter().filter(|p| p.1 && p.2 > 0.0) {
+            if !out.iter().any(|o| (o.0, o.1) == (t.rig, part)) {
+                out.push((t.rig, part, u));
             }
         }
     }
     // The order of a coil file.
-    out.sort_by_key(|(rig, part)| (*rig, *part == InputPart::Capacitance));
+    out.sort_by_key(|(rig, part, _)| (*rig, *part == InputPart::Capacitance));
     out
 }
 
@@ -91,7 +89,7 @@ impl Layout {
         }
         let parts_at = size;
         size += parts.len();
-        let inputs = inputs(takes, known);
+        let inputs = inputs(takes);
         let inputs_at = size;
         size += inputs.len();
         let mut rigs: Vec<usize> = takes.iter().filter(|t| t.open() != [0.0, 0.0]).map(|t| t.rig).collect();
@@ -105,7 +103,8 @@ impl Layout {
             gains,
             parts,
             parts_at,
-            inputs,
+            inputs_u: inputs.iter().map(|i| i.2).collect(),
+            inputs: inputs.into_iter().map(|i| (i.0, i.1)).collect(),
             inputs_at,
             rigs,
             rigs_at,
@@ -160,7 +159,7 @@ impl Layout {
                 .enumerate()
                 .map(|(i, part)| (self.parts_at + i, part.2)),
         );
-        p.extend((0..self.inputs.len()).map(|i| (self.inputs_at + i, UNIFORM * known.input)));
+        p.extend(self.inputs_u.iter().enumerate().map(|(i, u)| (self.inputs_at + i, *u)));
         p.extend((0..2 * self.rigs.len()).map(|i| (self.rigs_at + i, 1.0)));
         p
     }

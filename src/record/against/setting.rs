@@ -2,7 +2,7 @@
 
 use nalgebra::DMatrix;
 
-use super::super::behind::{OHMMETER, input_of, load_of};
+use super::super::behind::{OHMMETER, input_of, input_u, load_of};
 use super::super::compose::COPPER_PER_K;
 use super::super::loads::Basis;
 use super::super::{Record, RigSummary};
@@ -17,7 +17,7 @@ use crate::quantity::{self, Unit};
 #[derive(Debug, Clone, Default)]
 pub struct Stated {
     pub parts: Tolerances,
-    /// Half-width of the input of a rig that the coil file does not know, relative.
+    /// Half-width of the input of a rig that the coil file does not know, relative; left out, what the rig itself states.
     pub input: Option<f64>,
 }
 
@@ -88,10 +88,22 @@ impl<'a> Setting<'a> {
                 (known.factors(), basis.file.with_input(known)?)
             }
             None => {
-                let u = UNIFORM * stated.input.unwrap_or(0.0);
-                let factors: Vec<_> = there.iter().filter(|t| t.1).map(|t| (t.0, 1.0, u)).collect();
-                if stated.input.is_none() && !factors.is_empty() {
-                    notes.push("the rig's input is taken as exact (--tolerance input=5% and so on)".into());
+                let u = input_u(record, stated.input);
+                let factors: Vec<_> = there
+                    .iter()
+                    .zip(u)
+                    .filter(|(t, _)| t.1)
+                    .map(|(t, u)| (t.0, 1.0, u.unwrap_or(0.0)))
+                    .collect();
+                let unsaid = |part: usize| there[part].1 && u[part].is_none();
+                let what = match (unsaid(0), unsaid(1)) {
+                    (true, true) => Some("the rig's input is"),
+                    (true, false) => Some("the resistance of the rig's input is"),
+                    (false, true) => Some("the capacitance of the rig's input is"),
+                    (false, false) => None,
+                };
+                if let Some(what) = what {
+                    notes.push(format!("{what} taken as exact (--tolerance input=5% and so on)"));
                 }
                 (factors, None)
             }

@@ -13,10 +13,14 @@ pub fn notes_text(record: &Record, written: Option<&Path>, style: Style) -> Stri
         out.free("nothing has been noted with it yet", PLAIN);
     }
     for n in &record.noted {
-        let mut day: String = n.noted_at.chars().take(10).collect();
+        let day: String = n.noted_at.chars().take(10).collect();
+        let mut day = format!("{:>2}  {day}", n.number);
         let mut say = |out: &mut Screen, text: &str, paint| {
             out.row(&std::mem::take(&mut day), text, paint);
         };
+        if let Some(w) = n.withdraws {
+            say(&mut out, &format!("takes back note {w}"), PLAIN);
+        }
         if let Some(t) = &n.text {
             say(&mut out, &words::clean(t), PLAIN);
         }

@@ -3,7 +3,8 @@
 use std::path::PathBuf;
 
 use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two, words, written};
+use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, two, words, written};
+use crate::quantity::signed;
 use crate::record::potting::{Pair, PotVerdict, PottingDocument};
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
 
@@ -27,6 +28,9 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
         n => format!("{n} pickups"),
     };
     out.free(&format!("{count} before and after the wax, {rig}"), BOLD);
+    if d.simulated {
+        out.free(SIMULATED, WARN);
+    }
     for p in &d.pairs {
         let paint = match p.verdict {
             PotVerdict::Other => STOP,
@@ -39,10 +43,7 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
         );
         out.row("", &p.text, paint);
         if let Some(u) = &p.usual {
-            let (pf, percent) = (
-                |c: f64| format!("{:+.0}", 1e12 * c),
-                |q: f64| format!("{:+.1}", 100.0 * q),
-            );
+            let (pf, percent) = (|c: f64| signed(1e12 * c, 0), |q: f64| signed(100.0 * q, 1));
             let text = format!(
                 "{} your wax before ({} changes: winding {} to {} pF, Q {} to {} %)",
                 if u.within { "as" } else { "NOT as" },
@@ -79,11 +80,11 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
     }
     if let Some(l) = &d.lot {
         let text = format!(
-            "all {}: f0 {:+.2} {PLUS_MINUS} {} %, windings {:+.1} {PLUS_MINUS} {} pF {LEVEL}",
+            "all {}: f0 {} {PLUS_MINUS} {} %, windings {} {PLUS_MINUS} {} pF {LEVEL}",
             l.pairs,
-            100.0 * l.f0,
+            signed(100.0 * l.f0, 2),
             two(196.0 * l.f0_se),
-            1e12 * l.c_f,
+            signed(1e12 * l.c_f, 1),
             two(1.96e12 * l.c_f_se)
         );
         out.row("The lot", &text, BOLD);

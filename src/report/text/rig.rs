@@ -3,7 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two, words, written};
+use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, two, words, written};
+use crate::quantity::signed;
 use crate::record::checks::{CheckDocument, PolarityDocument, RepeatDocument, RigDocument, Spread};
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
 
@@ -64,6 +65,9 @@ pub fn check_text(d: &CheckDocument, files: &[PathBuf], style: Style) -> String 
         _ => ("noted: too few checks yet to judge by", BOLD),
     };
     out.free(word, paint);
+    if d.simulated {
+        out.free(SIMULATED, WARN);
+    }
     out.row(
         "Rig",
         &format!("{}, by {}", words::clean(&d.rig), words::clean(&d.witness)),
@@ -84,14 +88,14 @@ pub fn check_text(d: &CheckDocument, files: &[PathBuf], style: Style) -> String 
             other => other,
         };
         let mut text = format!(
-            "{:+.3} {unit} from the baseline (limits {PLUS_MINUS} {})",
-            scale * q.off,
+            "{} {unit} from the baseline (limits {PLUS_MINUS} {})",
+            signed(scale * q.off, 3),
             two(scale * q.limit)
         );
         if let (Some(a), Some(l)) = (q.average_off, q.average_limit) {
             text.push_str(&format!(
-                ", average {:+.3} ({PLUS_MINUS} {})",
-                scale * a,
+                ", average {} ({PLUS_MINUS} {})",
+                signed(scale * a, 3),
                 two(scale * l)
             ));
         }
@@ -121,6 +125,9 @@ pub fn repeat_text(d: &RepeatDocument, files: &[PathBuf], style: Style) -> Strin
         ),
         BOLD,
     );
+    if d.simulated {
+        out.free(SIMULATED, WARN);
+    }
     out.row(
         "From",
         &format!(
@@ -150,24 +157,28 @@ pub fn repeat_text(d: &RepeatDocument, files: &[PathBuf], style: Style) -> Strin
     out.text
 }
 
-/// `into`: the file it has been written into.
-pub fn polarity_text(d: &PolarityDocument, into: Option<&Path>, style: Style) -> String {
+/// `into`: the file it has been written into; `there`: what it said before.
+pub fn polarity_text(d: &PolarityDocument, into: Option<&Path>, there: Option<i8>, style: Style) -> String {
     let mut out = Screen::new(style);
     out.free(
         &match into {
+            Some(_) if there == Some(d.sign) => {
+                format!("The rig's sign is {:+} already; nothing was to be written.", d.sign)
+            }
             Some(_) => format!("The rig's sign is {:+}; it is written into the rig file.", d.sign),
             None => format!("Write into the rig file, below [exciter]: sign = {}", d.sign),
         },
         BOLD,
     );
-    let stated = match d.stated {
-        Some(s) if s == d.sign => "which is what stands there".to_owned(),
-        Some(s) => format!("where {s} stands now: is the exciter as it was, and the pickup the right one?"),
-        None => "where nothing stands yet".to_owned(),
-    };
+    if let Some(s) = there.filter(|s| *s != d.sign) {
+        out.free(
+            &format!("{s:+} stood there: is the exciter as it was, and the pickup the right one?"),
+            WARN,
+        );
+    }
     out.free(
         &format!(
-            "{} is known to be {:+}; {stated}. The magnet plays no part in this.",
+            "From {}, whose winding you said to be {:+}. The magnet plays no part in this.",
             words::clean(&d.pickup),
             d.known
         ),

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, words};
+use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, words};
 use crate::analysis::level::{Bend, Step};
 use crate::estimate::Estimate;
 use crate::record::interface::{InputsDocument, LevelDocument};
@@ -36,7 +36,7 @@ pub fn level_step(s: &Step) -> String {
 pub fn level_text(d: &LevelDocument, into: Option<&Path>, style: Style) -> String {
     let mut out = Screen::new(style);
     if d.simulated {
-        out.free("SIMULATED: the built-in bench", WARN);
+        out.free(SIMULATED, WARN);
     }
     match d.level_dbfs {
         Some(level) => out.free(&format!("The strongest clean drive is {level:.1} dBFS."), BOLD),
@@ -58,10 +58,10 @@ pub fn level_text(d: &LevelDocument, into: Option<&Path>, style: Style) -> Strin
     out.text
 }
 
-pub fn inputs_text(d: &InputsDocument, into: &Path, lead_f: f64, checked: bool, style: Style) -> String {
+pub fn inputs_text(d: &InputsDocument, into: &Path, checked: bool, style: Style) -> String {
     let mut out = Screen::new(style);
     if d.simulated {
-        out.free("SIMULATED: the built-in bench", WARN);
+        out.free(SIMULATED, WARN);
     }
     match d.gain_db {
         Some(gain) => {
@@ -99,9 +99,6 @@ pub fn inputs_text(d: &InputsDocument, into: &Path, lead_f: f64, checked: bool, 
             &format!("{}, input and lead together", number::interval(c, Unit::Farad)),
             PLAIN,
         );
-        if lead_f > 0.0 && c.value - lead_f < -2.0 * c.u {
-            out.row("note", "that is less than the file says of the lead alone", WARN);
-        }
     }
     // What this does not explain has widened the intervals already.
     if d.reduced_chi2 > EXPLAINED {
@@ -128,7 +125,6 @@ pub fn inputs_text(d: &InputsDocument, into: &Path, lead_f: f64, checked: bool, 
 
 pub fn rig_new_text(rig: &Rig, path: &Path, style: Style) -> String {
     let mut out = Screen::new(style);
-    out.free(&format!("{} is ready.", words::clean(&rig.name)), BOLD);
     let setup = rig.setup.clone().unwrap_or_default();
     let off = [
         &setup.phantom,
@@ -137,6 +133,19 @@ pub fn rig_new_text(rig: &Rig, path: &Path, style: Style) -> String {
         &setup.enhancement,
         &setup.pads_and_cuts,
     ];
+    let left = off.iter().filter(|o| o.is_none()).count();
+    let head = match left {
+        0 => format!("{} is written; every switch was looked at.", words::clean(&rig.name)),
+        1 => format!(
+            "{} is written; one switch is still to be looked at.",
+            words::clean(&rig.name)
+        ),
+        n => format!(
+            "{} is written; {n} switches are still to be looked at.",
+            words::clean(&rig.name)
+        ),
+    };
+    out.free(&head, BOLD);
     for (item, off) in CHECKLIST.iter().zip(off) {
         if off.is_none() {
             out.row("open", &format!("{}? If not: {}", item.question, item.remedy), WARN);

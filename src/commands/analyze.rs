@@ -131,6 +131,13 @@ fn record_beside(path: &Path) -> Option<Record> {
     (own.is_none() || own == Some(&*file) || repeat).then_some(record)
 }
 
+/// The taps that were recorded with a take that `measure` kept.
+fn taps_beside(path: &Path) -> Option<PathBuf> {
+    record_beside(path)?;
+    let taps = path.with_file_name(knock::NAME);
+    taps.is_file().then_some(taps)
+}
+
 pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
     let defaults = Defaults::read_from(Path::new("."))?;
     let bench = Bench::plan(&args.about, &defaults)?;
@@ -157,7 +164,9 @@ fn single(
     if let Some(out) = &args.out {
         outcome::refuse_existing(out)?;
     }
-    let taps = knock::given(args.knock_take.as_ref(), bench.channels)?;
+    let beside = taps_beside(path);
+    let taps_file = args.knock_take.as_ref().or(beside.as_ref());
+    let taps = knock::given(taps_file, bench.channels)?;
     let (mut record, answer) = one(
         path,
         bench,
@@ -166,7 +175,7 @@ fn single(
         args.model.into(),
         args.pickup.as_deref(),
     )?;
-    if let (Some(taps), Some(path)) = (&taps, &args.knock_take) {
+    if let (Some(taps), Some(path)) = (&taps, taps_file) {
         knock::put(&mut record, taps, answer, &fileio::name_of(path));
     }
     let files = match &args.out {
@@ -233,7 +242,11 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: 
                         args.model.into(),
                         args.pickup.as_deref(),
                     )
-                    .and_then(|(record, _)| {
+                    .and_then(|(mut record, answer)| {
+                        let beside = taps_beside(path);
+                        if let Some(taps) = knock::given(beside.as_ref(), bench.channels)? {
+                            knock::put(&mut record, &taps, answer, knock::NAME);
+                        }
                         if let Some(out) = &args.out {
                             outcome::write(&record, &ready_folder(&out.join(&names[i]))?)?;
                         }

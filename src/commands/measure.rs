@@ -116,13 +116,24 @@ struct Taken {
 }
 
 pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
-    let (record, files) = taken(&args, console)?;
+    let Measured { record, files, lost } = taken(&args, console)?;
     outcome::show(&record, &files, args.shown, console)?;
-    Ok(outcome::status(&record))
+    match lost {
+        Some(failure) => Err(failure),
+        None => Ok(outcome::status(&record)),
+    }
 }
 
-/// One measurement, kept: the record and its files.
-pub fn taken(args: &MeasureArgs, console: &mut Console) -> Result<(Record, Vec<PathBuf>)> {
+/// One measurement, kept.
+pub struct Measured {
+    pub record: Record,
+    pub files: Vec<PathBuf>,
+    /// Why there are no taps, though they were asked for: what was measured before them stands.
+    pub lost: Option<Failure>,
+}
+
+/// Measures once, with whatever repeats and taps are asked for.
+pub fn taken(args: &MeasureArgs, console: &mut Console) -> Result<Measured> {
     let defaults = Defaults::read_from(Path::new("."))?;
     let bench = Bench::plan(&args.about, &defaults)?;
     let source = Source::of(&args.source);
@@ -143,7 +154,17 @@ pub fn taken(args: &MeasureArgs, console: &mut Console) -> Result<(Record, Vec<P
         }
         taken.push(player.take(n, console)?);
     }
-    let taps = player.taps(args, bench.channels, console)?;
+    let (taps, lost) = match player.taps(args, bench.channels, console) {
+        Ok(taps) => (taps, None),
+        Err(e) if matches!(player, Player::Sound { .. }) => (
+            None,
+            Some(Failure::new(
+                format!("the taps were lost: {}; the measurement before them is kept", e.what),
+                e.hint,
+            )),
+        ),
+        Err(e) => return Err(e),
+    };
     let (mut records, mut answer) = (Vec::new(), None);
     for (n, t) in taken.iter().enumerate() {
         let (record, of_take) = record(args, &bench, &player, t, n)?;
@@ -155,6 +176,7 @@ pub fn taken(args: &MeasureArgs, console: &mut Console) -> Result<(Record, Vec<P
     if let Some(taps) = &taps {
         knock::put(&mut record, taps, answer, knock::NAME);
     }
+    record.notes.extend(lost.iter().map(|f| f.what.clone()));
     if let Some(path) = args.about.rig.as_ref().or(defaults.rig.as_ref()) {
         record
             .notes
@@ -163,7 +185,7 @@ pub fn taken(args: &MeasureArgs, console: &mut Console) -> Result<(Record, Vec<P
     let folder = place.folder()?;
     let takes: Vec<&Take> = taken.iter().map(|t| &t.take).collect();
     let files = outcome::write_with_takes(&record, &takes, taps.as_ref(), player.played(), &folder)?;
-    Ok((record, files))
+    Ok(Measured { record, files, lost })
 }
 
 /// How old the rig's last good check is; nothing where the rig has no checks, or was changed since.

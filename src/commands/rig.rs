@@ -17,7 +17,7 @@ use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
 use crate::record::checks::{CheckDocument, PolarityDocument, RepeatDocument, RigDocument};
-use crate::record::{Record, store};
+use crate::record::{Level, Record, store};
 use crate::report::{checks_plot, text};
 use crate::rig::Rig;
 use crate::rig::edit::{self, Change, Value};
@@ -254,7 +254,7 @@ fn check(args: CheckArgs, console: &mut Console) -> Result<Status> {
         None => witnessed(&args, &path, &witness.name, witness.load.as_deref(), console)?,
     };
     of_this_rig(&record, &rig, &witness.name)?;
-    let mut new = Check::of(&record)?;
+    let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, &files))?;
     one_kind(before.as_ref().filter(|_| !args.begin_again), new.simulated, &path)?;
     let history_file = history_path(&path);
     let (judgement, history, old) = fileio::alone(&history_file, || {
@@ -297,6 +297,24 @@ fn check(args: CheckArgs, console: &mut Console) -> Result<Status> {
     } else {
         Status::OutsideLimits
     })
+}
+
+/// Why the witness could not be read, and where its take lies.
+fn no_reading(e: Failure, record: &Record, files: &[PathBuf]) -> Failure {
+    let rejects = record.findings.iter().find(|f| f.level == Level::Reject);
+    let kept = files.first().and_then(|f| f.parent());
+    Failure::new(
+        [
+            Some(e.what),
+            rejects.map(|f| f.text.clone()),
+            kept.map(|k| format!("its take is kept in {}", k.display())),
+        ]
+        .into_iter()
+        .flatten()
+        .collect::<Vec<_>>()
+        .join("; "),
+        e.hint,
+    )
 }
 
 /// Checks of the built-in bench and of real takes never stand in one history.
@@ -404,7 +422,8 @@ fn witnessed(
         out: args.out.clone(),
         shown: Shown::default(),
     };
-    measure::taken(&args, console)
+    let taken = measure::taken(&args, console)?;
+    Ok((taken.record, taken.files))
 }
 
 fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {

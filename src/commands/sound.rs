@@ -76,10 +76,15 @@ impl Asked<'_> {
         let channels = self.channels();
         let one_channel = channels.reference.is_none();
         let seed = self.drive.seed.unwrap_or(1);
+        let used = used([DEVICE.into(), DEVICE.into()], rate_hz, channels);
+        // The file of a real rig may be tried on the built-in bench at any rate; one that was set up on it is bound to it.
+        if let Some(rig) = self.rig.filter(|r| self.bound && of_bench(r)) {
+            belongs(rig, &used)?;
+        }
         Ok(Sound {
             capture: Box::new(BuiltIn::new(spec, self.rig, self.load, one_channel, seed)?),
             rate_hz,
-            used: used([DEVICE.into(), DEVICE.into()], rate_hz, channels),
+            used,
             live: false,
         })
     }
@@ -114,8 +119,13 @@ impl Asked<'_> {
             reference_channel: channels.reference,
             ..Selection::default()
         };
-        let rate_hz = self.rate(|| live::default_rate(&selection))?;
-        let used = used(live::check(&selection, rate_hz)?, rate_hz, channels);
+        let by_rig = self.devices.first_given().is_none() && (selection.output.is_some() || selection.input.is_some());
+        let missing = |e: Failure| match self.rig.filter(|r| by_rig && self.bound && r.interface.is_some()) {
+            Some(rig) => unplugged(rig, e),
+            None => e,
+        };
+        let rate_hz = self.rate(|| live::default_rate(&selection)).map_err(missing)?;
+        let used = used(live::check(&selection, rate_hz).map_err(missing)?, rate_hz, channels);
         if let Some(rig) = self.rig.filter(|_| self.bound) {
             belongs(rig, &used)?;
         }
@@ -150,8 +160,30 @@ fn used([output, input]: [String; 2], rate_hz: u32, channels: Channels) -> Used 
     }
 }
 
-/// What was measured on one interface says nothing of another.
+fn of_bench(rig: &Rig) -> bool {
+    let bound = rig.interface.as_ref().and_then(|i| i.output.as_deref());
+    bound == Some(DEVICE)
+}
+
+/// The device that a rig is bound to is not there.
 #[cfg(feature = "live")]
+fn unplugged(rig: &Rig, why: Failure) -> Failure {
+    if of_bench(rig) {
+        return Failure::new(
+            format!(
+                "the rig {} was set up on the built-in bench, which is no interface",
+                rig.name
+            ),
+            "measure this one with `coilwright rig inputs --replace`, or give --source sim",
+        );
+    }
+    Failure::new(
+        format!("the rig {} cannot be played on: {}", rig.name, why.what),
+        "plug in the interface that it is bound to, or measure another with `coilwright rig inputs --replace`",
+    )
+}
+
+/// What was measured on one interface says nothing of another.
 fn belongs(rig: &Rig, used: &Used) -> Result<()> {
     match rig.foreign(used) {
         None => Ok(()),

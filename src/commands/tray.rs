@@ -256,7 +256,7 @@ impl<'a> Lot<'a> {
             out: Some(out.clone()),
             shown: Shown::default(),
         };
-        let (mut record, _) = measure::taken(&args, console)?;
+        let mut record = measure::taken(&args, console)?.record;
         if again {
             self.tray.undo();
         }

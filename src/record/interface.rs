@@ -45,12 +45,18 @@ fn seen(b: Bend) -> Option<f64> {
     }
 }
 
+/// A pickup under an exciter of a few turns comes out within some 20 dB of the reference, a few metres of loose lead far below.
+const FAR_BELOW_DB: f64 = -40.0;
 /// Peaks of a pickup below this leave noise that need not be there.
 const FAINT_DBFS: f64 = -30.0;
 
 impl LevelDocument {
     pub fn of(rig: &Rig, steps: &[Step], end: End, limits: &Limits, simulated: bool) -> Self {
-        let best = steps.iter().rev().find(|s| s.clean(limits));
+        let best = steps
+            .iter()
+            .rev()
+            .find(|s| s.clean(limits))
+            .filter(|_| end != End::NoPickup);
         let mut advice = vec![
             match end {
                 End::Limit => "Stopped at the limit that was set; the rig is clean there.",
@@ -72,6 +78,15 @@ impl LevelDocument {
                 "The pickup's peak stands at {peak:.0} dBFS: some {:.0} dB more gain on its input would lower the noise. Then run \
                  this again.",
                 (FAINT_DBFS - peak + 10.0).min(60.0)
+            ));
+        }
+        let faint = |s: &Step| {
+            let (p, r) = (s.pickup_dbfs?, s.reference_dbfs?);
+            (p - r < FAR_BELOW_DB).then_some(r - p)
+        };
+        if let Some(db) = best.and_then(faint) {
+            advice.push(format!(
+                "It answers {db:.0} dB below the reference: is the pickup plugged in, its winding whole, and the exciter over it?"
             ));
         }
         LevelDocument {

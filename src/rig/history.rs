@@ -179,7 +179,7 @@ impl Check {
         let Some(r) = reading else {
             return Err(Failure::new(
                 "the take of the witness gives no reading, so it says nothing of the rig",
-                "see to what the take says, and check again",
+                "see to that, and check again",
             ));
         };
         Ok(Check {

@@ -45,6 +45,9 @@ pub struct Run {
     pub err: String,
 }
 
+/// The built-in bench, as quick as may be.
+pub const SHORT: [&str; 6] = ["--source", "sim", "--rate", "48k", "--seconds", "0.7"];
+
 impl Folder {
     pub fn new() -> Self {
         Folder {
@@ -96,19 +99,14 @@ impl Folder {
 
     /// One take of the built-in bench, as quick as may be.
     pub fn measure(&self, more: &[&str]) -> Run {
-        let mut args = vec![
-            "measure",
-            "--pickup",
-            "trial",
-            "--source",
-            "sim",
-            "--rate",
-            "48k",
-            "--seconds",
-            "0.7",
-        ];
-        args.extend(more);
-        self.run(&args)
+        let args = ["measure", "--pickup", "trial"];
+        self.run(&[&args[..], &SHORT, more].concat())
+    }
+
+    /// The same of a pickup of this name and kind, into this folder.
+    pub fn take(&self, pickup: &str, sim: &str, out: &str, more: &[&str]) -> Run {
+        let args = ["measure", "--pickup", pickup, "--sim", sim, "--out", out];
+        self.run(&[&args[..], &SHORT, more].concat())
     }
 
     /// A record that lies in the folder, held against the schema.

@@ -3,7 +3,7 @@
 use std::process::Stdio;
 use std::time::{Duration, Instant};
 
-use crate::bench::{Folder, names};
+use crate::bench::{Folder, SHORT, names};
 use crate::screens::RIG;
 
 /// In the order in which they are written.
@@ -125,7 +125,6 @@ fn workshop() -> Folder {
 }
 
 const SIM: &str = "r=6k l=2.4H cs=120p noise=-80dBFS";
-const SHORT: [&str; 6] = ["--source", "sim", "--rate", "48k", "--seconds", "0.7"];
 
 /// Every command that writes, killed at any moment, 200 times in all: rig file, history, records, notes and tray are whole.
 #[test]

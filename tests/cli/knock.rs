@@ -45,6 +45,9 @@ fn taps_are_kept_and_give_the_same_figures_again() {
         let again = f.run(&[&args[..], &rig, &["--out", "again"]].concat()).ended(0).json();
         assert_eq!(&again["knock"], knock);
         assert_eq!(again, f.record("again"));
+        // What `measure` kept beside its take is found by itself.
+        let found = f.run(&[&args[..4], &["--json"], &rig].concat()).ended(0).json();
+        assert_eq!(&found["knock"], knock);
         assert!(f.list("again").contains(&"knock.svg".to_string()));
         let args = [
             "measure",

@@ -6,19 +6,7 @@ use crate::bench::{Folder, Run};
 use crate::screens::shows;
 
 fn measure(f: &Folder, out: &str, more: &[&str]) {
-    let args = [
-        "measure",
-        "--pickup",
-        "neck-7",
-        "--source",
-        "sim",
-        "--sim",
-        "r=6k l=2.4H cs=120p",
-        "--seconds",
-        "0.7",
-    ];
-    f.run(&[&args[..], &["--rate", "48k", "--out", out], more].concat())
-        .ended(0);
+    f.take("neck-7", "r=6k l=2.4H cs=120p", out, more).ended(0);
 }
 
 #[test]
@@ -70,6 +58,35 @@ fn notes_are_added_and_nothing_is_rewritten() {
     f.run(&["compare", "a", "b"]).refused(&["note-0001.json is no note"]);
 }
 
+/// What was typed wrongly is asked about, and taken back by a further note.
+#[test]
+fn a_slip_of_the_fingers_is_taken_back() {
+    let f = Folder::new();
+    measure(&f, "a", &[]);
+    let run = f.run(&["note", "a", "--ohms", "6.05 by meter A"]).ended(0);
+    assert!(
+        run.err.contains("was 6.05k meant?") && run.err.contains("--withdraw NUMBER` takes it back"),
+        "{}",
+        run.err
+    );
+    f.run(&["note", "a", "--ohms", "6.05k by meter A"]).ended(0);
+    let before = f.bytes("a/note-0001.json");
+    let told = f.run(&["note", "a", "--withdraw", "1"]).ended(0).out;
+    assert!(
+        told.contains("takes back note 1") && told.contains("6.05 kΩ") && !told.contains("6.05 Ω"),
+        "{told}"
+    );
+    assert_eq!(f.bytes("a/note-0001.json"), before);
+    f.run(&["note", "a", "--withdraw", "1"])
+        .refused(&["has no note 1 that holds"]);
+    f.run(&["note", "nowhere", "--text", "x"])
+        .refused(&["there is no such record"]);
+    // A note that lies in the wrong folder is not taken for this record's.
+    measure(&f, "b", &["--seed", "7"]);
+    f.write("b/note-0001.json", &before);
+    f.run(&["note", "b"]).refused(&["a note on another record"]);
+}
+
 /// 6 K of warmth are 2.4 % of copper: told on one meter, not made up from two.
 #[test]
 fn warmth_is_told_from_one_ohmmeter() {
@@ -105,6 +122,29 @@ fn tray(f: &Folder, typed: &str, more: &[&str]) -> Run {
         "48k",
     ];
     f.typed(&[&args[..], more].concat(), typed)
+}
+
+/// Figures that look like slips are kept where they are typed twice; q ends at any question.
+#[test]
+fn doubtful_figures_are_typed_twice_at_the_tray() {
+    let f = Folder::new();
+    measure(&f, "good", &[]);
+    f.run(&["standard", "good", "--allow", "f0=3% q=8%", "--out", "neck.toml"])
+        .ended(0);
+    let sim = "r=6k l=2.4H cs=120p";
+    let more = ["--sim", sim, "--columns", "ohms by meter A, gauss by probe C", "--json"];
+    let run = tray(&f, "\n6.05\n6.05k\nq\n", &more).ended(0);
+    assert!(
+        run.err.contains("was 6.05k meant? Type it once more to keep it."),
+        "{}",
+        run.err
+    );
+    let doc: Value = serde_json::from_str(&run.out).unwrap();
+    assert_eq!(doc["tray"]["entries"][0]["readings"].as_array().unwrap().len(), 1);
+    assert_eq!(doc["tray"]["entries"][0]["readings"][0]["ohm"], 6050.0);
+    let run = tray(&f, "\n6.05\n6.05\n\nq\n", &["--sim", sim, "--json"]).ended(0);
+    let doc: Value = serde_json::from_str(&run.out).unwrap();
+    assert_eq!(doc["tray"]["entries"][1]["readings"][0]["ohm"], 6.05);
 }
 
 const COLUMNS: &str = "ohms by meter A, gauss by probe C";

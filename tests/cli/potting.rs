@@ -16,26 +16,7 @@ fn bench(checks: u32) -> Folder {
 }
 
 fn take(f: &Folder, out: &str, name: &str, sim: &str) {
-    let args = [
-        "measure",
-        "--pickup",
-        name,
-        "--source",
-        "sim",
-        "--sim",
-        sim,
-        "--rate",
-        "48k",
-        "--seconds",
-        "0.7",
-        "--rig",
-        "north.toml",
-        "--load",
-        "cap=330p",
-        "--out",
-        out,
-    ];
-    f.run(&args);
+    f.take(name, sim, out, &["--rig", "north.toml", "--load", "cap=330p"]);
 }
 
 #[test]

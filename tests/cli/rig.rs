@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::bench::{Folder, Run};
+use crate::bench::{Folder, Run, SHORT};
 use crate::screens::{RIG, shows};
 
 fn folder() -> Folder {
@@ -145,16 +145,13 @@ fn a_check_that_cannot_be_made_says_why() {
         "check",
         "--rig",
         "north.toml",
-        "--source",
-        "sim",
         "--sim",
         "r=6k l=2.4H cs=120p open",
-        "--seconds",
-        "0.7",
         "--out",
         "w",
     ];
-    f.run(&args).refused(&["gives no reading"]);
+    f.run(&[&args[..], &SHORT].concat())
+        .refused(&["gives no reading", "winding", "its take is kept in w"]);
     assert!(!f.path("north.checks.json").exists());
     // Another pickup, another rig.
     f.measure(&["--rig", "north.toml", "--out", "other"]).ended(0);
@@ -175,24 +172,7 @@ fn repeatability_and_sign() {
     {
         let out = format!("r{i}");
         let sim = format!("r=6k l=2.4H cs={cs}p noise=-80dBFS");
-        let args = [
-            "measure",
-            "--pickup",
-            name,
-            "--source",
-            "sim",
-            "--sim",
-            &sim,
-            "--rate",
-            "48k",
-            "--seconds",
-            "0.7",
-            "--rig",
-            "north.toml",
-            "--out",
-            &out,
-        ];
-        f.run(&args).ended(0);
+        f.take(name, &sim, &out, &["--rig", "north.toml"]).ended(0);
         records.push(out);
     }
     let mut args = vec!["rig", "repeat", "--rig", "north.toml"];
@@ -363,19 +343,8 @@ fn the_strongest_clean_drive_is_found_from_silence_up() {
     assert!(text(&f, "east.toml").contains("level_dbfs = -20.0"));
     // Measuring plays at that level, unless told otherwise.
     let peak = |more: &[&str]| {
-        let args = [
-            "measure",
-            "--pickup",
-            "x",
-            "--source",
-            "sim",
-            "--rig",
-            "east.toml",
-            "--seconds",
-            "0.7",
-            "--json",
-        ];
-        f.run(&[&args[..], more].concat()).ended(0).json()["drive"]["level_dbfs"].as_f64()
+        let args = [&["--rig", "east.toml", "--json"][..], more].concat();
+        f.measure(&args).ended(0).json()["drive"]["level_dbfs"].as_f64()
     };
     assert_eq!((peak(&[]), peak(&["--level", "-30dBFS"])), (Some(-20.0), Some(-30.0)));
     // A louder pickup: stops before the room is gone, never into it.
@@ -480,38 +449,17 @@ fn what_the_inputs_are_is_measured_kept_and_applied() {
     assert!((own / 100e-12 - 1.0).abs() < 0.01, "{own}");
     // What was found makes a take on that chain right; without it level and sharpness are off.
     let sim = format!("r=6k l=2.4H cs=120p m=0.2mH input=1M//150p {CHAIN}");
-    let args = [
-        "measure",
-        "--pickup",
-        "x",
-        "--source",
-        "sim",
-        "--sim",
-        &sim,
-        "--seconds",
-        "0.7",
-        "--rate",
-        "48k",
-        "--json",
-    ];
-    let with = f.run(&[&args[..], &["--rig", "east.toml"]].concat()).ended(0).json();
+    let with = f
+        .take("x", &sim, "x", &["--rig", "east.toml", "--json"])
+        .ended(0)
+        .json();
     let mutual = &with["resonance"]["mutual_h"];
     // In the lows the winding and the input divide.
     let off = (mutual["value"].as_f64().unwrap() - 0.2e-3 / (1.0 + 6e3 / 1e6)).abs();
     assert!(off < 4.0 * mutual["u"].as_f64().unwrap() && off < 2e-8, "{mutual}");
     // A recording at another rate was not made on these inputs as they were measured.
     f.run(&[
-        "measure",
-        "--pickup",
-        "y",
-        "--source",
-        "sim",
-        "--rate",
-        "96k",
-        "--seconds",
-        "0.7",
-        "--out",
-        "fast",
+        "measure", "--pickup", "y", "--source", "sim", "--rate", "96k", "--out", "fast",
     ])
     .ended(0);
     f.run(&["analyze", "fast/take.wav", "--rig", "east.toml"])
@@ -565,4 +513,104 @@ fn the_handbooks_values_as_a_history() {
     let sigmas = number("limit") / (range / 1.128);
     assert!((3.0..6.0).contains(&sigmas), "{sigmas}");
     assert_eq!(found["state"], "within");
+}
+
+/// The sign is found with a rig that has been checked already: it makes no other rig of it, and a witness that lies the other
+/// way round is seen from the second check on.
+#[test]
+fn the_sign_makes_no_other_rig() {
+    let f = folder();
+    check(&f, 1, 0.0, &[]).ended(0);
+    let known = "r=6k l=2.4H cs=120p noise=-80dBFS";
+    let on = ["--rig", "north.toml"];
+    f.take("known", known, "known", &on).ended(0);
+    f.write("plain.toml", RIG.replace("sign = 1", "").as_bytes());
+    let rig = String::from_utf8(f.bytes("north.toml")).unwrap();
+    f.write("north.toml", rig.replace("sign = 1\n", "").as_bytes());
+    check(&f, 2, 0.1, &[]).ended(0);
+    f.take("known", known, "again", &on).ended(0);
+    let run = f
+        .run(&["rig", "polarity", "again", "--is", "+1", "--rig", "north.toml"])
+        .ended(0);
+    assert!(run.out.contains("it is written into the rig file"), "{}", run.out);
+    let run = f
+        .run(&["rig", "polarity", "again", "--is", "+1", "--rig", "north.toml"])
+        .ended(0);
+    assert!(run.out.contains("is +1 already"), "{}", run.out);
+    check(&f, 3, 0.2, &[]).ended(0);
+    let compared = f.run(&["compare", "known", "again", "--json"]).ended(0).json();
+    assert_eq!(compared["differences"][0]["same_rig"], true);
+    // Turned over at the fourth check: long before any limit is believed.
+    let args = [
+        "rig",
+        "check",
+        "--rig",
+        "north.toml",
+        "--sim",
+        "r=6k l=2.4H cs=120p polarity=-1",
+    ];
+    let run = f.run(&[&args[..], &SHORT].concat()).ended(3);
+    assert!(run.out.contains("the sign is the other one"), "{}", run.out);
+}
+
+/// Checks of the built-in bench are none of a real rig's.
+#[test]
+fn simulated_and_real_checks_stand_in_no_one_history() {
+    let f = folder();
+    check(&f, 1, 0.0, &[]).ended(0);
+    let mut real = f.record("w1");
+    real["capture"]["source"] = "live".into();
+    real["id"] = "another".into();
+    f.write("real.json", &serde_json::to_vec(&real).unwrap());
+    f.run(&["rig", "check", "--rig", "north.toml", "--record", "real.json"])
+        .refused(&["are of the built-in bench", "--begin-again"]);
+    let args = [
+        "rig",
+        "check",
+        "--rig",
+        "north.toml",
+        "--record",
+        "real.json",
+        "--begin-again",
+    ];
+    f.run(&args).ended(0);
+    check(&f, 2, 0.0, &[]).refused(&["of real takes", "a copy of the rig file"]);
+    assert!(!f.path("w2").exists());
+}
+
+/// A lead that is said to hold more than was measured of input and lead together.
+#[test]
+fn a_lead_that_cannot_be_is_refused() {
+    let f = Folder::new();
+    f.run(&[&NEW[..], &["--lead", "500p"]].concat()).ended(0);
+    inputs(&f, "wire", &[]).ended(0);
+    let before = text(&f, "east.toml");
+    let run = inputs(&f, "wire=100k input=1M//150p", &["--through", "100k"]).ended(2);
+    assert!(
+        run.err.contains("the lead alone has 500 pF") && run.err.contains("lead_capacitance_f"),
+        "{}",
+        run.err
+    );
+    assert_eq!(text(&f, "east.toml"), before);
+}
+
+#[test]
+fn a_rig_of_the_built_in_bench_is_bound_to_it() {
+    let f = Folder::new();
+    f.run(&NEW).ended(0);
+    inputs(&f, "wire", &[]).ended(0);
+    for what in ["level", "inputs"] {
+        let args = ["rig", what, "--rig", "east.toml", "--source", "sim", "--rate", "96k"];
+        f.run(&args).refused(&["measured with the rate 48000", "--replace"]);
+    }
+    let doc = level(&f, "wire", &[]).ended(1).json();
+    assert_eq!(
+        (doc["end"].as_str(), &doc["level_dbfs"]),
+        (Some("no-pickup"), &Value::Null)
+    );
+    let doc = level(&f, "r=6k l=2.4H cs=120p", &["--channels", "pickup=1"])
+        .ended(0)
+        .json();
+    assert!(doc["level_dbfs"].as_f64().is_some_and(|l| l > -20.0), "{doc}");
+    assert!(text(&f, "east.toml").contains("reference_channel = 2"));
 }

@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::process::Stdio;
 
-use crate::bench::{Folder, Run};
+use crate::bench::{Folder, Run, SHORT};
 use crate::screens::{RIG, shows};
 
 const GOOD: &str = "r=6k l=2.4H cs=120p noise=-80dBFS";
@@ -11,26 +11,8 @@ const GOOD: &str = "r=6k l=2.4H cs=120p noise=-80dBFS";
 pub fn folder() -> Folder {
     let f = Folder::new();
     f.write("north.toml", RIG.as_bytes());
-    let args = [
-        "measure",
-        "--pickup",
-        "master",
-        "--source",
-        "sim",
-        "--sim",
-        GOOD,
-        "--rate",
-        "48k",
-        "--seconds",
-        "0.7",
-        "--rig",
-        "north.toml",
-        "--load",
-        "cap=330p",
-        "--out",
-        "master",
-    ];
-    f.run(&args).ended(0);
+    let on = ["--rig", "north.toml", "--load", "cap=330p"];
+    f.take("master", GOOD, "master", &on).ended(0);
     let args = [
         "standard",
         "master",
@@ -172,24 +154,7 @@ fn limits_are_proposed_from_twenty_good_ones() {
             format!("g{i}"),
             format!("r=6k l={:.4}H cs=120p noise=-80dBFS", 2.4 + 0.01 * f64::from(i % 5)),
         );
-        let take = [
-            "measure",
-            "--pickup",
-            "good",
-            "--source",
-            "sim",
-            "--sim",
-            &sim,
-            "--rate",
-            "48k",
-            "--seconds",
-            "0.7",
-            "--rig",
-            "north.toml",
-            "--out",
-            &out,
-        ];
-        f.run(&take).ended(0);
+        f.take("good", &sim, &out, &["--rig", "north.toml"]).ended(0);
         args.push(out);
     }
     let few: Vec<&str> = args
@@ -220,27 +185,9 @@ fn limits_are_proposed_from_twenty_good_ones() {
 fn a_reading_on_another_rig_is_not_judged() {
     let f = folder();
     let on = |lot: &str, rig: &str, load: &str| {
-        let args = [
-            "tray",
-            "--lot",
-            lot,
-            "--source",
-            "sim",
-            "--rate",
-            "48k",
-            "--seconds",
-            "0.7",
-            "--sim",
-            GOOD,
-            "--standard",
-            "neck.toml",
-            "--rig",
-            rig,
-            "--load",
-            load,
-            "--json",
-        ];
-        let doc = f.typed(&args, "\nq\n").json();
+        let args = ["tray", "--lot", lot, "--sim", GOOD, "--standard", "neck.toml"];
+        let on = ["--rig", rig, "--load", load, "--json"];
+        let doc = f.typed(&[&args[..], &SHORT, &on].concat(), "\nq\n").json();
         doc["tray"]["entries"][0]["judged"].clone()
     };
     assert_eq!(on("a", "north.toml", "cap=330p")["call"], "pass");
@@ -265,19 +212,7 @@ fn a_reading_on_another_rig_is_not_judged() {
 #[test]
 fn a_lot_is_on_one_tray_at_a_time() {
     let f = folder();
-    let args = [
-        "tray",
-        "--lot",
-        "a",
-        "--source",
-        "sim",
-        "--sim",
-        GOOD,
-        "--rate",
-        "48k",
-        "--seconds",
-        "0.7",
-    ];
+    let args = [&["tray", "--lot", "a", "--sim", GOOD][..], &SHORT].concat();
     let mut command = f.command(&args);
     command
         .stdin(Stdio::piped())

@@ -160,7 +160,7 @@ pub fn taken(args: &MeasureArgs, console: &mut Console) -> Result<Measured> {
             None,
             Some(Failure::new(
                 format!("the taps were lost: {}; the measurement before them is kept", e.what),
-                e.hint,
+                "measure again with --knock when ready",
             )),
         ),
         Err(e) => return Err(e),

@@ -199,5 +199,5 @@ fn belongs(rig: &Rig, used: &Used) -> Result<()> {
 
 /// Said before the first sound.
 pub fn caution(console: &mut Console) {
-    console.remark("Headphones off your ears, loudspeakers and phantom power off. Ctrl-C stops the sound at once.");
+    console.remark("Headphones off your ears, loudspeakers and phantom power off; Ctrl-C stops it.");
 }

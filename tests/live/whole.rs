@@ -464,7 +464,7 @@ fn measure_stopped_by_ctrl_c() {
         let (last, before) = lines.split_last().unwrap();
         assert!(last.starts_with("coilwright: stopped by hand"), "{last}");
         assert!(
-            before.len() == 2 && before[0].starts_with("Headphones off your ears"),
+            before.len() <= 3 && before[0].starts_with("Headphones off your ears"),
             "{before:?}"
         );
         assert_eq!(
@@ -592,6 +592,37 @@ fn rig_level_and_rig_check() {
     let record = std::fs::read(work.join("tin one/0001/record.json")).unwrap();
     let record: Value = serde_json::from_slice(&record).unwrap();
     near(&record["drive"]["level_dbfs"], level, 1e-9);
+}
+
+/// Ctrl-C while taps are awaited: what was measured before them is kept, and the loss is said.
+#[test]
+fn taps_stopped_by_ctrl_c() {
+    let Some(bench) = Bench::start(48_000, &PICKUP) else {
+        return;
+    };
+    let running = start(
+        &bench,
+        &[&MEASURE[..], &["--seconds", "1", "--knock", "9", "--out", "out"]].concat(),
+    );
+    let begun = Instant::now();
+    while !std::fs::read_to_string(bench.dir().join("told.err")).is_ok_and(|t| t.contains("Tap now")) {
+        assert!(begun.elapsed() < Duration::from_secs(30));
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    std::thread::sleep(Duration::from_millis(700));
+    let pid = running.child.id().to_string();
+    assert!(Command::new("kill").args(["-INT", &pid]).status().unwrap().success());
+    let told = running.wait();
+    println!("{}", told.err);
+    assert_eq!(told.status, Some(2));
+    assert!(
+        told.err
+            .contains("the taps were lost: stopped by hand; the measurement before them is kept")
+    );
+    let record = told.json();
+    near(&record["resonance"]["f0_hz"]["value"], F0, 5e-3);
+    assert_eq!(listing(&folder(&bench).join("out")), FILES);
+    assert!(record.get("knock").is_none() && record["notes"].to_string().contains("the taps were lost"));
 }
 
 /// After the take somebody taps; the exciter is silent meanwhile.

@@ -11,7 +11,7 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 use super::behind::{input_of, input_u, load_of};
 use super::identity::{Sense, same_rig};
 use super::{Record, Resonance, Verdict, knock};
-use crate::estimate::Estimate;
+use crate::estimate::{Estimate, Z95};
 use crate::failure::{Failure, Result};
 use crate::quantity::signed;
 use crate::rig::history::{BetweenDays, History};
@@ -139,14 +139,43 @@ pub struct Usual {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Lot {
     pub pairs: usize,
-    /// Mean change and its standard error, relative.
+    /// Mean change and its standard error, relative (natural logarithm).
     pub f0: f64,
     pub f0_se: f64,
-    /// Probability of such a mean by chance (paired t test).
+    /// Standard uncertainty of the mean: the rig's days, which all pairs share, counted in where it has a history.
+    #[serde(default)]
+    pub f0_u: f64,
+    /// Half-width of the 95 % interval, by Student's t with the freedom of both parts.
+    #[serde(default)]
+    pub f0_half_95: f64,
+    /// Probability of such a mean by chance, by the pairs' own scatter (paired t test).
     pub p: f64,
+    /// Mean change of Q and its standard uncertainty, relative.
+    #[serde(default)]
+    pub q: f64,
+    #[serde(default)]
+    pub q_u: f64,
     /// Mean change of the windings' capacitance in farads, and its standard error.
     pub c_f: f64,
     pub c_f_se: f64,
+    /// Half-width of the 95 % interval: the rig's days, and what is not known of winding and input, counted in.
+    #[serde(default)]
+    pub c_f_half_95: f64,
+    /// Of the means of f0 and Q being within the limits, the larger one (two one-sided tests); without a history of the rig by the
+    /// pairs' own scatter.
+    #[serde(default = "one")]
+    pub p_equivalence: f64,
+    /// Of all together.
+    #[serde(default = "untold")]
+    pub verdict: PotVerdict,
+}
+
+fn one() -> f64 {
+    1.0
+}
+
+fn untold() -> PotVerdict {
+    PotVerdict::CannotTell
 }
 
 /// Pairs records by the pickup's name and judges each.
@@ -211,7 +240,7 @@ pub fn compare(
     }
     let simulated = before.iter().chain(after).any(Record::is_simulated);
     notes.extend(cold.notes(about, same_meter(before, after), simulated));
-    let lot = lot(&changes);
+    let lot = lot(&changes, days, about.limits);
     Ok(PottingDocument {
         schema: SCHEMA.into(),
         limits: about.limits,
@@ -304,19 +333,77 @@ fn same_meter(before: &[Record], after: &[Record]) -> bool {
     })
 }
 
-/// Relative change of f0, and change of capacitance.
-type Change = (f64, f64);
+/// Two-sided 95 % (`1 - ALPHA`).
+fn t_975(freedom: f64) -> f64 {
+    StudentsT::new(0.0, 1.0, freedom).map_or(Z95, |d| d.inverse_cdf(1.0 - 0.5 * ALPHA))
+}
 
-fn lot(changes: &[Change]) -> Option<Lot> {
-    let f0 = Paired::of(&changes.iter().map(|c| c.0).collect::<Vec<_>>())?;
-    let c = Paired::of(&changes.iter().map(|c| c.1).collect::<Vec<_>>())?;
+/// What became of one pickup on one rig under one load.
+#[derive(Debug, Clone, Copy)]
+struct Change {
+    /// Relative, as natural logarithms.
+    f0: f64,
+    q: f64,
+    c_f: f64,
+    /// What the rig's days do to it, in standard deviations of one day.
+    over_days: f64,
+    /// Farads for each (relative) error of f0.
+    c_by_f0: f64,
+    /// What is not known of the winding and of the input, in farads.
+    c_open: f64,
+}
+
+/// All together: the pairs' own scatter, and what the rig's days do to all of them alike.
+fn lot(changes: &[Change], days: Option<BetweenDays>, limits: Limits) -> Option<Lot> {
+    let of = |f: fn(&Change) -> f64| Paired::of(&changes.iter().map(f).collect::<Vec<_>>());
+    let (f0, q, c) = (of(|c| c.f0)?, of(|c| c.q)?, of(|c| c.c_f)?);
+    let over_days = changes.iter().map(|c| c.over_days).fold(0.0, f64::max);
+    let own = (changes.len() - 1) as f64;
+    let whole = |paired: &Paired, day: Option<f64>| {
+        let day = day.map_or(0.0, |s| over_days * s);
+        let u = paired.se.hypot(day);
+        if u == 0.0 {
+            return (u, own);
+        }
+        // Welch and Satterthwaite (JCGM 100:2008, G.4).
+        let share = |part: f64, freedom: f64| (part / u).powi(4) / freedom;
+        let freedom = 1.0 / (share(paired.se, own) + share(day, days.map_or(1.0, |d| d.freedom)));
+        (u, if freedom.is_finite() { freedom } else { own })
+    };
+    let (f0_u, f0_freedom) = whole(&f0, days.map(|d| d.f0));
+    let (q_u, q_freedom) = whole(&q, days.map(|d| d.q));
+    let n = changes.len() as f64;
+    let by_f0 = changes.iter().map(|c| c.c_by_f0).sum::<f64>() / n;
+    let open = changes.iter().map(|c| c.c_open).sum::<f64>() / n;
+    let (c_u, c_freedom) = whole(&c, days.map(|d| by_f0 * d.f0));
+    let half = |u: f64, freedom: f64| t_975(freedom) * u;
+    let p_equivalence = equivalence(f0.mean, f0_u, f0_freedom, limits.f0)
+        .p
+        .max(equivalence(q.mean, q_u, q_freedom, limits.q).p);
+    let far = |mean: f64, u: f64, freedom: f64| mean.abs() > half(u, freedom);
+    let q_moved = far(q.mean, q_u, q_freedom) && q.mean.abs() > limits.q;
+    let f_moved = far(f0.mean, f0_u, f0_freedom);
+    let verdict = match days {
+        None => PotVerdict::CannotTell,
+        Some(_) if p_equivalence < ALPHA => PotVerdict::Unchanged,
+        Some(_) if q_moved || (f_moved && f0.mean > 0.0) => PotVerdict::Other,
+        Some(_) if f_moved => PotVerdict::Wax,
+        Some(_) => PotVerdict::CannotTell,
+    };
     Some(Lot {
         pairs: changes.len(),
         f0: f0.mean,
         f0_se: f0.se,
+        f0_u,
+        f0_half_95: half(f0_u, f0_freedom),
         p: f0.test().p,
+        q: q.mean,
+        q_u,
         c_f: c.mean,
         c_f_se: c.se,
+        c_f_half_95: half(c_u, c_freedom).hypot(Z95 * open),
+        p_equivalence,
+        verdict,
     })
 }
 
@@ -452,6 +539,14 @@ impl Judged<'_> {
             (2.0 * whole * uf).hypot(growth * cs_u.hypot(load_u)),
             2.0 * whole * noise,
         );
+        let change = Change {
+            f0: df,
+            q: dq,
+            c_f: dc,
+            over_days,
+            c_by_f0: 2.0 * whole,
+            c_open: growth.abs() * cs_u.hypot(load_u),
+        };
         let rigs = self.one_rig();
         let Some(days) = days.filter(|_| rigs && same_load) else {
             pair.text = match (rigs, same_load) {
@@ -459,14 +554,15 @@ impl Judged<'_> {
                 (_, false) => "measured under two loads".into(),
                 _ => "the rig has no history yet".into(),
             };
-            return Ok((pair, Some((df, dc))));
+            // Two rigs, or two loads, tell nothing of the wax.
+            return Ok((pair, (rigs && same_load).then_some(change)));
         };
         let limits = self.about.limits;
         let p = equivalence(df, uf, days.freedom, limits.f0)
             .p
             .max(equivalence(dq, uq, days.freedom, limits.q).p);
         pair.p_equivalence = Some(p);
-        let t = StudentsT::new(0.0, 1.0, days.freedom).map_or(1.96, |d| d.inverse_cdf(1.0 - 0.5 * ALPHA));
+        let t = t_975(days.freedom);
         let (f_moved, q_moved) = (df.abs() > t * uf, dq.abs() > t * uq && dq.abs() > limits.q);
         let lead = self.witness_moved(t);
         (pair.verdict, pair.text) = if a.sense.zip(b.sense).is_some_and(|(a, b)| !a.same(b)) {
@@ -515,7 +611,7 @@ impl Judged<'_> {
                 ),
             )
         };
-        Ok((pair, Some((df, dc))))
+        Ok((pair, Some(change)))
     }
 
     /// Capacitance that hangs on the winding besides its own, with what the rig leaves open of it, and whether it is the same in

@@ -9,6 +9,7 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::checks::RepeatDocument;
 use super::identity::{Sense, same_rig};
+use super::notes::Ohms;
 use super::{Code, Level, Record, Resonance, Verdict};
 use crate::estimate::Z95;
 use crate::failure::{Failure, Result};
@@ -229,7 +230,10 @@ impl Standard {
 /// The ohmmeter that read most of them, and what it read, at 20 degrees where the room is known.
 fn ohms(good: &[(&Record, &Resonance)]) -> (Option<String>, Vec<f64>) {
     let mut groups: Vec<(Option<String>, Vec<f64>)> = Vec::new();
-    for o in good.iter().flat_map(|(r, _)| r.ohms()) {
+    let all: Vec<Ohms> = good.iter().flat_map(|(r, _)| r.ohms()).collect();
+    // Some at 20 degrees and some as they were read make no mean: the former, where there are any.
+    let warm = all.iter().any(|o| o.temperature_c.is_some());
+    for o in all.iter().filter(|o| o.temperature_c.is_some() == warm) {
         match groups.iter_mut().find(|g| g.0 == o.meter) {
             Some(g) => g.1.push(o.at_20()),
             None => groups.push((o.meter.clone(), vec![o.at_20()])),

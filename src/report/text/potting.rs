@@ -79,13 +79,19 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
         }
     }
     if let Some(l) = &d.lot {
+        let word = match l.verdict {
+            PotVerdict::Unchanged => "unchanged",
+            PotVerdict::Wax => "changed as wax does",
+            PotVerdict::Other => "changed, and not as wax does",
+            _ => "cannot tell",
+        };
         let text = format!(
-            "all {}: f0 {} {PLUS_MINUS} {} %, windings {} {PLUS_MINUS} {} pF {LEVEL}",
+            "all {}, {word}: f0 {} {PLUS_MINUS} {} %, windings {} {PLUS_MINUS} {} pF {LEVEL}",
             l.pairs,
             signed(100.0 * l.f0, 2),
-            two(196.0 * l.f0_se),
+            two(100.0 * l.f0_half_95),
             signed(1e12 * l.c_f, 1),
-            two(1.96e12 * l.c_f_se)
+            two(1e12 * l.c_f_half_95)
         );
         out.row("The lot", &text, BOLD);
     }

@@ -11,7 +11,7 @@ use crate::capture::wav::Channels;
 use crate::network::reach::Goal;
 use crate::network::{Eddy, Knob};
 use crate::quantity::{self, Unit};
-use crate::record::meters::Column;
+use crate::record::meters::{self, Column};
 use crate::record::potting::Limits;
 use crate::record::standard::Allowed;
 use crate::stimulus::{Shape, Tilt};
@@ -307,9 +307,9 @@ pub struct About {
     /// Over which coil the exciter lies
     #[arg(long, value_name = "TEXT")]
     pub over: Option<String>,
-    /// The ohmmeter's reading
-    #[arg(long, value_name = "OHM", value_parser = ohms, allow_hyphen_values = true)]
-    pub ohms: Option<f64>,
+    /// The ohmmeter's reading, such as 6.05k or "6.05k by meter A"
+    #[arg(long, value_name = "OHM", value_parser = read_ohms, allow_hyphen_values = true)]
+    pub ohms: Option<OhmsRead>,
     /// The room's temperature, such as 21C or 70F
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room: Option<f64>,
@@ -758,6 +758,21 @@ pub(super) fn seconds(s: &str) -> Result<f64, String> {
 
 pub(super) fn dbfs(s: &str) -> Result<f64, String> {
     quantity::parse(s, Unit::Dbfs).map_err(words)
+}
+
+/// What an ohmmeter read, and its name where it is told.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OhmsRead {
+    pub ohm: f64,
+    pub meter: Option<String>,
+}
+
+fn read_ohms(s: &str) -> Result<OhmsRead, String> {
+    let (figure, meter) = meters::parted(s);
+    Ok(OhmsRead {
+        ohm: ohms(figure)?,
+        meter: meter.map(meters::meter_name).transpose().map_err(words)?,
+    })
 }
 
 pub(super) fn ohms(s: &str) -> Result<f64, String> {

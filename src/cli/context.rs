@@ -23,6 +23,7 @@ pub struct Bench {
     pub channels: Option<Channels>,
     pub over: Option<String>,
     pub ohms: Option<f64>,
+    pub ohmmeter: Option<String>,
     pub room: Option<f64>,
     pub note: Option<String>,
 }
@@ -53,7 +54,8 @@ impl Bench {
             load,
             channels,
             over: about.over.clone().or_else(|| defaults.over.clone()),
-            ohms: about.ohms,
+            ohms: about.ohms.as_ref().map(|o| o.ohm),
+            ohmmeter: about.ohms.as_ref().and_then(|o| o.meter.clone()),
             room: about.room.or(defaults.room_c),
             note: about.note.clone(),
         })
@@ -66,6 +68,7 @@ impl Bench {
                 name: name.into(),
                 over: self.over.clone(),
                 r_ohm: self.ohms,
+                ohmmeter: self.ohmmeter.clone(),
                 temperature_c: self.room,
                 r20_ohm: None,
                 note: self.note.clone(),

@@ -267,6 +267,7 @@ fn measure(job: &Job, rig: &Rig, drive: &Drive, taken_at: &str, folder: &Path) -
         channels: None,
         over: job.over.map(Into::into),
         ohms: Some(job.ohms),
+        ohmmeter: None,
         room: Some(21.0),
         note: Some(job.note.into()),
     };

@@ -94,7 +94,8 @@ pub fn written(columns: &[Column]) -> String {
     }
 }
 
-fn meter_name(text: &str) -> Result<String> {
+/// A name that can stand in a list.
+pub fn meter_name(text: &str) -> Result<String> {
     let name = text.trim();
     let odd = |c: char| c.is_control() || c == ',';
     if name.is_empty() || name.chars().any(odd) || name.chars().count() > LONGEST_NAME {
@@ -106,8 +107,8 @@ fn meter_name(text: &str) -> Result<String> {
     Ok(name.to_owned())
 }
 
-/// "X by NAME".
-fn parted(text: &str) -> (&str, Option<&str>) {
+/// A figure and the instrument behind " by ".
+pub fn parted(text: &str) -> (&str, Option<&str>) {
     match text.split_once(" by ") {
         Some((x, name)) => (x.trim(), Some(name)),
         None => (text.trim(), None),

@@ -86,6 +86,9 @@ pub struct Pickup {
     pub over: Option<String>,
     /// The ohmmeter's reading in ohms, as typed in.
     pub r_ohm: Option<f64>,
+    /// The ohmmeter, where its name was typed in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ohmmeter: Option<String>,
     /// The room's temperature in degrees Celsius, as typed in.
     pub temperature_c: Option<f64>,
     /// `r_ohm` brought to 20 degC with copper's 0.00393 /K (IEC 60028); null unless both are known.

@@ -155,7 +155,7 @@ pub fn add(folder: &Path, note: &mut Note) -> Result<PathBuf> {
 /// What an ohmmeter read of the pickup of a record.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ohms {
-    /// `None` for what was typed with `--ohms` when measuring.
+    /// `None` for what was typed with `measure --ohms` without a name.
     pub meter: Option<String>,
     pub ohm: f64,
     pub temperature_c: Option<f64>,
@@ -172,7 +172,7 @@ impl Record {
     /// Every ohmmeter's last reading, the one typed when measuring first.
     pub fn ohms(&self) -> Vec<Ohms> {
         let typed = self.pickup.r_ohm.map(|ohm| Ohms {
-            meter: None,
+            meter: self.pickup.ohmmeter.clone(),
             ohm,
             temperature_c: self.pickup.temperature_c,
         });

@@ -43,7 +43,7 @@ pub struct Standard {
     /// The winding's resistance at 20 degrees, for telling faults apart; it is not judged.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub r20_ohm: Option<f64>,
-    /// The ohmmeter that it was read on; left out: the one of `measure --ohms`. No other one is held against it.
+    /// The ohmmeter that it was read on; left out: the one of `measure --ohms`, which was not named. No other one is held against it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ohmmeter: Option<String>,
     /// From takes of the built-in bench.

@@ -151,6 +151,7 @@ prop_compose! {
         r.pickup = Pickup {
             name: w(0), over: Some(w(1)), note: Some(w(2)),
             r_ohm: numbers[0], temperature_c: numbers[1], r20_ohm: numbers[2],
+            ohmmeter: None,
         };
         r.taken_at = w(3);
         r.id = w(4);

@@ -105,6 +105,23 @@ fn warmth_is_told_from_one_ohmmeter() {
         .ended(0);
     let doc = potting().ended(1).json();
     assert_eq!(doc["pairs"][0]["verdict"], "warm", "{doc}");
+    // The meter may be named when measuring.
+    measure(
+        &f,
+        "later",
+        &["--seed", "3", "--ohms", "6.00k by meter A", "--room", "21C"],
+    );
+    assert_eq!(f.record("later")["pickup"]["ohmmeter"], "meter A");
+    let doc = f
+        .run(&["potting", "before", "--after", "later", "--json"])
+        .ended(0)
+        .json();
+    assert_eq!(doc["pairs"][0]["verdict"], "cannot-tell");
+    assert!(
+        doc["notes"].to_string().contains("told by their resistance"),
+        "{}",
+        doc["notes"]
+    );
 }
 
 fn tray(f: &Folder, typed: &str, more: &[&str]) -> Run {

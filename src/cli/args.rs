@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::inputs::{self, LoadArg, ToleranceArg, Vary};
+pub use super::lot_args::*;
 pub use super::rig_args::*;
 use crate::analysis::Choice;
 use crate::capture::wav::Channels;
@@ -12,8 +13,6 @@ use crate::network::reach::Goal;
 use crate::network::{Eddy, Knob};
 use crate::quantity::{self, Unit};
 use crate::record::meters::{self, Column};
-use crate::record::potting::Limits;
-use crate::record::standard::Allowed;
 use crate::stimulus::{Shape, Tilt};
 
 const TOP_EXAMPLES: &str = "\
@@ -252,7 +251,7 @@ pub struct UseArgs {
 #[derive(Debug, Clone, PartialEq)]
 pub struct ColumnsArg(pub Vec<Column>);
 
-fn columns(s: &str) -> Result<ColumnsArg, String> {
+pub(super) fn columns(s: &str) -> Result<ColumnsArg, String> {
     Column::list(s).map(ColumnsArg).map_err(words)
 }
 
@@ -544,161 +543,6 @@ pub struct CoilArgs {
     pub spice: Option<PathBuf>,
     #[command(flatten)]
     pub shown: Shown,
-}
-
-#[derive(Debug, Args)]
-#[command(
-    after_help = "Hot wax burns and catches fire: thermostat, lid, never unattended, no water near it, fresh air; no pickup is measured hot. docs/safety.md has the usual cautions; local rules come first.
-
-Examples:
-  coilwright potting takes/neck-7/0003 --after takes/neck-7/0004 --rig north.toml --rested 14h
-  coilwright potting before --after after --rig north.toml --limit \"f0=0.5% q=5%\" --out lot-12
-  coilwright potting before --after after --rig north.toml --rested 14h --keep
-"
-)]
-pub struct PottingArgs {
-    /// Records before the wax: files, their folders, or folders of such folders
-    #[arg(value_name = "BEFORE", required = true, num_args = 1..)]
-    pub before: Vec<PathBuf>,
-    /// Records after it; pairs are made by the pickup's name
-    #[arg(long, value_name = "AFTER", required = true, num_args = 1..)]
-    pub after: Vec<PathBuf>,
-    /// The rig file, whose checks tell what the rig does from day to day; left out, the one that `use` remembers
-    #[arg(long, value_name = "FILE")]
-    pub rig: Option<PathBuf>,
-    /// Up to which a change is none, such as "f0=0.5% q=5%"
-    #[arg(long, value_name = "LIST", value_parser = pot_limits)]
-    pub limit: Option<PotLimits>,
-    /// How long the coils have rested since the wax, such as 14h
-    #[arg(long, value_name = "TIME", value_parser = hours, allow_hyphen_values = true)]
-    pub rested: Option<f64>,
-    /// The windings' own capacitance before, where it is known, such as 120p
-    #[arg(long, value_name = "FARAD", value_parser = farads, allow_hyphen_values = true)]
-    pub cs: Option<f64>,
-    /// Add these changes to the rig's history of what wax does, beside the rig file
-    #[arg(long)]
-    pub keep: bool,
-    /// Folder for plot and table
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    #[command(flatten)]
-    pub shown: Shown,
-}
-
-#[derive(Debug, Args)]
-#[command(
-    after_help = "Keys: Enter measures, r again, s skips, u takes back, n TEXT notes, q ends. The same command goes on where it stopped.
-
-Headphones off your ears, loudspeakers off, phantom power off: every Enter plays the test signal. Strong magnets: keep cards, watches and implants away. docs/safety.md has the usual cautions; local rules come first.
-
-Examples:
-  coilwright tray --lot neck-12 --standard neck.toml --rig north.toml --load none
-  coilwright tray --lot neck-12 --columns \"ohms by meter A, gauss by probe C\"
-"
-)]
-pub struct TrayArgs {
-    /// The lot's name; pickups are NAME-01, NAME-02 and so on
-    #[arg(long, value_name = "NAME", value_parser = lot_name)]
-    pub lot: String,
-    /// The standard to judge by; left out, the lot's own, or none
-    #[arg(long, value_name = "FILE")]
-    pub standard: Option<PathBuf>,
-    /// The first number of a new lot
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    pub first: u32,
-    /// Where the lot's folder is made; left out, as for `measure`
-    #[arg(long, value_name = "DIR")]
-    pub folder: Option<PathBuf>,
-    /// Where takes come from: live or sim (the built-in bench)
-    #[arg(long, value_name = "SOURCE", default_value = "live", value_parser = ["live", "sim"])]
-    pub source: String,
-    /// What the built-in bench holds: words, or a text file with a line of words for each number
-    #[arg(long, value_name = "SPEC")]
-    pub sim: Option<String>,
-    /// Rig file
-    #[arg(long, value_name = "FILE")]
-    pub rig: Option<PathBuf>,
-    /// What hangs on the pickup besides the rig's own input
-    #[arg(long, value_name = "LOAD", value_parser = load_or_wiring)]
-    pub load: Option<LoadArg>,
-    /// Over which coil the exciter lies
-    #[arg(long, value_name = "TEXT")]
-    pub over: Option<String>,
-    /// The room's temperature, such as 21C
-    #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
-    pub room: Option<f64>,
-    /// What other meters are asked after each take, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C", or
-    /// none; left out, the lot's own, or what `use` remembers
-    #[arg(long, value_name = "LIST", value_parser = columns)]
-    pub columns: Option<ColumnsArg>,
-    #[command(flatten)]
-    pub devices: Devices,
-    #[command(flatten)]
-    pub drive: DriveArgs,
-    #[command(flatten)]
-    pub shown: Shown,
-}
-
-#[derive(Debug, Args)]
-#[command(after_help = "Examples:
-  coilwright standard takes/good/0001 --allow \"f0=3% q=8% level=2dB\" --out neck.toml
-  coilwright standard takes/lot-11/* --out neck.toml      proposes limits from twenty good ones and more
-")]
-pub struct StandardArgs {
-    /// Records of good pickups (files or their folders)
-    #[arg(value_name = "RECORD", required = true, num_args = 1..)]
-    pub records: Vec<PathBuf>,
-    /// What is allowed to either side, such as "f0=3% q=8% level=2dB"
-    #[arg(long, value_name = "LIST", value_parser = allowed)]
-    pub allow: Option<AllowedArg>,
-    /// Its name; left out, that of the file
-    #[arg(long, value_name = "NAME")]
-    pub name: Option<String>,
-    /// The file to write
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
-    #[command(flatten)]
-    pub shown: Shown,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct AllowedArg(pub Allowed);
-
-fn allowed(s: &str) -> Result<AllowedArg, String> {
-    inputs::allowed(s).map(AllowedArg).map_err(words)
-}
-
-/// A name that is a folder's as well.
-fn lot_name(s: &str) -> Result<String, String> {
-    let fits = |c: char| c.is_alphanumeric() || "-_ ".contains(c);
-    let name = s.trim();
-    if !name.is_empty() && name.len() <= 60 && name.chars().all(fits) {
-        Ok(name.into())
-    } else {
-        Err("a lot's name has letters, digits, - and _".into())
-    }
-}
-
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PotLimits(pub Limits);
-
-fn pot_limits(s: &str) -> Result<PotLimits, String> {
-    inputs::pot_limits(s).map(PotLimits).map_err(words)
-}
-
-/// In hours; a plain number is hours too.
-fn hours(s: &str) -> Result<f64, String> {
-    let text = s.trim();
-    // Fourteen of what is not guessed.
-    let bare = text.parse::<f64>().is_ok();
-    let hours = match text.strip_suffix('h') {
-        Some(n) => n.trim().parse::<f64>().ok(),
-        None => quantity::parse(text, Unit::Second).ok().map(|s| s / 3600.0),
-    };
-    match hours.filter(|_| !bare) {
-        Some(h) if (0.0..1e5).contains(&h) => Ok(h),
-        _ => Err("write the time with its unit, as 14h or 90min".into()),
-    }
 }
 
 /// A list, so that it is one value to the parser.

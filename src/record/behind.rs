@@ -1,19 +1,16 @@
 //! The coil behind the records of one pickup: the `coilwright/coil/1` document.
 
 use nalgebra::DMatrix;
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
 
 use super::compose::COPPER_PER_K;
 use super::meters::LEAST_WINDING_OHM;
-use super::{Code, Level, Model, Record, Verdict};
+use super::{Code, Model, Record, Verdict};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
-use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Source, Take};
-use crate::network::coil_file::{CoilFile, InputKnown, InputPart, SCHEMA, Uncertainty};
+use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Take};
+use crate::network::coil_file::{InputPart, SCHEMA};
 use crate::network::knob::{Knob, Tolerances, UNIFORM};
 use crate::network::{Coil, Load};
-use crate::quantity::{self, Unit};
 
 /// What is known besides the records.
 #[derive(Debug, Clone, Default)]
@@ -33,128 +30,16 @@ pub struct About {
 /// Half-width of a hand-held ohmmeter's reading where nothing is stated, relative (common practice).
 pub const OHMMETER: f64 = 0.01;
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct CoilDocument {
-    #[schemars(extend("const" = SCHEMA))]
-    pub schema: String,
-    pub pickup: Named,
-    /// At `temperature_c`.
-    pub r_ohm: Estimate,
-    pub l_h: Estimate,
-    /// The winding's own capacitance.
-    pub c_f: Estimate,
-    /// Losses as a resistance parallel to L; null where nothing speaks for it.
-    pub loss_ohm: Option<Estimate>,
-    /// Metal as a shorted turn; null where nothing speaks for it.
-    pub eddy: Option<EddyFound>,
-    /// Rows and columns: r_ohm, l_h, c_f, then loss_ohm, or eddy's k, tau, emf, where they are there.
-    pub correlations: Vec<Vec<f64>>,
-    /// Of all takes together: 1 where they agree within noise and tolerances; null where nothing is left to tell it by.
-    pub reduced_chi2: Option<f64>,
-    /// The temperature at which `r_ohm` holds; null where it is not known.
-    pub temperature_c: Option<f64>,
-    /// What the printed values of the known parts share in the variance of l_h and of c_f.
-    pub from_parts: [f64; 2],
-    /// What the takes leave open of the inputs of their rigs: those that were said to be known within a tolerance.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub inputs: Vec<InputFound>,
-    /// How each take agrees, in the order given.
-    pub takes: Vec<TakeAgreement>,
-    /// The further load that would help most; null where none would by a tenth.
-    pub advice: Option<AdviceFound>,
-    pub findings: Vec<CoilFinding>,
-    pub notes: Vec<String>,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Named {
-    pub name: String,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct EddyFound {
-    pub k: Estimate,
-    /// Seconds.
-    pub tau: Estimate,
-    pub emf: Estimate,
-}
-
-/// The input of a rig: factors on what the rig states. What it has too much, the winding lacks.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct InputFound {
-    pub rig: Option<String>,
-    /// Of the rig file.
-    pub hash: Option<String>,
-    /// Null where the rig states none.
-    pub resistance: Option<Estimate>,
-    /// With the lead; null where the rig states none.
-    pub capacitance: Option<Estimate>,
-    /// Rows: resistance, capacitance, those that are there. Columns: the coil's parameters as in its own correlations, then
-    /// these.
-    pub correlations: Vec<Vec<f64>>,
-}
-
-/// Seen less predicted by the coil found.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct TakeAgreement {
-    pub id: String,
-    pub load: String,
-    pub f0_hz: f64,
-    /// Relative; null where the load makes no second-order circuit.
-    pub f0_off: Option<f64>,
-    /// Relative; null where Q was not used.
-    pub q_off: Option<f64>,
-    /// Rms over the curve, where the curve was used.
-    pub curve_db: Option<f64>,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct AdviceFound {
-    /// In the notation of the command line.
-    pub load: String,
-    /// Standard uncertainties with such a take besides.
-    pub u_l_h: f64,
-    pub u_c_f: f64,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum CoilCode {
-    /// Too little between the capacitances to tell C_s, or L.
-    LoadsAlike,
-    /// What is printed on the known parts decides the uncertainty.
-    PartsDominate,
-    /// The takes contradict each other by more than noise and tolerances explain.
-    TakesDisagree,
-    /// The Qs do not follow one resistance and one loss.
-    DampingApart,
-    /// The stated resistance and the takes do not go together.
-    OhmsApart,
-    /// C_s came out as nought.
-    NoCapacitance,
-    /// Records of more than one pickup, or of warnings.
-    Mixed,
-    /// A rig that does not state its input and lead: both are counted into the winding.
-    InputUnknown,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct CoilFinding {
-    pub code: CoilCode,
-    pub level: Level,
-    pub text: String,
-}
-
+mod document;
+mod findings;
 #[cfg(test)]
 mod tests;
 
-/// From this relative uncertainty (95 %) on C_s, or L, is not told.
-const VAGUE_C: f64 = 0.5;
-const VAGUE_L: f64 = 0.1;
+pub use document::*;
+use findings::findings;
+
 /// Beyond this the takes contradict each other.
 const UNLIKELY: f64 = 0.001;
-/// From this share of the variance on it is the parts' printed values that decide.
-const MOST: f64 = 0.8;
 /// Points of a curve this far above the resonance say nothing of the coil (relative).
 const ABOVE_F0: f64 = 4.0;
 const CURVE_FROM_HZ: f64 = 80.0;
@@ -552,216 +437,4 @@ fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<Inpu
         capacitance: of(InputPart::Capacitance),
         correlations: correlations(&left.covariance, fit.coil.loss_ohm.is_some()).split_off(own),
     })
-}
-
-/// What of the known parts and inputs decides most how well L (0) or C_s (1) is known, with its share in the variance.
-fn decides(fit: &CoilFit, i: usize) -> Option<(String, f64)> {
-    // A part of several values is one kind of part all the same.
-    let mut kinds: Vec<(Source, f64)> = Vec::new();
-    for (source, shares) in &fit.shares {
-        match kinds.iter_mut().find(|k| k.0 == *source) {
-            Some(k) => k.1 += shares[i],
-            None => kinds.push((*source, shares[i])),
-        }
-    }
-    let (source, share) = kinds.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let what = match source {
-        Source::Part(k) => format!("what is printed on the {} ({})", k.words(), k.name()),
-        Source::Input(InputPart::Capacitance) => "what the rig states of its input's capacitance".into(),
-        Source::Input(InputPart::Resistance) => "what the rig states of its input's resistance".into(),
-    };
-    Some((what, share.min(1.0)))
-}
-
-/// "L hangs on what is printed on the capacitor (cap), 96 % of its variance"; `None` where the takes decide.
-fn parts_that_decide(fit: &CoilFit) -> Option<String> {
-    let told: Vec<String> = (0..2)
-        .filter(|i| fit.from_parts[*i] > MOST)
-        .filter_map(|i| {
-            let (what, share) = decides(fit, i)?;
-            let name = ["L", "C_s"][i];
-            Some(format!(
-                "{name} hangs on {what}, {:.0} % of its variance",
-                100.0 * share
-            ))
-        })
-        .collect();
-    (!told.is_empty()).then(|| told.join("; "))
-}
-
-/// The takes whose frequencies are furthest apart, and by how much (relative).
-fn furthest(takes: &[Take]) -> Option<(&Take, &Take, f64)> {
-    let f0 = |t: &Take| match &t.seen {
-        Seen::Resonance { f0_hz, .. } | Seen::Curve { f0_hz, .. } => f0_hz.value,
-    };
-    let by = |a: &&Take, b: &&Take| f0(a).total_cmp(&f0(b));
-    let (low, high) = (takes.iter().min_by(by)?, takes.iter().max_by(by)?);
-    Some((high, low, f0(high) / f0(low) - 1.0))
-}
-
-fn findings(used: &[&Record], takes: &[Take], fit: &CoilFit, doc: &CoilDocument, stated_ohm: f64) -> Vec<CoilFinding> {
-    let mut out = Vec::new();
-    let mut raise = |code, level, text: String| out.push(CoilFinding { code, level, text });
-    if fit.c_at_bound {
-        raise(
-            CoilCode::NoCapacitance,
-            Level::Warning,
-            "the winding's capacitance came out as nothing: a load is larger than it was told, or the takes err".into(),
-        );
-    }
-    let (half_l, half_c) = (doc.l_h.half_width_95(), doc.c_f.half_width_95());
-    let (vague_l, vague_c) = (
-        half_l > VAGUE_L * doc.l_h.value,
-        half_c > VAGUE_C * doc.c_f.value.max(1e-12),
-    );
-    if (vague_l || vague_c) && !fit.c_at_bound {
-        let what = match (vague_l, vague_c) {
-            (true, true) => "L and C_s are",
-            (true, false) => "L is",
-            _ => "C_s is",
-        };
-        let why = match (parts_that_decide(fit), furthest(takes)) {
-            (Some(parts), _) => format!("{parts}: measure it, or use a closer one"),
-            (None, Some((a, b, apart))) => format!(
-                "the loads are too alike: the two furthest apart, {} and {}, move f0 by {} only",
-                spelt(&a.load),
-                spelt(&b.load),
-                quantity::show(apart, Unit::Relative, 2)
-            ),
-            (None, None) => "the loads are too alike".into(),
-        };
-        raise(
-            CoilCode::LoadsAlike,
-            Level::Warning,
-            format!("{what} hardly told: {why}"),
-        );
-    } else if let Some(parts) = parts_that_decide(fit) {
-        raise(
-            CoilCode::PartsDominate,
-            Level::Note,
-            format!("{parts}: measure that, or use a closer one; the takes are good enough"),
-        );
-    }
-    if let Some(other) = &fit.other_r {
-        let show = |v: f64| quantity::show(v, Unit::Ohm, 3);
-        raise(
-            CoilCode::OhmsApart,
-            Level::Warning,
-            format!(
-                "the stated {} and the takes do not go together, which by themselves speak for {} within {}: check which coil \
-                 and lead it was read on, and at what temperature",
-                show(stated_ohm),
-                show(other.value),
-                show(other.half_width_95())
-            ),
-        );
-    }
-    if fit.damping_apart {
-        raise(
-            CoilCode::DampingApart,
-            Level::Note,
-            "the Qs do not follow one resistance and one loss, so L and C_s are taken from the frequencies".into(),
-        );
-    }
-    if let (Some(chi2), Some(p)) = (fit.reduced_chi2, fit.chance)
-        && p < UNLIKELY
-    {
-        raise(
-            CoilCode::TakesDisagree,
-            Level::Warning,
-            format!(
-                "the takes contradict each other {:.1} times more than noise and tolerances explain; the uncertainties are \
-                 widened by that{}",
-                chi2.sqrt(),
-                match fit.other_r {
-                    // Asked already.
-                    Some(_) => "",
-                    None => ": is every load what its record says, and nothing moved or warmed in between?",
-                }
-            ),
-        );
-    }
-    let unknown = |r: &&&Record| {
-        let (ohm, farad) = input_of(r);
-        ohm.is_none() || farad == 0.0
-    };
-    if let Some(r) = used.iter().find(unknown) {
-        raise(
-            CoilCode::InputUnknown,
-            Level::Warning,
-            format!(
-                "the rig of {:?} does not state resistance and capacitance of its input and lead: both are counted into the \
-                 winding, C_s and loss are too large",
-                r.pickup.name
-            ),
-        );
-    }
-    let first = &used[0].pickup;
-    if let Some(other) = used
-        .iter()
-        .find(|r| r.pickup.name != first.name || r.pickup.over != first.over)
-    {
-        raise(
-            CoilCode::Mixed,
-            Level::Warning,
-            format!(
-                "the records are of more than one pickup or coil: {:?} and {:?}",
-                first.name, other.pickup.name
-            ),
-        );
-    }
-    if used.iter().any(|r| r.verdict == Verdict::Suspect) {
-        raise(
-            CoilCode::Mixed,
-            Level::Note,
-            "some of the takes carry warnings of their own".into(),
-        );
-    }
-    out
-}
-
-impl InputFound {
-    fn kept(&self) -> InputKnown {
-        InputKnown {
-            rig: self.rig.clone(),
-            hash: self.hash.clone(),
-            resistance: self.resistance.map(|e| e.value),
-            u_resistance: self.resistance.map(|e| e.u),
-            capacitance: self.capacitance.map(|e| e.value),
-            u_capacitance: self.capacitance.map(|e| e.u),
-            correlations: self.correlations.clone(),
-        }
-    }
-}
-
-impl CoilDocument {
-    /// As a coil file.
-    pub fn file(&self) -> CoilFile {
-        let eddy = self.eddy.as_ref();
-        CoilFile {
-            schema: Some(SCHEMA.into()),
-            name: Some(self.pickup.name.clone()),
-            temperature_c: self.temperature_c,
-            r_ohm: self.r_ohm.value,
-            l_h: self.l_h.value,
-            c_f: self.c_f.value,
-            loss_ohm: self.loss_ohm.map(|e| e.value),
-            eddy: eddy.map(|e| crate::network::Eddy {
-                k: e.k.value,
-                tau_s: e.tau.value,
-                emf: e.emf.value,
-            }),
-            uncertainty: Some(Uncertainty {
-                r_ohm: self.r_ohm.u,
-                l_h: self.l_h.u,
-                c_f: self.c_f.u,
-                loss_ohm: self.loss_ohm.map(|e| e.u),
-                k: eddy.map(|e| e.k.u),
-                tau: eddy.map(|e| e.tau.u),
-                emf: eddy.map(|e| e.emf.u),
-                correlations: self.correlations.clone(),
-                input: self.inputs.iter().map(InputFound::kept).collect(),
-            }),
-        }
-    }
 }

@@ -98,6 +98,7 @@ fn main() {
                 load,
                 input_ohm: None,
                 input_f: 0.0,
+                input_u: [0.0; 2],
                 warm: 1.0,
                 rig: 0,
                 seen: Seen::Resonance {

@@ -1,4 +1,5 @@
 use super::*;
+use crate::network::coil_file::CoilFile;
 use crate::record::against::tests::{COIL, record};
 
 fn takes(coil: &Coil, loads: &[&str]) -> Vec<Record> {

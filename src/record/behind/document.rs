@@ -1,0 +1,166 @@
+//! The `coilwright/coil/1` document, and the coil file that is made of it.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::estimate::Estimate;
+use crate::network::coil_file::{CoilFile, InputKnown, SCHEMA, Uncertainty};
+use crate::record::Level;
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CoilDocument {
+    #[schemars(extend("const" = SCHEMA))]
+    pub schema: String,
+    pub pickup: Named,
+    /// At `temperature_c`.
+    pub r_ohm: Estimate,
+    pub l_h: Estimate,
+    /// The winding's own capacitance.
+    pub c_f: Estimate,
+    /// Losses as a resistance parallel to L; null where nothing speaks for it.
+    pub loss_ohm: Option<Estimate>,
+    /// Metal as a shorted turn; null where nothing speaks for it.
+    pub eddy: Option<EddyFound>,
+    /// Rows and columns: r_ohm, l_h, c_f, then loss_ohm, or eddy's k, tau, emf, where they are there.
+    pub correlations: Vec<Vec<f64>>,
+    /// Of all takes together: 1 where they agree within noise and tolerances; null where nothing is left to tell it by.
+    pub reduced_chi2: Option<f64>,
+    /// The temperature at which `r_ohm` holds; null where it is not known.
+    pub temperature_c: Option<f64>,
+    /// What the printed values of the known parts share in the variance of l_h and of c_f.
+    pub from_parts: [f64; 2],
+    /// What the takes leave open of the inputs of their rigs: those that were said to be known within a tolerance.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub inputs: Vec<InputFound>,
+    /// How each take agrees, in the order given.
+    pub takes: Vec<TakeAgreement>,
+    /// The further load that would help most; null where none would by a tenth.
+    pub advice: Option<AdviceFound>,
+    pub findings: Vec<CoilFinding>,
+    pub notes: Vec<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Named {
+    pub name: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct EddyFound {
+    pub k: Estimate,
+    /// Seconds.
+    pub tau: Estimate,
+    pub emf: Estimate,
+}
+
+/// The input of a rig: factors on what the rig states. What it has too much, the winding lacks.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct InputFound {
+    pub rig: Option<String>,
+    /// Of the rig file.
+    pub hash: Option<String>,
+    /// Null where the rig states none.
+    pub resistance: Option<Estimate>,
+    /// With the lead; null where the rig states none.
+    pub capacitance: Option<Estimate>,
+    /// Rows: resistance, capacitance, those that are there. Columns: the coil's parameters as in its own correlations, then
+    /// these.
+    pub correlations: Vec<Vec<f64>>,
+}
+
+/// Seen less predicted by the coil found.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TakeAgreement {
+    pub id: String,
+    pub load: String,
+    pub f0_hz: f64,
+    /// Relative; null where the load makes no second-order circuit.
+    pub f0_off: Option<f64>,
+    /// Relative; null where Q was not used.
+    pub q_off: Option<f64>,
+    /// Rms over the curve, where the curve was used.
+    pub curve_db: Option<f64>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct AdviceFound {
+    /// In the notation of the command line.
+    pub load: String,
+    /// Standard uncertainties with such a take besides.
+    pub u_l_h: f64,
+    pub u_c_f: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum CoilCode {
+    /// Too little between the capacitances to tell C_s, or L.
+    LoadsAlike,
+    /// What is printed on the known parts decides the uncertainty.
+    PartsDominate,
+    /// The takes contradict each other by more than noise and tolerances explain.
+    TakesDisagree,
+    /// The Qs do not follow one resistance and one loss.
+    DampingApart,
+    /// The stated resistance and the takes do not go together.
+    OhmsApart,
+    /// C_s came out as nought.
+    NoCapacitance,
+    /// Records of more than one pickup, or of warnings.
+    Mixed,
+    /// A rig that does not state its input and lead: both are counted into the winding.
+    InputUnknown,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CoilFinding {
+    pub code: CoilCode,
+    pub level: Level,
+    pub text: String,
+}
+
+impl InputFound {
+    fn kept(&self) -> InputKnown {
+        InputKnown {
+            rig: self.rig.clone(),
+            hash: self.hash.clone(),
+            resistance: self.resistance.map(|e| e.value),
+            u_resistance: self.resistance.map(|e| e.u),
+            capacitance: self.capacitance.map(|e| e.value),
+            u_capacitance: self.capacitance.map(|e| e.u),
+            correlations: self.correlations.clone(),
+        }
+    }
+}
+
+impl CoilDocument {
+    /// As a coil file.
+    pub fn file(&self) -> CoilFile {
+        let eddy = self.eddy.as_ref();
+        CoilFile {
+            schema: Some(SCHEMA.into()),
+            name: Some(self.pickup.name.clone()),
+            temperature_c: self.temperature_c,
+            r_ohm: self.r_ohm.value,
+            l_h: self.l_h.value,
+            c_f: self.c_f.value,
+            loss_ohm: self.loss_ohm.map(|e| e.value),
+            eddy: eddy.map(|e| crate::network::Eddy {
+                k: e.k.value,
+                tau_s: e.tau.value,
+                emf: e.emf.value,
+            }),
+            uncertainty: Some(Uncertainty {
+                r_ohm: self.r_ohm.u,
+                l_h: self.l_h.u,
+                c_f: self.c_f.u,
+                loss_ohm: self.loss_ohm.map(|e| e.u),
+                k: eddy.map(|e| e.k.u),
+                tau: eddy.map(|e| e.tau.u),
+                emf: eddy.map(|e| e.emf.u),
+                correlations: self.correlations.clone(),
+                input: self.inputs.iter().map(InputFound::kept).collect(),
+            }),
+        }
+    }
+}

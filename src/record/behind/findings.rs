@@ -1,0 +1,183 @@
+//! What is to be said of a coil that was found: what limits it, and what does not go together.
+
+use super::{CoilCode, CoilDocument, CoilFinding, UNLIKELY, input_of, spelt};
+use crate::fit::joint::{CoilFit, InputPart, Seen, Source, Take};
+use crate::quantity::{self, Unit};
+use crate::record::{Level, Record, Verdict};
+
+/// From this relative uncertainty (95 %) on C_s, or L, is not told.
+const VAGUE_C: f64 = 0.5;
+const VAGUE_L: f64 = 0.1;
+/// From this share of the variance on it is the parts' printed values that decide.
+const MOST: f64 = 0.8;
+/// What of the known parts and inputs decides most how well L (0) or C_s (1) is known, with its share in the variance.
+fn decides(fit: &CoilFit, i: usize) -> Option<(String, f64)> {
+    // A part of several values is one kind of part all the same.
+    let mut kinds: Vec<(Source, f64)> = Vec::new();
+    for (source, shares) in &fit.shares {
+        match kinds.iter_mut().find(|k| k.0 == *source) {
+            Some(k) => k.1 += shares[i],
+            None => kinds.push((*source, shares[i])),
+        }
+    }
+    let (source, share) = kinds.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let what = match source {
+        Source::Part(k) => format!("what is printed on the {} ({})", k.words(), k.name()),
+        Source::Input(InputPart::Capacitance) => "what the rig states of its input's capacitance".into(),
+        Source::Input(InputPart::Resistance) => "what the rig states of its input's resistance".into(),
+    };
+    Some((what, share.min(1.0)))
+}
+
+/// "L hangs on what is printed on the capacitor (cap), 96 % of its variance"; `None` where the takes decide.
+fn parts_that_decide(fit: &CoilFit) -> Option<String> {
+    let told: Vec<String> = (0..2)
+        .filter(|i| fit.from_parts[*i] > MOST)
+        .filter_map(|i| {
+            let (what, share) = decides(fit, i)?;
+            let name = ["L", "C_s"][i];
+            Some(format!(
+                "{name} hangs on {what}, {:.0} % of its variance",
+                100.0 * share
+            ))
+        })
+        .collect();
+    (!told.is_empty()).then(|| told.join("; "))
+}
+
+/// The takes whose frequencies are furthest apart, and by how much (relative).
+fn furthest(takes: &[Take]) -> Option<(&Take, &Take, f64)> {
+    let f0 = |t: &Take| match &t.seen {
+        Seen::Resonance { f0_hz, .. } | Seen::Curve { f0_hz, .. } => f0_hz.value,
+    };
+    let by = |a: &&Take, b: &&Take| f0(a).total_cmp(&f0(b));
+    let (low, high) = (takes.iter().min_by(by)?, takes.iter().max_by(by)?);
+    Some((high, low, f0(high) / f0(low) - 1.0))
+}
+
+pub(super) fn findings(
+    used: &[&Record],
+    takes: &[Take],
+    fit: &CoilFit,
+    doc: &CoilDocument,
+    stated_ohm: f64,
+) -> Vec<CoilFinding> {
+    let mut out = Vec::new();
+    let mut raise = |code, level, text: String| out.push(CoilFinding { code, level, text });
+    if fit.c_at_bound {
+        raise(
+            CoilCode::NoCapacitance,
+            Level::Warning,
+            "the winding's capacitance came out as nothing: a load is larger than it was told, or the takes err".into(),
+        );
+    }
+    let (half_l, half_c) = (doc.l_h.half_width_95(), doc.c_f.half_width_95());
+    let (vague_l, vague_c) = (
+        half_l > VAGUE_L * doc.l_h.value,
+        half_c > VAGUE_C * doc.c_f.value.max(1e-12),
+    );
+    if (vague_l || vague_c) && !fit.c_at_bound {
+        let what = match (vague_l, vague_c) {
+            (true, true) => "L and C_s are",
+            (true, false) => "L is",
+            _ => "C_s is",
+        };
+        let why = match (parts_that_decide(fit), furthest(takes)) {
+            (Some(parts), _) => format!("{parts}: measure it, or use a closer one"),
+            (None, Some((a, b, apart))) => format!(
+                "the loads are too alike: the two furthest apart, {} and {}, move f0 by {} only",
+                spelt(&a.load),
+                spelt(&b.load),
+                quantity::show(apart, Unit::Relative, 2)
+            ),
+            (None, None) => "the loads are too alike".into(),
+        };
+        raise(
+            CoilCode::LoadsAlike,
+            Level::Warning,
+            format!("{what} hardly told: {why}"),
+        );
+    } else if let Some(parts) = parts_that_decide(fit) {
+        raise(
+            CoilCode::PartsDominate,
+            Level::Note,
+            format!("{parts}: measure that, or use a closer one; the takes are good enough"),
+        );
+    }
+    if let Some(other) = &fit.other_r {
+        let show = |v: f64| quantity::show(v, Unit::Ohm, 3);
+        raise(
+            CoilCode::OhmsApart,
+            Level::Warning,
+            format!(
+                "the stated {} and the takes do not go together, which by themselves speak for {} within {}: check which coil \
+                 and lead it was read on, and at what temperature",
+                show(stated_ohm),
+                show(other.value),
+                show(other.half_width_95())
+            ),
+        );
+    }
+    if fit.damping_apart {
+        raise(
+            CoilCode::DampingApart,
+            Level::Note,
+            "the Qs do not follow one resistance and one loss, so L and C_s are taken from the frequencies".into(),
+        );
+    }
+    if let (Some(chi2), Some(p)) = (fit.reduced_chi2, fit.chance)
+        && p < UNLIKELY
+    {
+        raise(
+            CoilCode::TakesDisagree,
+            Level::Warning,
+            format!(
+                "the takes contradict each other {:.1} times more than noise and tolerances explain; the uncertainties are \
+                 widened by that{}",
+                chi2.sqrt(),
+                match fit.other_r {
+                    // Asked already.
+                    Some(_) => "",
+                    None => ": is every load what its record says, and nothing moved or warmed in between?",
+                }
+            ),
+        );
+    }
+    let unknown = |r: &&&Record| {
+        let (ohm, farad) = input_of(r);
+        ohm.is_none() || farad == 0.0
+    };
+    if let Some(r) = used.iter().find(unknown) {
+        raise(
+            CoilCode::InputUnknown,
+            Level::Warning,
+            format!(
+                "the rig of {:?} does not state resistance and capacitance of its input and lead: both are counted into the \
+                 winding, C_s and loss are too large",
+                r.pickup.name
+            ),
+        );
+    }
+    let first = &used[0].pickup;
+    if let Some(other) = used
+        .iter()
+        .find(|r| r.pickup.name != first.name || r.pickup.over != first.over)
+    {
+        raise(
+            CoilCode::Mixed,
+            Level::Warning,
+            format!(
+                "the records are of more than one pickup or coil: {:?} and {:?}",
+                first.name, other.pickup.name
+            ),
+        );
+    }
+    if used.iter().any(|r| r.verdict == Verdict::Suspect) {
+        raise(
+            CoilCode::Mixed,
+            Level::Note,
+            "some of the takes carry warnings of their own".into(),
+        );
+    }
+    out
+}

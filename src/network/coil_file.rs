@@ -75,7 +75,7 @@ pub enum InputPart {
 pub struct InputKnown {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rig: Option<String>,
-    /// Of the rig file.
+    /// Of what its file states of the measuring chain; of the whole file in files of old.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hash: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -2,7 +2,7 @@
 
 use nalgebra::DMatrix;
 
-use super::compose::COPPER_PER_K;
+use super::copper::warmth;
 use super::meters::LEAST_WINDING_OHM;
 use super::{Code, Model, Record, Verdict};
 use crate::estimate::Estimate;
@@ -147,9 +147,11 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
         ));
     }
     exact_parts(&used, &takes, about, &mut notes);
+    // Takes as warm as the reading, by one thermometer, leave nothing open; the others hang on it alike.
+    let thermometers = used.iter().map(|r| warm_during(r, r_at).1).fold(0.0, f64::max);
     let known = Known {
         r_ohm,
-        r_u: UNIFORM * ohmmeter * r_ohm,
+        r_u: (UNIFORM * ohmmeter).hypot(thermometers) * r_ohm,
         tolerances: about.tolerances.clone(),
         metal,
     };
@@ -230,13 +232,18 @@ fn needs_curve(r: &Record) -> bool {
     metal || r.findings.iter().any(|f| f.code == Code::PoorFit)
 }
 
+/// Resistance during a take over that of the ohmmeter's reading, as far as it is known, with its standard uncertainty.
+fn warm_during(record: &Record, r_at: Option<f64>) -> (f64, f64) {
+    match (record.pickup.temperature_c, r_at) {
+        (Some(t), Some(at)) => warmth(t, at),
+        _ => (1.0, 0.0),
+    }
+}
+
 fn take(record: &Record, rig: usize, r_at: Option<f64>, metal: bool, input: Option<f64>) -> Result<Take> {
     let load = load_of(record)?;
     let (input_ohm, input_f) = input_of(record);
-    let warm = match (record.pickup.temperature_c, r_at) {
-        (Some(t), Some(at)) => (1.0 + COPPER_PER_K * (t - 20.0)) / (1.0 + COPPER_PER_K * (at - 20.0)),
-        _ => 1.0,
-    };
+    let warm = warm_during(record, r_at).0;
     // Which coil does not matter: it is the load that makes the order.
     let trial = Coil::new(6e3, 2.4, 100e-12);
     let simple = load.with_input(input_ohm, input_f).second_order(&trial).is_some();
@@ -432,7 +439,11 @@ fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<Inpu
     };
     Some(InputFound {
         rig: rig.name.clone(),
-        hash: rig.hash.clone(),
+        hash: if rig.values.is_empty() {
+            rig.hash.clone()
+        } else {
+            Some(rig.chain_hash())
+        },
         resistance: of(InputPart::Resistance),
         capacitance: of(InputPart::Capacitance),
         correlations: correlations(&left.covariance, fit.coil.loss_ohm.is_some()).split_off(own),

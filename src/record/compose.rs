@@ -2,13 +2,10 @@
 
 use sha2::{Digest, Sha256};
 
-use super::{Drive, LoadSummary, Pickup, Record, RigSummary, SCHEMA};
+use super::{Drive, LoadSummary, Pickup, Record, RigSummary, SCHEMA, copper};
 use crate::analysis::Analysis;
 use crate::capture::Take;
 use crate::stimulus::{Description, Shape};
-
-/// Temperature coefficient of copper's resistance at 20 degC per kelvin (IEC 60028).
-pub const COPPER_PER_K: f64 = 0.00393;
 
 /// What surrounds a measurement, besides the take itself.
 #[derive(Debug, Clone, Default)]
@@ -25,11 +22,6 @@ pub struct Context {
     /// File name of the take as the record names it.
     pub take: Option<String>,
     pub notes: Vec<String>,
-}
-
-/// The ohmmeter's reading brought to 20 degC.
-pub fn r20(r_ohm: Option<f64>, temperature_c: Option<f64>) -> Option<f64> {
-    Some(r_ohm? / (1.0 + COPPER_PER_K * (temperature_c? - 20.0)))
 }
 
 impl From<&Description> for Drive {
@@ -52,7 +44,7 @@ impl From<&Description> for Drive {
 /// The record of one take.
 pub fn record(take: &Take, analysis: Analysis, context: Context) -> Record {
     let mut pickup = context.pickup;
-    pickup.r20_ohm = r20(pickup.r_ohm, pickup.temperature_c);
+    pickup.r20_ohm = copper::r20(pickup.r_ohm, pickup.temperature_c);
     let mut capture = analysis.capture;
     capture.source = context.source;
     capture.device = context.device;

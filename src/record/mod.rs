@@ -11,6 +11,7 @@ pub mod against;
 pub mod behind;
 pub mod checks;
 pub mod compose;
+pub mod copper;
 pub mod difference;
 pub mod identity;
 pub mod interface;

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::meters::{Kind, Reading};
-use super::{Record, compose};
+use super::{Record, copper};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 
@@ -164,7 +164,7 @@ pub struct Ohms {
 impl Ohms {
     /// Brought to 20 degrees where the temperature is known.
     pub fn at_20(&self) -> f64 {
-        compose::r20(Some(self.ohm), self.temperature_c).unwrap_or(self.ohm)
+        copper::r20(Some(self.ohm), self.temperature_c).unwrap_or(self.ohm)
     }
 }
 

@@ -3,7 +3,7 @@
 use nalgebra::DMatrix;
 
 use super::super::behind::{OHMMETER, input_of, input_u, load_of};
-use super::super::compose::COPPER_PER_K;
+use super::super::copper::warmth;
 use super::super::loads::Basis;
 use super::super::{Record, RigSummary};
 use crate::estimate::Z95;
@@ -20,9 +20,6 @@ pub struct Stated {
     /// Half-width of the input of a rig that the coil file does not know, relative; left out, what the rig itself states.
     pub input: Option<f64>,
 }
-
-/// Standard uncertainty of a thermometer's reading in kelvins (common practice for a room thermometer).
-const THERMOMETER_K: f64 = 1.0;
 
 /// Resistance and capacitance of an input as a rig states them.
 pub(super) type Input = (Option<f64>, f64);
@@ -55,16 +52,9 @@ pub(super) struct Setting<'a> {
 /// The rig of the take among those that the coil was found on.
 fn known<'a>(basis: &'a Basis, rig: &RigSummary) -> Option<&'a InputKnown> {
     let inputs = &basis.file.uncertainty.as_ref()?.input;
-    let same = |i: &&InputKnown| rig.given && i.rig == rig.name && i.hash == rig.hash;
+    let chain = (!rig.values.is_empty()).then(|| rig.chain_hash());
+    let same = |i: &&InputKnown| rig.given && i.rig == rig.name && (i.hash == chain || i.hash == rig.hash);
     inputs.iter().find(same)
-}
-
-/// Copper at one temperature over copper at another, with its standard uncertainty: each is a reading of a thermometer.
-fn warmth(take_c: f64, coil_c: f64) -> (f64, f64) {
-    let at = |t: f64| 1.0 + COPPER_PER_K * (t - 20.0);
-    let ratio = at(take_c) / at(coil_c);
-    let relative = |t: f64| COPPER_PER_K * THERMOMETER_K / at(t);
-    (ratio, ratio * relative(take_c).hypot(relative(coil_c)))
 }
 
 impl<'a> Setting<'a> {

@@ -57,7 +57,7 @@ pub struct EddyFound {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct InputFound {
     pub rig: Option<String>,
-    /// Of the rig file.
+    /// Of what the rig file states of the measuring chain.
     pub hash: Option<String>,
     /// Null where the rig states none.
     pub resistance: Option<Estimate>,

@@ -118,7 +118,8 @@ pub(super) fn findings(
             ),
         );
     }
-    if fit.damping_apart {
+    // Ohms of another coil are a reason for it, and are told above.
+    if fit.damping_apart && fit.other_r.is_none() {
         raise(
             CoilCode::DampingApart,
             Level::Note,

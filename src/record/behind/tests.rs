@@ -153,3 +153,57 @@ fn a_temperature_that_is_not_known_is_said() {
     records[1].pickup.temperature_c = None;
     assert!(of(&records, Some(21.0)).is_some_and(|n| n.contains("of 1 of the takes")));
 }
+
+/// What the rig file states of its own input counts, each part by itself; what is said on the command line goes before it.
+#[test]
+fn the_rigs_own_tolerances_count() {
+    let mut records = quiet(takes(&COIL, &["none", "cap=470p", "cap=1n"]), 0.001);
+    let of = |records: &[Record], input| find(records, &about(6e3, &[], input)).unwrap();
+    let note = |doc: &CoilDocument| doc.notes.iter().find(|n| n.contains("taken as exact")).cloned();
+    assert!(note(&of(&records, None)).unwrap().contains("exact: input, cap"));
+    for r in &mut records {
+        r.rig
+            .values
+            .insert("input.capacitance_tolerance_f".into(), 2e-12.into());
+    }
+    let doc = of(&records, None);
+    assert!((doc.c_f.u / 2e-12 - 1.0).abs() < 0.05, "{:?}", doc.c_f);
+    assert!(doc.inputs[0].resistance.is_none() && doc.inputs[0].capacitance.is_some());
+    assert!(
+        note(&doc).unwrap().contains("the input's resistance"),
+        "{:?}",
+        doc.notes
+    );
+    for r in &mut records {
+        r.rig.values.insert("input.resistance_tolerance".into(), 0.01.into());
+    }
+    let doc = of(&records, None);
+    assert!(
+        doc.inputs[0].resistance.is_some() && !note(&doc).unwrap().contains("input"),
+        "{:?}",
+        doc.notes
+    );
+    // 10 % of 150 pF evenly: 8.66 pF.
+    let doc = of(&records, Some(0.1));
+    assert!((doc.c_f.u / 8.66e-12 - 1.0).abs() < 0.05, "{:?}", doc.c_f);
+    // A remark in the rig file, or its sign, makes no second input.
+    records[1].rig.hash = Some("another".into());
+    records[2].rig.values.insert("exciter.sign".into(), 1.into());
+    assert_eq!(of(&records, None).inputs.len(), 1);
+}
+
+/// Takes warmer than the ohmmeter's reading hang on two readings of a thermometer: 1 K each, 0.55 % of the resistance together.
+#[test]
+fn thermometers_are_not_exact() {
+    let of = |celsius: f64| {
+        let mut records = quiet(takes(&COIL, &["none", "cap=470p"]), 0.05);
+        records.iter_mut().for_each(|r| r.pickup.temperature_c = Some(celsius));
+        let exact = About {
+            ohmmeter: Some(1e-6),
+            ..about(6e3, &[], None)
+        };
+        find(&records, &exact).unwrap().r_ohm
+    };
+    assert!(of(21.0).u / 6e3 < 1e-4);
+    assert!((of(27.0).u / 6e3 / 0.0055 - 1.0).abs() < 0.1, "{:?}", of(27.0));
+}

@@ -4,14 +4,15 @@ use std::path::{Path, PathBuf};
 
 use super::coil::write_all;
 use super::outcome;
-use super::rig::history_of;
+use super::rig::{history_of, repeat_of};
 use crate::cli::args::PottingArgs;
 use crate::cli::console::Console;
 use crate::cli::context::Fresh;
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
-use crate::record::potting::{self, About, PotVerdict, PottingDocument};
+use crate::record::identity::same_rig;
+use crate::record::potting::{self, About, Placed, PotVerdict, PottingDocument};
 use crate::record::wax::WaxHistory;
 use crate::record::{Record, store};
 use crate::report::{potting_plot, text};
@@ -43,6 +44,10 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         limits: args.limit.map_or_else(Default::default, |l| l.0),
         rested_h: args.rested,
         winding_f: args.cs,
+        placed: match &rig {
+            Some((path, _)) => placed(path)?,
+            None => None,
+        },
     };
     let mut document = potting::compare(&before, &after, history.as_ref(), &about)?;
     let kept = match &rig {
@@ -85,6 +90,16 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     })
 }
 
+/// What laying a pickup down anew does on the rig.
+fn placed(rig: &Path) -> Result<Option<Placed>> {
+    Ok(repeat_of(rig)?.told().map(|d| Placed {
+        f0: d.f0.sd,
+        q: d.q.sd,
+        level_db: d.level_db.map(|l| l.sd),
+        freedom: d.freedom as f64,
+    }))
+}
+
 /// Holds the changes against the rig's history of wax, and adds them to it where that is wanted: then the file that was written.
 fn wax(
     rig_path: &Path,
@@ -100,9 +115,8 @@ fn wax(
         }
         WaxHistory::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?)
     };
-    let (here, of) = (Some(rig.content_hash()), before.iter().find(|r| r.rig.hash.is_some()));
-    let foreign = of.filter(|r| r.rig.hash.as_deref() != here && r.rig.name.as_deref() != Some(&rig.name));
-    if let Some(r) = foreign {
+    let own = rig.summary();
+    if let Some(r) = before.iter().find(|r| !same_rig(&r.rig, &own)) {
         // Another rig's changes are no part of this one's history, nor held against it.
         if keep {
             return Err(Failure::new(

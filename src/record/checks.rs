@@ -3,13 +3,13 @@
 use serde::{Deserialize, Serialize};
 
 use super::{Record, Verdict};
-use crate::estimate::{Estimate, Z95};
+use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::network::{Coil, Load, Wiring, predict};
 use crate::quantity::signed;
 use crate::rig::history::{BASELINE, Check, History, Judgement, Quantity};
 use crate::rig::{Reference, Rig};
-use crate::stats::gauge;
+use crate::stats::{gauge, student};
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RigDocument {
@@ -240,6 +240,8 @@ pub struct QuantityFound {
     pub state: String,
 }
 
+/// Mains keep their frequency much closer than this.
+const MAINS_APART_HZ: f64 = 2.0;
 /// From this clock difference on the converter is another one, or set otherwise.
 const CLOCK_PPM: f64 = 90.0;
 
@@ -292,15 +294,21 @@ impl CheckDocument {
             quantities,
             turned: judgement.turned,
             noisy: judgement.noisy,
-            advice: advice(check, judgement, history),
+            advice: advice(rig, check, judgement, history),
             simulated: check.simulated,
         }
     }
 }
 
 /// What the pattern of the quantities looks like.
-fn advice(check: &Check, j: &Judgement, history: &History) -> Vec<String> {
+fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec<String> {
     let mut out = Vec::new();
+    if !j.believed() && !j.charted.is_empty() {
+        out.push(format!(
+            "it has nothing in common with the {} checks before it, and stays out of the baseline",
+            j.baseline
+        ));
+    }
     let off = |q: Quantity| j.get(q).map(|c| c.off());
     let bad = |q: Quantity| j.get(q).is_some_and(|c| c.jumped() || c.drifted());
     let drifting = j.charted.iter().any(|c| c.drifted() && !c.jumped());
@@ -340,7 +348,15 @@ fn advice(check: &Check, j: &Judgement, history: &History) -> Vec<String> {
         ));
     }
     if bad(Quantity::Noise) || j.noisy {
-        out.push("a noisier take than usual: a phone, a lamp, a screen near the bench, or a plug half in".into());
+        out.push("more noise than usual: a phone, a lamp, a screen near the bench, a plug half in, or a gain that was turned".into());
+    }
+    let mains = rig.mains.as_ref().and_then(|m| m.frequency_hz);
+    if let (Some(stated), Some(found)) = (mains, check.mains_hz)
+        && (stated - found).abs() > MAINS_APART_HZ
+    {
+        out.push(format!(
+            "the hum is of {found:.0} Hz, and the rig's mains are {stated:.0} Hz: other mains, or another clock"
+        ));
     }
     if bad(Quantity::Hum) {
         out.push("hum is not what it was: where the leads lie, what is plugged in beside them".into());
@@ -352,11 +368,14 @@ fn advice(check: &Check, j: &Judgement, history: &History) -> Vec<String> {
         out.push("no single day is outside, the average is: a slow drift; something ages or creeps".into());
     }
     if !j.believed() && j.go() {
-        let left = BASELINE.saturating_sub(j.baseline + 1);
-        out.push(format!(
-            "{} good checks so far: limits are believed from {BASELINE} on, {left} more; one each working day will do",
-            history.checks.iter().filter(|c| c.go).count()
-        ));
+        let good = history.checks.iter().filter(|c| c.go).count();
+        out.push(match BASELINE.saturating_sub(good) {
+            0 => format!("{good} good checks so far: from the next one on the limits are believed"),
+            left => format!(
+                "{good} good checks so far: limits are believed from {BASELINE} on, {left} more; one each working day, for they \
+                 are to tell what a day does"
+            ),
+        });
     }
     out
 }
@@ -376,7 +395,8 @@ pub struct RepeatDocument {
     pub q: Spread,
     pub peak_db: Option<Spread>,
     pub level_db: Option<Spread>,
-    /// From this relative difference in f0 on two single readings are told apart (95 %): 1.96 sqrt 2 standard deviations.
+    /// From this relative difference in f0 on two single readings are told apart (95 %): t sqrt 2 standard deviations, t of Student
+    /// with their freedom.
     pub tells_f0: f64,
     pub tells_q: f64,
     /// From takes of the built-in bench.
@@ -389,25 +409,56 @@ pub struct Spread {
     pub sd: f64,
     pub low: f64,
     pub high: f64,
+    /// Degrees of freedom; 0 in documents of old, which have one number for all.
+    #[serde(default)]
+    pub freedom: usize,
 }
 
 impl RepeatDocument {
     pub fn of(rig: &Rig, records: &[Record]) -> Result<Self> {
         let own = rig.summary();
-        let mut groups: Vec<(&str, Vec<&Record>)> = Vec::new();
-        for r in records
+        // Two coils of one pickup are two windings.
+        let mut groups: Vec<((&str, Option<&str>), Vec<&Record>)> = Vec::new();
+        let good: Vec<&Record> = records
             .iter()
             .filter(|r| r.verdict != Verdict::Rejected && r.resonance.is_some())
-        {
+            .collect();
+        for (i, r) in good.iter().copied().enumerate() {
+            let first = good[0];
+            if good[..i].iter().any(|o| o.id == r.id) {
+                return Err(Failure::new(
+                    format!("one and the same record of {:?} is given twice", r.pickup.name),
+                    "give each once: the pickup has to be taken out and laid back between two",
+                ));
+            }
+            if r.is_simulated() != first.is_simulated() {
+                return Err(Failure::new(
+                    format!(
+                        "{:?} and {:?}: one is simulated and one is not",
+                        first.pickup.name, r.pickup.name
+                    ),
+                    "give real records only, or simulated ones to try it",
+                ));
+            }
+            if r.load != first.load {
+                return Err(Failure::new(
+                    format!(
+                        "{:?} and {:?} were measured under two loads",
+                        first.pickup.name, r.pickup.name
+                    ),
+                    "give records under one load",
+                ));
+            }
             if !r.rig.same_chain(&own) {
                 return Err(Failure::new(
                     format!("the record of {:?} was made with another rig", r.pickup.name),
                     "give records of this rig only: two rigs are never mixed",
                 ));
             }
-            match groups.iter_mut().find(|g| g.0 == r.pickup.name) {
+            let key = (r.pickup.name.as_str(), r.pickup.over.as_deref());
+            match groups.iter_mut().find(|g| g.0 == key) {
                 Some(g) => g.1.push(r),
-                None => groups.push((&r.pickup.name, vec![r])),
+                None => groups.push((key, vec![r])),
             }
         }
         groups.retain(|g| g.1.len() > 1);
@@ -428,7 +479,7 @@ impl RepeatDocument {
                 "give two or three records of each pickup, taken out and laid back between them",
             ));
         };
-        let told = |s: &Spread| Z95 * std::f64::consts::SQRT_2 * s.sd;
+        let told = |s: &Spread| student(0.975, s.freedom as f64) * std::f64::consts::SQRT_2 * s.sd;
         Ok(RepeatDocument {
             schema: "coilwright/repeat/1".into(),
             rig: rig.name.clone(),
@@ -457,6 +508,7 @@ impl Spread {
             sd,
             low: at(0.975),
             high: at(0.025),
+            freedom,
         }
     }
 }

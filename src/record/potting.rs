@@ -6,7 +6,6 @@
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::behind::{input_of, input_u, load_of};
 use super::identity::{Sense, same_rig};
@@ -14,8 +13,9 @@ use super::{Record, Resonance, Verdict, knock};
 use crate::estimate::{Estimate, Z95};
 use crate::failure::{Failure, Result};
 use crate::quantity::signed;
-use crate::rig::history::{BetweenDays, History};
+use crate::rig::history::{BASELINE, BetweenDays, Check, History};
 use crate::stats::paired::{Paired, equivalence};
+use crate::stats::student;
 
 pub const SCHEMA: &str = "coilwright/potting/1";
 
@@ -43,6 +43,41 @@ pub struct About {
     pub rested_h: Option<f64>,
     /// The windings' capacitance before, in farads; left out, [`USUAL_C_F`] within [`USUAL_C_U_F`].
     pub winding_f: Option<f64>,
+    /// What laying a pickup down anew does on the rig, where it has been measured: a witness that is never taken out does not
+    /// tell it.
+    pub placed: Option<Placed>,
+}
+
+/// Standard deviations of one reading of a pickup that is laid down anew.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Placed {
+    /// Relative.
+    pub f0: f64,
+    /// Relative.
+    pub q: f64,
+    pub level_db: Option<f64>,
+    pub freedom: f64,
+}
+
+/// A day of the rig with what laying a pickup down anew does: the larger of the two, for the one has some of the other in it.
+fn with_placement(days: BetweenDays, placed: Option<Placed>) -> BetweenDays {
+    let Some(p) = placed else { return days };
+    let level = match (days.level_db, p.level_db) {
+        (Some(a), Some(b)) => Some(a.max(b)),
+        (a, b) => a.or(b),
+    };
+    BetweenDays {
+        f0: days.f0.max(p.f0),
+        q: days.q.max(p.q),
+        level_db: level,
+        // The fewer, so that neither is believed more than it can be.
+        freedom: if p.f0 > days.f0 || p.q > days.q {
+            days.freedom.min(p.freedom)
+        } else {
+            days.freedom
+        },
+        ..days
+    }
 }
 
 /// Capacitance of a winding and how well it is known where nothing is said (common practice: 40 to 300 pF).
@@ -59,6 +94,8 @@ const COPPER_C: f64 = 234.5;
 /// Wax between the turns can raise the winding's capacitance by this at most: two coats of enamel (relative permittivity 3.7) and
 /// a gap as wide as both, air filled with wax of 2.2, as a parallel-plate capacitor: (1/3.7 + 1)/(1/3.7 + 1/2.2) = 1.75.
 pub const WAX_MOST: f64 = 0.75;
+/// A check of the witness speaks for readings so many hours from it: of the day, or of the morning after.
+const NEAR_H: f64 = 36.0;
 const ALPHA: f64 = 0.05;
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -66,6 +103,10 @@ pub struct PottingDocument {
     #[schemars(extend("const" = SCHEMA))]
     pub schema: String,
     pub limits: Limits,
+    /// By which a pair's u is multiplied for its 95 % interval: Student's t with the freedom of the rig's days. Without them u is
+    /// the takes' noise alone.
+    #[serde(default = "one")]
+    pub coverage: f64,
     /// The rig whose days the changes are judged by; null where it has no history.
     pub rig: Option<String>,
     pub pairs: Vec<Pair>,
@@ -194,32 +235,61 @@ pub fn compare(
             "give the records before it, and behind --after those after it",
         ));
     }
-    let mut names: Vec<&str> = Vec::new();
+    // Two coils of one pickup are two windings, where it is said of all its records which one they are of.
+    let vague = |name: &str| {
+        let mut own = before.iter().chain(after).filter(|r| r.pickup.name == name);
+        own.any(|r| r.pickup.over.is_none())
+    };
+    let key = |r: &Record| {
+        let over = r.pickup.over.clone().filter(|_| !vague(&r.pickup.name));
+        (r.pickup.name.clone(), over)
+    };
+    let mut names: Vec<(String, Option<String>)> = Vec::new();
     for r in before.iter().chain(after) {
-        if !names.contains(&r.pickup.name.as_str()) {
-            names.push(&r.pickup.name);
+        if !names.contains(&key(r)) {
+            names.push(key(r));
         }
     }
-    let of =
-        |all: &[Record], name: &str| -> Vec<Record> { all.iter().filter(|r| r.pickup.name == name).cloned().collect() };
-    let days = history.and_then(History::between_days);
+    let of = |all: &[Record], k: &(String, Option<String>)| -> Vec<Record> {
+        let mut own: Vec<Record> = all.iter().filter(|r| key(r) == *k).cloned().collect();
+        own.sort_by_key(|r| (r.taken_at.parse::<jiff::Timestamp>().ok(), r.taken_at.clone()));
+        own
+    };
+    let days = history
+        .and_then(History::between_days)
+        .map(|d| with_placement(d, about.placed));
     let (mut pairs, mut unpaired, mut changes) = (Vec::new(), Vec::new(), Vec::new());
-    let mut cold = Cold::default();
-    for name in names {
-        let (b, a) = (of(before, name), of(after, name));
+    let (mut cold, mut unchecked, mut notes) = (Cold::default(), 0, Vec::new());
+    for k in &names {
+        let (b, mut a) = (of(before, k), of(after, k));
+        let name = match &k.1 {
+            Some(over) => format!("{}, {over}", k.0),
+            None => k.0.clone(),
+        };
         if b.is_empty() || a.is_empty() {
-            unpaired.push(name.to_owned());
+            unpaired.push(name);
             continue;
         }
-        let one = Judged {
-            name,
+        let judged = |after| Judged {
+            name: &name,
             before: &b,
-            after: &a,
+            after,
             history,
             days,
             about,
         };
+        // A reading of a warm day has no part in the mean of cold ones.
+        let is_warm = |r: &Record| judged(&[][..]).warmth_of(r).is_some_and(|w| w.1 > WARM_K);
+        if about.rested_h.is_none() && !a.iter().all(is_warm) {
+            let cold: Vec<Record> = a.iter().filter(|r| !is_warm(r)).cloned().collect();
+            if cold.len() < a.len() {
+                notes.push(format!("{name}: {} warm readings left out", a.len() - cold.len()));
+            }
+            a = cold;
+        }
+        let one = judged(&a);
         cold.see(&one);
+        unchecked += usize::from(one.unchecked());
         let judged = one.judge()?;
         // What is to be looked at says nothing of the wax in the others.
         changes.extend(judged.1.filter(|_| judged.0.verdict != PotVerdict::Other));
@@ -231,19 +301,45 @@ pub fn compare(
             "measure before and after under the same --pickup name",
         ));
     }
-    let mut notes = Vec::new();
     if days.is_none() {
         notes.push(
             "without twenty good checks of the rig's witness nobody knows what this rig does from day to day: `coilwright rig check`"
                 .into(),
         );
     }
-    let simulated = before.iter().chain(after).any(Record::is_simulated);
+    if let Some(d) = days.filter(|d| d.days < BASELINE) {
+        notes.push(format!(
+            "the witness's checks are of {} only: what the rig does from day to day is more than they tell",
+            match d.days {
+                1 => "one day".to_owned(),
+                n => format!("{n} days"),
+            }
+        ));
+    }
+    if days.is_some() && about.placed.is_none() {
+        notes.push("what laying a pickup down anew does is not in this: `coilwright rig repeat`".into());
+    }
+    if days.is_some() && unchecked > 0 {
+        notes.push(
+            "the witness was not checked within a day and a half of all of these: a lead that moved looks like wax"
+                .into(),
+        );
+    }
+    let of_bench = history.is_some_and(|h| h.checks.iter().any(|c| c.simulated));
+    let (some, all) = {
+        let list = || before.iter().chain(after);
+        (list().any(Record::is_simulated), list().all(Record::is_simulated))
+    };
+    if (some && !all) || (days.is_some() && of_bench != some) {
+        notes.push("simulated and real takes stand in one comparison here: it says nothing of either".into());
+    }
+    let simulated = some || of_bench;
     notes.extend(cold.notes(about, same_meter(before, after), simulated));
     let lot = lot(&changes, days, about.limits);
     Ok(PottingDocument {
         schema: SCHEMA.into(),
         limits: about.limits,
+        coverage: days.map_or(Z95, |d| t_975(d.freedom)),
         rig: history.filter(|_| days.is_some()).map(|h| h.rig.clone()),
         pairs,
         lot,
@@ -284,6 +380,7 @@ impl Cold {
     fn notes(&self, about: &About, one_meter: bool, simulated: bool) -> Vec<String> {
         let mut out = Vec::new();
         match about.rested_h {
+            None if self.told == self.pairs && !self.warm.is_empty() => {}
             None if self.told == self.pairs => out.push(format!(
                 "that the coils had cooled is told by their resistance: within {WARM_K:.0} K of the room"
             )),
@@ -329,13 +426,13 @@ fn same_meter(before: &[Record], after: &[Record]) -> bool {
     };
     before.iter().all(|r| {
         let (b, a) = (of(before, &r.pickup.name), of(after, &r.pickup.name));
-        a.is_empty() || b.iter().any(|m| a.contains(m))
+        a.is_empty() || b.is_empty() || b.iter().any(|m| a.contains(m))
     })
 }
 
 /// Two-sided 95 % (`1 - ALPHA`).
 fn t_975(freedom: f64) -> f64 {
-    StudentsT::new(0.0, 1.0, freedom).map_or(Z95, |d| d.inverse_cdf(1.0 - 0.5 * ALPHA))
+    student(1.0 - 0.5 * ALPHA, freedom)
 }
 
 /// What became of one pickup on one rig under one load.
@@ -351,6 +448,8 @@ struct Change {
     c_by_f0: f64,
     /// What is not known of the winding and of the input, in farads.
     c_open: f64,
+    /// The witness moved as well.
+    lead: bool,
 }
 
 /// All together: the pairs' own scatter, and what the rig's days do to all of them alike.
@@ -386,6 +485,8 @@ fn lot(changes: &[Change], days: Option<BetweenDays>, limits: Limits) -> Option<
     let verdict = match days {
         None => PotVerdict::CannotTell,
         Some(_) if p_equivalence < ALPHA => PotVerdict::Unchanged,
+        // A lead is common to all of them.
+        Some(_) if changes.iter().any(|c| c.lead) => PotVerdict::CannotTell,
         Some(_) if q_moved || (f_moved && f0.mean > 0.0) => PotVerdict::Other,
         Some(_) if f_moved => PotVerdict::Wax,
         Some(_) => PotVerdict::CannotTell,
@@ -546,16 +647,26 @@ impl Judged<'_> {
             over_days,
             c_by_f0: 2.0 * whole,
             c_open: growth.abs() * cs_u.hypot(load_u),
+            lead: days.is_some_and(|d| self.witness_moved(t_975(d.freedom)).is_some()),
         };
         let rigs = self.one_rig();
-        let Some(days) = days.filter(|_| rigs && same_load) else {
-            pair.text = match (rigs, same_load) {
-                (false, _) => format!("measured on two rigs ({})", self.rigs()),
-                (_, false) => "measured under two loads".into(),
+        let own = self.of_the_history();
+        let Some(days) = days.filter(|_| rigs && own && same_load) else {
+            pair.text = match (rigs, own, same_load) {
+                (false, ..) if self.before.iter().chain(self.after).all(|r| !r.rig.given) => {
+                    "measured without a rig file".into()
+                }
+                (false, ..) => format!("measured on two rigs ({})", self.rigs()),
+                (_, false, _) => format!(
+                    "measured on {}, and the days are those of {}",
+                    self.rigs(),
+                    self.history.map_or("another rig", |h| h.rig.as_str())
+                ),
+                (_, _, false) => "measured under two loads".into(),
                 _ => "the rig has no history yet".into(),
             };
             // Two rigs, or two loads, tell nothing of the wax.
-            return Ok((pair, (rigs && same_load).then_some(change)));
+            return Ok((pair, (rigs && own && same_load).then_some(change)));
         };
         let limits = self.about.limits;
         let p = equivalence(df, uf, days.freedom, limits.f0)
@@ -575,8 +686,8 @@ impl Judged<'_> {
                 PotVerdict::Unchanged,
                 format!(
                     "within the limits (f0 {} %, Q {} %)",
-                    signed(100.0 * df, 2),
-                    signed(100.0 * dq, 1)
+                    signed(100.0 * df.exp_m1(), 2),
+                    signed(100.0 * dq.exp_m1(), 1)
                 ),
             )
         } else if let Some(text) = lead {
@@ -591,7 +702,7 @@ impl Judged<'_> {
                 PotVerdict::Wax,
                 format!(
                     "f0 {} %, {:.0} pF more in the winding, Q hardly another",
-                    signed(100.0 * df, 2),
+                    signed(100.0 * df.exp_m1(), 2),
                     1e12 * dc
                 ),
             )
@@ -607,7 +718,7 @@ impl Judged<'_> {
                 PotVerdict::CannotTell,
                 format!(
                     "neither unchanged for sure nor changed for sure (f0 {} %){more}",
-                    signed(100.0 * df, 2)
+                    signed(100.0 * df.exp_m1(), 2)
                 ),
             )
         };
@@ -646,6 +757,15 @@ impl Judged<'_> {
         self.before.iter().chain(self.after).all(|r| same_rig(first, &r.rig))
     }
 
+    /// Whether the rig whose days are known is the one of the records.
+    fn of_the_history(&self) -> bool {
+        let Some(h) = self.history else { return true };
+        self.before.iter().chain(self.after).all(|r| {
+            let told = !r.rig.values.is_empty();
+            (told && r.rig.chain_hash() == h.hash) || (!told && r.rig.name.as_deref() == Some(h.rig.as_str()))
+        })
+    }
+
     fn rigs(&self) -> String {
         let mut names: Vec<&str> = Vec::new();
         for r in self.before.iter().chain(self.after) {
@@ -657,26 +777,53 @@ impl Judged<'_> {
         names.join(", ")
     }
 
-    /// A lead that moved between the two days looks like wax: the witness tells, where it was checked about either day.
-    fn witness_moved(&self, t: f64) -> Option<String> {
-        let (h, days) = (self.history?, self.days?);
-        let date = |s: &str| s.get(..10).map(str::to_owned);
-        let on = |records: &[Record]| {
-            let day = records.first().and_then(|r| date(&r.taken_at))?;
-            h.checks
-                .iter()
-                .rev()
-                .find(|c| date(&c.taken_at).as_deref() == Some(day.as_str()))
+    /// The check of the witness that was made nearest to a day's readings, if within [`NEAR_H`].
+    fn nearest(&self, records: &[Record]) -> Option<&Check> {
+        let at = |s: &str| s.parse::<jiff::Timestamp>().ok();
+        let times: Vec<jiff::Timestamp> = records.iter().filter_map(|r| at(&r.taken_at)).collect();
+        let away = |c: &Check| {
+            let then = at(&c.taken_at)?;
+            let hours = |t: &jiff::Timestamp| (t.duration_since(then).as_secs_f64() / 3600.0).abs();
+            times.iter().map(hours).min_by(f64::total_cmp)
         };
-        let (b, a) = (on(self.before)?, on(self.after)?);
-        let moved = (a.f0_hz.value / b.f0_hz.value).ln();
-        let outside = moved.abs() > t * std::f64::consts::SQRT_2 * days.f0 || !a.go || !b.go;
-        (outside && a.id != b.id).then(|| {
-            format!(
-                "the witness moved by {} % between the two days as well, so a lead may have done it",
-                signed(100.0 * moved, 2)
-            )
-        })
+        let near = self.history?.checks.iter().filter_map(|c| Some((away(c)?, c)));
+        near.filter(|(h, _)| *h <= NEAR_H)
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|n| n.1)
+    }
+
+    /// Nobody looked at the witness about one of the days.
+    fn unchecked(&self) -> bool {
+        let mut all = self.before.iter().chain(self.after);
+        all.any(|r| self.nearest(std::slice::from_ref(r)).is_none())
+    }
+
+    /// A lead that moved between the days looks like wax: the witness tells, where it was checked about them.
+    fn witness_moved(&self, t: f64) -> Option<String> {
+        let days = self.days?;
+        let about = |records: &[Record]| -> Vec<&Check> {
+            let mut out: Vec<&Check> = Vec::new();
+            for c in records.iter().filter_map(|r| self.nearest(std::slice::from_ref(r))) {
+                if !out.iter().any(|o| o.id == c.id) {
+                    out.push(c);
+                }
+            }
+            out
+        };
+        let (before, after) = (about(self.before), about(self.after));
+        let pairs = before.iter().flat_map(|b| after.iter().map(move |a| (*b, *a)));
+        let outside = |b: &Check, a: &Check| {
+            let moved = (a.f0_hz.value / b.f0_hz.value).ln();
+            let far = moved.abs() > t * std::f64::consts::SQRT_2 * days.f0 || !a.go || !b.go;
+            (far && a.id != b.id).then_some(moved)
+        };
+        let moved = pairs
+            .filter_map(|(b, a)| outside(b, a))
+            .max_by(|x, y| x.abs().total_cmp(&y.abs()))?;
+        Some(format!(
+            "the witness moved by {} % between the days as well, so a lead may have done it",
+            signed(100.0 * moved.exp_m1(), 2)
+        ))
     }
 
     /// Why the coil is too warm to be judged, and when to come back; `None` where nothing says so.
@@ -711,20 +858,25 @@ impl Judged<'_> {
         })
     }
 
-    /// What the winding's resistance says of its temperature after the wax, and how far that is above the room; `None` where
-    /// there is no reading of one ohmmeter, with the room, on both sides: two may differ by more than warmth does.
-    fn warmth(&self) -> Option<(f64, f64)> {
-        let known = |list: &[Record], meter: Option<&str>| {
-            list.iter()
-                .filter_map(|r| r.ohms_by(meter))
-                .find_map(|o| Some((o.ohm, o.temperature_c?)))
+    /// What the winding's resistance says of its temperature during a reading after the wax, and how far that is above the room;
+    /// `None` where there is no reading of one ohmmeter, with the room, on both sides: two may differ by more than warmth does.
+    fn warmth_of(&self, after: &Record) -> Option<(f64, f64)> {
+        let known = |r: &Record, meter: Option<&str>| {
+            let o = r.ohms_by(meter)?;
+            Some((o.ohm, o.temperature_c?))
         };
-        let meters = self.before.iter().flat_map(Record::ohms).map(|o| o.meter);
-        let ((rb, tb), (ra, ta)) = meters
+        let cold = |meter: Option<&str>| self.before.iter().find_map(|r| known(r, meter));
+        let ((rb, tb), (ra, ta)) = after
+            .ohms()
             .into_iter()
-            .find_map(|m| Some((known(self.before, m.as_deref())?, known(self.after, m.as_deref())?)))?;
+            .find_map(|o| Some((cold(o.meter.as_deref())?, known(after, o.meter.as_deref())?)))?;
         let temperature = ra / rb * (COPPER_C + tb) - COPPER_C;
         Some((temperature, temperature - ta))
+    }
+
+    /// Of the last reading after the wax of which it is known.
+    fn warmth(&self) -> Option<(f64, f64)> {
+        self.after.iter().rev().find_map(|r| self.warmth_of(r))
     }
 
     /// Hours between the last reading before and the first one after.
@@ -754,8 +906,8 @@ fn zone_of(offset: &str) -> Option<jiff::tz::TimeZone> {
 fn other(df: f64, dq: f64, q_moved: bool) -> String {
     let sizes = format!(
         "f0 {} %, Q {} %",
-        signed(100.0 * (df.exp() - 1.0), 2),
-        signed(100.0 * (dq.exp() - 1.0), 1)
+        signed(100.0 * df.exp_m1(), 2),
+        signed(100.0 * dq.exp_m1(), 1)
     );
     let guess = if q_moved && dq < 0.0 && df > 0.0 {
         "less inductance and more loss: shorted turns?"
@@ -774,7 +926,7 @@ fn other(df: f64, dq: f64, q_moved: bool) -> String {
 /// Days on either side after which the change at hand would most likely (80 %) be told, as none or as one; `None` where the
 /// `days` there are (on either side) are enough. `u` is that of so many.
 fn needed(change: f64, u: f64, limit: f64, freedom: f64, days: f64) -> Option<u32> {
-    let t = |p: f64| StudentsT::new(0.0, 1.0, freedom).map_or(2.0, |d| d.inverse_cdf(p));
+    let t = |p: f64| student(p, freedom);
     let likely = t(0.8);
     let none = (t(1.0 - ALPHA) + likely) * u / (limit - change.abs()).max(0.0);
     let some = (t(1.0 - 0.5 * ALPHA) + likely) * u / change.abs();

@@ -1,7 +1,5 @@
 //! Several takes under unchanged conditions, drawn together into one record.
 
-use statrs::distribution::{ContinuousCDF, StudentsT};
-
 use super::{Level, Record, Repeat, Resonance, Verdict};
 use crate::estimate::{Estimate, Z95};
 use crate::failure::{Failure, Result};
@@ -106,7 +104,7 @@ pub fn mean(list: &[Estimate]) -> Option<Estimate> {
 /// Student's two-sided 95 % point for the mean of `n` readings.
 pub fn student(n: usize) -> f64 {
     let freedom = n.saturating_sub(1).max(1) as f64;
-    StudentsT::new(0.0, 1.0, freedom).map_or(Z95, |d| d.inverse_cdf(0.975))
+    crate::stats::student(0.975, freedom)
 }
 
 #[cfg(test)]

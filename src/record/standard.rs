@@ -5,16 +5,14 @@
 //! few readings behind the rig's repeatability demand (Student's t with the degrees of freedom of JCGM 100, G.4).
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, StudentsT};
 
-use super::checks::RepeatDocument;
+use super::checks::{RepeatDocument, Spread};
 use super::identity::{Sense, same_rig};
 use super::notes::Ohms;
 use super::{Code, Level, Record, Resonance, Verdict};
-use crate::estimate::Z95;
 use crate::failure::{Failure, Result};
 use crate::quantity::signed;
-use crate::stats::{mean, sd, tolerance};
+use crate::stats::{mean, sd, student, tolerance};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
 
@@ -37,7 +35,8 @@ pub struct Standard {
     /// +1 or -1; left out: not judged.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub polarity: Option<i8>,
-    /// The rig's sign as it was stated then, which `polarity` has in it; left out: it was not known.
+    /// The rig's sign as it was stated then, which `polarity` has in it; 0: none was. Left out, as in a file by hand, `polarity` is
+    /// that of the records.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rig_sign: Option<i8>,
     /// The winding's resistance at 20 degrees, for telling faults apart; it is not judged.
@@ -138,6 +137,36 @@ impl Standard {
                 "a standard is of one rig and one load",
             ));
         }
+        if let Some((r, _)) = good.iter().enumerate().find_map(|(i, (r, x))| {
+            let twice = good[..i].iter().any(|(o, _)| o.id == r.id);
+            twice.then_some((r, x))
+        }) {
+            return Err(Failure::new(
+                format!("one and the same record of {:?} is given twice", r.pickup.name),
+                "give each once: a record counts as a pickup",
+            ));
+        }
+        if let Some((r, _)) = good.iter().find(|(r, _)| r.is_simulated() != first.is_simulated()) {
+            return Err(Failure::new(
+                format!(
+                    "{:?} and {:?}: one is simulated and one is not",
+                    first.pickup.name, r.pickup.name
+                ),
+                "a standard is of real pickups, or of the built-in bench's to try it",
+            ));
+        }
+        if let Some((r, _)) = good.iter().find(|(r, _)| r.pickup.over != first.pickup.over) {
+            return Err(Failure::new(
+                format!(
+                    "{:?} and {:?} were measured over different coils ({} and {})",
+                    first.pickup.name,
+                    r.pickup.name,
+                    first.pickup.over.as_deref().unwrap_or("not told"),
+                    r.pickup.over.as_deref().unwrap_or("not told")
+                ),
+                "make a standard for each coil",
+            ));
+        }
         let of =
             |f: &dyn Fn(&Resonance) -> Option<f64>| -> Vec<f64> { good.iter().filter_map(|(_, x)| f(x)).collect() };
         let (ln_f0, ln_q, level) = (
@@ -169,7 +198,7 @@ impl Standard {
                 name: name.into(),
                 version: 1,
                 rig: first.rig.name.clone(),
-                rig_hash: first.rig.given.then(|| first.rig.chain_hash()),
+                rig_hash: (!first.rig.values.is_empty()).then(|| first.rig.chain_hash()),
                 load: first.load.as_ref().map(|l| l.text.clone()),
                 f0: Frequency {
                     hz: mean(&ln_f0).unwrap_or(0.0).exp(),
@@ -183,7 +212,7 @@ impl Standard {
                     .zip(level_allowed)
                     .map(|(db, allow_db)| Decibels { db, allow_db }),
                 polarity: sense.filter(|_| one_sign).map(|s| s.polarity),
-                rig_sign: first.rig.sign(),
+                rig_sign: sense.map(|s| s.stated.unwrap_or(0)),
                 r20_ohm: mean(&r20),
                 ohmmeter,
                 simulated: good.iter().any(|(r, _)| r.is_simulated()),
@@ -210,7 +239,7 @@ impl Standard {
             return Err(wrong("a value or a limit is impossible"));
         }
         let sign = |v: Option<i8>| v.is_none_or(|p| p == 1 || p == -1);
-        if !(sign(s.polarity) && sign(s.rig_sign)) {
+        if !(sign(s.polarity) && (s.rig_sign == Some(0) || sign(s.rig_sign))) {
             return Err(wrong("polarity, or rig_sign, is neither 1 nor -1"));
         }
         Ok(s)
@@ -306,24 +335,37 @@ pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> 
     }
     let df = (r.f0_hz.value / s.f0.hz).ln();
     let dq = (r.q.value / s.q.value).ln();
-    let freedom = repeat.map_or(f64::INFINITY, |x| x.freedom as f64);
-    let known = |noise: f64, sd: Option<f64>| Known::of(noise, sd.unwrap_or(0.0), freedom);
-    let uf = known(r.f0_hz.u_noise / r.f0_hz.value, repeat.map(|x| x.f0.sd));
-    let uq = known(r.q.u_noise / r.q.value, repeat.map(|x| x.q.sd));
+    let known = |noise: f64, spread: Option<Spread>| {
+        let freedom = spread.map_or(0, |s| s.freedom);
+        // Documents of old have one freedom for all.
+        let freedom = if freedom > 0 {
+            freedom
+        } else {
+            repeat.map_or(0, |x| x.freedom)
+        };
+        Known::of(noise, spread.map_or(0.0, |s| s.sd), freedom as f64)
+    };
+    let uf = known(r.f0_hz.u_noise / r.f0_hz.value, repeat.map(|x| x.f0));
+    let uq = known(r.q.u_noise / r.q.value, repeat.map(|x| x.q));
     let mut tests = vec![
         ("f0", 100.0 * df.exp_m1(), uf.times(100.0), 100.0 * s.f0.allow, "%"),
         ("Q", 100.0 * dq.exp_m1(), uq.times(100.0), 100.0 * s.q.allow, "%"),
     ];
     if let (Some(l), Some(x)) = (s.level, r.level_db) {
-        let u = known(x.u_noise, repeat.and_then(|p| p.level_db).map(|s| s.sd));
+        let u = known(x.u_noise, repeat.and_then(|p| p.level_db));
         tests.push(("level", x.value - l.db, u, l.allow_db, "dB"));
     }
     let (mut outside, mut unsure) = (Vec::new(), Vec::new());
-    let of_standard = s.polarity.map(|polarity| Sense {
-        polarity,
-        stated: s.rig_sign,
+    let turned = s.polarity.zip(Sense::of(record)).is_some_and(|(polarity, own)| {
+        let of_standard = |sign: i8| Sense {
+            polarity,
+            stated: Some(sign).filter(|s| *s != 0),
+        };
+        match s.rig_sign {
+            Some(sign) => !of_standard(sign).same(own),
+            None => polarity != own.polarity,
+        }
     });
-    let turned = of_standard.zip(Sense::of(record)).is_some_and(|(a, b)| !a.same(b));
     if turned {
         outside.push("wound or wired the other way".to_owned());
     }
@@ -365,14 +407,14 @@ impl Known {
     fn of(noise: f64, repeat: f64, freedom: f64) -> Known {
         let u = noise.hypot(repeat);
         // Welch and Satterthwaite; the noise within a take is known from its thousands of bins.
-        let whole = freedom * (u / repeat).powi(4);
-        let at = |p: f64, normal: f64| match StudentsT::new(0.0, 1.0, whole) {
-            Ok(d) if whole.is_finite() => d.inverse_cdf(p),
-            _ => normal,
+        let whole = if repeat > 0.0 {
+            freedom * (u / repeat).powi(4)
+        } else {
+            f64::INFINITY
         };
         Known {
-            guard: at(GUARD, 1.644_854) * u,
-            half_95: at(0.975, Z95) * u,
+            guard: student(GUARD, whole) * u,
+            half_95: student(0.975, whole) * u,
         }
     }
 
@@ -394,20 +436,24 @@ fn elsewhere(record: &Record, s: &Standard) -> Option<String> {
             s.rig.as_deref().unwrap_or_default()
         ));
     }
-    if s.rig_hash.as_ref().is_some_and(|h| *h != record.rig.chain_hash()) {
+    let told = !record.rig.values.is_empty();
+    if s.rig_hash
+        .as_ref()
+        .is_some_and(|h| told && *h != record.rig.chain_hash())
+    {
         return Some(format!(
             "the file of the rig {} says something else than when the standard was made: another rig",
             rig.unwrap_or("without a name")
         ));
     }
     let load = record.load.as_ref().map(|l| l.text.as_str());
-    (s.load.is_some() && s.load.as_deref() != load).then(|| {
-        format!(
-            "measured under {}, and the standard is of {}",
-            load.unwrap_or("a load that was not told"),
-            s.load.as_deref().unwrap_or_default()
-        )
-    })
+    let spelt = |l: &str| if l.is_empty() { "none".to_owned() } else { l.to_owned() };
+    let of = s.load.as_deref().filter(|l| Some(*l) != load)?;
+    Some(format!(
+        "measured under {}, and the standard is of {}: give --load \"{1}\"",
+        load.map_or("a load that was not told".into(), spelt),
+        spelt(of)
+    ))
 }
 
 /// What a pattern of differences looks like.

@@ -1,11 +1,10 @@
 //! What the wax of this shop has done before: the history of changes that new ones are held against.
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::potting::{Pair, PotVerdict, PottingDocument, Usual};
 use crate::failure::{Failure, Result};
-use crate::stats::{mean, sd};
+use crate::stats::{mean, sd, student};
 
 pub const SCHEMA: &str = "coilwright/wax/1";
 
@@ -90,11 +89,13 @@ impl WaxHistory {
     /// Says of each pair whether it is what this shop's wax usually does. It has no say in the verdict.
     pub fn hold_against(&self, document: &mut PottingDocument) {
         for p in &mut document.pairs {
-            p.usual = self.usual(p, document.simulated);
+            p.usual = self.usual(p, document.simulated, document.coverage);
         }
     }
 
-    fn usual(&self, p: &Pair, simulated: bool) -> Option<Usual> {
+    /// `coverage`: of the pair's u for 95 %. What the rig's days do to this pair they do to all pairs of its day alike, which the
+    /// scatter of those before does not hold.
+    fn usual(&self, p: &Pair, simulated: bool, coverage: f64) -> Option<Usual> {
         let (c, q) = (p.c_f?.value, p.q_relative?);
         let others: Vec<&WaxChange> = self
             .changes
@@ -104,8 +105,11 @@ impl WaxHistory {
         if others.len() < ENOUGH || p.verdict == PotVerdict::Warm {
             return None;
         }
-        let c_f = range(&others.iter().map(|x| x.c_f).collect::<Vec<_>>())?;
-        let q_relative = range(&others.iter().map(|x| x.q).collect::<Vec<_>>())?;
+        let own = |u: f64| coverage * u;
+        let of_q = p.q.map_or(0.0, |e| own(e.u * (q / e.value).abs()));
+        let of_q = if of_q.is_finite() { of_q } else { 0.0 };
+        let c_f = range(&others.iter().map(|x| x.c_f).collect::<Vec<_>>(), own(p.c_f?.u))?;
+        let q_relative = range(&others.iter().map(|x| x.q).collect::<Vec<_>>(), of_q)?;
         let within = |r: [f64; 2], v: f64| (r[0]..=r[1]).contains(&v);
         Some(Usual {
             changes: others.len(),
@@ -121,11 +125,12 @@ fn same(c: &WaxChange, p: &Pair) -> bool {
     shared(&c.before, &p.before) || shared(&c.after, &p.after)
 }
 
-/// Where the next one lies with 95 % probability: mean ± t s sqrt(1 + 1/n) (prediction interval of a normal sample).
-fn range(v: &[f64]) -> Option<[f64; 2]> {
+/// Where the next one lies with 95 % probability: mean ± t s sqrt(1 + 1/n) (prediction interval of a normal sample), and the
+/// half-width of its own interval.
+fn range(v: &[f64], own: f64) -> Option<[f64; 2]> {
     let n = v.len() as f64;
-    let t = StudentsT::new(0.0, 1.0, n - 1.0).ok()?.inverse_cdf(0.975);
-    let (m, half) = (mean(v)?, t * sd(v)? * (1.0 + 1.0 / n).sqrt());
+    let t = student(0.975, n - 1.0);
+    let (m, half) = (mean(v)?, (t * sd(v)? * (1.0 + 1.0 / n).sqrt()).hypot(own));
     Some([m - half, m + half])
 }
 
@@ -146,7 +151,7 @@ mod tests {
             q_relative: Some(q),
             peak_db: None,
             level_db: None,
-            c_f: Estimate::new(c, 1e-12, 1e-12),
+            c_f: Estimate::new(c, 0.0, 0.0),
             knock_db: None,
             knock_text: None,
             verdict,
@@ -161,6 +166,7 @@ mod tests {
         PottingDocument {
             schema: "x".into(),
             limits: Limits::default(),
+            coverage: 1.96,
             rig: None,
             pairs,
             lot: None,

@@ -20,18 +20,29 @@ pub type Change = (&'static str, &'static str, Option<Value>);
 /// A remark such as `# sign = 1  found by hand` makes room for its value, so that nobody finds both, and keeps its words. A new
 /// table comes last, behind whatever remarks end the file.
 pub fn changed(place: &str, text: &str, changes: &[Change]) -> Result<String> {
+    let windows = text.contains("\r\n");
     let mut text = text.to_owned();
     let mut file = parsed(place, &text)?;
-    for (table, key, _) in changes.iter().filter(|c| c.2.is_some()) {
+    for (table, key, new) in changes {
         let there = |file: &DocumentMut| {
-            file.get(table)
-                .and_then(Item::as_table_like)
-                .map(|t| t.contains_key(key))
+            let table = file.get(table).and_then(Item::as_table_like);
+            table.map(|t| t.contains_key(key))
         };
+        if new.is_none() {
+            // By its line, so that the remarks above it stay; however else it is written, by its key.
+            let gone = |t: &String| parsed(place, t).is_ok_and(|f| there(&f) == Some(false));
+            if let Some(with) = without(&text, table, key).filter(gone) {
+                text = with;
+                file = parsed(place, &text)?;
+            }
+            continue;
+        }
         match there(&file) {
             Some(true) => continue,
             Some(false) => {
-                let Some(with) = revived(&text, table, key) else {
+                // A line that only looks like a remark, within a text of several lines, makes no key.
+                let sound = |t: &String| parsed(place, t).is_ok_and(|f| there(&f) == Some(true));
+                let Some(with) = revived(&text, table, key).filter(sound) else {
                     continue;
                 };
                 text = with;
@@ -49,32 +60,64 @@ pub fn changed(place: &str, text: &str, changes: &[Change]) -> Result<String> {
         file = parsed(place, &text)?;
     }
     for (table, key, new) in changes {
-        match new {
-            Some(new) => {
-                let place = file.entry(table).or_insert_with(|| Item::Table(Table::new()));
-                let Some(place) = place.as_table_like_mut() else {
-                    continue;
-                };
-                let mut item = value(match new {
-                    Value::Number(v) => number(*v),
-                    Value::Whole(v) => toml_edit::Value::from(*v),
-                    Value::Text(v) => toml_edit::Value::from(v.as_str()),
-                });
-                // A remark behind the old value stays where it was.
-                let old = place.get(key).and_then(Item::as_value).map(|v| v.decor().clone());
-                if let (Some(old), Some(v)) = (old, item.as_value_mut()) {
+        let Some(new) = new else {
+            if let Some(table) = file.get_mut(table).and_then(Item::as_table_like_mut) {
+                table.remove(key);
+            }
+            continue;
+        };
+        let place = file.entry(table).or_insert_with(|| Item::Table(Table::new()));
+        let Some(place) = place.as_table_like_mut() else {
+            continue;
+        };
+        let mut item = value(match new {
+            Value::Number(v) => number(*v),
+            Value::Whole(v) => toml_edit::Value::from(*v),
+            Value::Text(v) => toml_edit::Value::from(v.as_str()),
+        });
+        match place.get_mut(key) {
+            Some(there) => {
+                // The remark behind the old value stays where it was, and the key with those above it.
+                if let (Some(old), Some(v)) = (there.as_value().map(|v| v.decor().clone()), item.as_value_mut()) {
                     *v.decor_mut() = old;
                 }
-                place.insert(key, item);
+                *there = item;
             }
             None => {
-                if let Some(table) = file.get_mut(table).and_then(Item::as_table_like_mut) {
-                    table.remove(key);
-                }
+                place.insert(key, item);
             }
         }
     }
-    Ok(file.to_string())
+    let out = file.to_string();
+    Ok(match windows {
+        true => out.replace("\r\n", "\n").replace('\n', "\r\n"),
+        false => out,
+    })
+}
+
+/// The text without the line of a key in its table; `None` where no line begins with it.
+fn without(text: &str, table: &str, key: &str) -> Option<String> {
+    let mut at = "";
+    let mut out = String::with_capacity(text.len());
+    let mut done = false;
+    for line in text.split_inclusive('\n') {
+        let bare = line.trim();
+        if let Some(head) = header(bare) {
+            at = head;
+        }
+        let own = at == table && bare.strip_prefix(key).is_some_and(|r| r.trim_start().starts_with('='));
+        if own && !done {
+            done = true;
+        } else {
+            out.push_str(line);
+        }
+    }
+    done.then_some(out)
+}
+
+/// The name of the table that a line begins.
+fn header(line: &str) -> Option<&str> {
+    line.strip_prefix('[')?.split(']').next().map(str::trim)
 }
 
 fn parsed(place: &str, text: &str) -> Result<DocumentMut> {
@@ -93,8 +136,8 @@ fn revived(text: &str, table: &str, key: &str) -> Option<String> {
     let mut done = false;
     for line in text.split_inclusive('\n') {
         let bare = line.trim();
-        if let Some(head) = bare.strip_prefix('[').and_then(|l| l.split(']').next()) {
-            at = head.trim();
+        if let Some(head) = header(bare) {
+            at = head;
         }
         let remark = (at == table && !done)
             .then(|| {
@@ -110,13 +153,7 @@ fn revived(text: &str, table: &str, key: &str) -> Option<String> {
             continue;
         };
         done = true;
-        // Behind the sign there may stand an example of a value.
-        let rest = rest.trim();
-        let (first, words) = rest.split_once(char::is_whitespace).unwrap_or((rest, ""));
-        let words = match first.parse::<f64>() {
-            Ok(_) => words.trim(),
-            Err(_) => rest,
-        };
+        let words = after_example(rest.trim());
         match words.trim_start_matches('#').trim() {
             "" => out.push_str(&format!("{key} = 0")),
             words => out.push_str(&format!("{key} = 0  # {words}")),
@@ -124,6 +161,32 @@ fn revived(text: &str, table: &str, key: &str) -> Option<String> {
         out.push_str(&line[line.trim_end_matches(['\r', '\n']).len()..]);
     }
     done.then_some(out)
+}
+
+/// What stands behind an example of a value and its unit: "1M  of the input", "0.3 dB by hand", "\"off\"".
+fn after_example(rest: &str) -> &str {
+    const UNITS: [&str; 16] = [
+        "dB", "dBFS", "Hz", "kHz", "ohm", "ohms", "kohm", "F", "pF", "nF", "H", "mH", "uH", "s", "us", "%",
+    ];
+    let number = |t: &str| {
+        t.trim_end_matches(|c: char| c.is_ascii_alphabetic())
+            .replace('_', "")
+            .parse::<f64>()
+            .is_ok()
+    };
+    let (first, words) = rest.split_once(char::is_whitespace).unwrap_or((rest, ""));
+    if first.starts_with('"') {
+        return rest[1..].split_once('"').map_or("", |r| r.1).trim();
+    }
+    if !number(first) {
+        return rest;
+    }
+    let words = words.trim();
+    match words.split_once(char::is_whitespace) {
+        Some((unit, words)) if UNITS.contains(&unit) => words.trim(),
+        None if UNITS.contains(&words) => "",
+        _ => words,
+    }
 }
 
 /// Small and large ones by their power of ten: nobody counts noughts.
@@ -199,6 +262,64 @@ mod tests {
              resistance_ohm = 1000000.0  # of the input\ngain_db = 1.5\n# the rest: later\n\n[mains]\n\
              # frequency_hz =  of the mains\n\n[interface]\nrate_hz = 48000\n"
         );
+    }
+
+    /// Whatever stands above a key stays, whether it is changed or taken out.
+    #[test]
+    fn remarks_above_a_key_stay() {
+        let text = "[exciter]\nseries_ohm = 1\n# looked at twice\n# (see page 3)\nsign = 1\n[input]\n# by hand\ngain_db = 1\n\
+                    # the delay\ndelay_s = 0\n";
+        let changes = [
+            ("exciter", "sign", Some(Value::Whole(-1))),
+            ("input", "gain_db", None),
+            ("input", "delay_s", None),
+        ];
+        let want = "[exciter]\nseries_ohm = 1\n# looked at twice\n# (see page 3)\nsign = -1\n[input]\n# by hand\n# the delay\n";
+        assert_eq!(changed("x", text, &changes).unwrap(), want);
+        // As some editors save it.
+        let windows = |t: &str| t.replace('\n', "\r\n");
+        assert_eq!(changed("x", &windows(text), &changes).unwrap(), windows(want));
+        let more = [("interface", "rate_hz", Some(Value::Whole(48_000)))];
+        let out = changed("x", &windows(text), &more).unwrap();
+        assert_eq!(out, windows(&format!("{text}\n[interface]\nrate_hz = 48000\n")));
+    }
+
+    /// The template's own remarks, all of them, with the keys they are of.
+    #[test]
+    fn a_new_file_takes_its_values_one_by_one() {
+        let answers = super::super::template::bare("x");
+        let mut text = super::super::template::text(&answers);
+        let remarks = |t: &str| t.lines().filter(|l| l.starts_with("# ")).count();
+        let before = remarks(&text);
+        for (n, (table, key)) in [
+            ("exciter", "sign"),
+            ("exciter", "source_ohm"),
+            ("exciter", "inductance_tolerance"),
+            ("input", "capacitance_f"),
+            ("input", "resistance_ohm"),
+        ]
+        .into_iter()
+        .enumerate()
+        {
+            text = changed("x", &text, &[(table, key, Some(Value::Whole(1)))]).unwrap();
+            assert_eq!(remarks(&text), before - n - 1, "{key}: {text}");
+            assert!(text.contains(&format!("\n{key} = 1  # ")), "{key}: {text}");
+        }
+    }
+
+    #[test]
+    fn examples_make_room_with_their_units() {
+        for (rest, want) in [
+            ("1  found by hand", "found by hand"),
+            ("0.3 dB by hand", "by hand"),
+            ("1M", ""),
+            ("1_000_000 of the input", "of the input"),
+            ("\"off\"", ""),
+            ("of the input", "of the input"),
+            ("", ""),
+        ] {
+            assert_eq!(after_example(rest), want, "{rest}");
+        }
     }
 
     #[test]

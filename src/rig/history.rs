@@ -5,13 +5,14 @@
 //! checks (Bonferroni, which holds whatever hangs on what).
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
+use crate::record::copper::PER_K;
 use crate::record::identity::Sense;
 use crate::record::{Record, Verdict};
 use crate::stats::chart::{Ewma, Individuals, moving_range_freedom};
+use crate::stats::{mean, sd, student};
 
 pub const SCHEMA: &str = "coilwright/checks/1";
 /// Checks before limits are believed.
@@ -37,6 +38,9 @@ pub struct Check {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sign: Option<i8>,
     pub snr_db: Option<f64>,
+    /// Noise round f0 against full scale, whatever the test signal's level and length; null where they are not known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub noise_db: Option<f64>,
     pub hum_db: Option<f64>,
     pub mains_hz: Option<f64>,
     pub clock_ppm: Option<f64>,
@@ -85,6 +89,11 @@ impl Quantity {
         matches!(self, Quantity::F0 | Quantity::Q | Quantity::Level)
     }
 
+    /// Less of it is no trouble.
+    fn one_sided(self) -> bool {
+        matches!(self, Quantity::Noise | Quantity::Hum)
+    }
+
     /// Below this a difference does not matter at a bench (choices): 0.05 % in f0, 0.5 % in Q, 0.1 dB in level, 1 dB in noise,
     /// 3 dB in hum.
     fn least(self) -> f64 {
@@ -103,7 +112,7 @@ impl Quantity {
             Quantity::F0 => Some(c.f0_hz.value.ln()),
             Quantity::Q => Some(c.q.value.ln()),
             Quantity::Level => c.level_db.map(|l| l.value),
-            Quantity::Noise => c.snr_db,
+            Quantity::Noise => c.noise_db,
             Quantity::Hum => c.hum_db,
         }
         .filter(|v| v.is_finite())
@@ -128,7 +137,9 @@ impl Charted {
     }
 
     pub fn jumped(&self) -> bool {
-        self.off().abs() > self.half
+        let off = self.off();
+        let off = if self.quantity.one_sided() { off } else { off.abs() };
+        off > self.half
     }
 
     pub fn drifted(&self) -> bool {
@@ -139,7 +150,7 @@ impl Charted {
 /// What a check says of the rig.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Judgement {
-    /// Good checks so far; below [`BASELINE`] nothing is judged but the sign.
+    /// Good checks so far; below [`BASELINE`] only the sign is judged, and what is no reading of this rig at all.
     pub baseline: usize,
     pub charted: Vec<Charted>,
     /// The sign is not that of the baseline.
@@ -191,6 +202,7 @@ impl Check {
             polarity: r.polarity,
             sign: record.rig.sign(),
             snr_db: record.capture.snr_db,
+            noise_db: noise_of(record),
             hum_db: record.capture.hum_db,
             mains_hz: record.capture.mains_hz,
             clock_ppm: record.capture.clock_ppm,
@@ -199,6 +211,16 @@ impl Check {
             go: true,
         })
     }
+}
+
+/// The answer's level in the take, less the signal-to-noise ratio: both are over the whole record, so that a longer signal in the
+/// same silence tells the same.
+fn noise_of(record: &Record) -> Option<f64> {
+    let (drive, c) = (record.drive.as_ref()?, &record.capture);
+    let level = record.resonance.as_ref()?.level_db?.value;
+    let share = drive.seconds * f64::from(c.rate_hz) / c.frames as f64;
+    let db = drive.level_dbfs + level + 10.0 * share.log10() - c.snr_db?;
+    db.is_finite().then_some(db)
 }
 
 /// How far readings of one pickup lie apart from day to day on a rig, as standard deviations.
@@ -211,6 +233,8 @@ pub struct BetweenDays {
     pub level_db: Option<f64>,
     /// Degrees of freedom.
     pub freedom: f64,
+    /// Days on which the checks behind it were made: of fewer than [`BASELINE`] it tells less than days do.
+    pub days: usize,
 }
 
 impl History {
@@ -261,6 +285,11 @@ impl History {
         scatters.sort_by(f64::total_cmp);
         let usual = scatters.get(scatters.len() / 2).copied();
         let mut charted = Vec::new();
+        if (EARLY..BASELINE).contains(&base.len()) {
+            let kinds = [Quantity::F0, Quantity::Q, Quantity::Level];
+            charted.extend(kinds.iter().filter_map(|k| self.early(*k, &base, new)));
+            charted.retain(Charted::jumped);
+        }
         if base.len() >= BASELINE {
             // Charts there are: one for each quantity that the baseline has, one more where it is averaged.
             let whole = |k: Quantity| base.iter().all(|c| k.of(c).is_some()) && k.of(new).is_some();
@@ -277,18 +306,52 @@ impl History {
         }
     }
 
+    /// A check that has nothing in common with the few before it: a lead or a knob, no part of a baseline. The limits are wide,
+    /// the next value of a normal sample at 1 in 1000, and ten times what matters at the least.
+    fn early(&self, kind: Quantity, base: &[&Check], new: &Check) -> Option<Charted> {
+        let values: Vec<f64> = base.iter().filter_map(|c| kind.of(c)).collect();
+        let n = values.len() as f64;
+        let (centre, s) = (mean(&values)?, sd(&values)?);
+        let t = student(0.9995, n - 1.0);
+        Some(Charted {
+            quantity: kind,
+            value: kind.of(new)?,
+            centre,
+            half: (t * s * (1.0 + 1.0 / n).sqrt()).max(10.0 * kind.least()),
+            average: None,
+        })
+    }
+
+    /// Q as if the room had been as warm as on the baseline's mean day: the copper's part of the losses is not known, so that of
+    /// what a temperature may do (nothing to all of it) only the rest counts.
+    fn at_one_warmth(base: &[&Check], c: &Check, centre: f64) -> Option<f64> {
+        let rooms: Vec<f64> = base.iter().filter_map(|c| c.temperature_c).collect();
+        let value = Quantity::Q.of(c)?;
+        let Some(warmer) = c
+            .temperature_c
+            .filter(|_| rooms.len() == base.len())
+            .zip(mean(&rooms))
+            .map(|(t, m)| t - m)
+        else {
+            return Some(value);
+        };
+        // Copper gains with every kelvin, and Q loses as much at the most.
+        let most = -PER_K * warmer;
+        let off = value - centre;
+        Some(centre + off - off.clamp(most.min(0.0), most.max(0.0)))
+    }
+
     fn chart(&self, kind: Quantity, base: &[&Check], new: &Check, false_alarm: f64) -> Option<Charted> {
         let values: Vec<f64> = base.iter().filter_map(|c| kind.of(c)).collect();
         let chart = Individuals::of(&values)?;
-        let value = kind.of(new)?;
+        let of = |c: &Check| match kind {
+            Quantity::Q => History::at_one_warmth(base, c, chart.centre),
+            kind => kind.of(c),
+        };
+        let value = of(new)?;
         let average = kind.averaged().then(|| {
             // The good checks since the baseline, and this one.
-            let later = self
-                .checks
-                .iter()
-                .filter(|c| c.go)
-                .skip(BASELINE)
-                .filter_map(|c| kind.of(c));
+            let later = self.checks.iter().filter(|c| c.go).skip(BASELINE).filter_map(of);
             let run: Vec<f64> = later.chain([value]).collect();
             let ewma = Ewma {
                 lambda: LAMBDA,
@@ -299,8 +362,7 @@ impl History {
             let n = u32::try_from(run.len()).unwrap_or(u32::MAX).min(1000);
             let spread = ewma.limits_after(n, 1.0)[1] - chart.centre;
             let centre = chart.sigma / (chart.n as f64).sqrt();
-            let t = StudentsT::new(0.0, 1.0, moving_range_freedom(chart.n))
-                .map_or(f64::INFINITY, |d| d.inverse_cdf(1.0 - 0.5 * false_alarm));
+            let t = student(1.0 - 0.5 * false_alarm, moving_range_freedom(chart.n));
             (z, t * spread.hypot(centre))
         });
         // What is too small to matter is no alarm, however quiet the baseline was.
@@ -320,22 +382,35 @@ impl History {
         if good.len() < BASELINE {
             return None;
         }
-        let sigma = |k: Quantity| {
-            let v: Vec<f64> = good.iter().filter_map(|c| k.of(c)).collect();
-            (v.len() == good.len())
-                .then(|| Individuals::of(&v))
-                .flatten()
-                .map(|c| c.sigma)
+        let date = |c: &&&Check| c.taken_at.get(..10).unwrap_or_default().to_owned();
+        let mut dates: Vec<String> = good.iter().map(|c| date(&c)).collect();
+        dates.dedup();
+        // Several checks of a day are one of its days, where there are enough of them.
+        let by_day = dates.len() >= BASELINE;
+        let of = |k: Quantity| -> Option<Vec<f64>> {
+            let all: Vec<f64> = good.iter().map(|c| k.of(c)).collect::<Option<_>>()?;
+            if !by_day {
+                return Some(all);
+            }
+            let on = |d: &String| {
+                let here = good.iter().zip(&all).filter(|(c, _)| date(c) == *d);
+                mean(&here.map(|(_, v)| *v).collect::<Vec<_>>())
+            };
+            dates.iter().map(on).collect()
         };
+        let sigma = |k: Quantity| Individuals::of(&of(k)?).map(|c| c.sigma);
         Some(BetweenDays {
             f0: sigma(Quantity::F0)?,
             q: sigma(Quantity::Q)?,
             level_db: sigma(Quantity::Level),
-            freedom: moving_range_freedom(good.len()),
+            freedom: moving_range_freedom(if by_day { dates.len() } else { good.len() }),
+            days: dates.len(),
         })
     }
 }
 
+/// From so many good checks on one that has nothing in common with them is seen.
+const EARLY: usize = 5;
 /// A take whose own noise is so many times the usual one is a noisy day's.
 const NOISY: f64 = 4.0;
 
@@ -374,7 +449,8 @@ mod tests {
                 level_db: Some(e(-40.0 + level + 0.1 * self.normal(), 1e-4)),
                 polarity: 1,
                 sign: None,
-                snr_db: Some(50.0 + self.normal()),
+                snr_db: None,
+                noise_db: Some(-90.0 + self.normal()),
                 hum_db: Some(-50.0 + 2.0 * self.normal()),
                 mains_hz: Some(50.0),
                 clock_ppm: None,
@@ -461,12 +537,23 @@ mod tests {
         // Before the baseline is whole nothing but the sign is judged.
         let mut young = h.clone();
         young.checks.truncate(10);
-        let j = young.judge(&days.check(-0.3, 0.0, 0.0));
+        let j = young.judge(&days.check(-0.003, 0.01, 0.3));
         assert!(j.go() && !j.believed() && j.charted.is_empty());
+        // ... and what is no check of this rig at all: a forgotten 50 pF, half the coupling.
+        for (f0, level) in [(-0.1, 0.0), (0.0, -6.0)] {
+            let j = young.judge(&days.check(f0, 0.0, level));
+            assert!(!j.go() && !j.believed() && j.charted.len() == 1, "{j:?}");
+        }
+        let mut quieter = days.check(0.0, 0.0, 0.0);
+        quieter.noise_db = Some(-120.0);
+        quieter.hum_db = Some(-90.0);
+        assert!(h.judge(&quieter).go());
+        quieter.noise_db = Some(-70.0);
+        assert!(h.judge(&quieter).get(Quantity::Noise).unwrap().jumped());
         assert_eq!(young.between_days(), None);
         let b = h.between_days().unwrap();
         assert!(
-            (0.0006..0.0015).contains(&b.f0) && (0.003..0.008).contains(&b.q),
+            b.days == 1 && (0.0006..0.0015).contains(&b.f0) && (0.003..0.008).contains(&b.q),
             "{b:?}"
         );
         let text = serde_json::to_vec(&h).unwrap();

@@ -121,8 +121,16 @@ pub fn text(a: &Answers) -> String {
         a.input_ohm,
         "of the pickup's input; `coilwright rig inputs --through` measures it",
     ));
-    line(stated("capacitance_f", a.input_f, "of that input"));
-    line(stated("lead_capacitance_f", a.lead_f, "of the test lead"));
+    line(stated(
+        "capacitance_f",
+        a.input_f,
+        "of that input; with the lead where that is not stated",
+    ));
+    line(stated(
+        "lead_capacitance_f",
+        a.lead_f,
+        "of the test lead; 0 where capacitance_f has it in",
+    ));
     line("# gain, delay and AC corners: `coilwright rig inputs` measures them".into());
     line("\n[mains]".into());
     line(stated(
@@ -159,6 +167,29 @@ pub(super) fn number(v: f64) -> String {
         format!("{v:e}")
     } else {
         format!("{v:?}")
+    }
+}
+
+/// Nothing known but what every rig needs.
+#[cfg(test)]
+pub(super) fn bare(name: &str) -> Answers {
+    Answers {
+        name: name.into(),
+        unit: None,
+        reference: Reference::Voltage,
+        series_ohm: 100.0,
+        sense_ohm: None,
+        inductance_h: 1e-4,
+        source_ohm: None,
+        known: None,
+        input_ohm: None,
+        input_f: None,
+        lead_f: None,
+        mains_hz: None,
+        witness: None,
+        knobs: None,
+        off: [false; CHECKLIST.len()],
+        interface: None,
     }
 }
 
@@ -200,23 +231,7 @@ mod tests {
         let setup = rig.setup.unwrap();
         assert_eq!((setup.phantom.as_deref(), setup.monitoring), (Some("off"), None));
         assert_eq!(rig.interface.unwrap().rate_hz, Some(96_000));
-        let least = Answers {
-            unit: None,
-            reference: Reference::Voltage,
-            sense_ohm: None,
-            source_ohm: None,
-            known: None,
-            input_ohm: None,
-            input_f: None,
-            lead_f: None,
-            mains_hz: None,
-            witness: None,
-            knobs: None,
-            off: [false; 5],
-            interface: None,
-            ..all
-        };
-        let rig = Rig::parse(&text(&least), "x").unwrap();
+        let rig = Rig::parse(&text(&bare("x")), "x").unwrap();
         assert_eq!(rig.summary().values.len(), 3);
     }
 }

@@ -1,8 +1,8 @@
 //! Control charts of single values: individuals and EWMA (NIST/SEMATECH e-Handbook, 6.3.2.2 and 6.3.2.4).
 
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{ContinuousCDF, Normal};
 
-use super::mean;
+use super::{mean, student};
 
 /// Mean of the range of two normal values over their standard deviation, d2 for n = 2: 2/sqrt(pi).
 pub const D2: f64 = std::f64::consts::FRAC_2_SQRT_PI;
@@ -40,10 +40,7 @@ impl Individuals {
     /// sigma being estimates from few values: Student's t with the freedom of the moving range, and the centre's own scatter.
     pub fn half_width(&self, false_alarm: f64) -> f64 {
         let freedom = moving_range_freedom(self.n);
-        let t = match StudentsT::new(0.0, 1.0, freedom) {
-            Ok(d) => d.inverse_cdf(1.0 - 0.5 * false_alarm),
-            Err(_) => f64::INFINITY,
-        };
+        let t = student(1.0 - 0.5 * false_alarm, freedom);
         t * self.sigma * (1.0 + 1.0 / self.n as f64).sqrt()
     }
 }

@@ -2,6 +2,8 @@
 //!
 //! Checked against published worked examples (`tests/reference/stats.rs`).
 
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
 pub mod chart;
 pub mod gauge;
 pub mod paired;
@@ -19,4 +21,41 @@ pub fn sd(x: &[f64]) -> Option<f64> {
     }
     let m = mean(x)?;
     Some((x.iter().map(|v| (v - m).powi(2)).sum::<f64>() / (x.len() - 1) as f64).sqrt())
+}
+
+/// From so many degrees of freedom on Student's t is the normal distribution to 2e-4 of its quantiles; the search for a quantile
+/// of far more does not end.
+const NORMAL_FROM: f64 = 1e4;
+
+/// Quantile of Student's t; of less than one degree of freedom as of one, of none at all infinite.
+pub fn student(p: f64, freedom: f64) -> f64 {
+    if freedom.is_nan() {
+        return f64::INFINITY;
+    }
+    if freedom >= NORMAL_FROM {
+        return Normal::standard().inverse_cdf(p);
+    }
+    StudentsT::new(0.0, 1.0, freedom.max(1.0)).map_or(f64::INFINITY, |d| d.inverse_cdf(p))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Published table: 12.706 at 1, 2.2622 at 9, 1.9600 at infinity; and an end whatever the freedom is.
+    #[test]
+    fn quantiles_of_student_end() {
+        for (freedom, want) in [
+            (0.5, 12.706),
+            (1.0, 12.706),
+            (9.0, 2.2622),
+            (1e4, 1.96),
+            (6e7, 1.96),
+            (1e300, 1.96),
+        ] {
+            assert!((student(0.975, freedom) / want - 1.0).abs() < 3e-4, "{freedom}");
+        }
+        assert!((student(0.975, f64::INFINITY) - 1.959_964).abs() < 1e-6);
+        assert!(student(0.975, f64::NAN).is_infinite());
+    }
 }

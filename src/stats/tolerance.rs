@@ -1,7 +1,9 @@
 //! Tolerance factors: how many standard deviations about the mean of a sample hold a share of all with a stated confidence; and
 //! outliers.
 
-use statrs::distribution::{ChiSquared, ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{ChiSquared, ContinuousCDF, Normal};
+
+use super::student;
 
 fn normal() -> Option<Normal> {
     Normal::new(0.0, 1.0).ok()
@@ -96,6 +98,6 @@ pub fn grubbs_critical(n: usize, level: f64) -> Option<f64> {
         return None;
     }
     let m = n as f64;
-    let t = StudentsT::new(0.0, 1.0, m - 2.0).ok()?.inverse_cdf(1.0 - level / m);
+    let t = student(1.0 - level / m, m - 2.0);
     Some((m - 1.0) / m.sqrt() * (t * t / (m - 2.0 + t * t)).sqrt())
 }

@@ -67,6 +67,7 @@ fn history(draw: &mut Draw, n: usize) -> History {
             polarity: 1,
             sign: None,
             snr_db: None,
+            noise_db: None,
             hum_db: None,
             mains_hz: None,
             clock_ppm: None,

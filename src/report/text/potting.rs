@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, two, words, written};
+use crate::estimate::{Estimate, Z95};
 use crate::quantity::signed;
 use crate::record::potting::{Pair, PotVerdict, PottingDocument};
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
@@ -31,6 +32,11 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
     if d.simulated {
         out.free(SIMULATED, WARN);
     }
+    let alone = if d.rig.is_none() {
+        ", the takes' noise alone"
+    } else {
+        ""
+    };
     for p in &d.pairs {
         let paint = match p.verdict {
             PotVerdict::Other => STOP,
@@ -43,7 +49,7 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
         );
         out.row("", &p.text, paint);
         if let Some(u) = &p.usual {
-            let (pf, percent) = (|c: f64| signed(1e12 * c, 0), |q: f64| signed(100.0 * q, 1));
+            let (pf, percent) = (|c: f64| signed(1e12 * c, 1), |q: f64| signed(100.0 * q, 1));
             let text = format!(
                 "{} your wax before ({} changes: winding {} to {} pF, Q {} to {} %)",
                 if u.within { "as" } else { "NOT as" },
@@ -58,24 +64,29 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
         if let Some(text) = &p.knock_text {
             out.row("", text, PLAIN);
         }
+        // The rig's days are known from few checks: u counts for more than 1.96 of it.
+        let wide = |e: Estimate| Estimate {
+            u: e.u * d.coverage / Z95,
+            ..e
+        };
         let parts: Vec<String> = [
             p.f0_hz
-                .map(|e| format!("f0 {}", number::bare_interval(&e, Unit::Hertz))),
-            p.q.map(|e| format!("Q {}", number::bare_interval(&e, Unit::Ratio))),
+                .map(|e| format!("f0 {}", number::bare_interval(&wide(e), Unit::Hertz))),
+            p.q.map(|e| format!("Q {}", number::bare_interval(&wide(e), Unit::Ratio))),
             p.peak_db
-                .map(|e| format!("height {}", number::bare_interval(&e, Unit::Decibel))),
+                .map(|e| format!("height {}", number::bare_interval(&wide(e), Unit::Decibel))),
             p.level_db
-                .map(|e| format!("level {}", number::bare_interval(&e, Unit::Decibel))),
+                .map(|e| format!("level {}", number::bare_interval(&wide(e), Unit::Decibel))),
             p.c_f
-                .map(|e| format!("winding {}", number::bare_interval(&e, Unit::Farad))),
+                .map(|e| format!("winding {}", number::bare_interval(&wide(e), Unit::Farad))),
             p.knock_db
-                .map(|e| format!("knock {}", number::bare_interval(&e, Unit::Decibel))),
+                .map(|e| format!("knock {}", number::bare_interval(&wide(e), Unit::Decibel))),
         ]
         .into_iter()
         .flatten()
         .collect();
         if !parts.is_empty() {
-            out.row("", &format!("{} {LEVEL}", parts.join(", ")), DIM);
+            out.row("", &format!("{} {LEVEL}{alone}", parts.join(", ")), DIM);
         }
     }
     if let Some(l) = &d.lot {
@@ -88,7 +99,7 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
         let text = format!(
             "all {}, {word}: f0 {} {PLUS_MINUS} {} %, windings {} {PLUS_MINUS} {} pF {LEVEL}",
             l.pairs,
-            signed(100.0 * l.f0, 2),
+            signed(100.0 * l.f0.exp_m1(), 2),
             two(100.0 * l.f0_half_95),
             signed(1e12 * l.c_f, 1),
             two(1e12 * l.c_f_half_95)

@@ -118,8 +118,9 @@ pub fn loading(take: &Take, wire: &Pair, part: Part, tolerance: f64) -> Result<L
         })
     })();
     let loading: Loading = loading.ok_or_else(no_fit)?;
-    // Neither is told: then channel 1 gets what channel 2 gets.
-    if loading.ohm().is_none() && loading.farad.value < 3.0 * loading.farad.u {
+    // Neither is there: then channel 1 gets what channel 2 gets.
+    let there = |e: Estimate, least: f64| e.value > (3.0 * e.u_noise).max(least);
+    if !there(loading.siemens, 0.0) && !there(loading.farad, LEAST_F) {
         return Err(Failure::new(
             "channel 1 gets the same as channel 2, as if no part were in line with it",
             "put the known part into the lead of channel 1 alone, and measure again; nothing was written",
@@ -128,12 +129,14 @@ pub fn loading(take: &Take, wire: &Pair, part: Part, tolerance: f64) -> Result<L
     Ok(loading)
 }
 
+/// No input and lead hold less.
+const LEAST_F: f64 = 1e-12;
 const DB: f64 = 20.0 / LN_10;
 
 fn no_fit() -> Failure {
     Failure::new(
         "the two inputs do not carry one signal",
-        "put the same plug's signal on both inputs, as docs/rig.md draws it, and measure again",
+        "take the pickup out, lead one plug's signal to both inputs (a Y lead from TAP), and measure again",
     )
 }
 
@@ -184,16 +187,7 @@ impl Seen {
             part,
             priors: priors(wire, part),
         };
-        let lower = [
-            -MOST_GAIN_DB / DB,
-            -1e6 * DELAY_MOST_S,
-            0.0,
-            0.0,
-            -1e3,
-            -1e6,
-            -0.5,
-            -2.0,
-        ];
+        let lower = [-MOST_GAIN_DB / DB, -1e6 * DELAY_MOST_S, 0.0, 0.0, -1e3, -1e6, -2.0];
         let upper = [
             MOST_GAIN_DB / DB,
             1e6 * DELAY_MOST_S,
@@ -201,7 +195,6 @@ impl Seen {
             CORNER_MOST_HZ,
             1e6,
             1e6,
-            0.5,
             5.0,
         ];
         let p = problem.unknowns();
@@ -211,33 +204,42 @@ impl Seen {
         let Some(inverse) = inverse else {
             return Err(no_fit());
         };
-        let freedom = (problem.rows() - p).max(1) as f64;
-        let reduced_chi2 = solution.cost / freedom;
+        let freedom = (2 * self.groups.len()).saturating_sub(p).max(1) as f64;
+        let pulls = problem.pulls(&solution.theta);
+        let reduced_chi2 = (solution.cost - pulls.iter().map(|r| r * r).sum::<f64>()).max(0.0) / freedom;
         let misfit_db = problem.misfit_db(&solution.theta);
         // Much noise leaves something by chance; what is believed must show in the residuals too.
         if !misfit_db.is_finite() || (misfit_db > MOST_MISFIT_DB && reduced_chi2 > UNEXPLAINED) {
             return Err(no_fit());
         }
-        let covariance = inverse * reduced_chi2.max(1.0);
-        // By chance some is left too.
+        if wire.is_some() && pulls.iter().any(|r| r.abs() > MOST_PULL) {
+            return Err(Failure::new(
+                "this take does not go with what the wire alone has told of the two inputs: a knob was turned, or another input is in use",
+                "measure with the wire alone once more (`coilwright rig inputs`), then through the part",
+            ));
+        }
+        // Scatter beyond the noise is of the take, not of what was known before; by chance some is left too.
         let told = reduced_chi2 > 1.0 + 3.0 * (2.0 / freedom).sqrt();
-        let misfit = problem.of_misfit(&solution.theta, if told { misfit_db / DB } else { 0.0 });
+        let excess = if told { 1.0 } else { reduced_chi2.max(1.0) };
+        let covariance = problem
+            .covariance(&solution.theta, excess)
+            .unwrap_or_else(|| inverse.clone());
+        let misfit = match told {
+            true => problem.of_misfit(&solution.theta, misfit_db / DB, &inverse),
+            false => vec![0.0; p],
+        };
+        let sd = |v: f64| v.max(0.0).sqrt();
         Ok(Found {
-            noise: (0..p)
-                .map(|i| {
-                    // The part as it is: its tolerance is no noise.
-                    let with_part = if p > PART && i != PART {
-                        covariance[(i, PART)].powi(2) / covariance[(PART, PART)]
-                    } else {
-                        0.0
-                    };
-                    (covariance[(i, i)] - with_part).max(0.0).sqrt()
-                })
-                .collect(),
+            noise: (0..p).map(|i| sd(covariance[(i, i)])).collect(),
             u: (0..p)
                 .map(|i| {
-                    let floor = floor(i, solution.theta[i]);
-                    (covariance[(i, i)] + misfit[i] + floor * floor).max(0.0).sqrt()
+                    let value = solution.theta[i];
+                    // The take tells the input over the part: what the part has too much, both of the input's have too little.
+                    let of_part = match part {
+                        Some((_, tolerance)) if i == 4 || i == 5 => tolerance * value,
+                        _ => 0.0,
+                    };
+                    sd(covariance[(i, i)] + misfit[i] + floor(i, value).powi(2) + of_part * of_part)
                 })
                 .collect(),
             theta: solution.theta,
@@ -247,7 +249,7 @@ impl Seen {
     }
 
     /// Gain from the middle of the band; a delay from the slope of the phase.
-    fn start(&self, wire: Option<&Pair>) -> [f64; 8] {
+    fn start(&self, wire: Option<&Pair>) -> [f64; 7] {
         if let Some(w) = wire {
             // The part halves it or so; an input is about a megohm and a hundred picofarads.
             return [
@@ -257,7 +259,6 @@ impl Seen {
                 w.ac_reference_hz.value,
                 1.0,
                 100.0,
-                0.0,
                 STRAY.0,
             ];
         }
@@ -265,7 +266,7 @@ impl Seen {
         let mean = |f: &dyn Fn(&Group) -> f64| middle.iter().map(|g| f(g)).sum::<f64>() / middle.len().max(1) as f64;
         let gain = mean(&|g| g.h.norm().max(1e-12).ln());
         let delay = mean(&|g| -g.h.arg() / (TAU * g.f));
-        [gain, 1e6 * delay, CORNER_HZ, CORNER_HZ, 1.0, 100.0, 0.0, STRAY.0]
+        [gain, 1e6 * delay, CORNER_HZ, CORNER_HZ, 1.0, 100.0, STRAY.0]
     }
 }
 
@@ -321,9 +322,8 @@ fn priors(wire: Option<&Pair>, part: Option<(Part, f64)>) -> Vec<(usize, f64, f6
         ],
         None => vec![(2, CORNER_HZ, CORNER_SPREAD_HZ), (3, CORNER_HZ, CORNER_SPREAD_HZ)],
     };
-    if let Some((_, tolerance)) = part {
-        out.push((PART, 0.0, tolerance));
-        out.push((PART + 1, STRAY.0, STRAY.1));
+    if matches!(part, Some((Part::Resistor(_), _))) {
+        out.push((6, STRAY.0, STRAY.1));
     }
     // A belief without doubt would be no equation.
     out.iter_mut().for_each(|p| p.2 = p.2.max(1e-9));
@@ -345,12 +345,12 @@ impl Found {
     }
 }
 
-/// Position of the part's own error among the unknowns.
-const PART: usize = 6;
 /// Capacitance across a leaded resistor, in pF, with its standard uncertainty (common practice: 0.2 to 0.5 pF).
 const STRAY: (f64, f64) = (0.3, 0.2);
+/// A take that is further from what was known before, in standard uncertainties, contradicts it.
+const MOST_PULL: f64 = 10.0;
 /// What no take explains is smooth: as if it were so many independent readings over the band, however many groups there are.
-const SMOOTH: f64 = 4.0;
+const SMOOTH: usize = 4;
 
 /// Standard uncertainty between this take and the takes that it is used for, which no take tells (choices): two inputs' gains
 /// follow a room's 10 K by some 20 ppm/K, 0.002 dB; their filters' delays by 1 ns; corners by 0.02 Hz; a megohm by 0.1 %; a lead
@@ -366,8 +366,8 @@ fn floor(i: usize, value: f64) -> f64 {
     }
 }
 
-/// Unknowns: ln g, delay in us, f_p and f_r in Hz; with a part: G in uS, C in pF, the part's own error, relative, and the
-/// capacitance across it in pF.
+/// Unknowns: ln g, delay in us, f_p and f_r in Hz; with a part: G in uS and C in pF; with a resistor the capacitance
+/// across it in pF.
 struct Ratio<'a> {
     groups: &'a [Group],
     part: Option<(Part, f64)>,
@@ -376,11 +376,15 @@ struct Ratio<'a> {
 
 impl Ratio<'_> {
     fn unknowns(&self) -> usize {
-        if self.part.is_some() { PART + 2 } else { 4 }
+        match self.part {
+            Some((Part::Resistor(_), _)) => 7,
+            Some((Part::Capacitor(_), _)) => 6,
+            None => 4,
+        }
     }
 
     /// H, and the derivatives of its logarithm.
-    fn model(&self, theta: &[f64], f: f64) -> (Complex64, [Complex64; 8]) {
+    fn model(&self, theta: &[f64], f: f64) -> (Complex64, [Complex64; 7]) {
         let jw = Complex64::new(0.0, TAU * f);
         let jf = Complex64::new(0.0, f);
         let (pickup, reference) = (jf + theta[2], jf + theta[3]);
@@ -394,58 +398,73 @@ impl Ratio<'_> {
             zero,
             zero,
             zero,
-            zero,
         ];
         if let Some((part, _)) = self.part {
-            let whole = 1.0 + theta[PART];
             let stray = jw * 1e-12;
-            // With the derivatives by the part's error and by what lies across it; a capacitor's own counts that in.
-            let (z, by_error, by_stray) = match part {
+            let (z, by_stray) = match part {
                 Part::Resistor(ohm) => {
-                    let z = 1.0 / (1.0 / (ohm * whole) + stray * theta[PART + 1]);
-                    (z, z * z / (ohm * whole * whole), -z * z * stray)
+                    let z = 1.0 / (1.0 / ohm + stray * theta[6]);
+                    (z, -z * z * stray)
                 }
-                Part::Capacitor(farad) => {
-                    let z = whole / (jw * farad);
-                    (z, z / whole, zero)
-                }
+                Part::Capacitor(farad) => (1.0 / (jw * farad), zero),
             };
             let y = 1e-6 * theta[4] + jw * 1e-12 * theta[5];
             let divider = 1.0 / (1.0 + z * y);
             h *= divider;
             d[4] = -z * 1e-6 * divider;
             d[5] = -z * jw * 1e-12 * divider;
-            d[PART] = -by_error * y * divider;
-            d[PART + 1] = -by_stray * y * divider;
+            d[6] = -by_stray * y * divider;
         }
         (h, d)
     }
 
-    /// Variances that a smooth misfit of this size (relative, rms) makes.
-    fn of_misfit(&self, theta: &[f64], misfit: f64) -> Vec<f64> {
+    /// How far what was known before is off, in its standard uncertainties.
+    fn pulls(&self, theta: &[f64]) -> Vec<f64> {
+        self.priors
+            .iter()
+            .map(|(i, value, sd)| (value - theta[*i]) / sd)
+            .collect()
+    }
+
+    /// Inverse of the normal matrix, the take's noise so many times what was measured of it (as squares).
+    fn covariance(&self, theta: &[f64], excess: f64) -> Option<DMatrix<f64>> {
         let p = self.unknowns();
-        let mut out = vec![0.0; p];
-        if misfit <= 0.0 || self.groups.is_empty() {
-            return out;
-        }
-        let each = SMOOTH / (self.groups.len() as f64 * misfit * misfit);
         let mut normal = DMatrix::<f64>::zeros(p, p);
         for g in self.groups {
-            let d = self.model(theta, g.f).1;
+            let (h, d) = self.model(theta, g.f);
+            let weight = 2.0 * g.weight * h.norm_sqr() / excess;
             for a in 0..p {
                 for b in 0..p {
-                    normal[(a, b)] += each * (d[a].conj() * d[b]).re;
+                    normal[(a, b)] += weight * (d[a].conj() * d[b]).re;
                 }
             }
         }
         for (i, _, sd) in &self.priors {
-            // The part's tolerance is counted already.
-            let sd = if *i == PART { 1e-9 } else { *sd };
             normal[(*i, *i)] += 1.0 / (sd * sd);
         }
-        if let Some(inverse) = normal.try_inverse() {
-            for (i, v) in out.iter_mut().enumerate() {
-                *v = inverse[(i, i)].max(0.0);
+        normal.try_inverse()
+    }
+
+    /// Variances that a smooth misfit of this size (relative, rms) makes in what the fit found: an error common to all groups of
+    /// a quarter of the band, independent between the quarters and between real and imaginary part. `inverse`: of the normal
+    /// matrix.
+    fn of_misfit(&self, theta: &[f64], misfit: f64, inverse: &DMatrix<f64>) -> Vec<f64> {
+        let p = self.unknowns();
+        let mut out = vec![0.0; p];
+        for block in self.groups.chunks(self.groups.len().div_ceil(SMOOTH).max(1)) {
+            let (mut re, mut im) = (DVector::<f64>::zeros(p), DVector::<f64>::zeros(p));
+            for g in block {
+                let (h, d) = self.model(theta, g.f);
+                let weight = 2.0 * g.weight * h.norm_sqr();
+                for (k, d) in d.iter().take(p).enumerate() {
+                    re[k] += weight * d.re;
+                    im[k] += weight * d.im;
+                }
+            }
+            for moved in [inverse * re, inverse * im] {
+                out.iter_mut()
+                    .zip(moved.iter())
+                    .for_each(|(o, m)| *o += (misfit * m).powi(2));
             }
         }
         out
@@ -617,8 +636,10 @@ mod tests {
         let once = filtered(&t.pickup, zero, pole);
         t.pickup = filtered(&once, was, 0.0);
         let l = loading(&t, &wire, Part::Resistor(1e6), 1e-6).unwrap();
-        assert!((l.farad.value - 150e-12).abs() < 3.0 * l.farad.u, "{l:?}");
-        assert!(l.farad.u < 0.5e-12, "{l:?}");
+        assert!(
+            (l.farad.value - 150e-12).abs() < 0.15e-12 && l.farad.u < 0.5e-12,
+            "{l:?}"
+        );
     }
 
     /// A part of 1 % makes R and C uncertain by the divider's share of it.
@@ -631,6 +652,42 @@ mod tests {
         assert!((off - 0.01).abs() < 2e-3, "{off}");
         assert!((l.farad.u / l.farad.value - 0.01 / 3f64.sqrt()).abs() < 1e-3, "{l:?}");
         assert!(off.abs() < 2.0 * l.farad.u / l.farad.value);
+    }
+
+    /// However little is known of the part, the ratio that the take tells is found, with a long lead as well as a short one.
+    #[test]
+    fn a_part_hardly_known_is_no_hindrance() {
+        let wire = pair(&take(WIRE, 7, 48_000)).unwrap();
+        for (pf, tolerance) in [(110.0, 0.05), (160.0, 0.05), (250.0, 0.1), (600.0, 0.1)] {
+            let t = take(&WIRE.replace("wire", &format!("wire=1M input=1M//{pf}p")), 3, 48_000);
+            let l = loading(&t, &wire, Part::Resistor(1e6), tolerance / 3f64.sqrt()).unwrap();
+            assert!((l.farad.value / pf / 1e-12 - 1.0).abs() < 2e-3, "{pf}: {l:?}");
+            assert!(
+                (l.ohm().unwrap().u / 1e6 / (tolerance / 3f64.sqrt()) - 1.0).abs() < 0.02,
+                "{l:?}"
+            );
+        }
+    }
+
+    /// A corner that is not the one the wire told is said to be that; it makes no part uncertain, and none missing.
+    #[test]
+    fn inputs_that_changed_since_the_wire_are_refused() {
+        let wire = pair(&take(WIRE, 7, 48_000)).unwrap();
+        for (was, now) in [("ac-pickup=2.7", "ac-pickup=6"), ("ac-pickup=2.7", "ac-pickup=17")] {
+            let t = take(
+                &WIRE.replace("wire", "wire=1M input=1M//150p").replace(was, now),
+                3,
+                48_000,
+            );
+            let e = loading(&t, &wire, Part::Resistor(1e6), 0.006).unwrap_err().to_string();
+            assert!(
+                e.contains("does not go with what the wire") || e.contains("one signal"),
+                "{now}: {e}"
+            );
+        }
+        let t = take(&WIRE.replace("wire", "wire input=1M//150p"), 3, 48_000);
+        let e = loading(&t, &wire, Part::Resistor(1e6), 0.006).unwrap_err().to_string();
+        assert!(e.contains("as if no part were in line"), "{e}");
     }
 
     /// An input of many megohms: the resistance is not told, and not made up.

@@ -131,11 +131,18 @@ fn record_beside(path: &Path) -> Option<Record> {
     (own.is_none() || own == Some(&*file) || repeat).then_some(record)
 }
 
-/// The taps that were recorded with a take that `measure` kept.
-fn taps_beside(path: &Path) -> Option<PathBuf> {
-    record_beside(path)?;
-    let taps = path.with_file_name(knock::NAME);
-    taps.is_file().then_some(taps)
+/// The taps that `measure` recorded with a take it kept, into the take's record. Nobody asked for them: one that cannot be read is
+/// a note.
+fn put_taps_beside(path: &Path, record: &mut Record, answer: Option<Estimate>, channels: Option<Channels>) {
+    if record_beside(path).is_none_or(|r| r.knock.is_none()) {
+        return;
+    }
+    match knock::read(&path.with_file_name(knock::NAME), channels) {
+        Ok(taps) => knock::put(record, &taps, answer, knock::NAME),
+        Err(e) => record
+            .notes
+            .push(format!("the taps beside the take are left out: {}", e.what)),
+    }
 }
 
 pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
@@ -164,9 +171,7 @@ fn single(
     if let Some(out) = &args.out {
         outcome::refuse_existing(out)?;
     }
-    let beside = taps_beside(path);
-    let taps_file = args.knock_take.as_ref().or(beside.as_ref());
-    let taps = knock::given(taps_file, bench.channels)?;
+    let taps = knock::given(args.knock_take.as_ref(), bench.channels)?;
     let (mut record, answer) = one(
         path,
         bench,
@@ -175,8 +180,9 @@ fn single(
         args.model.into(),
         args.pickup.as_deref(),
     )?;
-    if let (Some(taps), Some(path)) = (&taps, taps_file) {
-        knock::put(&mut record, taps, answer, &fileio::name_of(path));
+    match (&taps, &args.knock_take) {
+        (Some(taps), Some(file)) => knock::put(&mut record, taps, answer, &fileio::name_of(file)),
+        _ => put_taps_beside(path, &mut record, answer, bench.channels),
     }
     let files = match &args.out {
         Some(out) => outcome::write(&record, &ready_folder(out)?)?,
@@ -243,10 +249,7 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: 
                         args.pickup.as_deref(),
                     )
                     .and_then(|(mut record, answer)| {
-                        let beside = taps_beside(path);
-                        if let Some(taps) = knock::given(beside.as_ref(), bench.channels)? {
-                            knock::put(&mut record, &taps, answer, knock::NAME);
-                        }
+                        put_taps_beside(path, &mut record, answer, bench.channels);
                         if let Some(out) = &args.out {
                             outcome::write(&record, &ready_folder(&out.join(&names[i]))?)?;
                         }

@@ -178,9 +178,9 @@ pub fn taken(args: &MeasureArgs, console: &mut Console) -> Result<Measured> {
     }
     record.notes.extend(lost.iter().map(|f| f.what.clone()));
     if let Some(path) = args.about.rig.as_ref().or(defaults.rig.as_ref()) {
-        record
-            .notes
-            .extend(last_check(path, bench.rig.as_ref(), taken.first().map(|t| t.at))?);
+        // What was measured is kept, whatever became of the checks' file.
+        let note = last_check(path, bench.rig.as_ref(), taken.first().map(|t| t.at));
+        record.notes.extend(note.unwrap_or_else(|e| Some(e.what)));
     }
     let folder = place.folder()?;
     let takes: Vec<&Take> = taken.iter().map(|t| &t.take).collect();

@@ -45,7 +45,7 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         rested_h: args.rested,
         winding_f: args.cs,
         placed: match &rig {
-            Some((path, _)) => placed(path)?,
+            Some((path, _)) => placed(path, after.iter().any(Record::is_simulated))?,
             None => None,
         },
     };
@@ -91,8 +91,8 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
 }
 
 /// What laying a pickup down anew does on the rig.
-fn placed(rig: &Path) -> Result<Option<Placed>> {
-    Ok(repeat_of(rig)?.told().map(|d| Placed {
+fn placed(rig: &Path, simulated: bool) -> Result<Option<Placed>> {
+    Ok(repeat_of(rig)?.for_kind(simulated).told().map(|d| Placed {
         f0: d.f0.sd,
         q: d.q.sd,
         level_db: d.level_db.map(|l| l.sd),

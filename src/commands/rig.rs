@@ -151,11 +151,21 @@ pub enum Placement {
     Told(Box<RepeatDocument>),
     /// The rig's file says something else than when it was measured.
     Changed,
+    /// Measured on the built-in bench, and the takes are real, or the other way round.
+    OfAnotherKind,
     /// Nobody measured it.
     Unknown,
 }
 
 impl Placement {
+    /// For takes of this kind.
+    pub fn for_kind(self, simulated: bool) -> Self {
+        match self {
+            Placement::Told(d) if d.simulated != simulated => Placement::OfAnotherKind,
+            p => p,
+        }
+    }
+
     pub fn told(self) -> Option<RepeatDocument> {
         match self {
             Placement::Told(d) => Some(*d),
@@ -168,6 +178,9 @@ impl Placement {
             Placement::Told(_) => None,
             Placement::Changed => Some(
                 "The rig's file was changed since `coilwright rig repeat`: what laying a pickup down anew does is in no verdict. Measure it again.",
+            ),
+            Placement::OfAnotherKind => Some(
+                "`coilwright rig repeat` had simulated takes where these are real, or real ones where these are simulated: what laying a pickup down anew does is in no verdict.",
             ),
             Placement::Unknown => Some(
                 "What laying a pickup down anew does has not been measured, so it is in no verdict: `coilwright rig repeat`.",
@@ -239,6 +252,9 @@ fn check(args: CheckArgs, console: &mut Console) -> Result<Status> {
             "write [witness] and below it name = \"tin one\": the pickup that is kept for checking",
         ));
     };
+    if args.record.is_none() {
+        not_into_a_real_rig(&path, &rig, &args.source)?;
+    }
     // Found out before anything sounds: the history can be read, and is this rig's.
     let before = history_of(&path)?;
     if args.record.is_none() {
@@ -254,6 +270,9 @@ fn check(args: CheckArgs, console: &mut Console) -> Result<Status> {
         None => witnessed(&args, &path, &witness.name, witness.load.as_deref(), console)?,
     };
     of_this_rig(&record, &rig, &witness.name)?;
+    if record.is_simulated() {
+        not_into_a_real_rig(&path, &rig, "sim")?;
+    }
     let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, &files))?;
     one_kind(before.as_ref().filter(|_| !args.begin_again), new.simulated, &path)?;
     let history_file = history_path(&path);
@@ -262,9 +281,10 @@ fn check(args: CheckArgs, console: &mut Console) -> Result<Status> {
             Some(h) if !args.begin_again => h,
             _ => History::new(&rig.name, &rig.chain_hash(), &witness.name),
         };
-        let old = match before.as_ref().filter(|_| args.begin_again) {
-            Some(old) => Some(set_aside(&history_file, old)?),
-            None => None,
+        // As it is at this moment: another check may have come in since.
+        let old = match args.begin_again && history_file.symlink_metadata().is_ok() {
+            true => Some(aside(&history_file, &fileio::read_limited(&history_file, MOST_BYTES)?)?),
+            false => None,
         };
         if history.checks.iter().any(|c| c.id == new.id) {
             return Err(Failure::new(
@@ -339,17 +359,17 @@ fn one_kind(history: Option<&History>, simulated: bool, path: &Path) -> Result<(
     ))
 }
 
-/// The old history under a name of its own.
-fn set_aside(path: &Path, old: &History) -> Result<PathBuf> {
+/// An old document under a name of its own: north.checks.1.json and so on.
+fn aside(path: &Path, old: &[u8]) -> Result<PathBuf> {
     for n in 1..1000 {
         let place = path.with_extension(format!("{n}.json"));
         if place.symlink_metadata().is_err() {
-            fileio::write_new(&place, &outcome::pretty(old, "the old history")?)?;
+            fileio::write_new(&place, old)?;
             return Ok(place);
         }
     }
     Err(Failure::new(
-        "too many old histories beside the rig file",
+        format!("too many old ones of {} lie beside it", path.display()),
         "move some of them away",
     ))
 }
@@ -430,12 +450,20 @@ fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
     let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
     let document = RepeatDocument::of(&rig, &records)?;
+    if document.simulated {
+        not_into_a_real_rig(&path, &rig, "sim")?;
+    }
     let file = path.with_extension("repeat.json");
+    let mut files = vec![file.clone()];
     fileio::alone(&file, || {
+        // An earlier study may have been the better one: it is put aside, as old checks are.
+        if file.symlink_metadata().is_ok() {
+            files.push(aside(&file, &fileio::read_limited(&file, MOST_BYTES)?)?);
+        }
         fileio::write_atomically(&file, &outcome::pretty(&document, "the repeatability")?)
     })?;
     print(args.shown, console, &document, |style| {
-        text::repeat_text(&document, &[file], style)
+        text::repeat_text(&document, &files, style)
     })?;
     Ok(Status::Done)
 }
@@ -447,16 +475,24 @@ fn polarity(args: &PolarityArgs, console: &mut Console) -> Result<Status> {
     let mut there = document.stated;
     if let Some(path) = &args.rig {
         let rig = Rig::read(path)?;
-        if !record.rig.same_chain(&rig.summary()) {
-            return Err(Failure::new(
+        if record.is_simulated() {
+            not_into_a_real_rig(path, &rig, "sim")?;
+        }
+        let of_it = |rig: &Rig| match record.rig.same_chain(&rig.summary()) {
+            true => Ok(()),
+            false => Err(Failure::new(
                 format!("the record was not made with the rig file {} as it is", path.display()),
                 "measure the known pickup with that rig",
-            ));
-        }
+            )),
+        };
+        of_it(&rig)?;
         there = rig.exciter.sign;
         if there != Some(document.sign) {
             let sign = Value::Whole(i64::from(document.sign));
-            write_changes(path, |_| Ok(vec![("exciter", "sign", Some(sign))]))?;
+            write_changes(path, |rig| {
+                of_it(rig)?;
+                Ok(vec![("exciter", "sign", Some(sign))])
+            })?;
         }
     }
     print(args.shown, console, &document, |style| {

@@ -3,11 +3,11 @@
 use std::io::BufRead;
 use std::path::{Path, PathBuf};
 
-use super::rig::{Placement, repeat_of};
+use super::rig::{Placement, history_of, repeat_of};
 use super::{measure, outcome};
 use crate::cli::args::{About, DriveArgs, MeasureArgs, Shown, TrayArgs};
 use crate::cli::console::Console;
-use crate::cli::context::{Fresh, stamp};
+use crate::cli::context::{Bench, Fresh, stamp};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
@@ -15,9 +15,10 @@ use crate::record::checks::RepeatDocument;
 use crate::record::meters::{Kind, Reading};
 use crate::record::notes::{self, Note};
 use crate::record::standard::{Call, Judged, Standard, judge};
-use crate::record::tray::Tray;
-use crate::record::{Record, Verdict, store};
+use crate::record::tray::{Entry, Setting, Tray};
+use crate::record::{Level, Record, Verdict, store};
 use crate::report::{text, tray_plot};
+use crate::rig::Rig;
 
 const MOST_BYTES: u64 = 64 << 20;
 
@@ -43,7 +44,7 @@ pub fn run(args: &TrayArgs, console: &mut Console) -> Result<Status> {
             Ok(false) => break,
             // A device that was pulled out, or a full disk, must not end the day: what is there stays, and one goes on when it
             // is back.
-            Err(failure) => console.error(&failure),
+            Err(failure) => console.remark(&failure.to_string()),
         }
     }
     bench.end(console)
@@ -55,8 +56,8 @@ struct Lot<'a> {
     folder: PathBuf,
     tray: Tray,
     repeat: Option<RepeatDocument>,
-    /// Why what laying down anew does is not in the verdicts.
-    unplaced: Option<&'static str>,
+    /// What is to be said before the first one.
+    remarks: Vec<String>,
     /// One description for each number, of the built-in bench.
     sims: Vec<String>,
     _fresh: Fresh,
@@ -118,9 +119,51 @@ impl<'a> Lot<'a> {
             None if tray.entries.is_empty() => tray.columns = defaults.columns.clone().unwrap_or_default(),
             None => {}
         }
+        let about = About {
+            rig: args.rig.clone(),
+            load: args.load.clone(),
+            ..About::default()
+        };
+        let bench = Bench::plan(&about, &defaults)?;
+        let summary = bench.rig.as_ref().map(Rig::summary).unwrap_or_default();
+        let setting = Setting {
+            rig: summary.name.clone(),
+            rig_hash: (!summary.values.is_empty()).then(|| summary.chain_hash()),
+            load: bench.load.as_ref().map(ToString::to_string),
+        };
+        match &tray.setting {
+            Some(begun) if *begun != setting && tray.standing().next().is_some() => {
+                return Err(Failure::new(
+                    format!(
+                        "the lot {} was begun on {}, and this is {}",
+                        args.lot,
+                        begun.words(),
+                        setting.words()
+                    ),
+                    "measure it as it was begun, or give this lot another name",
+                ));
+            }
+            _ => tray.setting = Some(setting.clone()),
+        }
         let rig = args.rig.as_ref().or(defaults.rig.as_ref());
         let placed = rig.map(|p| repeat_of(p)).transpose()?.unwrap_or(Placement::Unknown);
-        let unplaced = placed.missing();
+        let placed = placed.for_kind(args.source == "sim");
+        let mut remarks = Vec::new();
+        if let Some(standard) = &tray.standard {
+            remarks.extend(
+                standard
+                    .elsewhere(&summary, setting.load.as_deref())
+                    .map(|w| format!("No verdict: {w}.")),
+            );
+            remarks.extend(placed.missing().map(str::to_owned));
+        }
+        let no_go = match rig.map(|p| history_of(p)).transpose()?.flatten() {
+            Some(h) => h.checks.last().is_some_and(|c| !c.go),
+            None => false,
+        };
+        if no_go {
+            remarks.push("The rig's last check was NO GO: see to that first, `coilwright rig check`.".into());
+        }
         let sims = match &args.sim {
             Some(text) if Path::new(text).extension().is_some_and(|e| e == "txt") => {
                 fileio::read_text_limited(Path::new(text), MOST_BYTES)?
@@ -136,7 +179,7 @@ impl<'a> Lot<'a> {
             folder,
             tray,
             repeat: placed.told(),
-            unplaced,
+            remarks,
             sims,
             _fresh: fresh,
             _held: held,
@@ -164,8 +207,8 @@ impl<'a> Lot<'a> {
         if self.tray.columns.iter().any(|c| c.kind == Kind::Gauss) {
             console.remark("Strong magnets: implants, cards and watches keep away.");
         }
-        if let Some(why) = self.unplaced.filter(|_| self.tray.standard.is_some()) {
-            console.remark(why);
+        for r in &self.remarks {
+            console.remark(r);
         }
     }
 
@@ -176,9 +219,9 @@ impl<'a> Lot<'a> {
             None => (line, ""),
         };
         match (key, rest) {
-            ("", _) => return self.measure(self.tray.next, false, lines, console),
-            ("r", "") => match self.tray.last() {
-                Some(number) => return self.measure(number, true, lines, console),
+            ("", _) => return self.measure(self.tray.next, None, lines, console),
+            ("r", "") => match self.tray.last().cloned() {
+                Some(old) => return self.measure(old.number, Some(old), lines, console),
                 None => console.remark("nothing to measure again yet"),
             },
             ("s", "") => {
@@ -219,9 +262,9 @@ impl<'a> Lot<'a> {
             .unwrap_or(first)
     }
 
-    /// Whether it goes on. `again`: the same pickup, so that what other meters read of it holds; its reading before is withdrawn
-    /// where there is a new one.
-    fn measure(&mut self, number: u32, again: bool, lines: &mut Typed, console: &mut Console) -> Result<bool> {
+    /// Whether it goes on. `old`: the same pickup's entry, so that what other meters read of it holds; it is withdrawn where there
+    /// is a new reading, or was none.
+    fn measure(&mut self, number: u32, old: Option<Entry>, lines: &mut Typed, console: &mut Console) -> Result<bool> {
         let name = self.tray.name(number);
         let out = self.place(&name);
         let sim = match self.sims.len() {
@@ -257,17 +300,26 @@ impl<'a> Lot<'a> {
             shown: Shown::default(),
         };
         let mut record = measure::taken(&args, console)?.record;
-        if again {
-            self.tray.undo();
-        }
         let judged = self.judged(&record);
         let read = judged.as_ref().is_none_or(|j| j.call != Call::NoReading) && record.verdict != Verdict::Rejected;
+        if let Some(old) = &old {
+            if !read && old.has_reading() {
+                let why = record.findings.iter().find(|f| f.level == Level::Reject);
+                console.remark(&format!(
+                    "no reading{}; the one before stands",
+                    why.map_or(String::new(), |f| format!(" ({})", f.text))
+                ));
+                return Ok(true);
+            }
+            self.tray.undo();
+        }
         let place = fileio::name_of(&out);
         self.tray.put(number, Some((&record, place)), judged);
         self.keep()?;
         console.remark(&text::tray_step(&self.tray, outcome::style(self.args.shown)));
         if read {
-            return self.ask(&mut record, &out, (number, again), lines, console);
+            let before = old.map_or(Vec::new(), |o| o.readings);
+            return self.ask(&mut record, &out, &before, lines, console);
         }
         Ok(true)
     }
@@ -282,12 +334,12 @@ impl<'a> Lot<'a> {
         &mut self,
         record: &mut Record,
         folder: &Path,
-        (number, again): (u32, bool),
+        earlier: &[Reading],
         lines: &mut Typed,
         console: &mut Console,
     ) -> Result<bool> {
         for column in self.tray.columns.clone() {
-            let before = self.tray.read_before(number, &column).filter(|_| again).cloned();
+            let before = earlier.iter().rev().find(|r| r.column() == column).cloned();
             let mut doubted = None;
             let reading = loop {
                 console.remark(&text::tray_ask(&column, before.as_ref()));
@@ -304,7 +356,7 @@ impl<'a> Lot<'a> {
                             }
                             None => break Some(reading),
                         },
-                        Err(failure) => console.error(&failure),
+                        Err(failure) => console.remark(&format!("  {failure}")),
                     },
                 }
             };

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::checks::{RepeatDocument, Spread};
 use super::identity::{Sense, same_rig};
 use super::notes::Ohms;
-use super::{Code, Level, Record, Resonance, Verdict};
+use super::{Code, Level, Record, Resonance, RigSummary, Verdict};
 use crate::failure::{Failure, Result};
 use crate::quantity::signed;
 use crate::stats::{mean, sd, student, tolerance};
@@ -428,32 +428,35 @@ impl Known {
 
 /// A standard says nothing of a reading on another rig or under another load.
 fn elsewhere(record: &Record, s: &Standard) -> Option<String> {
-    let rig = record.rig.name.as_deref();
-    if s.rig.is_some() && s.rig.as_deref() != rig {
-        return Some(format!(
-            "measured on {}, and the standard is of {}",
-            rig.unwrap_or("no rig that was named"),
-            s.rig.as_deref().unwrap_or_default()
-        ));
+    s.elsewhere(&record.rig, record.load.as_ref().map(|l| l.text.as_str()))
+}
+
+impl Standard {
+    /// Why it says nothing of takes on this rig, under this load (`None`: not told).
+    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>) -> Option<String> {
+        let name = rig.name.as_deref();
+        if self.rig.is_some() && self.rig.as_deref() != name {
+            return Some(format!(
+                "measured on {}, and the standard is of {}",
+                name.unwrap_or("no rig that was named"),
+                self.rig.as_deref().unwrap_or_default()
+            ));
+        }
+        let told = !rig.values.is_empty();
+        if self.rig_hash.as_ref().is_some_and(|h| told && *h != rig.chain_hash()) {
+            return Some(format!(
+                "the file of the rig {} says something else than when the standard was made: another rig",
+                name.unwrap_or("without a name")
+            ));
+        }
+        let spelt = |l: &str| if l.is_empty() { "none".to_owned() } else { l.to_owned() };
+        let of = self.load.as_deref().filter(|l| Some(*l) != load)?;
+        Some(format!(
+            "measured under {}, and the standard is of {1}: give --load \"{1}\"",
+            load.map_or("a load that was not told".into(), spelt),
+            spelt(of)
+        ))
     }
-    let told = !record.rig.values.is_empty();
-    if s.rig_hash
-        .as_ref()
-        .is_some_and(|h| told && *h != record.rig.chain_hash())
-    {
-        return Some(format!(
-            "the file of the rig {} says something else than when the standard was made: another rig",
-            rig.unwrap_or("without a name")
-        ));
-    }
-    let load = record.load.as_ref().map(|l| l.text.as_str());
-    let spelt = |l: &str| if l.is_empty() { "none".to_owned() } else { l.to_owned() };
-    let of = s.load.as_deref().filter(|l| Some(*l) != load)?;
-    Some(format!(
-        "measured under {}, and the standard is of {}: give --load \"{1}\"",
-        load.map_or("a load that was not told".into(), spelt),
-        spelt(of)
-    ))
 }
 
 /// What a pattern of differences looks like.

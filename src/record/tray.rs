@@ -18,11 +18,24 @@ pub struct Tray {
     /// Without one nothing is judged.
     pub standard: Option<Standard>,
     pub entries: Vec<Entry>,
+    /// On what the lot is measured: one lot is on one rig and under one load.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub setting: Option<Setting>,
     /// What other meters are asked after each take.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub columns: Vec<Column>,
     /// The number that comes next.
     pub next: u32,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Setting {
+    pub rig: Option<String>,
+    /// Of what the rig file states of the measuring chain.
+    pub rig_hash: Option<String>,
+    /// In the load notation; null: not told.
+    pub load: Option<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -61,6 +74,25 @@ pub struct Counts {
     pub measured: u32,
 }
 
+impl Setting {
+    /// "north, load cap=330p".
+    pub fn words(&self) -> String {
+        let load = match self.load.as_deref() {
+            None => "load not told".into(),
+            Some("") => "load none".into(),
+            Some(l) => format!("load {l}"),
+        };
+        format!("{}, {load}", self.rig.as_deref().unwrap_or("no rig file"))
+    }
+}
+
+impl Entry {
+    /// It gave a reading.
+    pub fn has_reading(&self) -> bool {
+        self.f0_hz.is_some() && self.judged.as_ref().is_none_or(|j| j.call != Call::NoReading)
+    }
+}
+
 impl Tray {
     pub fn new(lot: &str, standard: Option<Standard>, first: u32) -> Self {
         Tray {
@@ -68,6 +100,7 @@ impl Tray {
             lot: lot.into(),
             standard,
             entries: Vec::new(),
+            setting: None,
             columns: Vec::new(),
             next: first,
         }
@@ -122,9 +155,9 @@ impl Tray {
         self.next = self.next.max(number.saturating_add(1));
     }
 
-    /// Number of the last entry that counts.
-    pub fn last(&self) -> Option<u32> {
-        self.standing().next_back().map(|e| e.number)
+    /// The last entry that counts.
+    pub fn last(&self) -> Option<&Entry> {
+        self.standing().next_back()
     }
 
     /// The last entry that counts, to be changed.
@@ -153,12 +186,6 @@ impl Tray {
             last.readings.push(reading);
             last.judged = judged.or(last.judged.take());
         }
-    }
-
-    /// What a meter last read of a number, before it was measured again.
-    pub fn read_before(&self, number: u32, column: &Column) -> Option<&Reading> {
-        let earlier = self.entries.iter().rev().filter(|e| e.number == number && e.withdrawn);
-        earlier.flat_map(|e| &e.readings).find(|r| r.column() == *column)
     }
 
     /// One statistic for each instrument.

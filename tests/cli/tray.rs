@@ -204,7 +204,7 @@ fn a_reading_on_another_rig_is_not_judged() {
     let other = on("c", "north.toml", "cap=470p");
     assert_eq!(
         other["reasons"][0],
-        "measured under cap=470p, and the standard is of cap=330p"
+        "measured under cap=470p, and the standard is of cap=330p: give --load \"cap=330p\""
     );
 }
 

@@ -14,10 +14,8 @@ pub fn notes_text(record: &Record, written: Option<&Path>, style: Style) -> Stri
     }
     for n in &record.noted {
         let day: String = n.noted_at.chars().take(10).collect();
-        let mut day = format!("{:>2}  {day}", n.number);
-        let mut say = |out: &mut Screen, text: &str, paint| {
-            out.row(&std::mem::take(&mut day), text, paint);
-        };
+        out.free(&format!("note {}, {day}", n.number), PLAIN);
+        let say = |out: &mut Screen, text: &str, paint| out.row("", text, paint);
         if let Some(w) = n.withdraws {
             say(&mut out, &format!("takes back note {w}"), PLAIN);
         }

@@ -28,6 +28,9 @@ pub struct Step {
     /// The tone stands out at the pickup, and at the reference where the rig has one.
     pub pickup_heard: bool,
     pub reference_heard: bool,
+    /// Peaks of the silence before the signal.
+    pub pickup_quiet_dbfs: Option<f64>,
+    pub reference_quiet_dbfs: Option<f64>,
     /// The pickup's input gets what the reference's gets, at all frequencies alike: there is no pickup between.
     pub one_signal: bool,
 }
@@ -45,6 +48,15 @@ pub enum Bend {
 impl Bend {
     fn above(self, limit: f64) -> bool {
         matches!(self, Bend::Seen(db) if db > limit)
+    }
+
+    /// Shown to be no more: what hides in the noise must do so below the limit.
+    fn within(self, limit: f64) -> bool {
+        match self {
+            Bend::Seen(db) | Bend::Below(db) => db <= limit,
+            // One channel's is told with the output's.
+            Bend::Unknown => true,
+        }
     }
 }
 
@@ -101,6 +113,9 @@ const FAR_DB: f64 = 12.0;
 const NEAR_DB: f64 = 6.0;
 /// Above this level steps are the smaller ones.
 const CAREFUL_DBFS: f64 = -36.0;
+/// A peak this far above that of the silence grows with the drive, to [`SHORT_DB`].
+const CLEAR_DB: f64 = 30.0;
+const SHORT_DB: f64 = 0.5;
 /// A step smaller than this is none.
 const LEAST_DB: f64 = 0.5;
 
@@ -112,11 +127,25 @@ impl Step {
             && !self.reference_clips
             && room(self.pickup_dbfs)
             && room(self.reference_dbfs)
-            && !self.output_bends.above(limits.bend_db)
-            && !self.input_bends.above(limits.bend_db)
+            && self.output_bends.within(limits.bend_db)
+            && self.input_bends.within(limits.bend_db)
             && self.pickup_heard
             && self.reference_heard
             && !self.one_signal
+    }
+
+    /// Held against the step before: a peak that rose by less than the drive has met an end, wherever that lies. Sweeps peak where
+    /// the pickup resonates, and the tone says nothing of that.
+    pub fn after(mut self, before: &Step) -> Step {
+        let drive = self.level_dbfs - before.level_dbfs;
+        // Noise adds to a small peak more than to a large one: only what stands clear of it is compared.
+        let short = |was: Option<f64>, quiet: Option<f64>, now: Option<f64>| match (was, now) {
+            (Some(was), Some(now)) => was - quiet.unwrap_or(-200.0) > CLEAR_DB && now - was < drive - SHORT_DB,
+            _ => false,
+        };
+        self.pickup_clips |= short(before.pickup_dbfs, before.pickup_quiet_dbfs, self.pickup_dbfs);
+        self.reference_clips |= short(before.reference_dbfs, before.reference_quiet_dbfs, self.reference_dbfs);
+        self
     }
 
     /// The next level, or why there is none.
@@ -176,6 +205,9 @@ pub fn read(take: &Take, probe: &Probe) -> Step {
     let late = lateness(both.into_iter().flatten(), probe);
     let tone = shifted(&probe.tone, late, take.pickup.len());
     let sweeps = shifted(&probe.sweeps, late, take.pickup.len());
+    // Clear of the tone's first samples, were the latency off by a few milliseconds.
+    let until = tone.start.saturating_sub(take.rate_hz as usize / 50);
+    let quiet = |x: &'_ [f32]| -> Vec<f32> { x.get(..until).unwrap_or(&[]).to_vec() };
     let lines = |x: &[f32]| Lines::of(x.get(tone.clone()).unwrap_or(&[]), rate);
     let pickup = lines(&take.pickup);
     let mut one_signal = false;
@@ -210,6 +242,8 @@ pub fn read(take: &Take, probe: &Probe) -> Step {
         level_dbfs: probe.level_dbfs,
         pickup_dbfs: peak(&take.pickup),
         reference_dbfs: reference.and_then(peak),
+        pickup_quiet_dbfs: peak(&quiet(&take.pickup)),
+        reference_quiet_dbfs: reference.and_then(|r| peak(&quiet(r))),
         pickup_clips: clips(&take.pickup),
         reference_clips: reference.is_some_and(clips),
         output_bends,
@@ -497,6 +531,8 @@ mod tests {
             pickup_heard: true,
             reference_heard: true,
             one_signal: false,
+            pickup_quiet_dbfs: None,
+            reference_quiet_dbfs: None,
         };
         let limits = Limits::default();
         assert_eq!(step(-60.0, -70.0).next(&limits), Next::Try(-48.0));
@@ -512,6 +548,15 @@ mod tests {
         };
         assert_eq!(bent.next(&limits), Next::Stop(End::OutputBends));
         assert!(!bent.clean(&limits));
+        // Six decibels more drive, four more at the pickup.
+        let flat = step(-24.0, -20.0).after(&step(-30.0, -24.0));
+        assert!(flat.pickup_clips && !flat.clean(&limits) && flat.next(&limits) == Next::Stop(End::PickupRoom));
+        assert!(!step(-24.0, -18.0).after(&step(-30.0, -24.0)).pickup_clips);
+        let hidden = Step {
+            output_bends: Bend::Below(-30.0),
+            ..step(-60.0, -70.0)
+        };
+        assert!(!hidden.clean(&limits) && hidden.next(&limits) == Next::Try(-48.0));
         let dead = Step {
             pickup_heard: false,
             ..step(-24.0, -90.0)

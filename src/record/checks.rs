@@ -42,8 +42,12 @@ impl RigDocument {
         let e = &rig.exciter;
         let mut words = vec![match e.reference {
             Reference::Current => format!(
-                "Channel 2 reads the exciter's current across {} ohms; the exciter's {} uH play no part.",
+                "Channel 2 reads the exciter's current across {} ohms{}; the exciter's {} uH play no part.",
                 rig.sense_ohm(),
+                match e.sense_ohm {
+                    Some(_) => "",
+                    None => " (sense_ohm is not stated: all of series_ohm)",
+                },
                 1e6 * e.inductance_h
             ),
             Reference::Voltage => format!(

@@ -214,9 +214,10 @@ impl InputsDocument {
         }
     }
 
-    /// What goes into the rig file, with its uncertainty. `lead_f`: what the file states of the lead alone, which cannot be more
-    /// than was measured of input and lead together.
-    pub fn changes(&self, used: &Used, lead_f: f64, range: Option<&str>, day: &str) -> Result<Vec<Change>> {
+    /// What goes into the rig file, with its uncertainty. `lead`: what the file states of the lead alone, which cannot be more
+    /// than was measured of input and lead together; unstated, it is counted into the input, and said to be.
+    pub fn changes(&self, used: &Used, lead: Option<f64>, range: Option<&str>, day: &str) -> Result<Vec<Change>> {
+        let lead_f = lead.unwrap_or(0.0);
         if let Some(c) = self.capacitance_f.filter(|c| c.value - lead_f < -2.0 * c.u) {
             let show = |f: f64| quantity::show(f, Unit::Farad, 3);
             return Err(Failure::new(
@@ -254,6 +255,9 @@ impl InputsDocument {
             let alone = (c.value - lead_f).max(0.0);
             out.push(("input", "capacitance_f", Some(Value::Number(rounded(alone, c.u)))));
             out.push(("input", "capacitance_tolerance_f", Some(Value::Number(up(c.u)))));
+            if lead.is_none() {
+                out.push(("input", "lead_capacitance_f", Some(Value::Number(0.0))));
+            }
             let ohm = self.resistance_ohm;
             out.push((
                 "input",

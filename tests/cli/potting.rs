@@ -224,3 +224,164 @@ fn the_shops_own_wax() {
     f.run(&["potting", "new-before", "--after", "new-after", "--keep"])
         .refused(&["--keep needs a rig"]);
 }
+
+fn waxed(f: &Folder, rig: &str, before: &str, after: &str) {
+    let on = ["--rig", rig, "--load", "cap=330p"];
+    for (out, sim, seed) in [
+        (before, "r=6k l=2.4H cs=120p noise=-80dBFS", "71"),
+        (after, "r=6k l=2.4H cs=138p noise=-80dBFS", "72"),
+    ] {
+        f.take("p", sim, out, &[&on[..], &["--seed", seed]].concat()).ended(0);
+    }
+}
+
+/// The days of one rig say nothing of readings on another.
+#[test]
+fn another_rigs_days_judge_nothing() {
+    let f = bench(20);
+    let other = RIG
+        .replace("series_ohm = 100.0", "series_ohm = 200.0")
+        .replace("north bench", "south bench");
+    f.write("south.toml", other.as_bytes());
+    waxed(&f, "south.toml", "b", "a");
+    let args = [
+        "potting",
+        "b",
+        "--after",
+        "a",
+        "--rig",
+        "north.toml",
+        "--rested",
+        "14h",
+        "--json",
+    ];
+    let doc = f.run(&args).ended(0).json();
+    assert_eq!(doc["pairs"][0]["verdict"], "cannot-tell", "{doc}");
+    let text = doc["pairs"][0]["text"].as_str().unwrap();
+    assert!(
+        text.contains("measured on south bench, and the days are those of north bench"),
+        "{text}"
+    );
+}
+
+/// Twenty checks of one afternoon are no twenty days, and nobody looked at the witness last year.
+#[test]
+fn what_the_days_do_not_tell_is_said() {
+    let f = bench(20);
+    waxed(&f, "north.toml", "b", "a");
+    let args = [
+        "potting",
+        "b",
+        "--after",
+        "a",
+        "--rig",
+        "north.toml",
+        "--rested",
+        "14h",
+        "--json",
+    ];
+    let notes = |f: &Folder| f.run(&args).ended(0).json()["notes"].to_string();
+    let told = notes(&f);
+    assert!(
+        told.contains("are of one day only") && told.contains("rig repeat"),
+        "{told}"
+    );
+    assert!(!told.contains("was not checked"), "{told}");
+    for (name, day) in [("b", "2025-01-07T09:00:00+01:00"), ("a", "2025-01-09T09:00:00+01:00")] {
+        let mut r = f.record(name);
+        r["taken_at"] = day.into();
+        f.write(&format!("{name}/record.json"), &serde_json::to_vec(&r).unwrap());
+    }
+    assert!(
+        notes(&f).contains("was not checked within a day and a half"),
+        "{}",
+        notes(&f)
+    );
+}
+
+/// Four pickups and the witness went the same way: a lead, for one and for all.
+#[test]
+fn a_lead_that_moved_is_no_wax_of_the_lot() {
+    let f = bench(20);
+    let master = "r=6k l=2.4H cs=120p noise=-80dBFS";
+    take(&f, "master", "master", master);
+    let f0 = f.record("master")["resonance"]["f0_hz"]["value"].as_f64().unwrap();
+    let day = |f: &Folder, folder: &str, name: &str, at: &str| {
+        let path = format!("{folder}/{name}/record.json");
+        let mut r: serde_json::Value = serde_json::from_slice(&f.bytes(&path)).unwrap();
+        r["taken_at"] = at.into();
+        f.write(&path, &serde_json::to_vec(&r).unwrap());
+    };
+    for i in 0..4 {
+        let name = format!("p{i}");
+        edited(&f, "before", &name, f0);
+        edited(&f, "after", &name, f0 * (0.98 + 0.0001 * f64::from(i)));
+        day(&f, "before", &name, "2026-03-02T10:00:00+01:00");
+        day(&f, "after", &name, "2026-03-04T10:00:00+01:00");
+    }
+    // Twenty checks on days of their own, the last one on the second day and 2 % lower.
+    let mut h: serde_json::Value = serde_json::from_slice(&f.bytes("north.checks.json")).unwrap();
+    let mut last = h["checks"][19].clone();
+    for (i, c) in h["checks"].as_array_mut().unwrap().iter_mut().enumerate() {
+        c["taken_at"] = format!("2026-02-{:02}T08:00:00+01:00", i + 1).into();
+    }
+    h["checks"][19]["taken_at"] = "2026-03-02T08:00:00+01:00".into();
+    last["taken_at"] = "2026-03-04T08:00:00+01:00".into();
+    last["id"] = "moved".into();
+    last["f0_hz"]["value"] = (0.98 * last["f0_hz"]["value"].as_f64().unwrap()).into();
+    h["checks"].as_array_mut().unwrap().push(last);
+    f.write("north.checks.json", &serde_json::to_vec(&h).unwrap());
+    let args = [
+        "potting",
+        "before",
+        "--after",
+        "after",
+        "--rig",
+        "north.toml",
+        "--rested",
+        "14h",
+        "--json",
+    ];
+    let doc = f.run(&args).ended(0).json();
+    let pairs = doc["pairs"].as_array().unwrap();
+    assert!(
+        pairs
+            .iter()
+            .all(|p| p["text"].as_str().unwrap().contains("the witness moved")),
+        "{doc}"
+    );
+    assert_eq!(doc["lot"]["verdict"], "cannot-tell", "{}", doc["lot"]);
+}
+
+/// Two coils of one pickup are two windings.
+#[test]
+fn coils_are_paired_with_themselves() {
+    let f = bench(20);
+    let on = ["--rig", "north.toml", "--load", "cap=330p"];
+    for (out, over, cs, seed) in [
+        ("b1", "first coil", 120, "5"),
+        ("b2", "second coil", 131, "6"),
+        ("a1", "first coil", 120, "7"),
+    ] {
+        let sim = format!("r=6k l=2.4H cs={cs}p noise=-80dBFS");
+        f.take("p", &sim, out, &[&on[..], &["--over", over, "--seed", seed]].concat())
+            .ended(0);
+    }
+    let args = [
+        "potting",
+        "b1",
+        "b2",
+        "--after",
+        "a1",
+        "--rig",
+        "north.toml",
+        "--rested",
+        "14h",
+        "--json",
+    ];
+    let doc = f.run(&args).ended(0).json();
+    assert_eq!(doc["pairs"].as_array().unwrap().len(), 1, "{doc}");
+    assert_eq!(doc["pairs"][0]["pickup"], "p, first coil");
+    assert_eq!(doc["pairs"][0]["verdict"], "unchanged");
+    assert_eq!(doc["unpaired"][0], "p, second coil");
+}

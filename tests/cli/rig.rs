@@ -614,3 +614,65 @@ fn a_rig_of_the_built_in_bench_is_bound_to_it() {
     assert!(doc["level_dbfs"].as_f64().is_some_and(|l| l > -20.0), "{doc}");
     assert!(text(&f, "east.toml").contains("reference_channel = 2"));
 }
+
+/// A study is of readings, each once, under one load; the one before it is put aside.
+#[test]
+fn repeatability_is_of_readings_that_go_together() {
+    let f = folder();
+    let on = ["--rig", "north.toml"];
+    for (out, sim, more) in [
+        ("a", "r=6k l=2.4H cs=120p", &["--seed", "3"][..]),
+        ("b", "r=6k l=2.4H cs=121p", &["--seed", "4"]),
+        ("c", "r=6k l=2.4H cs=121p", &["--load", "cap=1n"]),
+    ] {
+        f.take("p", sim, out, &[&on[..], more].concat()).ended(0);
+    }
+    let repeat = |list: &[&str]| f.run(&[&["rig", "repeat", "--rig", "north.toml"][..], list].concat());
+    repeat(&["a", "a"]).refused(&["given twice"]);
+    repeat(&["a", "c"]).refused(&["under two loads"]);
+    assert!(!f.path("north.repeat.json").exists());
+    repeat(&["a", "b"]).ended(0);
+    let first = f.bytes("north.repeat.json");
+    repeat(&["b", "a"]).ended(0);
+    assert_eq!(f.bytes("north.repeat.1.json"), first);
+    // A real rig's files take nothing simulated.
+    let bound = String::from_utf8(f.bytes("north.toml")).unwrap() + "\n[interface]\noutput = \"front output\"\n";
+    f.write("north.toml", bound.as_bytes());
+    repeat(&["a", "b"]).refused(&["simulated values have no place"]);
+    f.run(&["rig", "polarity", "a", "--is", "-1", "--rig", "north.toml"])
+        .refused(&["simulated values have no place"]);
+    check(&f, 1, 0.0, &[]).refused(&["simulated values have no place"]);
+}
+
+/// What was measured is kept, whatever became of the checks' file.
+#[test]
+fn a_damaged_history_stops_no_measurement() {
+    let f = folder();
+    f.write("north.checks.json", b"{");
+    f.measure(&["--rig", "north.toml", "--out", "m"]).ended(0);
+    assert!(
+        f.record("m")["notes"]
+            .to_string()
+            .contains("north.checks.json is no history")
+    );
+}
+
+/// Ten good checks and one with a forgotten 50 pF: it is no part of what the limits will stand on.
+#[test]
+fn a_blunder_is_no_part_of_the_baseline() {
+    let f = folder();
+    for (i, more) in DAYS.iter().enumerate().take(8) {
+        check(&f, i as u32 + 1, *more, &[]).ended(0);
+    }
+    let run = check(&f, 9, 50.0, &[]).ended(3);
+    assert!(
+        run.out.contains("nothing in common with the 8 checks before it"),
+        "{}",
+        run.out
+    );
+    let doc = check(&f, 10, 0.1, &["--json"]).ended(0).json();
+    assert_eq!(
+        (doc["verdict"].as_str(), doc["baseline"].as_u64()),
+        (Some("baseline"), Some(8))
+    );
+}

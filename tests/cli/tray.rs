@@ -231,3 +231,57 @@ fn a_lot_is_on_one_tray_at_a_time() {
     first.wait().unwrap();
     f.run(&args).ended(0);
 }
+
+/// What stands is lost neither to a plug that was out nor to another load.
+#[test]
+fn a_reading_stands_until_there_is_a_better_one() {
+    let f = folder();
+    let on = |keys: &str, more: &[&str]| {
+        let args = [
+            "tray",
+            "--lot",
+            "a",
+            "--standard",
+            "neck.toml",
+            "--rig",
+            "north.toml",
+            "--json",
+        ];
+        f.typed(&[&args[..], &SHORT, more].concat(), keys)
+    };
+    let good = ["--sim", GOOD, "--load", "cap=330p", "--columns", "ohms by meter A"];
+    on("\n6.05k\nq\n", &good).ended(0);
+    let run = on("r\nq\n", &["--sim", "silent", "--load", "cap=330p"]).ended(0);
+    assert!(run.err.contains("the one before stands"), "{}", run.err);
+    let doc = run.json();
+    assert_eq!(
+        (doc["counts"]["pass"].as_u64(), doc["counts"]["no_reading"].as_u64()),
+        (Some(1), Some(0))
+    );
+    on("q\n", &["--sim", GOOD, "--load", "cap=470p"])
+        .refused(&["was begun on north bench, load cap=330p", "load cap=470p"]);
+    // Taken back, and another pickup under that number: the first one's ohms are none of its.
+    let run = on("u\n\n\nr\n\nq\n", &good).ended(0);
+    assert!(!run.err.contains("Enter keeps"), "{}", run.err);
+}
+
+#[test]
+fn a_standard_is_of_pickups_that_go_together() {
+    let f = folder();
+    let allow = ["--allow", "f0=2% q=8%", "--out", "x.toml"];
+    f.run(&[&["standard", "master", "master"][..], &allow].concat())
+        .refused(&["given twice"]);
+    let on = [
+        "--rig",
+        "north.toml",
+        "--load",
+        "cap=330p",
+        "--over",
+        "second coil",
+        "--seed",
+        "4",
+    ];
+    f.take("other", GOOD, "other", &on).ended(0);
+    f.run(&[&["standard", "master", "other"][..], &allow].concat())
+        .refused(&["over different coils (not told and second coil)"]);
+}

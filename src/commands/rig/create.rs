@@ -111,7 +111,7 @@ impl<'a, 'b> Questions<'a, 'b> {
         }
         if args.reference.is_none() {
             let words = "Does channel 2 read the voltage before the exciter, or the current through it";
-            a.reference = self.until(words, Some("voltage"), |t| match t {
+            a.reference = self.until(words, None, |t| match t {
                 "voltage" | "v" => Ok(Reference::Voltage),
                 "current" | "c" => Ok(Reference::Current),
                 _ => Err("voltage or current".into()),

@@ -57,7 +57,7 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
         _ => InputsDocument::wire(&rig, &sound.used, simulated, &inputs::pair(&take)?),
     };
     write_changes(&path, |rig| {
-        let lead = rig.input.as_ref().and_then(|i| i.lead_capacitance_f).unwrap_or(0.0);
+        let lead = rig.input.as_ref().and_then(|i| i.lead_capacitance_f);
         let mut changes = match rig.foreign(&sound.used) {
             Some(_) => of_the_old_one(),
             None => Vec::new(),

@@ -3,7 +3,7 @@
 use std::io::{BufRead, IsTerminal};
 
 use super::{print, rig_of, today, write_changes};
-use crate::analysis::level::{self, End, FIRST_DBFS, Limits, Next};
+use crate::analysis::level::{self, End, FIRST_DBFS, Limits, Next, Step};
 use crate::capture::Request;
 use crate::cli::args::LevelArgs;
 use crate::cli::console::Console;
@@ -47,9 +47,9 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
                     "close other programs, or try a lower --rate",
                 ));
             }
-            steps.push(level::read(&again, &probe));
+            steps.push(held(level::read(&again, &probe), &steps));
         } else {
-            steps.push(level::read(&take, &probe));
+            steps.push(held(level::read(&take, &probe), &steps));
         }
         let Some(step) = steps.last() else {
             break End::NothingHeard;
@@ -76,6 +76,11 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
     } else {
         Status::NoReading
     })
+}
+
+/// Held against the step before it.
+fn held(step: Step, steps: &[Step]) -> Step {
+    steps.last().map_or(step, |before| step.after(before))
 }
 
 /// Before the first sound; on a terminal it waits for a word.

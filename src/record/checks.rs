@@ -422,7 +422,8 @@ impl RepeatDocument {
     pub fn of(rig: &Rig, records: &[Record]) -> Result<Self> {
         let own = rig.summary();
         // Two coils of one pickup are two windings.
-        let mut groups: Vec<((&str, Option<&str>), Vec<&Record>)> = Vec::new();
+        type Coil<'a> = (&'a str, Option<&'a str>);
+        let mut groups: Vec<(Coil, Vec<&Record>)> = Vec::new();
         let good: Vec<&Record> = records
             .iter()
             .filter(|r| r.verdict != Verdict::Rejected && r.resonance.is_some())

@@ -138,6 +138,9 @@ pub struct Pair {
     pub before: Vec<String>,
     pub after: Vec<String>,
     pub f0_hz: Option<Estimate>,
+    /// What f0 was before.
+    #[serde(default)]
+    pub f0_before_hz: Option<f64>,
     /// The same over the value before.
     pub f0_relative: Option<f64>,
     pub q: Option<Estimate>,
@@ -577,6 +580,7 @@ impl Judged<'_> {
             before: ids(self.before),
             after: ids(self.after),
             f0_hz: None,
+            f0_before_hz: None,
             f0_relative: None,
             q: None,
             q_relative: None,
@@ -615,6 +619,7 @@ impl Judged<'_> {
             Estimate::new(a.value - b.value, noise.hypot(day), noise)
         };
         pair.f0_hz = minus(a.f0, b.f0, between(days.map(|d| d.f0 * b.f0.value)));
+        pair.f0_before_hz = Some(b.f0.value);
         pair.f0_relative = Some(a.f0.value / b.f0.value - 1.0);
         pair.q_relative = Some(a.q.value / b.q.value - 1.0);
         pair.q = minus(a.q, b.q, between(days.map(|d| d.q * b.q.value)));

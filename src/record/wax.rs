@@ -146,6 +146,7 @@ mod tests {
             before: vec![format!("{name}-b")],
             after: vec![format!("{name}-a")],
             f0_hz: None,
+            f0_before_hz: None,
             f0_relative: None,
             q: None,
             q_relative: Some(q),

@@ -81,7 +81,12 @@ fn panel(
         return;
     };
     let half = chart.filter(|c| c.n >= BASELINE).map(|c| 3.0 * c.sigma * scale);
-    let off = |c: &Check| kind.of(c).map(|v| scale * (v - centre));
+    // As it is judged: what the room's warmth may have done to Q is taken off.
+    let judged = |c: &Check| match kind {
+        Quantity::Q if base.len() >= BASELINE => History::at_one_warmth(base, c, centre),
+        kind => kind.of(c),
+    };
+    let off = |c: &Check| judged(c).map(|v| scale * (v - centre));
     let reach = shown
         .iter()
         .filter_map(off)

@@ -5,7 +5,6 @@ use super::palette::{BAND, GRID, INK, PAPER, PEAK, SOFT};
 use super::plot::{self, EDGE, HEIGHT, LEFT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
 use super::sheet::{Anchor, Pen, Sheet, Type, fitted};
 use super::words;
-use crate::estimate::Z95;
 use crate::failure::Result;
 use crate::record::potting::{Pair, PotVerdict, PottingDocument};
 
@@ -34,11 +33,9 @@ pub fn pairs(d: &PottingDocument) -> Result<Plot> {
         Type::new(SMALL, SOFT, Anchor::Left),
     );
     let change = |p: &Pair| {
-        let (e, r) = p.f0_hz.zip(p.f0_relative)?;
-        let before = e.value / r;
-        before
-            .is_finite()
-            .then(|| (100.0 * r, 100.0 * Z95 * e.u / before.abs()))
+        let before = p.f0_before_hz?;
+        let e = p.f0_hz?;
+        Some((100.0 * e.value / before, 100.0 * d.coverage * e.u / before))
     };
     let drawn: Vec<(&Pair, (f64, f64))> = d.pairs.iter().filter_map(|p| Some((p, change(p)?))).collect();
     let limit = 100.0 * d.limits.f0;

@@ -324,7 +324,7 @@ impl History {
 
     /// Q as if the room had been as warm as on the baseline's mean day: the copper's part of the losses is not known, so that of
     /// what a temperature may do (nothing to all of it) only the rest counts.
-    fn at_one_warmth(base: &[&Check], c: &Check, centre: f64) -> Option<f64> {
+    pub fn at_one_warmth(base: &[&Check], c: &Check, centre: f64) -> Option<f64> {
         let rooms: Vec<f64> = base.iter().filter_map(|c| c.temperature_c).collect();
         let value = Quantity::Q.of(c)?;
         let Some(warmer) = c

@@ -98,6 +98,8 @@ const GUARD: f64 = 0.95;
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Proposal {
     pub readings: usize,
+    /// So many names among them: readings of one pickup scatter less than pickups do.
+    pub pickups: usize,
     pub factor: f64,
     pub f0: f64,
     pub q: f64,
@@ -174,7 +176,13 @@ impl Standard {
             of(&|x| Some(x.q.value.ln())),
             of(&|x| x.level_db.map(|l| l.value)),
         );
-        let proposal = proposal(&ln_f0, &ln_q, &level);
+        let mut names: Vec<&str> = good.iter().map(|(r, _)| r.pickup.name.as_str()).collect();
+        names.sort_unstable();
+        names.dedup();
+        let proposal = proposal(&ln_f0, &ln_q, &level).map(|p| Proposal {
+            pickups: names.len(),
+            ..p
+        });
         let need = |given: Option<f64>, proposed: Option<f64>, what: &str| {
             given.or(proposed).ok_or_else(|| {
                 Failure::new(
@@ -279,6 +287,7 @@ fn proposal(ln_f0: &[f64], ln_q: &[f64], level: &[f64]) -> Option<Proposal> {
     let factor = tolerance::two_sided(ln_f0.len(), SHARE, CONFIDENCE)?;
     Some(Proposal {
         readings: ln_f0.len(),
+        pickups: ln_f0.len(),
         factor,
         f0: factor * sd(ln_f0)?,
         q: factor * sd(ln_q)?,

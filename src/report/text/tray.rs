@@ -43,11 +43,14 @@ pub fn standard_text(s: &Standard, p: Option<&Proposal>, files: &[PathBuf], styl
         None => out.row("Polarity", "not judged", PLAIN),
     }
     if let Some(p) = p {
+        let of = match p.pickups < p.readings {
+            true => format!("{} readings of {} by name", p.readings, p.pickups),
+            false => format!("{} good ones", p.readings),
+        };
         out.row(
             "Proposed",
             &format!(
-                "from {} good ones, limits that hold 95 % of all such with 95 % confidence ({} standard deviations): f0 {}, Q {}",
-                p.readings,
+                "from {of}, limits that hold 95 % of all such with 95 % confidence ({} standard deviations): f0 {}, Q {}",
                 two(p.factor),
                 per_cent(p.f0),
                 per_cent(p.q)

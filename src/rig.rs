@@ -14,6 +14,7 @@ pub mod history;
 pub mod keys;
 mod table;
 pub mod template;
+pub mod warmth;
 
 /// For the record's notes where no rig is given: a current reference and an input that loads nothing are assumed then.
 pub const NO_RIG_NOTE: &str = "no rig given: f0 and Q may be off by the exciter's corner";

@@ -221,6 +221,9 @@ pub struct CheckDocument {
     pub level_db: Option<Estimate>,
     pub clock_ppm: Option<f64>,
     pub quantities: Vec<QuantityFound>,
+    /// What has no chart yet, or is not told by this take, with how many good checks know it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unjudged: Vec<Unjudged>,
     pub turned: bool,
     pub noisy: bool,
     /// What it looks like, and what to look at.
@@ -228,6 +231,12 @@ pub struct CheckDocument {
     /// Made by the built-in bench.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub simulated: bool,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Unjudged {
+    pub quantity: String,
+    pub checks: usize,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -296,6 +305,14 @@ impl CheckDocument {
             level_db: check.level_db,
             clock_ppm: check.clock_ppm,
             quantities,
+            unjudged: judgement
+                .unjudged
+                .iter()
+                .map(|(k, n)| Unjudged {
+                    quantity: name(*k).into(),
+                    checks: *n,
+                })
+                .collect(),
             turned: judgement.turned,
             noisy: judgement.noisy,
             advice: advice(rig, check, judgement, history),
@@ -309,7 +326,7 @@ fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec<Str
     let mut out = Vec::new();
     if !j.believed() && !j.charted.is_empty() {
         out.push(format!(
-            "it has nothing in common with the {} checks before it, and stays out of the baseline",
+            "it has nothing in common with the {} checks before it, and stays out of the baseline; were those the wrong ones, begin anew with --begin-again",
             j.baseline
         ));
     }
@@ -373,10 +390,11 @@ fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec<Str
     }
     if !j.believed() && j.go() {
         let good = history.checks.iter().filter(|c| c.go).count();
+        let checks = if good == 1 { "check" } else { "checks" };
         out.push(match BASELINE.saturating_sub(good) {
-            0 => format!("{good} good checks so far: from the next one on the limits are believed"),
+            0 => format!("{good} good {checks} so far: from the next one on the limits are believed"),
             left => format!(
-                "{good} good checks so far: limits are believed from {BASELINE} on, {left} more; one each working day, for they \
+                "{good} good {checks} so far: limits are believed from {BASELINE} on, {left} more; one each working day, for they \
                  are to tell what a day does"
             ),
         });

@@ -7,6 +7,7 @@ use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted};
 use super::words;
 use crate::failure::Result;
 use crate::rig::history::{BASELINE, Check, History, Quantity};
+use crate::rig::warmth::Warmth;
 use crate::stats::chart::Individuals;
 
 /// More than these would be dots on dots.
@@ -67,11 +68,15 @@ fn panel(
     shown: &[Check],
     base: &[&Check],
 ) {
-    let values: Vec<f64> = base.iter().filter_map(|c| kind.of(c)).collect();
+    // As it is judged: what the room's warmth does to Q is taken off.
+    let warmth = Warmth::of(base).filter(|_| kind == Quantity::Q && base.len() >= BASELINE);
+    let of = |c: &Check| match &warmth {
+        Some(w) => Some(w.freed(c)),
+        None => kind.of(c),
+    };
+    let values: Vec<f64> = base.iter().filter_map(|c| of(c)).collect();
     let chart = Individuals::of(&values);
-    let centre = chart
-        .map(|c| c.centre)
-        .or_else(|| shown.first().and_then(|c| kind.of(c)));
+    let centre = chart.map(|c| c.centre).or_else(|| shown.first().and_then(of));
     let Some(centre) = centre else {
         sheet.text(
             (LEFT, (top + bottom) / 2.0),
@@ -81,12 +86,7 @@ fn panel(
         return;
     };
     let half = chart.filter(|c| c.n >= BASELINE).map(|c| 3.0 * c.sigma * scale);
-    // As it is judged: what the room's warmth may have done to Q is taken off.
-    let judged = |c: &Check| match kind {
-        Quantity::Q if base.len() >= BASELINE => History::at_one_warmth(base, c, centre),
-        kind => kind.of(c),
-    };
-    let off = |c: &Check| judged(c).map(|v| scale * (v - centre));
+    let off = |c: &Check| of(c).map(|v| scale * (v - centre));
     let reach = shown
         .iter()
         .filter_map(off)

@@ -4,15 +4,18 @@
 //! and moving averages (6.3.2.4), widened for being estimates, all of them together with at most one false alarm in a hundred
 //! checks (Bonferroni, which holds whatever hangs on what).
 
+use std::collections::BTreeSet;
+
 use serde::{Deserialize, Serialize};
 
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
-use crate::record::copper::PER_K;
 use crate::record::identity::Sense;
 use crate::record::{Record, Verdict};
 use crate::stats::chart::{Ewma, Individuals, moving_range_freedom};
 use crate::stats::{mean, sd, student};
+
+use super::warmth::Warmth;
 
 pub const SCHEMA: &str = "coilwright/checks/1";
 /// Checks before limits are believed.
@@ -42,6 +45,9 @@ pub struct Check {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub noise_db: Option<f64>,
     pub hum_db: Option<f64>,
+    /// The mains lines likewise.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hum_dbfs: Option<f64>,
     pub mains_hz: Option<f64>,
     pub clock_ppm: Option<f64>,
     pub temperature_c: Option<f64>,
@@ -113,7 +119,7 @@ impl Quantity {
             Quantity::Q => Some(c.q.value.ln()),
             Quantity::Level => c.level_db.map(|l| l.value),
             Quantity::Noise => c.noise_db,
-            Quantity::Hum => c.hum_db,
+            Quantity::Hum => c.hum_dbfs,
         }
         .filter(|v| v.is_finite())
     }
@@ -155,8 +161,10 @@ pub struct Judgement {
     pub charted: Vec<Charted>,
     /// The sign is not that of the baseline.
     pub turned: bool,
-    /// The scatter within the take is far above the baseline's.
+    /// More noise than the baseline's.
     pub noisy: bool,
+    /// What has no chart, with how many good checks know it.
+    pub unjudged: Vec<(Quantity, usize)>,
 }
 
 impl Judgement {
@@ -202,8 +210,9 @@ impl Check {
             polarity: r.polarity,
             sign: record.rig.sign(),
             snr_db: record.capture.snr_db,
-            noise_db: noise_of(record),
+            noise_db: record.capture.snr_db.and_then(|snr| full_scale(record, -snr)),
             hum_db: record.capture.hum_db,
+            hum_dbfs: record.capture.hum_db.and_then(|h| full_scale(record, h)),
             mains_hz: record.capture.mains_hz,
             clock_ppm: record.capture.clock_ppm,
             temperature_c: record.pickup.temperature_c,
@@ -213,13 +222,13 @@ impl Check {
     }
 }
 
-/// The answer's level in the take, less the signal-to-noise ratio: both are over the whole record, so that a longer signal in the
-/// same silence tells the same.
-fn noise_of(record: &Record) -> Option<f64> {
+/// What is told in decibels against the answer, against full scale instead: whatever the test signal's level, and its length
+/// among the silences of the take.
+fn full_scale(record: &Record, re_answer_db: f64) -> Option<f64> {
     let (drive, c) = (record.drive.as_ref()?, &record.capture);
     let level = record.resonance.as_ref()?.level_db?.value;
     let share = drive.seconds * f64::from(c.rate_hz) / c.frames as f64;
-    let db = drive.level_dbfs + level + 10.0 * share.log10() - c.snr_db?;
+    let db = drive.level_dbfs + level + 10.0 * share.log10() + re_answer_db;
     db.is_finite().then_some(db)
 }
 
@@ -261,7 +270,10 @@ impl History {
         let sound = |c: &Check| {
             let positive = |e: &Estimate| e.value.is_finite() && e.value > 0.0 && e.u.is_finite() && e.u >= 0.0;
             let level = c.level_db.map(|l| l.value);
-            let decibels = [level, c.snr_db, c.hum_db].into_iter().flatten().all(|v| v.abs() < 1e4);
+            let decibels = [level, c.snr_db, c.noise_db, c.hum_db, c.hum_dbfs]
+                .into_iter()
+                .flatten()
+                .all(|v| v.abs() < 1e4);
             let in_reach = c.f0_hz.value < 1e9 && c.q.value < 1e9 && c.f0_hz.u < 1e9;
             positive(&c.f0_hz) && positive(&c.q) && decibels && in_reach
         };
@@ -284,25 +296,37 @@ impl History {
         let mut scatters: Vec<f64> = base.iter().map(|c| noise(c)).collect();
         scatters.sort_by(f64::total_cmp);
         let usual = scatters.get(scatters.len() / 2).copied();
-        let mut charted = Vec::new();
+        let (mut charted, mut unjudged) = (Vec::new(), Vec::new());
         if (EARLY..BASELINE).contains(&base.len()) {
             let kinds = [Quantity::F0, Quantity::Q, Quantity::Level];
             charted.extend(kinds.iter().filter_map(|k| self.early(*k, &base, new)));
             charted.retain(Charted::jumped);
         }
         if base.len() >= BASELINE {
-            // Charts there are: one for each quantity that the baseline has, one more where it is averaged.
-            let whole = |k: Quantity| base.iter().all(|c| k.of(c).is_some()) && k.of(new).is_some();
-            let kinds: Vec<Quantity> = Quantity::ALL.into_iter().filter(|k| whole(*k)).collect();
-            let charts = kinds.len() + kinds.iter().filter(|k| k.averaged()).count();
+            // Charts there are: one for each quantity that twenty checks have, one more where it is averaged.
+            let known = |k: Quantity| -> Vec<&Check> {
+                let good = self.checks.iter().filter(|c| c.go && k.of(c).is_some());
+                good.take(BASELINE).collect()
+            };
+            let kinds: Vec<(Quantity, Vec<&Check>)> = Quantity::ALL.into_iter().map(|k| (k, known(k))).collect();
+            let (told, open): (Vec<_>, Vec<_>) = kinds
+                .into_iter()
+                .partition(|(k, b)| b.len() >= BASELINE && k.of(new).is_some());
+            unjudged.extend(open.into_iter().map(|(k, b)| (k, b.len())));
+            let charts = told.len() + told.iter().filter(|k| k.0.averaged()).count();
             let each = FALSE_ALARMS / charts.max(1) as f64;
-            charted.extend(kinds.iter().filter_map(|k| self.chart(*k, &base, new, each)));
+            charted.extend(told.iter().filter_map(|(k, b)| self.chart(*k, b, new, each)));
         }
+        let noisy = match charted.iter().find(|c| c.quantity == Quantity::Noise) {
+            Some(c) => c.jumped(),
+            None => usual.is_some_and(|u| noise(new) > NOISY * u) && base.len() >= EARLY,
+        };
         Judgement {
             baseline: base.len(),
             charted,
             turned: 2 * other_way > base.len(),
-            noisy: usual.is_some_and(|u| noise(new) > NOISY * u) && base.len() >= 5,
+            noisy,
+            unjudged,
         }
     }
 
@@ -322,33 +346,17 @@ impl History {
         })
     }
 
-    /// Q as if the room had been as warm as on the baseline's mean day: the copper's part of the losses is not known, so that of
-    /// what a temperature may do (nothing to all of it) only the rest counts.
-    pub fn at_one_warmth(base: &[&Check], c: &Check, centre: f64) -> Option<f64> {
-        let rooms: Vec<f64> = base.iter().filter_map(|c| c.temperature_c).collect();
-        let value = Quantity::Q.of(c)?;
-        let Some(warmer) = c
-            .temperature_c
-            .filter(|_| rooms.len() == base.len())
-            .zip(mean(&rooms))
-            .map(|(t, m)| t - m)
-        else {
-            return Some(value);
-        };
-        // Copper gains with every kelvin, and Q loses as much at the most.
-        let most = -PER_K * warmer;
-        let off = value - centre;
-        Some(centre + off - off.clamp(most.min(0.0), most.max(0.0)))
-    }
-
     fn chart(&self, kind: Quantity, base: &[&Check], new: &Check, false_alarm: f64) -> Option<Charted> {
-        let values: Vec<f64> = base.iter().filter_map(|c| kind.of(c)).collect();
-        let chart = Individuals::of(&values)?;
-        let of = |c: &Check| match kind {
-            Quantity::Q => History::at_one_warmth(base, c, chart.centre),
-            kind => kind.of(c),
+        let warmth = Warmth::of(base).filter(|_| kind == Quantity::Q);
+        let of = |c: &Check| match &warmth {
+            Some(w) => Some(w.freed(c)),
+            None => kind.of(c),
         };
+        let values: Vec<f64> = base.iter().filter_map(|c| of(c)).collect();
+        let chart = Individuals::of(&values)?;
         let value = of(new)?;
+        let t = student(1.0 - 0.5 * false_alarm, moving_range_freedom(chart.n));
+        let doubt = t * warmth.map_or(0.0, |w| w.doubt(new));
         let average = kind.averaged().then(|| {
             // The good checks since the baseline, and this one.
             let later = self.checks.iter().filter(|c| c.go).skip(BASELINE).filter_map(of);
@@ -362,7 +370,6 @@ impl History {
             let n = u32::try_from(run.len()).unwrap_or(u32::MAX).min(1000);
             let spread = ewma.limits_after(n, 1.0)[1] - chart.centre;
             let centre = chart.sigma / (chart.n as f64).sqrt();
-            let t = student(1.0 - 0.5 * false_alarm, moving_range_freedom(chart.n));
             (z, t * spread.hypot(centre))
         });
         // What is too small to matter is no alarm, however quiet the baseline was.
@@ -371,8 +378,8 @@ impl History {
             quantity: kind,
             value,
             centre: chart.centre,
-            half: chart.half_width(false_alarm).max(least),
-            average: average.map(|(z, half)| (z, half.max(least))),
+            half: chart.half_width(false_alarm).hypot(doubt).max(least),
+            average: average.map(|(z, half)| (z, half.hypot(doubt).max(least))),
         })
     }
 
@@ -382,9 +389,8 @@ impl History {
         if good.len() < BASELINE {
             return None;
         }
-        let date = |c: &&&Check| c.taken_at.get(..10).unwrap_or_default().to_owned();
-        let mut dates: Vec<String> = good.iter().map(|c| date(&c)).collect();
-        dates.dedup();
+        let date = |c: &Check| c.taken_at.get(..10).unwrap_or_default().to_owned();
+        let dates: BTreeSet<String> = good.iter().map(|c| date(c)).collect();
         // Several checks of a day are one of its days, where there are enough of them.
         let by_day = dates.len() >= BASELINE;
         let of = |k: Quantity| -> Option<Vec<f64>> {
@@ -451,7 +457,8 @@ mod tests {
                 sign: None,
                 snr_db: None,
                 noise_db: Some(-90.0 + self.normal()),
-                hum_db: Some(-50.0 + 2.0 * self.normal()),
+                hum_db: None,
+                hum_dbfs: Some(-90.0 + 2.0 * self.normal()),
                 mains_hz: Some(50.0),
                 clock_ppm: None,
                 temperature_c: None,
@@ -521,6 +528,37 @@ mod tests {
         assert!((5.0..20.0).contains(&drift), "{drift}");
     }
 
+    /// A room of 18 to 26 degrees, and a witness half of whose losses are copper's: no alarm for the weather, one for a joint.
+    #[test]
+    fn the_room_is_taken_out_of_q() {
+        let mut days = Days::new(11);
+        let room = |i: usize| 18.0 + (i * 5 % 9) as f64;
+        let warm = |mut c: Check, t: f64| {
+            c.temperature_c = Some(t);
+            c.q.value *= (-0.5 * 0.00393 * (t - 22.0)).exp();
+            c
+        };
+        let (mut alarms, mut found, n) = (0, 0, 400);
+        for _ in 0..n {
+            let mut h = days.history(BASELINE);
+            for (i, c) in h.checks.iter_mut().enumerate() {
+                *c = warm(c.clone(), room(i));
+            }
+            alarms += usize::from(!h.judge(&warm(days.check(0.0, 0.0, 0.0), 30.0)).go());
+            found += usize::from(!h.judge(&warm(days.check(0.0, -0.037, 0.0), 22.0)).go());
+        }
+        println!("{alarms} alarms and {found} joints found of {n}");
+        assert!(alarms <= 10 && found > 9 * n / 10, "{alarms} {found}");
+        // A steady room tells nothing of it: a warm day is given what copper may do.
+        let mut h = days.history(BASELINE);
+        h.checks.iter_mut().for_each(|c| c.temperature_c = Some(21.0));
+        let mut hot = days.check(0.0, -0.03, 0.0);
+        hot.temperature_c = Some(31.0);
+        assert!(h.judge(&hot).go());
+        hot.temperature_c = Some(21.0);
+        assert!(!h.judge(&hot).go());
+    }
+
     #[test]
     fn jumps_drifts_and_noise_are_told_apart() {
         let mut days = Days::new(9);
@@ -532,8 +570,14 @@ mod tests {
         let jump = h.judge(&days.check(-0.01, 0.0, 0.0));
         assert!(jump.get(Quantity::F0).unwrap().jumped() && !jump.get(Quantity::Level).unwrap().jumped());
         let mut noisy = days.check(0.0, 0.0, 0.0);
+        noisy.noise_db = Some(-70.0);
+        assert!(h.judge(&noisy).noisy && !h.judge(&noisy).go());
+        // A baseline that does not know its noise judges it by the scatter within the take, and says what it cannot judge.
+        let mut old = h.clone();
+        old.checks.iter_mut().take(15).for_each(|c| c.noise_db = None);
         noisy.f0_hz.u_noise *= 20.0;
-        assert!(h.judge(&noisy).noisy);
+        let j = old.judge(&noisy);
+        assert!(j.noisy && j.go() && j.unjudged == [(Quantity::Noise, 5)], "{j:?}");
         // Before the baseline is whole nothing but the sign is judged.
         let mut young = h.clone();
         young.checks.truncate(10);
@@ -546,7 +590,7 @@ mod tests {
         }
         let mut quieter = days.check(0.0, 0.0, 0.0);
         quieter.noise_db = Some(-120.0);
-        quieter.hum_db = Some(-90.0);
+        quieter.hum_dbfs = Some(-130.0);
         assert!(h.judge(&quieter).go());
         quieter.noise_db = Some(-70.0);
         assert!(h.judge(&quieter).get(Quantity::Noise).unwrap().jumped());

@@ -69,6 +69,7 @@ fn history(draw: &mut Draw, n: usize) -> History {
             snr_db: None,
             noise_db: None,
             hum_db: None,
+            hum_dbfs: None,
             mains_hz: None,
             clock_ppm: None,
             temperature_c: None,

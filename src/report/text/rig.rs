@@ -88,9 +88,12 @@ pub fn check_text(d: &CheckDocument, files: &[PathBuf], style: Style) -> String 
             other => other,
         };
         let mut text = format!(
-            "{} {unit} from the baseline (limits {PLUS_MINUS} {})",
+            "{} {unit} from the baseline ({})",
             signed(scale * q.off, 3),
-            two(scale * q.limit)
+            match q.quantity.as_str() {
+                "noise" | "hum" => format!("at most +{}", two(scale * q.limit)),
+                _ => format!("limits {PLUS_MINUS} {}", two(scale * q.limit)),
+            }
         );
         if let (Some(a), Some(l)) = (q.average_off, q.average_limit) {
             text.push_str(&format!(
@@ -101,6 +104,13 @@ pub fn check_text(d: &CheckDocument, files: &[PathBuf], style: Style) -> String 
         }
         let paint = if q.state == "within" { DIM } else { WARN };
         out.row(name, &text, paint);
+    }
+    for u in &d.unjudged {
+        let why = match u.checks < d.baseline_needed {
+            true => format!("not judged: {} of {} good checks know it", u.checks, d.baseline_needed),
+            false => "not judged: this take does not tell it".to_owned(),
+        };
+        out.row(&u.quantity, &why, DIM);
     }
     written(&mut out, files);
     out.text

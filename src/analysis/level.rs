@@ -50,12 +50,11 @@ impl Bend {
         matches!(self, Bend::Seen(db) if db > limit)
     }
 
-    /// Shown to be no more: what hides in the noise must do so below the limit.
-    fn within(self, limit: f64) -> bool {
+    /// As it is seen, or as high as the noise stands that may hide it.
+    pub fn at_most(self) -> Option<f64> {
         match self {
-            Bend::Seen(db) | Bend::Below(db) => db <= limit,
-            // One channel's is told with the output's.
-            Bend::Unknown => true,
+            Bend::Seen(db) | Bend::Below(db) => Some(db),
+            Bend::Unknown => None,
         }
     }
 }
@@ -127,11 +126,18 @@ impl Step {
             && !self.reference_clips
             && room(self.pickup_dbfs)
             && room(self.reference_dbfs)
-            && self.output_bends.within(limits.bend_db)
-            && self.input_bends.within(limits.bend_db)
+            && !self.output_bends.above(limits.bend_db)
+            && !self.input_bends.above(limits.bend_db)
             && self.pickup_heard
             && self.reference_heard
             && !self.one_signal
+    }
+
+    /// Distortion that the noise may hide, where that is more than is allowed; `None` where it is shown to be less.
+    pub fn hidden(&self, limits: &Limits) -> Option<f64> {
+        let bends = [self.output_bends.at_most(), self.input_bends.at_most()];
+        let most = bends.into_iter().flatten().fold(f64::NEG_INFINITY, f64::max);
+        (most > limits.bend_db).then_some(most)
     }
 
     /// Held against the step before: a peak that rose by less than the drive has met an end, wherever that lies. Sweeps peak where
@@ -556,7 +562,8 @@ mod tests {
             output_bends: Bend::Below(-30.0),
             ..step(-60.0, -70.0)
         };
-        assert!(!hidden.clean(&limits) && hidden.next(&limits) == Next::Try(-48.0));
+        assert!(hidden.hidden(&limits) == Some(-30.0) && hidden.next(&limits) == Next::Try(-48.0));
+        assert_eq!(step(-30.0, -40.0).hidden(&limits), None);
         let dead = Step {
             pickup_heard: false,
             ..step(-24.0, -90.0)

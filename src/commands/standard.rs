@@ -23,8 +23,9 @@ pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
         ""
     };
     let remark = format!(
-        "Standard of the shop, from {} records. Limits may be edited; count the version up.{simulated}",
-        records.len()
+        "Standard of the shop, from {} record{}. Limits may be edited; count the version up.{simulated}",
+        records.len(),
+        if records.len() == 1 { "" } else { "s" }
     );
     let files = write_all(vec![(args.out.clone(), standard.to_toml(&remark)?.into_bytes())])?;
     if args.shown.json {

@@ -14,7 +14,7 @@ use crate::fileio;
 use crate::record::checks::RepeatDocument;
 use crate::record::meters::{Kind, Reading};
 use crate::record::notes::{self, Note};
-use crate::record::standard::{Call, Judged, Standard, judge};
+use crate::record::standard::{Call, Judged, Standard, judge, no_reading};
 use crate::record::tray::{Entry, Setting, Tray};
 use crate::record::{Level, Record, Verdict, store};
 use crate::report::{text, tray_plot};
@@ -146,9 +146,13 @@ impl<'a> Lot<'a> {
             _ => tray.setting = Some(setting.clone()),
         }
         let rig = args.rig.as_ref().or(defaults.rig.as_ref());
-        let placed = rig.map(|p| repeat_of(p)).transpose()?.unwrap_or(Placement::Unknown);
-        let placed = placed.for_kind(args.source == "sim");
+        // What beside the rig file cannot be read is said, and stops nobody from working.
         let mut remarks = Vec::new();
+        let mut readable = |e: Failure| remarks.push(e.to_string());
+        let placed = rig.map(|p| repeat_of(p)).transpose().map_err(&mut readable);
+        let checks = rig.map(|p| history_of(p)).transpose().map_err(&mut readable);
+        let placed = placed.ok().flatten().unwrap_or(Placement::Unknown);
+        let placed = placed.for_kind(args.source == "sim");
         if let Some(standard) = &tray.standard {
             remarks.extend(
                 standard
@@ -157,7 +161,7 @@ impl<'a> Lot<'a> {
             );
             remarks.extend(placed.missing().map(str::to_owned));
         }
-        let no_go = match rig.map(|p| history_of(p)).transpose()?.flatten() {
+        let no_go = match checks.ok().flatten().flatten() {
             Some(h) => h.checks.last().is_some_and(|c| !c.go),
             None => false,
         };
@@ -315,6 +319,9 @@ impl<'a> Lot<'a> {
         }
         let place = fileio::name_of(&out);
         self.tray.put(number, Some((&record, place)), judged);
+        if let Some(old) = &old {
+            self.carry_over(old, &mut record, &out)?;
+        }
         self.keep()?;
         console.remark(&text::tray_step(&self.tray, outcome::style(self.args.shown)));
         if read {
@@ -324,9 +331,24 @@ impl<'a> Lot<'a> {
         Ok(true)
     }
 
+    /// What was noted and read of the same pickup lies beside its new record at once: the questions may never be answered.
+    fn carry_over(&mut self, old: &Entry, record: &mut Record, folder: &Path) -> Result<()> {
+        let words = (!old.notes.is_empty()).then(|| old.notes.join("; "));
+        if words.is_some() || !old.readings.is_empty() {
+            let mut note = noted(record, words.as_deref(), old.readings.clone());
+            notes::add(folder, &mut note)?;
+            record.noted.push(note);
+        }
+        let judged = self.judged(record);
+        self.tray.carry_over(old, judged);
+        Ok(())
+    }
+
     fn judged(&self, record: &Record) -> Option<Judged> {
-        let standard = self.tray.standard.as_ref()?;
-        Some(judge(record, standard, self.repeat.as_ref()))
+        match &self.tray.standard {
+            Some(standard) => Some(judge(record, standard, self.repeat.as_ref())),
+            None => no_reading(record),
+        }
     }
 
     /// What the other meters read: typed, kept beside the record at once, and judged with it. Whether it goes on.
@@ -345,7 +367,8 @@ impl<'a> Lot<'a> {
                 console.remark(&text::tray_ask(&column, before.as_ref()));
                 let Some(Ok(line)) = lines.next() else { return Ok(false) };
                 match line.trim() {
-                    "" => break before,
+                    // What was read before lies there already.
+                    "" => break None,
                     "q" => return Ok(false),
                     typed => match column.read(typed) {
                         // Typed twice it is meant.

@@ -56,10 +56,14 @@ impl LevelDocument {
             .iter()
             .rev()
             .find(|s| s.clean(limits))
-            .filter(|_| end != End::NoPickup);
+            .filter(|_| end != End::NoPickup)
+            // What bends at the next level may have hidden at this one.
+            .filter(|s| !(matches!(end, End::OutputBends | End::InputBends) && s.hidden(limits).is_some()));
+        let clean_to_the_end = steps.last().is_some_and(|s| s.clean(limits));
         let mut advice = vec![
             match end {
-                End::Limit => "Stopped at the limit that was set; the rig is clean there.",
+                End::Limit if clean_to_the_end => "Stopped at the limit that was set; the rig is clean there.",
+                End::Limit => "Stopped at the limit that was set, where it is not clean.",
                 End::PickupRoom => "The pickup's input has no more room: for a stronger drive turn its gain down.",
                 End::ReferenceRoom => "The reference's input has no more room: for a stronger drive turn its gain down.",
                 End::OutputBends => "The output bends from there on: another output, or less load on it, would bear more.",
@@ -78,6 +82,12 @@ impl LevelDocument {
                 "The pickup's peak stands at {peak:.0} dBFS: some {:.0} dB more gain on its input would lower the noise. Then run \
                  this again.",
                 (FAINT_DBFS - peak + 10.0).min(60.0)
+            ));
+        }
+        if let Some(db) = best.and_then(|s| s.hidden(limits)) {
+            advice.push(format!(
+                "The noise may hide up to {:.1} % of distortion there: more gain on the pickup's input, or a higher --limit, would tell.",
+                100.0 * 10f64.powf(db / 20.0)
             ));
         }
         let faint = |s: &Step| {

@@ -4,10 +4,13 @@
 //! can be told. *Unchanged* is an equivalence test (two one-sided tests at 5 %) against limits that the shop sets, not the mere
 //! absence of a difference.
 
+use std::collections::BTreeSet;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::behind::{input_of, input_u, load_of};
+use super::copper::PER_K;
 use super::identity::{Sense, same_rig};
 use super::{Record, Resonance, Verdict, knock};
 use crate::estimate::{Estimate, Z95};
@@ -15,7 +18,7 @@ use crate::failure::{Failure, Result};
 use crate::quantity::signed;
 use crate::rig::history::{BASELINE, BetweenDays, Check, History};
 use crate::stats::paired::{Paired, equivalence};
-use crate::stats::student;
+use crate::stats::{mean, student};
 
 pub const SCHEMA: &str = "coilwright/potting/1";
 
@@ -89,6 +92,9 @@ pub const RESTED_H: f64 = 10.0;
 const WARM_K: f64 = 1.0;
 /// Time constant with which a potted coil cools, for a guess at when to come back (choice).
 const COOLS_H: f64 = 1.0;
+/// Wax is no hotter above a room than this, and no winding is colder than its room by so much.
+const MOST_WARM_K: f64 = 100.0;
+const COLDER_K: f64 = 15.0;
 /// Copper: R goes with 234.5 + T in degrees Celsius (resistance method; IEC 60034-1, recalled, not verified).
 const COPPER_C: f64 = 234.5;
 /// Wax between the turns can raise the winding's capacitance by this at most: two coats of enamel (relative permittivity 3.7) and
@@ -238,15 +244,18 @@ pub fn compare(
             "give the records before it, and behind --after those after it",
         ));
     }
-    // Two coils of one pickup are two windings, where it is said of all its records which one they are of.
-    let vague = |name: &str| {
-        let mut own = before.iter().chain(after).filter(|r| r.pickup.name == name);
-        own.any(|r| r.pickup.over.is_none())
+    // Two coils of one pickup are two windings. A record that does not say which one it is of goes with the only one there is.
+    let coils = |name: &str| -> BTreeSet<&str> {
+        let own = before.iter().chain(after).filter(|r| r.pickup.name == name);
+        own.filter_map(|r| r.pickup.over.as_deref()).collect()
     };
     let key = |r: &Record| {
-        let over = r.pickup.over.clone().filter(|_| !vague(&r.pickup.name));
-        (r.pickup.name.clone(), over)
+        let coils = coils(&r.pickup.name);
+        let only = if coils.len() == 1 { coils.first().copied() } else { None };
+        let over = r.pickup.over.as_deref().or(only);
+        (r.pickup.name.clone(), over.map(str::to_owned))
     };
+    let untold = |k: &(String, Option<String>)| k.1.is_none() && coils(&k.0).len() > 1;
     let mut names: Vec<(String, Option<String>)> = Vec::new();
     for r in before.iter().chain(after) {
         if !names.contains(&key(r)) {
@@ -258,15 +267,23 @@ pub fn compare(
         own.sort_by_key(|r| (r.taken_at.parse::<jiff::Timestamp>().ok(), r.taken_at.clone()));
         own
     };
-    let days = history
-        .and_then(History::between_days)
-        .map(|d| with_placement(d, about.placed));
+    let bare = history.and_then(History::between_days);
+    let days = bare.map(|d| with_placement(d, about.placed));
     let (mut pairs, mut unpaired, mut changes) = (Vec::new(), Vec::new(), Vec::new());
     let (mut cold, mut unchecked, mut notes) = (Cold::default(), 0, Vec::new());
     for k in &names {
         let (b, mut a) = (of(before, k), of(after, k));
+        if untold(k) {
+            notes.push(format!(
+                "{}: {} records do not say which coil they are of, and are left out",
+                k.0,
+                b.len() + a.len()
+            ));
+            continue;
+        }
         let name = match &k.1 {
-            Some(over) => format!("{}, {over}", k.0),
+            Some(over) if coils(&k.0).len() > 1 => format!("{}, {over}", k.0),
+            Some(_) => k.0.clone(),
             None => k.0.clone(),
         };
         if b.is_empty() || a.is_empty() {
@@ -279,14 +296,22 @@ pub fn compare(
             after,
             history,
             days,
+            bare,
             about,
         };
         // A reading of a warm day has no part in the mean of cold ones.
-        let is_warm = |r: &Record| judged(&[][..]).warmth_of(r).is_some_and(|w| w.1 > WARM_K);
+        let is_warm = |r: &Record| {
+            let above = judged(&[][..]).warmth_of(r).map(|w| w.1);
+            above.is_some_and(|k| k > WARM_K && k <= MOST_WARM_K)
+        };
         if about.rested_h.is_none() && !a.iter().all(is_warm) {
             let cold: Vec<Record> = a.iter().filter(|r| !is_warm(r)).cloned().collect();
             if cold.len() < a.len() {
-                notes.push(format!("{name}: {} warm readings left out", a.len() - cold.len()));
+                let (n, s) = match a.len() - cold.len() {
+                    1 => (1, ""),
+                    n => (n, "s"),
+                };
+                notes.push(format!("{name}: {n} warm reading{s} left out"));
             }
             a = cold;
         }
@@ -338,7 +363,8 @@ pub fn compare(
     }
     let simulated = some || of_bench;
     notes.extend(cold.notes(about, same_meter(before, after), simulated));
-    let lot = lot(&changes, days, about.limits);
+    // How each was laid down is in the pairs' own scatter.
+    let lot = lot(&changes, bare, about.limits);
     Ok(PottingDocument {
         schema: SCHEMA.into(),
         limits: about.limits,
@@ -516,7 +542,10 @@ struct Judged<'a> {
     before: &'a [Record],
     after: &'a [Record],
     history: Option<&'a History>,
+    /// What the rig's days and laying it down anew do to one pickup.
     days: Option<BetweenDays>,
+    /// The days alone, common to all pickups of a day and to the witness, which stays where it is.
+    bare: Option<BetweenDays>,
     about: &'a About,
 }
 
@@ -595,6 +624,11 @@ impl Judged<'_> {
             usual: None,
             text: String::new(),
         };
+        if let Some(text) = self.another_resistance() {
+            pair.verdict = PotVerdict::Other;
+            pair.text = text;
+            return Ok((pair, None));
+        }
         if let Some(text) = self.warm() {
             pair.verdict = PotVerdict::Warm;
             pair.text = text;
@@ -606,7 +640,8 @@ impl Judged<'_> {
             pair.text = "no reading before, so nothing to compare with".into();
             return Ok((pair, None));
         };
-        let Some(a) = side(self.after) else {
+        let dead = self.after.last().is_some_and(|r| reading(r).is_none());
+        let Some(a) = side(self.after).filter(|_| !dead) else {
             pair.verdict = PotVerdict::Other;
             pair.text = "no reading any more: a broken wire, a joint, the plug?".into();
             return Ok((pair, None));
@@ -652,7 +687,7 @@ impl Judged<'_> {
             over_days,
             c_by_f0: 2.0 * whole,
             c_open: growth.abs() * cs_u.hypot(load_u),
-            lead: days.is_some_and(|d| self.witness_moved(t_975(d.freedom)).is_some()),
+            lead: self.witness_moved().is_some(),
         };
         let rigs = self.one_rig();
         let own = self.of_the_history();
@@ -662,13 +697,17 @@ impl Judged<'_> {
                     "measured without a rig file".into()
                 }
                 (false, ..) => format!("measured on two rigs ({})", self.rigs()),
-                (_, false, _) => format!(
-                    "measured on {}, and the days are those of {}",
-                    self.rigs(),
-                    self.history.map_or("another rig", |h| h.rig.as_str())
-                ),
+                (_, false, _) => match self.history.map_or("another rig", |h| h.rig.as_str()) {
+                    own if own == self.rigs() => {
+                        format!("measured on {own} when its file said something else than now")
+                    }
+                    other => format!("measured on {}, and the days are those of {other}", self.rigs()),
+                },
                 (_, _, false) => "measured under two loads".into(),
-                _ => "the rig has no history yet".into(),
+                _ => match self.history.map_or(0, |h| h.checks.iter().filter(|c| c.go).count()) {
+                    0 => "the rig has no history yet".into(),
+                    n => format!("the rig has {n} of the {BASELINE} good checks that tell what its days do"),
+                },
             };
             // Two rigs, or two loads, tell nothing of the wax.
             return Ok((pair, (rigs && own && same_load).then_some(change)));
@@ -680,7 +719,7 @@ impl Judged<'_> {
         pair.p_equivalence = Some(p);
         let t = t_975(days.freedom);
         let (f_moved, q_moved) = (df.abs() > t * uf, dq.abs() > t * uq && dq.abs() > limits.q);
-        let lead = self.witness_moved(t);
+        let lead = self.witness_moved();
         (pair.verdict, pair.text) = if a.sense.zip(b.sense).is_some_and(|(a, b)| !a.same(b)) {
             (
                 PotVerdict::Other,
@@ -804,8 +843,8 @@ impl Judged<'_> {
     }
 
     /// A lead that moved between the days looks like wax: the witness tells, where it was checked about them.
-    fn witness_moved(&self, t: f64) -> Option<String> {
-        let days = self.days?;
+    fn witness_moved(&self) -> Option<String> {
+        let days = self.bare?;
         let about = |records: &[Record]| -> Vec<&Check> {
             let mut out: Vec<&Check> = Vec::new();
             for c in records.iter().filter_map(|r| self.nearest(std::slice::from_ref(r))) {
@@ -816,19 +855,25 @@ impl Judged<'_> {
             out
         };
         let (before, after) = (about(self.before), about(self.after));
-        let pairs = before.iter().flat_map(|b| after.iter().map(move |a| (*b, *a)));
-        let outside = |b: &Check, a: &Check| {
-            let moved = (a.f0_hz.value / b.f0_hz.value).ln();
-            let far = moved.abs() > t * std::f64::consts::SQRT_2 * days.f0 || !a.go || !b.go;
-            (far && a.id != b.id).then_some(moved)
-        };
-        let moved = pairs
-            .filter_map(|(b, a)| outside(b, a))
-            .max_by(|x, y| x.abs().total_cmp(&y.abs()))?;
-        Some(format!(
-            "the witness moved by {} % between the days as well, so a lead may have done it",
-            signed(100.0 * moved.exp_m1(), 2)
-        ))
+        // One check for both sides is of one state of the rig.
+        if before.is_empty() || after.is_empty() || before.iter().any(|b| after.iter().any(|a| a.id == b.id)) {
+            return None;
+        }
+        if let Some(bad) = before.iter().chain(&after).find(|c| !c.go) {
+            return Some(format!(
+                "the rig's check of {} was NO GO, so something else than wax may have done it",
+                bad.taken_at.get(..10).unwrap_or("that day")
+            ));
+        }
+        let ln = |list: &[&Check]| mean(&list.iter().map(|c| c.f0_hz.value.ln()).collect::<Vec<_>>());
+        let moved = ln(&after)? - ln(&before)?;
+        let over = (1.0 / before.len() as f64 + 1.0 / after.len() as f64).sqrt();
+        (moved.abs() > t_975(days.freedom) * days.f0 * over).then(|| {
+            format!(
+                "the witness moved by {} % between the days as well, so a lead may have done it",
+                signed(100.0 * moved.exp_m1(), 2)
+            )
+        })
     }
 
     /// Why the coil is too warm to be judged, and when to come back; `None` where nothing says so.
@@ -861,6 +906,26 @@ impl Judged<'_> {
             let back = back(COOLS_H * (above / WARM_K).ln().max(0.5)).unwrap_or_default();
             format!("too warm to judge: the winding's resistance says {temperature:.0} degrees, {above:.0} above the room{back}")
         })
+    }
+
+    /// A resistance that no warmth makes.
+    fn another_resistance(&self) -> Option<String> {
+        let (_, above) = self.warmth()?;
+        let text = |share: f64| {
+            format!(
+                "{:.0} % {} resistance than before",
+                100.0 * share.abs(),
+                if share > 0.0 { "more" } else { "less" }
+            )
+        };
+        let share = PER_K * above;
+        if above > MOST_WARM_K {
+            return Some(format!(
+                "{}: a joint, a broken strand, another meter's range?",
+                text(share)
+            ));
+        }
+        (above < -COLDER_K).then(|| format!("{}: shorted turns, or another pickup?", text(share)))
     }
 
     /// What the winding's resistance says of its temperature during a reading after the wax, and how far that is above the room;

@@ -317,23 +317,34 @@ pub struct Judged {
     pub fault: Option<String>,
 }
 
+/// Why a record has no reading; `None` where it has one.
+pub fn no_reading(record: &Record) -> Option<Judged> {
+    if record.resonance.is_some() && record.verdict != Verdict::Rejected {
+        return None;
+    }
+    let why = record.findings.iter().find(|f| f.level == Level::Reject);
+    let open = record
+        .findings
+        .iter()
+        .any(|f| matches!(f.code, Code::OpenWinding | Code::NoSignal));
+    Some(Judged {
+        call: Call::NoReading,
+        reasons: why.map(|f| f.text.clone()).into_iter().collect(),
+        fault: open.then(|| "open winding, or nothing plugged in".to_owned()),
+    })
+}
+
 /// A record against the standard; `repeat`: what laying a pickup down anew does on this rig.
 pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> Judged {
-    let Some(r) = record
-        .resonance
-        .as_ref()
-        .filter(|_| record.verdict != Verdict::Rejected)
-    else {
-        let why = record.findings.iter().find(|f| f.level == Level::Reject);
-        let open = record
-            .findings
-            .iter()
-            .any(|f| matches!(f.code, Code::OpenWinding | Code::NoSignal));
-        return Judged {
-            call: Call::NoReading,
-            reasons: why.map(|f| f.text.clone()).into_iter().collect(),
-            fault: open.then(|| "open winding, or nothing plugged in".to_owned()),
-        };
+    let r = match (no_reading(record), record.resonance.as_ref()) {
+        (None, Some(r)) => r,
+        (none, _) => {
+            return none.unwrap_or(Judged {
+                call: Call::NoReading,
+                reasons: Vec::new(),
+                fault: None,
+            });
+        }
     };
     if let Some(why) = elsewhere(record, s) {
         return Judged {

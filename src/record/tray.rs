@@ -180,9 +180,20 @@ impl Tray {
         Some(last.number)
     }
 
+    /// What was said and read of the last one before it was measured again holds for it still.
+    pub fn carry_over(&mut self, old: &Entry, judged: Option<Judged>) {
+        if let Some(last) = self.last_mut() {
+            last.notes.clone_from(&old.notes);
+            last.readings.clone_from(&old.readings);
+            last.judged = judged.or(last.judged.take());
+        }
+    }
+
     /// Adds what another meter read of the last one, and what it is judged now.
     pub fn read_too(&mut self, reading: Reading, judged: Option<Judged>) {
         if let Some(last) = self.last_mut() {
+            // A meter's last word on this pickup.
+            last.readings.retain(|r| r.column() != reading.column());
             last.readings.push(reading);
             last.judged = judged.or(last.judged.take());
         }

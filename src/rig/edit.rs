@@ -148,12 +148,21 @@ fn revived(text: &str, table: &str, key: &str) -> Option<String> {
                     .strip_prefix('=')
             })
             .flatten();
+        // As a new file has it: two spaces and what the key is, or the sign with where it comes from. Somebody's own note of an
+        // old value is left alone.
+        let remark = remark.filter(|r| r.starts_with("  ") || r.contains("`coilwright rig"));
         let Some(rest) = remark else {
             out.push_str(line);
             continue;
         };
         done = true;
-        let words = after_example(rest.trim());
+        let rest = rest.trim();
+        let (first, behind) = rest.split_once(char::is_whitespace).unwrap_or((rest, ""));
+        let words = if first.parse::<f64>().is_ok() {
+            behind.trim()
+        } else {
+            rest
+        };
         match words.trim_start_matches('#').trim() {
             "" => out.push_str(&format!("{key} = 0")),
             words => out.push_str(&format!("{key} = 0  # {words}")),
@@ -161,32 +170,6 @@ fn revived(text: &str, table: &str, key: &str) -> Option<String> {
         out.push_str(&line[line.trim_end_matches(['\r', '\n']).len()..]);
     }
     done.then_some(out)
-}
-
-/// What stands behind an example of a value and its unit: "1M  of the input", "0.3 dB by hand", "\"off\"".
-fn after_example(rest: &str) -> &str {
-    const UNITS: [&str; 16] = [
-        "dB", "dBFS", "Hz", "kHz", "ohm", "ohms", "kohm", "F", "pF", "nF", "H", "mH", "uH", "s", "us", "%",
-    ];
-    let number = |t: &str| {
-        t.trim_end_matches(|c: char| c.is_ascii_alphabetic())
-            .replace('_', "")
-            .parse::<f64>()
-            .is_ok()
-    };
-    let (first, words) = rest.split_once(char::is_whitespace).unwrap_or((rest, ""));
-    if first.starts_with('"') {
-        return rest[1..].split_once('"').map_or("", |r| r.1).trim();
-    }
-    if !number(first) {
-        return rest;
-    }
-    let words = words.trim();
-    match words.split_once(char::is_whitespace) {
-        Some((unit, words)) if UNITS.contains(&unit) => words.trim(),
-        None if UNITS.contains(&words) => "",
-        _ => words,
-    }
 }
 
 /// Small and large ones by their power of ten: nobody counts noughts.
@@ -242,7 +225,7 @@ mod tests {
     /// Of the very file that `rig new` writes.
     #[test]
     fn a_remark_makes_room_for_its_value() {
-        let text = "[exciter]\nseries_ohm = 1\n# sign = 1                      found with a known pickup\n\n[input]\n\
+        let text = "[exciter]\nseries_ohm = 1\n# sign = 1                      found with `coilwright rig polarity`\n\n[input]\n\
                     # resistance_ohm =  of the input\n# the rest: later\n\n[mains]\n# frequency_hz =  of the mains\n";
         let out = changed(
             "x",
@@ -258,7 +241,7 @@ mod tests {
         .unwrap();
         assert_eq!(
             out,
-            "[exciter]\nseries_ohm = 1\nsign = -1  # found with a known pickup\n\n[input]\n\
+            "[exciter]\nseries_ohm = 1\nsign = -1  # found with `coilwright rig polarity`\n\n[input]\n\
              resistance_ohm = 1000000.0  # of the input\ngain_db = 1.5\n# the rest: later\n\n[mains]\n\
              # frequency_hz =  of the mains\n\n[interface]\nrate_hz = 48000\n"
         );
@@ -308,18 +291,13 @@ mod tests {
     }
 
     #[test]
-    fn examples_make_room_with_their_units() {
-        for (rest, want) in [
-            ("1  found by hand", "found by hand"),
-            ("0.3 dB by hand", "by hand"),
-            ("1M", ""),
-            ("1_000_000 of the input", "of the input"),
-            ("\"off\"", ""),
-            ("of the input", "of the input"),
-            ("", ""),
-        ] {
-            assert_eq!(after_example(rest), want, "{rest}");
-        }
+    fn somebodys_note_of_an_old_value_stays() {
+        let text = "[input]\n# gain_db = -2.1 dB with the old card\n";
+        let out = changed("x", text, &[("input", "gain_db", Some(Value::Number(1.0)))]).unwrap();
+        assert!(
+            out.contains("# gain_db = -2.1 dB with the old card\n") && out.contains("\ngain_db = 1.0\n"),
+            "{out}"
+        );
     }
 
     #[test]

@@ -123,7 +123,16 @@ impl<'a, 'b> Questions<'a, 'b> {
         }
         if args.sense.is_none() && a.reference == Reference::Current {
             let words = "Ohms that channel 2 reads the current across, such as 22";
-            a.sense_ohm = Some(self.needed(words, Unit::Ohm, "sense_ohm")?);
+            let series = a.series_ohm;
+            a.sense_ohm = Some(self.until(words, None, |t| match t {
+                "" => Err("needed; a current is read across it".into()),
+                t => number(t, Unit::Ohm, "exciter", "sense_ohm").and_then(|v| match v <= series {
+                    true => Ok(v),
+                    false => Err(format!(
+                        "{t} is more than the {series} ohms from the tap to ground, of which it is a part"
+                    )),
+                }),
+            })?);
         }
         if args.inductance.is_none() {
             let words = "Inductance of the exciter, such as 217u";
@@ -157,7 +166,9 @@ impl<'a, 'b> Questions<'a, 'b> {
         }
         if args.mains.is_none() {
             a.mains_hz = self.open("Mains frequency, 50 or 60", |t| {
-                number(t, Unit::Hertz, "mains", "frequency_hz")
+                let hz = number(t, Unit::Hertz, "mains", "frequency_hz")?;
+                let near = [50.0, 60.0].into_iter().any(|m| (hz - m).abs() <= 2.0);
+                if near { Ok(hz) } else { Err("50 or 60".into()) }
             })?;
         }
         if args.witness.is_none() {
@@ -211,11 +222,14 @@ impl<'a, 'b> Questions<'a, 'b> {
     }
 
     fn line(&mut self, words: &str, proposal: Option<&str>) -> Result<Option<String>> {
-        let said = self.next(words, Some(proposal.unwrap_or("none")))?;
-        Ok(match said.is_empty() {
-            true => proposal.map(str::to_owned),
-            false => Some(said),
-        })
+        let said = self.until(words, Some(proposal.unwrap_or("none")), |t| {
+            match t.chars().any(char::is_control) {
+                // An arrow key, as a rule.
+                true => Err("that has a control character in it; type it once more".into()),
+                false => Ok(t.to_owned()),
+            }
+        })?;
+        Ok(Some(said).filter(|s| proposal.is_some() || s != "none"))
     }
 
     /// Asks again until what is said is understood.

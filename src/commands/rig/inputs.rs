@@ -59,7 +59,7 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
     write_changes(&path, |rig| {
         let lead = rig.input.as_ref().and_then(|i| i.lead_capacitance_f);
         let mut changes = match rig.foreign(&sound.used) {
-            Some(_) => of_the_old_one(),
+            Some(_) => of_the_old_one(rig),
             None => Vec::new(),
         };
         changes.extend(document.changes(&sound.used, lead, args.range.as_deref(), &today())?);
@@ -73,7 +73,7 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
 }
 
 /// What was measured with another interface, rate or channel says nothing of this one: it goes.
-fn of_the_old_one() -> Vec<Change> {
+fn of_the_old_one(rig: &Rig) -> Vec<Change> {
     let input = [
         "resistance_ohm",
         "resistance_tolerance",
@@ -88,9 +88,16 @@ fn of_the_old_one() -> Vec<Change> {
         "reference_channel",
     ];
     let gone = |table: &'static str, key: &'static str| (table, key, None);
+    // A lead that was counted into the input goes with it.
+    let lead = rig
+        .input
+        .as_ref()
+        .and_then(|i| i.lead_capacitance_f)
+        .filter(|f| *f == 0.0);
     input
         .map(|k| gone("input", k))
         .into_iter()
+        .chain(lead.map(|_| gone("input", "lead_capacitance_f")))
         .chain(interface.map(|k| gone("interface", k)))
         .collect()
 }

@@ -80,7 +80,7 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
             p.c_f
                 .map(|e| format!("winding {}", number::bare_interval(&wide(e), Unit::Farad))),
             p.knock_db
-                .map(|e| format!("knock {}", number::bare_interval(&wide(e), Unit::Decibel))),
+                .map(|e| format!("knock {}", number::bare_interval(&e, Unit::Decibel))),
         ]
         .into_iter()
         .flatten()

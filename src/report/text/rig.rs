@@ -141,9 +141,12 @@ pub fn repeat_text(d: &RepeatDocument, files: &[PathBuf], style: Style) -> Strin
     out.row(
         "From",
         &format!(
-            "{} readings of {} pickups on {}, taken out and laid back",
+            "{} readings of {} on {}, taken out and laid back",
             d.readings,
-            d.pickups,
+            match d.pickups {
+                1 => "1 pickup".to_owned(),
+                n => format!("{n} pickups"),
+            },
             words::clean(&d.rig)
         ),
         PLAIN,

@@ -26,7 +26,12 @@ pub fn level_step(s: &Step) -> String {
     if s.reference_dbfs.is_some() {
         out.push_str(&format!(", reference {}", peak(s.reference_dbfs)));
     }
-    out.push_str(&format!(", distortion {}", bend(s.output_bends)));
+    // The larger of the two, which is what counts.
+    let worse = match (s.output_bends.at_most(), s.input_bends.at_most()) {
+        (Some(o), Some(i)) if i > o => s.input_bends,
+        _ => s.output_bends,
+    };
+    out.push_str(&format!(", distortion {}", bend(worse)));
     if s.pickup_clips || s.reference_clips {
         out.push_str(", CLIPS");
     }
@@ -98,6 +103,13 @@ pub fn inputs_text(d: &InputsDocument, into: &Path, checked: bool, style: Style)
             "Farads",
             &format!("{}, input and lead together", number::interval(c, Unit::Farad)),
             PLAIN,
+        );
+    }
+    if d.capacitance_f.is_some() {
+        out.row(
+            "note",
+            "holds if no knob was touched since the wire alone: one part cannot tell a turned knob from another input",
+            DIM,
         );
     }
     // What this does not explain has widened the intervals already.

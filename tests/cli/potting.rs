@@ -385,3 +385,83 @@ fn coils_are_paired_with_themselves() {
     assert_eq!(doc["pairs"][0]["verdict"], "unchanged");
     assert_eq!(doc["unpaired"][0], "p, second coil");
 }
+
+/// A pickup that gives no reading any more is none that is unchanged, whatever the day before said; nor is one whose resistance
+/// doubled merely warm.
+#[test]
+fn what_died_or_broke_is_to_be_looked_at() {
+    let f = bench(20);
+    let good = "r=6k l=2.4H cs=120p noise=-80dBFS";
+    let on = ["--rig", "north.toml", "--load", "cap=330p", "--room", "21C"];
+    for (out, sim, more) in [
+        ("b", good, &["--seed", "61", "--ohms", "6.00k"][..]),
+        ("a1", good, &["--seed", "62", "--ohms", "6.00k"]),
+        ("a2", "r=6k l=2.4H cs=120p open", &["--seed", "63"]),
+        ("a3", good, &["--seed", "64", "--ohms", "12.0k"]),
+        ("a4", good, &["--seed", "65", "--ohms", "6.20k"]),
+    ] {
+        f.take("p", sim, out, &[&on[..], more].concat());
+    }
+    let judged = |after: &[&str], status: i32| {
+        let args = [&["potting", "b", "--rig", "north.toml", "--json", "--after"][..], after].concat();
+        let doc = f.run(&args).ended(status).json();
+        (
+            doc["pairs"][0]["verdict"].as_str().unwrap().to_owned(),
+            doc["pairs"][0]["text"].as_str().unwrap().to_owned(),
+        )
+    };
+    assert_eq!(judged(&["a1"], 0).0, "unchanged");
+    let mut later = f.record("a2");
+    later["taken_at"] = "2099-01-01T09:00:00Z".into();
+    f.write("a2/record.json", &serde_json::to_vec(&later).unwrap());
+    let (verdict, text) = judged(&["a1", "a2"], 3);
+    assert!(
+        verdict == "other" && text.contains("no reading any more"),
+        "{verdict}: {text}"
+    );
+    let (verdict, text) = judged(&["a3"], 3);
+    assert!(
+        verdict == "other" && text.contains("100 % more resistance"),
+        "{verdict}: {text}"
+    );
+    assert_eq!(judged(&["a4"], 1).0, "warm");
+}
+
+/// How each was laid down is in the scatter of a lot already: the repeatability does not count against it once more.
+#[test]
+fn laying_down_anew_is_each_pickups_own() {
+    let f = bench(20);
+    take(&f, "master", "master", "r=6k l=2.4H cs=120p noise=-80dBFS");
+    let f0 = f.record("master")["resonance"]["f0_hz"]["value"].as_f64().unwrap();
+    for i in 0..16 {
+        let name = format!("p{i}");
+        edited(&f, "before", &name, f0);
+        edited(&f, "after", &name, f0 * (0.9912 + 0.003 * f64::from(i % 4 - 2)));
+    }
+    let args = [
+        "potting",
+        "before",
+        "--after",
+        "after",
+        "--rig",
+        "north.toml",
+        "--rested",
+        "14h",
+        "--json",
+    ];
+    let lot = |f: &Folder| f.run(&args).json()["lot"].clone();
+    let alone = lot(&f);
+    let records: Vec<String> = (0..8)
+        .map(|i| format!("{}/p{}", if i < 4 { "before" } else { "after" }, i % 4))
+        .collect();
+    let repeat: Vec<&str> = records.iter().map(String::as_str).collect();
+    f.run(&[&["rig", "repeat", "--rig", "north.toml"][..], &repeat].concat())
+        .ended(0);
+    let with = lot(&f);
+    assert_eq!(
+        (&alone["verdict"], &with["verdict"]),
+        (&"wax".into(), &"wax".into()),
+        "{alone} {with}"
+    );
+    assert_eq!(alone["f0_u"], with["f0_u"]);
+}

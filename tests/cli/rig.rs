@@ -249,7 +249,7 @@ fn a_rig_file_is_made_from_options_or_from_questions() {
     // The same by questions: name, label, reference, ohms, sense, henries, known, input ohms and farads, lead, mains,
     // witness, (an interface, where one is found), five switches, knobs. Where nothing is needed Enter leaves it open; a unit
     // that cannot be is asked again at once.
-    let said = "\nlabel B\nwhat\ncurrent\n\n123.8\n22\n217\n217u\n0.4%,3%\n\n60p\n\n60\ntin two\nmaybe\ny\n\nyes\nno\ny\ngain at one third\n";
+    let said = "\nlabel B\nwhat\ncurrent\n\n123.8\n220\n22\n217\n217u\n0.4%,3%\n\n60p\n\n60\ntin two\nmaybe\ny\n\nyes\nno\ny\ngain at one third\n";
     let run = f
         .typed(&["rig", "new", "west.toml", "--output", "no such device"], said)
         .ended(0);
@@ -257,6 +257,7 @@ fn a_rig_file_is_made_from_options_or_from_questions() {
         "voltage or current",
         "needed; no rig is without it",
         "217 is not from 0 to 0.1 (henries",
+        "220 is more than the 123.8 ohms",
         "  y or n\n",
     ] {
         assert!(run.err.contains(said), "{said}: {}", run.err);

@@ -285,3 +285,75 @@ fn a_standard_is_of_pickups_that_go_together() {
     f.run(&[&["standard", "master", "other"][..], &allow].concat())
         .refused(&["over different coils (not told and second coil)"]);
 }
+
+/// What was typed and said of a pickup stays with it when it is measured again, though the questions are never answered.
+#[test]
+fn what_belongs_to_a_pickup_stays_with_it() {
+    let f = folder();
+    let on = |keys: &str| {
+        let args = [
+            "tray",
+            "--lot",
+            "a",
+            "--rig",
+            "north.toml",
+            "--load",
+            "cap=330p",
+            "--sim",
+            GOOD,
+            "--json",
+        ];
+        let columns = ["--columns", "ohms by meter A, gauss by probe C"];
+        f.typed(&[&args[..], &columns, &SHORT].concat(), keys).ended(0).json()
+    };
+    on("\n6.05k\n400 410 405\nn dead pole\nq\n");
+    let doc = on("r\nq\n");
+    let last = doc["tray"]["entries"].as_array().unwrap().last().unwrap().clone();
+    assert_eq!(last["record"], "a-01-2");
+    assert_eq!(
+        (last["readings"].as_array().unwrap().len(), &last["notes"][0]),
+        (2, &"dead pole".into()),
+        "{last}"
+    );
+    // It lies beside the new record too.
+    let noted = f.run(&["note", "a/a-01-2"]).ended(0).out;
+    assert!(noted.contains("dead pole") && noted.contains("6.05 kΩ"), "{noted}");
+    // A new figure takes the old one's place.
+    let doc = on("r\n6.10k\n\nq\n");
+    let last = doc["tray"]["entries"].as_array().unwrap().last().unwrap().clone();
+    let ohms: Vec<f64> = last["readings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter_map(|r| r["ohm"].as_f64())
+        .collect();
+    assert_eq!(ohms, [6100.0]);
+}
+
+/// Without a standard nothing is judged, but for what is no reading.
+#[test]
+fn no_reading_needs_no_standard() {
+    let f = folder();
+    let args = ["tray", "--lot", "a", "--sim", "r=6k l=2.4H cs=120p open", "--json"];
+    let doc = f.typed(&[&args[..], &SHORT].concat(), "\nq\n").ended(0).json();
+    assert_eq!(
+        (doc["counts"]["no_reading"].as_u64(), doc["counts"]["measured"].as_u64()),
+        (Some(1), Some(0)),
+        "{doc}"
+    );
+}
+
+/// What lies damaged beside the rig file is said, and stops nobody from working.
+#[test]
+fn damaged_files_beside_the_rig_stop_no_tray() {
+    let f = folder();
+    f.write("north.checks.json", b"{");
+    f.write("north.repeat.json", b"{");
+    let args = ["tray", "--lot", "a", "--rig", "north.toml", "--sim", GOOD];
+    let run = f.typed(&[&args[..], &SHORT].concat(), "\nq\n").ended(0);
+    assert!(
+        run.err.contains("north.checks.json") && run.err.contains("north.repeat.json"),
+        "{}",
+        run.err
+    );
+}

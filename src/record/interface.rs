@@ -85,8 +85,12 @@ impl LevelDocument {
             ));
         }
         if let Some(db) = best.and_then(|s| s.hidden(limits)) {
+            let would_tell = match end {
+                End::Limit => ": more gain on the pickup's input, or a higher --limit, would tell",
+                _ => "",
+            };
             advice.push(format!(
-                "The noise may hide up to {:.1} % of distortion there: more gain on the pickup's input, or a higher --limit, would tell.",
+                "The noise may hide up to {:.1} % of distortion there{would_tell}.",
                 100.0 * 10f64.powf(db / 20.0)
             ));
         }

@@ -26,10 +26,15 @@ pub fn level_step(s: &Step) -> String {
     if s.reference_dbfs.is_some() {
         out.push_str(&format!(", reference {}", peak(s.reference_dbfs)));
     }
-    // The larger of the two, which is what counts.
-    let worse = match (s.output_bends.at_most(), s.input_bends.at_most()) {
-        (Some(o), Some(i)) if i > o => s.input_bends,
-        _ => s.output_bends,
+    // What is seen goes before what may be hidden, and the larger before the smaller.
+    let weight = |b: &Bend| match b {
+        Bend::Seen(db) => (2, *db),
+        Bend::Below(db) => (1, *db),
+        Bend::Unknown => (0, 0.0),
+    };
+    let worse = match weight(&s.input_bends) > weight(&s.output_bends) {
+        true => s.input_bends,
+        false => s.output_bends,
     };
     out.push_str(&format!(", distortion {}", bend(worse)));
     if s.pickup_clips || s.reference_clips {

@@ -97,22 +97,29 @@ pub fn changed(place: &str, text: &str, changes: &[Change]) -> Result<String> {
 
 /// The text without the line of a key in its table; `None` where no line begins with it.
 fn without(text: &str, table: &str, key: &str) -> Option<String> {
-    let mut at = "";
-    let mut out = String::with_capacity(text.len());
     let mut done = false;
-    for line in text.split_inclusive('\n') {
-        let bare = line.trim();
-        if let Some(head) = header(bare) {
+    let kept: String = lines(text)
+        .filter(|(at, line)| {
+            let bare = line.trim();
+            let own = *at == table && bare.strip_prefix(key).is_some_and(|r| r.trim_start().starts_with('='));
+            let out = own && !done;
+            done |= out;
+            !out
+        })
+        .map(|l| l.1)
+        .collect();
+    done.then_some(kept)
+}
+
+/// Lines with their ends, each with the name of the table it stands in.
+fn lines(text: &str) -> impl Iterator<Item = (&str, &str)> {
+    let mut at = "";
+    text.split_inclusive('\n').map(move |line| {
+        if let Some(head) = header(line.trim()) {
             at = head;
         }
-        let own = at == table && bare.strip_prefix(key).is_some_and(|r| r.trim_start().starts_with('='));
-        if own && !done {
-            done = true;
-        } else {
-            out.push_str(line);
-        }
-    }
-    done.then_some(out)
+        (at, line)
+    })
 }
 
 /// The name of the table that a line begins.
@@ -131,14 +138,10 @@ fn parsed(place: &str, text: &str) -> Result<DocumentMut> {
 
 /// The text with the remark on a key in its table turned into the key, its value yet to be put in; `None` where there is none.
 fn revived(text: &str, table: &str, key: &str) -> Option<String> {
-    let mut at = "";
     let mut out = String::with_capacity(text.len());
     let mut done = false;
-    for line in text.split_inclusive('\n') {
+    for (at, line) in lines(text) {
         let bare = line.trim();
-        if let Some(head) = header(bare) {
-            at = head;
-        }
         let remark = (at == table && !done)
             .then(|| {
                 bare.strip_prefix('#')?

@@ -225,6 +225,21 @@ fn the_shops_own_wax() {
         .refused(&["--keep needs a rig"]);
 }
 
+/// Before and after on north.toml, cold.
+fn rested<'a>(before: &'a str, after: &'a str) -> [&'a str; 9] {
+    [
+        "potting",
+        before,
+        "--after",
+        after,
+        "--rig",
+        "north.toml",
+        "--rested",
+        "14h",
+        "--json",
+    ]
+}
+
 fn waxed(f: &Folder, rig: &str, before: &str, after: &str) {
     let on = ["--rig", rig, "--load", "cap=330p"];
     for (out, sim, seed) in [
@@ -244,17 +259,7 @@ fn another_rigs_days_judge_nothing() {
         .replace("north bench", "south bench");
     f.write("south.toml", other.as_bytes());
     waxed(&f, "south.toml", "b", "a");
-    let args = [
-        "potting",
-        "b",
-        "--after",
-        "a",
-        "--rig",
-        "north.toml",
-        "--rested",
-        "14h",
-        "--json",
-    ];
+    let args = rested("b", "a");
     let doc = f.run(&args).ended(0).json();
     assert_eq!(doc["pairs"][0]["verdict"], "cannot-tell", "{doc}");
     let text = doc["pairs"][0]["text"].as_str().unwrap();
@@ -269,17 +274,7 @@ fn another_rigs_days_judge_nothing() {
 fn what_the_days_do_not_tell_is_said() {
     let f = bench(20);
     waxed(&f, "north.toml", "b", "a");
-    let args = [
-        "potting",
-        "b",
-        "--after",
-        "a",
-        "--rig",
-        "north.toml",
-        "--rested",
-        "14h",
-        "--json",
-    ];
+    let args = rested("b", "a");
     let notes = |f: &Folder| f.run(&args).ended(0).json()["notes"].to_string();
     let told = notes(&f);
     assert!(
@@ -331,17 +326,7 @@ fn a_lead_that_moved_is_no_wax_of_the_lot() {
     last["f0_hz"]["value"] = (0.98 * last["f0_hz"]["value"].as_f64().unwrap()).into();
     h["checks"].as_array_mut().unwrap().push(last);
     f.write("north.checks.json", &serde_json::to_vec(&h).unwrap());
-    let args = [
-        "potting",
-        "before",
-        "--after",
-        "after",
-        "--rig",
-        "north.toml",
-        "--rested",
-        "14h",
-        "--json",
-    ];
+    let args = rested("before", "after");
     let doc = f.run(&args).ended(0).json();
     let pairs = doc["pairs"].as_array().unwrap();
     assert!(
@@ -438,17 +423,7 @@ fn laying_down_anew_is_each_pickups_own() {
         edited(&f, "before", &name, f0);
         edited(&f, "after", &name, f0 * (0.9912 + 0.003 * f64::from(i % 4 - 2)));
     }
-    let args = [
-        "potting",
-        "before",
-        "--after",
-        "after",
-        "--rig",
-        "north.toml",
-        "--rested",
-        "14h",
-        "--json",
-    ];
+    let args = rested("before", "after");
     let lot = |f: &Folder| f.run(&args).json()["lot"].clone();
     let alone = lot(&f);
     let records: Vec<String> = (0..8)

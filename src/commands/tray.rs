@@ -9,6 +9,7 @@ use crate::cli::args::{About, DriveArgs, MeasureArgs, Shown, TrayArgs};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, stamp};
 use crate::cli::defaults::Defaults;
+use crate::cli::inputs::LoadArg;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::checks::RepeatDocument;
@@ -56,6 +57,8 @@ struct Lot<'a> {
     folder: PathBuf,
     tray: Tray,
     repeat: Option<RepeatDocument>,
+    rig: Option<PathBuf>,
+    load: Option<LoadArg>,
     /// What is to be said before the first one.
     remarks: Vec<String>,
     /// One description for each number, of the built-in bench.
@@ -119,20 +122,33 @@ impl<'a> Lot<'a> {
             None if tray.entries.is_empty() => tray.columns = defaults.columns.clone().unwrap_or_default(),
             None => {}
         }
+        // What is not said now was said when the lot was begun.
+        let begun = tray.setting.clone().filter(|_| tray.standing().next().is_some());
+        let rig = [
+            args.rig.clone(),
+            defaults.rig.clone(),
+            begun.as_ref().and_then(|b| b.rig_file.clone()),
+        ];
+        let rig = rig.into_iter().flatten().next();
+        let load = match (&args.load, &defaults.load, begun.as_ref().and_then(|b| b.load.as_ref())) {
+            (None, None, Some(text)) => Some(LoadArg::Load(text.parse()?)),
+            (load, ..) => load.clone(),
+        };
         let about = About {
-            rig: args.rig.clone(),
-            load: args.load.clone(),
+            rig: rig.clone(),
+            load: load.clone(),
             ..About::default()
         };
         let bench = Bench::plan(&about, &defaults)?;
         let summary = bench.rig.as_ref().map(Rig::summary).unwrap_or_default();
         let setting = Setting {
+            rig_file: rig.clone(),
             rig: summary.name.clone(),
             rig_hash: (!summary.values.is_empty()).then(|| summary.chain_hash()),
             load: bench.load.as_ref().map(ToString::to_string),
         };
-        match &tray.setting {
-            Some(begun) if *begun != setting && tray.standing().next().is_some() => {
+        match &begun {
+            Some(begun) if !begun.same(&setting) => {
                 return Err(Failure::new(
                     format!(
                         "the lot {} was begun on {}, and this is {}",
@@ -145,12 +161,12 @@ impl<'a> Lot<'a> {
             }
             _ => tray.setting = Some(setting.clone()),
         }
-        let rig = args.rig.as_ref().or(defaults.rig.as_ref());
+        let path = rig.as_ref();
         // What beside the rig file cannot be read is said, and stops nobody from working.
         let mut remarks = Vec::new();
         let mut readable = |e: Failure| remarks.push(e.to_string());
-        let placed = rig.map(|p| repeat_of(p)).transpose().map_err(&mut readable);
-        let checks = rig.map(|p| history_of(p)).transpose().map_err(&mut readable);
+        let placed = path.map(|p| repeat_of(p)).transpose().map_err(&mut readable);
+        let checks = path.map(|p| history_of(p)).transpose().map_err(&mut readable);
         let placed = placed.ok().flatten().unwrap_or(Placement::Unknown);
         let placed = placed.for_kind(args.source == "sim");
         if let Some(standard) = &tray.standard {
@@ -184,6 +200,8 @@ impl<'a> Lot<'a> {
             tray,
             repeat: placed.told(),
             remarks,
+            rig,
+            load,
             sims,
             _fresh: fresh,
             _held: held,
@@ -283,8 +301,8 @@ impl<'a> Lot<'a> {
             pickup: name,
             source: self.args.source.clone(),
             about: About {
-                rig: self.args.rig.clone(),
-                load: self.args.load.clone(),
+                rig: self.rig.clone(),
+                load: self.load.clone(),
                 over: self.args.over.clone(),
                 room: self.args.room,
                 ..About::default()

@@ -1,5 +1,7 @@
 //! A lot on the bench: what has been measured of it, in order, with its verdicts. Kept after every step, so that nothing is lost.
 
+use std::path::PathBuf;
+
 use serde::{Deserialize, Serialize};
 
 use super::Record;
@@ -31,6 +33,9 @@ pub struct Tray {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Setting {
+    /// The file, for going on without naming it again.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rig_file: Option<PathBuf>,
     pub rig: Option<String>,
     /// Of what the rig file states of the measuring chain.
     pub rig_hash: Option<String>,
@@ -75,6 +80,11 @@ pub struct Counts {
 }
 
 impl Setting {
+    /// Wherever the rig's file may lie by now.
+    pub fn same(&self, other: &Setting) -> bool {
+        (&self.rig, &self.rig_hash, &self.load) == (&other.rig, &other.rig_hash, &other.load)
+    }
+
     /// "north, load cap=330p".
     pub fn words(&self) -> String {
         let load = match self.load.as_deref() {

@@ -251,7 +251,9 @@ fn a_reading_stands_until_there_is_a_better_one() {
     };
     let good = ["--sim", GOOD, "--load", "cap=330p", "--columns", "ohms by meter A"];
     on("\n6.05k\nq\n", &good).ended(0);
-    let run = on("r\nq\n", &["--sim", "silent", "--load", "cap=330p"]).ended(0);
+    // Rig and load need not be said again.
+    let args = ["tray", "--lot", "a", "--json", "--sim", "silent"];
+    let run = f.typed(&[&args[..], &SHORT].concat(), "r\nq\n").ended(0);
     assert!(run.err.contains("the one before stands"), "{}", run.err);
     let doc = run.json();
     assert_eq!(

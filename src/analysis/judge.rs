@@ -13,6 +13,8 @@ use crate::transfer::faults::{self, Timeline};
 use crate::transfer::lines;
 
 /// An eddy model must be better by this much in the information criterion ("very strong", Kass and Raftery, JASA 90, 1995).
+/// Where the noise is told for comparing takes of one rig: clear of rumble and of the converter's filter.
+const NOISE_HZ: [f64; 2] = [100.0, 10_000.0];
 const CLEARLY_BETTER: f64 = -10.0;
 /// Events this close after another belong to it.
 const RINGS_S: f64 = 0.3;
@@ -336,7 +338,13 @@ impl Work<'_> {
         if signal > 0.0 && noise > 0.0 {
             self.capture.snr_db = Some(10.0 * (signal / (noise * better.scatter.max(1.0))).log10());
         }
+        // Mean square of what has this sum over its bins, one-sided, against that of a full-scale sine (AES17).
+        let dbfs = |power: f64| 10.0 * (power * 2.0 / bins.length / 0.5).log10();
+        let whole = bins.index_of(NOISE_HZ[0].max(p.setup.band[0]))..bins.index_of(NOISE_HZ[1].min(p.setup.band[1]));
+        let floor: f64 = whole.filter(|i| !fits.lines[*i]).map(|i| bins.syy[i]).sum();
+        self.capture.noise_dbfs = (floor > 0.0).then(|| dbfs(floor * better.scatter.max(1.0)));
         if let Some(h) = fits.hum {
+            self.capture.hum_dbfs = (h.power > 0.0).then(|| dbfs(h.power / bins.energy));
             let band = bins.index_of(p.setup.band[0])..bins.index_of(p.setup.band[1]);
             let total: f64 = band.map(|i| (bins.y[i] - better.residuals[i]).norm_sqr()).sum();
             if total > 0.0 && h.power > 0.0 {

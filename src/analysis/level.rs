@@ -135,9 +135,17 @@ impl Step {
 
     /// Distortion that the noise may hide, where that is more than is allowed; `None` where it is shown to be less.
     pub fn hidden(&self, limits: &Limits) -> Option<f64> {
-        let bends = [self.output_bends.at_most(), self.input_bends.at_most()];
-        let most = bends.into_iter().flatten().fold(f64::NEG_INFINITY, f64::max);
-        (most > limits.bend_db).then_some(most)
+        self.at_most().filter(|db| *db > limits.bend_db)
+    }
+
+    /// The larger of both distortions, or of the noise that may hide one; `None` where a tone is not heard.
+    pub fn at_most(&self) -> Option<f64> {
+        // One channel's is told with the output's.
+        let input = match self.reference_dbfs {
+            Some(_) => self.input_bends.at_most()?,
+            None => f64::NEG_INFINITY,
+        };
+        Some(self.output_bends.at_most()?.max(input))
     }
 
     /// Held against the step before: a peak that rose by less than the drive has met an end, wherever that lies. Sweeps peak where

@@ -16,7 +16,7 @@ use crate::commands::sound::{Asked, Sound};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
-use crate::record::checks::{CheckDocument, PolarityDocument, RepeatDocument, RigDocument};
+use crate::record::checks::{CheckDocument, PolarityDocument, RepeatDocument, RigDocument, Spread};
 use crate::record::{Level, Record, store};
 use crate::report::{checks_plot, text};
 use crate::rig::Rig;
@@ -202,6 +202,14 @@ pub fn repeat_of(rig: &Path) -> Result<Placement> {
             "measure it again with `coilwright rig repeat`",
         )
     })?;
+    let sound = |s: &Spread| s.sd.is_finite() && s.sd >= 0.0;
+    let of_levels = [&document.peak_db, &document.level_db];
+    if !(sound(&document.f0) && sound(&document.q) && of_levels.into_iter().flatten().all(sound)) {
+        return Err(Failure::new(
+            format!("{} holds a scatter that no readings have", path.display()),
+            "measure it again with `coilwright rig repeat`",
+        ));
+    }
     let hash = Rig::read(rig)?.chain_hash();
     Ok(match document.hash == hash {
         true => Placement::Told(Box::new(document)),

@@ -186,10 +186,18 @@ impl<'a> Lot<'a> {
         }
         let sims = match &args.sim {
             Some(text) if Path::new(text).extension().is_some_and(|e| e == "txt") => {
-                fileio::read_text_limited(Path::new(text), MOST_BYTES)?
+                let lines: Vec<String> = fileio::read_text_limited(Path::new(text), MOST_BYTES)?
                     .lines()
+                    .filter(|l| !l.trim().is_empty())
                     .map(str::to_owned)
-                    .collect()
+                    .collect();
+                if lines.is_empty() {
+                    return Err(Failure::new(
+                        format!("{text} describes no pickup"),
+                        "write one for each line, such as r=6k l=2.4H cs=120p",
+                    ));
+                }
+                lines
             }
             Some(text) => vec![text.clone()],
             None => Vec::new(),

@@ -330,7 +330,13 @@ fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec<Str
             j.baseline
         ));
     }
-    let off = |q: Quantity| j.get(q).map(|c| c.off());
+    // What only drifts is told by its average.
+    let off = |q: Quantity| {
+        j.get(q).map(|c| match c.average {
+            Some((z, _)) if c.drifted() && !c.jumped() => z - c.centre,
+            _ => c.off(),
+        })
+    };
     let bad = |q: Quantity| j.get(q).is_some_and(|c| c.jumped() || c.drifted());
     let drifting = j.charted.iter().any(|c| c.drifted() && !c.jumped());
     if j.turned {
@@ -360,13 +366,19 @@ fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec<Str
             "level {db:+.2} dB: the exciter moved or tilted (look at its stop), or a knob of one input was turned"
         ));
     }
-    if bad(Quantity::Q) && !bad(Quantity::F0) {
+    let untold = check.temperature_c.is_none() && history.checks.iter().any(|c| c.temperature_c.is_some());
+    let (df, dq) = (off(Quantity::F0).unwrap_or(0.0), off(Quantity::Q).unwrap_or(0.0));
+    // Capacitance moves f0 by far more than Q.
+    if bad(Quantity::Q) && (!bad(Quantity::F0) || dq < -5.0 * df.abs()) {
         let colder = off(Quantity::Q).is_some_and(|d| d > 0.0);
         out.push(format!(
             "Q {:+.1} %: resistance; a {} workshop, a doubtful joint, or another input resistance",
             100.0 * off(Quantity::Q).unwrap_or(0.0),
             if colder { "colder" } else { "warmer" }
         ));
+        if untold {
+            out.push("the room was not told: with --room its warmth is taken out of Q".into());
+        }
     }
     if bad(Quantity::Noise) || j.noisy {
         out.push("more noise than usual: a phone, a lamp, a screen near the bench, a plug half in, or a gain that was turned".into());

@@ -35,6 +35,8 @@ pub struct StepTried {
     pub output_distortion_db: Option<f64>,
     /// Those that the pickup's input adds.
     pub input_distortion_db: Option<f64>,
+    /// No more than this of either is there; null where a tone is not heard.
+    pub at_most_db: Option<f64>,
     pub clean: bool,
 }
 
@@ -62,7 +64,10 @@ impl LevelDocument {
         let clean_to_the_end = steps.last().is_some_and(|s| s.clean(limits));
         let mut advice = vec![
             match end {
-                End::Limit if clean_to_the_end => "Stopped at the limit that was set; the rig is clean there.",
+                End::Limit if clean_to_the_end && best.is_some_and(|s| s.hidden(limits).is_none()) => {
+                    "Stopped at the limit that was set; the rig is clean there."
+                }
+                End::Limit if clean_to_the_end => "Stopped at the limit that was set; nothing unclean was seen.",
                 End::Limit => "Stopped at the limit that was set, where it is not clean.",
                 End::PickupRoom => "The pickup's input has no more room: for a stronger drive turn its gain down.",
                 End::ReferenceRoom => "The reference's input has no more room: for a stronger drive turn its gain down.",
@@ -114,6 +119,7 @@ impl LevelDocument {
                     reference_dbfs: s.reference_dbfs,
                     output_distortion_db: seen(s.output_bends),
                     input_distortion_db: seen(s.input_bends),
+                    at_most_db: s.at_most(),
                     clean: s.clean(limits),
                 })
                 .collect(),

@@ -164,6 +164,13 @@ pub struct CaptureSummary {
     pub snr_db: Option<f64>,
     /// All mains lines together against the pickup's signal.
     pub hum_db: Option<f64>,
+    /// Noise of the pickup's channel from 100 Hz to 10 kHz (or the ends of the drive within), hum left out, against a full-scale
+    /// sine: whatever the answer.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub noise_dbfs: Option<f64>,
+    /// All mains lines together, likewise.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hum_dbfs: Option<f64>,
     /// Measured mains frequency, where hum was found.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mains_hz: Option<f64>,

@@ -161,7 +161,7 @@ pub fn compare(
         let (b, mut a) = (of(before, k), of(after, k));
         if untold(k) {
             notes.push(format!(
-                "{}: {} records do not say which coil they are of, and are left out",
+                "{}: {} of its records do not say which coil they are of, and are left out",
                 k.0,
                 b.len() + a.len()
             ));
@@ -169,8 +169,7 @@ pub fn compare(
         }
         let name = match &k.1 {
             Some(over) if coils(&k.0).len() > 1 => format!("{}, {over}", k.0),
-            Some(_) => k.0.clone(),
-            None => k.0.clone(),
+            _ => k.0.clone(),
         };
         if b.is_empty() || a.is_empty() {
             unpaired.push(name);

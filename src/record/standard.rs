@@ -408,7 +408,9 @@ pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> 
         .map(|(a, b)| (b.at_20() / a).ln());
     Judged {
         call,
-        fault: (call == Call::Outside).then(|| fault(df, dq, dr, turned)).flatten(),
+        fault: (call == Call::Outside)
+            .then(|| fault(df, dq, dr, turned, uf.guard))
+            .flatten(),
         reasons: outside.into_iter().chain(unsure).collect(),
     }
 }
@@ -480,13 +482,18 @@ impl Standard {
 }
 
 /// What a pattern of differences looks like.
-fn fault(df: f64, dq: f64, dr: Option<f64>, turned: bool) -> Option<String> {
-    let text = if dq < -0.25 && df > 0.0 {
+fn fault(df: f64, dq: f64, dr: Option<f64>, turned: bool, guard: f64) -> Option<String> {
+    // What f0 does by chance, or by the losses alone, is no sign of turns.
+    let up = df > guard.max(0.01);
+    let more_ohms = dr.is_some_and(|r| r > 0.01);
+    let text = if dq < -0.25 && up && !more_ohms {
         "shorted turns: less inductance, much more loss"
     } else if df > 0.0 && dr.is_some_and(|r| r < -0.01) {
         "turns missing: less resistance, less inductance"
     } else if df < 0.0 && dr.is_some_and(|r| r > 0.01) {
         "too many turns: more resistance, more inductance"
+    } else if dq < -0.25 && !up {
+        "more loss or more resistance: a joint, a cover, a plate"
     } else if turned {
         "start and finish swapped, or wound the other way; the magnet plays no part"
     } else {

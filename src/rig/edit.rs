@@ -181,7 +181,7 @@ fn number(v: f64) -> toml_edit::Value {
     short.unwrap_or_else(|| toml_edit::Value::from(v))
 }
 
-/// A number of four significant digits more than its uncertainty asks for, so that the file is fit to be read.
+/// A number to two places beyond the first of its uncertainty, so that the file is fit to be read.
 pub fn rounded(value: f64, u: f64) -> f64 {
     if !(u > 0.0 && u.is_finite() && value.is_finite()) || value == 0.0 {
         return value;

@@ -41,11 +41,10 @@ pub struct Check {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sign: Option<i8>,
     pub snr_db: Option<f64>,
-    /// Noise round f0 against full scale, whatever the test signal's level and length; null where they are not known.
+    /// The record's: against full scale, whatever the test signal.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub noise_db: Option<f64>,
+    pub noise_dbfs: Option<f64>,
     pub hum_db: Option<f64>,
-    /// The mains lines likewise.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hum_dbfs: Option<f64>,
     pub mains_hz: Option<f64>,
@@ -118,7 +117,7 @@ impl Quantity {
             Quantity::F0 => Some(c.f0_hz.value.ln()),
             Quantity::Q => Some(c.q.value.ln()),
             Quantity::Level => c.level_db.map(|l| l.value),
-            Quantity::Noise => c.noise_db,
+            Quantity::Noise => c.noise_dbfs,
             Quantity::Hum => c.hum_dbfs,
         }
         .filter(|v| v.is_finite())
@@ -210,9 +209,9 @@ impl Check {
             polarity: r.polarity,
             sign: record.rig.sign(),
             snr_db: record.capture.snr_db,
-            noise_db: record.capture.snr_db.and_then(|snr| full_scale(record, -snr)),
+            noise_dbfs: record.capture.noise_dbfs,
             hum_db: record.capture.hum_db,
-            hum_dbfs: record.capture.hum_db.and_then(|h| full_scale(record, h)),
+            hum_dbfs: record.capture.hum_dbfs,
             mains_hz: record.capture.mains_hz,
             clock_ppm: record.capture.clock_ppm,
             temperature_c: record.pickup.temperature_c,
@@ -220,16 +219,6 @@ impl Check {
             go: true,
         })
     }
-}
-
-/// What is told in decibels against the answer, against full scale instead: whatever the test signal's level, and its length
-/// among the silences of the take.
-fn full_scale(record: &Record, re_answer_db: f64) -> Option<f64> {
-    let (drive, c) = (record.drive.as_ref()?, &record.capture);
-    let level = record.resonance.as_ref()?.level_db?.value;
-    let share = drive.seconds * f64::from(c.rate_hz) / c.frames as f64;
-    let db = drive.level_dbfs + level + 10.0 * share.log10() + re_answer_db;
-    db.is_finite().then_some(db)
 }
 
 /// How far readings of one pickup lie apart from day to day on a rig, as standard deviations.
@@ -268,14 +257,17 @@ impl History {
             )));
         }
         let sound = |c: &Check| {
-            let positive = |e: &Estimate| e.value.is_finite() && e.value > 0.0 && e.u.is_finite() && e.u >= 0.0;
+            let positive = |e: &Estimate| {
+                e.value.is_finite() && e.value > 0.0 && e.u.is_finite() && e.u >= 0.0 && e.u_noise >= 0.0
+            };
             let level = c.level_db.map(|l| l.value);
-            let decibels = [level, c.snr_db, c.noise_db, c.hum_db, c.hum_dbfs]
+            let decibels = [level, c.snr_db, c.noise_dbfs, c.hum_db, c.hum_dbfs]
                 .into_iter()
                 .flatten()
                 .all(|v| v.abs() < 1e4);
             let in_reach = c.f0_hz.value < 1e9 && c.q.value < 1e9 && c.f0_hz.u < 1e9;
-            positive(&c.f0_hz) && positive(&c.q) && decibels && in_reach
+            let room = c.temperature_c.is_none_or(|t| (-50.0..=100.0).contains(&t));
+            positive(&c.f0_hz) && positive(&c.q) && decibels && in_reach && room
         };
         if h.checks.len() > MOST || !h.checks.iter().all(sound) {
             return Err(wrong("holds a check that no take gives".into()));
@@ -347,7 +339,8 @@ impl History {
     }
 
     fn chart(&self, kind: Quantity, base: &[&Check], new: &Check, false_alarm: f64) -> Option<Charted> {
-        let warmth = Warmth::of(base).filter(|_| kind == Quantity::Q);
+        // A check without a room is held against a baseline with the rooms in it.
+        let warmth = Warmth::of(base).filter(|_| kind == Quantity::Q && new.temperature_c.is_some());
         let of = |c: &Check| match &warmth {
             Some(w) => Some(w.freed(c)),
             None => kind.of(c),
@@ -356,11 +349,27 @@ impl History {
         let chart = Individuals::of(&values)?;
         let value = of(new)?;
         let t = student(1.0 - 0.5 * false_alarm, moving_range_freedom(chart.n));
-        let doubt = t * warmth.map_or(0.0, |w| w.doubt(new));
+        let doubt = t * warmth.map_or(0.0, |w| w.doubt(w.warmer(new)));
         let average = kind.averaged().then(|| {
             // The good checks since the baseline, and this one.
-            let later = self.checks.iter().filter(|c| c.go).skip(BASELINE).filter_map(of);
-            let run: Vec<f64> = later.chain([value]).collect();
+            let later: Vec<&Check> = self
+                .checks
+                .iter()
+                .filter(|c| c.go)
+                .skip(BASELINE)
+                .chain([new])
+                .collect();
+            let run: Vec<f64> = later.iter().filter_map(|c| of(c)).collect();
+            // The rooms of those days are in the average, and with them what the slope leaves open.
+            let rooms = Ewma {
+                lambda: LAMBDA,
+                target: 0.0,
+                sigma: 0.0,
+            };
+            let doubt = t * warmth.map_or(0.0, |w| {
+                let warmer: Vec<f64> = later.iter().map(|c| w.warmer(c)).collect();
+                w.doubt(rooms.run(&warmer).last().copied().unwrap_or(0.0))
+            });
             let ewma = Ewma {
                 lambda: LAMBDA,
                 target: chart.centre,
@@ -370,7 +379,7 @@ impl History {
             let n = u32::try_from(run.len()).unwrap_or(u32::MAX).min(1000);
             let spread = ewma.limits_after(n, 1.0)[1] - chart.centre;
             let centre = chart.sigma / (chart.n as f64).sqrt();
-            (z, t * spread.hypot(centre))
+            (z, (t * spread.hypot(centre)).hypot(doubt))
         });
         // What is too small to matter is no alarm, however quiet the baseline was.
         let least = kind.least();
@@ -379,7 +388,7 @@ impl History {
             value,
             centre: chart.centre,
             half: chart.half_width(false_alarm).hypot(doubt).max(least),
-            average: average.map(|(z, half)| (z, half.hypot(doubt).max(least))),
+            average: average.map(|(z, half)| (z, half.max(least))),
         })
     }
 
@@ -456,7 +465,7 @@ mod tests {
                 polarity: 1,
                 sign: None,
                 snr_db: None,
-                noise_db: Some(-90.0 + self.normal()),
+                noise_dbfs: Some(-90.0 + self.normal()),
                 hum_db: None,
                 hum_dbfs: Some(-90.0 + 2.0 * self.normal()),
                 mains_hz: Some(50.0),
@@ -549,10 +558,28 @@ mod tests {
         }
         println!("{alarms} alarms and {found} joints found of {n}");
         assert!(alarms <= 10 && found > 9 * n / 10, "{alarms} {found}");
+        // A warm spell that was given what copper may do leaves nothing behind, and a forgotten room no alarm.
+        let mut spell = days.history(BASELINE);
+        spell.checks.iter_mut().for_each(|c| c.temperature_c = Some(21.0));
+        for (n, room) in [(12, 31.0), (6, 21.0)] {
+            for _ in 0..n {
+                let mut c = days.check(0.0, 0.0, 0.0);
+                c.temperature_c = Some(room);
+                assert!(spell.judge(&c).go(), "{room}: {:?}", spell.judge(&c).get(Quantity::Q));
+                spell.checks.push(c);
+            }
+        }
+        let mut h = days.history(BASELINE);
+        for (i, c) in h.checks.iter_mut().enumerate() {
+            *c = warm(c.clone(), room(i));
+        }
+        let mut untold = warm(days.check(0.0, 0.0, 0.0), 26.0);
+        untold.temperature_c = None;
+        assert!(h.judge(&untold).go());
         // A steady room tells nothing of it: a warm day is given what copper may do.
         let mut h = days.history(BASELINE);
         h.checks.iter_mut().for_each(|c| c.temperature_c = Some(21.0));
-        let mut hot = days.check(0.0, -0.03, 0.0);
+        let mut hot = days.check(0.0, -0.04, 0.0);
         hot.temperature_c = Some(31.0);
         assert!(h.judge(&hot).go());
         hot.temperature_c = Some(21.0);
@@ -570,11 +597,11 @@ mod tests {
         let jump = h.judge(&days.check(-0.01, 0.0, 0.0));
         assert!(jump.get(Quantity::F0).unwrap().jumped() && !jump.get(Quantity::Level).unwrap().jumped());
         let mut noisy = days.check(0.0, 0.0, 0.0);
-        noisy.noise_db = Some(-70.0);
+        noisy.noise_dbfs = Some(-70.0);
         assert!(h.judge(&noisy).noisy && !h.judge(&noisy).go());
         // A baseline that does not know its noise judges it by the scatter within the take, and says what it cannot judge.
         let mut old = h.clone();
-        old.checks.iter_mut().take(15).for_each(|c| c.noise_db = None);
+        old.checks.iter_mut().take(15).for_each(|c| c.noise_dbfs = None);
         noisy.f0_hz.u_noise *= 20.0;
         let j = old.judge(&noisy);
         assert!(j.noisy && j.go() && j.unjudged == [(Quantity::Noise, 5)], "{j:?}");
@@ -589,10 +616,10 @@ mod tests {
             assert!(!j.go() && !j.believed() && j.charted.len() == 1, "{j:?}");
         }
         let mut quieter = days.check(0.0, 0.0, 0.0);
-        quieter.noise_db = Some(-120.0);
+        quieter.noise_dbfs = Some(-120.0);
         quieter.hum_dbfs = Some(-130.0);
         assert!(h.judge(&quieter).go());
-        quieter.noise_db = Some(-70.0);
+        quieter.noise_dbfs = Some(-70.0);
         assert!(h.judge(&quieter).get(Quantity::Noise).unwrap().jumped());
         assert_eq!(young.between_days(), None);
         let b = h.between_days().unwrap();

@@ -52,12 +52,13 @@ impl Warmth {
         c.q.value.ln() - self.slope * self.warmer(c)
     }
 
-    /// Standard uncertainty that this adds.
-    pub fn doubt(&self, c: &Check) -> f64 {
-        self.u_slope * self.warmer(c).abs()
+    /// Standard uncertainty that so many kelvins add.
+    pub fn doubt(&self, warmer: f64) -> f64 {
+        self.u_slope * warmer.abs()
     }
 
-    fn warmer(&self, c: &Check) -> f64 {
+    /// Kelvins above the baseline's mean room.
+    pub fn warmer(&self, c: &Check) -> f64 {
         c.temperature_c.map_or(0.0, |t| t - self.celsius)
     }
 }

@@ -289,3 +289,33 @@ fn nobody_reading_the_result_is_no_error() {
     assert_eq!(out.status.code(), Some(0));
     assert_eq!(String::from_utf8_lossy(&out.stderr), "");
 }
+
+/// Noise of -80 dBFS up to 20 kHz is -83.05 dBFS from 100 Hz to 10 kHz (9,900 of 20,000 Hz), hum is what it was made, and neither
+/// the drive's level and length nor the coil is in them.
+#[test]
+fn noise_and_hum_are_told_against_full_scale() {
+    let f = Folder::new();
+    for (i, (coil, more)) in [
+        ("r=6k l=2.4H cs=120p", &["--level", "-30dBFS"][..]),
+        ("r=6k l=2.4H cs=120p", &["--level", "-40dBFS"]),
+        ("r=6k l=2.4H cs=620p", &["--level", "-30dBFS"]),
+        ("r=13k l=2.4H cs=120p", &["--level", "-30dBFS", "--seconds", "2"]),
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let sim = format!("{coil} noise=-80dBFS hum=-70dBFS flicker=0");
+        let out = format!("t{i}");
+        let args = [
+            "measure", "--pickup", "x", "--source", "sim", "--rate", "48k", "--sim", &sim, "--out", &out,
+        ];
+        f.run(&[&args[..], more].concat()).ended(0);
+        let capture = f.record(&out)["capture"].clone();
+        let near = |key: &str, want: f64, within: f64| {
+            let v = capture[key].as_f64().unwrap();
+            assert!((v - want).abs() < within, "{i} {key}: {v}");
+        };
+        near("noise_dbfs", -80.0 + 10.0 * (9900.0f64 / 20_000.0).log10(), 0.3);
+        near("hum_dbfs", -70.0, 0.05);
+    }
+}

@@ -67,7 +67,7 @@ fn history(draw: &mut Draw, n: usize) -> History {
             polarity: 1,
             sign: None,
             snr_db: None,
-            noise_db: None,
+            noise_dbfs: None,
             hum_db: None,
             hum_dbfs: None,
             mains_hz: None,

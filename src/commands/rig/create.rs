@@ -119,7 +119,15 @@ impl<'a, 'b> Questions<'a, 'b> {
         }
         if args.series.is_none() {
             let words = "Ohms from the tap to ground, exciter counted in, such as 123.8";
-            a.series_ohm = self.needed(words, Unit::Ohm, "series_ohm")?;
+            a.series_ohm = self.until(words, None, |t| match (t, args.sense) {
+                ("", _) => Err(NEEDED.into()),
+                (t, sense) => number(t, Unit::Ohm, "exciter", "series_ohm").and_then(|v| match sense {
+                    Some(sense) if sense > v => {
+                        Err(format!("less than the {sense} ohms of --sense, which are a part of it"))
+                    }
+                    _ => Ok(v),
+                }),
+            })?;
         }
         if args.sense.is_none() && a.reference == Reference::Current {
             let words = "Ohms that channel 2 reads the current across, such as 22";
@@ -255,7 +263,7 @@ impl<'a, 'b> Questions<'a, 'b> {
     /// What every rig needs: Enter is no answer.
     fn needed(&mut self, words: &str, unit: Unit, key: &str) -> Result<f64> {
         self.until(words, None, |t| match t {
-            "" => Err("needed; no rig is without it".into()),
+            "" => Err(NEEDED.into()),
             t => number(t, unit, "exciter", key),
         })
     }
@@ -280,6 +288,8 @@ impl<'a, 'b> Questions<'a, 'b> {
         })
     }
 }
+
+const NEEDED: &str = "needed; no rig is without it";
 
 /// A number as it may stand in the rig file.
 fn number(text: &str, unit: Unit, table: &str, key: &str) -> std::result::Result<f64, String> {

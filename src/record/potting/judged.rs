@@ -143,15 +143,15 @@ impl Judged<'_> {
         let noise = pair.f0_hz.map_or(0.0, |e| e.u_noise / b.f0.value);
         pair.c_f = Estimate::new(
             dc,
-            (2.0 * whole * uf).hypot(growth * cs_u.hypot(load_u)),
-            2.0 * whole * noise,
+            (2.0 * whole * (1.0 + growth) * uf).hypot(growth * cs_u.hypot(load_u)),
+            2.0 * whole * (1.0 + growth) * noise,
         );
         let change = Change {
             f0: df,
             q: dq,
             c_f: dc,
             over_days,
-            c_by_f0: 2.0 * whole,
+            c_by_f0: 2.0 * whole * (1.0 + growth),
             c_open: growth.abs() * cs_u.hypot(load_u),
             lead: self.witness_moved().is_some(),
         };
@@ -206,7 +206,7 @@ impl Judged<'_> {
             || (f_moved && df > 0.0)
             || (f_moved && dc > WAX_MOST * (cs + 1.96 * cs_u) + t * 2.0 * whole * uf)
         {
-            (PotVerdict::Other, other(df, dq, q_moved))
+            (PotVerdict::Other, other(df, dq, f_moved, q_moved))
         } else if f_moved {
             (
                 PotVerdict::Wax,
@@ -219,10 +219,18 @@ impl Judged<'_> {
         } else {
             // As if every side had as many days as both have together.
             let each = 2.0 / (over_days * over_days);
-            pair.repeats_needed =
-                needed(df, uf, limits.f0, days.freedom, each).max(needed(dq, uq, limits.q, days.freedom, each));
+            pair.repeats_needed = needed(df, uf, (limits.f0, true), days.freedom, each).max(needed(
+                dq,
+                uq,
+                (limits.q, false),
+                days.freedom,
+                each,
+            ));
             let more = pair.repeats_needed.map_or(String::new(), |n| {
-                format!("; readings on {n} days before and after would tell")
+                format!(
+                    "; readings on {n} day{} before and after would tell",
+                    if n == 1 { "" } else { "s" }
+                )
             });
             (
                 PotVerdict::CannotTell,
@@ -348,7 +356,10 @@ impl Judged<'_> {
             .after
             .last()
             .and_then(|r| r.taken_at.parse::<jiff::Timestamp>().ok());
-        let offset = self.after.last().and_then(|r| r.taken_at.get(19..).map(str::to_owned));
+        let offset = self
+            .after
+            .last()
+            .and_then(|r| offset_of(&r.taken_at).map(str::to_owned));
         let back = |hours: f64| {
             let then = at?
                 .checked_add(jiff::SignedDuration::from_secs((3600.0 * hours) as i64))
@@ -364,7 +375,7 @@ impl Judged<'_> {
         {
             let back = back(RESTED_H - rested).unwrap_or_default();
             return Some(format!(
-                "too warm to judge: {rested:.0} h out of the wax, {RESTED_H:.0} h are wanted{back}"
+                "too warm to judge: {rested:.1} h out of the wax, {RESTED_H:.0} h are wanted{back}"
             ));
         }
         let (temperature, above) = self.warmth()?;
@@ -424,6 +435,14 @@ impl Judged<'_> {
     }
 }
 
+/// The offset at the end of an RFC 3339 time.
+fn offset_of(time: &str) -> Option<&str> {
+    match time.ends_with('Z') {
+        true => Some("Z"),
+        false => time.get(time.len().checked_sub(6)?..),
+    }
+}
+
 /// "+01:00" as a time zone.
 fn zone_of(offset: &str) -> Option<jiff::tz::TimeZone> {
     let sign = match offset.chars().next()? {
@@ -439,17 +458,18 @@ fn zone_of(offset: &str) -> Option<jiff::tz::TimeZone> {
 }
 
 /// What a change that is not wax looks like.
-fn other(df: f64, dq: f64, q_moved: bool) -> String {
+fn other(df: f64, dq: f64, f_moved: bool, q_moved: bool) -> String {
     let sizes = format!(
         "f0 {} %, Q {} %",
         signed(100.0 * df.exp_m1(), 2),
         signed(100.0 * dq.exp_m1(), 1)
     );
-    let guess = if q_moved && dq < 0.0 && df > 0.0 {
+    let up = f_moved && df > 0.0;
+    let guess = if q_moved && dq < 0.0 && up {
         "less inductance and more loss: shorted turns?"
     } else if q_moved && dq < 0.0 {
         "more loss: a cover, a plate, a joint, another resistor?"
-    } else if df > 0.0 {
+    } else if up {
         "wax never raises f0: a lead unplugged, turns lost?"
     } else if q_moved {
         "less loss than before: was a resistor or a pot across it?"
@@ -461,11 +481,15 @@ fn other(df: f64, dq: f64, q_moved: bool) -> String {
 
 /// Days on either side after which the change at hand would most likely (80 %) be told, as none or as one; `None` where the
 /// `days` there are (on either side) are enough. `u` is that of so many.
-fn needed(change: f64, u: f64, limit: f64, freedom: f64, days: f64) -> Option<u32> {
+fn needed(change: f64, u: f64, (limit, some_tells): (f64, bool), freedom: f64, days: f64) -> Option<u32> {
     let t = |p: f64| student(p, freedom);
     let likely = t(0.8);
     let none = (t(1.0 - ALPHA) + likely) * u / (limit - change.abs()).max(0.0);
-    let some = (t(1.0 - 0.5 * ALPHA) + likely) * u / change.abs();
+    // Within its limit a difference is none, however sure; `some_tells`: to be told from nothing is a verdict too.
+    let some = match some_tells || change.abs() > limit {
+        true => (t(1.0 - 0.5 * ALPHA) + likely) * u / change.abs(),
+        false => f64::INFINITY,
+    };
     let n = (days * none.min(some).powi(2)).ceil();
-    (n > days && n < 1e4).then_some(n as u32)
+    (n >= days.round() + 1.0 && n < 1e4).then_some(n as u32)
 }

@@ -33,6 +33,7 @@ pub fn level_step(s: &Step) -> String {
         Bend::Unknown => (0, 0.0),
     };
     let worse = match weight(&s.input_bends) > weight(&s.output_bends) {
+        _ if s.at_most().is_none() => Bend::Unknown,
         true => s.input_bends,
         false => s.output_bends,
     };

@@ -118,10 +118,14 @@ struct Taken {
 pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
     let Measured { record, files, lost } = taken(&args, console)?;
     outcome::show(&record, &files, args.shown, console)?;
-    match lost {
-        Some(failure) => Err(failure),
-        None => Ok(outcome::status(&record)),
-    }
+    Ok(match lost {
+        // The measurement stands, and what was asked for besides gave no reading.
+        Some(failure) => {
+            console.error(&failure);
+            Status::NoReading
+        }
+        None => outcome::status(&record),
+    })
 }
 
 /// One measurement, kept.

@@ -454,11 +454,11 @@ impl<'a> Lot<'a> {
         } else {
             console.result(&text::tray_summary(&self.tray, &files, outcome::style(self.args.shown)))?;
         }
-        let outside = self
-            .tray
-            .standing()
-            .any(|e| e.judged.as_ref().is_some_and(|j| j.call == Call::Outside));
-        Ok(if outside { Status::OutsideLimits } else { Status::Done })
+        Ok(match (counts.outside > 0, counts.no_reading > 0) {
+            (true, _) => Status::OutsideLimits,
+            (_, true) => Status::NoReading,
+            _ => Status::Done,
+        })
     }
 }
 

@@ -337,7 +337,7 @@ fn what_belongs_to_a_pickup_stays_with_it() {
 fn no_reading_needs_no_standard() {
     let f = folder();
     let args = ["tray", "--lot", "a", "--sim", "r=6k l=2.4H cs=120p open", "--json"];
-    let doc = f.typed(&[&args[..], &SHORT].concat(), "\nq\n").ended(0).json();
+    let doc = f.typed(&[&args[..], &SHORT].concat(), "\nq\n").ended(1).json();
     assert_eq!(
         (doc["counts"]["no_reading"].as_u64(), doc["counts"]["measured"].as_u64()),
         (Some(1), Some(0)),

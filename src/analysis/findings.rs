@@ -97,7 +97,8 @@ pub fn sound_trouble(report: &str) -> Finding {
     )
 }
 
-pub fn transient(at_s: f64, count: usize, inside: bool) -> Finding {
+/// `loudest`: where the answer is strongest, which an input that bends finds as well.
+pub fn transient(at_s: f64, count: usize, inside: bool, loudest: bool) -> Finding {
     if inside {
         let what = if count > 1 {
             format!("a knock or click at {at_s:.2} s, and more after it")
@@ -107,7 +108,14 @@ pub fn transient(at_s: f64, count: usize, inside: bool) -> Finding {
         finding(
             Code::Transient,
             Level::Warning,
-            format!("{what}: keep hands off the bench and telephones away, and measure again"),
+            format!(
+                "{what}: keep hands off the bench and telephones away, and measure again{}",
+                match loudest {
+                    true =>
+                        "; it lies where the answer is strongest: if it comes back there, turn the pickup's input down",
+                    false => "",
+                }
+            ),
         )
     } else {
         finding(

@@ -13,6 +13,9 @@ use crate::transfer::faults::{self, Timeline};
 use crate::transfer::lines;
 
 /// An eddy model must be better by this much in the information criterion ("very strong", Kass and Raftery, JASA 90, 1995).
+/// An event lies where the answer is strongest where it reaches this part of its peak within so many seconds.
+const LOUDEST: f32 = 0.97;
+const NEAR_S: f64 = 0.02;
 /// Where the noise is told for comparing takes of one rig: clear of rumble and of the converter's filter.
 const NOISE_HZ: [f64; 2] = [100.0, 10_000.0];
 const CLEARLY_BETTER: f64 = -10.0;
@@ -361,6 +364,14 @@ impl Work<'_> {
         }
     }
 
+    /// Whether the pickup's channel reaches its peak about this time of the take.
+    fn loudest_near(&self, at_s: f64) -> bool {
+        let x = &self.take.pickup;
+        let at = |s: f64| ((s * self.rate).max(0.0) as usize).min(x.len());
+        let top = |x: &[f32]| x.iter().fold(0f32, |m, v| m.max(v.abs()));
+        top(&x[at(at_s - NEAR_S)..at(at_s + NEAR_S)]) >= LOUDEST * top(x)
+    }
+
     fn judge_time(&mut self, p: &Prepared, fits: &Fits, better: &Fitted) {
         let bins = &p.bins;
         let n = bins.len();
@@ -469,9 +480,11 @@ impl Work<'_> {
             rung_out = e.end_s;
         }
         if let Some(first) = apart.first() {
-            self.findings.push(findings::transient(*first, apart.len(), true));
+            let loudest = self.loudest_near(*first);
+            self.findings
+                .push(findings::transient(*first, apart.len(), true, loudest));
         } else if let Some(at) = p.bursts.first() {
-            self.findings.push(findings::transient(*at, 1, false));
+            self.findings.push(findings::transient(*at, 1, false, false));
         }
     }
 

@@ -339,3 +339,36 @@ fn a_damaged_defaults_file_is_named() {
         assert_eq!(f.bytes("coilwright.toml"), text.as_bytes());
     }
 }
+
+/// An input that bends where the answer is strongest leaves what a knock leaves; there the text names it too.
+#[test]
+fn what_comes_where_the_answer_is_strongest_may_be_the_input() {
+    let f = Folder::new();
+    let text = |out: &str, sim: &str| {
+        let sim = format!("r=6k l=2.4H cs=120p noise=-80dBFS {sim}");
+        let args = [
+            "measure",
+            "--pickup",
+            "x",
+            "--source",
+            "sim",
+            "--rate",
+            "48k",
+            "--seconds",
+            "2.2",
+            "--level",
+            "-20dBFS",
+            "--sim",
+        ];
+        f.run(&[&args[..], &[&sim, "--out", out]].concat()).ended(0);
+        let record = f.record(out);
+        let found = record["findings"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .find(|f| f["code"] == "transient");
+        found.unwrap()["text"].as_str().unwrap().to_owned()
+    };
+    assert!(text("bent", "clip=-12.5dBFS").contains("turn the pickup's input down"));
+    assert!(!text("knocked", "knock=1.2").contains("input down"));
+}

@@ -12,7 +12,7 @@ use crate::network::spice;
 use crate::record::against::Stated;
 use crate::record::behind::{self, About, CoilDocument};
 use crate::record::loads::Basis;
-use crate::record::{Record, Verdict, against, store};
+use crate::record::{Record, against, store};
 use crate::report::{loads_plot, text};
 
 pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
@@ -57,11 +57,7 @@ fn write(args: &CoilArgs, records: &[Record], coil: &CoilDocument, about: &About
         }
         Some(out) => {
             let folder = ready_folder(out)?;
-            let seen: Vec<Record> = records
-                .iter()
-                .filter(|r| r.verdict != Verdict::Rejected && r.resonance.is_some())
-                .cloned()
-                .collect();
+            let seen: Vec<Record> = records.iter().filter(|r| r.reading().is_some()).cloned().collect();
             let basis = Basis::of(file.clone())?;
             let stated = Stated {
                 parts: about.tolerances.clone(),

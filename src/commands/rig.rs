@@ -17,7 +17,7 @@ use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
 use crate::record::checks::{CheckDocument, PolarityDocument, RepeatDocument, RigDocument, Spread};
-use crate::record::{Level, Record, store};
+use crate::record::{Record, store};
 use crate::report::{checks_plot, text};
 use crate::rig::Rig;
 use crate::rig::edit::{self, Change, Value};
@@ -70,12 +70,12 @@ fn write_changes(path: &Path, changes: impl FnOnce(&Rig) -> Result<Vec<Change>>)
 }
 
 /// What the built-in bench says has no place in the file of a rig that is bound to a real interface.
-fn not_into_a_real_rig(path: &Path, rig: &Rig, source: &str) -> Result<()> {
+fn not_into_a_real_rig(path: &Path, rig: &Rig, simulated: bool) -> Result<()> {
     let bound = rig
         .interface
         .as_ref()
         .and_then(|i| i.output.as_ref().or(i.input.as_ref()));
-    match bound.filter(|d| source == "sim" && *d != crate::capture::bench::DEVICE) {
+    match bound.filter(|d| simulated && *d != crate::capture::bench::DEVICE) {
         None => Ok(()),
         Some(device) => Err(Failure::new(
             format!(
@@ -260,29 +260,20 @@ fn check(args: CheckArgs, console: &mut Console) -> Result<Status> {
             "write [witness] and below it name = \"tin one\": the pickup that is kept for checking",
         ));
     };
-    if args.record.is_none() {
-        not_into_a_real_rig(&path, &rig, &args.source)?;
-    }
+    let given = args.record.as_ref().map(|p| store::read(p)).transpose()?;
+    let simulated = given.as_ref().map_or(args.source == "sim", Record::is_simulated);
     // Found out before anything sounds: the history can be read, and is this rig's.
-    let before = history_of(&path)?;
-    if args.record.is_none() {
-        one_kind(
-            before.as_ref().filter(|_| !args.begin_again),
-            args.source == "sim",
-            &path,
-        )?;
+    not_into_a_real_rig(&path, &rig, simulated)?;
+    if let Some(standing) = history_of(&path)?.filter(|_| !args.begin_again) {
+        one_kind(&standing, simulated, &path)?;
+        belongs(&standing, &rig, &witness.name, &path)?;
     }
-    belongs(before.as_ref(), &rig, &witness.name, &path, args.begin_again)?;
-    let (record, files) = match &args.record {
-        Some(given) => (store::read(given)?, Vec::new()),
+    let (record, files) = match given {
+        Some(record) => (record, Vec::new()),
         None => witnessed(&args, &path, &witness.name, witness.load.as_deref(), console)?,
     };
     of_this_rig(&record, &rig, &witness.name)?;
-    if record.is_simulated() {
-        not_into_a_real_rig(&path, &rig, "sim")?;
-    }
     let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, &files))?;
-    one_kind(before.as_ref().filter(|_| !args.begin_again), new.simulated, &path)?;
     let history_file = history_path(&path);
     let (judgement, history, old) = fileio::alone(&history_file, || {
         let mut history = match history_of(&path)? {
@@ -329,12 +320,11 @@ fn check(args: CheckArgs, console: &mut Console) -> Result<Status> {
 
 /// Why the witness could not be read, and where its take lies.
 fn no_reading(e: Failure, record: &Record, files: &[PathBuf]) -> Failure {
-    let rejects = record.findings.iter().find(|f| f.level == Level::Reject);
     let kept = files.first().and_then(|f| f.parent());
     Failure::new(
         [
             Some(e.what),
-            rejects.map(|f| f.text.clone()),
+            record.rejected_for().map(|f| f.text.clone()),
             kept.map(|k| format!("its take is kept in {}", k.display())),
         ]
         .into_iter()
@@ -346,10 +336,10 @@ fn no_reading(e: Failure, record: &Record, files: &[PathBuf]) -> Failure {
 }
 
 /// Checks of the built-in bench and of real takes never stand in one history.
-fn one_kind(history: Option<&History>, simulated: bool, path: &Path) -> Result<()> {
-    let Some(h) = history.filter(|h| h.checks.iter().any(|c| c.simulated != simulated)) else {
+fn one_kind(h: &History, simulated: bool, path: &Path) -> Result<()> {
+    if h.checks.iter().all(|c| c.simulated == simulated) {
         return Ok(());
-    };
+    }
     let (have, new) = match simulated {
         true => ("real takes", "a simulated one"),
         false => ("the built-in bench", "a real one"),
@@ -382,10 +372,7 @@ fn aside(path: &Path, old: &[u8]) -> Result<PathBuf> {
     ))
 }
 
-fn belongs(history: Option<&History>, rig: &Rig, witness: &str, path: &Path, begin_again: bool) -> Result<()> {
-    let Some(h) = history.filter(|_| !begin_again) else {
-        return Ok(());
-    };
+fn belongs(h: &History, rig: &Rig, witness: &str, path: &Path) -> Result<()> {
     let what = if h.witness != witness {
         format!("its checks are of the witness {:?}, not {witness:?}", h.witness)
     } else if h.hash != rig.chain_hash() {
@@ -458,9 +445,7 @@ fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
     let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
     let document = RepeatDocument::of(&rig, &records)?;
-    if document.simulated {
-        not_into_a_real_rig(&path, &rig, "sim")?;
-    }
+    not_into_a_real_rig(&path, &rig, document.simulated)?;
     let file = path.with_extension("repeat.json");
     let mut files = vec![file.clone()];
     fileio::alone(&file, || {
@@ -483,9 +468,7 @@ fn polarity(args: &PolarityArgs, console: &mut Console) -> Result<Status> {
     let mut there = document.stated;
     if let Some(path) = &args.rig {
         let rig = Rig::read(path)?;
-        if record.is_simulated() {
-            not_into_a_real_rig(path, &rig, "sim")?;
-        }
+        not_into_a_real_rig(path, &rig, record.is_simulated())?;
         let of_it = |rig: &Rig| match record.rig.same_chain(&rig.summary()) {
             true => Ok(()),
             false => Err(Failure::new(

@@ -15,9 +15,9 @@ use crate::fileio;
 use crate::record::checks::RepeatDocument;
 use crate::record::meters::{Kind, Reading};
 use crate::record::notes::{self, Note};
-use crate::record::standard::{Call, Judged, Standard, judge, no_reading};
+use crate::record::standard::{Judged, Standard, judge, judge_alone};
 use crate::record::tray::{Entry, Setting, Tray};
-use crate::record::{Level, Record, Verdict, store};
+use crate::record::{Record, store};
 use crate::report::{text, tray_plot};
 use crate::rig::Rig;
 
@@ -144,7 +144,7 @@ impl<'a> Lot<'a> {
         let setting = Setting {
             rig_file: rig.clone(),
             rig: summary.name.clone(),
-            rig_hash: (!summary.values.is_empty()).then(|| summary.chain_hash()),
+            rig_hash: summary.told_chain(),
             load: bench.load.as_ref().map(ToString::to_string),
         };
         match &begun {
@@ -184,24 +184,7 @@ impl<'a> Lot<'a> {
         if no_go {
             remarks.push("The rig's last check was NO GO: see to that first, `coilwright rig check`.".into());
         }
-        let sims = match &args.sim {
-            Some(text) if Path::new(text).extension().is_some_and(|e| e == "txt") => {
-                let lines: Vec<String> = fileio::read_text_limited(Path::new(text), MOST_BYTES)?
-                    .lines()
-                    .filter(|l| !l.trim().is_empty())
-                    .map(str::to_owned)
-                    .collect();
-                if lines.is_empty() {
-                    return Err(Failure::new(
-                        format!("{text} describes no pickup"),
-                        "write one for each line, such as r=6k l=2.4H cs=120p",
-                    ));
-                }
-                lines
-            }
-            Some(text) => vec![text.clone()],
-            None => Vec::new(),
-        };
+        let sims = args.sim.as_deref().map_or(Ok(Vec::new()), described)?;
         Ok(Lot {
             args,
             folder,
@@ -331,10 +314,10 @@ impl<'a> Lot<'a> {
         };
         let mut record = measure::taken(&args, console)?.record;
         let judged = self.judged(&record);
-        let read = judged.as_ref().is_none_or(|j| j.call != Call::NoReading) && record.verdict != Verdict::Rejected;
+        let read = record.reading().is_some();
         if let Some(old) = &old {
             if !read && old.has_reading() {
-                let why = record.findings.iter().find(|f| f.level == Level::Reject);
+                let why = record.rejected_for();
                 console.remark(&format!(
                     "no reading{}; the one before stands",
                     why.map_or(String::new(), |f| format!(" ({})", f.text))
@@ -373,7 +356,7 @@ impl<'a> Lot<'a> {
     fn judged(&self, record: &Record) -> Option<Judged> {
         match &self.tray.standard {
             Some(standard) => Some(judge(record, standard, self.repeat.as_ref())),
-            None => no_reading(record),
+            None => judge_alone(record),
         }
     }
 
@@ -460,6 +443,26 @@ impl<'a> Lot<'a> {
             _ => Status::Done,
         })
     }
+}
+
+/// What the built-in bench holds: one description, or a file with one for each number.
+fn described(text: &str) -> Result<Vec<String>> {
+    if Path::new(text).extension().is_none_or(|e| e != "txt") {
+        return Ok(vec![text.to_owned()]);
+    }
+    let file = fileio::read_text_limited(Path::new(text), MOST_BYTES)?;
+    let lines: Vec<String> = file
+        .lines()
+        .filter(|l| !l.trim().is_empty())
+        .map(str::to_owned)
+        .collect();
+    if lines.is_empty() {
+        return Err(Failure::new(
+            format!("{text} describes no pickup"),
+            "write one for each line, such as r=6k l=2.4H cs=120p",
+        ));
+    }
+    Ok(lines)
 }
 
 fn noted(record: &Record, text: Option<&str>, readings: Vec<Reading>) -> Note {

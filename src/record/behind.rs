@@ -4,7 +4,7 @@ use nalgebra::DMatrix;
 
 use super::copper::warmth;
 use super::meters::LEAST_WINDING_OHM;
-use super::{Code, Model, Record, Verdict};
+use super::{Code, Model, Record};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Take};
@@ -96,10 +96,7 @@ pub fn whole_load(record: &Record) -> Result<Load> {
 /// Finds the coil.
 pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
     let mut notes = Vec::new();
-    let used: Vec<&Record> = records
-        .iter()
-        .filter(|r| r.verdict != Verdict::Rejected && r.resonance.is_some())
-        .collect();
+    let used: Vec<&Record> = records.iter().filter(|r| r.reading().is_some()).collect();
     let left_out: Vec<String> = records
         .iter()
         .filter(|r| !used.iter().any(|u| std::ptr::eq(*u, *r)))
@@ -439,11 +436,7 @@ fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<Inpu
     };
     Some(InputFound {
         rig: rig.name.clone(),
-        hash: if rig.values.is_empty() {
-            rig.hash.clone()
-        } else {
-            Some(rig.chain_hash())
-        },
+        hash: rig.told_chain().or_else(|| rig.hash.clone()),
         resistance: of(InputPart::Resistance),
         capacitance: of(InputPart::Capacitance),
         correlations: correlations(&left.covariance, fit.coil.loss_ohm.is_some()).split_off(own),

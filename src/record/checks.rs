@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Record, Verdict};
+use super::Record;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::network::{Coil, Load, Wiring, predict};
@@ -454,10 +454,7 @@ impl RepeatDocument {
         // Two coils of one pickup are two windings.
         type Coil<'a> = (&'a str, Option<&'a str>);
         let mut groups: Vec<(Coil, Vec<&Record>)> = Vec::new();
-        let good: Vec<&Record> = records
-            .iter()
-            .filter(|r| r.verdict != Verdict::Rejected && r.resonance.is_some())
-            .collect();
+        let good: Vec<&Record> = records.iter().filter(|r| r.reading().is_some()).collect();
         for (i, r) in good.iter().copied().enumerate() {
             let first = good[0];
             if good[..i].iter().any(|o| o.id == r.id) {

@@ -22,6 +22,11 @@ impl RigSummary {
         fileio::short_hash(serde_json::to_string(&self.chain()).unwrap_or_default().as_bytes())
     }
 
+    /// The same, where the record tells its chain at all.
+    pub fn told_chain(&self) -> Option<String> {
+        (!self.values.is_empty()).then(|| self.chain_hash())
+    }
+
     /// Whether the two state the same measuring chain.
     pub fn same_chain(&self, other: &RigSummary) -> bool {
         self.chain() == other.chain()

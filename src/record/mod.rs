@@ -350,6 +350,16 @@ impl Record {
     pub fn is_simulated(&self) -> bool {
         self.capture.source == "sim"
     }
+
+    /// What it reads; of a rejected take nothing.
+    pub fn reading(&self) -> Option<&Resonance> {
+        self.resonance.as_ref().filter(|_| self.verdict != Verdict::Rejected)
+    }
+
+    /// What rejected it first.
+    pub fn rejected_for(&self) -> Option<&Finding> {
+        self.findings.iter().find(|f| f.level == Level::Reject)
+    }
 }
 
 impl Verdict {

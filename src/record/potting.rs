@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::behind::{input_of, input_u, load_of};
 use super::copper::PER_K;
 use super::identity::{Sense, same_rig};
-use super::{Record, Resonance, Verdict, knock};
+use super::{Record, Resonance, knock};
 use crate::estimate::{Estimate, Z95};
 use crate::failure::{Failure, Result};
 use crate::quantity::signed;

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::checks::{RepeatDocument, Spread};
 use super::identity::{Sense, same_rig};
 use super::notes::Ohms;
-use super::{Code, Level, Record, Resonance, RigSummary, Verdict};
+use super::{Code, Record, Resonance, RigSummary};
 use crate::failure::{Failure, Result};
 use crate::quantity::signed;
 use crate::stats::{mean, sd, student, tolerance};
@@ -112,11 +112,7 @@ fn one_rig(a: &Record, b: &Record) -> bool {
 }
 
 fn readings(records: &[Record]) -> Vec<(&Record, &Resonance)> {
-    records
-        .iter()
-        .filter(|r| r.verdict != Verdict::Rejected)
-        .filter_map(|r| Some((r, r.resonance.as_ref()?)))
-        .collect()
+    records.iter().filter_map(|r| Some((r, r.reading()?))).collect()
 }
 
 impl Standard {
@@ -206,7 +202,7 @@ impl Standard {
                 name: name.into(),
                 version: 1,
                 rig: first.rig.name.clone(),
-                rig_hash: (!first.rig.values.is_empty()).then(|| first.rig.chain_hash()),
+                rig_hash: first.rig.told_chain(),
                 load: first.load.as_ref().map(|l| l.text.clone()),
                 f0: Frequency {
                     hz: mean(&ln_f0).unwrap_or(0.0).exp(),
@@ -317,34 +313,27 @@ pub struct Judged {
     pub fault: Option<String>,
 }
 
-/// Why a record has no reading; `None` where it has one.
-pub fn no_reading(record: &Record) -> Option<Judged> {
-    if record.resonance.is_some() && record.verdict != Verdict::Rejected {
-        return None;
-    }
-    let why = record.findings.iter().find(|f| f.level == Level::Reject);
+/// Without a standard: nothing is judged but that there is a reading.
+pub fn judge_alone(record: &Record) -> Option<Judged> {
+    record.reading().is_none().then(|| no_reading(record))
+}
+
+fn no_reading(record: &Record) -> Judged {
     let open = record
         .findings
         .iter()
         .any(|f| matches!(f.code, Code::OpenWinding | Code::NoSignal));
-    Some(Judged {
+    Judged {
         call: Call::NoReading,
-        reasons: why.map(|f| f.text.clone()).into_iter().collect(),
+        reasons: record.rejected_for().map(|f| f.text.clone()).into_iter().collect(),
         fault: open.then(|| "open winding, or nothing plugged in".to_owned()),
-    })
+    }
 }
 
 /// A record against the standard; `repeat`: what laying a pickup down anew does on this rig.
 pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> Judged {
-    let r = match (no_reading(record), record.resonance.as_ref()) {
-        (None, Some(r)) => r,
-        (none, _) => {
-            return none.unwrap_or(Judged {
-                call: Call::NoReading,
-                reasons: Vec::new(),
-                fault: None,
-            });
-        }
+    let Some(r) = record.reading() else {
+        return no_reading(record);
     };
     if let Some(why) = elsewhere(record, s) {
         return Judged {
@@ -464,8 +453,13 @@ impl Standard {
                 self.rig.as_deref().unwrap_or_default()
             ));
         }
-        let told = !rig.values.is_empty();
-        if self.rig_hash.as_ref().is_some_and(|h| told && *h != rig.chain_hash()) {
+        // Records of other programs may not tell their chain; then the name alone counts.
+        let another = self
+            .rig_hash
+            .as_ref()
+            .zip(rig.told_chain())
+            .is_some_and(|(own, its)| *own != its);
+        if another {
             return Some(format!(
                 "the file of the rig {} says something else than when the standard was made: another rig",
                 name.unwrap_or("without a name")

@@ -1,6 +1,6 @@
 //! Changes values of a rig file in its text, so that comments, order and everything else stay as somebody wrote them.
 
-use toml_edit::{DocumentMut, Item, Table, value};
+use toml_edit::{DocumentMut, Item, value};
 
 use crate::failure::{Failure, Result};
 
@@ -60,14 +60,12 @@ pub fn changed(place: &str, text: &str, changes: &[Change]) -> Result<String> {
         file = parsed(place, &text)?;
     }
     for (table, key, new) in changes {
-        let Some(new) = new else {
-            if let Some(table) = file.get_mut(table).and_then(Item::as_table_like_mut) {
-                table.remove(key);
-            }
+        // New tables have been made above.
+        let Some(place) = file.get_mut(table).and_then(Item::as_table_like_mut) else {
             continue;
         };
-        let place = file.entry(table).or_insert_with(|| Item::Table(Table::new()));
-        let Some(place) = place.as_table_like_mut() else {
+        let Some(new) = new else {
+            place.remove(key);
             continue;
         };
         let mut item = value(match new {

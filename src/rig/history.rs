@@ -10,8 +10,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
+use crate::record::Record;
 use crate::record::identity::Sense;
-use crate::record::{Record, Verdict};
 use crate::stats::chart::{Ewma, Individuals, moving_range_freedom};
 use crate::stats::{mean, sd, student};
 
@@ -190,11 +190,7 @@ impl Check {
 
     /// Of a record of the witness; a rejected take is no check.
     pub fn of(record: &Record) -> Result<Check> {
-        let reading = record
-            .resonance
-            .as_ref()
-            .filter(|_| record.verdict != Verdict::Rejected);
-        let Some(r) = reading else {
+        let Some(r) = record.reading() else {
             return Err(Failure::new(
                 "the take of the witness gives no reading, so it says nothing of the rig",
                 "see to that, and check again",

@@ -129,6 +129,12 @@ fn without_a_history_nobody_can_tell() {
         .refused(&["no pickup is on both sides"]);
 }
 
+/// The record that [`edited`] ones are made of, and its f0.
+fn master(f: &Folder) -> f64 {
+    take(f, "master", "master", "r=6k l=2.4H cs=120p noise=-80dBFS");
+    f.record("master")["resonance"]["f0_hz"]["value"].as_f64().unwrap()
+}
+
 /// Records whose f0 went from one value to another, as files.
 fn edited(f: &Folder, folder: &str, name: &str, f0: f64) {
     let mut record = f.record("master");
@@ -174,8 +180,7 @@ fn a_pot_load_as_students_sleepers() {
 #[test]
 fn the_shops_own_wax() {
     let f = bench(20);
-    take(&f, "master", "master", "r=6k l=2.4H cs=120p noise=-80dBFS");
-    let master = f.record("master")["resonance"]["f0_hz"]["value"].as_f64().unwrap();
+    let master = master(&f);
     for i in 0..10 {
         let name = format!("p{i}");
         edited(&f, "before", &name, master);
@@ -298,9 +303,7 @@ fn what_the_days_do_not_tell_is_said() {
 #[test]
 fn a_lead_that_moved_is_no_wax_of_the_lot() {
     let f = bench(20);
-    let master = "r=6k l=2.4H cs=120p noise=-80dBFS";
-    take(&f, "master", "master", master);
-    let f0 = f.record("master")["resonance"]["f0_hz"]["value"].as_f64().unwrap();
+    let f0 = master(&f);
     let day = |f: &Folder, folder: &str, name: &str, at: &str| {
         let path = format!("{folder}/{name}/record.json");
         let mut r: serde_json::Value = serde_json::from_slice(&f.bytes(&path)).unwrap();
@@ -416,8 +419,7 @@ fn what_died_or_broke_is_to_be_looked_at() {
 #[test]
 fn laying_down_anew_is_each_pickups_own() {
     let f = bench(20);
-    take(&f, "master", "master", "r=6k l=2.4H cs=120p noise=-80dBFS");
-    let f0 = f.record("master")["resonance"]["f0_hz"]["value"].as_f64().unwrap();
+    let f0 = master(&f);
     for i in 0..16 {
         let name = format!("p{i}");
         edited(&f, "before", &name, f0);

@@ -11,8 +11,8 @@ use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{Winsize, tcsetwinsize};
 use serde_json::Value;
 
-use crate::bench::Folder;
-use crate::tray::{day, folder};
+use crate::bench::{Folder, SHORT};
+use crate::tray::{NECK_12, day, folder};
 
 /// A program at a terminal.
 struct Terminal {
@@ -122,20 +122,7 @@ fn a_day_at_the_tray_by_keys() {
         "set.toml",
     ])
     .ended(0);
-    let args = [
-        "tray",
-        "--lot",
-        "neck-12",
-        "--source",
-        "sim",
-        "--rate",
-        "48k",
-        "--seconds",
-        "0.7",
-        "--rig",
-        "north.toml",
-        "--load",
-        "cap=330p",
+    let more = [
         "--standard",
         "set.toml",
         "--sim",
@@ -143,6 +130,7 @@ fn a_day_at_the_tray_by_keys() {
         "--columns",
         "ohms by meter A",
     ];
+    let args = [&NECK_12[..], &SHORT, &more].concat();
     let mut t = Terminal::start(&f, &args);
     let fault = |n: u32| {
         [

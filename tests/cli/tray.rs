@@ -29,23 +29,11 @@ pub fn folder() -> Folder {
 
 /// The tray with these keys typed.
 fn tray(f: &Folder, keys: &str, more: &[&str]) -> Run {
-    let args = [
-        "tray",
-        "--lot",
-        "neck-12",
-        "--source",
-        "sim",
-        "--rate",
-        "48k",
-        "--seconds",
-        "0.7",
-        "--rig",
-        "north.toml",
-        "--load",
-        "cap=330p",
-    ];
-    f.typed(&[&args[..], more].concat(), keys)
+    f.typed(&[&NECK_12[..], &SHORT, more].concat(), keys)
 }
+
+/// A lot on the bench of [`folder`].
+pub const NECK_12: [&str; 7] = ["tray", "--lot", "neck-12", "--rig", "north.toml", "--load", "cap=330p"];
 
 /// Forty pickups, a line of the bench for each; six with a fault.
 pub fn day() -> String {

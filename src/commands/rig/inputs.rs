@@ -20,7 +20,7 @@ const SECONDS: f64 = 5.0;
 
 pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
-    super::not_into_a_real_rig(&path, &rig, &args.sound.source)?;
+    super::not_into_a_real_rig(&path, &rig, args.sound.source == "sim")?;
     // A part in line says something only beside the wire alone.
     let wire = args.through.is_some().then(|| stated(&rig)).transpose()?;
     let mut sound = super::open(&args.sound, &rig, !args.replace)?;

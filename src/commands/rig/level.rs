@@ -15,7 +15,7 @@ use crate::stimulus::probe;
 
 pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
-    super::not_into_a_real_rig(&path, &rig, &args.sound.source)?;
+    super::not_into_a_real_rig(&path, &rig, args.sound.source == "sim")?;
     if !(FIRST_DBFS..=0.0).contains(&args.limit) {
         return Err(Failure::new(
             format!("a limit of {} dBFS cannot be played up to", args.limit),

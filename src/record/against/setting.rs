@@ -52,7 +52,7 @@ pub(super) struct Setting<'a> {
 /// The rig of the take among those that the coil was found on.
 fn known<'a>(basis: &'a Basis, rig: &RigSummary) -> Option<&'a InputKnown> {
     let inputs = &basis.file.uncertainty.as_ref()?.input;
-    let chain = (!rig.values.is_empty()).then(|| rig.chain_hash());
+    let chain = rig.told_chain();
     let same = |i: &&InputKnown| rig.given && i.rig == rig.name && (i.hash == chain || i.hash == rig.hash);
     inputs.iter().find(same)
 }

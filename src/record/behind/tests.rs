@@ -1,5 +1,6 @@
 use super::*;
 use crate::network::coil_file::CoilFile;
+use crate::record::Verdict;
 use crate::record::against::tests::{COIL, record};
 
 fn takes(coil: &Coil, loads: &[&str]) -> Vec<Record> {

@@ -27,8 +27,9 @@ struct Side {
     sense: Option<Sense>,
 }
 
-fn reading(r: &Record) -> Option<&Resonance> {
-    r.resonance.as_ref().filter(|_| r.verdict != Verdict::Rejected)
+/// Of the difference of two means, in standard deviations of a single value.
+fn over(before: f64, after: f64) -> f64 {
+    (1.0 / before + 1.0 / after).sqrt()
 }
 
 fn mean_of(e: &[Estimate]) -> Option<Estimate> {
@@ -43,7 +44,7 @@ fn side(records: &[Record]) -> Option<Side> {
     let mut days: Vec<(&str, Vec<&Resonance>)> = Vec::new();
     for r in records {
         let date = r.taken_at.get(..10).unwrap_or_default();
-        let Some(x) = reading(r) else { continue };
+        let Some(x) = r.reading() else { continue };
         match days.iter_mut().find(|d| d.0 == date) {
             Some(d) => d.1.push(x),
             None => days.push((date, vec![x])),
@@ -63,7 +64,7 @@ fn side(records: &[Record]) -> Option<Side> {
         q: mean(&|r| Some(r.q))?,
         peak_db: mean(&|r| r.peak_db),
         level_db: mean(&|r| r.level_db),
-        sense: records.iter().find(|r| reading(r).is_some()).and_then(Sense::of),
+        sense: records.iter().find(|r| r.reading().is_some()).and_then(Sense::of),
     })
 }
 
@@ -106,14 +107,14 @@ impl Judged<'_> {
             pair.text = "no reading before, so nothing to compare with".into();
             return Ok((pair, None));
         };
-        let dead = self.after.last().is_some_and(|r| reading(r).is_none());
+        let dead = self.after.last().is_some_and(|r| r.reading().is_none());
         let Some(a) = side(self.after).filter(|_| !dead) else {
             pair.verdict = PotVerdict::Other;
             pair.text = "no reading any more: a broken wire, a joint, the plug?".into();
             return Ok((pair, None));
         };
         let days = self.days;
-        let over_days = (1.0 / b.days + 1.0 / a.days).sqrt();
+        let over_days = over(b.days, a.days);
         let between = |s: Option<f64>| s.map_or(0.0, |s| over_days * s);
         let minus = |a: Estimate, b: Estimate, day: f64| {
             let noise = a.u_noise.hypot(b.u_noise);
@@ -146,6 +147,7 @@ impl Judged<'_> {
             (2.0 * whole * (1.0 + growth) * uf).hypot(growth * cs_u.hypot(load_u)),
             2.0 * whole * (1.0 + growth) * noise,
         );
+        let lead = self.witness_moved();
         let change = Change {
             f0: df,
             q: dq,
@@ -153,7 +155,7 @@ impl Judged<'_> {
             over_days,
             c_by_f0: 2.0 * whole * (1.0 + growth),
             c_open: growth.abs() * cs_u.hypot(load_u),
-            lead: self.witness_moved().is_some(),
+            lead: lead.is_some(),
         };
         let rigs = self.one_rig();
         let own = self.of_the_history();
@@ -185,7 +187,6 @@ impl Judged<'_> {
         pair.p_equivalence = Some(p);
         let t = t_975(days.freedom);
         let (f_moved, q_moved) = (df.abs() > t * uf, dq.abs() > t * uq && dq.abs() > limits.q);
-        let lead = self.witness_moved();
         (pair.verdict, pair.text) = if a.sense.zip(b.sense).is_some_and(|(a, b)| !a.same(b)) {
             (
                 PotVerdict::Other,
@@ -266,7 +267,7 @@ impl Judged<'_> {
         }
         let day = self.days.and_then(|d| d.level_db).unwrap_or(0.0);
         let of = |r: &[Record]| side(r).map_or(1.0, |s| s.days);
-        let over_days = (1.0 / of(self.before) + 1.0 / of(self.after)).sqrt();
+        let over_days = over(of(self.before), of(self.after));
         Ok(knock::change(self.before, self.after, over_days * day))
     }
 
@@ -278,9 +279,9 @@ impl Judged<'_> {
     /// Whether the rig whose days are known is the one of the records.
     fn of_the_history(&self) -> bool {
         let Some(h) = self.history else { return true };
-        self.before.iter().chain(self.after).all(|r| {
-            let told = !r.rig.values.is_empty();
-            (told && r.rig.chain_hash() == h.hash) || (!told && r.rig.name.as_deref() == Some(h.rig.as_str()))
+        self.before.iter().chain(self.after).all(|r| match r.rig.told_chain() {
+            Some(chain) => chain == h.hash,
+            None => r.rig.name.as_deref() == Some(h.rig.as_str()),
         })
     }
 
@@ -295,15 +296,11 @@ impl Judged<'_> {
         names.join(", ")
     }
 
-    /// The check of the witness that was made nearest to a day's readings, if within [`NEAR_H`].
-    fn nearest(&self, records: &[Record]) -> Option<&Check> {
+    /// The check of the witness that was made nearest to a reading, if within [`NEAR_H`].
+    fn nearest(&self, record: &Record) -> Option<&Check> {
         let at = |s: &str| s.parse::<jiff::Timestamp>().ok();
-        let times: Vec<jiff::Timestamp> = records.iter().filter_map(|r| at(&r.taken_at)).collect();
-        let away = |c: &Check| {
-            let then = at(&c.taken_at)?;
-            let hours = |t: &jiff::Timestamp| (t.duration_since(then).as_secs_f64() / 3600.0).abs();
-            times.iter().map(hours).min_by(f64::total_cmp)
-        };
+        let read = at(&record.taken_at)?;
+        let away = |c: &Check| Some((read.duration_since(at(&c.taken_at)?).as_secs_f64() / 3600.0).abs());
         let near = self.history?.checks.iter().filter_map(|c| Some((away(c)?, c)));
         near.filter(|(h, _)| *h <= NEAR_H)
             .min_by(|a, b| a.0.total_cmp(&b.0))
@@ -313,7 +310,7 @@ impl Judged<'_> {
     /// Nobody looked at the witness about one of the days.
     pub(super) fn unchecked(&self) -> bool {
         let mut all = self.before.iter().chain(self.after);
-        all.any(|r| self.nearest(std::slice::from_ref(r)).is_none())
+        all.any(|r| self.nearest(r).is_none())
     }
 
     /// A lead that moved between the days looks like wax: the witness tells, where it was checked about them.
@@ -321,7 +318,7 @@ impl Judged<'_> {
         let days = self.bare?;
         let about = |records: &[Record]| -> Vec<&Check> {
             let mut out: Vec<&Check> = Vec::new();
-            for c in records.iter().filter_map(|r| self.nearest(std::slice::from_ref(r))) {
+            for c in records.iter().filter_map(|r| self.nearest(r)) {
                 if !out.iter().any(|o| o.id == c.id) {
                     out.push(c);
                 }
@@ -341,8 +338,8 @@ impl Judged<'_> {
         }
         let ln = |list: &[&Check]| mean(&list.iter().map(|c| c.f0_hz.value.ln()).collect::<Vec<_>>());
         let moved = ln(&after)? - ln(&before)?;
-        let over = (1.0 / before.len() as f64 + 1.0 / after.len() as f64).sqrt();
-        (moved.abs() > t_975(days.freedom) * days.f0 * over).then(|| {
+        let over_days = over(before.len() as f64, after.len() as f64);
+        (moved.abs() > t_975(days.freedom) * days.f0 * over_days).then(|| {
             format!(
                 "the witness moved by {} % between the days as well, so a lead may have done it",
                 signed(100.0 * moved.exp_m1(), 2)
@@ -352,22 +349,16 @@ impl Judged<'_> {
 
     /// Why the coil is too warm to be judged, and when to come back; `None` where nothing says so.
     fn warm(&self) -> Option<String> {
-        let at = self
-            .after
-            .last()
-            .and_then(|r| r.taken_at.parse::<jiff::Timestamp>().ok());
-        let offset = self
-            .after
-            .last()
-            .and_then(|r| offset_of(&r.taken_at).map(str::to_owned));
+        let last = self.after.last().map(|r| r.taken_at.as_str());
+        let at = last.and_then(|t| t.parse::<jiff::Timestamp>().ok());
+        let zone = last.and_then(zone_of).unwrap_or(jiff::tz::TimeZone::UTC);
         let back = |hours: f64| {
             let then = at?
                 .checked_add(jiff::SignedDuration::from_secs((3600.0 * hours) as i64))
                 .ok()?;
-            let zone = offset.as_deref().and_then(zone_of).unwrap_or(jiff::tz::TimeZone::UTC);
             Some(format!(
                 "; measure again after {}",
-                then.to_zoned_datetime(zone).strftime("%H:%M")
+                then.to_zoned_datetime(zone.clone()).strftime("%H:%M")
             ))
         };
         if let Some(rested) = self.about.rested_h
@@ -435,25 +426,9 @@ impl Judged<'_> {
     }
 }
 
-/// The offset at the end of an RFC 3339 time.
-fn offset_of(time: &str) -> Option<&str> {
-    match time.ends_with('Z') {
-        true => Some("Z"),
-        false => time.get(time.len().checked_sub(6)?..),
-    }
-}
-
-/// "+01:00" as a time zone.
-fn zone_of(offset: &str) -> Option<jiff::tz::TimeZone> {
-    let sign = match offset.chars().next()? {
-        'Z' => return Some(jiff::tz::TimeZone::UTC),
-        '+' => 1,
-        '-' => -1,
-        _ => return None,
-    };
-    let hours: i32 = offset.get(1..3)?.parse().ok()?;
-    let minutes: i32 = offset.get(4..6)?.parse().ok()?;
-    let offset = jiff::tz::Offset::from_seconds(sign * (3600 * hours + 60 * minutes)).ok()?;
+/// The zone of an RFC 3339 time.
+fn zone_of(time: &str) -> Option<jiff::tz::TimeZone> {
+    let offset = jiff::fmt::temporal::Pieces::parse(time).ok()?.to_numeric_offset()?;
     Some(jiff::tz::TimeZone::fixed(offset))
 }
 

@@ -24,6 +24,7 @@ use std::time::{Duration, Instant};
 use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind};
 
+use super::stop::Stop;
 use super::{Capture, Progress, Provenance, Request, Take};
 use crate::failure::{Failure, Result};
 use devices::{Setup, refused};
@@ -63,12 +64,12 @@ const LIST_LIMIT: Duration = Duration::from_secs(10);
 #[derive(Debug)]
 pub struct Live {
     selection: Selection,
-    stop: Arc<AtomicBool>,
+    stop: Stop,
 }
 
 impl Live {
-    /// Setting `stop` (say, from a Ctrl-C handler) silences the output within one buffer and ends the take with a failure.
-    pub fn new(selection: Selection, stop: Arc<AtomicBool>) -> Self {
+    /// Asking `stop` silences the output within one buffer and ends the take with a failure.
+    pub fn new(selection: Selection, stop: Stop) -> Self {
         Live { selection, stop }
     }
 }
@@ -128,7 +129,7 @@ fn spawn(work: impl FnOnce() + Send + 'static) -> Result<()> {
 }
 
 /// Waits for a message, for the stop flag, or for the limit.
-fn wait<T>(from: &mpsc::Receiver<Result<T>>, limit: Duration, stop: Option<&AtomicBool>) -> Result<T> {
+fn wait<T>(from: &mpsc::Receiver<Result<T>>, limit: Duration, stop: Option<&Stop>) -> Result<T> {
     let start = Instant::now();
     loop {
         match from.recv_timeout(POLL) {
@@ -136,7 +137,7 @@ fn wait<T>(from: &mpsc::Receiver<Result<T>>, limit: Duration, stop: Option<&Atom
             Err(mpsc::RecvTimeoutError::Disconnected) => return Err(hung()),
             Err(mpsc::RecvTimeoutError::Timeout) => {}
         }
-        if stop.is_some_and(|s| s.load(Ordering::Relaxed)) {
+        if stop.is_some_and(Stop::asked) {
             return Err(by_hand());
         }
         if start.elapsed() > limit {
@@ -147,7 +148,7 @@ fn wait<T>(from: &mpsc::Receiver<Result<T>>, limit: Duration, stop: Option<&Atom
 
 fn bounded<T: Send + 'static>(
     limit: Duration,
-    stop: Option<&AtomicBool>,
+    stop: Option<&Stop>,
     work: impl FnOnce() -> Result<T> + Send + 'static,
 ) -> Result<T> {
     let (answer, from) = mpsc::channel();
@@ -159,7 +160,7 @@ fn bounded<T: Send + 'static>(
 
 /// What the callbacks and the take share.
 struct Shared {
-    stop: Arc<AtomicBool>,
+    stop: Stop,
     /// The output may start the drive.
     playing: AtomicBool,
     /// Frames that the input has delivered, those included that found no room in the ring.
@@ -326,7 +327,7 @@ fn open_output(
             setup.format,
             move |data, _| {
                 let frames = data.len() / channels;
-                let sounding = on_data.playing.load(Ordering::Acquire) && !on_data.stop.load(Ordering::Relaxed);
+                let sounding = on_data.playing.load(Ordering::Acquire) && !on_data.stop.asked();
                 let end = if sounding { drive.len().min(next + frames) } else { next };
                 wire::play(data, channels, &on, &drive[next..end]);
                 if next == 0 && end > 0 {
@@ -406,11 +407,7 @@ impl Tape {
 
 impl Shared {
     fn stopped(&self) -> Result<()> {
-        if self.stop.load(Ordering::Relaxed) {
-            Err(by_hand())
-        } else {
-            Ok(())
-        }
+        if self.stop.asked() { Err(by_hand()) } else { Ok(()) }
     }
 
     fn tallies(&self) -> (Tally, Tally) {
@@ -781,7 +778,9 @@ mod tests {
 
     #[test]
     fn a_stop_before_the_start_is_heeded() {
-        let mut live = Live::new(Selection::default(), Arc::new(AtomicBool::new(true)));
+        let stop = Stop::default();
+        stop.press();
+        let mut live = Live::new(Selection::default(), stop);
         let request = Request {
             rate_hz: 48_000,
             drive: vec![0.0; 480],

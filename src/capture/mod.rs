@@ -5,6 +5,7 @@ use std::path::PathBuf;
 pub mod bench;
 #[cfg(feature = "live")]
 pub mod live;
+pub mod stop;
 pub mod wav;
 
 /// A recording as it came from the converter: channel 1 the pickup, channel 2 (if any) the reference.

@@ -2,17 +2,35 @@
 
 use std::io::Write;
 
+use super::keys::Keys;
+use crate::capture::stop::Stop;
 use crate::failure::{Failure, Result};
 
 /// The two writers of a run and what the terminal can do.
 pub struct Console<'a> {
     out: &'a mut dyn Write,
     err: &'a mut dyn Write,
+    stop: Stop,
 }
 
 impl<'a> Console<'a> {
     pub fn new(out: &'a mut dyn Write, err: &'a mut dyn Write) -> Self {
-        Console { out, err }
+        Console {
+            out,
+            err,
+            stop: Stop::default(),
+        }
+    }
+
+    /// Asked by a signal, once [`catch`] is called.
+    pub fn stop(&self) -> Stop {
+        self.stop.clone()
+    }
+
+    /// What is typed at prompts.
+    pub fn keys(&self) -> Keys {
+        catch(&self.stop);
+        Keys::new(self.stop())
     }
 
     /// A result, on standard output.
@@ -56,6 +74,22 @@ impl<'a> Console<'a> {
         let _ = writeln!(self.err, "{text}");
         let _ = self.err.flush();
     }
+}
+
+/// From here on Ctrl-C, termination and a closed terminal end what is going on instead of the process. A second Ctrl-C that finds
+/// the first one unheeded ends the process.
+pub fn catch(stop: &Stop) {
+    use signal_hook::consts::{SIGINT, SIGTERM};
+    use signal_hook::flag;
+
+    // Twice for one flag would make each Ctrl-C its own second one.
+    let Some([pressed, ended]) = stop.flags() else { return };
+    // Refused by no system that has these signals; where one does, they end the process, as ever.
+    let _ = flag::register_conditional_shutdown(SIGINT, 130, pressed.clone());
+    let _ = flag::register(SIGINT, pressed);
+    let _ = flag::register(SIGTERM, ended.clone());
+    #[cfg(unix)]
+    let _ = flag::register(signal_hook::consts::SIGHUP, ended);
 }
 
 const REMARK: usize = 80;

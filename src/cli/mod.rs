@@ -14,6 +14,7 @@ pub mod console;
 pub mod context;
 pub mod defaults;
 pub mod inputs;
+pub mod keys;
 mod lot_args;
 mod rig_args;
 pub mod wirings;

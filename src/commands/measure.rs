@@ -8,6 +8,7 @@ use super::outcome::Played;
 use super::sound::Asked;
 use super::{drive, knock, outcome};
 use crate::analysis::{self, Choice, Options};
+use crate::capture::stop::Stop;
 use crate::capture::wav::{self, Channels};
 use crate::capture::{Capture, Provenance, Request, Take};
 use crate::cli::args::MeasureArgs;
@@ -148,7 +149,7 @@ pub fn taken(args: &MeasureArgs, console: &mut Console) -> Result<Measured> {
         ));
     }
     knock::check(args, matches!(source, Source::File(_)))?;
-    let mut player = Player::plan(args, &source, &bench, &defaults)?;
+    let mut player = Player::plan(args, &source, &bench, &defaults, console.stop())?;
     let mut fresh = Fresh::default();
     let place = Place::plan(args, &defaults, &mut fresh)?;
     let mut taken = Vec::new();
@@ -259,7 +260,7 @@ enum Player {
 }
 
 impl Player {
-    fn plan(args: &MeasureArgs, source: &Source, bench: &Bench, defaults: &Defaults) -> Result<Self> {
+    fn plan(args: &MeasureArgs, source: &Source, bench: &Bench, defaults: &Defaults, stop: Stop) -> Result<Self> {
         match source {
             Source::File(path) => {
                 // A word that is no file name is a slip of the fingers.
@@ -289,8 +290,8 @@ impl Player {
                     rig: bench.rig.clone().map(Box::new),
                 })
             }
-            Source::Sim => sound(args, bench, defaults, "sim"),
-            Source::Live => sound(args, bench, defaults, "live"),
+            Source::Sim => sound(args, bench, defaults, "sim", stop),
+            Source::Live => sound(args, bench, defaults, "live", stop),
         }
     }
 
@@ -394,7 +395,7 @@ fn as_kept(take: Take) -> Result<Take> {
 }
 
 /// The level is the one asked for, else the rig's own.
-fn sound(args: &MeasureArgs, bench: &Bench, defaults: &Defaults, source: &str) -> Result<Player> {
+fn sound(args: &MeasureArgs, bench: &Bench, defaults: &Defaults, source: &str, stop: Stop) -> Result<Player> {
     let open = Asked {
         devices: &args.devices,
         drive: &args.drive,
@@ -404,6 +405,7 @@ fn sound(args: &MeasureArgs, bench: &Bench, defaults: &Defaults, source: &str) -
         sim: args.sim.as_deref(),
         defaults,
         bound: true,
+        stop,
     }
     .open(source)?;
     let mut settings = drive::settings(&args.drive, open.rate_hz)?;

@@ -88,7 +88,7 @@ fn not_into_a_real_rig(path: &Path, rig: &Rig, simulated: bool) -> Result<()> {
 }
 
 /// What a rig is set up on; `bound`: only on what its file names.
-fn open(args: &SoundArgs, rig: &Rig, bound: bool) -> Result<Sound> {
+fn open(args: &SoundArgs, rig: &Rig, bound: bool, console: &Console) -> Result<Sound> {
     let defaults = Defaults::read_from(Path::new("."))?;
     Asked {
         devices: &args.devices,
@@ -102,6 +102,7 @@ fn open(args: &SoundArgs, rig: &Rig, bound: bool) -> Result<Sound> {
         sim: args.sim.as_deref(),
         defaults: &defaults,
         bound,
+        stop: console.stop(),
     }
     .open(&args.source)
 }

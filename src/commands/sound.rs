@@ -3,6 +3,7 @@
 use super::drive;
 use crate::capture::Capture;
 use crate::capture::bench::{Bench as BuiltIn, DEVICE, Spec};
+use crate::capture::stop::Stop;
 use crate::capture::wav::Channels;
 use crate::cli::args::{Devices, DriveArgs};
 use crate::cli::console::Console;
@@ -22,6 +23,7 @@ pub struct Asked<'a> {
     pub defaults: &'a Defaults,
     /// The rig file's interface binds; not where it is just being written.
     pub bound: bool,
+    pub stop: Stop,
 }
 
 /// Ready to play.
@@ -91,9 +93,6 @@ impl Asked<'_> {
 
     #[cfg(feature = "live")]
     pub fn live(&self) -> Result<Sound> {
-        use std::sync::Arc;
-        use std::sync::atomic::{AtomicBool, Ordering};
-
         use crate::capture::live::{self, Live, Selection};
 
         let channels = self.channels();
@@ -129,12 +128,9 @@ impl Asked<'_> {
         if let Some(rig) = self.rig.filter(|_| self.bound) {
             belongs(rig, &used)?;
         }
-        let stop = Arc::new(AtomicBool::new(false));
-        let flag = stop.clone();
-        // A second handler cannot be set; then the first one's flag is of an earlier run in the same process.
-        let _ = ctrlc::set_handler(move || flag.store(true, Ordering::SeqCst));
+        crate::cli::console::catch(&self.stop);
         Ok(Sound {
-            capture: Box::new(Live::new(selection, stop)),
+            capture: Box::new(Live::new(selection, self.stop.clone())),
             rate_hz,
             used,
             live: true,

@@ -1,6 +1,5 @@
 //! `tray`: a lot on the bench, key by key.
 
-use std::io::BufRead;
 use std::path::{Path, PathBuf};
 
 use super::rig::{Placement, history_of, repeat_of};
@@ -10,6 +9,7 @@ use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, stamp};
 use crate::cli::defaults::Defaults;
 use crate::cli::inputs::LoadArg;
+use crate::cli::keys::{Keys, Typed};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::checks::RepeatDocument;
@@ -27,20 +27,23 @@ const MOST_BYTES: u64 = 64 << 20;
 /// 4.2 s. Noise counts a tenth more than in a take of `measure`.
 const TRAY_SECONDS: f64 = 2.2;
 
-/// What is typed, line by line.
-type Typed = std::io::Lines<std::io::StdinLock<'static>>;
-
 pub fn run(args: &TrayArgs, console: &mut Console) -> Result<Status> {
     let mut bench = Lot::open(args)?;
     console.remark(&text::tray_keys(&bench.tray));
     bench.opening(console);
-    let stdin = std::io::stdin();
-    let mut lines = stdin.lock().lines();
+    let mut keys = console.keys();
     loop {
         console.remark(&text::tray_prompt(&bench.tray));
-        // The end of what is typed ends the tray too: it goes on next time.
-        let Some(Ok(line)) = lines.next() else { break };
-        match bench.key(line.trim(), &mut lines, console) {
+        let line = match keys.line() {
+            Typed::Text(line) => line,
+            Typed::Slip => {
+                console.remark("  that is no text; type it once more");
+                continue;
+            }
+            // The end of what is typed ends the tray too: it goes on next time.
+            Typed::End => break,
+        };
+        match bench.key(&line, &mut keys, console) {
             Ok(true) => {}
             Ok(false) => break,
             // A device that was pulled out, or a full disk, must not end the day: what is there stays, and one goes on when it
@@ -226,15 +229,15 @@ impl<'a> Lot<'a> {
     }
 
     /// One line of what is typed; whether it goes on.
-    fn key(&mut self, line: &str, lines: &mut Typed, console: &mut Console) -> Result<bool> {
+    fn key(&mut self, line: &str, keys: &mut Keys, console: &mut Console) -> Result<bool> {
         let (key, rest) = match line.split_once(' ') {
             Some((k, r)) => (k, r.trim()),
             None => (line, ""),
         };
         match (key, rest) {
-            ("", _) => return self.measure(self.tray.next, None, lines, console),
+            ("", _) => return self.measure(self.tray.next, None, keys, console),
             ("r", "") => match self.tray.last().cloned() {
-                Some(old) => return self.measure(old.number, Some(old), lines, console),
+                Some(old) => return self.measure(old.number, Some(old), keys, console),
                 None => console.remark("nothing to measure again yet"),
             },
             ("s", "") => {
@@ -277,7 +280,7 @@ impl<'a> Lot<'a> {
 
     /// Whether it goes on. `old`: the same pickup's entry, so that what other meters read of it holds; it is withdrawn where there
     /// is a new reading, or was none.
-    fn measure(&mut self, number: u32, old: Option<Entry>, lines: &mut Typed, console: &mut Console) -> Result<bool> {
+    fn measure(&mut self, number: u32, old: Option<Entry>, keys: &mut Keys, console: &mut Console) -> Result<bool> {
         let name = self.tray.name(number);
         let out = self.place(&name);
         let sim = match self.sims.len() {
@@ -335,7 +338,7 @@ impl<'a> Lot<'a> {
         console.remark(&text::tray_step(&self.tray, outcome::style(self.args.shown)));
         if read {
             let before = old.map_or(Vec::new(), |o| o.readings);
-            return self.ask(&mut record, &out, &before, lines, console);
+            return self.ask(&mut record, &out, &before, keys, console);
         }
         Ok(true)
     }
@@ -366,7 +369,7 @@ impl<'a> Lot<'a> {
         record: &mut Record,
         folder: &Path,
         earlier: &[Reading],
-        lines: &mut Typed,
+        keys: &mut Keys,
         console: &mut Console,
     ) -> Result<bool> {
         for column in self.tray.columns.clone() {
@@ -374,8 +377,15 @@ impl<'a> Lot<'a> {
             let mut doubted = None;
             let reading = loop {
                 console.remark(&text::tray_ask(&column, before.as_ref()));
-                let Some(Ok(line)) = lines.next() else { return Ok(false) };
-                match line.trim() {
+                let line = match keys.line() {
+                    Typed::Text(line) => line,
+                    Typed::Slip => {
+                        console.remark("  that is no text; type it once more");
+                        continue;
+                    }
+                    Typed::End => return Ok(false),
+                };
+                match line.as_str() {
                     // What was read before lies there already.
                     "" => break None,
                     "q" => return Ok(false),

@@ -2,11 +2,10 @@
 //! executable starts itself for it, as the ignored test `child::works`.
 
 use std::path::PathBuf;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use coilwright::capture::live::{self, Live, Selection};
+use coilwright::capture::stop::Stop;
 use coilwright::capture::{Capture, Request};
 use serde::{Deserialize, Serialize};
 
@@ -114,12 +113,12 @@ fn works() {
         output_channel: job.output_channel,
     };
     let mut outcome = Outcome::default();
-    let stop = Arc::new(AtomicBool::new(false));
+    let stop = Stop::default();
     if let Some(after) = job.stop_after_s {
         let stop = stop.clone();
         std::thread::spawn(move || {
             std::thread::sleep(Duration::from_secs_f64(after));
-            stop.store(true, Ordering::Relaxed);
+            stop.press();
         });
     }
     if job.drive.is_empty() {

@@ -1,9 +1,8 @@
 //! `rig new`: a rig file from a few questions, or from options.
 
-use std::io::BufRead;
-
 use crate::cli::args::{NewArgs, ReferenceArg};
 use crate::cli::console::Console;
+use crate::cli::keys::{Keys, Typed};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::quantity::{self, Unit};
@@ -89,14 +88,14 @@ fn found(_args: &NewArgs) -> Result<Option<(String, String, u32)>> {
 /// One line of the terminal after the other.
 struct Questions<'a, 'b> {
     console: &'a mut Console<'b>,
-    lines: std::io::Lines<std::io::StdinLock<'static>>,
+    keys: Keys,
 }
 
 impl<'a, 'b> Questions<'a, 'b> {
     fn new(console: &'a mut Console<'b>) -> Self {
         Questions {
+            keys: console.keys(),
             console,
-            lines: std::io::stdin().lock().lines(),
         }
     }
 
@@ -219,13 +218,18 @@ impl<'a, 'b> Questions<'a, 'b> {
 
     fn next(&mut self, words: &str, proposal: Option<&str>) -> Result<String> {
         let brackets = proposal.map_or_else(String::new, |p| format!(" [{p}]"));
-        self.console.remark(&format!("{words}{brackets}?"));
-        match self.lines.next() {
-            Some(Ok(line)) => Ok(line.trim().to_owned()),
-            _ => Err(Failure::new(
-                "the questions were not answered to the end; nothing was written",
-                "answer them, or give --reference, --series and --inductance",
-            )),
+        loop {
+            self.console.remark(&format!("{words}{brackets}?"));
+            match self.keys.line() {
+                Typed::Text(line) => return Ok(line),
+                Typed::Slip => self.console.remark("  that is no text; type it once more"),
+                Typed::End => {
+                    return Err(Failure::new(
+                        "the questions were not answered to the end; nothing was written",
+                        "answer them, or give --reference, --series and --inductance",
+                    ));
+                }
+            }
         }
     }
 

@@ -23,7 +23,7 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
     super::not_into_a_real_rig(&path, &rig, args.sound.source == "sim")?;
     // A part in line says something only beside the wire alone.
     let wire = args.through.is_some().then(|| stated(&rig)).transpose()?;
-    let mut sound = super::open(&args.sound, &rig, !args.replace)?;
+    let mut sound = super::open(&args.sound, &rig, !args.replace, console)?;
     if sound.used.reference_channel.is_none() {
         return Err(Failure::new(
             "a rig of one channel has no two inputs to compare",

@@ -1,12 +1,13 @@
 //! `rig level`: the strongest clean drive.
 
-use std::io::{BufRead, IsTerminal};
+use std::io::IsTerminal;
 
 use super::{print, rig_of, today, write_changes};
 use crate::analysis::level::{self, End, FIRST_DBFS, Limits, Next, Step};
 use crate::capture::Request;
 use crate::cli::args::LevelArgs;
 use crate::cli::console::Console;
+use crate::cli::keys::Typed;
 use crate::commands::sound;
 use crate::failure::{Failure, Result, Status};
 use crate::record::interface::LevelDocument;
@@ -22,12 +23,17 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
             "give one from -60dBFS to 0dBFS, such as --limit -12dBFS; nothing was played",
         ));
     }
-    let mut sound = super::open(&args.sound, &rig, true)?;
+    let mut sound = super::open(&args.sound, &rig, true, console)?;
     let limits = Limits {
         most_dbfs: args.limit,
         ..Limits::default()
     };
-    warn(console, &limits, sound.live);
+    if !begins(console, &limits, sound.live) {
+        return Err(Failure::new(
+            "stopped by hand",
+            "nothing was played; begin again when ready",
+        ));
+    }
     let mut steps = Vec::new();
     let mut at = FIRST_DBFS.min(args.limit);
     let end = loop {
@@ -83,8 +89,8 @@ fn held(step: Step, steps: &[Step]) -> Step {
     steps.last().map_or(step, |before| step.after(before))
 }
 
-/// Before the first sound; on a terminal it waits for a word.
-fn warn(console: &mut Console, limits: &Limits, live: bool) {
+/// Before the first sound; on a terminal it waits for a word. Whether it begins.
+fn begins(console: &mut Console, limits: &Limits, live: bool) -> bool {
     sound::caution(console);
     console.remark(&format!(
         "Phantom power off; a pickup in its place. From {FIRST_DBFS:.0} dBFS up to {:.0} dBFS at most, a few seconds each.",
@@ -93,9 +99,9 @@ fn warn(console: &mut Console, limits: &Limits, live: bool) {
     console.remark(
         "The exciter's current grows with the level: if anything on the bench gets warm, stop and look at the wiring.",
     );
-    let stdin = std::io::stdin();
-    if live && stdin.is_terminal() {
-        console.remark("Enter begins.");
-        let _ = stdin.lock().lines().next();
+    if !live || !std::io::stdin().is_terminal() {
+        return true;
     }
+    console.remark("Enter begins.");
+    console.keys().line() != Typed::End
 }

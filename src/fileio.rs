@@ -75,6 +75,13 @@ pub fn hold(path: &Path) -> Result<Option<File>> {
     }
 }
 
+/// As [`hold`], of a folder as such; where the system cannot, nobody is kept out.
+pub fn hold_folder(folder: &Path) -> Option<File> {
+    let file = File::open(folder).ok()?;
+    file.try_lock().ok()?;
+    Some(file)
+}
+
 /// A whole file, refused above `max_bytes`: a wrong path must not fill the memory.
 pub fn read_limited(path: &Path, max_bytes: u64) -> Result<Vec<u8>> {
     let failed = |e: io::Error| Failure::io("read", path, &e);

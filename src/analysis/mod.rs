@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use num_complex::Complex64;
+use serde::{Deserialize, Serialize};
 
 use crate::capture::Take;
 use crate::estimate::Estimate;
@@ -35,7 +36,8 @@ pub struct Options<'a> {
 }
 
 /// Which model the user wants as the headline of plot and peak.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Choice {
     /// The better one by the information criterion.
     #[default]

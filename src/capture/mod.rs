@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use serde::{Deserialize, Serialize};
+
 pub mod bench;
 #[cfg(feature = "live")]
 pub mod live;
@@ -21,9 +23,19 @@ pub struct Take {
     pub provenance: Provenance,
 }
 
+impl Take {
+    /// The channels that there are, in their order.
+    pub fn channels(&self) -> Vec<&[f32]> {
+        std::iter::once(&*self.pickup)
+            .chain(self.reference.as_deref())
+            .collect()
+    }
+}
+
 /// What is known of a take besides its samples.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Provenance {
+    #[serde(skip)]
     pub file: Option<PathBuf>,
     /// Played and captured by the built-in bench.
     pub simulated: bool,

@@ -61,18 +61,23 @@ impl Bench {
         })
     }
 
+    /// The pickup as it was told.
+    pub fn pickup(&self, name: &str) -> Pickup {
+        Pickup {
+            name: name.into(),
+            over: self.over.clone(),
+            r_ohm: self.ohms,
+            ohmmeter: self.ohmmeter.clone(),
+            temperature_c: self.room,
+            r20_ohm: None,
+            note: self.note.clone(),
+        }
+    }
+
     /// The surroundings of a take, for the record.
     pub fn context(&self, name: &str, one_channel: bool, taken_at: String) -> Context {
         Context {
-            pickup: Pickup {
-                name: name.into(),
-                over: self.over.clone(),
-                r_ohm: self.ohms,
-                ohmmeter: self.ohmmeter.clone(),
-                temperature_c: self.room,
-                r20_ohm: None,
-                note: self.note.clone(),
-            },
+            pickup: self.pickup(name),
             rig: self.rig.as_ref().map_or_else(RigSummary::default, Rig::summary),
             load: self.load.as_ref().map(|l| LoadSummary { text: l.to_string() }),
             taken_at,
@@ -130,10 +135,16 @@ impl Fresh {
     pub fn ready(&mut self, path: &Path) -> Result<PathBuf> {
         let new = path.symlink_metadata().is_err();
         let folder = ready_folder(path)?;
-        if new {
-            self.0.push(folder.clone());
+        match new {
+            true => Ok(self.made(folder)),
+            false => Ok(folder),
         }
-        Ok(folder)
+    }
+
+    /// One that was just made.
+    pub fn made(&mut self, folder: PathBuf) -> PathBuf {
+        self.0.push(folder.clone());
+        folder
     }
 }
 
@@ -144,6 +155,29 @@ impl Drop for Fresh {
             let _ = std::fs::remove_dir(folder);
         }
     }
+}
+
+/// How deep records lie below a folder that is given: FOLDER/NAME/0001.
+const DEPTH: usize = 3;
+
+/// Folders of this kind in one that is given, in order; none of them is looked into.
+pub fn folders_below(folder: &Path, kind: fn(&Path) -> bool) -> Result<Vec<PathBuf>> {
+    let mut found = Vec::new();
+    below(folder, DEPTH, kind, &mut found)?;
+    found.sort();
+    Ok(found)
+}
+
+fn below(folder: &Path, depth: usize, kind: fn(&Path) -> bool, found: &mut Vec<PathBuf>) -> Result<()> {
+    let list = std::fs::read_dir(folder).map_err(|e| Failure::io("read", folder, &e))?;
+    for path in list.flatten().map(|e| e.path()) {
+        if kind(&path) {
+            found.push(path);
+        } else if depth > 1 && path.is_dir() {
+            below(&path, depth - 1, kind, found)?;
+        }
+    }
+    Ok(())
 }
 
 /// The name of a file without folder and ending.

@@ -2,22 +2,22 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 use serde::Serialize;
 
-use super::{knock, outcome};
+use super::outcome::Told;
+use super::{complete, knock, outcome, parallel};
 use crate::analysis::{self, Options};
 use crate::capture::Take;
 use crate::capture::wav::{self, Channels};
-use crate::cli::args::AnalyzeArgs;
+use crate::cli::args::{AnalyzeArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, changed, ready_folder, stem};
 use crate::cli::defaults::Defaults;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
+use crate::record::asked::Asked;
 use crate::record::{Record, compose};
 use crate::report::text;
 use crate::rig::Rig;
@@ -77,7 +77,8 @@ pub fn read(path: &Path, drive: Option<&DriveFile>, channels: Option<Channels>, 
         ));
     }
     // What the bench made stays known as that.
-    take.provenance.simulated = record_beside(path).is_some_and(|r| r.notes.iter().any(|n| n == "simulated"));
+    take.provenance.simulated = record_beside(path).is_some_and(|r| r.notes.iter().any(|n| n == "simulated"))
+        || asked_beside(path).is_some_and(|a| a.takes.iter().any(|t| t.simulated));
     let name = path.display();
     match drive {
         None if take.reference.is_none() => Err(Failure::new(
@@ -131,6 +132,12 @@ fn record_beside(path: &Path) -> Option<Record> {
     (own.is_none() || own == Some(&*file) || repeat).then_some(record)
 }
 
+/// What was asked for this take, where its reading was never finished.
+fn asked_beside(path: &Path) -> Option<Asked> {
+    outcome::take_number(&fileio::name_of(path))?;
+    Asked::read(path.parent()?).ok()?
+}
+
 /// The taps that `measure` recorded with a take it kept, into the take's record. Nobody asked for them: one that cannot be read is
 /// a note.
 fn put_taps_beside(path: &Path, record: &mut Record, answer: Option<Estimate>, channels: Option<Channels>) {
@@ -146,6 +153,9 @@ fn put_taps_beside(path: &Path, record: &mut Record, answer: Option<Estimate>, c
 }
 
 pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
+    if args.takes.iter().any(|t| t.is_dir()) {
+        return complete::run(args, console);
+    }
     let defaults = Defaults::read_from(Path::new("."))?;
     let bench = Bench::plan(&args.about, &defaults)?;
     let drive = args.drive.as_deref().map(DriveFile::read).transpose()?;
@@ -184,11 +194,16 @@ fn single(
         (Some(taps), Some(file)) => knock::put(&mut record, taps, answer, &fileio::name_of(file)),
         _ => put_taps_beside(path, &mut record, answer, bench.channels),
     }
-    let files = match &args.out {
-        Some(out) => outcome::write(&record, &ready_folder(out)?)?,
-        None => Vec::new(),
-    };
-    outcome::show(&record, &files, args.shown, console)?;
+    let folder = args.out.as_deref().map(ready_folder).transpose()?;
+    let written = folder.as_ref().map(|f| outcome::write(&record, f)).transpose()?;
+    Told {
+        document: &record,
+        files: written.into_iter().collect(),
+        shown: args.shown,
+    }
+    .tell(console, text::measure_text, || {
+        folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))
+    })?;
     Ok(outcome::status(&record))
 }
 
@@ -223,58 +238,41 @@ fn folder_names(takes: &[PathBuf]) -> Vec<String> {
 }
 
 fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: &mut Console) -> Result<Status> {
-    let names = folder_names(&args.takes);
     let mut fresh = Fresh::default();
-    if let Some(out) = &args.out {
-        fresh.ready(out)?;
-    }
-    let next = AtomicUsize::new(0);
-    let done: Mutex<Vec<Option<Result<Record>>>> = Mutex::new((0..args.takes.len()).map(|_| None).collect());
-    let workers = std::thread::available_parallelism()
-        .map_or(1, usize::from)
-        .min(args.takes.len());
-    let bar = super::progress::takes(args.takes.len());
-    std::thread::scope(|scope| {
-        for _ in 0..workers {
-            scope.spawn(|| {
-                loop {
-                    let i = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(path) = args.takes.get(i) else { break };
-                    let ended = one(
-                        path,
-                        bench,
-                        drive,
-                        bench.channels,
-                        args.model.into(),
-                        args.pickup.as_deref(),
-                    )
-                    .and_then(|(mut record, answer)| {
-                        put_taps_beside(path, &mut record, answer, bench.channels);
-                        if let Some(out) = &args.out {
-                            outcome::write(&record, &ready_folder(&out.join(&names[i]))?)?;
-                        }
-                        Ok(record)
-                    });
-                    if let Ok(mut list) = done.lock() {
-                        list[i] = Some(ended);
-                    }
-                    bar.inc(1);
-                }
-            });
-        }
+    let out = args.out.as_ref().map(|out| fresh.ready(out)).transpose()?;
+    let (model, name) = (args.model.into(), args.pickup.as_deref());
+    let takes: Vec<_> = args.takes.iter().zip(folder_names(&args.takes)).collect();
+    let bar = super::progress::takes(takes.len());
+    let list = parallel::each(&takes, |(path, folder)| {
+        let ended = one(path, bench, drive, bench.channels, model, name).and_then(|(mut record, answer)| {
+            put_taps_beside(path, &mut record, answer, bench.channels);
+            if let Some(out) = &out {
+                outcome::write(&record, &ready_folder(&out.join(folder))?)?;
+            }
+            Ok(record)
+        });
+        bar.inc(1);
+        ended
     });
     bar.finish_and_clear();
-    let list = done.into_inner().unwrap_or_default();
+    let status = tell_all(&args.takes, list, args.shown, console)?;
+    if let Some(out) = &out {
+        let folders = takes.iter().map(|(_, folder)| out.join(folder));
+        outcome::draw_missing(&folders.filter(|f| f.is_dir()).collect::<Vec<_>>(), console);
+    }
+    Ok(status)
+}
+
+/// Says what came of each of several takes.
+pub fn tell_all(paths: &[PathBuf], list: Vec<Result<Record>>, shown: Shown, console: &mut Console) -> Result<Status> {
     let (mut records, mut failed) = (Vec::new(), Vec::new());
-    for (path, ended) in args.takes.iter().zip(list) {
+    for (path, ended) in paths.iter().zip(list) {
         match ended {
-            Some(Ok(r)) => records.push(r),
-            Some(Err(f)) => failed.push((path.clone(), f.to_string())),
-            None => failed.push((path.clone(), "not analysed; try it alone".into())),
+            Ok(r) => records.push(r),
+            Err(f) => failed.push((path.clone(), f.to_string())),
         }
     }
-    if records.is_empty() {
-        let (path, error) = &failed[0];
+    if let (true, Some((path, error))) = (records.is_empty(), failed.first()) {
         return Err(Failure::new(
             format!(
                 "none of {} takes could be used (first: {}: {error})",
@@ -284,20 +282,18 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: 
             "give WAV takes",
         ));
     }
-    if args.shown.json {
+    if shown.json {
+        let failed = failed.iter().map(|(file, error)| Failed {
+            file: file.display().to_string(),
+            error: error.clone(),
+        });
         console.json(&Batch {
             schema: "coilwright/batch/1",
             records: &records,
-            failed: failed
-                .iter()
-                .map(|(file, error)| Failed {
-                    file: file.display().to_string(),
-                    error: error.clone(),
-                })
-                .collect(),
+            failed: failed.collect(),
         })?;
     } else {
-        console.result(&text::batch_text(&records, &failed, outcome::style(args.shown)))?;
+        console.result(&text::batch_text(&records, &failed, outcome::style(shown)))?;
     }
     let bad = !failed.is_empty() || records.iter().any(|r| outcome::status(r) != Status::Done);
     Ok(if bad { Status::NoReading } else { Status::Done })

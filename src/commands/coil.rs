@@ -13,6 +13,7 @@ use crate::record::against::Stated;
 use crate::record::behind::{self, About, CoilDocument};
 use crate::record::loads::Basis;
 use crate::record::{Record, against, store};
+use crate::report::plot::Plot;
 use crate::report::{loads_plot, text};
 
 pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
@@ -26,12 +27,20 @@ pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
         input: tolerance.input,
     };
     let coil = behind::find(&records, &about)?;
-    let files = write(args, &records, &coil, &about)?;
-    if args.shown.json {
-        console.json(&coil)?;
-    } else {
-        console.result(&text::coil_text(&coil, &files, outcome::style(args.shown)))?;
+    let stem = match &args.out {
+        Some(out) if !is_file(out) => Some(ready_folder(out)?.join("coil")),
+        _ => None,
+    };
+    let files = write(args, &coil, stem.as_deref())?;
+    outcome::Told {
+        document: &coil,
+        files,
+        shown: args.shown,
     }
+    .tell(console, text::coil_text, || {
+        let picture = |stem| Ok((stem, picture(&records, &coil, &about)?));
+        stem.map(picture).into_iter().collect()
+    })?;
     Ok(Status::Done)
 }
 
@@ -47,36 +56,41 @@ fn remark(coil: &CoilDocument) -> String {
     )
 }
 
-fn write(args: &CoilArgs, records: &[Record], coil: &CoilDocument, about: &About) -> Result<Vec<PathBuf>> {
+/// The takes over what the coil says of them.
+fn picture(records: &[Record], coil: &CoilDocument, about: &About) -> Result<Plot> {
+    let seen: Vec<Record> = records.iter().filter(|r| r.reading().is_some()).cloned().collect();
+    let stated = Stated {
+        parts: about.tolerances.clone(),
+        // The file that was just made knows these inputs.
+        input: None,
+    };
+    let laid = against::against(&seen, &Basis::of(coil.file())?, &stated)?;
+    loads_plot::against(&laid, &coil.pickup.name)
+}
+
+/// A coil file, and no folder.
+fn is_file(out: &Path) -> bool {
+    out.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"))
+}
+
+/// `stem`: of what goes into a folder.
+fn write(args: &CoilArgs, coil: &CoilDocument, stem: Option<&Path>) -> Result<Vec<PathBuf>> {
     let file = coil.file();
-    let toml = file.to_toml(&remark(coil));
+    let toml = file.to_toml(&remark(coil)).into_bytes();
     let mut list: Vec<(PathBuf, Vec<u8>)> = Vec::new();
-    match &args.out {
-        Some(out) if out.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml")) => {
-            list.push((out.clone(), toml.into_bytes()))
+    match (stem, &args.out) {
+        (Some(stem), _) => {
+            list.push((stem.with_extension("toml"), toml));
+            list.push((stem.with_extension("json"), outcome::pretty(coil, "the coil")?));
         }
-        Some(out) => {
-            let folder = ready_folder(out)?;
-            let seen: Vec<Record> = records.iter().filter(|r| r.reading().is_some()).cloned().collect();
-            let basis = Basis::of(file.clone())?;
-            let stated = Stated {
-                parts: about.tolerances.clone(),
-                // The file that was just made knows these inputs.
-                input: None,
-            };
-            let laid = against::against(&seen, &basis, &stated)?;
-            let plot = loads_plot::against(&laid, &coil.pickup.name)?;
-            list.push((folder.join("coil.toml"), toml.into_bytes()));
-            list.push((folder.join("coil.svg"), plot.svg.into_bytes()));
-            list.push((folder.join("coil.png"), plot.png));
-            list.push((folder.join("coil.json"), outcome::pretty(coil, "the coil")?));
-        }
-        None => {}
+        (None, Some(out)) => list.push((out.clone(), toml)),
+        (None, None) => {}
     }
     if let Some(path) = &args.spice {
         let text = spice::subcircuit(&coil.pickup.name, &file.coil(), &[remark(coil)]);
         list.push((path.clone(), text.into_bytes()));
     }
+    refuse_any(stem.into_iter().flat_map(outcome::picture_files))?;
     write_all(list)
 }
 
@@ -89,10 +103,11 @@ pub fn write_all(list: Vec<(PathBuf, Vec<u8>)>) -> Result<Vec<PathBuf>> {
     Ok(list.into_iter().map(|f| f.0).collect())
 }
 
-fn refuse_any<'a>(mut paths: impl Iterator<Item = &'a Path>) -> Result<()> {
-    match paths.find(|p| p.symlink_metadata().is_ok()) {
+pub fn refuse_any(paths: impl IntoIterator<Item = impl AsRef<Path>>) -> Result<()> {
+    let taken = |p: &_| AsRef::<Path>::as_ref(p).symlink_metadata().is_ok();
+    match paths.into_iter().find(taken) {
         Some(path) => Err(Failure::new(
-            format!("{} is there already", path.display()),
+            format!("{} is there already", path.as_ref().display()),
             "choose another name: nothing is overwritten",
         )),
         None => Ok(()),

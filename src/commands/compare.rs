@@ -2,12 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
+use super::coil::{refuse_any, write_all};
 use super::outcome;
 use crate::cli::args::CompareArgs;
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
 use crate::failure::{Failure, Result, Status};
-use crate::fileio;
 use crate::record::difference::{self, Comparison, Limits};
 use crate::record::{Record, store};
 use crate::report::{overlay, text};
@@ -26,51 +26,37 @@ pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
         let comparison = difference::compare(&records, &Limits::default())?;
         (records, comparison)
     };
-    let files = match &args.out {
-        Some(out) => {
-            let align = if args.levels {
-                overlay::Align::Coupling
-            } else {
-                overlay::Align::LowFrequency
-            };
-            write(&records, &comparison, align, &ready_folder(out)?)?
-        }
+    let stem = match &args.out {
+        Some(out) => Some(ready_folder(out)?.join("overlay")),
+        None => None,
+    };
+    let files = match &stem {
+        Some(stem) => write(&comparison, stem)?,
         None => Vec::new(),
     };
-    if args.shown.json {
-        console.json(&comparison)?;
-    } else {
-        let mut words = text::compare_text(&records, &comparison, outcome::style(args.shown));
-        for f in files {
-            words.push_str(&format!("written to {}\n", f.display()));
-        }
-        console.result(&words)?;
+    let align = match args.levels {
+        true => overlay::Align::Coupling,
+        false => overlay::Align::LowFrequency,
+    };
+    outcome::Told {
+        document: &comparison,
+        files,
+        shown: args.shown,
     }
+    .tell(
+        console,
+        |comparison, style| text::compare_text(&records, comparison, style),
+        || {
+            let picture = |stem| Ok((stem, overlay::compare_plot(&records, align)?));
+            stem.map(picture).into_iter().collect()
+        },
+    )?;
     Ok(Status::Done)
 }
 
-/// Writes overlay plot and table into a folder that holds neither.
-pub fn write(
-    records: &[Record],
-    comparison: &Comparison,
-    align: overlay::Align,
-    folder: &Path,
-) -> Result<Vec<PathBuf>> {
-    let plot = overlay::compare_plot(records, align)?;
-    let list: [(&str, Vec<u8>); 3] = [
-        ("overlay.svg", plot.svg.into_bytes()),
-        ("overlay.png", plot.png),
-        ("compare.json", outcome::pretty(comparison, "the comparison")?),
-    ];
-    let paths: Vec<PathBuf> = list.iter().map(|(name, _)| folder.join(name)).collect();
-    if let Some(path) = paths.iter().find(|p| p.symlink_metadata().is_ok()) {
-        return Err(Failure::new(
-            format!("{} is there already", path.display()),
-            "choose another --out: nothing is overwritten",
-        ));
-    }
-    for (path, (_, bytes)) in paths.iter().zip(&list) {
-        fileio::write_new(path, bytes)?;
-    }
-    Ok(paths)
+/// Writes the table into a folder that holds neither it nor the plot that is to follow.
+pub fn write(comparison: &Comparison, stem: &Path) -> Result<Vec<PathBuf>> {
+    let table = outcome::pretty(comparison, "the comparison")?;
+    refuse_any(outcome::picture_files(stem))?;
+    write_all(vec![(stem.with_file_name("compare.json"), table)])
 }

@@ -8,7 +8,7 @@ use std::time::SystemTime;
 
 use serde::Serialize;
 
-use super::{compare, outcome};
+use super::{compare, outcome, parallel};
 use crate::analysis::chain::Chain;
 use crate::analysis::{self, Choice, Options};
 use crate::capture::bench::{Bench as BuiltIn, Spec};
@@ -21,7 +21,7 @@ use crate::fileio;
 use crate::network::Load;
 use crate::record::difference::{self, Comparison, Limits};
 use crate::record::{Record, compose};
-use crate::report::overlay::Align;
+use crate::report::overlay::{self, Align};
 use crate::rig::Rig;
 use crate::stimulus::{self, Drive, Settings};
 
@@ -218,37 +218,27 @@ fn make(out: &Path) -> Result<Made> {
     let rig = Rig::parse(RIG, "rig")?;
     let drive = stimulus::make(&Settings::at_rate(48_000))?;
     let now = stamp(SystemTime::now());
-    let records = side_by_side(&JOBS, |job| measure(job, &rig, &drive, &now, &out.join(job.folder)))?;
-    let comparisons = side_by_side(&COMPARISONS, |(folder, which)| {
+    let records = parallel::each(&JOBS, |job| measure(job, &rig, &drive, &now, &out.join(job.folder)));
+    let records: Vec<Record> = records.into_iter().collect::<Result<_>>()?;
+    let comparisons = parallel::each(&COMPARISONS, |(folder, which)| {
         let pair = which.map(|i| records[i].clone());
         let comparison = difference::compare(&pair, &Limits::default())?;
-        compare::write(
-            &pair,
-            &comparison,
-            Align::LowFrequency,
-            &ready_folder(&out.join(folder))?,
-        )?;
+        let stem = ready_folder(&out.join(folder))?.join("overlay");
+        compare::write(&comparison, &stem)?;
+        drawn(overlay::compare_plot(&pair, Align::LowFrequency).map(|p| vec![(stem, p)]))?;
         Ok(comparison)
-    })?;
+    });
     let harness = harness::make(&records[COIL_TAKES], &records[0], out)?;
     Ok(Made {
         records,
-        comparisons,
+        comparisons: comparisons.into_iter().collect::<Result<_>>()?,
         harness,
     })
 }
 
-/// One thread for each: they are few and have nothing to do with each other.
-fn side_by_side<T: Sync, R: Send>(list: &[T], work: impl Fn(&T) -> Result<R> + Sync) -> Result<Vec<R>> {
-    let lost = || Failure::new("a part of the demonstration was not finished", "try again");
-    std::thread::scope(|scope| {
-        let work = &work;
-        let threads: Vec<_> = list.iter().map(|item| scope.spawn(move || work(item))).collect();
-        threads
-            .into_iter()
-            .map(|t| t.join().unwrap_or_else(|_| Err(lost())))
-            .collect()
-    })
+/// To look at pictures is what the demonstration is for: here a missing one is a failure.
+fn drawn(pictures: Result<outcome::Pictures>) -> Result<()> {
+    outcome::put(pictures).1.into_iter().next().map_or(Ok(()), Err)
 }
 
 /// From test signal to record, as `measure` does it.
@@ -283,7 +273,11 @@ fn measure(job: &Job, rig: &Rig, drive: &Drive, taken_at: &str, folder: &Path) -
     context.device = take.provenance.device.clone();
     context.take = Some("take.wav".into());
     let record = compose::record(&take, analysis, context);
-    outcome::write_with_take(&record, &take, Some(drive), &ready_folder(folder)?)?;
+    let folder = ready_folder(folder)?;
+    outcome::keep_drive(&folder, drive.into(), &mut Vec::new())?;
+    outcome::keep_take(folder.join(outcome::take_name(0)), &take)?;
+    outcome::write(&record, &folder)?;
+    drawn(outcome::missing_pictures(&record, &folder))?;
     Ok(record)
 }
 

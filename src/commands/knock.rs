@@ -2,11 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
+use super::measure::Job;
 use super::progress::TakeBar;
 use crate::analysis::knock;
 use crate::capture::wav::{self, Channels};
 use crate::capture::{Capture, Take, silence};
-use crate::cli::args::MeasureArgs;
 use crate::cli::console::Console;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
@@ -35,8 +35,8 @@ pub fn read(path: &Path, channels: Option<Channels>) -> Result<Take> {
 }
 
 /// Refuses what does not go together, before anything sounds.
-pub fn check(args: &MeasureArgs, from_file: bool) -> Result<()> {
-    match (from_file, args.knock.is_some(), args.knock_take.is_some()) {
+pub fn check(job: &Job, from_file: bool) -> Result<()> {
+    match (from_file, job.knock.is_some(), job.knock_take.is_some()) {
         (true, true, _) => Err(Failure::new(
             "--knock has no effect on a recording",
             "give the recording of the taps with --knock-take",

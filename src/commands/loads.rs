@@ -1,8 +1,8 @@
 //! `loads`: what hangs on a pickup, predicted; and predictions laid beside takes.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use super::coil::write_all;
+use super::coil::{refuse_any, write_all};
 use super::outcome;
 use crate::cli::args::LoadsArgs;
 use crate::cli::console::Console;
@@ -13,6 +13,7 @@ use crate::network::{Coil, CoilFile, Knob, Load, Wiring, predict, reach, spice, 
 use crate::record::against::{Instead, Stated};
 use crate::record::loads::{Basis, LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
 use crate::record::{Record, against, store};
+use crate::report::plot::Plot;
 use crate::report::{loads_plot, text};
 use crate::rig::Rig;
 
@@ -84,13 +85,43 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
         undone,
         notes,
     };
-    let files = write(args, &basis, &document)?;
-    if args.shown.json {
-        console.json(&document)?;
-    } else {
-        console.result(&text::loads_text(&document, &files, outcome::style(args.shown)))?;
+    let mut fresh = Fresh::default();
+    let folder = args.out.as_ref().map(|out| fresh.ready(out)).transpose()?;
+    let folder = folder.as_deref();
+    let files = write(args, folder, &basis, &document)?;
+    outcome::Told {
+        document: &document,
+        files,
+        shown: args.shown,
     }
+    .tell(console, text::loads_text, || {
+        let Some(folder) = folder else { return Ok(Vec::new()) };
+        let picture = |name| Ok((folder.join(name), draw(name, &basis, &document)?));
+        pictures(&document).map(picture).collect()
+    })?;
     Ok(Status::Done)
+}
+
+/// Names of what there is to draw.
+fn pictures(document: &LoadsDocument) -> impl Iterator<Item = &'static str> {
+    let all = [
+        (LOADS, !document.loads.is_empty()),
+        (AGAINST, document.against.is_some()),
+        (UNDONE, document.undone.is_some()),
+    ];
+    all.into_iter().filter(|p| p.1).map(|p| p.0)
+}
+
+const LOADS: &str = "loads";
+const AGAINST: &str = "against";
+const UNDONE: &str = "undone";
+
+fn draw(name: &str, basis: &Basis, document: &LoadsDocument) -> Result<Plot> {
+    match (name, &document.against, &document.undone) {
+        (AGAINST, Some(a), _) => loads_plot::against(a, &coil_name(basis)),
+        (UNDONE, _, Some(u)) => loads_plot::undone(u),
+        _ => loads_plot::family(document),
+    }
 }
 
 /// Options that would have no say here: better refused than passed over.
@@ -260,24 +291,10 @@ fn own_coil(wiring: &Wiring) -> CoilFile {
     }
 }
 
-fn write(args: &LoadsArgs, basis: &Basis, document: &LoadsDocument) -> Result<Vec<PathBuf>> {
+fn write(args: &LoadsArgs, folder: Option<&Path>, basis: &Basis, document: &LoadsDocument) -> Result<Vec<PathBuf>> {
     let mut list: Vec<(PathBuf, Vec<u8>)> = Vec::new();
-    let mut fresh = Fresh::default();
-    if let Some(out) = &args.out {
-        let folder = fresh.ready(out)?;
-        let mut put = |stem: &str, plot: crate::report::plot::Plot| {
-            list.push((folder.join(format!("{stem}.svg")), plot.svg.into_bytes()));
-            list.push((folder.join(format!("{stem}.png")), plot.png));
-        };
-        if !document.loads.is_empty() {
-            put("loads", loads_plot::family(document)?);
-        }
-        if let Some(a) = &document.against {
-            put("against", loads_plot::against(a, &coil_name(basis))?);
-        }
-        if let Some(u) = &document.undone {
-            put("undone", loads_plot::undone(u)?);
-        }
+    if let Some(folder) = folder {
+        refuse_any(pictures(document).flat_map(|name| outcome::picture_files(&folder.join(name))))?;
         list.push((folder.join("loads.json"), outcome::pretty(document, "the predictions")?));
     }
     if let Some(path) = &args.spice {

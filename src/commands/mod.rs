@@ -3,14 +3,17 @@
 pub mod analyze;
 pub mod coil;
 pub mod compare;
+pub mod complete;
 pub mod demo;
 pub mod devices;
 pub mod drive;
+pub mod kept;
 pub mod knock;
 pub mod loads;
 pub mod measure;
 pub mod note;
 pub mod outcome;
+mod parallel;
 pub mod potting;
 pub mod progress;
 pub mod remember;

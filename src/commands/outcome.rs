@@ -1,16 +1,18 @@
-//! What every measuring command does with its record: write it whole, with its plots, and say how it ended.
+//! What every command does with its result: write it whole, tell it, draw it, and say how it ended.
 
 use std::path::{Path, PathBuf};
 
-use super::knock;
+use super::analyze::DriveFile;
+use super::{knock, parallel};
 use crate::capture::{Take, wav};
 use crate::cli::args::Shown;
 use crate::cli::console::{self, Console};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
-use crate::record::{Record, Verdict};
+use crate::record::{Record, Verdict, asked, store};
+use crate::report::knock_plot;
+use crate::report::plot::{self, Plot};
 use crate::report::text::{self, Style};
-use crate::report::{knock_plot, plot};
 use crate::stimulus::{Description, Drive};
 
 pub fn status(record: &Record) -> Status {
@@ -50,32 +52,114 @@ pub fn refuse_existing(folder: &Path) -> Result<()> {
     Ok(())
 }
 
-/// Writes the plots and, last, the record: a folder with a record is complete.
-pub fn write(record: &Record, folder: &Path) -> Result<Vec<PathBuf>> {
+/// Writes the record, last of all that was measured: a folder with a record is complete but for its pictures.
+pub fn write(record: &Record, folder: &Path) -> Result<PathBuf> {
     refuse_existing(folder)?;
-    let plot = plot::response_plot(record)?;
-    let knock = record.knock.as_ref().map(|k| knock_plot::taps(record, k)).transpose()?;
-    let mut files = Vec::new();
-    let mut put = |name: &str, bytes: &[u8]| -> Result<()> {
-        let path = folder.join(name);
-        fileio::write_atomically(&path, bytes)?;
-        files.push(path);
-        Ok(())
-    };
-    put("response.svg", plot.svg.as_bytes())?;
-    put("response.png", &plot.png)?;
-    if let Some(knock) = knock {
-        put("knock.svg", knock.svg.as_bytes())?;
-        put("knock.png", &knock.png)?;
-    }
     let path = folder.join("record.json");
     fileio::write_new(&path, &to_json(record)?)?;
-    files.insert(0, path);
-    Ok(files)
+    Ok(path)
+}
+
+/// Where a drawing goes, without ending, and the drawing.
+pub type Pictures = Vec<(PathBuf, Plot)>;
+
+/// The two files of a drawing.
+pub fn picture_files(stem: &Path) -> [PathBuf; 2] {
+    ["svg", "png"].map(|ending| {
+        let mut name = stem.as_os_str().to_owned();
+        name.push(".");
+        name.push(ending);
+        name.into()
+    })
+}
+
+/// A record's pictures, those that are not in its folder.
+pub fn missing_pictures(record: &Record, folder: &Path) -> Result<Pictures> {
+    let lacks = |stem: &PathBuf| picture_files(stem).iter().any(|f| f.symlink_metadata().is_err());
+    let mut out = Vec::new();
+    if let Some(stem) = Some(folder.join("response")).filter(lacks) {
+        out.push((stem, plot::response_plot(record)?));
+    }
+    if let Some(knock) = &record.knock
+        && let Some(stem) = Some(folder.join("knock")).filter(lacks)
+    {
+        out.push((stem, knock_plot::taps(record, knock)?));
+    }
+    Ok(out)
+}
+
+/// Writes pictures, new or anew: nothing measured is in them that the files they were drawn from have not. What is written, and
+/// what cannot be.
+pub fn put(pictures: Result<Pictures>) -> (Vec<PathBuf>, Vec<Failure>) {
+    let (mut files, mut failures) = (Vec::new(), Vec::new());
+    match pictures {
+        Err(e) => failures.push(e),
+        Ok(pictures) => {
+            for (stem, plot) in pictures {
+                let bytes = [plot.svg.as_bytes(), &plot.png];
+                for (file, bytes) in picture_files(&stem).into_iter().zip(bytes) {
+                    match fileio::write_atomically(&file, bytes) {
+                        Ok(()) => files.push(file),
+                        Err(e) => failures.push(e),
+                    }
+                }
+            }
+        }
+    }
+    (files, failures)
+}
+
+/// Draws what is missing in folders of records. A picture that cannot be drawn is a remark.
+pub fn draw_missing(folders: &[PathBuf], console: &mut Console) {
+    let draw = |folder: &PathBuf| put(store::read(folder).and_then(|r| missing_pictures(&r, folder))).1;
+    for failure in parallel::each(folders, draw).into_iter().flatten() {
+        no_picture(&failure, console);
+    }
+}
+
+fn no_picture(failure: &Failure, console: &mut Console) {
+    console.remark(&format!("a picture is missing: {failure}"));
+}
+
+/// A result that is to be told.
+pub struct Told<'a, D> {
+    pub document: &'a D,
+    /// What is written already.
+    pub files: Vec<PathBuf>,
+    pub shown: Shown,
+}
+
+impl<D: serde::Serialize> Told<'_, D> {
+    /// First what was found, whole, then the pictures, then where everything lies. A picture that cannot be drawn or written is a
+    /// remark.
+    pub fn tell(
+        self,
+        console: &mut Console,
+        text: impl FnOnce(&D, Style) -> String,
+        draw: impl FnOnce() -> Result<Pictures>,
+    ) -> Result<()> {
+        let style = style(self.shown);
+        match self.shown.json {
+            true => console.json(self.document)?,
+            false => console.result(&text(self.document, style))?,
+        }
+        let (drawn, failures) = put(draw());
+        for failure in failures {
+            no_picture(&failure, console);
+        }
+        let files = [self.files, drawn].concat();
+        if self.shown.json || files.is_empty() {
+            return Ok(());
+        }
+        console.result(&text::written_text(&files, style))
+    }
 }
 
 /// What a measurement keeps beside its record, so that any later version can compute the record again.
-const KEPT: [&str; 4] = ["take.wav", "drive.wav", "drive.json", knock::NAME];
+const KEPT: [&str; 5] = ["take.wav", DRIVE, "drive.json", knock::NAME, asked::NAME];
+
+/// What was played.
+pub const DRIVE: &str = "drive.wav";
 
 /// The file of a measurement's n-th take, counted from 0.
 pub fn take_name(n: usize) -> String {
@@ -125,55 +209,32 @@ impl<'a> From<&'a Drive> for Played<'a> {
     }
 }
 
-/// Writes the take, what was played (where it is known), the plots and, last, the record.
-pub fn write_with_take(record: &Record, take: &Take, drive: Option<&Drive>, folder: &Path) -> Result<Vec<PathBuf>> {
-    write_with_takes(record, &[take], None, drive.map(Into::into), folder)
-}
-
-/// As [`write_with_take`], with all takes of one measurement: take.wav, take-2.wav and so on, and with the recording of taps.
-pub fn write_with_takes(
-    record: &Record,
-    takes: &[&Take],
-    taps: Option<&Take>,
-    played: Option<Played>,
-    folder: &Path,
-) -> Result<Vec<PathBuf>> {
-    refuse_occupied(folder, takes.len())?;
-    let bytes = |take: &Take| {
-        let mut channels: Vec<&[f32]> = vec![&take.pickup];
-        channels.extend(take.reference.as_deref());
-        wav::to_bytes(take.rate_hz, &channels)
-    };
-    let [_, drive_wav, drive_json, knock_wav] = KEPT.map(|n| folder.join(n));
-    let mut kept = Vec::new();
-    for (n, take) in takes.iter().enumerate() {
-        let path = folder.join(take_name(n));
-        fileio::write_new(&path, &bytes(take)?)?;
-        kept.push(path);
-    }
-    if let Some(taps) = taps {
-        fileio::write_new(&knock_wav, &bytes(taps)?)?;
-        kept.push(knock_wav);
-    }
-    if let Some(played) = played {
-        fileio::write_new(&drive_wav, &wav::to_bytes(played.rate_hz, &[played.samples])?)?;
-        kept.push(drive_wav);
-        if let Some(d) = played.description {
-            fileio::write_new(&drive_json, &pretty(d, "the drive's description")?)?;
-            kept.push(drive_json);
+impl<'a> From<&'a DriveFile> for Played<'a> {
+    fn from(d: &'a DriveFile) -> Self {
+        Played {
+            rate_hz: d.rate_hz,
+            samples: &d.samples,
+            description: d.description.as_ref(),
         }
     }
-    let mut files = write(record, folder)?;
-    files.extend(kept);
-    Ok(files)
 }
 
-/// Shows a record on the screen or as JSON.
-pub fn show(record: &Record, files: &[PathBuf], shown: Shown, console: &mut Console) -> Result<()> {
-    if shown.json {
-        return console.json(record);
+/// Writes a take.
+pub fn keep_take(path: PathBuf, take: &Take) -> Result<PathBuf> {
+    fileio::write_new(&path, &wav::to_bytes(take.rate_hz, &take.channels())?)?;
+    Ok(path)
+}
+
+/// Writes what was played, and its description where there is one, and lists them.
+pub fn keep_drive(folder: &Path, played: Played, files: &mut Vec<PathBuf>) -> Result<()> {
+    let [_, drive_wav, drive_json, ..] = KEPT.map(|n| folder.join(n));
+    fileio::write_new(&drive_wav, &wav::to_bytes(played.rate_hz, &[played.samples])?)?;
+    files.push(drive_wav);
+    if let Some(d) = played.description {
+        fileio::write_new(&drive_json, &pretty(d, "the drive's description")?)?;
+        files.push(drive_json);
     }
-    console.result(&text::measure_text(record, files, style(shown)))
+    Ok(())
 }
 
 /// How text is laid out on this terminal. Colours are written always; the stream takes them out where nobody sees them.

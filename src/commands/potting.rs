@@ -2,12 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use super::coil::write_all;
+use super::coil::{refuse_any, write_all};
 use super::outcome;
 use super::rig::{history_of, repeat_of};
 use crate::cli::args::PottingArgs;
 use crate::cli::console::Console;
-use crate::cli::context::Fresh;
+use crate::cli::context::{Fresh, folders_below};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
@@ -50,6 +50,16 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         },
     };
     let mut document = potting::compare(&before, &after, history.as_ref(), &about)?;
+    let mut fresh = Fresh::default();
+    let stem = match &args.out {
+        Some(out) => Some(fresh.ready(out)?.join("potting")),
+        None => None,
+    };
+    // Before anything is added to the history of wax.
+    if let Some(stem) = &stem {
+        refuse_any(outcome::picture_files(stem))?;
+        refuse_any([stem.with_extension("json")])?;
+    }
     let kept = match &rig {
         Some((path, rig)) => wax(path, rig, &before, args.keep, &mut document)?,
         None if args.keep => {
@@ -60,28 +70,22 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         }
         None => None,
     };
-    let mut fresh = Fresh::default();
-    let mut files = match &args.out {
-        Some(out) => {
-            let folder = fresh.ready(out)?;
-            let plot = potting_plot::pairs(&document)?;
-            write_all(vec![
-                (folder.join("potting.svg"), plot.svg.into_bytes()),
-                (folder.join("potting.png"), plot.png),
-                (
-                    folder.join("potting.json"),
-                    outcome::pretty(&document, "the comparison")?,
-                ),
-            ])?
-        }
-        None => Vec::new(),
-    };
-    files.extend(kept);
-    if args.shown.json {
-        console.json(&document)?;
-    } else {
-        console.result(&text::potting_text(&document, &files, outcome::style(args.shown)))?;
+    let mut files = Vec::new();
+    if let Some(stem) = &stem {
+        let document = outcome::pretty(&document, "the comparison")?;
+        files = write_all(vec![(stem.with_extension("json"), document)])?;
     }
+    files.extend(kept);
+    outcome::Told {
+        document: &document,
+        files,
+        shown: args.shown,
+    }
+    .tell(console, text::potting_text, || {
+        stem.map(|s| Ok((s, potting_plot::pairs(&document)?)))
+            .into_iter()
+            .collect()
+    })?;
     let any = |v: PotVerdict| document.pairs.iter().any(|p| p.verdict == v);
     Ok(match (any(PotVerdict::Other), any(PotVerdict::Warm)) {
         (true, _) => Status::OutsideLimits,
@@ -143,9 +147,6 @@ fn wax(
 /// Far more than any shop writes.
 const MOST_BYTES: u64 = 64 << 20;
 
-/// How deep records lie below a folder that is given: FOLDER/NAME/0001.
-const DEPTH: usize = 3;
-
 /// Records from files, their folders, or folders of such folders.
 fn read(paths: &[PathBuf]) -> Result<Vec<Record>> {
     let mut out = Vec::new();
@@ -154,31 +155,16 @@ fn read(paths: &[PathBuf]) -> Result<Vec<Record>> {
             out.push(store::read(path)?);
             continue;
         }
-        let mut found = Vec::new();
-        below(path, DEPTH, &mut found)?;
+        let found = folders_below(path, |p| p.join("record.json").is_file())?;
         if found.is_empty() {
             return Err(Failure::new(
                 format!("no record lies in {}", path.display()),
                 "give a record, its folder, or a folder of such folders",
             ));
         }
-        found.sort();
         for f in found {
             out.push(store::read(&f)?);
         }
     }
     Ok(out)
-}
-
-fn below(folder: &Path, depth: usize, found: &mut Vec<PathBuf>) -> Result<()> {
-    let list = std::fs::read_dir(folder).map_err(|e| Failure::io("read", folder, &e))?;
-    for entry in list.flatten() {
-        let path = entry.path();
-        if path.join("record.json").is_file() {
-            found.push(path);
-        } else if depth > 1 && path.is_dir() {
-            below(&path, depth - 1, found)?;
-        }
-    }
-    Ok(())
 }

@@ -2,27 +2,24 @@
 
 use std::path::{Path, PathBuf};
 
-use super::measure;
 use super::outcome;
 use crate::capture::wav::Channels;
 use crate::cli::args::{
-    About, ChannelsArg, CheckArgs, DriveArgs, MeasureArgs, PolarityArgs, RepeatArgs, RigAction, RigFileArgs, Shown,
-    SoundArgs, channels,
+    ChannelsArg, DriveArgs, PolarityArgs, RepeatArgs, RigAction, RigFileArgs, Shown, SoundArgs, channels,
 };
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
-use crate::cli::inputs::LoadArg;
 use crate::commands::sound::{Asked, Sound};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
-use crate::network::Load;
-use crate::record::checks::{CheckDocument, PolarityDocument, RepeatDocument, RigDocument, Spread};
+use crate::record::checks::{PolarityDocument, RepeatDocument, RigDocument, Spread};
 use crate::record::{Record, store};
-use crate::report::{checks_plot, text};
+use crate::report::text;
 use crate::rig::Rig;
 use crate::rig::edit::{self, Change, Value};
-use crate::rig::history::{Check, History};
+use crate::rig::history::History;
 
+mod check;
 mod create;
 mod inputs;
 mod level;
@@ -35,7 +32,7 @@ pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
         RigAction::Level(a) => level::run(&a, console),
         RigAction::Inputs(a) => inputs::run(&a, console),
         RigAction::Show(a) => show(&a, console),
-        RigAction::Check(a) => check(*a, console),
+        RigAction::Check(a) => check::run(*a, console),
         RigAction::Repeat(a) => repeat(&a, console),
         RigAction::Polarity(a) => polarity(&a, console),
         RigAction::Pack(a) => pack(&a, console),
@@ -253,111 +250,6 @@ fn print<D: serde::Serialize>(
     }
 }
 
-fn check(args: CheckArgs, console: &mut Console) -> Result<Status> {
-    let (path, rig) = rig_of(args.rig.as_ref())?;
-    let Some(witness) = rig.witness.clone() else {
-        return Err(Failure::new(
-            format!("the rig file {} names no witness", path.display()),
-            "write [witness] and below it name = \"tin one\": the pickup that is kept for checking",
-        ));
-    };
-    let given = args.record.as_ref().map(|p| store::read(p)).transpose()?;
-    let simulated = given.as_ref().map_or(args.source == "sim", Record::is_simulated);
-    // Found out before anything sounds: the history can be read, and is this rig's.
-    not_into_a_real_rig(&path, &rig, simulated)?;
-    if let Some(standing) = history_of(&path)?.filter(|_| !args.begin_again) {
-        one_kind(&standing, simulated, &path)?;
-        belongs(&standing, &rig, &witness.name, &path)?;
-    }
-    let (record, files) = match given {
-        Some(record) => (record, Vec::new()),
-        None => witnessed(&args, &path, &witness.name, witness.load.as_deref(), console)?,
-    };
-    of_this_rig(&record, &rig, &witness.name)?;
-    let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, &files))?;
-    let history_file = history_path(&path);
-    let (judgement, history, old) = fileio::alone(&history_file, || {
-        let mut history = match history_of(&path)? {
-            Some(h) if !args.begin_again => h,
-            _ => History::new(&rig.name, &rig.chain_hash(), &witness.name),
-        };
-        // As it is at this moment: another check may have come in since.
-        let old = match args.begin_again && history_file.symlink_metadata().is_ok() {
-            true => Some(aside(&history_file, &fileio::read_limited(&history_file, MOST_BYTES)?)?),
-            false => None,
-        };
-        if history.checks.iter().any(|c| c.id == new.id) {
-            return Err(Failure::new(
-                "this take of the witness is in the history already",
-                "measure the witness anew",
-            ));
-        }
-        let judgement = history.judge(&new);
-        new.go = judgement.go();
-        history.checks.push(new.clone());
-        fileio::write_atomically(&history_file, &outcome::pretty(&history, "the history")?)?;
-        Ok((judgement, history, old))
-    })?;
-    let plot = checks_plot::history(&history)?;
-    let mut written = files;
-    for (ending, bytes) in [("checks.svg", plot.svg.into_bytes()), ("checks.png", plot.png)] {
-        let file = path.with_extension(ending);
-        // Drawn anew after every check: nothing measured is in it that the history has not.
-        fileio::write_atomically(&file, &bytes)?;
-        written.push(file);
-    }
-    written.push(history_file);
-    written.extend(old);
-    let document = CheckDocument::of(&rig, &witness.name, &new, &judgement, &history);
-    print(args.shown, console, &document, |style| {
-        text::check_text(&document, &written, style)
-    })?;
-    Ok(if judgement.go() {
-        Status::Done
-    } else {
-        Status::OutsideLimits
-    })
-}
-
-/// Why the witness could not be read, and where its take lies.
-fn no_reading(e: Failure, record: &Record, files: &[PathBuf]) -> Failure {
-    let kept = files.first().and_then(|f| f.parent());
-    Failure::new(
-        [
-            Some(e.what),
-            record.rejected_for().map(|f| f.text.clone()),
-            kept.map(|k| format!("its take is kept in {}", k.display())),
-        ]
-        .into_iter()
-        .flatten()
-        .collect::<Vec<_>>()
-        .join("; "),
-        e.hint,
-    )
-}
-
-/// Checks of the built-in bench and of real takes never stand in one history.
-fn one_kind(h: &History, simulated: bool, path: &Path) -> Result<()> {
-    if h.checks.iter().all(|c| c.simulated == simulated) {
-        return Ok(());
-    }
-    let (have, new) = match simulated {
-        true => ("real takes", "a simulated one"),
-        false => ("the built-in bench", "a real one"),
-    };
-    Err(Failure::new(
-        format!(
-            "the {} checks of {} are of {have}, and {new} has no place among them",
-            h.checks.len(),
-            path.display()
-        ),
-        match simulated {
-            true => "try the built-in bench with a copy of the rig file under another name",
-            false => "begin a history of real ones with --begin-again",
-        },
-    ))
-}
-
 /// An old document under a name of its own: north.checks.1.json and so on.
 fn aside(path: &Path, old: &[u8]) -> Result<PathBuf> {
     for n in 1..1000 {
@@ -371,75 +263,6 @@ fn aside(path: &Path, old: &[u8]) -> Result<PathBuf> {
         format!("too many old ones of {} lie beside it", path.display()),
         "move some of them away",
     ))
-}
-
-fn belongs(h: &History, rig: &Rig, witness: &str, path: &Path) -> Result<()> {
-    let what = if h.witness != witness {
-        format!("its checks are of the witness {:?}, not {witness:?}", h.witness)
-    } else if h.hash != rig.chain_hash() {
-        "its file has been changed since its checks began".to_owned()
-    } else {
-        return Ok(());
-    };
-    Err(Failure::new(
-        format!("{}: {what}", path.display()),
-        "undo that, or begin a new baseline with --begin-again: another rig has other readings",
-    ))
-}
-
-fn of_this_rig(record: &Record, rig: &Rig, witness: &str) -> Result<()> {
-    if record.pickup.name != witness {
-        return Err(Failure::new(
-            format!(
-                "the record is of {:?}, not of the witness {witness:?}",
-                record.pickup.name
-            ),
-            "give a record of the witness",
-        ));
-    }
-    if !record.rig.same_chain(&rig.summary()) {
-        return Err(Failure::new(
-            "the record was made with another rig, or before the rig file was changed",
-            "measure the witness with this rig",
-        ));
-    }
-    Ok(())
-}
-
-fn witnessed(
-    args: &CheckArgs,
-    rig: &Path,
-    witness: &str,
-    load: Option<&str>,
-    console: &mut Console,
-) -> Result<(Record, Vec<PathBuf>)> {
-    let load: Load = match load {
-        Some(text) => text.parse()?,
-        None => Load::default(),
-    };
-    let args = MeasureArgs {
-        pickup: witness.to_owned(),
-        source: args.source.clone(),
-        about: About {
-            rig: Some(rig.to_path_buf()),
-            load: Some(LoadArg::Load(load)),
-            over: args.over.clone(),
-            room: args.room,
-            ..About::default()
-        },
-        repeats: 1,
-        knock: None,
-        knock_take: None,
-        devices: args.devices.clone(),
-        drive: args.drive.clone(),
-        sim: args.sim.clone(),
-        drive_file: None,
-        model: None,
-        out: args.out.clone(),
-        shown: Shown::default(),
-    };
-    let taken = measure::taken(&args, console)?;
-    Ok((taken.record, taken.files))
 }
 
 fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {

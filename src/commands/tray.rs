@@ -2,9 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
+use super::measure::{self, Job};
+use super::outcome;
 use super::rig::{Placement, history_of, repeat_of};
-use super::{measure, outcome};
-use crate::cli::args::{About, DriveArgs, MeasureArgs, Shown, TrayArgs};
+use crate::cli::args::{About, DriveArgs, TrayArgs};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, stamp};
 use crate::cli::defaults::Defaults;
@@ -291,9 +292,7 @@ impl<'a> Lot<'a> {
                 .get(number.saturating_sub(self.args.first) as usize % n)
                 .cloned(),
         };
-        let args = MeasureArgs {
-            pickup: name,
-            source: self.args.source.clone(),
+        let job = Job {
             about: About {
                 rig: self.rig.clone(),
                 load: self.load.clone(),
@@ -301,21 +300,16 @@ impl<'a> Lot<'a> {
                 room: self.args.room,
                 ..About::default()
             },
-            repeats: 1,
-            knock: None,
-            knock_take: None,
             devices: self.args.devices.clone(),
             drive: DriveArgs {
                 seconds: self.args.drive.seconds.or(Some(TRAY_SECONDS)),
                 ..self.args.drive.clone()
             },
             sim,
-            drive_file: None,
-            model: None,
             out: Some(out.clone()),
-            shown: Shown::default(),
+            ..Job::new(name, &self.args.source)
         };
-        let mut record = measure::taken(&args, console)?.record;
+        let mut record = measure::taken(&job, console)?.record;
         let judged = self.judged(&record);
         let read = record.reading().is_some();
         if let Some(old) = &old {
@@ -442,11 +436,19 @@ impl<'a> Lot<'a> {
             }
             files.push(self.folder.join("tray.json"));
         }
+        let folders = self
+            .tray
+            .entries
+            .iter()
+            .filter_map(|e| Some(self.folder.join(e.record.as_ref()?)));
+        let folders: Vec<PathBuf> = folders.collect();
         if self.args.shown.json {
             console.json(&serde_json::json!({ "schema": self.tray.schema, "tray": self.tray, "counts": counts, "tallies": self.tray.tallies() }))?;
         } else {
             console.result(&text::tray_summary(&self.tray, &files, outcome::style(self.args.shown)))?;
         }
+        // Once for the lot, and for what an earlier day left undrawn.
+        outcome::draw_missing(&folders, console);
         Ok(match (counts.outside > 0, counts.no_reading > 0) {
             (true, _) => Status::OutsideLimits,
             (_, true) => Status::NoReading,

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::estimate::Estimate;
 
 pub mod against;
+pub mod asked;
 pub mod behind;
 pub mod checks;
 pub mod compose;

@@ -59,8 +59,8 @@ const PLAIN: Paint = Paint::new();
 /// Columns of the labels, the gap included.
 const LABEL: usize = 12;
 
-/// One measurement: the peak first, then what else was found, then the files.
-pub fn measure_text(record: &Record, files: &[PathBuf], style: Style) -> String {
+/// One measurement: the peak first, then what else was found.
+pub fn measure_text(record: &Record, style: Style) -> String {
     let mut out = Screen::new(style);
     let mut title = words::name(record);
     if words::is_simulated(record) {
@@ -92,7 +92,6 @@ pub fn measure_text(record: &Record, files: &[PathBuf], style: Style) -> String 
     if style.details {
         details(&mut out, record);
     }
-    written(&mut out, files);
     out.text
 }
 
@@ -223,6 +222,13 @@ fn remarks(out: &mut Screen, record: &Record) {
             PLAIN,
         );
     }
+}
+
+/// Where everything lies.
+pub fn written_text(files: &[PathBuf], style: Style) -> String {
+    let mut out = Screen::new(style);
+    written(&mut out, files);
+    out.text
 }
 
 fn written(out: &mut Screen, files: &[PathBuf]) {

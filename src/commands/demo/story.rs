@@ -97,7 +97,7 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
     if style.details {
         for record in r {
             t.text.push('\n');
-            t.text.push_str(&measure_text(record, &[], style));
+            t.text.push_str(&measure_text(record, style));
         }
         for ((_, which), comparison) in COMPARISONS.iter().zip(c) {
             t.text.push('\n');

@@ -1,10 +1,8 @@
 //! What `loads` and `coil` show on the screen.
 
-use std::path::PathBuf;
-
 use super::super::loads_plot::{coil_words, name};
 use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, columns, two, two_or_more, words, written};
+use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, columns, two, two_or_more, words};
 use crate::estimate::{Estimate, Z95};
 use crate::network::Knob;
 use crate::quantity::{self, preferred};
@@ -56,7 +54,7 @@ fn half(u: f64, unit: Unit) -> String {
 }
 
 /// Predictions of a coil: table, then what was asked besides.
-pub fn loads_text(document: &LoadsDocument, files: &[PathBuf], style: Style) -> String {
+pub fn loads_text(document: &LoadsDocument, style: Style) -> String {
     let mut out = Screen::new(style);
     out.free(&format!("Coil {}", coil_words(document)), BOLD);
     if let Some(r) = &document.reached {
@@ -84,7 +82,6 @@ pub fn loads_text(document: &LoadsDocument, files: &[PathBuf], style: Style) -> 
     for n in &document.notes {
         out.row("note", n, DIM);
     }
-    written(&mut out, files);
     out.text
 }
 
@@ -349,7 +346,7 @@ fn freed(out: &mut Screen, u: &Undone) {
 }
 
 /// The coil behind some takes.
-pub fn coil_text(coil: &CoilDocument, files: &[PathBuf], style: Style) -> String {
+pub fn coil_text(coil: &CoilDocument, style: Style) -> String {
     let mut out = Screen::new(style);
     let takes = coil.takes.len();
     out.free(
@@ -442,7 +439,6 @@ pub fn coil_text(coil: &CoilDocument, files: &[PathBuf], style: Style) -> String
     for n in &coil.notes {
         out.row("note", n, DIM);
     }
-    written(&mut out, files);
     out.text
 }
 

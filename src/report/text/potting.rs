@@ -1,9 +1,7 @@
 //! What `potting` shows on the screen.
 
-use std::path::PathBuf;
-
 use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, two, words, written};
+use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, two, words};
 use crate::estimate::{Estimate, Z95};
 use crate::quantity::signed;
 use crate::record::potting::{Pair, PotVerdict, PottingDocument};
@@ -19,7 +17,7 @@ fn verdict(p: &Pair) -> &'static str {
     }
 }
 
-pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> String {
+pub fn potting_text(d: &PottingDocument, style: Style) -> String {
     let mut out = Screen::new(style);
     let rig = d.rig.as_deref().map_or("no history of a rig".into(), |r| {
         format!("judged by the days of {}", words::clean(r))
@@ -122,6 +120,5 @@ pub fn potting_text(d: &PottingDocument, files: &[PathBuf], style: Style) -> Str
     for n in &d.notes {
         out.row("note", n, PLAIN);
     }
-    written(&mut out, files);
     out.text
 }

@@ -57,7 +57,7 @@ pub fn pack_text(d: &RigDocument, style: Style) -> String {
     out.text
 }
 
-pub fn check_text(d: &CheckDocument, files: &[PathBuf], style: Style) -> String {
+pub fn check_text(d: &CheckDocument, style: Style) -> String {
     let mut out = Screen::new(style);
     let (word, paint) = match d.verdict.as_str() {
         "go" => ("GO: the rig is still the rig", BOLD),
@@ -112,7 +112,6 @@ pub fn check_text(d: &CheckDocument, files: &[PathBuf], style: Style) -> String 
         };
         out.row(&u.quantity, &why, DIM);
     }
-    written(&mut out, files);
     out.text
 }
 

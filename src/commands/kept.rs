@@ -1,0 +1,244 @@
+//! What is measured, on the disk before it is read: drive, what was asked, and takes; and from them the record.
+
+use std::fs::File;
+use std::path::{Path, PathBuf};
+
+use super::outcome::{self, Played};
+use super::{knock, rig};
+use crate::analysis::{self, Options};
+use crate::capture::{Take, wav};
+use crate::cli::context::Bench;
+use crate::failure::{Failure, Result};
+use crate::fileio;
+use crate::record::asked::{self, Asked};
+use crate::record::{Record, compose, repeats};
+use crate::rig::Rig;
+
+/// All that a record is made from.
+pub struct Measurement {
+    pub asked: Asked,
+    pub takes: Vec<Take>,
+    pub taps: Option<Take>,
+}
+
+impl Measurement {
+    /// As it lies in a folder; `None` where nothing tells what was asked.
+    pub fn read(folder: &Path) -> Result<Option<Measurement>> {
+        let Some(asked) = Asked::read(folder)? else {
+            return Ok(None);
+        };
+        let mut takes = Vec::new();
+        for (n, provenance) in asked.takes.iter().enumerate() {
+            let path = folder.join(outcome::take_name(n));
+            // What was known of a take is there before the take itself.
+            if path.symlink_metadata().is_err() {
+                break;
+            }
+            takes.push(Take {
+                provenance: provenance.clone(),
+                ..wav::read_take(&path, None)?
+            });
+        }
+        let path = folder.join(knock::NAME);
+        let taps = match asked.taps.clone().filter(|_| path.symlink_metadata().is_ok()) {
+            Some(provenance) => Some(Take {
+                provenance,
+                ..knock::read(&path, None)?
+            }),
+            None => None,
+        };
+        Ok(Some(Measurement { asked, takes, taps }))
+    }
+
+    /// The reading of all takes together. `lost`: what was asked for and did not come.
+    pub fn record(&self, bench: &Bench, played: Option<Played>, lost: Option<&Failure>) -> Result<Record> {
+        let (mut records, mut answer) = (Vec::new(), None);
+        for (n, take) in self.takes.iter().enumerate() {
+            let options = Options {
+                chain: &bench.chain,
+                drive: played.map(|p| p.samples),
+                model: self.asked.model,
+            };
+            let analysis = analysis::analyse(take, &options)?;
+            // Of repeats the first one that was read tells, so that its file alone gives the same again.
+            answer = answer.or(analysis.answer_db);
+            let (asked, one_channel) = (&self.asked, take.reference.is_none());
+            let mut context = bench.context(&asked.pickup.name, one_channel, asked.taken_at.clone());
+            context.drive = played.and_then(|p| p.description).map(Into::into);
+            context.source = asked.source.clone();
+            context.device = take.provenance.device.clone();
+            context.take = Some(outcome::take_name(n));
+            records.push(compose::record(take, analysis, context));
+        }
+        let mut record = repeats::combine(records)?;
+        if let Some(taps) = &self.taps {
+            knock::put(&mut record, taps, answer, knock::NAME);
+        }
+        record
+            .notes
+            .extend(lost.map(|f| f.what.clone()).or_else(|| self.cut_off()));
+        if let Some(given) = &self.asked.rig {
+            // What was measured is kept, whatever became of the checks' file.
+            let note = last_check(given.file.as_ref(), bench.rig.as_ref(), &record.taken_at);
+            record.notes.extend(note.unwrap_or_else(|e| Some(e.what)));
+        }
+        Ok(record)
+    }
+
+    /// What is not there of what was asked for, where nobody is left to say why.
+    fn cut_off(&self) -> Option<String> {
+        let why = "the program was ended";
+        if self.takes.len() < self.asked.repeats as usize {
+            return Some(self.ended_early(why));
+        }
+        (self.asked.knock && self.taps.is_none()).then(|| taps_lost(why))
+    }
+
+    /// Fewer takes than were asked for.
+    pub fn ended_early(&self, why: &str) -> String {
+        format!(
+            "{} of {} takes were made, and they are kept: {why}",
+            self.takes.len(),
+            self.asked.repeats
+        )
+    }
+}
+
+pub fn taps_lost(why: &str) -> String {
+    format!("the taps were lost: {why}; the measurement before them is kept")
+}
+
+/// A measurement and its folder. What never came to a take that stays is taken away again.
+pub struct Kept {
+    pub of: Measurement,
+    pub folder: PathBuf,
+    /// In the order in which they were written.
+    pub files: Vec<PathBuf>,
+    stays: bool,
+    /// Nobody finishes it while it is being measured.
+    _held: Option<File>,
+}
+
+impl Kept {
+    /// With the first take, so that a measurement that is stopped before leaves nothing. The take comes last: from a folder that
+    /// has one the measurement can be finished.
+    pub fn begin(folder: PathBuf, asked: Asked, played: Option<Played>, first: Take) -> Result<Kept> {
+        outcome::refuse_occupied(&folder, asked.repeats as usize)?;
+        let mut kept = Kept {
+            of: Measurement {
+                asked,
+                takes: Vec::new(),
+                taps: None,
+            },
+            _held: fileio::hold_folder(&folder),
+            folder,
+            files: Vec::new(),
+            stays: false,
+        };
+        if let Some(played) = played {
+            outcome::keep_drive(&kept.folder, played, &mut kept.files)?;
+        }
+        kept.put(first)?;
+        Ok(kept)
+    }
+
+    /// One more take, on the disk when this returns.
+    pub fn put(&mut self, take: Take) -> Result<()> {
+        self.of.asked.takes.push(take.provenance.clone());
+        self.tell()?;
+        let name = outcome::take_name(self.of.takes.len());
+        self.files.push(outcome::keep_take(self.folder.join(name), &take)?);
+        self.of.takes.push(take);
+        Ok(())
+    }
+
+    /// The recording of taps, likewise.
+    pub fn put_taps(&mut self, taps: Take) -> Result<()> {
+        self.of.asked.taps = Some(taps.provenance.clone());
+        self.tell()?;
+        self.files
+            .push(outcome::keep_take(self.folder.join(knock::NAME), &taps)?);
+        self.of.taps = Some(taps);
+        Ok(())
+    }
+
+    fn tell(&mut self) -> Result<()> {
+        let path = self.folder.join(asked::NAME);
+        fileio::write_atomically(&path, &outcome::pretty(&self.of.asked, "what was asked")?)?;
+        if !self.files.contains(&path) {
+            self.files.push(path);
+        }
+        Ok(())
+    }
+
+    /// From here on nothing is taken away, however it ends.
+    pub fn stay(&mut self) {
+        self.stays = true;
+    }
+
+    /// The record, last of all.
+    pub fn finish(&mut self, bench: &Bench, played: Option<Played>, lost: Option<&Failure>) -> Result<Record> {
+        let mut ended = self.of.record(bench, played, lost);
+        if let Ok(record) = &ended {
+            match outcome::write(record, &self.folder) {
+                Ok(path) => self.files.insert(0, path),
+                Err(e) => ended = Err(e),
+            }
+        }
+        match ended {
+            Err(e) if self.stays => Err(Failure::new(
+                format!("{}; the take is kept in {}", e.what, self.folder.display()),
+                format!(
+                    "{}, then `coilwright analyze {}` finishes it",
+                    e.hint,
+                    self.folder.display()
+                ),
+            )),
+            Err(e) => Err(e),
+            Ok(record) => {
+                self.stay();
+                Ok(record)
+            }
+        }
+    }
+}
+
+impl Drop for Kept {
+    fn drop(&mut self) {
+        if !self.stays {
+            for file in &self.files {
+                let _ = std::fs::remove_file(file);
+            }
+        }
+    }
+}
+
+/// How old the rig's last good check is; nothing where the rig has no checks, or was changed since.
+fn last_check(path: &Path, rig: Option<&Rig>, taken_at: &str) -> Result<Option<String>> {
+    let history = rig::history_of(path)?.filter(|h| rig.is_some_and(|r| r.chain_hash() == h.hash));
+    let Some(history) = history else {
+        return Ok(None);
+    };
+    let Some(good) = history.checks.iter().rev().find(|c| c.go) else {
+        return Ok(Some("the rig has no good check yet".into()));
+    };
+    let at = |s: &str| s.parse::<jiff::Timestamp>().ok();
+    let hours = at(&good.taken_at)
+        .zip(at(taken_at))
+        .map(|(then, now)| now.duration_since(then).as_secs().div_euclid(3600));
+    let since = match hours {
+        // A clock that was set back, or a measurement that was finished later.
+        Some(..0) => format!("on {}, by the clock after this take", day(&good.taken_at)),
+        Some(0..24) => "less than a day ago".to_owned(),
+        Some(24..48) => "a day ago".to_owned(),
+        Some(n) => format!("{} days ago", n / 24),
+        None => good.taken_at.clone(),
+    };
+    let after = history.checks.last().is_some_and(|c| !c.go);
+    let after = if after { "; the last check was no-go" } else { "" };
+    Ok(Some(format!("rig last checked good {since}{after}")))
+}
+
+fn day(stamp: &str) -> &str {
+    stamp.split('T').next().unwrap_or(stamp)
+}

@@ -1,0 +1,229 @@
+//! `rig check`: is it still the rig, by its witness.
+
+use std::path::{Path, PathBuf};
+
+use super::{MOST_BYTES, aside, history_of, history_path, not_into_a_real_rig, rig_of};
+use crate::cli::args::{About, CheckArgs};
+use crate::cli::console::Console;
+use crate::cli::inputs::LoadArg;
+use crate::commands::measure::{self, Job};
+use crate::commands::outcome::{self, Told};
+use crate::failure::{Failure, Result, Status};
+use crate::fileio;
+use crate::network::Load;
+use crate::record::checks::CheckDocument;
+use crate::record::{Record, store};
+use crate::report::{checks_plot, text};
+use crate::rig::Rig;
+use crate::rig::history::{Check, History, Judgement};
+
+pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
+    let (path, rig) = rig_of(args.rig.as_ref())?;
+    let Some(witness) = rig.witness.clone() else {
+        return Err(Failure::new(
+            format!("the rig file {} names no witness", path.display()),
+            "write [witness] and below it name = \"tin one\": the pickup that is kept for checking",
+        ));
+    };
+    let given = args.record.as_ref().map(|p| store::read(p)).transpose()?;
+    let simulated = given.as_ref().map_or(args.source == "sim", Record::is_simulated);
+    // Found out before anything sounds: the history can be read, and is this rig's.
+    not_into_a_real_rig(&path, &rig, simulated)?;
+    if let Some(standing) = history_of(&path)?.filter(|_| !args.begin_again) {
+        one_kind(&standing, simulated, &path)?;
+        belongs(&standing, &rig, &witness.name, &path)?;
+    }
+    let Witnessed { record, files, folder } = match given {
+        Some(record) => Witnessed {
+            record,
+            files: Vec::new(),
+            folder: None,
+        },
+        None => witnessed(&args, &path, &witness.name, witness.load.as_deref(), console)?,
+    };
+    of_this_rig(&record, &rig, &witness.name)?;
+    let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, folder.as_deref()))?;
+    let counted = count(&path, &rig, &witness.name, &mut new, args.begin_again);
+    let Counted {
+        judgement,
+        history,
+        written,
+    } = counted.map_err(|e| not_counted(e, folder.as_deref()))?;
+    let document = CheckDocument::of(&rig, &witness.name, &new, &judgement, &history);
+    Told {
+        document: &document,
+        files: [files, written].concat(),
+        shown: args.shown,
+    }
+    .tell(console, text::check_text, || {
+        let mut pictures = folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))?;
+        // Drawn anew after every check: nothing measured is in it that the history has not.
+        pictures.push((path.with_extension("checks"), checks_plot::history(&history)?));
+        Ok(pictures)
+    })?;
+    Ok(if judgement.go() {
+        Status::Done
+    } else {
+        Status::OutsideLimits
+    })
+}
+
+/// The witness's record; where it was measured now, its folder and files.
+struct Witnessed {
+    record: Record,
+    files: Vec<PathBuf>,
+    folder: Option<PathBuf>,
+}
+
+/// A check that is in the history.
+struct Counted {
+    judgement: Judgement,
+    history: History,
+    written: Vec<PathBuf>,
+}
+
+/// Judges a check by the history as it is at this moment, and puts it there.
+fn count(rig_file: &Path, rig: &Rig, witness: &str, new: &mut Check, begin_again: bool) -> Result<Counted> {
+    let file = history_path(rig_file);
+    fileio::alone(&file, || {
+        let mut history = match history_of(rig_file)? {
+            Some(h) if !begin_again => h,
+            _ => History::new(&rig.name, &rig.chain_hash(), witness),
+        };
+        // Another check may have come in since.
+        let old = match begin_again && file.symlink_metadata().is_ok() {
+            true => Some(aside(&file, &fileio::read_limited(&file, MOST_BYTES)?)?),
+            false => None,
+        };
+        if history.checks.iter().any(|c| c.id == new.id) {
+            return Err(Failure::new(
+                "this take of the witness is in the history already",
+                "measure the witness anew",
+            ));
+        }
+        let judgement = history.judge(new);
+        new.go = judgement.go();
+        history.checks.push(new.clone());
+        fileio::write_atomically(&file, &outcome::pretty(&history, "the history")?)?;
+        Ok(Counted {
+            judgement,
+            history,
+            written: std::iter::once(file.clone()).chain(old).collect(),
+        })
+    })
+}
+
+/// The witness was measured and its check could not be kept: it is none, until its record is given.
+fn not_counted(e: Failure, folder: Option<&Path>) -> Failure {
+    match folder {
+        None => e,
+        Some(folder) => Failure::new(
+            format!("this check does not count: {}", e.what),
+            format!("{}, then `coilwright rig check --record {}`", e.hint, folder.display()),
+        ),
+    }
+}
+
+/// Why the witness could not be read, and where its take lies.
+fn no_reading(e: Failure, record: &Record, kept: Option<&Path>) -> Failure {
+    Failure::new(
+        [
+            Some(e.what),
+            record.rejected_for().map(|f| f.text.clone()),
+            kept.map(|k| format!("its take is kept in {}", k.display())),
+        ]
+        .into_iter()
+        .flatten()
+        .collect::<Vec<_>>()
+        .join("; "),
+        e.hint,
+    )
+}
+
+/// Checks of the built-in bench and of real takes never stand in one history.
+fn one_kind(h: &History, simulated: bool, path: &Path) -> Result<()> {
+    if h.checks.iter().all(|c| c.simulated == simulated) {
+        return Ok(());
+    }
+    let (have, new) = match simulated {
+        true => ("real takes", "a simulated one"),
+        false => ("the built-in bench", "a real one"),
+    };
+    Err(Failure::new(
+        format!(
+            "the {} checks of {} are of {have}, and {new} has no place among them",
+            h.checks.len(),
+            path.display()
+        ),
+        match simulated {
+            true => "try the built-in bench with a copy of the rig file under another name",
+            false => "begin a history of real ones with --begin-again",
+        },
+    ))
+}
+
+fn belongs(h: &History, rig: &Rig, witness: &str, path: &Path) -> Result<()> {
+    let what = if h.witness != witness {
+        format!("its checks are of the witness {:?}, not {witness:?}", h.witness)
+    } else if h.hash != rig.chain_hash() {
+        "its file has been changed since its checks began".to_owned()
+    } else {
+        return Ok(());
+    };
+    Err(Failure::new(
+        format!("{}: {what}", path.display()),
+        "undo that, or begin a new baseline with --begin-again: another rig has other readings",
+    ))
+}
+
+fn of_this_rig(record: &Record, rig: &Rig, witness: &str) -> Result<()> {
+    if record.pickup.name != witness {
+        return Err(Failure::new(
+            format!(
+                "the record is of {:?}, not of the witness {witness:?}",
+                record.pickup.name
+            ),
+            "give a record of the witness",
+        ));
+    }
+    if !record.rig.same_chain(&rig.summary()) {
+        return Err(Failure::new(
+            "the record was made with another rig, or before the rig file was changed",
+            "measure the witness with this rig",
+        ));
+    }
+    Ok(())
+}
+
+fn witnessed(
+    args: &CheckArgs,
+    rig: &Path,
+    witness: &str,
+    load: Option<&str>,
+    console: &mut Console,
+) -> Result<Witnessed> {
+    let load: Load = match load {
+        Some(text) => text.parse()?,
+        None => Load::default(),
+    };
+    let job = Job {
+        about: About {
+            rig: Some(rig.to_path_buf()),
+            load: Some(LoadArg::Load(load)),
+            over: args.over.clone(),
+            room: args.room,
+            ..About::default()
+        },
+        devices: args.devices.clone(),
+        drive: args.drive.clone(),
+        sim: args.sim.clone(),
+        out: args.out.clone(),
+        ..Job::new(witness, &args.source)
+    };
+    let measured = measure::taken(&job, console)?;
+    Ok(Witnessed {
+        record: measured.record,
+        files: measured.files,
+        folder: Some(measured.folder),
+    })
+}

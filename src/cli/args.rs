@@ -391,9 +391,10 @@ impl From<Option<ModelArg>> for Choice {
   coilwright analyze take.wav --rig north.toml
   coilwright analyze mono.wav --drive drive.wav --out result
   coilwright analyze lot/*.wav --rig north.toml --out results
+  coilwright analyze takes                finishes measurements that were cut off, and draws missing pictures
 ")]
 pub struct AnalyzeArgs {
-    /// Recordings (WAV)
+    /// Recordings (WAV); or folders of `measure`, to finish in their place what was cut off
     #[arg(value_name = "TAKE", required = true)]
     pub takes: Vec<PathBuf>,
     /// The file that was played; needed where the take has one channel

@@ -8,7 +8,7 @@ use super::knock_plot;
 use super::overlay::{Align, compare_plot};
 use super::plot::{Plot, response_plot};
 use super::samples::Recipe;
-use super::text::{Style, batch_text, compare_text, measure_text};
+use super::text::{Style, batch_text, compare_text, measure_text, written_text};
 use crate::estimate::Estimate;
 use crate::record::difference::{Limits, compare};
 use crate::record::knock::{Knock, KnockPeak, KnockSpectrum, LeftOut, Tap};
@@ -219,9 +219,10 @@ proptest! {
         for details in [false, true] {
             let style = Style { colour: false, width, details };
             for r in &records {
-                lines_fit(&measure_text(r, &[PathBuf::from("a/b.json"), PathBuf::from("a/c.svg")], style));
-                measure_text(r, &[], Style { colour, ..style });
+                lines_fit(&measure_text(r, style));
+                measure_text(r, Style { colour, ..style });
             }
+            lines_fit(&written_text(&[PathBuf::from("a/b.json"), PathBuf::from("a/c.svg")], style));
             lines_fit(&batch_text(&records, &[(PathBuf::from("x.wav"), "why".into())], style));
             if let Ok(c) = compare(&records, &Limits::default()) {
                 lines_fit(&compare_text(&records, &c, style));

@@ -10,6 +10,7 @@
 
 use std::f64::consts::TAU;
 use std::ffi::OsString;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::Instant;
@@ -92,6 +93,8 @@ fn main() {
         &with_out(&batch, &at("lots")),
         Limit::NONE,
     );
+    std::fs::create_dir(at("measured")).expect("a folder");
+    bench.reading("last sample to reading, and to end", &take, &at("measured"));
     bench.run("--version", &["--version".into()], Limit::new(10.0, f64::INFINITY));
 }
 
@@ -138,6 +141,21 @@ impl Bench {
         }
     }
 
+    /// `measure` of a recording, where the reading of the file and the start of the process stand for the way from the sound card:
+    /// from the last sample to the reading on the screen, and from there to the end with its pictures.
+    fn reading(&self, name: &str, take: &Path, out: &Path) {
+        if !name.contains(&self.wanted) {
+            return;
+        }
+        let mut times: Vec<[f64; 2]> = (0..RUNS)
+            .map(|n| told_and_ended(take, &out.join(n.to_string())))
+            .collect();
+        times.sort_by(|a, b| a[0].total_cmp(&b[0]));
+        let [told, ended] = times[RUNS / 2];
+        let word = if told <= READING_MS { "within" } else { "ABOVE" };
+        println!("{name:<34}{told:>17.0} ms, {ended:.0} ms  {word} {READING_MS} ms");
+    }
+
     fn show(&self, name: &str, f: &Figure, limit: Limit) {
         let word = |value: f64, limit: f64, unit: &str| match (limit.is_finite(), value <= limit) {
             (false, _) => String::new(),
@@ -154,6 +172,32 @@ impl Bench {
             word(f.memory_mb, limit.memory_mb, "MB"),
         );
     }
+}
+
+/// The middle one of so many runs.
+const RUNS: usize = 15;
+/// Of the reading after the last sample.
+const READING_MS: f64 = 300.0;
+
+/// Milliseconds until the first words of the reading, and until the end.
+fn told_and_ended(take: &Path, out: &Path) -> [f64; 2] {
+    let begun = Instant::now();
+    let mut child = Command::new(PROGRAM)
+        .args(["measure", "--pickup", "x", "--source"])
+        .arg(take)
+        .arg("--out")
+        .arg(out)
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("the program");
+    let mut screen = child.stdout.take().expect("a pipe");
+    screen.read_exact(&mut [0]).expect("a reading");
+    let told = begun.elapsed();
+    std::io::copy(&mut screen, &mut std::io::sink()).expect("the rest");
+    assert!(child.wait().expect("an end").success());
+    [told, begun.elapsed()].map(|t| t.as_secs_f64() * 1e3)
 }
 
 impl Figure {

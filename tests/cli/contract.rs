@@ -38,6 +38,7 @@ fn the_status_says_how_it_ended_and_the_record_why() {
         assert_eq!(
             f.list("one"),
             [
+                "asked.json",
                 "drive.json",
                 "drive.wav",
                 "record.json",

@@ -79,7 +79,12 @@ fn files_that_are_no_takes() {
     }
     refused_everywhere(&f, "none.wav", &["none.wav", "check the path"]);
     std::fs::create_dir(f.path("folder.wav")).unwrap();
-    refused_everywhere(&f, "folder.wav", &["folder.wav", "give a file"]);
+    for args in [
+        &["analyze", "folder.wav"][..],
+        &["measure", "--pickup", "a", "--source", "folder.wav"],
+    ] {
+        f.run(args).refused(&["folder.wav", "give a file"]);
+    }
 }
 
 #[test]

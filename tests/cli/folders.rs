@@ -3,7 +3,8 @@
 use crate::bench::Folder;
 use crate::screens::RIG;
 
-const KEPT: [&str; 6] = [
+const KEPT: [&str; 7] = [
+    "asked.json",
     "drive.json",
     "drive.wav",
     "record.json",
@@ -149,7 +150,7 @@ fn nothing_that_is_there_is_written_over() {
         names.map(|n| (n.clone(), f.bytes(&format!("one/{n}")))).collect()
     };
     let before = everything();
-    assert_eq!(before.len(), 7);
+    assert_eq!(before.len(), 8);
     f.measure(&["--out", "one"])
         .refused(&["one/record.json is there already", "--out"]);
     f.measure(&["--sim", "open", "--out", "one", "--json"])
@@ -162,7 +163,7 @@ fn nothing_that_is_there_is_written_over() {
         .refused(&["one/drive.wav is there already"]);
     assert_eq!(before, everything());
     // A take alone is not written over either.
-    for lonely in ["take.wav", "drive.wav", "drive.json", "take-2.wav"] {
+    for lonely in ["take.wav", "drive.wav", "drive.json", "take-2.wav", "asked.json"] {
         let out = lonely.replace('.', "-");
         std::fs::create_dir(f.path(&out)).unwrap();
         f.write(&format!("{out}/{lonely}"), b"precious");

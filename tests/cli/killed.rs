@@ -7,7 +7,7 @@ use crate::bench::{Folder, SHORT, names};
 use crate::screens::RIG;
 
 /// In the order in which they are written.
-const KEPT: [&str; 5] = ["take.wav", "drive.wav", "response.svg", "response.png", "record.json"];
+const KEPT: [&str; 5] = ["drive.wav", "asked.json", "take.wav", "record.json", "response.svg"];
 
 #[test]
 fn a_folder_with_a_record_is_whole_whenever_the_program_was_killed() {
@@ -63,11 +63,15 @@ fn a_folder_with_a_record_is_whole_whenever_the_program_was_killed() {
         killed += u32::from(child.wait().unwrap().code().is_none());
     }
     assert!(killed >= 10, "only {killed} of 20 were killed in time");
-    for number in f.list("trial") {
+    let with_take = |n: &String| f.path("trial").join(n).join("take.wav").exists();
+    let takes: Vec<String> = f.list("trial").into_iter().filter(with_take).collect();
+    let finished = |n: &&String| f.path("trial").join(n).join("record.json").exists();
+    let before = takes.iter().filter(finished).count();
+    assert!(before < takes.len(), "none was killed between take and record");
+    // A take is finished by the next command, and what was not drawn is drawn.
+    f.run(&["analyze", "trial"]).ended(0);
+    for number in takes {
         let folder = format!("trial/{number}");
-        if !f.path(&folder).join("record.json").exists() {
-            continue;
-        }
         f.record(&folder);
         for wav in ["take.wav", "drive.wav"] {
             let reader = hound::WavReader::open(f.path(&folder).join(wav)).unwrap();

@@ -8,6 +8,7 @@ mod contract;
 mod demo;
 mod faulty;
 mod folders;
+mod kept;
 mod killed;
 mod knock;
 mod notes;

@@ -56,19 +56,24 @@ fn full() -> Record {
     r
 }
 
+/// With where it lies.
+fn whole(record: &Record, style: Style) -> String {
+    measure_text(record, style) + &written_text(&files(), style)
+}
+
 #[test]
 fn clean_reading() {
-    insta::assert_snapshot!(measure_text(&Recipe::default().record(), &files(), Style::default()));
+    insta::assert_snapshot!(whole(&Recipe::default().record(), Style::default()));
 }
 
 #[test]
 fn everything_known_with_details() {
-    insta::assert_snapshot!(measure_text(&full(), &files(), detailed()));
+    insta::assert_snapshot!(whole(&full(), detailed()));
 }
 
 #[test]
 fn rejected_take() {
-    let text = measure_text(&samples::rejected(), &[PathBuf::from("record.json")], Style::default());
+    let text = measure_text(&samples::rejected(), Style::default());
     assert!(text.contains("no reading, measure again: "));
     insta::assert_snapshot!(text);
 }
@@ -89,7 +94,7 @@ fn simulated_without_rig_and_peak() {
     if let Some(x) = r.resonance.as_mut() {
         x.polarity_referenced = false;
     }
-    insta::assert_snapshot!(measure_text(&r, &[], Style::default()));
+    insta::assert_snapshot!(measure_text(&r, Style::default()));
 }
 
 #[test]
@@ -113,7 +118,7 @@ fn peak_off_the_curve_other_polarity_narrow() {
         width: 50,
         ..Style::default()
     };
-    insta::assert_snapshot!(measure_text(&r, &files(), style));
+    insta::assert_snapshot!(whole(&r, style));
 }
 
 fn several() -> Vec<Record> {
@@ -159,17 +164,17 @@ fn colour_changes_no_letter() {
         colour: true,
         ..detailed()
     };
-    let painted = measure_text(&full(), &files(), style);
+    let painted = whole(&full(), style);
     assert!(painted.contains("\u{1b}["));
     assert_eq!(
         anstream::adapter::strip_str(&painted).to_string(),
-        measure_text(&full(), &files(), detailed())
+        whole(&full(), detailed())
     );
 }
 
 #[test]
 fn no_statistics_on_the_normal_screen() {
-    let text = measure_text(&full(), &files(), Style::default()).to_lowercase();
+    let text = whole(&full(), Style::default()).to_lowercase();
     for word in ["chi", "bic", "sigma", "u_noise", "standard", "degree", "bins", "corr"] {
         assert!(!text.contains(word), "{word} in\n{text}");
     }
@@ -181,7 +186,8 @@ fn a_name_cannot_steer_the_terminal() {
     r.pickup.name = "evil\u{1b}[2J\nname\u{7}".into();
     r.notes = vec!["a\u{1b}]0;b".into()];
     r.id = "\u{9b}31m".into();
-    let text = measure_text(&r, &[PathBuf::from("a\u{1b}b/c.json")], detailed());
+    let files = [PathBuf::from("a\u{1b}b/c.json")];
+    let text = measure_text(&r, detailed()) + &written_text(&files, detailed());
     assert!(!text.chars().any(|c| c.is_control() && c != '\n'), "{text:?}");
     assert!(text.starts_with("evil [2J name\n"));
 }

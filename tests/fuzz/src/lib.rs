@@ -246,7 +246,7 @@ pub fn record(bytes: &[u8]) -> bool {
     match behind::find(&loaded, &behind::About::default()) {
         Ok(found) => {
             finite("the coil", &found);
-            let _ = text::coil_text(&found, &[], Style::default());
+            let _ = text::coil_text(&found, Style::default());
         }
         Err(failure) => in_one_line(&failure),
     }
@@ -329,7 +329,7 @@ fn shown(record: &Record, plotted: bool) {
             width,
             details,
         };
-        let _ = text::measure_text(record, &[], style);
+        let _ = text::measure_text(record, style);
     }
     if !plotted {
         return;

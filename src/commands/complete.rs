@@ -128,7 +128,7 @@ fn single(args: &AnalyzeArgs, folder: &Path, console: &mut Console) -> Result<St
 }
 
 /// The record of a measurement that was never finished, written.
-fn finished(folder: &Path, rig: Option<&Path>) -> Result<Record> {
+pub fn finished(folder: &Path, rig: Option<&Path>) -> Result<Record> {
     let place = folder.display();
     let _held = fileio::hold_folder(folder).ok_or_else(|| {
         Failure::new(

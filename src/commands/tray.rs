@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::measure::{self, Job};
-use super::outcome;
+use super::outcome::{self, Told};
 use super::rig::{Placement, history_of, repeat_of};
 use crate::cli::args::{About, DriveArgs, TrayArgs};
 use crate::cli::console::Console;
@@ -421,33 +421,29 @@ impl<'a> Lot<'a> {
     }
 
     fn end(self, console: &mut Console) -> Result<Status> {
-        let counts = self.tray.counts();
-        let mut files = Vec::new();
-        if !self.tray.entries.is_empty() {
+        let tray = &self.tray;
+        let counts = tray.counts();
+        if !tray.entries.is_empty() {
             self.keep()?;
         }
-        if self.tray.standing().next().is_some() {
-            let plot = tray_plot::lot(&self.tray)?;
-            for (name, bytes) in [("tray.svg", plot.svg.into_bytes()), ("tray.png", plot.png)] {
-                let path = self.folder.join(name);
+        let any = tray.standing().next().is_some();
+        Told {
+            document: &serde_json::json!({ "schema": tray.schema, "tray": tray, "counts": counts, "tallies": tray.tallies() }),
+            files: any.then(|| self.folder.join("tray.json")).into_iter().collect(),
+            shown: self.args.shown,
+        }
+        .tell(
+            console,
+            |_, style| text::tray_summary(tray, style),
+            || {
                 // Drawn anew each time the lot is put down: nothing measured is in it that tray.json has not.
-                fileio::write_atomically(&path, &bytes)?;
-                files.push(path);
-            }
-            files.push(self.folder.join("tray.json"));
-        }
-        let folders = self
-            .tray
-            .entries
-            .iter()
-            .filter_map(|e| Some(self.folder.join(e.record.as_ref()?)));
-        let folders: Vec<PathBuf> = folders.collect();
-        if self.args.shown.json {
-            console.json(&serde_json::json!({ "schema": self.tray.schema, "tray": self.tray, "counts": counts, "tallies": self.tray.tallies() }))?;
-        } else {
-            console.result(&text::tray_summary(&self.tray, &files, outcome::style(self.args.shown)))?;
-        }
+                let lot = any.then(|| Ok((self.folder.join("tray"), tray_plot::lot(tray)?)));
+                lot.into_iter().collect()
+            },
+        )?;
         // Once for the lot, and for what an earlier day left undrawn.
+        let folders = tray.entries.iter().filter_map(|e| e.record.as_ref());
+        let folders: Vec<PathBuf> = folders.map(|name| self.folder.join(name)).collect();
         outcome::draw_missing(&folders, console);
         Ok(match (counts.outside > 0, counts.no_reading > 0) {
             (true, _) => Status::OutsideLimits,

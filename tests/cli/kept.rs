@@ -1,5 +1,6 @@
 //! What was measured is on the disk before it is read, and what was found is told before it is drawn.
 
+use std::io::Write;
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
@@ -316,6 +317,33 @@ fn a_picture_that_cannot_be_written_is_a_remark() {
     assert!(run.out.contains("noted: too few checks"), "{}", run.out);
     let history: Value = serde_json::from_slice(&f.bytes("north.checks.json")).unwrap();
     assert_eq!(history["checks"].as_array().unwrap().len(), 1);
+}
+
+#[test]
+fn a_tray_draws_once_it_is_put_down() {
+    let f = Folder::new();
+    let mut c = f.command(&[&["tray", "--lot", "lot", "--sim", SIM][..], &SHORT].concat());
+    c.stdin(Stdio::piped()).stdout(Stdio::null()).stderr(Stdio::null());
+    let mut child = c.spawn().unwrap();
+    let mut keys = child.stdin.take().unwrap();
+    keys.write_all(b"\n").unwrap();
+    let folders = || -> Vec<std::path::PathBuf> {
+        let all = f.path("lot").read_dir().into_iter().flatten().flatten();
+        all.map(|e| e.path())
+            .filter(|p| p.join("record.json").exists())
+            .collect()
+    };
+    while folders().is_empty() {
+        assert!(child.try_wait().unwrap().is_none(), "it ended");
+        std::thread::sleep(Duration::from_micros(100));
+    }
+    assert!(!folders()[0].join("response.svg").exists());
+    keys.write_all(b"\n").unwrap();
+    drop(keys);
+    child.wait().unwrap();
+    assert_eq!(folders().len(), 2);
+    assert!(folders().iter().all(|f| f.join("response.png").exists()));
+    assert!(f.path("lot/tray.png").exists());
 }
 
 /// Files of more than `blocks` of 512 bytes cannot be written, as on a full disk.

@@ -128,7 +128,8 @@ fn listing(folder: &Path) -> Vec<String> {
     names
 }
 
-const FILES: [&str; 6] = [
+const FILES: [&str; 7] = [
+    "asked.json",
     "drive.json",
     "drive.wav",
     "record.json",

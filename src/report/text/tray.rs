@@ -140,7 +140,7 @@ fn line(e: &Entry) -> String {
     format!("{name:<24} {f0:>10}  Q {q:<7} {word}")
 }
 
-pub fn tray_summary(t: &Tray, files: &[PathBuf], style: Style) -> String {
+pub fn tray_summary(t: &Tray, style: Style) -> String {
     let mut out = Screen::new(style);
     let c = t.counts();
     let parts: Vec<String> = [
@@ -197,6 +197,5 @@ pub fn tray_summary(t: &Tray, files: &[PathBuf], style: Style) -> String {
         );
     }
     out.row("", "the same command goes on with the lot where it stopped", DIM);
-    written(&mut out, files);
     out.text
 }

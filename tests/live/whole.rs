@@ -343,6 +343,35 @@ fn measure_over_a_server_that_dies() {
     check_refused(&bench, &running.wait(), "dropout");
 }
 
+/// What was taken before is kept and combined.
+#[test]
+fn repeats_over_a_server_that_dies() {
+    let Some(bench) = Bench::start(48_000, &PICKUP) else {
+        return;
+    };
+    let options = ["--seconds", "1", "--repeats", "4", "--out", "out"];
+    let running = start(&bench, &[&MEASURE[..], &options].concat());
+    let begun = Instant::now();
+    while !std::fs::read_to_string(bench.dir().join("told.err")).is_ok_and(|t| t.contains("take 3 of 4")) {
+        assert!(begun.elapsed() < Duration::from_secs(60));
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    bench.kill_server();
+    let told = running.wait();
+    println!("{}", told.brief());
+    assert_eq!(told.status, Some(1));
+    assert!(told.err.contains("of 4 takes were made, and they are kept: "));
+    let record = told.json();
+    assert_eq!(record["repeats"].as_array().unwrap().len(), 2);
+    near(&record["resonance"]["f0_hz"]["value"], F0, 5e-3);
+    assert!(
+        record["notes"]
+            .to_string()
+            .contains("takes were made, and they are kept")
+    );
+    assert!(listing(&folder(&bench).join("out")).contains(&"take-2.wav".to_string()));
+}
+
 /// Samples lost on both channels alike, down to a single one: always told. With a reference that lost the same samples the
 /// number may survive, as suspect; then it has to be right.
 #[test]

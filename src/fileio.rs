@@ -75,11 +75,17 @@ pub fn hold(path: &Path) -> Result<Option<File>> {
     }
 }
 
-/// As [`hold`], of a folder as such; where the system cannot, nobody is kept out.
-pub fn hold_folder(folder: &Path) -> Option<File> {
-    let file = File::open(folder).ok()?;
-    file.try_lock().ok()?;
-    Some(file)
+/// As [`hold`], of a folder as such, refused where another process has it; where the system cannot, nobody is kept out.
+pub fn hold_folder(folder: &Path) -> Result<Option<File>> {
+    let Ok(file) = File::open(folder) else { return Ok(None) };
+    match file.try_lock() {
+        Ok(()) => Ok(Some(file)),
+        Err(fs::TryLockError::Error(_)) => Ok(None),
+        Err(fs::TryLockError::WouldBlock) => Err(Failure::new(
+            format!("{} is being measured, or finished, at this moment", folder.display()),
+            "wait for its end",
+        )),
+    }
 }
 
 /// A whole file, refused above `max_bytes`: a wrong path must not fill the memory.

@@ -130,12 +130,7 @@ fn single(args: &AnalyzeArgs, folder: &Path, console: &mut Console) -> Result<St
 /// The record of a measurement that was never finished, written.
 pub fn finished(folder: &Path, rig: Option<&Path>) -> Result<Record> {
     let place = folder.display();
-    let _held = fileio::hold_folder(folder).ok_or_else(|| {
-        Failure::new(
-            format!("{place} is being measured, or finished, at this moment"),
-            "wait for its end",
-        )
-    })?;
+    let _held = fileio::hold_folder(folder)?;
     let mut measurement = Measurement::read(folder)?.ok_or_else(|| {
         Failure::new(
             format!("{place} holds a take, and no {} that tells what was asked", asked::NAME),

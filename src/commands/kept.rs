@@ -130,7 +130,7 @@ impl Kept {
                 takes: Vec::new(),
                 taps: None,
             },
-            _held: fileio::hold_folder(&folder),
+            _held: fileio::hold_folder(&folder)?,
             folder,
             files: Vec::new(),
             stays: false,

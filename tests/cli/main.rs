@@ -6,6 +6,7 @@ mod bench;
 mod coils;
 mod contract;
 mod demo;
+mod earlier;
 mod faulty;
 mod folders;
 mod kept;

@@ -60,7 +60,7 @@ impl Defaults {
         Defaults::parse(&fileio::read_text_limited(&path, MAX_BYTES)?)
     }
 
-    fn parse(text: &str) -> Result<Defaults> {
+    pub fn parse(text: &str) -> Result<Defaults> {
         let mut file = keys::read(FILE_NAME, text)?;
         // By hand one writes `room = 21` as often as `room = "21C"`, and a load of nothing as "".
         if let Some(v) = file.get_mut("room")

@@ -12,7 +12,7 @@ use crate::cli::defaults::Defaults;
 use crate::commands::sound::{Asked, Sound};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
-use crate::record::checks::{PolarityDocument, RepeatDocument, RigDocument, Spread};
+use crate::record::checks::{PolarityDocument, RepeatDocument, RigDocument};
 use crate::record::{Record, store};
 use crate::report::text;
 use crate::rig::Rig;
@@ -194,20 +194,7 @@ pub fn repeat_of(rig: &Path) -> Result<Placement> {
         return Ok(Placement::Unknown);
     }
     let bytes = fileio::read_limited(&path, MOST_BYTES)?;
-    let document: RepeatDocument = serde_json::from_slice(&bytes).map_err(|e| {
-        Failure::new(
-            format!("{} tells no repeatability: {e}", path.display()),
-            "measure it again with `coilwright rig repeat`",
-        )
-    })?;
-    let sound = |s: &Spread| s.sd.is_finite() && s.sd >= 0.0;
-    let of_levels = [&document.peak_db, &document.level_db];
-    if !(sound(&document.f0) && sound(&document.q) && of_levels.into_iter().flatten().all(sound)) {
-        return Err(Failure::new(
-            format!("{} holds a scatter that no readings have", path.display()),
-            "measure it again with `coilwright rig repeat`",
-        ));
-    }
+    let document = RepeatDocument::parse(&path.display().to_string(), &bytes)?;
     let hash = Rig::read(rig)?.chain_hash();
     Ok(match document.hash == hash {
         true => Placement::Told(Box::new(document)),

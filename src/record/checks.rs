@@ -449,6 +449,19 @@ pub struct Spread {
 }
 
 impl RepeatDocument {
+    /// `place` names the file in messages.
+    pub fn parse(place: &str, bytes: &[u8]) -> Result<Self> {
+        let wrong = |what: String| Failure::new(what, "measure it again with `coilwright rig repeat`");
+        let document: Self =
+            serde_json::from_slice(bytes).map_err(|e| wrong(format!("{place} tells no repeatability: {e}")))?;
+        let sound = |s: &Spread| s.sd.is_finite() && s.sd >= 0.0;
+        let of_levels = [&document.peak_db, &document.level_db];
+        if !(sound(&document.f0) && sound(&document.q) && of_levels.into_iter().flatten().all(sound)) {
+            return Err(wrong(format!("{place} holds a scatter that no readings have")));
+        }
+        Ok(document)
+    }
+
     pub fn of(rig: &Rig, records: &[Record]) -> Result<Self> {
         let own = rig.summary();
         // Two coils of one pickup are two windings.

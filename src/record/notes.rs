@@ -56,7 +56,7 @@ impl Note {
         }
     }
 
-    fn parse(bytes: &[u8], path: &Path) -> Result<Note> {
+    pub fn parse(bytes: &[u8], path: &Path) -> Result<Note> {
         let wrong = |why: String| {
             Failure::new(
                 format!("{} is no note: {why}", path.display()),

@@ -153,6 +153,12 @@ target!("analysis", replayed_analysis, mutated_analysis);
 target!("wiring", replayed_wiring, mutated_wiring);
 target!("coil", replayed_coil, mutated_coil);
 target!("checks", replayed_checks, mutated_checks);
+target!("tray", replayed_tray, mutated_tray);
+target!("notes", replayed_notes, mutated_notes);
+target!("use", replayed_use, mutated_use);
+target!("repeat", replayed_repeat, mutated_repeat);
+target!("standard", replayed_standard, mutated_standard);
+target!("wax", replayed_wax, mutated_wax);
 
 /// No folder without a target, no target without a folder.
 #[test]

@@ -15,7 +15,7 @@ fn words(target: &str) -> &'static [&'static str] {
             "\u{3}\0\u{1}\0",
             " \0\0\0",
         ],
-        "rig" => &[
+        "rig" | "use" | "standard" => &[
             "[exciter]",
             "[input]",
             "[mains]",
@@ -88,7 +88,7 @@ fn words(target: &str) -> &'static [&'static str] {
             "70F",
             "ppm",
         ],
-        "record" => &[
+        "record" | "checks" | "tray" | "notes" | "repeat" | "wax" => &[
             "null",
             "true",
             "-1",
@@ -100,6 +100,8 @@ fn words(target: &str) -> &'static [&'static str] {
             "{}",
             "\"\"",
             "coilwright/record/2",
+            "\"../../elsewhere\"",
+            "\"withdrawn\": true",
             "\"rejected\"",
             "\"eddy\"",
             "\"curve\"",
@@ -170,7 +172,7 @@ impl Mutator {
     }
 
     pub fn next(&mut self) -> Vec<u8> {
-        if self.raw && self.below(3) > 0 {
+        if self.raw && self.below(16) > 0 {
             let n = 8 + self.below(56);
             return (0..n).map(|_| self.roll() as u8).collect();
         }
@@ -178,6 +180,10 @@ impl Mutator {
         let mut input = self.seeds[i].clone();
         for _ in 0..1 + self.below(5) {
             self.change(&mut input);
+        }
+        // A recipe of a long take costs as much as fifty short ones: few of them.
+        if self.raw && self.below(8) > 0 {
+            input[0] |= 1;
         }
         input
     }

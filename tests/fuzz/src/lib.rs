@@ -22,13 +22,14 @@ use coilwright::report::text::{self, Style};
 use coilwright::rig::Rig;
 use coilwright::rig::history::History;
 
+mod bench;
 mod recipe;
 
 /// Tells whether the input was taken, or refused.
 pub type Entry = fn(&[u8]) -> bool;
 
 /// All entry points by the name of their target, which is also the name of their folder in fixtures/regression.
-pub const ENTRIES: [(&str, Entry); 8] = [
+pub const ENTRIES: [(&str, Entry); 14] = [
     ("wav", wav),
     ("rig", rig),
     ("load", load),
@@ -37,8 +38,15 @@ pub const ENTRIES: [(&str, Entry); 8] = [
     ("wiring", wiring),
     ("coil", coil),
     ("checks", checks),
+    ("tray", tray),
+    ("notes", notes),
+    ("use", defaults),
+    ("repeat", repeat),
+    ("standard", standard),
+    ("wax", wax),
 ];
 
+pub use bench::{defaults, notes, repeat, standard, tray, wax};
 pub use recipe::analysis;
 
 /// A refusal is one line of words.

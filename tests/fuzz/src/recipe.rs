@@ -55,16 +55,19 @@ impl Feed<'_> {
 }
 
 /// What was played.
-fn drive(feed: &mut Feed, rate: u32) -> Vec<f64> {
+fn drive(feed: &mut Feed, rate: u32, long: bool) -> Vec<f64> {
     let kind = feed.pick(&[0u8, 0, 0, 1, 1, 1, 2, 3, 4, 5, 6]);
-    let frames = (0.2 + 0.4 * feed.share()) * f64::from(rate);
+    let frames = (0.2 + if long { 0.4 } else { 0.05 } * feed.share()) * f64::from(rate);
     let body: Vec<f64> = match kind {
         0 | 1 => {
             let settings = Settings {
                 shape: if kind == 0 { Shape::Sweep } else { Shape::Noise },
                 seconds: frames / f64::from(rate),
-                from_hz: feed.pick(&[20.0, 50.0, 300.0, 3000.0]),
-                to_hz: feed.pick(&[19_000.0, 12_000.0, 8_000.0, 7_000.0]),
+                from_hz: feed.pick(&[if long { 20.0 } else { 100.0 }, 50.0, 300.0, 3000.0]),
+                to_hz: feed.pick(match long {
+                    true => &[19_000.0, 12_000.0, 8_000.0, 7_000.0],
+                    false => &[8_000.0, 4_000.0, 5_000.0, 7_000.0],
+                }),
                 level_dbfs: feed.pick(&[-12.0, -1.0, -40.0, -90.0]),
                 tilt: feed.pick(&[Tilt::Flat, Tilt::Pink]),
                 seed: u64::from(feed.byte()),
@@ -73,8 +76,13 @@ fn drive(feed: &mut Feed, rate: u32) -> Vec<f64> {
             let made = stimulus::make(&settings).map(|d| d.samples).unwrap_or_default();
             // Less silence than usual: it costs time.
             let cut = made.len().min((stimulus::LEAD_S * f64::from(rate)) as usize);
-            let lead = feed.pick(&[0usize, 500, 4000, 15_000]).min(cut);
-            let end = made.len() - (made.len() - cut).min((0.3 * f64::from(rate)) as usize);
+            let (most, tail) = if long {
+                (15_000, 0.3)
+            } else {
+                (2000, stimulus::TAIL_S - 0.05)
+            };
+            let lead = feed.pick(&[0usize, 500, 4000, 15_000]).min(most).min(cut);
+            let end = made.len() - (made.len() - cut).min((tail * f64::from(rate)) as usize);
             made[cut - lead..end.max(cut - lead)]
                 .iter()
                 .map(|x| f64::from(*x))
@@ -254,6 +262,9 @@ struct Case {
 }
 
 fn case(bytes: &[u8]) -> Option<Case> {
+    let (kind, bytes) = bytes.split_first()?;
+    // A long take, or one at a high rate, costs ten times as much as a short one.
+    let long = *kind == 0;
     let noise = bytes.iter().fold(0x9e37_79b9_7f4a_7c15, |s: u64, b| {
         (s ^ u64::from(*b)).wrapping_mul(0x100_0000_01b3)
     });
@@ -263,16 +274,16 @@ fn case(bytes: &[u8]) -> Option<Case> {
         noise: noise | 1,
     };
     let feed = &mut feed;
-    if bytes.is_empty() {
-        return None;
-    }
-    let rate = feed.pick(&[48_000u32, 44_100, 44_100, 48_000, 50_001, 96_000, 192_000]);
+    let rate = match long {
+        true => feed.pick(&[48_000u32, 44_100, 44_100, 48_000, 50_001, 96_000, 192_000]),
+        false => feed.pick(&[44_100, 44_100, 48_000]),
+    };
     let flags = feed.byte();
     let chain = match feed.byte() % 6 {
         n @ 0..=2 => Chain::from(&Rig::parse(RIGS[usize::from(n)], "rig").expect("a rig in order")),
         _ => Chain::unknown(),
     };
-    let played = drive(feed, rate);
+    let played = drive(feed, rate, long);
     let hz = f64::from(rate);
     let mut pickup = channel(feed, &played, hz, true);
     let mut reference = channel(feed, &played, hz, false);
@@ -293,7 +304,8 @@ fn case(bytes: &[u8]) -> Option<Case> {
             _ => spoil(feed, &mut pickup, hz),
         }
     }
-    let one_channel = flags & 1 != 0;
+    // The clock of one channel is looked for again and again.
+    let one_channel = flags & if long { 1 } else { 7 } == 1;
     let mut told = played;
     if flags & 6 == 6 {
         spoil(feed, &mut told, hz);
@@ -317,7 +329,8 @@ fn case(bytes: &[u8]) -> Option<Case> {
         drive: (one_channel && flags & 0xf0 != 0x10 || flags & 8 != 0).then(|| narrow(&told)),
         chain,
         model: feed.pick(&[Choice::Better, Choice::SecondOrder, Choice::Eddy]),
-        plot: flags & 0xf0 == 0x20,
+        // A plot costs as much as ten short takes.
+        plot: flags & if long { 0xf0 } else { 0xfc } == 0x20,
     })
 }
 

@@ -55,6 +55,19 @@ impl Folder {
         }
     }
 
+    /// In memory where that can be had: many files are made in it.
+    pub fn quick() -> Self {
+        let dir = tempfile::tempdir_in("/dev/shm").or_else(|_| tempfile::tempdir());
+        Folder { dir: dir.unwrap() }
+    }
+
+    /// Another one with the same in it.
+    pub fn copy(&self) -> Self {
+        let other = Folder::quick();
+        copy(self.dir.path(), other.dir.path());
+        other
+    }
+
     pub fn path(&self, name: &str) -> PathBuf {
         self.dir.path().join(name)
     }
@@ -173,6 +186,19 @@ impl Run {
             }
         });
         first
+    }
+}
+
+/// A folder with everything in it.
+pub fn copy(from: &Path, to: &Path) {
+    std::fs::create_dir_all(to).unwrap();
+    for name in names(from) {
+        let (old, new) = (from.join(&name), to.join(&name));
+        if old.is_dir() {
+            copy(&old, &new);
+        } else {
+            std::fs::copy(old, new).unwrap();
+        }
     }
 }
 

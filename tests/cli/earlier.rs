@@ -4,7 +4,7 @@ use std::path::Path;
 
 use serde_json::Value;
 
-use crate::bench::{Folder, SHORT, measured};
+use crate::bench::{Folder, SHORT, copy, measured};
 
 /// A copy of what version 0.1.0 left, to work in.
 fn shop() -> Folder {
@@ -14,19 +14,6 @@ fn shop() -> Folder {
         &f.path(""),
     );
     f
-}
-
-fn copy(from: &Path, to: &Path) {
-    std::fs::create_dir_all(to).unwrap();
-    for entry in std::fs::read_dir(from).unwrap() {
-        let entry = entry.unwrap();
-        let target = to.join(entry.file_name());
-        if entry.path().is_dir() {
-            copy(&entry.path(), &target);
-        } else {
-            std::fs::copy(entry.path(), target).unwrap();
-        }
-    }
 }
 
 fn document(f: &Folder, name: &str) -> Value {

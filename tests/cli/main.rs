@@ -10,6 +10,7 @@ mod earlier;
 mod faulty;
 mod folders;
 mod kept;
+mod kill;
 mod killed;
 mod knock;
 mod notes;

@@ -183,7 +183,9 @@ impl Mutator {
         }
         // A recipe of a long take costs as much as fifty short ones: few of them.
         if self.raw && self.below(8) > 0 {
-            input[0] |= 1;
+            if let Some(first) = input.first_mut() {
+                *first |= 1;
+            }
         }
         input
     }

@@ -57,7 +57,7 @@ impl Feed<'_> {
 /// What was played.
 fn drive(feed: &mut Feed, rate: u32, long: bool) -> Vec<f64> {
     let kind = feed.pick(&[0u8, 0, 0, 1, 1, 1, 2, 3, 4, 5, 6]);
-    let frames = (0.2 + if long { 0.4 } else { 0.05 } * feed.share()) * f64::from(rate);
+    let frames = (if long { 0.2 } else { 0.26 } + if long { 0.4 } else { 0.05 } * feed.share()) * f64::from(rate);
     let body: Vec<f64> = match kind {
         0 | 1 => {
             let settings = Settings {

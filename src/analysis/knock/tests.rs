@@ -54,14 +54,19 @@ impl Scene {
         let frames = (self.seconds * rate) as usize;
         let mut x: Vec<f64> = (0..frames).map(|_| self.noise * normal(&mut rng)).collect();
         if self.hum > 0.0 {
-            let phases: Vec<f64> = (0..20).map(|_| TAU * normal(&mut rng)).collect();
-            for (i, v) in x.iter_mut().enumerate() {
-                let t = i as f64 / rate;
-                *v += phases
-                    .iter()
-                    .enumerate()
-                    .map(|(k, p)| self.hum / (k + 1) as f64 * (TAU * self.hum_hz * (k + 1) as f64 * t + p).sin())
-                    .sum::<f64>();
+            // Turned from sample to sample: a sine for each would be most of the test's time.
+            let mut lines: Vec<(Complex64, Complex64)> = (1..=20)
+                .map(|k| {
+                    let turn = TAU * self.hum_hz * f64::from(k) / rate;
+                    let begin = Complex64::from_polar(self.hum / f64::from(k), TAU * normal(&mut rng));
+                    (begin, Complex64::from_polar(1.0, turn))
+                })
+                .collect();
+            for v in &mut x {
+                for (line, turn) in &mut lines {
+                    *v += line.im;
+                    *line *= *turn;
+                }
             }
         }
         for (at, force) in &self.touches {

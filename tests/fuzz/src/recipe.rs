@@ -63,7 +63,10 @@ fn drive(feed: &mut Feed, rate: u32, long: bool) -> Vec<f64> {
             let settings = Settings {
                 shape: if kind == 0 { Shape::Sweep } else { Shape::Noise },
                 seconds: frames / f64::from(rate),
-                from_hz: feed.pick(&[if long { 20.0 } else { 100.0 }, 50.0, 300.0, 3000.0]),
+                from_hz: feed.pick(match long {
+                    true => &[20.0, 50.0, 300.0, 3000.0],
+                    false => &[300.0, 50.0, 1000.0, 3000.0],
+                }),
                 to_hz: feed.pick(match long {
                     true => &[19_000.0, 12_000.0, 8_000.0, 7_000.0],
                     false => &[8_000.0, 4_000.0, 5_000.0, 7_000.0],

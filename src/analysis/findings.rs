@@ -226,6 +226,15 @@ pub fn channels_swapped() -> Finding {
     )
 }
 
+/// As much the plugs' as changed ones: at least one input does not hear what it should.
+pub fn same_on_both() -> Finding {
+    finding(
+        Code::ChannelsSwapped,
+        Level::Reject,
+        "the same signal is on both inputs: see that the pickup is in one and the reference in the other, that no lead joins them, and that direct monitoring and mono are off",
+    )
+}
+
 pub fn open_winding() -> Finding {
     finding(
         Code::OpenWinding,
@@ -254,6 +263,29 @@ pub fn rate_mismatch(ratio: f64) -> Finding {
             "sample rates differ: the test signal came back {ratio:.4} times as fast as it was made; set the same sampling rate for output and input"
         ),
     )
+}
+
+/// Place in the order in which somebody would look at causes: the computer, the reference, the plugs, the pickup, and then what
+/// these may do to a reading.
+pub fn place(code: Code) -> u8 {
+    match code {
+        Code::Dropout => 0,
+        Code::RateMismatch => 1,
+        Code::ReferenceMissing => 2,
+        Code::ChannelsSwapped => 3,
+        Code::NoSignal => 4,
+        Code::Clipped => 5,
+        Code::OpenWinding => 6,
+        Code::Transient => 7,
+        Code::Hum => 8,
+        Code::LowSnr => 9,
+        Code::CoilsCancel => 10,
+        Code::PeakOutsideDrive => 11,
+        Code::InputLoading => 12,
+        Code::ClockDrift => 13,
+        Code::NoPeak => 14,
+        Code::PoorFit => 15,
+    }
 }
 
 /// Where something else bends the curve, the misfit is no news of the pickup: its finding says so and no more.

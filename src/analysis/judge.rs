@@ -5,7 +5,7 @@ use num_complex::Complex64;
 use super::curve::{self, DB, Misfit, Point};
 use super::{Choice, Fits, Prepared, Work, estimate, findings, open};
 use crate::estimate::Estimate;
-use crate::fit::group;
+use crate::fit::group::{self, Group};
 use crate::fit::model::{Param, f0_q};
 use crate::fit::{Fitted, Kind, peak};
 use crate::record::{Code, Eddy, Fit, Level, Model, Nuisance, PeakFrom, Resonance};
@@ -30,6 +30,8 @@ const WEAK_F0: f64 = 0.005;
 const WEAK_Q: f64 = 0.04;
 /// Residual power while the drive is on over that in the silence: the answer is bent.
 const DISTORTED: f64 = 6.0;
+/// A signal that is this much weaker on one input than on the other leaks into it.
+const LEAK_DB: f64 = 40.0;
 /// Share of the answer's power that may be distortion before the take is refused.
 const BADLY_BENT: f64 = 0.01;
 
@@ -121,13 +123,16 @@ impl Work<'_> {
         let band = p.setup.band;
         let empty = p.bins.used_count() < 64 || band[1] < 2.0 * band[0];
         let coherent = if empty { 0.0 } else { coherence(p) };
-        if coherent > 1.0 {
+        let take = self.take;
+        let driven = take.reference.as_ref().is_none_or(|r| {
+            // What is this weak leaks over from the pickup; and hum or noise alone never pauses.
+            rms(r) > rms(&take.pickup) * 10f64.powf(-LEAK_DB / 20.0) && (p.active.is_some() || followed(p))
+        });
+        if driven && coherent > 1.0 {
             return true;
         }
-        let take = self.take;
-        let rms = |x: &[f32]| (x.iter().map(|v| f64::from(*v).powi(2)).sum::<f64>() / x.len() as f64).sqrt();
         match &take.reference {
-            Some(r) if p.active.is_none() || empty => {
+            Some(r) if !driven || p.active.is_none() || empty => {
                 // Both silent, or nothing that looks like a drive: the reference is the first thing to look at.
                 let pickup_alive = crate::transfer::span::active(&take.pickup, self.rate).is_some();
                 if !pickup_alive && (rms(r) > 1e-3 && rms(r) > 10.0 * rms(&take.pickup)) {
@@ -144,23 +149,26 @@ impl Work<'_> {
         false
     }
 
-    /// Whether the raw ratio falls where a pickup's rises; raises the finding if so.
-    pub(super) fn swapped(&mut self, p: &Prepared) -> bool {
+    /// Whether the plugs show in the raw ratio: it stays where a pickup's rises, or falls; raises the finding if so.
+    pub(super) fn misplugged(&mut self, p: &Prepared) -> bool {
         let [low, high] = p.setup.band;
-        let groups = group::gather(&p.bins, [low, high.min(1000.0)]);
+        let groups: Vec<Group> = group::gather(&p.bins, [low, high.min(1000.0)])
+            .into_iter()
+            .filter(|g| g.coherence > 0.5)
+            .collect();
         // The upper half alone must fall too: a knock or hum may bend the lower.
         let falls = |band: std::ops::Range<f64>| {
-            let raw = groups
-                .iter()
-                .filter(|g| g.coherence > 0.5)
-                .map(|g| (g.f, g.h, g.weight));
+            let raw = groups.iter().map(|g| (g.f, g.h, g.weight));
             faults::slope_db_per_octave(raw, band).is_some_and(|(s, u)| s + 4.0 * u < -3.0)
         };
-        let swapped = falls(80.0..900.0) && falls(300.0..900.0);
-        if swapped {
-            self.findings.push(findings::channels_swapped());
-        }
-        swapped
+        let found = match faults::constant_db(groups.iter().map(|g| (g.f, g.h))) {
+            // As little comes through a broken winding.
+            Some(db) if db > -LEAK_DB => findings::same_on_both(),
+            None if falls(80.0..900.0) && falls(300.0..900.0) => findings::channels_swapped(),
+            _ => return false,
+        };
+        self.findings.push(found);
+        true
     }
 
     pub(super) fn report(&mut self, p: &Prepared, fits: &Fits, one_channel: bool) {
@@ -502,6 +510,29 @@ impl Work<'_> {
             .iter()
             .any(|f| f.code == code && f.level >= Level::Warning)
     }
+}
+
+fn rms(x: &[f32]) -> f64 {
+    (x.iter().map(|v| f64::from(*v).powi(2)).sum::<f64>() / x.len() as f64).sqrt()
+}
+
+/// Whether X looks like a drive: its power is spread over more than some mains lines, and Y follows it over most of the band.
+fn followed(p: &Prepared) -> bool {
+    const LINES: f64 = 100.0;
+    // Of few bins chance makes as much.
+    const ENOUGH: usize = 8;
+    const FOLLOWS: f64 = 0.3;
+    let power = (0..p.bins.len())
+        .filter(|i| p.bins.used[*i])
+        .map(|i| p.bins.x[i].norm_sqr());
+    let (sum, squares) = power.fold((0.0, 0.0), |(s, q), x| (s + x, q + x * x));
+    let mut coherence: Vec<f64> = group::gather(&p.bins, p.setup.band)
+        .iter()
+        .filter(|g| g.stop - g.start >= ENOUGH)
+        .map(|g| g.coherence)
+        .collect();
+    coherence.sort_by(f64::total_cmp);
+    sum * sum > LINES * squares && coherence.get(coherence.len() / 2).is_some_and(|c| *c > FOLLOWS)
 }
 
 /// How clearly Y follows X, in units of what chance gives: above 1 there is an answer.

@@ -195,7 +195,7 @@ impl<'a> Work<'a> {
         if quiet(&take.pickup) {
             self.findings.push(findings::no_signal());
         }
-        if self.rejected() {
+        if quiet(reference) || quiet(&take.pickup) {
             return;
         }
         let active = span::active(reference, rate);
@@ -210,7 +210,7 @@ impl<'a> Work<'a> {
         if let Some(drive) = self.options.drive {
             self.clock_of_reference(reference, drive);
         }
-        self.measure(&mut prepared, false);
+        self.measure(&mut prepared);
     }
 
     /// The stretch of the take that is transformed: the drive and some silence, but no knock in the silence.
@@ -321,11 +321,12 @@ impl<'a> Work<'a> {
     }
 
     /// Fits, judges, and fills in the record's parts.
-    fn measure(&mut self, p: &mut Prepared, one_channel: bool) {
+    fn measure(&mut self, p: &mut Prepared) {
         if !self.something_there(p) {
             return;
         }
-        if !one_channel && self.swapped(p) {
+        // A take that is lost is asked for its plugs all the same: they come first.
+        if self.misplugged(p) || self.rejected() {
             return;
         }
         let wanted = self.options.model == Choice::Eddy;
@@ -339,7 +340,7 @@ impl<'a> Work<'a> {
             self.findings.push(findings::no_fit(self.heard(p)));
             return;
         };
-        self.report(p, &fits, one_channel);
+        self.report(p, &fits, false);
     }
 
     fn finish(mut self) -> Analysis {
@@ -347,9 +348,8 @@ impl<'a> Work<'a> {
             // Samples that are missing look like a clock that runs fast.
             self.findings.retain(|f| f.code != Code::ClockDrift);
         }
-        // Causes before consequences: what bends the curve comes before the curve's being bent.
         self.findings
-            .sort_by_key(|f| (std::cmp::Reverse(f.level), f.code == Code::PoorFit));
+            .sort_by_key(|f| (std::cmp::Reverse(f.level), findings::place(f.code)));
         findings::name_the_cause(&mut self.findings);
         let verdict = Verdict::from_findings(&self.findings);
         if verdict == Verdict::Rejected {

@@ -73,9 +73,17 @@ impl LevelDocument {
                 End::ReferenceRoom => "The reference's input has no more room: for a stronger drive turn its gain down.",
                 End::OutputBends => "The output bends from there on: another output, or less load on it, would bear more.",
                 End::InputBends => "The pickup's input bends from there on: turn its gain down.",
-                End::NothingHeard => {
-                    "Nothing comes back from the pickup or on the reference: look at both leads, the output's knob and the exciter. It was not driven harder."
-                }
+                End::NothingHeard => match steps.last() {
+                    Some(s) if s.reference_heard => {
+                        "Nothing comes back from the pickup: look at its lead, its input and the exciter's place. It was not driven harder."
+                    }
+                    Some(s) if s.pickup_heard => {
+                        "Nothing comes back on the reference: look at its lead and input, and the exciter box. It was not driven harder."
+                    }
+                    _ => {
+                        "Nothing comes back on the reference or from the pickup: look at the output's knob, the reference's lead and the exciter, then at the pickup's lead. It was not driven harder."
+                    }
+                },
                 End::NoPickup => {
                     "Both inputs get one and the same signal: no pickup answers. Plug the pickup into its input, lay it into its place, and run this again."
                 }

@@ -430,6 +430,32 @@ pub fn slope_db_per_octave(
     Some((slope, 6.142 * (s / det * chi2.max(1.0)).sqrt()))
 }
 
+/// Level in dB of a raw ratio that is real and stays where it is over the lows, as that of a signal to itself; `None` for any other.
+///
+/// A pickup's EMF leads by a right angle there, and so does what comes through a capacitor; inputs turn it by no more than their
+/// coupling to DC and their delays do.
+pub fn constant_db(points: impl Iterator<Item = (f64, Complex64)>) -> Option<f64> {
+    // From further up a damped coil may look so as well.
+    const LOW_HZ: f64 = 40.0;
+    const BEGINS_HZ: f64 = 100.0;
+    const HIGH_HZ: f64 = 900.0;
+    const COUPLING_HZ: f64 = 15.0;
+    const DELAY_S: f64 = 50e-6;
+    const ROUGH: f64 = 0.1;
+    let lows: Vec<(f64, Complex64)> = points.filter(|p| (LOW_HZ..HIGH_HZ).contains(&p.0)).collect();
+    let real = |(f, h): &&(f64, Complex64)| {
+        (h.im / h.re).abs() < (ROUGH + COUPLING_HZ / f + std::f64::consts::TAU * DELAY_S * f)
+    };
+    // Hum or a knock may spoil some.
+    let enough = lows.iter().filter(real).count() * 5 >= lows.len() * 4;
+    if lows.len() < 40 || lows[0].0 > BEGINS_HZ || !enough {
+        return None;
+    }
+    let mut db: Vec<f64> = lows.iter().map(|(_, h)| 20.0 * h.norm().log10()).collect();
+    db.sort_by(f64::total_cmp);
+    Some(db[db.len() / 2])
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -376,6 +376,7 @@ fn faults_are_found_as_what_they_are() {
         ("unplugged", Code::ReferenceMissing, Level::Reject),
         ("silent", Code::NoSignal, Level::Reject),
         ("swapped", Code::ChannelsSwapped, Level::Reject),
+        ("wire", Code::ChannelsSwapped, Level::Reject),
         ("clip=-40dBFS", Code::Clipped, Level::Warning),
         ("hum=-10dB", Code::Hum, Level::Warning),
     ] {

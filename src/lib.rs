@@ -17,3 +17,4 @@ pub mod rig;
 pub mod stats;
 pub mod stimulus;
 pub mod transfer;
+pub mod wrap;

@@ -5,6 +5,7 @@ use std::io::Write;
 use super::keys::Keys;
 use crate::capture::stop::Stop;
 use crate::failure::{Failure, Result};
+use crate::wrap;
 
 /// The two writers of a run and what the terminal can do.
 pub struct Console<'a> {
@@ -59,10 +60,9 @@ impl<'a> Console<'a> {
         self.result(&text)
     }
 
-    /// A remark, on standard error; lines are broken at [`REMARK`] columns.
+    /// A remark, on standard error; lines are broken at the terminal's width.
     pub fn remark(&mut self, text: &str) {
-        let lines: Vec<String> = text.split('\n').map(broken).collect();
-        self.say(&lines.join("\n"));
+        self.say(&wrap::indented(text, remark_width()));
     }
 
     /// One line, however long.
@@ -92,37 +92,21 @@ pub fn catch(stop: &Stop) {
     let _ = flag::register(signal_hook::consts::SIGHUP, ended);
 }
 
-const REMARK: usize = 80;
-
-/// A line broken between words; what is laid out with colour stays as it is.
-fn broken(line: &str) -> String {
-    if line.chars().count() <= REMARK || line.contains('\u{1b}') {
-        return line.to_owned();
-    }
-    let indent = &line[..line.len() - line.trim_start().len()];
-    let mut out = String::new();
-    let mut at = 0;
-    for word in line.split_whitespace() {
-        let n = word.chars().count();
-        if at > 0 && at + 1 + n > REMARK {
-            out.push('\n');
-            at = 0;
-        }
-        let before = if at == 0 { indent } else { " " };
-        out.push_str(before);
-        out.push_str(word);
-        at += before.chars().count() + n;
-    }
-    out
+/// Columns of the terminal that results go to, asked anew each time: windows are resized.
+pub fn width() -> usize {
+    usable(terminal_size::terminal_size_of(std::io::stdout()))
 }
 
-/// Columns of the terminal that standard output goes to; 80 where it is none.
-pub fn width() -> usize {
-    std::env::var("COLUMNS")
-        .ok()
-        .and_then(|c| c.parse().ok())
-        .unwrap_or(80)
-        .clamp(40, 160)
+/// The same of the one that remarks go to.
+pub fn remark_width() -> usize {
+    usable(terminal_size::terminal_size_of(std::io::stderr()))
+}
+
+/// `COLUMNS` counts where there is no terminal: what a shell exported at its start is not what the window is now.
+fn usable(terminal: Option<(terminal_size::Width, terminal_size::Height)>) -> usize {
+    let said = || std::env::var("COLUMNS").ok()?.parse().ok();
+    let columns = terminal.map(|(w, _)| usize::from(w.0)).or_else(said);
+    columns.unwrap_or(80).clamp(40, 160)
 }
 
 #[cfg(test)]
@@ -139,10 +123,9 @@ mod tests {
         let text = String::from_utf8(err).unwrap();
         let lines: Vec<&str> = text.lines().collect();
         assert_eq!(lines[0], "short");
-        assert!(
-            lines.len() == 5 && lines[1..4].iter().all(|l| l.len() <= 80 && l.starts_with("  word")),
-            "{text}"
-        );
-        assert!(lines[4].starts_with("coilwright: word") && lines[4].ends_with("do this"));
+        let (last, remark) = lines[1..].split_last().unwrap();
+        let fits = |l: &&str| l.len() <= remark_width() && l.starts_with("  word");
+        assert!(remark.len() > 1 && remark.iter().all(fits), "{text}");
+        assert!(last.starts_with("coilwright: word") && last.ends_with("do this"));
     }
 }

@@ -245,3 +245,11 @@ pub fn style(shown: Shown) -> Style {
         details: shown.details,
     }
 }
+
+/// The same for what is shown among the remarks.
+pub fn remark_style(shown: Shown) -> Style {
+    Style {
+        width: console::remark_width(),
+        ..style(shown)
+    }
+}

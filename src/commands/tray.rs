@@ -329,7 +329,7 @@ impl<'a> Lot<'a> {
             self.carry_over(old, &mut record, &out)?;
         }
         self.keep()?;
-        console.remark(&text::tray_step(&self.tray, outcome::style(self.args.shown)));
+        console.remark(&text::tray_step(&self.tray, outcome::remark_style(self.args.shown)));
         if read {
             let before = old.map_or(Vec::new(), |o| o.readings);
             return self.ask(&mut record, &out, &before, keys, console);
@@ -405,7 +405,7 @@ impl<'a> Lot<'a> {
             self.keep()?;
         }
         if !self.tray.columns.is_empty() {
-            console.remark(&text::tray_step(&self.tray, outcome::style(self.args.shown)));
+            console.remark(&text::tray_step(&self.tray, outcome::remark_style(self.args.shown)));
         }
         Ok(true)
     }

@@ -174,9 +174,9 @@ prop_compose! {
     }
 }
 
-fn lines_fit(text: &str) {
+fn lines_fit(text: &str, style: Style) {
     for line in text.lines() {
-        assert!(line.chars().count() <= 80, "{line:?}");
+        assert!(line.chars().count() <= style.usable(), "{line:?}");
         assert!(!line.chars().any(char::is_control), "{line:?}");
     }
 }
@@ -219,13 +219,13 @@ proptest! {
         for details in [false, true] {
             let style = Style { colour: false, width, details };
             for r in &records {
-                lines_fit(&measure_text(r, style));
+                lines_fit(&measure_text(r, style), style);
                 measure_text(r, Style { colour, ..style });
             }
-            lines_fit(&written_text(&[PathBuf::from("a/b.json"), PathBuf::from("a/c.svg")], style));
-            lines_fit(&batch_text(&records, &[(PathBuf::from("x.wav"), "why".into())], style));
+            lines_fit(&written_text(&[PathBuf::from("a/b.json"), PathBuf::from("a/c.svg")], style), style);
+            lines_fit(&batch_text(&records, &[(PathBuf::from("x.wav"), "why".into())], style), style);
             if let Ok(c) = compare(&records, &Limits::default()) {
-                lines_fit(&compare_text(&records, &c, style));
+                lines_fit(&compare_text(&records, &c, style), style);
                 let json = serde_json::to_string(&c).unwrap();
                 let null = json.contains("\"value\":null");
                 prop_assert!(!null);

@@ -10,6 +10,7 @@ use super::words;
 use crate::estimate::Z95;
 use crate::failure::Result;
 use crate::record::{Curve, Record, Resonance};
+use crate::wrap;
 use labels::{Labels, around};
 
 mod labels;
@@ -222,17 +223,10 @@ fn words_only(sheet: &mut Sheet, record: &Record) {
 }
 
 fn wrapped(text: &str, size: f64, width: f64) -> Vec<String> {
-    let mut out: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match out.last_mut() {
-            Some(line) if text_width(line, size) + text_width(word, size) + size * 0.3 <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => out.push(fitted(word, size, width)),
-        }
-    }
-    out
+    wrap::lines(text, |l| text_width(l, size) <= width)
+        .iter()
+        .map(|l| fitted(l, size, width))
+        .collect()
 }
 
 fn response(sheet: &mut Sheet, record: &Record, series: &Series) {

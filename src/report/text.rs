@@ -12,6 +12,7 @@ use super::words;
 use crate::estimate::Estimate;
 use crate::record::difference::Comparison;
 use crate::record::{Eddy, Fit, Level, Model, Record, Resonance, Verdict};
+use crate::wrap::columns;
 use screen::Screen;
 
 mod knock;
@@ -33,7 +34,7 @@ pub use tray::{standard_text, tray_ask, tray_keys, tray_prompt, tray_step, tray_
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Style {
     pub colour: bool,
-    /// Of the terminal; never more than 80 columns are used, and never fewer than 40.
+    /// Of the terminal; from 40 to 160 columns are used.
     pub width: usize,
     pub details: bool,
 }
@@ -536,17 +537,18 @@ pub fn batch_text(records: &[Record], failed: &[(PathBuf, String)], style: Style
 
 fn table<'a>(out: &mut Screen, records: impl Iterator<Item = (String, &'a Record)>, style: Style) {
     let records: Vec<(String, &Record)> = records.collect();
-    let mut rows = rows(&records, true);
-    let mut intervals = records.iter().any(|r| words::reading(r.1).is_some());
-    // Where the screen is too narrow for a readable name, the intervals give way before it.
-    if widths(&rows).iter().sum::<usize>() - widths(&rows)[1] + 10 + 14 > style.usable() {
-        rows = self::rows(&records, false);
-        intervals = false;
-    }
+    let rows = rows(&records);
+    let intervals = records.iter().any(|r| words::reading(r.1).is_some());
     let mut widths = widths(&rows);
     let others = widths.iter().sum::<usize>() - widths[1] + 10;
-    widths[1] = widths[1].min(style.usable().saturating_sub(others)).max(6);
-    for (n, row) in rows.iter().enumerate() {
+    let room = style.usable().saturating_sub(others);
+    // Where the screen is too narrow for a readable name, the numbers go below it.
+    let narrow = room < widths[1].min(14);
+    widths[1] = widths[1].min(room);
+    for row in rows.iter().skip(1).filter(|_| narrow) {
+        listed(out, row);
+    }
+    for (n, row) in rows.iter().enumerate().filter(|_| !narrow) {
         let mut line = String::new();
         for (i, (cell, w)) in row.iter().zip(widths).enumerate() {
             let cell = shortened(cell, w);
@@ -580,11 +582,7 @@ fn table<'a>(out: &mut Screen, records: impl Iterator<Item = (String, &'a Record
 }
 
 /// The table's head and body.
-fn rows(records: &[(String, &Record)], intervals: bool) -> Vec<[String; 6]> {
-    let show = |e: &Estimate, unit| match intervals {
-        true => number::bare_interval(e, unit),
-        false => number::short(e.value, unit),
-    };
+fn rows(records: &[(String, &Record)]) -> Vec<[String; 6]> {
     let body = records.iter().map(|(tag, r)| {
         let [peak, height, f0, q] = match words::reading(r) {
             None => ["no reading".into(), String::new(), String::new(), String::new()],
@@ -593,14 +591,28 @@ fn rows(records: &[(String, &Record)], intervals: bool) -> Vec<[String; 6]> {
                     .map_or("no peak".into(), |p| number::short(p.value, Unit::Hertz)),
                 x.peak_db
                     .map_or(String::new(), |p| number::short(p.value, Unit::Decibel)),
-                show(&x.f0_hz, Unit::Hertz),
-                show(&x.q, Unit::Ratio),
+                number::bare_interval(&x.f0_hz, Unit::Hertz),
+                number::bare_interval(&x.q, Unit::Ratio),
             ],
         };
         [tag.clone(), words::name(r), peak, height, f0, q]
     });
     let head = ["", "pickup", "peak", "height", "f0", "Q"].map(String::from);
     std::iter::once(head).chain(body).collect()
+}
+
+/// A row of the table where there is no room for one.
+fn listed(out: &mut Screen, [tag, name, peak, height, f0, q]: &[String; 6]) {
+    out.listed(tag, name, PLAIN);
+    let sized = if height.is_empty() {
+        peak.clone()
+    } else {
+        format!("{peak}, {height}")
+    };
+    out.listed("", &sized, PLAIN);
+    if !f0.is_empty() {
+        out.listed("", &format!("f0 {f0}, Q {q}"), PLAIN);
+    }
 }
 
 fn widths(rows: &[[String; 6]]) -> [usize; 6] {
@@ -611,10 +623,6 @@ fn widths(rows: &[[String; 6]]) -> [usize; 6] {
         }
     }
     out
-}
-
-fn columns(s: &str) -> usize {
-    s.chars().count()
 }
 
 fn shortened(s: &str, w: usize) -> String {

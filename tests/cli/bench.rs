@@ -100,7 +100,10 @@ impl Folder {
 
     /// With this typed, line by line, and then the end.
     pub fn typed(&self, args: &[&str], keys: &str) -> Run {
-        let mut command = self.command(args);
+        Folder::type_into(self.command(args), keys)
+    }
+
+    pub fn type_into(mut command: Command, keys: &str) -> Run {
         command
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())

@@ -21,3 +21,4 @@ mod screens;
 #[cfg(unix)]
 mod terminal;
 mod tray;
+mod width;

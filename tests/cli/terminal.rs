@@ -25,15 +25,13 @@ struct Terminal {
 
 impl Terminal {
     fn start(f: &Folder, args: &[&str]) -> Terminal {
+        Terminal::of_width(f, args, 80)
+    }
+
+    fn of_width(f: &Folder, args: &[&str], columns: u16) -> Terminal {
         let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
         grantpt(&master).unwrap();
         unlockpt(&master).unwrap();
-        let size = Winsize {
-            ws_col: 80,
-            ws_row: 24,
-            ws_xpixel: 0,
-            ws_ypixel: 0,
-        };
         let name = ptsname(&master, Vec::new()).unwrap();
         let slave: OwnedFd = File::options()
             .read(true)
@@ -41,10 +39,12 @@ impl Terminal {
             .open(name.to_str().unwrap())
             .unwrap()
             .into();
-        tcsetwinsize(&slave, size).unwrap();
+        tcsetwinsize(&slave, size(columns)).unwrap();
         let end = || Stdio::from(slave.try_clone().unwrap());
         let mut command = f.command(args);
         command.stdin(end()).stdout(end()).stderr(end()).env("TERM", "vt100");
+        // Left over from another window: the terminal itself is asked.
+        command.env("COLUMNS", "160");
         let child = command.spawn().unwrap();
         drop(command);
         drop(slave);
@@ -88,8 +88,21 @@ impl Terminal {
         }
     }
 
+    fn resize(&self, columns: u16) {
+        tcsetwinsize(&self.keys, size(columns)).unwrap();
+    }
+
     fn press(&mut self, keys: &str) {
         self.keys.write_all(keys.as_bytes()).unwrap();
+    }
+}
+
+fn size(columns: u16) -> Winsize {
+    Winsize {
+        ws_col: columns,
+        ws_row: 24,
+        ws_xpixel: 0,
+        ws_ypixel: 0,
     }
 }
 
@@ -105,6 +118,28 @@ fn plain(text: &str) -> String {
         }
     }
     out
+}
+
+/// A window of 44 columns, drawn wider while the program runs.
+#[test]
+fn the_screen_takes_the_width_that_the_window_has() {
+    let f = folder();
+    f.write("day.txt", day().as_bytes());
+    let args = [&NECK_12[..], &SHORT, &["--standard", "neck.toml", "--sim", "day.txt"]].concat();
+    let mut t = Terminal::of_width(&f, &args, 44);
+    let widest = |part: &str| plain(part).lines().map(|l| l.trim_end().chars().count()).max();
+    let first = t.until("neck-12-01: lay it down, Enter");
+    assert!(widest(&first) <= Some(44), "{first}");
+    t.press("\n");
+    t.until("PASS ***");
+    let second = t.until("neck-12-02: lay it down, Enter");
+    assert!(widest(&second) <= Some(44), "{second}");
+    t.resize(100);
+    t.press("?\n");
+    let keys = t.until("neck-12-02: lay it down, Enter");
+    assert!((Some(45)..=Some(100)).contains(&widest(&keys)), "{keys}");
+    t.press("q\n");
+    assert_eq!(t.child.wait().unwrap().code(), Some(0));
 }
 
 /// Forty pickups with six faults; in the middle the connection is lost, and the same command goes on.

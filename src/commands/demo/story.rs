@@ -6,6 +6,7 @@ use super::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS, Made, harness};
 use crate::record::{Level, Record};
 use crate::report::number::{self, Unit};
 use crate::report::text::{Style, compare_text, measure_text};
+use crate::wrap;
 
 const INDENT: &str = "   ";
 
@@ -13,7 +14,6 @@ const INDENT: &str = "   ";
 pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
     let mut t = Teller {
         text: String::new(),
-        width: style.width.min(80),
         style,
     };
     let r = &made.records;
@@ -195,7 +195,6 @@ fn shell(path: &str) -> String {
 
 struct Teller {
     text: String,
-    width: usize,
     style: Style,
 }
 
@@ -229,24 +228,9 @@ impl Teller {
     }
 
     fn wrap(&mut self, indent: &str, text: &str) {
-        let mut line = String::from(indent);
-        let mut empty = true;
-        for word in text.split_whitespace() {
-            if !empty && line.chars().count() + 1 + word.chars().count() > self.width {
-                self.text.push_str(&line);
-                self.text.push('\n');
-                line = indent.into();
-                empty = true;
-            }
-            if !empty {
-                line.push(' ');
-            }
-            line.push_str(word);
-            empty = false;
-        }
-        if !empty {
-            self.text.push_str(&line);
-            self.text.push('\n');
+        let room = self.style.usable() - wrap::columns(indent);
+        for line in wrap::lines(text, |l| wrap::columns(l) <= room) {
+            self.text.push_str(&format!("{indent}{line}\n"));
         }
     }
 }

@@ -11,6 +11,7 @@ use crate::record::against::{Against, Undone};
 use crate::record::behind::{CoilDocument, TakeAgreement};
 use crate::record::loads::{LoadPredicted, LoadsDocument, PartDrawn, ReachedFound};
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
+use crate::wrap;
 
 /// The wirings that can be named.
 pub fn wirings_text(list: &[(String, String)], style: Style) -> String {
@@ -85,41 +86,34 @@ pub fn loads_text(document: &LoadsDocument, style: Style) -> String {
     out.text
 }
 
+const HEAD: &str = "   peak       above lows   100 Hz     5 kHz      ";
+
 fn table(out: &mut Screen, loads: &[LoadPredicted]) {
-    out.raw("   peak       above lows   100 Hz     5 kHz      load", DIM);
+    // A load with less room than this stands on lines of its own.
+    const LEAST: usize = 16;
+    let beside = out.style.usable() >= HEAD.len() + LEAST;
+    if beside {
+        out.raw(&format!("{HEAD}load"), DIM);
+    }
     for (i, l) in loads.iter().enumerate() {
+        let letter = words::letter(i);
         let peak = l.peak_hz.map_or("no peak".into(), hz);
         let height = l.height_db.map_or(String::new(), db);
-        let head = format!(
-            "{:<2} {peak:<10} {height:<12} {:<10} {:<10} ",
-            words::letter(i),
-            level(l.level_100_hz_db),
-            level(l.level_5_khz_db)
-        );
-        // A long load goes on below, under its own column.
-        let room = out.style.usable().saturating_sub(columns(&head)).max(16);
-        let mut line = String::new();
-        let mut first = true;
-        let mut put = |out: &mut Screen, line: &str| {
-            let lead = if first {
-                head.clone()
-            } else {
-                " ".repeat(columns(&head))
-            };
-            out.raw(format!("{lead}{line}").trim_end(), PLAIN);
-            first = false;
-        };
-        for word in name(l).split(' ') {
-            if !line.is_empty() && columns(&line) + 1 + columns(word) > room {
-                put(out, &line);
-                line.clear();
+        let (lows, highs) = (level(l.level_100_hz_db), level(l.level_5_khz_db));
+        if beside {
+            let mut head = format!("{letter:<2} {peak:<10} {height:<12} {lows:<10} {highs:<10} ");
+            // A long load goes on below, under its own column.
+            let room = out.style.usable() - HEAD.len();
+            for line in wrap::lines(&name(l), |line| columns(line) <= room) {
+                out.raw(format!("{head}{line}").trim_end(), PLAIN);
+                head = " ".repeat(HEAD.len());
             }
-            if !line.is_empty() {
-                line.push(' ');
-            }
-            line.push_str(word);
+        } else {
+            let above = if height.is_empty() { "" } else { " above the lows" };
+            out.listed(&letter, &format!("{peak} {height}{above}"), PLAIN);
+            out.listed("", &format!("{lows} at 100 Hz, {highs} at 5 kHz"), PLAIN);
+            out.listed("", &name(l), PLAIN);
         }
-        put(out, &line);
         if let Some(u) = &l.u
             && let (Some(f), Some(h)) = (u.peak_hz, u.height_db)
         {

@@ -4,32 +4,14 @@ use std::fmt::Write as _;
 
 use anstyle::Style as Paint;
 
-use super::{BOLD, LABEL, PLAIN, Style, columns, number};
+use super::{BOLD, LABEL, PLAIN, Style};
+use crate::wrap::{self, columns};
 
 impl Style {
-    pub(super) fn usable(&self) -> usize {
-        self.width.clamp(40, 80)
+    /// Columns that are used.
+    pub(crate) fn usable(&self) -> usize {
+        self.width.clamp(40, 160)
     }
-}
-
-/// The parts of a text that stay together on a line: words, and intervals with their units.
-fn pieces(text: &str) -> Vec<String> {
-    const UNITS: [&str; 14] = [
-        "Hz", "kHz", "MHz", "dB", "H", "mH", "µH", "nH", "s", "ms", "µs", "ns", "%", "%)",
-    ];
-    let mut out: Vec<String> = Vec::new();
-    for word in text.split(' ') {
-        let bare = word.trim_end_matches([',', ';', ':', ')']);
-        let unit = UNITS.contains(&bare) || UNITS.contains(&word);
-        match out.last_mut() {
-            Some(last) if word == number::PLUS_MINUS || last.ends_with(number::PLUS_MINUS) || unit => {
-                last.push(' ');
-                last.push_str(word);
-            }
-            _ => out.push(word.to_string()),
-        }
-    }
-    out
 }
 
 /// Lines of label and text, wrapped to the width.
@@ -95,27 +77,12 @@ impl Screen {
     fn wrapped(&mut self, label: &str, indent: usize, text: &str, paint: Paint) {
         let room = self.style.usable().saturating_sub(indent).max(8);
         let mut label = label;
-        let mut line = String::new();
-        let mut lines = Vec::new();
-        for mut word in pieces(text) {
-            if !line.is_empty() && columns(&line) + 1 + columns(&word) > room {
-                lines.push(std::mem::take(&mut line));
-            }
+        for line in wrap::lines(text, |l| columns(l) <= room) {
             // A word longer than a line is cut; only paths are kept whole.
-            while columns(&word) > room {
-                let head: String = word.chars().take(room).collect();
-                word = word.chars().skip(room).collect();
-                lines.push(head);
+            for l in cut(line.trim_end(), room) {
+                self.push_line(label, indent, &l, paint);
+                label = "";
             }
-            if !line.is_empty() || lines.is_empty() && word.is_empty() {
-                line.push(' ');
-            }
-            line.push_str(&word);
-        }
-        lines.push(line);
-        for l in lines {
-            self.push_line(label, indent, l.trim_end(), paint);
-            label = "";
         }
     }
 
@@ -142,4 +109,13 @@ impl Screen {
             line.push_str(text);
         }
     }
+}
+
+/// Pieces of so many columns.
+fn cut(line: &str, room: usize) -> Vec<String> {
+    if columns(line) <= room {
+        return vec![line.to_owned()];
+    }
+    let letters: Vec<char> = line.chars().collect();
+    letters.chunks(room).map(|c| c.iter().collect()).collect()
 }

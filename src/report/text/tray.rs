@@ -102,11 +102,11 @@ pub fn tray_step(t: &Tray, style: Style) -> String {
     let mut out = Screen::new(style);
     let last: Vec<&Entry> = t.standing().rev().take(TABLE).collect();
     for e in last.iter().skip(1).rev() {
-        out.raw(&line(e), DIM);
+        line(&mut out, e, DIM);
     }
     if let Some(e) = last.first() {
         let (word, paint) = call(e);
-        out.raw(&line(e), PLAIN);
+        line(&mut out, e, PLAIN);
         out.free(&format!("*** {}  {word} ***", words::clean(&e.name)), paint);
         if let Some(j) = &e.judged {
             if let Some(f) = &j.fault {
@@ -130,14 +130,20 @@ pub fn tray_step(t: &Tray, style: Style) -> String {
     out.text.trim_end().to_owned()
 }
 
-fn line(e: &Entry) -> String {
+/// One entry in columns, or where these do not fit, in words.
+fn line(out: &mut Screen, e: &Entry, paint: anstyle::Style) {
+    const WIDEST: usize = 58;
     let f0 = e
         .f0_hz
         .map_or("-".into(), |x| number::four_digits(x.value, Unit::Hertz));
     let q = e.q.map_or("-".into(), |x| number::four_digits(x.value, Unit::Ratio));
     let word = call(e).0.split(',').next().unwrap_or("");
     let name: String = words::clean(&e.name).chars().take(24).collect();
-    format!("{name:<24} {f0:>10}  Q {q:<7} {word}")
+    if out.style.usable() < WIDEST {
+        out.free(&format!("{name}: f0 {f0}, Q {q}, {word}"), paint);
+    } else {
+        out.raw(&format!("{name:<24} {f0:>10}  Q {q:<7} {word}"), paint);
+    }
 }
 
 pub fn tray_summary(t: &Tray, style: Style) -> String {

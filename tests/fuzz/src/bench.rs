@@ -59,7 +59,7 @@ pub fn tray(bytes: &[u8]) -> bool {
         text::tray_prompt(&tray),
         text::tray_step(&tray, Style::default()),
     );
-    let _ = text::tray_summary(&tray, &[], Style::default());
+    let _ = text::tray_summary(&tray, Style::default());
     // A plot costs a hundred times as much as the rest.
     if bytes.iter().fold(0u8, |s, b| s.wrapping_add(*b)).is_multiple_of(16) {
         match tray_plot::lot(&tray) {

@@ -1,5 +1,6 @@
 //! The findings in the trade's words: what was seen, and what to do about it.
 
+use crate::capture::Cause;
 use crate::record::{Code, Finding, Level};
 
 fn finding(code: Code, level: Level, text: impl Into<String>) -> Finding {
@@ -89,11 +90,11 @@ pub fn dropout(count: usize, first_s: f64, reject: bool) -> Finding {
 }
 
 /// `report`: what the sound system said, in words.
-pub fn sound_trouble(report: &str) -> Finding {
+pub fn sound_trouble(report: &str, cause: Cause) -> Finding {
     finding(
         Code::Dropout,
         Level::Reject,
-        format!("lost samples: the sound system reports {report}: close other programs and measure again"),
+        format!("lost samples: {report}: {}, and measure again", cause.remedy()),
     )
 }
 

@@ -155,7 +155,8 @@ impl Seen {
             )
         })?;
         if let Some(trouble) = take.provenance.trouble.first() {
-            return Err(Failure::new(trouble.clone(), "measure again"));
+            let hint = format!("{}, and measure again", take.provenance.cause.remedy());
+            return Err(Failure::new(trouble.clone(), hint));
         }
         let rate = f64::from(take.rate_hz);
         for (x, which) in [(&take.pickup[..], 1), (reference, 2)] {

@@ -84,7 +84,8 @@ pub fn analyse(take: &Take, options: &Options) -> Result<Analysis> {
     if let Some(first) = take.provenance.trouble.first() {
         // What the sound system reported while recording voids the take, whatever the samples look like.
         work.capture.dropouts += take.provenance.trouble.len() as u64;
-        work.findings.push(findings::sound_trouble(first));
+        work.findings
+            .push(findings::sound_trouble(first, take.provenance.cause));
     }
     work.clipping();
     match &take.reference {

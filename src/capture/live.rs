@@ -25,16 +25,18 @@ use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind};
 
 use super::stop::Stop;
-use super::{Capture, Progress, Provenance, Request, Take};
+use super::{Capture, Cause, Progress, Provenance, Request, Take};
 use crate::failure::{Failure, Result};
 use devices::{Setup, refused};
 use ledger::{Fault, Ledger, Tally};
+use voice::Voice;
 
 mod devices;
 mod ledger;
+mod voice;
 mod wire;
 
-pub use devices::{DeviceInfo, Direction, Selection};
+pub use devices::{DeviceInfo, Direction, Selection, floats};
 
 /// Both streams carry silence at least this long before the drive.
 const SETTLE_S: f64 = 0.3;
@@ -57,6 +59,8 @@ const REPORT: Duration = Duration::from_millis(50);
 /// For opening both devices.
 const OPEN_LIMIT: Duration = Duration::from_secs(6);
 const CLOSE_LIMIT: Duration = Duration::from_secs(2);
+/// For the ramp down and the buffer behind it, where the device still runs.
+const FALL_LIMIT: Duration = Duration::from_millis(500);
 /// For opening every device there is, one after the other.
 const LIST_LIMIT: Duration = Duration::from_secs(10);
 
@@ -97,14 +101,15 @@ pub fn check(selection: &Selection, rate_hz: u32) -> Result<[String; 2]> {
 }
 
 fn by_hand() -> Failure {
-    Failure::new("stopped by hand", "nothing was kept; measure again when ready")
+    Failure::new("stopped by hand", "this take is not kept; measure again when ready")
 }
 
 fn hung() -> Failure {
-    Failure::new(
-        "the sound system does not answer",
-        "restart the sound server, or unplug the interface and plug it in",
-    )
+    down("the sound system does not answer")
+}
+
+fn down(what: impl Into<String>) -> Failure {
+    Failure::new(what, "restart the sound server, or unplug the interface and plug it in")
 }
 
 /// Keeps messages of the ALSA library, on this thread, off standard error: what matters in them comes back as an error.
@@ -168,6 +173,8 @@ struct Shared {
     /// Frames that found no room.
     lost: AtomicU64,
     frames_out: AtomicU64,
+    /// `frames_out` behind the last sample of the drive that was handed over.
+    sounded_to: AtomicU64,
     /// `frames_in` when the drive's first sample was handed over; `NEVER` until then.
     began_at: AtomicU64,
     input: Ledger,
@@ -181,12 +188,17 @@ struct Opened {
     output: String,
     input: String,
     step: f64,
+    /// Frames that lie between the output's callback and what is heard.
+    buffer: u64,
     notes: Vec<String>,
     ring: rtrb::Consumer<f32>,
 }
 
-/// Two running streams. They live on a thread of their own, which ends when this is dropped.
+/// Two running streams. They live on a thread of their own, which ends when this is dropped, however the take ended: the output
+/// has fallen silent by then.
 struct Session {
+    shared: Arc<Shared>,
+    buffer: u64,
     close: Option<mpsc::Sender<()>>,
     done: mpsc::Receiver<Result<Opened>>,
 }
@@ -211,6 +223,8 @@ impl Session {
         let opened = wait(&done, OPEN_LIMIT, Some(&shared.stop))?;
         Ok((
             Session {
+                shared: shared.clone(),
+                buffer: opened.buffer,
                 close: Some(close),
                 done,
             },
@@ -221,6 +235,7 @@ impl Session {
 
 impl Drop for Session {
     fn drop(&mut self) {
+        self.shared.fall_silent(self.buffer);
         drop(self.close.take());
         // Its end shows as a closed channel; a thread that hangs in the sound system is left behind.
         let _ = self.done.recv_timeout(CLOSE_LIMIT);
@@ -239,7 +254,13 @@ fn open(
     let (play, ()) = open_output(&output, selection, drive, shared, &mut notes)?;
     record.play().map_err(|e| refused(&input.label, input.direction, &e))?;
     play.play().map_err(|e| refused(&output.label, output.direction, &e))?;
+    // Two of the blocks asked for, as far as the device grants them.
+    let asked = match output.config.buffer_size {
+        BufferSize::Fixed(frames) => frames,
+        BufferSize::Default => 0,
+    };
     let opened = Opened {
+        buffer: 2 * u64::from(play.buffer_size().unwrap_or(0).max(asked)),
         step: wire::step(input.format),
         output: output.label,
         input: input.label,
@@ -320,22 +341,26 @@ fn open_output(
     build(setup, notes, |config| {
         let (on_data, on_error) = (shared.clone(), shared.clone());
         // The drive is read where it lies: nothing has to be fed to it in time, so nothing can come too late.
-        let (drive, on) = (drive.clone(), on.clone());
-        let mut next = 0;
+        let (mut voice, on) = (Voice::new(drive.clone(), config.sample_rate), on.clone());
         let stream = setup.device.build_output_stream_raw(
             config,
             setup.format,
             move |data, _| {
                 let frames = data.len() / channels;
                 let sounding = on_data.playing.load(Ordering::Acquire) && !on_data.stop.asked();
-                let end = if sounding { drive.len().min(next + frames) } else { next };
-                wire::play(data, channels, &on, &drive[next..end]);
-                if next == 0 && end > 0 {
+                let before = voice.begun();
+                let block = voice.block(frames, sounding);
+                let sounds = block.len() as u64;
+                wire::play(data, channels, &on, block);
+                if !before && voice.begun() {
                     on_data
                         .began_at
                         .store(on_data.frames_in.load(Ordering::Acquire), Ordering::Release);
                 }
-                next = end;
+                if sounds > 0 {
+                    let from = on_data.frames_out.load(Ordering::Relaxed);
+                    on_data.sounded_to.store(from + sounds, Ordering::Release);
+                }
                 on_data.frames_out.fetch_add(frames as u64, Ordering::Release);
             },
             move |e| on_error.output.note(e.kind(), e.message()),
@@ -365,6 +390,43 @@ impl Pulse {
         }
         self.at.elapsed()
     }
+}
+
+/// Those of both streams.
+struct Pulses {
+    output: Pulse,
+    input: Pulse,
+}
+
+impl Pulses {
+    fn new(shared: &Shared) -> Self {
+        let now = |count: &AtomicU64| Pulse::new(count.load(Ordering::Acquire));
+        Pulses {
+            output: now(&shared.frames_out),
+            input: now(&shared.frames_in),
+        }
+    }
+
+    /// How long output and input have stood still, as shares of what patience bears.
+    fn still(&mut self, shared: &Shared, output: &Tally, input: &Tally) -> [f64; 2] {
+        let patience = match output.total() + input.total() > STORM {
+            true => STALLED_IN_STORM,
+            false => STALLED,
+        };
+        let share = |pulse: &mut Pulse, count: &AtomicU64| {
+            let still = pulse.still_for(count.load(Ordering::Acquire));
+            still.as_secs_f64() / patience.as_secs_f64()
+        };
+        [
+            share(&mut self.output, &shared.frames_out),
+            share(&mut self.input, &shared.frames_in),
+        ]
+    }
+}
+
+/// Two streams that stand still at once, and no device that has gone: it is what lies behind both.
+fn both(still: [f64; 2]) -> bool {
+    still.iter().any(|s| *s > 1.0) && still.iter().all(|s| *s > 0.5)
 }
 
 /// The recording side of a running take, on the calling thread.
@@ -413,6 +475,19 @@ impl Shared {
     fn tallies(&self) -> (Tally, Tally) {
         (self.output.tally(), self.input.tally())
     }
+
+    /// Waits until the drive, or its ramp down, has left the output's buffer: closing a stream cuts what is still in it.
+    fn fall_silent(&self, buffer: u64) {
+        self.playing.store(false, Ordering::Release);
+        let start = Instant::now();
+        let left = || {
+            let handed_over = self.frames_out.load(Ordering::Acquire);
+            handed_over >= self.sounded_to.load(Ordering::Acquire) + buffer
+        };
+        while !left() && start.elapsed() < FALL_LIMIT {
+            thread::sleep(POLL);
+        }
+    }
 }
 
 /// Runs both streams in silence until both move and nothing more is reported. Returns the frames that the input
@@ -422,11 +497,18 @@ fn settle(shared: &Shared, opened: &Opened, tape: &mut Tape, rate: u32) -> Resul
     let start = Instant::now();
     let mut drained = 0;
     let mut reports = Pulse::new(0);
+    let mut pulses = Pulses::new(shared);
     loop {
         thread::sleep(POLL);
         shared.stopped()?;
         drained += tape.drain(false) as u64;
         let (output, input) = shared.tallies();
+        let late = start.elapsed() > SETTLE_LIMIT;
+        let gone = output.of(Fault::Gone) + input.of(Fault::Gone) > 0;
+        let storm = output.total() + input.total() > STORM;
+        if !gone && (late || storm) && both(pulses.still(shared, &output, &input)) {
+            return Err(down("the sound system has stopped"));
+        }
         let calm = reports.still_for(output.total() + input.total()) >= CALM;
         let (played, heard) = (
             shared.frames_out.load(Ordering::Acquire),
@@ -435,7 +517,6 @@ fn settle(shared: &Shared, opened: &Opened, tape: &mut Tape, rate: u32) -> Resul
         if played >= least && heard >= least && calm {
             return Ok(drained + shared.lost.load(Ordering::Acquire));
         }
-        let late = start.elapsed() > SETTLE_LIMIT;
         let sides = [
             (
                 Direction::Output,
@@ -506,6 +587,7 @@ impl Capture for Live {
             frames_in: AtomicU64::new(0),
             lost: AtomicU64::new(0),
             frames_out: AtomicU64::new(0),
+            sounded_to: AtomicU64::new(0),
             began_at: AtomicU64::new(NEVER),
             input: Ledger::new(),
             output: Ledger::new(),
@@ -536,7 +618,7 @@ impl Capture for Live {
                     opened.input,
                     trouble.join(", ")
                 ),
-                "check the interface and its cable, then measure again",
+                format!("{}, then measure again", ended.cause.remedy()),
             ));
         };
         let cut = |mut track: Vec<f32>| {
@@ -565,6 +647,7 @@ impl Capture for Live {
                 device: Some(format!("plays on {}, records {}", opened.output, opened.input)),
                 notes,
                 trouble,
+                cause: ended.cause,
                 ..Provenance::default()
             },
         })
@@ -578,6 +661,7 @@ struct Ended {
     /// Frames of the whole take.
     frames: usize,
     trouble: Vec<String>,
+    cause: Cause,
 }
 
 /// Starts the drive and records until all of it and the tail are on the tape, or until that has become hopeless.
@@ -603,9 +687,9 @@ fn roll(
         skip: None,
         frames,
         trouble: Vec::new(),
+        cause: Cause::Device,
     };
-    let mut output = Pulse::new(shared.frames_out.load(Ordering::Acquire));
-    let mut input = Pulse::new(shared.frames_in.load(Ordering::Acquire));
+    let mut pulses = Pulses::new(shared);
     let tallies = loop {
         thread::sleep(POLL);
         shared.stopped()?;
@@ -645,42 +729,35 @@ fn roll(
             break tallies;
         }
 
-        let patience = if tallies.0.total() + tallies.1.total() > STORM {
-            STALLED_IN_STORM
-        } else {
-            STALLED
+        let still = pulses.still(shared, &tallies.0, &tallies.1);
+        let gone = tallies.0.of(Fault::Gone) + tallies.1.of(Fault::Gone) > 0;
+        let what = match still {
+            _ if !gone && both(still) => {
+                ended.cause = Cause::Stopped;
+                Some("the sound system has stopped")
+            }
+            [output, _] if output > 1.0 => Some("the sound output stopped"),
+            [_, input] if input > 1.0 => Some("the sound input stopped"),
+            _ => (start.elapsed() > limit).then_some("the take is far too slow"),
         };
-        let still = [
-            (
-                "sound output",
-                &tallies.0,
-                output.still_for(shared.frames_out.load(Ordering::Acquire)),
-            ),
-            (
-                "sound input",
-                &tallies.1,
-                input.still_for(shared.frames_in.load(Ordering::Acquire)),
-            ),
-        ];
-        let stalled = still.iter().filter(|s| s.2 > patience).map(|s| s.0).next();
-        let gone = still.iter().any(|s| s.1.of(Fault::Gone) > 0);
-        let at = have as f64 / rate;
-        if let Some(which) = stalled {
-            ended.trouble.push(format!(
-                "the {which} stopped: the take ends at {at:.2} s of {:.2} s",
+        ended.trouble.extend(what.map(|w| {
+            format!(
+                "{w}: the take ends at {:.2} s of {:.2} s",
+                have as f64 / rate,
                 frames as f64 / rate
-            ));
-        } else if start.elapsed() > limit {
-            ended.trouble.push(format!(
-                "the take is far too slow: it ends at {at:.2} s of {:.2} s",
-                frames as f64 / rate
-            ));
-        }
-        if stalled.is_some() || gone || start.elapsed() > limit {
+            )
+        }));
+        if what.is_some() || gone {
             break tallies;
         }
     };
     let lost = shared.lost.load(Ordering::Acquire) - lost_before;
+    let buffers = tallies.0.of(Fault::Xrun) + tallies.1.of(Fault::Xrun) + lost;
+    let others = [Fault::Gone, Fault::Rerouted].map(|f| tallies.0.of(f) + tallies.1.of(f));
+    // Some bridges do not get up again after a buffer ran empty: that is the computer's doing too.
+    if buffers > 0 && others == [0, 0] && ended.cause != Cause::Stopped {
+        ended.cause = Cause::Busy;
+    }
     if lost > 0 {
         ended
             .trouble

@@ -44,6 +44,32 @@ pub struct Provenance {
     pub notes: Vec<String>,
     /// What the audio system reported while recording; any entry voids the take.
     pub trouble: Vec<String>,
+    /// What the trouble comes of, where there is any.
+    #[serde(default)]
+    pub cause: Cause,
+}
+
+/// What trouble while recording comes of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Cause {
+    /// Buffers ran empty or over, for want of time: another try may do.
+    Busy,
+    /// The sound system ended, or hangs.
+    Stopped,
+    /// A device that went away, or runs otherwise than it was asked to.
+    #[default]
+    Device,
+}
+
+impl Cause {
+    pub fn remedy(self) -> &'static str {
+        match self {
+            Cause::Busy => "close other programs",
+            Cause::Stopped => "restart the sound system",
+            Cause::Device => "look at the interface and its cable",
+        }
+    }
 }
 
 /// What is asked of a capture: play these samples, record what answers.

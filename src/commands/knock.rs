@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::measure::Job;
-use super::progress::TakeBar;
+use super::{progress, sound};
 use crate::analysis::knock;
 use crate::capture::wav::{self, Channels};
 use crate::capture::{Capture, Take, silence};
@@ -51,29 +51,27 @@ pub fn check(job: &Job, from_file: bool) -> Result<()> {
 
 /// Asks for taps and records them.
 pub fn listen(capture: &mut dyn Capture, rate_hz: u32, count: u32, live: bool, console: &mut Console) -> Result<Take> {
-    if live {
-        let seconds = silence(rate_hz, count).drive.len() as f64 / f64::from(rate_hz);
-        console.remark(&format!(
-            "Tap now, {count} times, about once a second, within {seconds:.0} s."
-        ));
-        console.remark(
-            "A light rod of wood or plastic, always the same place on the pickup's frame or cover, never on the windings, never \
-             with metal near the magnets. The exciter is silent; keep headphones off and loudspeakers down.",
-        );
-    }
-    let bar = live.then(TakeBar::new);
-    let take = capture.taps(rate_hz, count, &mut |p| {
-        if let Some(bar) = &bar {
-            bar.show(p);
+    let taps = sound::once_more(console, |console| {
+        if live {
+            ask(rate_hz, count, console);
         }
-    });
-    if let Some(bar) = bar {
-        bar.done();
-    }
+        progress::shown(live, |p| capture.taps(rate_hz, count, p))
+    })?;
     Ok(Take {
         reference: None,
-        ..take?
+        ..taps
     })
+}
+
+fn ask(rate_hz: u32, count: u32, console: &mut Console) {
+    let seconds = silence(rate_hz, count).drive.len() as f64 / f64::from(rate_hz);
+    console.remark(&format!(
+        "Tap now, {count} times, about once a second, within {seconds:.0} s."
+    ));
+    console.remark(
+        "A light rod of wood or plastic, always the same place on the pickup's frame or cover, never on the windings, never \
+         with metal near the magnets. The exciter is silent; keep headphones off and loudspeakers down.",
+    );
 }
 
 /// Reads the taps and puts them, or why there are none, into the record.

@@ -2,6 +2,8 @@
 
 use indicatif::{ProgressBar, ProgressStyle};
 
+use crate::capture::Progress;
+
 /// Counts takes.
 pub fn takes(count: usize) -> ProgressBar {
     let bar = ProgressBar::new(count as u64);
@@ -11,15 +13,26 @@ pub fn takes(count: usize) -> ProgressBar {
     bar
 }
 
+/// Work on a take, with a bar that tells how far it is where one is wanted.
+pub fn shown<T>(wanted: bool, work: impl FnOnce(&mut dyn FnMut(Progress)) -> T) -> T {
+    if !wanted {
+        return work(&mut |_| ());
+    }
+    let bar = TakeBar::new();
+    let done = work(&mut |p| bar.show(p));
+    bar.bar.finish_and_clear();
+    done
+}
+
 /// Shows how far a take is, and a meter for both inputs.
-pub struct TakeBar {
+struct TakeBar {
     bar: ProgressBar,
 }
 
 const STEPS: u64 = 1000;
 
 impl TakeBar {
-    pub fn new() -> Self {
+    fn new() -> Self {
         let bar = ProgressBar::new(STEPS);
         if let Ok(style) = ProgressStyle::with_template("  {bar:24} {percent:>3} %  {msg}") {
             bar.set_style(style);
@@ -27,7 +40,7 @@ impl TakeBar {
         TakeBar { bar }
     }
 
-    pub fn show(&self, p: crate::capture::Progress) {
+    fn show(&self, p: Progress) {
         self.bar
             .set_position((p.fraction.clamp(0.0, 1.0) * STEPS as f64) as u64);
         let meter = |peak: f32| {
@@ -42,15 +55,5 @@ impl TakeBar {
             meter(p.peak_pickup),
             meter(p.peak_reference)
         ));
-    }
-
-    pub fn done(self) {
-        self.bar.finish_and_clear();
-    }
-}
-
-impl Default for TakeBar {
-    fn default() -> Self {
-        TakeBar::new()
     }
 }

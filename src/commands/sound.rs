@@ -1,10 +1,10 @@
 //! Opens what plays and records: the sound card or the built-in bench, as options, defaults and rig file say.
 
-use super::drive;
-use crate::capture::Capture;
+use super::{drive, progress};
 use crate::capture::bench::{Bench as BuiltIn, DEVICE, Spec};
 use crate::capture::stop::Stop;
 use crate::capture::wav::Channels;
+use crate::capture::{Capture, Cause, Request, Take};
 use crate::cli::args::{Devices, DriveArgs};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
@@ -191,6 +191,21 @@ fn belongs(rig: &Rig, used: &Used) -> Result<()> {
             "use that one, or measure this one with `coilwright rig inputs --replace`",
         )),
     }
+}
+
+/// One take.
+pub fn take(capture: &mut dyn Capture, live: bool, request: &Request, console: &mut Console) -> Result<Take> {
+    once_more(console, |_| progress::shown(live, |p| capture.take(request, p)))
+}
+
+/// What a busy computer lost says nothing about the bench: then once more, and what comes twice is no chance.
+pub fn once_more(console: &mut Console, mut attempt: impl FnMut(&mut Console) -> Result<Take>) -> Result<Take> {
+    let take = attempt(console)?;
+    if take.provenance.trouble.is_empty() || take.provenance.cause != Cause::Busy {
+        return Ok(take);
+    }
+    console.remark("The computer was busy and lost some of the sound: once more.");
+    attempt(console)
 }
 
 /// Said before the first sound.

@@ -49,7 +49,11 @@ pub fn run(args: &TrayArgs, console: &mut Console) -> Result<Status> {
             Ok(false) => break,
             // A device that was pulled out, or a full disk, must not end the day: what is there stays, and one goes on when it
             // is back.
-            Err(failure) => console.remark(&failure.to_string()),
+            Err(failure) => {
+                console.remark(&failure.to_string());
+                // A Ctrl-C has ended its take, and the next one sounds again.
+                console.stop().heed();
+            }
         }
     }
     bench.end(console)

@@ -19,6 +19,8 @@ mod rig;
 mod schema;
 mod screens;
 #[cfg(unix)]
+mod stopped;
+#[cfg(unix)]
 mod terminal;
 mod tray;
 mod width;

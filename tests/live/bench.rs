@@ -9,6 +9,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
+use rustix::process::{Pid, Signal, kill_process};
+
 const NEEDS: &str =
     "apt-get install -y --no-install-recommends pulseaudio pulseaudio-utils libasound2-plugins python3-numpy";
 
@@ -103,7 +105,8 @@ impl Bench {
         start
             .arg(script())
             .args(["start", "--rate", &rate.to_string(), "--format", format, "--dir"]);
-        start.arg(&place).arg("--").args(options);
+        // Files that options name lie beside the bench.
+        start.arg(&place).arg("--").args(options).current_dir(dir.path());
         let out = start.output().expect("virtual-bench starts");
         let said = String::from_utf8_lossy(&out.stdout);
         assert!(
@@ -148,35 +151,30 @@ impl Bench {
         std::fs::read_to_string(self.dir.path().join("b").join(format!("{of}.log"))).unwrap_or_default()
     }
 
-    fn pid(&self, of: &str) -> Option<String> {
+    fn pid(&self, of: &str) -> Option<Pid> {
         let pid = std::fs::read_to_string(self.dir.path().join("b").join(format!("{of}.pid"))).ok()?;
-        Some(pid.trim().to_owned())
+        Pid::from_raw(pid.trim().parse().ok()?)
     }
 
-    fn signal(&self, of: &str, signal: &str) {
-        let pid = self.pid(of).expect("a bench that runs");
-        let done = Command::new("kill").args([&format!("-{signal}"), &pid]).status();
-        assert!(done.is_ok_and(|s| s.success()), "signal {signal} to {of}");
+    fn signal(&self, of: &str, signal: Signal) {
+        kill_process(self.pid(of).expect("a bench that runs"), signal).expect("a signal is sent");
     }
 
     /// The sound server is gone from one moment to the next.
     pub fn kill_server(&self) {
-        self.signal("pulse", "KILL");
+        self.signal("pulse", Signal::KILL);
     }
 
     /// The sound server hangs (until the bench is dropped).
     pub fn freeze_server(&self) {
-        self.signal("pulse", "STOP");
+        self.signal("pulse", Signal::STOP);
     }
 }
 
 impl Drop for Bench {
     fn drop(&mut self) {
         if let Some(pid) = self.pid("pulse") {
-            let _ = Command::new("kill")
-                .args(["-CONT", &pid])
-                .stderr(Stdio::null())
-                .status();
+            let _ = kill_process(pid, Signal::CONT);
         }
         let mut stop = Command::new("bash");
         stop.arg(script())

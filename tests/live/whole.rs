@@ -4,13 +4,14 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use rustix::process::{Pid, Signal, kill_process};
 use serde_json::Value;
 
 use super::bench::{Bench, INPUT, OUTPUT};
 use super::{F0, LEVEL, PICKUP, Q};
 
 /// A working folder of its own, so that no remembered defaults have a say.
-fn folder(bench: &Bench) -> PathBuf {
+pub fn folder(bench: &Bench) -> PathBuf {
     let folder = bench.dir().join("work");
     if !folder.exists() {
         std::fs::create_dir(&folder).unwrap();
@@ -19,10 +20,10 @@ fn folder(bench: &Bench) -> PathBuf {
 }
 
 /// How the program ended and what it said.
-struct Told {
-    status: Option<i32>,
-    out: String,
-    err: String,
+pub struct Told {
+    pub status: Option<i32>,
+    pub out: String,
+    pub err: String,
     end: Instant,
 }
 
@@ -49,23 +50,32 @@ impl Told {
     }
 }
 
-struct Started {
-    child: Child,
+pub struct Started {
+    pub child: Child,
     files: [PathBuf; 2],
 }
 
-fn start(bench: &Bench, args: &[&str]) -> Started {
+/// With somebody at the keys, who may type.
+pub fn start(bench: &Bench, args: &[&str]) -> Started {
     let files = [bench.dir().join("told.out"), bench.dir().join("told.err")];
     let mut command: Command = bench.command(env!("CARGO_BIN_EXE_coilwright"));
     let file = |path: &Path| std::fs::File::create(path).unwrap();
-    command.args(args).current_dir(folder(bench)).stdin(Stdio::null());
+    command.args(args).current_dir(folder(bench)).stdin(Stdio::piped());
     command.stdout(file(&files[0])).stderr(file(&files[1]));
     let child = command.spawn().unwrap();
     Started { child, files }
 }
 
 impl Started {
-    fn wait(mut self) -> Told {
+    pub fn said(&self) -> String {
+        std::fs::read_to_string(&self.files[1]).unwrap()
+    }
+
+    pub fn signal(&self, signal: Signal) {
+        kill_process(Pid::from_child(&self.child), signal).unwrap();
+    }
+
+    pub fn wait(mut self) -> Told {
         let begun = Instant::now();
         let status = loop {
             if let Some(status) = self.child.try_wait().unwrap() {
@@ -340,7 +350,19 @@ fn measure_over_a_server_that_dies() {
     wait_until_heard(&bench);
     std::thread::sleep(Duration::from_millis(1500));
     bench.kill_server();
-    check_refused(&bench, &running.wait(), "dropout");
+    let told = running.wait();
+    check_refused(&bench, &told, "dropout");
+    let findings = told.json()["findings"].to_string();
+    assert!(
+        findings.contains("the sound system has stopped") && !findings.contains("other programs"),
+        "{findings}"
+    );
+    let told = measure(&bench, &SHORT);
+    assert!(
+        told.err.contains("the sound system has stopped, or was never started"),
+        "{}",
+        told.err
+    );
 }
 
 /// What was taken before is kept and combined.
@@ -482,9 +504,8 @@ fn measure_stopped_by_ctrl_c() {
         let running = start(&bench, &[&MEASURE[..], &["--seconds", "6"], place].concat());
         wait_until_heard(&bench);
         std::thread::sleep(Duration::from_millis(700));
-        let pid = running.child.id().to_string();
         let pressed = Instant::now();
-        assert!(Command::new("kill").args(["-INT", &pid]).status().unwrap().success());
+        running.signal(Signal::INT);
         let told = running.wait();
         let took = told.end - pressed;
         println!("ended after {took:?}: {}", told.err);
@@ -543,7 +564,7 @@ fn measure_without_a_place_for_the_record() {
     assert!(heard(&bench));
 }
 
-const RIG: &str = "[exciter]\nreference = \"voltage\"\nseries_ohm = 100.0\ninductance_h = 0.0\nsign = 1\n[witness]\nname = \"tin one\"\n";
+pub const RIG: &str = "[exciter]\nreference = \"voltage\"\nseries_ohm = 100.0\ninductance_h = 0.0\nsign = 1\n[witness]\nname = \"tin one\"\n";
 
 /// As [`coilwright`], again where samples were lost on a busy machine.
 fn calmly(bench: &Bench, args: &[&str]) -> Told {
@@ -592,6 +613,50 @@ fn rig_inputs_over_a_wire() {
     );
 }
 
+/// What the system has as default today is nothing to bind a rig to; a device with a name of its own is.
+#[test]
+fn rig_new_binds_to_named_devices_or_to_none() {
+    let Some(bench) = Bench::start(48_000, &PICKUP) else {
+        return;
+    };
+    let new = [
+        "--reference",
+        "voltage",
+        "--series",
+        "100",
+        "--inductance",
+        "217u",
+        "--rate",
+        "48k",
+    ];
+    for (file, named, bound, said) in [
+        (
+            "a.toml",
+            &[][..],
+            false,
+            "Bound to no interface: alsa:default is whatever",
+        ),
+        (
+            "b.toml",
+            &["--output", OUTPUT],
+            false,
+            "Bound to no interface: alsa:default is whatever",
+        ),
+        (
+            "c.toml",
+            &["--output", OUTPUT, "--input", INPUT],
+            true,
+            "Bound to the output alsa:bench_out",
+        ),
+    ] {
+        let told = coilwright(&bench, &[&["rig", "new", file][..], &new, named].concat());
+        assert!(told.status == Some(0) && told.err.contains(said), "{}", told.err);
+        let made = std::fs::read_to_string(folder(&bench).join(file)).unwrap();
+        assert_eq!(made.contains("\n[interface]"), bound, "{made}");
+        assert!(!made.contains("alsa:default"), "{made}");
+    }
+}
+
 /// The level is found from silence up, and a check of the witness plays at it.
 #[test]
 fn rig_level_and_rig_check() {
@@ -635,13 +700,12 @@ fn taps_stopped_by_ctrl_c() {
         &[&MEASURE[..], &["--seconds", "1", "--knock", "9", "--out", "out"]].concat(),
     );
     let begun = Instant::now();
-    while !std::fs::read_to_string(bench.dir().join("told.err")).is_ok_and(|t| t.contains("Tap now")) {
+    while !running.said().contains("Tap now") {
         assert!(begun.elapsed() < Duration::from_secs(30));
         std::thread::sleep(Duration::from_millis(50));
     }
     std::thread::sleep(Duration::from_millis(700));
-    let pid = running.child.id().to_string();
-    assert!(Command::new("kill").args(["-INT", &pid]).status().unwrap().success());
+    running.signal(Signal::INT);
     let told = running.wait();
     println!("{}", told.err);
     assert_eq!(told.status, Some(1));

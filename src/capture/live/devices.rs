@@ -66,6 +66,12 @@ impl Direction {
     }
 }
 
+/// Whether an id stands for whatever the system has as default, today this and tomorrow that: nothing to bind a rig to.
+pub fn floats(id: &str) -> bool {
+    let bare = id.strip_prefix("alsa:").unwrap_or(id);
+    ["default", "sysdefault", "pulse", "pipewire", "jack"].contains(&bare)
+}
+
 /// One device in one direction.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DeviceInfo {
@@ -150,6 +156,16 @@ fn remedy(e: &cpal::Error, direction: Direction) -> String {
 }
 
 pub(super) fn refused(label: &str, direction: Direction, e: &cpal::Error) -> Failure {
+    // What a bridge to a sound server says where no server listens.
+    if e.to_string().contains("Connection refused") {
+        return Failure::new(
+            format!(
+                "the sound system has stopped, or was never started: the {} {label} finds none",
+                direction.words()
+            ),
+            "restart it, then measure again",
+        );
+    }
     Failure::new(
         format!("the {} {label} {}", direction.words(), words(e)),
         remedy(e, direction),
@@ -584,6 +600,16 @@ mod tests {
             "Connection refused"
         );
         assert_eq!(reason("no such luck (5)"), "no such luck (5)");
+    }
+
+    #[test]
+    fn a_default_is_no_interface() {
+        for id in ["alsa:default", "alsa:pulse", "alsa:sysdefault"] {
+            assert!(floats(id), "{id}");
+        }
+        for id in ["alsa:hw:CARD=Some,DEV=0", "alsa:sysdefault:CARD=Some", "alsa:bench_out"] {
+            assert!(!floats(id), "{id}");
+        }
     }
 
     #[test]

@@ -135,14 +135,14 @@ macro_rules! by_format {
 }
 
 /// Puts `samples` on the channels `on` of each frame; other channels, and frames beyond the samples, are silent.
-pub(super) fn play(data: &mut Data, channels: usize, on: &Range<usize>, samples: &[f32]) {
-    fn typed<T: Wire>(data: &mut Data, channels: usize, on: &Range<usize>, samples: &[f32]) {
+pub(super) fn play(data: &mut Data, channels: usize, on: &Range<usize>, samples: impl Iterator<Item = f32>) {
+    fn typed<T: Wire>(data: &mut Data, channels: usize, on: &Range<usize>, samples: impl Iterator<Item = f32>) {
         let Some(slots) = data.as_slice_mut::<T>() else {
             return;
         };
         let silence = T::encode(0.0);
         slots.fill(silence);
-        for (frame, &x) in slots.chunks_exact_mut(channels).zip(samples) {
+        for (frame, x) in slots.chunks_exact_mut(channels).zip(samples) {
             if let Some(frame) = frame.get_mut(on.clone()) {
                 frame.fill(T::encode(x));
             }
@@ -199,7 +199,7 @@ mod tests {
         let samples = [0.0, 0.5, -0.5, 0.999, -1.0, 1.5, -1.5, 1e-9];
         let mut slots = vec![zero; 3 * 10];
         let mut data = data(&mut slots);
-        play(&mut data, 3, &(0..2), &samples);
+        play(&mut data, 3, &(0..2), samples.into_iter());
         let (mut ring, mut out) = rtrb::RingBuffer::new(64);
         assert_eq!(record(&data, 3, 1, Some(2), &mut ring, 10), 10);
         for i in 0..10 {

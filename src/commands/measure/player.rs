@@ -12,7 +12,6 @@ use crate::cli::context::Bench;
 use crate::cli::defaults::Defaults;
 use crate::commands::analyze::{self, DriveFile};
 use crate::commands::outcome::Played;
-use crate::commands::progress::TakeBar;
 use crate::commands::sound::{self, Asked};
 use crate::commands::{drive, knock};
 use crate::failure::{Failure, Result};
@@ -153,17 +152,9 @@ impl Player {
                 if *live && n == 0 {
                     announce(drive, &capture.describe(), console);
                 }
-                let bar = live.then(TakeBar::new);
-                let take = capture.take(&request(drive), &mut |p| {
-                    if let Some(bar) = &bar {
-                        bar.show(p);
-                    }
-                });
-                if let Some(bar) = bar {
-                    bar.done();
-                }
+                let take = sound::take(capture.as_mut(), *live, &request(drive), console)?;
                 Ok(Taken {
-                    take: as_kept(take?)?,
+                    take: as_kept(take)?,
                     at,
                 })
             }

@@ -23,7 +23,12 @@ pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
     if !complete {
         Questions::new(console).ask(args, &mut answers)?;
     } else if args.devices.first_given().is_some() || args.rate.is_some() {
-        answers.interface = found(args)?;
+        answers.interface = found(args, console)?;
+    }
+    if let Some((output, input, rate)) = &answers.interface {
+        console.remark(&format!(
+            "Bound to the output {output} and the input {input} at {rate} Hz."
+        ));
     }
     let text = template::text(&answers);
     // What was written is read again at once: a file that cannot be read is no rig.
@@ -63,9 +68,9 @@ fn given(args: &NewArgs, stem: &str) -> Answers {
     }
 }
 
-/// Ids of output and input, and the rate.
+/// Ids of output and input, and the rate: a rig is bound to devices with names of their own, or not at all.
 #[cfg(feature = "live")]
-fn found(args: &NewArgs) -> Result<Option<(String, String, u32)>> {
+fn found(args: &NewArgs, console: &mut Console) -> Result<Option<(String, String, u32)>> {
     use crate::capture::live::{self, Selection};
     let selection = Selection {
         output: args.devices.output.clone(),
@@ -77,11 +82,18 @@ fn found(args: &NewArgs) -> Result<Option<(String, String, u32)>> {
         None => live::default_rate(&selection)?,
     };
     let [output, input] = live::check(&selection, rate)?;
-    Ok(Some((output, input, rate)))
+    let Some(default) = [&output, &input].into_iter().find(|id| live::floats(id)) else {
+        return Ok(Some((output, input, rate)));
+    };
+    console.remark(&format!(
+        "Bound to no interface: {default} is whatever the system has as default at the time. To bind the rig, name both with --output \
+         and --input; `coilwright devices` lists them."
+    ));
+    Ok(None)
 }
 
 #[cfg(not(feature = "live"))]
-fn found(_args: &NewArgs) -> Result<Option<(String, String, u32)>> {
+fn found(_args: &NewArgs, _console: &mut Console) -> Result<Option<(String, String, u32)>> {
     Ok(None)
 }
 
@@ -193,7 +205,7 @@ impl<'a, 'b> Questions<'a, 'b> {
 
     fn interface(&mut self, args: &NewArgs, a: &mut Answers) -> Result<()> {
         // No interface is plugged in yet: then the rig is bound when its inputs are measured.
-        let Ok(Some((output, input, rate))) = found(args) else {
+        let Ok(Some((output, input, rate))) = found(args, self.console) else {
             return Ok(());
         };
         let words = format!(

@@ -268,6 +268,49 @@ pub fn read(take: &Take, probe: &Probe) -> Step {
     }
 }
 
+/// Whether the tone does not go on as it began, on any channel: samples are missing or doubled, whatever the sound system reports.
+/// Its phase stands still from part to part, or climbs evenly where two clocks differ; a loss makes it step.
+pub fn broken(take: &Take, probe: &Probe) -> bool {
+    let both = || {
+        [Some(&take.pickup[..]), take.reference.as_deref()]
+            .into_iter()
+            .flatten()
+    };
+    let late = lateness(both(), probe);
+    let rate = f64::from(take.rate_hz);
+    let length = probe.tone.len() / PARTS;
+    let tone = shifted(&probe.tone, late, take.pickup.len());
+    let parts = |x: &[f32], within: Range<usize>| -> Vec<Complex64> {
+        let starts = within.step_by(length.max(1)).filter(|s| s + length <= x.len());
+        starts
+            .map(|s| {
+                tone_at(&x[s..s + length], rate, TONE_HZ)
+                    * Complex64::from_polar(1.0, -TAU * ((TONE_HZ * s as f64 / rate) % 1.0))
+            })
+            .collect()
+    };
+    both().any(|x| {
+        // Clear of the tone's ends, and of its start in the silence before it.
+        let sounds = parts(x, tone.start + length / 2..tone.end.saturating_sub(length));
+        let silence = parts(x, 0..tone.start.saturating_sub(2 * length));
+        let weakest = sounds.iter().map(|z| z.norm()).fold(f64::INFINITY, f64::min);
+        let noise = silence.iter().map(|z| z.norm()).fold(0.0, f64::max);
+        let climbs: Vec<Complex64> = sounds.windows(2).map(|w| w[1] / w[0]).collect();
+        let mut angles: Vec<f64> = climbs.iter().map(|c| (c / climbs[0]).arg()).collect();
+        angles.sort_by(f64::total_cmp);
+        let middle = angles.get(angles.len() / 2).copied().unwrap_or(0.0);
+        let off = angles.iter().map(|a| (a - middle).abs()).fold(0.0, f64::max);
+        off > STEP_RAD.max(CERTAIN * noise / weakest)
+    })
+}
+
+/// The tone in so many parts.
+const PARTS: usize = 8;
+/// One sample lost at 48 kHz is 0.16 rad, half of it in each of two parts (a choice below that).
+const STEP_RAD: f64 = 0.05;
+/// Noise, and hum near the tone, turn each of two phases by up to this part of the tone; three times for certainty (a choice).
+const CERTAIN: f64 = 6.0;
+
 /// A pickup's answer climbs with frequency and falls above its resonance; a wire's stays where it is.
 fn flat(way: &[Complex64]) -> bool {
     let db = || way.iter().map(|h| 20.0 * h.norm().log10());
@@ -516,6 +559,26 @@ mod tests {
         let s = read(&of_bench("wire", &p, 2), &p);
         assert_eq!(s.next(&Limits::default()), Next::Stop(End::NoPickup), "{s:?}");
         assert!(!s.clean(&Limits::default()));
+    }
+
+    #[test]
+    fn lost_samples_break_the_tone_and_hum_and_clocks_do_not() {
+        for (dbfs, rate) in [(-48.0, 48_000), (-24.0, 96_000), (-6.0, 48_000)] {
+            let p = probe::at_level(rate, dbfs).unwrap();
+            for channels in [1, 2] {
+                let coil = "r=6k l=2.4H cs=120p";
+                for words in ["", "ppm=300", "hum=-20dB", "noise=-80dBFS", "h3=-20dB", "bits=16"] {
+                    let t = of_bench(&format!("{coil} {words}"), &p, channels);
+                    assert!(!broken(&t, &p), "{dbfs} dBFS, {channels}: {words}");
+                }
+                for n in [8, 48, 700] {
+                    let t = of_bench(&format!("{coil} drop=0.93s drop-samples={n}"), &p, channels);
+                    assert!(broken(&t, &p), "{dbfs} dBFS, {channels}: {n}");
+                }
+            }
+        }
+        let p = probe::at_level(48_000, -60.0).unwrap();
+        assert!(!broken(&of_bench("silent", &p, 2), &p));
     }
 
     /// Zeros on the reference are a dead reference, not a rig of one channel.

@@ -315,6 +315,21 @@ fn level(f: &Folder, sim: &str, extra: &[&str]) -> Run {
     set_up(f, "level", sim, extra)
 }
 
+/// Samples that were lost without a word show in the tone itself.
+#[test]
+fn no_level_is_read_from_a_take_that_lost_samples() {
+    let f = Folder::new();
+    f.write("east.toml", NAMELESS.as_bytes());
+    let run = level(&f, "r=6k l=2.4H cs=120p drop=0.93s drop-samples=48", &[]);
+    assert_eq!(run.status, 2, "{}", run.out);
+    assert!(
+        run.err.contains("samples are missing or doubled; no level is read"),
+        "{}",
+        run.err
+    );
+    assert_eq!(f.bytes("east.toml"), NAMELESS.as_bytes());
+}
+
 #[test]
 fn the_strongest_clean_drive_is_found_from_silence_up() {
     let f = Folder::new();

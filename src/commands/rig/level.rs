@@ -4,7 +4,7 @@ use std::io::IsTerminal;
 
 use super::{print, rig_of, today, write_changes};
 use crate::analysis::level::{self, End, FIRST_DBFS, Limits, Next, Step};
-use crate::capture::Request;
+use crate::capture::{Cause, Request};
 use crate::cli::args::LevelArgs;
 use crate::cli::console::Console;
 use crate::cli::keys::Typed;
@@ -42,21 +42,16 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
             rate_hz: sound.rate_hz,
             drive: probe.samples.clone(),
         };
-        let take = sound.capture.take(&request, &mut |_| ())?;
-        if let Some(trouble) = take.provenance.trouble.first() {
-            console.remark(&format!("{trouble}; this level is tried again"));
-            // Once: what comes twice is no chance.
-            let again = sound.capture.take(&request, &mut |_| ())?;
-            if let Some(trouble) = again.provenance.trouble.first() {
-                return Err(Failure::new(
-                    trouble.clone(),
-                    "close other programs, or try a lower --rate",
-                ));
-            }
-            steps.push(held(level::read(&again, &probe), &steps));
-        } else {
-            steps.push(held(level::read(&take, &probe), &steps));
+        let take = sound::take(sound.capture.as_mut(), sound.live, &request, console)?;
+        let unheard = level::broken(&take, &probe).then(|| ("samples are missing or doubled".to_owned(), Cause::Busy));
+        let reported = take.provenance.trouble.first().cloned();
+        if let Some((trouble, cause)) = reported.map(|t| (t, take.provenance.cause)).or(unheard) {
+            return Err(Failure::new(
+                format!("{trouble}; no level is read from such a take, and the rig file is as it was"),
+                format!("{}, and begin again", cause.remedy()),
+            ));
         }
+        steps.push(held(level::read(&take, &probe), &steps));
         let Some(step) = steps.last() else {
             break End::NothingHeard;
         };

@@ -9,10 +9,18 @@ use tempfile::NamedTempFile;
 
 use crate::failure::{Failure, Result};
 
+/// The file that a link leads to; any other path as it was given, so that messages name what was typed.
+pub fn real(path: &Path) -> PathBuf {
+    match path.is_symlink() {
+        true => fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf()),
+        false => path.to_path_buf(),
+    }
+}
+
 /// Replaces or makes a file. A reader, or a power cut, meets the old content or the new, never a mixture.
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<()> {
     // Through a link, so that the link stays one.
-    let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
+    let target = real(path);
     let file = staged(&target, bytes).map_err(|e| Failure::io("write", path, &e))?;
     if let Ok(old) = fs::metadata(&target) {
         // Who may read a file stays as its owner set it.
@@ -48,11 +56,21 @@ pub fn name_of(path: &Path) -> String {
         .map_or_else(String::new, |n| n.to_string_lossy().into_owned())
 }
 
-/// The file beside another that stands for holding it, which stays; not held yet.
+/// The file beside another, one for all links to it, that stands for holding it; not held yet. It stays, empty: of a lock that
+/// is taken away two may be held, by whoever waited for the old one and by whoever made the new one.
 fn lock_beside(path: &Path) -> Result<(PathBuf, File)> {
-    let beside = folder_of(path).join(format!(".{}.lock", name_of(path)));
+    let path = real(path);
+    let beside = folder_of(&path).join(format!(".{}.lock", name_of(&path)));
+    // A link would lead elsewhere, and a pipe never open.
+    if beside.symlink_metadata().is_ok_and(|m| !m.is_file()) {
+        return Err(no_file(&beside));
+    }
     let lock = File::create(&beside).map_err(|e| Failure::io("lock", &beside, &e))?;
     Ok((beside, lock))
+}
+
+fn no_file(path: &Path) -> Failure {
+    Failure::new(format!("{} is no regular file", path.display()), "give a file")
 }
 
 /// Runs `work` while no other process does the same for this file: read, change, write as one.
@@ -91,24 +109,29 @@ pub fn hold_folder(folder: &Path) -> Result<Option<File>> {
 /// A whole file, refused above `max_bytes`: a wrong path must not fill the memory.
 pub fn read_limited(path: &Path, max_bytes: u64) -> Result<Vec<u8>> {
     let failed = |e: io::Error| Failure::io("read", path, &e);
-    let file = File::open(path).map_err(failed)?;
-    // A device or a pipe may never end.
-    let kind = file.metadata().map_err(failed)?.file_type();
+    let too_large = || {
+        Failure::new(
+            format!("{} is larger than {max_bytes} bytes", path.display()),
+            "check that it is the file you meant",
+        )
+    };
+    // Looked at before it is opened: a pipe waits for whoever writes to it, and a device may never end.
+    let kind = fs::metadata(path).map_err(failed)?;
     if !kind.is_file() && !kind.is_dir() {
-        return Err(Failure::new(
-            format!("{} is no regular file", path.display()),
-            "give a file",
-        ));
+        return Err(no_file(path));
+    }
+    if kind.is_file() && kind.len() > max_bytes {
+        return Err(too_large());
     }
     let mut bytes = Vec::new();
-    file.take(max_bytes.saturating_add(1))
+    // It may have grown since.
+    File::open(path)
+        .map_err(failed)?
+        .take(max_bytes.saturating_add(1))
         .read_to_end(&mut bytes)
         .map_err(failed)?;
     if bytes.len() as u64 > max_bytes {
-        return Err(Failure::new(
-            format!("{} is larger than {max_bytes} bytes", path.display()),
-            "check that it is the file you meant",
-        ));
+        return Err(too_large());
     }
     Ok(bytes)
 }
@@ -133,17 +156,64 @@ pub fn text_of(bytes: Vec<u8>, path: &Path) -> Result<String> {
     })
 }
 
+/// Whether files can be made in a folder; nothing stays of the trial.
+pub fn try_folder(folder: &Path) -> Result<()> {
+    match temporary(folder) {
+        Ok(_) => Ok(()),
+        Err(e) => Err(Failure::io("write in", folder, &e)),
+    }
+}
+
 /// The content on the disk, under another name in the same folder; removed again when dropped.
 fn staged(path: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".").suffix(".tmp");
-    // As any other program makes files, less what the umask forbids.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = builder.tempfile_in(folder_of(path))?;
+    let mut file = temporary(&folder_of(path))?;
     file.write_all(bytes)?;
     file.as_file().sync_all()?;
     Ok(file)
+}
+
+/// Of what is not yet a file. Nobody else's has such a name.
+const BEGINS: &str = ".coilwright-";
+const ENDS: &str = ".tmp";
+
+/// An empty file of no lasting name, locked for as long as its writer lives. What killed ones have left there goes.
+fn temporary(folder: &Path) -> io::Result<NamedTempFile> {
+    put_away(folder);
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(BEGINS).suffix(ENDS);
+    // As any other program makes files, less what the umask forbids.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    loop {
+        let file = builder.tempfile_in(folder)?;
+        // A file system without locks puts nothing away either.
+        let _ = file.as_file().lock();
+        // Another may have taken it for a dead one's before it was locked.
+        if file.path().exists() {
+            return Ok(file);
+        }
+    }
+}
+
+/// Removes the temporary files of a folder whose writers are dead: those that nobody has locked.
+fn put_away(folder: &Path) {
+    let Ok(list) = fs::read_dir(folder) else { return };
+    for entry in list.flatten() {
+        let name = entry.file_name();
+        let ours = name
+            .to_str()
+            .is_some_and(|n| n.starts_with(BEGINS) && n.ends_with(ENDS));
+        // A pipe of that name would be waited for.
+        if !ours || !entry.file_type().is_ok_and(|t| t.is_file()) {
+            continue;
+        }
+        // The lock is held until the name is gone, and another's not waited for.
+        if let Ok(file) = File::open(entry.path())
+            && file.try_lock().is_ok()
+        {
+            let _ = fs::remove_file(entry.path());
+        }
+    }
 }
 
 fn folder_of(path: &Path) -> PathBuf {
@@ -213,6 +283,58 @@ mod tests {
         assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
         assert_eq!(fs::read(&real).unwrap(), b"new");
         assert_eq!(fs::metadata(&real).unwrap().permissions().mode() & 0o777, 0o640);
+    }
+
+    /// What a killed writer left goes with the next one in that folder; what another is writing stays, and so does whatever is
+    /// not ours.
+    #[test]
+    fn puts_away_what_dead_ones_left() {
+        let dir = tempfile::tempdir().unwrap();
+        let p = dir.path().join("a.toml");
+        let (dead, other) = (format!("{BEGINS}aaaaaa{ENDS}"), ".other.tmp");
+        fs::write(dir.path().join(&dead), b"half").unwrap();
+        fs::write(dir.path().join(other), b"mine").unwrap();
+        let live = staged(&p, b"live").unwrap();
+        assert!(!dir.path().join(&dead).exists());
+        write_new(&dir.path().join("b.toml"), b"b").unwrap();
+        try_folder(dir.path()).unwrap();
+        place_new(live, &p).unwrap();
+        assert_eq!(fs::read(&p).unwrap(), b"live");
+        assert_eq!(names(dir.path()), [other, "a.toml", "b.toml"]);
+    }
+
+    /// Many writers and sweepers in one folder: everyone's file arrives.
+    #[test]
+    fn nobody_puts_away_what_lives() {
+        let dir = tempfile::tempdir().unwrap();
+        std::thread::scope(|s| {
+            for i in 0..8 {
+                let folder = dir.path();
+                s.spawn(move || {
+                    for n in 0..40 {
+                        write_new(&folder.join(format!("{i}-{n}")), b"x").unwrap();
+                    }
+                });
+            }
+        });
+        assert_eq!(names(dir.path()).len(), 320);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_lock_leads_nowhere() {
+        let dir = tempfile::tempdir().unwrap();
+        let (p, elsewhere) = (dir.path().join("a"), dir.path().join("letter"));
+        fs::write(&elsewhere, b"dear").unwrap();
+        std::os::unix::fs::symlink(&elsewhere, dir.path().join(".a.lock")).unwrap();
+        assert!(alone(&p, || Ok(())).is_err());
+        assert_eq!(fs::read(&elsewhere).unwrap(), b"dear");
+        // One lock for a file and the links to it.
+        let link = dir.path().join("link");
+        fs::write(dir.path().join("real"), b"").unwrap();
+        std::os::unix::fs::symlink(dir.path().join("real"), &link).unwrap();
+        let _held = hold(&link).unwrap().unwrap();
+        assert!(hold(&dir.path().join("real")).unwrap().is_none());
     }
 
     #[test]

@@ -206,9 +206,6 @@ pub fn ready_folder(path: &Path) -> Result<PathBuf> {
         Err(e) => return Err(Failure::io("make", path, &e)),
     }
     // Found out before anything is played or computed: can a file be made there?
-    tempfile::Builder::new()
-        .prefix(".trial")
-        .tempfile_in(path)
-        .map_err(|e| Failure::io("write in", path, &e))?;
+    crate::fileio::try_folder(path)?;
     Ok(path.to_path_buf())
 }

@@ -36,6 +36,9 @@ struct Failed {
     error: String,
 }
 
+/// No description of a drive is larger.
+const DESCRIPTION_BYTES: u64 = 64 * 1024;
+
 /// A drive file that was read once for all takes.
 pub struct DriveFile {
     pub rate_hz: u32,
@@ -48,7 +51,7 @@ impl DriveFile {
         let mut wave = wav::read_drive(path)?;
         let beside = path.with_extension("json");
         // The description is welcome but not needed; one that does not belong to the file is left alone.
-        let description = std::fs::read(&beside)
+        let description = fileio::read_limited(&beside, DESCRIPTION_BYTES)
             .ok()
             .and_then(|b| serde_json::from_slice::<crate::stimulus::Description>(&b).ok())
             .filter(|d| d.rate_hz == wave.rate_hz && d.frames as usize == wave.samples[0].len());

@@ -143,11 +143,16 @@ fn walk<'a>(bytes: &'a [u8], path: &Path) -> Result<(Format, &'a [u8], Vec<Strin
     }
     let mut notes = Vec::new();
     let mut format = None;
+    let mut long = Long::default();
     let mut at = 12usize;
-    while let Some(head) = bytes.get(at..at + 8) {
-        let size = u32::from_le_bytes([head[4], head[5], head[6], head[7]]) as usize;
-        let body = &bytes[at + 8..];
+    while let Some(head) = bytes.get(at..).filter(|rest| rest.len() >= 8) {
+        let (short, body) = (u32_at(head, 4).unwrap_or_default(), &head[8..]);
+        let size = match long.size(&head[..4]).filter(|_| short == u32::MAX) {
+            Some(size) => usize::try_from(size).unwrap_or(usize::MAX),
+            None => short as usize,
+        };
         match &head[..4] {
+            b"ds64" => long = Long(body.get(..size.min(body.len())).unwrap_or_default()),
             b"fmt " => {
                 let chunk = body.get(..size).ok_or_else(|| {
                     Failure::new(
@@ -161,7 +166,7 @@ fn walk<'a>(bytes: &'a [u8], path: &Path) -> Result<(Format, &'a [u8], Vec<Strin
                 let format = format.ok_or_else(|| {
                     Failure::new(format!("{name} has samples before it says their format"), HINT_FORMAT)
                 })?;
-                // RF64 and some recorders that were interrupted write 0xFFFFFFFF or 0 here.
+                // Some recorders that were interrupted write 0xFFFFFFFF or 0 here.
                 let streaming = size == u32::MAX as usize || (size == 0 && body.len() > 8);
                 let there = body.len().min(if streaming { body.len() } else { size });
                 if there < size && !(magic == b"RF64" && streaming) {
@@ -173,10 +178,7 @@ fn walk<'a>(bytes: &'a [u8], path: &Path) -> Result<(Format, &'a [u8], Vec<Strin
             _ => {}
         }
         // Chunks are padded to even lengths.
-        at = match at.checked_add(8 + size + size % 2) {
-            Some(next) => next,
-            None => break,
-        };
+        at = at.saturating_add(8).saturating_add(size).saturating_add(size % 2);
     }
     Err(if format.is_some() {
         Failure::new(
@@ -189,6 +191,34 @@ fn walk<'a>(bytes: &'a [u8], path: &Path) -> Result<(Format, &'a [u8], Vec<Strin
             "record or copy the take again",
         )
     })
+}
+
+/// What the chunk `ds64` of a file of the kind RF64 says (EBU Tech 3306, recalled from memory): the lengths that 32 bits do not
+/// hold.
+#[derive(Default)]
+struct Long<'a>(&'a [u8]);
+
+impl Long<'_> {
+    /// The length of a chunk that says 0xFFFFFFFF of itself. A recorder that was interrupted leaves 0: then nothing is known.
+    fn size(&self, id: &[u8]) -> Option<u64> {
+        let u64_at = |i: usize| Some(u64::from(u32_at(self.0, i)?) | u64::from(u32_at(self.0, i + 4)?) << 32);
+        // The whole file's, the samples' and their number, then a table of other chunks.
+        let size = match id {
+            b"data" => u64_at(8),
+            _ => self
+                .0
+                .get(28..)?
+                .chunks_exact(12)
+                .position(|row| row[..4] == *id)
+                .and_then(|n| u64_at(32 + 12 * n)),
+        };
+        size.filter(|s| *s > 0)
+    }
+}
+
+fn u32_at(bytes: &[u8], i: usize) -> Option<u32> {
+    let b = bytes.get(i..i + 4)?;
+    Some(u32::from_le_bytes([b[0], b[1], b[2], b[3]]))
 }
 
 fn read_format(chunk: &[u8], path: &Path) -> Result<Format> {
@@ -439,6 +469,33 @@ mod tests {
         ext.extend_from_slice(&[0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x71]);
         let t = read(&riff(&[chunk(b"fmt ", &ext), chunk(b"data", &0.25f32.to_le_bytes())])).unwrap();
         assert_eq!((t.pickup, t.rate_hz), (vec![0.25], 192000));
+    }
+
+    /// Lengths of 32 bits say nothing there; what lies behind the samples is none of them.
+    #[test]
+    fn long_files_say_their_lengths_elsewhere() {
+        let (pcm, junk) = ([0u8, 1, 0, 2, 0, 3], chunk(b"LIST", &[9; 40]));
+        let long = |ds64: Vec<Vec<u8>>, samples: u64, table: &[u8]| {
+            let says = [&[0u8; 8][..], &samples.to_le_bytes(), &[0; 8], &[1, 0, 0, 0], table].concat();
+            let mut big = chunk(b"junk", &[7; 6]);
+            big[4..8].copy_from_slice(&u32::MAX.to_le_bytes());
+            let mut data = chunk(b"data", &pcm);
+            data[4..8].copy_from_slice(&u32::MAX.to_le_bytes());
+            let head = [ds64.concat(), chunk(b"ds64", &says)].concat();
+            let big = if table.is_empty() { Vec::new() } else { big };
+            let mut file = riff(&[head, big, chunk(b"fmt ", &fmt(1, 1, 48000, 16)), data, junk.clone()]);
+            file[..8].copy_from_slice(b"RF64\xff\xff\xff\xff");
+            read(&file)
+        };
+        let rows = [&b"junk"[..], &6u64.to_le_bytes()].concat();
+        for (before, table) in [(vec![], &[][..]), (vec![junk.clone()], &rows)] {
+            let t = long(before, 6, table).unwrap();
+            assert_eq!((t.pickup.len(), t.provenance.notes.len()), (3, 0));
+        }
+        // More than there is, and a recorder that was interrupted: what is there.
+        let t = long(vec![], 1 << 40, &[]).unwrap();
+        assert_eq!((t.pickup.len(), t.provenance.notes.len()), (27, 1));
+        assert_eq!(long(vec![], 0, &[]).unwrap().pickup.len(), 27);
     }
 
     #[test]

@@ -105,10 +105,10 @@ pub struct DevicesArgs {
 #[derive(Debug, Clone, Args, Default)]
 pub struct Devices {
     /// Output device: its name as `coilwright devices` lists it, or a part that fits one only
-    #[arg(long, value_name = "DEV")]
+    #[arg(long, value_name = "DEV", value_parser = line)]
     pub output: Option<String>,
     /// Input device, likewise
-    #[arg(long, value_name = "DEV")]
+    #[arg(long, value_name = "DEV", value_parser = line)]
     pub input: Option<String>,
 }
 
@@ -236,7 +236,7 @@ pub struct UseArgs {
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room: Option<f64>,
     /// Over which coil the exciter lies
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", value_parser = line)]
     pub over: Option<String>,
     /// What other meters are asked at the tray, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C"
     #[arg(long, value_name = "LIST", value_parser = columns)]
@@ -304,7 +304,7 @@ pub struct About {
     #[arg(long, value_name = "LOAD", value_parser = load_or_wiring)]
     pub load: Option<LoadArg>,
     /// Over which coil the exciter lies
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", value_parser = line)]
     pub over: Option<String>,
     /// The ohmmeter's reading, such as 6.05k or "6.05k by meter A"
     #[arg(long, value_name = "OHM", value_parser = read_ohms, allow_hyphen_values = true)]
@@ -334,7 +334,7 @@ Headphones off your ears, loudspeakers off, phantom power off. With --knock, tap
 ")]
 pub struct MeasureArgs {
     /// The pickup's name
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = line)]
     pub pickup: String,
     /// Where the take comes from: live, sim (the built-in bench) or a WAV file
     #[arg(long, value_name = "SOURCE", default_value = "live")]
@@ -401,7 +401,7 @@ pub struct AnalyzeArgs {
     #[arg(long, value_name = "FILE")]
     pub drive: Option<PathBuf>,
     /// The pickup's name; left out, that of the take's file
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = line)]
     pub pickup: Option<String>,
     /// Recording of taps that belongs to the take: microphonics
     #[arg(long, value_name = "FILE")]
@@ -587,6 +587,14 @@ fn wish(s: &str) -> Result<Goal, String> {
 
 fn quantities(s: &str) -> Result<Quantities, String> {
     inputs::by(s).map(Quantities).map_err(words)
+}
+
+/// A name, or a few words: what has a control character in it is a slip of the keys, or meant for somebody's terminal.
+pub(super) fn line(s: &str) -> Result<String, String> {
+    match s.chars().any(char::is_control) {
+        true => Err("it has a control character in it; write it on one line, in letters".into()),
+        false => Ok(s.to_owned()),
+    }
 }
 
 pub(super) fn words(e: crate::failure::Failure) -> String {

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::args::{ColumnsArg, Devices, DriveArgs, Shown, celsius, columns, farads, load_or_wiring, words};
+use super::args::{ColumnsArg, Devices, DriveArgs, Shown, celsius, columns, farads, line, load_or_wiring, words};
 use super::inputs::{self, LoadArg};
 use crate::quantity::{self, Unit};
 use crate::record::potting::Limits;
@@ -86,7 +86,7 @@ pub struct TrayArgs {
     #[arg(long, value_name = "LOAD", value_parser = load_or_wiring)]
     pub load: Option<LoadArg>,
     /// Over which coil the exciter lies
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", value_parser = line)]
     pub over: Option<String>,
     /// The room's temperature, such as 21C
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
@@ -116,7 +116,7 @@ pub struct StandardArgs {
     #[arg(long, value_name = "LIST", value_parser = allowed)]
     pub allow: Option<AllowedArg>,
     /// Its name; left out, that of the file
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = line)]
     pub name: Option<String>,
     /// The file to write
     #[arg(long, value_name = "FILE")]

@@ -4,7 +4,9 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand, ValueEnum};
 
-use super::args::{ChannelsArg, Devices, DriveArgs, Shown, celsius, channels, dbfs, farads, henries, hertz, ohms};
+use super::args::{
+    ChannelsArg, Devices, DriveArgs, Shown, celsius, channels, dbfs, farads, henries, hertz, line, ohms,
+};
 use crate::analysis::inputs::Part;
 use crate::quantity::{self, Unit};
 
@@ -86,7 +88,7 @@ pub struct CheckArgs {
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room: Option<f64>,
     /// Over which coil the exciter lies
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", value_parser = line)]
     pub over: Option<String>,
     #[command(flatten)]
     pub devices: Devices,
@@ -135,17 +137,21 @@ pub struct PolarityArgs {
 Examples:
   coilwright rig new north.toml
   coilwright rig new north.toml --reference current --series 123.8 --sense 22 --inductance 217u --lead 50p
+  coilwright rig new desk.toml --source sim     of the built-in bench, to try `level`, `inputs` and `check` on
 "
 )]
 pub struct NewArgs {
     /// The rig file to make
     #[arg(value_name = "FILE")]
     pub file: PathBuf,
+    /// What the rig is of: live (sound devices) or sim (the built-in bench, to try things on)
+    #[arg(long, value_name = "SOURCE", default_value = "live", value_parser = ["live", "sim"])]
+    pub source: String,
     /// The rig's name; left out, that of the file
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = line)]
     pub name: Option<String>,
     /// What is on the interface's label, to tell two of one model apart
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", value_parser = line)]
     pub unit: Option<String>,
     /// What channel 2 reads
     #[arg(long, value_enum)]
@@ -178,10 +184,10 @@ pub struct NewArgs {
     #[arg(long, value_name = "HZ", value_parser = hertz)]
     pub mains: Option<f64>,
     /// The pickup, or the dummy in its tin, that is kept for checking
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = line)]
     pub witness: Option<String>,
     /// Where the knobs stand, in words
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", value_parser = line)]
     pub knobs: Option<String>,
     /// Say that phantom power, monitoring, automatic gain, enhancement, pads and low-cuts are all off
     #[arg(long)]
@@ -276,7 +282,7 @@ pub struct InputsArgs {
     #[arg(long, value_name = "PERCENT", value_parser = percent, default_value = "1%", requires = "through")]
     pub tolerance: f64,
     /// How the inputs' knobs and switches stand, in words
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", value_parser = line)]
     pub range: Option<String>,
     /// Put this device, rate and channels in place of those the file was measured with; what was measured with those goes
     #[arg(long, conflicts_with = "through")]

@@ -377,3 +377,110 @@ fn what_comes_where_the_answer_is_strongest_may_be_the_input() {
     assert!(text("bent", "clip=-12.5dBFS").contains("turn the pickup's input down"));
     assert!(!text("knocked", "knock=1.2").contains("input down"));
 }
+
+/// A pipe that nobody writes to is looked at before it is opened, wherever a file is read.
+#[test]
+fn pipes_and_devices_are_not_waited_for() {
+    let f = Folder::new();
+    f.write("north.toml", RIG.as_bytes());
+    f.measure(&["--channels", "pickup=1", "--out", "one"]).ended(0);
+    std::fs::copy(f.path("one/drive.wav"), f.path("drive.wav")).unwrap();
+    for pipe in [
+        "pipe",
+        "pipe.toml",
+        "pipe.wav",
+        "pipe.txt",
+        "drive.json",
+        ".coilwright.toml.lock",
+    ] {
+        assert!(
+            std::process::Command::new("mkfifo")
+                .arg(f.path(pipe))
+                .status()
+                .unwrap()
+                .success()
+        );
+    }
+    let take = "one/take.wav";
+    let tray = ["tray", "--lot", "a", "--source", "sim"];
+    for args in [
+        &["analyze", "pipe.wav"][..],
+        &["analyze", "/dev/zero"],
+        &["analyze", take, "--drive", "pipe.wav"],
+        &["measure", "--pickup", "a", "--source", "pipe.wav"],
+        &["measure", "--pickup", "a", "--source", "sim", "--rig", "pipe.toml"],
+        &["measure", "--pickup", "a", "--source", "sim", "--sim", "pipe.toml"],
+        &["compare", "pipe", "one"],
+        &["use", "--rig", "pipe.toml"],
+        &["loads", "--coil", "pipe.toml", "--load", "none"],
+        &[
+            "loads",
+            "--r",
+            "6k",
+            "--l",
+            "2.4H",
+            "--cs",
+            "120p",
+            "--load",
+            "pipe.toml",
+        ],
+        &[&tray[..], &["--standard", "pipe.toml"]].concat(),
+        &[&tray[..], &["--sim", "pipe.txt"]].concat(),
+        // Its lock.
+        &["use", "--over", "first coil"],
+    ] {
+        soon(&f, args).refused(&["is no regular file"]);
+    }
+    // Of the drive's description nothing is needed.
+    soon(&f, &["analyze", take, "--drive", "drive.wav"]).ended(0);
+}
+
+/// As run, but what waits for ever, or asks for a gigabyte and a half, fails.
+fn soon(f: &Folder, args: &[&str]) -> crate::bench::Run {
+    let program = f.command(&[]).get_program().to_owned();
+    let mut command = std::process::Command::new("sh");
+    command.args(["-c", "ulimit -v 1500000; exec timeout 20 \"$0\" \"$@\""]);
+    command.arg(program).args(args).current_dir(f.path("")).env("TZ", "UTC");
+    crate::bench::Run::of(command.stdin(std::process::Stdio::null()))
+}
+
+/// Large and empty: it is not read to find that out.
+#[test]
+fn huge_files_are_not_read() {
+    let f = Folder::new();
+    std::fs::File::create(f.path("huge.wav"))
+        .unwrap()
+        .set_len(1 << 42)
+        .unwrap();
+    soon(&f, &["analyze", "huge.wav"]).refused(&["huge.wav is larger than"]);
+}
+
+#[test]
+fn names_have_no_control_characters() {
+    let f = Folder::new();
+    let hostile = "neck\u{1b}]0;x\u{7}7";
+    let sim = ["--source", "sim"];
+    for args in [
+        &["measure", "--pickup", hostile][..],
+        &["measure", "--pickup", "a", "--over", "two\nlines"],
+        &["measure", "--pickup", "a", "--output", hostile],
+        &["analyze", "x.wav", "--pickup", hostile],
+        &["tray", "--lot", "a", "--over", hostile],
+        &["use", "--over", hostile],
+        &[
+            "standard", "a", "--allow", "f0=1%", "--out", "s.toml", "--name", hostile,
+        ],
+        &["rig", "new", "r.toml", "--name", hostile],
+        &["rig", "new", "r.toml", "--unit", hostile],
+        &["rig", "new", "r.toml", "--witness", "tin\tone"],
+        &["rig", "new", "r.toml", "--knobs", hostile],
+        &["rig", "inputs", "--range", hostile],
+    ] {
+        let wants_source = ["measure", "tray"].contains(&args[0]);
+        let all = [args, if wants_source { &sim[..] } else { &[] }].concat();
+        f.run(&all).refused(&["control character"]);
+    }
+    f.run(&[&["tray", "--lot", hostile], &sim[..]].concat())
+        .refused(&["a lot's name"]);
+    assert_eq!(f.list(""), [""; 0]);
+}

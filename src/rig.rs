@@ -236,6 +236,8 @@ const NO_CORNER_HZ: f64 = 1e9;
 impl Rig {
     /// Reads and checks a rig file.
     pub fn read(path: &Path) -> Result<Rig> {
+        // One name, whatever link leads to it.
+        let path = &fileio::real(path);
         let bytes = fileio::read_limited(path, MAX_BYTES)?;
         let hash = fileio::short_hash(&bytes);
         let text = fileio::text_of(bytes, path)?;

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use toml::{Table, Value};
+use toml::Value;
 
 use crate::failure::{Failure, Result};
 use crate::fileio;
@@ -10,6 +10,7 @@ use crate::network::Load;
 use crate::quantity::{self, Unit};
 use crate::record::meters::{self, Column};
 use crate::rig::Rig;
+use crate::rig::edit::{self, Change};
 use crate::rig::keys::{self, Key, Kind};
 
 pub const FILE_NAME: &str = "coilwright.toml";
@@ -138,19 +139,32 @@ impl Defaults {
         Ok(all.into_iter().filter_map(|(k, v)| v.map(|v| (k, v))).collect())
     }
 
-    /// Replaces the folder's file. Nothing is written unless the rig file can be read and the text reads back.
-    pub fn write_to(&self, dir: &Path) -> Result<()> {
-        if let Some(rig) = &self.rig {
-            Rig::read(&dir.join(rig)).map_err(|e| at("rig", &e))?;
+    /// Refuses what a command in this folder could not use.
+    pub fn check(&self, dir: &Path) -> Result<()> {
+        match &self.rig {
+            Some(rig) => Rig::read(&dir.join(rig)).map(drop).map_err(|e| at("rig", &e)),
+            None => Ok(()),
         }
-        let mut text = String::from("# Defaults for this folder. Options given on the command line come first.\n");
-        for (key, value) in self.entries()? {
-            let line: Table = [(key.to_owned(), Value::String(value))].into_iter().collect();
-            text.push_str(&line.to_string());
-        }
+    }
+
+    /// Puts into the folder's file what is other than in `old`, which it holds; remarks and order stay. Nothing is written unless
+    /// the text reads back.
+    pub fn write_to(&self, dir: &Path, old: &Defaults) -> Result<()> {
+        let path = dir.join(FILE_NAME);
+        let text = match path.exists() {
+            true => fileio::read_text_limited(&path, MAX_BYTES)?,
+            false => "# Defaults for this folder. Options given on the command line come first.\n".to_owned(),
+        };
+        let (was, is) = (old.entries()?, self.entries()?);
+        let of = |list: &[(&str, String)], key: &str| list.iter().find(|e| e.0 == key).map(|e| e.1.clone());
+        let other = KEYS.iter().filter(|k| of(&was, k.name) != of(&is, k.name));
+        let changes: Vec<Change> = other
+            .map(|k| (k.table, k.name, of(&is, k.name).map(edit::Value::Text)))
+            .collect();
+        let (text, _) = edit::changed(FILE_NAME, &text, &changes, None)?;
         // What cannot be read again must not be written: a control character in a name, an empty text.
         Defaults::parse(&text)?;
-        fileio::write_atomically(&dir.join(FILE_NAME), text.as_bytes())
+        fileio::write_atomically(&path, text.as_bytes())
     }
 }
 
@@ -184,7 +198,7 @@ mod tests {
         std::fs::create_dir(dir.path().join("rigs")).unwrap();
         std::fs::write(dir.path().join("rigs/north.toml"), RIG).unwrap();
         assert_eq!(Defaults::read_from(dir.path()), Ok(Defaults::default()));
-        full().write_to(dir.path()).unwrap();
+        full().write_to(dir.path(), &Defaults::default()).unwrap();
         let text = std::fs::read_to_string(dir.path().join(FILE_NAME)).unwrap();
         for line in [
             "rig = \"rigs/north.toml\"",
@@ -195,6 +209,23 @@ mod tests {
         }
         assert_eq!(Defaults::read_from(dir.path()), Ok(full()));
         assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 2);
+    }
+
+    #[test]
+    fn remarks_and_order_stay() {
+        let dir = tempfile::tempdir().unwrap();
+        let text = "# the big room\nroom = 21 # by the window\n\n# coil A, always\nover = 'first coil'\nfolder = \"takes\"\n# end\n";
+        std::fs::write(dir.path().join(FILE_NAME), text).unwrap();
+        let old = Defaults::read_from(dir.path()).unwrap();
+        let new = Defaults {
+            room_c: Some(18.0),
+            folder: None,
+            output: Some("front".into()),
+            ..old.clone()
+        };
+        new.write_to(dir.path(), &old).unwrap();
+        let want = "# the big room\nroom = \"18C\" # by the window\n\n# coil A, always\nover = 'first coil'\n# end\noutput = \"front\"\n";
+        assert_eq!(std::fs::read_to_string(dir.path().join(FILE_NAME)).unwrap(), want);
     }
 
     #[test]
@@ -212,14 +243,19 @@ mod tests {
         assert_eq!(full().updated(newer.clone()), want);
         // A load of nothing is a load too, and survives the file.
         let dir = tempfile::tempdir().unwrap();
-        newer.write_to(dir.path()).unwrap();
+        newer.write_to(dir.path(), &Defaults::default()).unwrap();
         assert_eq!(Defaults::read_from(dir.path()), Ok(newer));
     }
 
     #[test]
     fn nothing_is_written_that_cannot_be_used() {
         let dir = tempfile::tempdir().unwrap();
-        let only = |d: Defaults| d.write_to(dir.path()).unwrap_err().to_string();
+        let only = |d: Defaults| {
+            let written = d
+                .check(dir.path())
+                .and_then(|()| d.write_to(dir.path(), &Defaults::default()));
+            written.unwrap_err().to_string()
+        };
         let e = only(full());
         assert!(e.contains("coilwright.toml: rig: ") && e.contains("north.toml"), "{e}");
         std::fs::write(dir.path().join("bad.toml"), RIG.replace("100", "-1")).unwrap();

@@ -49,6 +49,10 @@ delay_s = 0.0
 
 [mains]
 frequency_hz = 50
+
+[interface]
+output = \"built-in bench\"    # nothing real has a place in this file
+input = \"built-in bench\"
 ";
 
 /// One measurement of the story.

@@ -2,6 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use serde_json::Value;
+
 use super::analyze::DriveFile;
 use super::{knock, parallel};
 use crate::capture::{Take, wav};
@@ -251,5 +253,40 @@ pub fn remark_style(shown: Shown) -> Style {
     Style {
         width: console::remark_width(),
         ..style(shown)
+    }
+}
+
+/// No document that is written again is larger.
+const MOST_BYTES: u64 = 64 << 20;
+
+/// A document that only grows, as it is to be written again: what its file holds and this version does not know stays in it.
+pub fn again(path: &Path, document: &impl serde::Serialize, what: &str) -> Result<Vec<u8>> {
+    if path.symlink_metadata().is_err() {
+        return pretty(document, what);
+    }
+    let old = fileio::read_limited(path, MOST_BYTES)?;
+    let both = serde_json::from_slice(&old).and_then(|old| Ok((old, serde_json::to_value(document)?)));
+    let (old, mut new) = both.map_err(|e| {
+        Failure::new(
+            format!("cannot write {what}: {e}"),
+            "report this as a fault of the program",
+        )
+    })?;
+    graft(old, &mut new);
+    pretty(&new, what)
+}
+
+fn graft(old: Value, new: &mut Value) {
+    match (old, new) {
+        (Value::Object(old), Value::Object(new)) => {
+            for (key, old) in old {
+                match new.get_mut(&key) {
+                    Some(new) => graft(old, new),
+                    None => drop(new.insert(key, old)),
+                }
+            }
+        }
+        (Value::Array(old), Value::Array(new)) => old.into_iter().zip(new).for_each(|(o, n)| graft(o, n)),
+        _ => {}
     }
 }

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
 use super::outcome;
-use super::rig::{history_of, repeat_of};
+use super::rig::{beside, history_of, kept_with, repeat_of};
 use crate::cli::args::PottingArgs;
 use crate::cli::console::Console;
 use crate::cli::context::{Fresh, folders_below};
@@ -112,7 +112,7 @@ fn wax(
     keep: bool,
     document: &mut PottingDocument,
 ) -> Result<Option<PathBuf>> {
-    let path = rig_path.with_extension("wax.json");
+    let path = beside(rig_path, "wax.json");
     let read = || -> Result<WaxHistory> {
         if path.symlink_metadata().is_err() {
             return Ok(WaxHistory::new(&rig.name));
@@ -134,10 +134,11 @@ fn wax(
     if !keep {
         return Ok(None);
     }
+    kept_with(rig_path, rig, document.simulated)?;
     fileio::alone(&path, || {
         let mut history = read()?;
         if history.keep(document) > 0 {
-            fileio::write_atomically(&path, &outcome::pretty(&history, "the history of wax")?)?;
+            fileio::write_atomically(&path, &outcome::again(&path, &history, "the history of wax")?)?;
             return Ok(Some(path.clone()));
         }
         Ok(None)

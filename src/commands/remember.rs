@@ -7,6 +7,7 @@ use crate::cli::console::Console;
 use crate::cli::defaults::{Defaults, FILE_NAME};
 use crate::cli::wirings::one_load;
 use crate::failure::{Failure, Result, Status};
+use crate::fileio;
 
 pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
     let here = Path::new(".");
@@ -25,29 +26,18 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
     if let Some(c) = &newer.channels {
         channels(c).map_err(|e| Failure::new(format!("--channels {c} cannot be read"), e))?;
     }
-    let mut all = old.clone().updated(newer);
-    for name in &args.forget {
-        match name.as_str() {
-            "rig" => all.rig = None,
-            "load" => all.load = None,
-            "folder" => all.folder = None,
-            "output" => all.output = None,
-            "input" => all.input = None,
-            "channels" => all.channels = None,
-            "room" => all.room_c = None,
-            "over" => all.over = None,
-            "columns" => all.columns = None,
-            _ => {
-                return Err(Failure::new(
-                    format!("there is no default called {name}"),
-                    "--forget takes rig, load, folder, output, input, channels, room, over or columns",
-                ));
-            }
-        }
-    }
+    let asked = |old: &Defaults| forgotten(old.clone().updated(newer.clone()), &args.forget);
+    let mut all = asked(&old)?;
     let changed = all != old;
     if changed {
-        all.write_to(here)?;
+        all.check(here)?;
+        // Of two at once neither loses what the other has written.
+        all = fileio::alone(&here.join(FILE_NAME), || {
+            let old = Defaults::read_from(here)?;
+            let all = asked(&old)?;
+            all.write_to(here, &old)?;
+            Ok(all)
+        })?;
     }
     let entries = all.entries()?;
     if args.shown.json {
@@ -67,4 +57,27 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
     }
     console.result(&text)?;
     Ok(Status::Done)
+}
+
+fn forgotten(mut all: Defaults, names: &[String]) -> Result<Defaults> {
+    for name in names {
+        match name.as_str() {
+            "rig" => all.rig = None,
+            "load" => all.load = None,
+            "folder" => all.folder = None,
+            "output" => all.output = None,
+            "input" => all.input = None,
+            "channels" => all.channels = None,
+            "room" => all.room_c = None,
+            "over" => all.over = None,
+            "columns" => all.columns = None,
+            _ => {
+                return Err(Failure::new(
+                    format!("there is no default called {name}"),
+                    "--forget takes rig, load, folder, output, input, channels, room, over or columns",
+                ));
+            }
+        }
+    }
+    Ok(all)
 }

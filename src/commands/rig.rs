@@ -9,14 +9,14 @@ use crate::cli::args::{
 };
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
-use crate::commands::sound::{Asked, Sound};
+use crate::commands::sound::{Asked, Sound, of_bench};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::checks::{PolarityDocument, RepeatDocument, RigDocument};
 use crate::record::{Record, store};
 use crate::report::text;
-use crate::rig::Rig;
-use crate::rig::edit::{self, Change, Value};
+use crate::rig::{Interface, Rig};
+use crate::rig::edit::{self, Change, Replaced, Value};
 use crate::rig::history::History;
 
 mod check;
@@ -54,33 +54,44 @@ fn rig_of(given: Option<&PathBuf>) -> Result<(PathBuf, Rig)> {
     Ok((path, rig))
 }
 
-/// Values into the rig file, everything else in it as it was. What comes out is a rig, or nothing is written. `changes` sees the
-/// file as it is at that moment.
-fn write_changes(path: &Path, changes: impl FnOnce(&Rig) -> Result<Vec<Change>>) -> Result<()> {
+/// Values into the rig file, everything else in it as it was, and what they replace as remarks. What comes out is a rig, or nothing
+/// is written. `changes` sees the file as it is at that moment.
+fn write_changes(path: &Path, changes: impl FnOnce(&Rig) -> Result<Vec<Change>>) -> Result<Vec<Replaced>> {
     fileio::alone(path, || {
         let place = path.display().to_string();
         let text = fileio::read_text_limited(path, MOST_BYTES)?;
-        let new = edit::changed(&place, &text, &changes(&Rig::parse(&text, &place)?)?)?;
+        let changes = changes(&Rig::parse(&text, &place)?)?;
+        let (new, replaced) = edit::changed(&format!("rig {place}"), &text, &changes, Some(&today()))?;
         Rig::parse(&new, &place)?;
-        fileio::write_atomically(path, new.as_bytes())
+        fileio::write_atomically(path, new.as_bytes())?;
+        Ok(replaced)
     })
 }
 
-/// What the built-in bench says has no place in the file of a rig that is bound to a real interface.
-fn not_into_a_real_rig(path: &Path, rig: &Rig, simulated: bool) -> Result<()> {
-    let bound = rig
-        .interface
-        .as_ref()
-        .and_then(|i| i.output.as_ref().or(i.input.as_ref()));
-    match bound.filter(|d| simulated && *d != crate::capture::bench::DEVICE) {
-        None => Ok(()),
-        Some(device) => Err(Failure::new(
-            format!(
-                "{} is the file of a rig on {device}; simulated values have no place in it",
-                path.display()
-            ),
-            "try the built-in bench with a copy of the file, without its [interface]",
+/// What the built-in bench says has its place in the files of a rig that is of that bench, and nowhere else; nor has anything real
+/// a place in those.
+pub fn of_one_kind(path: &Path, rig: &Rig, simulated: bool) -> Result<()> {
+    let file = path.display();
+    match (simulated, of_bench(rig)) {
+        (true, false) => Err(Failure::new(
+            format!("{file} is the file of a real rig; simulated values have no place in it"),
+            "make one of the built-in bench with `coilwright rig new FILE --source sim`",
         )),
+        (false, true) => Err(Failure::new(
+            format!("{file} is of the built-in bench; what is measured on a real rig has no place in it"),
+            "make the real rig's file with `coilwright rig new FILE`, or give --source sim",
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// The same for what is kept beside the rig's file, each document of one kind by itself: a rig that is bound to nothing may be tried
+/// on the bench.
+pub fn kept_with(path: &Path, rig: &Rig, simulated: bool) -> Result<()> {
+    let bound = |i: &Interface| i.output.is_some() || i.input.is_some();
+    match rig.interface.as_ref().is_some_and(bound) {
+        true => of_one_kind(path, rig, simulated),
+        false => Ok(()),
     }
 }
 
@@ -130,14 +141,14 @@ fn channels_of(asked: Option<ChannelsArg>, rig: &Rig, defaults: &Defaults) -> Re
     }
 }
 
-/// Beside the rig file: north.toml has its checks in north.checks.json.
-pub fn history_path(rig: &Path) -> PathBuf {
-    rig.with_extension("checks.json")
+/// What is kept beside the rig file, whatever link led to that: north.toml has its checks in north.checks.json.
+pub fn beside(rig: &Path, ending: &str) -> PathBuf {
+    fileio::real(rig).with_extension(ending)
 }
 
 /// The history of a rig; `None` where it has none.
 pub fn history_of(rig: &Path) -> Result<Option<History>> {
-    let path = history_path(rig);
+    let path = beside(rig, "checks.json");
     if path.symlink_metadata().is_err() {
         return Ok(None);
     }
@@ -189,7 +200,7 @@ impl Placement {
 
 /// How far the rig can tell pickups apart.
 pub fn repeat_of(rig: &Path) -> Result<Placement> {
-    let path = rig.with_extension("repeat.json");
+    let path = beside(rig, "repeat.json");
     if path.symlink_metadata().is_err() {
         return Ok(Placement::Unknown);
     }
@@ -256,8 +267,8 @@ fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
     let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
     let document = RepeatDocument::of(&rig, &records)?;
-    not_into_a_real_rig(&path, &rig, document.simulated)?;
-    let file = path.with_extension("repeat.json");
+    kept_with(&path, &rig, document.simulated)?;
+    let file = beside(&path, "repeat.json");
     let mut files = vec![file.clone()];
     fileio::alone(&file, || {
         // An earlier study may have been the better one: it is put aside, as old checks are.
@@ -279,7 +290,7 @@ fn polarity(args: &PolarityArgs, console: &mut Console) -> Result<Status> {
     let mut there = document.stated;
     if let Some(path) = &args.rig {
         let rig = Rig::read(path)?;
-        not_into_a_real_rig(path, &rig, record.is_simulated())?;
+        of_one_kind(path, &rig, record.is_simulated())?;
         let of_it = |rig: &Rig| match record.rig.same_chain(&rig.summary()) {
             true => Ok(()),
             false => Err(Failure::new(

@@ -156,9 +156,11 @@ fn used([output, input]: [String; 2], rate_hz: u32, channels: Channels) -> Used 
     }
 }
 
-fn of_bench(rig: &Rig) -> bool {
-    let bound = rig.interface.as_ref().and_then(|i| i.output.as_deref());
-    bound == Some(DEVICE)
+/// Whether a rig file is of the built-in bench, and of no real one.
+pub fn of_bench(rig: &Rig) -> bool {
+    let interface = rig.interface.clone().unwrap_or_default();
+    let named = [interface.output, interface.input];
+    named[0].is_some() && named.iter().flatten().all(|d| d == DEVICE)
 }
 
 /// The device that a rig is bound to is not there.
@@ -170,7 +172,7 @@ fn unplugged(rig: &Rig, why: Failure) -> Failure {
                 "the rig {} was set up on the built-in bench, which is no interface",
                 rig.name
             ),
-            "measure this one with `coilwright rig inputs --replace`, or give --source sim",
+            "give the real rig's file (`coilwright rig new FILE` makes one), or --source sim",
         );
     }
     Failure::new(

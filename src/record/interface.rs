@@ -7,7 +7,7 @@ use crate::analysis::level::{Bend, End, Limits, Step};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::quantity::{self, Unit};
-use crate::rig::edit::{Change, Value, rounded};
+use crate::rig::edit::{Change, Replaced, Value, rounded};
 use crate::rig::{Rig, Used};
 
 /// The levels tried: `coilwright/level/1`.
@@ -23,6 +23,9 @@ pub struct LevelDocument {
     pub end: String,
     /// What it means, and what to turn.
     pub advice: Vec<String>,
+    /// Values of the rig file that gave way.
+    #[serde(default)]
+    pub replaced: Vec<Replaced>,
     pub simulated: bool,
 }
 
@@ -144,6 +147,7 @@ impl LevelDocument {
             }
             .into(),
             advice,
+            replaced: Vec::new(),
             simulated,
         }
     }
@@ -184,6 +188,9 @@ pub struct InputsDocument {
     /// What neither this nor the noise explains, rms.
     pub misfit_db: f64,
     pub reduced_chi2: f64,
+    /// Values of the rig file that gave way.
+    #[serde(default)]
+    pub replaced: Vec<Replaced>,
     pub simulated: bool,
 }
 
@@ -209,6 +216,7 @@ impl InputsDocument {
             capacitance_f: None,
             misfit_db: 0.0,
             reduced_chi2: 0.0,
+            replaced: Vec::new(),
             simulated,
         }
     }

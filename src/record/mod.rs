@@ -346,10 +346,15 @@ pub struct Finding {
     pub text: String,
 }
 
+pub fn is_simulation_note(note: &str) -> bool {
+    note.trim_start().to_lowercase().starts_with("simulated")
+}
+
 impl Record {
     /// Made by the built-in bench: no real pickup.
     pub fn is_simulated(&self) -> bool {
-        self.capture.source == "sim"
+        // A recording of it says so in its notes.
+        self.capture.source == "sim" || self.notes.iter().any(|n| is_simulation_note(n))
     }
 
     /// What it reads; of a rejected take nothing.

@@ -12,7 +12,6 @@ pub const SCHEMA: &str = "coilwright/wax/1";
 const ENOUGH: usize = 10;
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct WaxHistory {
     pub schema: String,
     pub rig: String,
@@ -20,7 +19,6 @@ pub struct WaxHistory {
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct WaxChange {
     pub pickup: String,
     /// Ids of the records.

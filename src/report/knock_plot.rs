@@ -26,7 +26,7 @@ pub fn taps(record: &Record, knock: &Knock) -> Result<Plot> {
     let name = words::name(record);
     let mut sheet = Sheet::new(WIDTH, HEIGHT, &format!("Knock of {name}: {}", level(knock)));
     let mut room = EDGE - MARGIN;
-    if words::is_simulated(record) {
+    if record.is_simulated() {
         room -= plot::simulated_stamp(&mut sheet);
     }
     sheet.text(

@@ -46,7 +46,7 @@ pub fn compare_plot(records: &[Record], align: Align) -> Result<Plot> {
             let (line, peak) = trace(r, records.first(), align);
             let (numbers, short_numbers) = figures(r);
             // Where all are, the stamp says it, and the names need the room.
-            let mark = words::is_simulated(r) && !shown.iter().all(words::is_simulated);
+            let mark = r.is_simulated() && !shown.iter().all(Record::is_simulated);
             Item {
                 name: match apart {
                     Some(apart) => format!("{}, {apart}", words::name(r)),
@@ -66,7 +66,7 @@ pub fn compare_plot(records: &[Record], align: Align) -> Result<Plot> {
         heading,
         remark: remark.into(),
         vertical: "response (dB)",
-        simulated: records.iter().any(words::is_simulated),
+        simulated: records.iter().any(Record::is_simulated),
         nothing: "No curve to show: none of the records has a reading",
         items,
     })

@@ -103,7 +103,7 @@ impl Series {
 
 fn caption(sheet: &mut Sheet, record: &Record, name: &str) {
     let mut room = EDGE - MARGIN;
-    if words::is_simulated(record) {
+    if record.is_simulated() {
         room -= simulated_stamp(sheet);
     }
     sheet.text(

@@ -64,7 +64,7 @@ const LABEL: usize = 12;
 pub fn measure_text(record: &Record, style: Style) -> String {
     let mut out = Screen::new(style);
     let mut title = words::name(record);
-    if words::is_simulated(record) {
+    if record.is_simulated() {
         title.push_str("  (SIMULATED, no real pickup)");
     }
     out.free(&title, BOLD);
@@ -198,7 +198,7 @@ fn remarks(out: &mut Screen, record: &Record) {
         let head = text.to_lowercase().contains(name);
         out.row(label, &if head { text } else { format!("{name}: {text}") }, paint);
     }
-    let notes = record.notes.iter().filter(|n| !words::is_simulation_note(n));
+    let notes = record.notes.iter().filter(|n| !crate::record::is_simulation_note(n));
     // What the rig file leaves open takes one line, unless somebody asks.
     let (open, rest): (Vec<&String>, Vec<&String>) =
         notes.partition(|n| !out.style.details && n.starts_with("rig: ") && n.contains(" not stated"));
@@ -568,7 +568,7 @@ fn table<'a>(out: &mut Screen, records: impl Iterator<Item = (String, &'a Record
     }
     let simulated: Vec<&str> = records
         .iter()
-        .filter(|r| words::is_simulated(r.1))
+        .filter(|r| r.1.is_simulated())
         .map(|r| r.0.as_str())
         .collect();
     if !simulated.is_empty() {

@@ -31,14 +31,6 @@ pub fn told_apart(records: &[Record]) -> Vec<Option<String>> {
         .collect()
 }
 
-pub fn is_simulated(record: &Record) -> bool {
-    record.capture.source == "sim" || record.notes.iter().any(|n| is_simulation_note(n))
-}
-
-pub fn is_simulation_note(note: &str) -> bool {
-    note.trim_start().to_lowercase().starts_with("simulated")
-}
-
 /// A rejected record has no reading, whatever else its file holds.
 pub fn reading(record: &Record) -> Option<&Resonance> {
     match record.verdict {

@@ -59,7 +59,6 @@ pub struct Check {
 
 /// All checks of one rig with one witness.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct History {
     pub schema: String,
     /// Name and content hash of the rig file.

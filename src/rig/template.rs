@@ -56,8 +56,8 @@ pub struct Answers {
     pub witness: Option<String>,
     pub knobs: Option<String>,
     pub off: [bool; CHECKLIST.len()],
-    /// Ids of output and input, and the rate.
-    pub interface: Option<(String, String, u32)>,
+    /// Ids of output and input, and the rate where it is bound too.
+    pub interface: Option<(String, String, Option<u32>)>,
 }
 
 /// The file's text.
@@ -146,7 +146,9 @@ pub fn text(a: &Answers) -> String {
         line("\n[interface]                     # a live take on anything else is refused".into());
         line(format!("output = {}", quoted(output)));
         line(format!("input = {}", quoted(input)));
-        line(format!("rate_hz = {rate}"));
+        if let Some(rate) = rate {
+            line(format!("rate_hz = {rate}"));
+        }
     }
     if a.off.contains(&true) || a.knobs.is_some() {
         line("\n[setup]                         # software cannot see switches and knobs".into());
@@ -216,7 +218,7 @@ mod tests {
             witness: Some("tin one".into()),
             knobs: Some("9 o'clock".into()),
             off: [true, false, true, true, true],
-            interface: Some(("one".into(), "two".into(), 96_000)),
+            interface: Some(("one".into(), "two".into(), Some(96_000))),
         };
         let rig = Rig::parse(&text(&all), "x").unwrap();
         assert_eq!((rig.name.as_str(), rig.unit.as_deref()), ("north \"bench\"", Some("A")));

@@ -288,5 +288,37 @@ fn a_refused_default_leaves_the_old_ones() {
         .refused(&["same channel"]);
     f.run(&["use", "--over", ""]).refused(&["over"]);
     assert_eq!(f.bytes("coilwright.toml"), before);
-    assert_eq!(f.list(""), ["coilwright.toml"]);
+    assert_eq!(f.list(""), [".coilwright.toml.lock", "coilwright.toml"]);
+}
+
+/// Whoever writes while another one does waits for it, and begins with what that one has written; remarks stay.
+#[test]
+fn of_two_at_once_neither_loses_what_the_other_remembers() {
+    let f = Folder::new();
+    f.write("coilwright.toml", b"# the small room\nroom = \"21C\"\n");
+    let lock = std::fs::File::create(f.path(".coilwright.toml.lock")).unwrap();
+    lock.lock().unwrap();
+    let mut command = f.command(&["use", "--over", "first coil"]);
+    let mut child = command.stdout(std::process::Stdio::null()).spawn().unwrap();
+    std::thread::sleep(std::time::Duration::from_millis(300));
+    assert!(child.try_wait().unwrap().is_none());
+    f.write("coilwright.toml", b"# the small room\nroom = \"18C\"\n");
+    drop(lock);
+    assert!(child.wait().unwrap().success());
+    let text = String::from_utf8(f.bytes("coilwright.toml")).unwrap();
+    assert_eq!(text, "# the small room\nroom = \"18C\"\nover = \"first coil\"\n");
+}
+
+/// What a killed command left is put away by the next one in that folder; whatever else lies there is not touched.
+#[test]
+fn leftovers_are_put_away() {
+    let f = Folder::new();
+    f.measure(&["--out", "one"]).ended(0);
+    let before = f.list("one");
+    f.write("one/.coilwright-a1b2c3.tmp", b"half a rec");
+    f.write("one/.somebody.tmp", b"mine");
+    f.run(&["note", "one", "--text", "looked at"]).ended(0);
+    let mut want = [before, vec![".somebody.tmp".into(), "note-0001.json".into()]].concat();
+    want.sort();
+    assert_eq!(f.list("one"), want);
 }

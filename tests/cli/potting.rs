@@ -197,8 +197,15 @@ fn the_shops_own_wax() {
         "14h",
     ];
     f.run(&[&lot[..], &["--keep", "--json"]].concat()).ended(0);
+    // What a later version wrote there stays.
+    let mut history: serde_json::Value = serde_json::from_slice(&f.bytes("north.wax.json")).unwrap();
+    let changes = history["changes"].as_array_mut().unwrap();
+    changes.pop();
+    changes[0]["bath_c"] = 65.into();
+    f.write("north.wax.json", &serde_json::to_vec(&history).unwrap());
     f.run(&[&lot[..], &["--keep"]].concat()).ended(0);
     let kept: serde_json::Value = serde_json::from_slice(&f.bytes("north.wax.json")).unwrap();
+    assert_eq!(kept["changes"][0]["bath_c"], 65);
     assert_eq!(kept["changes"].as_array().unwrap().len(), 10);
     for (name, share) in [("like", 0.0185), ("dry", 0.008)] {
         edited(&f, "new-before", name, master);

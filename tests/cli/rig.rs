@@ -203,10 +203,12 @@ fn text(f: &Folder, name: &str) -> String {
     String::from_utf8(f.bytes(name)).unwrap()
 }
 
-const NEW: [&str; 9] = [
+const NEW: [&str; 11] = [
     "rig",
     "new",
     "east.toml",
+    "--source",
+    "sim",
     "--reference",
     "current",
     "--series",
@@ -389,14 +391,19 @@ fn the_strongest_clean_drive_is_found_from_silence_up() {
     level(&f, "r=6k l=2.4H cs=120p", &["--limit", "12"]).refused(&["nothing was played"]);
     let doc = level(&f, "r=6k l=2.4H cs=120p unplugged", &[]).ended(1).json();
     assert_eq!(doc["end"], "nothing-heard");
-    // Nor into the file of a rig that is bound to a real interface.
-    let bound = format!("{}\n[interface]\noutput = \"front output\"\n", NAMELESS);
-    f.write("bound.toml", bound.as_bytes());
-    for what in [&["level"][..], &["inputs"]] {
-        let args = [&["rig"], what, &["--rig", "bound.toml", "--source", "sim"]].concat();
-        f.run(&args).refused(&["a rig on front output", "no place in it"]);
+    // Nor into the file of a real rig, whether it is bound to an interface already or not.
+    for interface in ["", "\n[interface]\noutput = \"front output\"\n"] {
+        let real = format!("{NAMELESS}{interface}");
+        f.write("real.toml", real.as_bytes());
+        for what in ["level", "inputs"] {
+            f.run(&["rig", what, "--rig", "real.toml", "--source", "sim"])
+                .refused(&["of a real rig", "no place in it", "rig new FILE --source sim"]);
+        }
+        assert_eq!(text(&f, "real.toml"), real);
+        // Nor anything real into that of the built-in bench.
+        f.run(&["rig", "inputs", "--rig", "east.toml", "--replace"])
+            .refused(&["east.toml is of the built-in bench"]);
     }
-    assert_eq!(text(&f, "bound.toml"), bound);
     // A dead lead is not driven harder.
     let doc = level(&f, "silent", &["--limit", "-3dBFS"]).ended(1).json();
     assert_eq!(doc["end"], "nothing-heard");
@@ -576,22 +583,151 @@ fn simulated_and_real_checks_stand_in_no_one_history() {
     check(&f, 1, 0.0, &[]).ended(0);
     let mut real = f.record("w1");
     real["capture"]["source"] = "live".into();
+    real["notes"] = serde_json::json!([]);
     real["id"] = "another".into();
     f.write("real.json", &serde_json::to_vec(&real).unwrap());
-    f.run(&["rig", "check", "--rig", "north.toml", "--record", "real.json"])
-        .refused(&["are of the built-in bench", "--begin-again"]);
+    let given = ["rig", "check", "--rig", "north.toml", "--record", "real.json"];
+    f.run(&given).refused(&["north.toml is of the built-in bench"]);
+    // A file that was checked on the bench before it was known to be of a real rig.
+    f.write(
+        "north.toml",
+        text(&f, "north.toml").replace(BENCH, "front output").as_bytes(),
+    );
+    f.run(&given).refused(&["are of the built-in bench", "--begin-again"]);
+    f.run(&[&given[..], &["--begin-again"]].concat()).ended(0);
+    check(&f, 2, 0.0, &[]).refused(&["simulated values have no place"]);
+    assert!(!f.path("w2").exists());
+    // A recording of the bench is of the bench, whatever it is called.
     let args = [
         "rig",
         "check",
         "--rig",
         "north.toml",
-        "--record",
-        "real.json",
-        "--begin-again",
+        "--source",
+        "w1/take.wav",
+        "--out",
+        "w3",
     ];
-    f.run(&args).ended(0);
-    check(&f, 2, 0.0, &[]).refused(&["of real takes", "a copy of the rig file"]);
-    assert!(!f.path("w2").exists());
+    f.run(&args).refused(&["simulated values have no place"]);
+}
+
+const BENCH: &str = "built-in bench";
+
+/// A value that somebody wrote is shown when it gives way, and stays in the file with the day.
+#[test]
+fn what_gives_way_is_shown_and_kept() {
+    let f = Folder::new();
+    f.run(&[&NEW[..], &["--lead", "50p"]].concat()).ended(0);
+    let by_hand = "level_dbfs = -41.5  # the old card\n";
+    f.write(
+        "east.toml",
+        text(&f, "east.toml")
+            .replace("[interface] ", &format!("[interface]\n{by_hand}#"))
+            .as_bytes(),
+    );
+    let args = [
+        "rig",
+        "level",
+        "--rig",
+        "east.toml",
+        "--source",
+        "sim",
+        "--sim",
+        "r=6k l=2.4H cs=120p",
+        "--limit",
+        "-48dBFS",
+    ];
+    let run = f.run(&args).ended(0);
+    assert!(
+        run.out.contains("interface.level_dbfs: -41.5 before, now -48"),
+        "{}",
+        run.out
+    );
+    let kept = |what: &str| {
+        let is = |l: &&str| l.starts_with(&format!("# {what}  until 2"));
+        text(&f, "east.toml").lines().filter(is).count()
+    };
+    assert_eq!(kept("level_dbfs = -41.5"), 1, "{}", text(&f, "east.toml"));
+    assert!(text(&f, "east.toml").contains("level_dbfs = -48.0  # the old card\n"));
+    // The same again is no change.
+    let doc = f.run(&[&args[..], &["--json"]].concat()).ended(0).json();
+    assert_eq!(doc["replaced"], serde_json::json!([]));
+    assert_eq!(kept("level_dbfs = -48.0"), 0);
+    // What others measure too, such as a lead's own figure: gone from the file, but for the remark.
+    f.write(
+        "east.toml",
+        text(&f, "east.toml")
+            .replace("[input]\n", "[input]\ngain_db = 7\n")
+            .as_bytes(),
+    );
+    let doc = inputs(&f, "wire", &[]).ended(0).json();
+    let gain = doc["replaced"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|r| r["key"] == "input.gain_db")
+        .unwrap();
+    assert_eq!(
+        (gain["old"].as_f64(), gain["new"].is_number()),
+        (Some(7.0), true),
+        "{doc}"
+    );
+    assert_eq!(kept("gain_db = 7"), 1);
+}
+
+/// A later version's fields, at every depth, are in the file still when this one has added to it.
+#[test]
+fn what_a_later_version_wrote_into_the_checks_stays() {
+    let f = folder();
+    check(&f, 1, 0.0, &[]).ended(0);
+    let mut history: Value = serde_json::from_slice(&f.bytes("north.checks.json")).unwrap();
+    let more = serde_json::json!({ "of": ["a", "later", "version"] });
+    for place in ["", "/checks/0", "/checks/0/f0_hz"] {
+        history.pointer_mut(place).unwrap()["later"] = more.clone();
+    }
+    f.write("north.checks.json", &serde_json::to_vec(&history).unwrap());
+    check(&f, 2, 0.1, &[]).ended(0);
+    let history: Value = serde_json::from_slice(&f.bytes("north.checks.json")).unwrap();
+    for place in ["/later", "/checks/0/later", "/checks/0/f0_hz/later"] {
+        assert_eq!(history.pointer(place), Some(&more), "{place}: {history}");
+    }
+    assert_eq!(history["checks"].as_array().unwrap().len(), 2);
+    assert_eq!(history.pointer("/checks/1/later"), None);
+    // A new baseline is none of its.
+    check(&f, 3, 0.1, &["--begin-again"]).ended(0);
+    assert!(!text(&f, "north.checks.json").contains("later"));
+}
+
+/// By whatever link it is reached, a rig is one, and has one history.
+#[test]
+fn a_rig_behind_a_link_has_one_history() {
+    let f = folder();
+    // Without a name of its own it has that of its file.
+    f.write(
+        "north.toml",
+        text(&f, "north.toml")
+            .replace("name = \"north bench\"\n", "")
+            .as_bytes(),
+    );
+    std::fs::create_dir(f.path("today")).unwrap();
+    std::os::unix::fs::symlink("../north.toml", f.path("today/rig.toml")).unwrap();
+    check(&f, 1, 0.0, &[]).ended(0);
+    let args = ["rig", "check", "--rig", "today/rig.toml", "--record"];
+    f.take(
+        "tin one",
+        "r=6k l=2.4H cs=120.1p",
+        "w2",
+        &["--rig", "today/rig.toml", "--load", "cap=220p"],
+    )
+    .ended(0);
+    assert_eq!(f.record("w2")["rig"]["name"], "north");
+    f.run(&[&args[..], &["w2"]].concat()).ended(0);
+    let history: Value = serde_json::from_slice(&f.bytes("north.checks.json")).unwrap();
+    assert_eq!(history["checks"].as_array().unwrap().len(), 2);
+    f.run(&["rig", "repeat", "--rig", "today/rig.toml", "w1", "w2"])
+        .ended(0);
+    assert!(f.path("north.repeat.json").exists());
+    assert_eq!(f.list("today"), ["rig.toml"]);
 }
 
 /// A lead that is said to hold more than was measured of input and lead together.
@@ -652,8 +788,10 @@ fn repeatability_is_of_readings_that_go_together() {
     repeat(&["b", "a"]).ended(0);
     assert_eq!(f.bytes("north.repeat.1.json"), first);
     // A real rig's files take nothing simulated.
-    let bound = String::from_utf8(f.bytes("north.toml")).unwrap() + "\n[interface]\noutput = \"front output\"\n";
-    f.write("north.toml", bound.as_bytes());
+    f.write(
+        "north.toml",
+        text(&f, "north.toml").replace(BENCH, "front output").as_bytes(),
+    );
     repeat(&["a", "b"]).refused(&["simulated values have no place"]);
     f.run(&["rig", "polarity", "a", "--is", "-1", "--rig", "north.toml"])
         .refused(&["simulated values have no place"]);

@@ -22,6 +22,8 @@ delay_s = 0.0
 gain_db = 0.0
 [mains]
 frequency_hz = 50
+[interface]
+output = "built-in bench"
 "#;
 
 fn redacted(text: &str) -> String {

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{MOST_BYTES, aside, history_of, history_path, not_into_a_real_rig, rig_of};
+use super::{MOST_BYTES, aside, beside, history_of, kept_with, rig_of};
 use crate::cli::args::{About, CheckArgs};
 use crate::cli::console::Console;
 use crate::cli::inputs::LoadArg;
@@ -28,7 +28,7 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     let given = args.record.as_ref().map(|p| store::read(p)).transpose()?;
     let simulated = given.as_ref().map_or(args.source == "sim", Record::is_simulated);
     // Found out before anything sounds: the history can be read, and is this rig's.
-    not_into_a_real_rig(&path, &rig, simulated)?;
+    kept_with(&path, &rig, simulated)?;
     if let Some(standing) = history_of(&path)?.filter(|_| !args.begin_again) {
         one_kind(&standing, simulated, &path)?;
         belongs(&standing, &rig, &witness.name, &path)?;
@@ -42,6 +42,8 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
         None => witnessed(&args, &path, &witness.name, witness.load.as_deref(), console)?,
     };
     of_this_rig(&record, &rig, &witness.name)?;
+    // A recording may have been made by the bench.
+    kept_with(&path, &rig, record.is_simulated())?;
     let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, folder.as_deref()))?;
     let counted = count(&path, &rig, &witness.name, &mut new, args.begin_again);
     let Counted {
@@ -58,7 +60,7 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     .tell(console, text::check_text, || {
         let mut pictures = folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))?;
         // Drawn anew after every check: nothing measured is in it that the history has not.
-        pictures.push((path.with_extension("checks"), checks_plot::history(&history)?));
+        pictures.push((beside(&path, "checks"), checks_plot::history(&history)?));
         Ok(pictures)
     })?;
     Ok(if judgement.go() {
@@ -84,7 +86,7 @@ struct Counted {
 
 /// Judges a check by the history as it is at this moment, and puts it there.
 fn count(rig_file: &Path, rig: &Rig, witness: &str, new: &mut Check, begin_again: bool) -> Result<Counted> {
-    let file = history_path(rig_file);
+    let file = beside(rig_file, "checks.json");
     fileio::alone(&file, || {
         let mut history = match history_of(rig_file)? {
             Some(h) if !begin_again => h,
@@ -104,7 +106,11 @@ fn count(rig_file: &Path, rig: &Rig, witness: &str, new: &mut Check, begin_again
         let judgement = history.judge(new);
         new.go = judgement.go();
         history.checks.push(new.clone());
-        fileio::write_atomically(&file, &outcome::pretty(&history, "the history")?)?;
+        let bytes = match old {
+            Some(_) => outcome::pretty(&history, "the history")?,
+            None => outcome::again(&file, &history, "the history")?,
+        };
+        fileio::write_atomically(&file, &bytes)?;
         Ok(Counted {
             judgement,
             history,

@@ -1,5 +1,6 @@
 //! `rig new`: a rig file from a few questions, or from options.
 
+use crate::capture::bench::DEVICE;
 use crate::cli::args::{NewArgs, ReferenceArg};
 use crate::cli::console::Console;
 use crate::cli::keys::{Keys, Typed};
@@ -18,14 +19,24 @@ pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
         ));
     }
     let stem = crate::cli::context::stem(&args.file);
+    let sim = args.source == "sim";
+    if let Some(option) = args.devices.first_given().filter(|_| sim) {
+        return Err(Failure::new(
+            format!("{option} names a sound device, and the built-in bench has none"),
+            "leave out one of --source sim and that",
+        ));
+    }
     let mut answers = given(args, &stem);
+    if sim {
+        answers.interface = Some((DEVICE.into(), DEVICE.into(), args.rate.map(|r| r as u32)));
+    }
     let complete = args.reference.is_some() && args.series.is_some() && args.inductance.is_some();
     if !complete {
         Questions::new(console).ask(args, &mut answers)?;
-    } else if args.devices.first_given().is_some() || args.rate.is_some() {
+    } else if !sim && (args.devices.first_given().is_some() || args.rate.is_some()) {
         answers.interface = found(args, console)?;
     }
-    if let Some((output, input, rate)) = &answers.interface {
+    if let Some((output, input, Some(rate))) = answers.interface.as_ref().filter(|_| !sim) {
         console.remark(&format!(
             "Bound to the output {output} and the input {input} at {rate} Hz."
         ));
@@ -70,7 +81,7 @@ fn given(args: &NewArgs, stem: &str) -> Answers {
 
 /// Ids of output and input, and the rate: a rig is bound to devices with names of their own, or not at all.
 #[cfg(feature = "live")]
-fn found(args: &NewArgs, console: &mut Console) -> Result<Option<(String, String, u32)>> {
+fn found(args: &NewArgs, console: &mut Console) -> Result<Option<(String, String, Option<u32>)>> {
     use crate::capture::live::{self, Selection};
     let selection = Selection {
         output: args.devices.output.clone(),
@@ -83,7 +94,7 @@ fn found(args: &NewArgs, console: &mut Console) -> Result<Option<(String, String
     };
     let [output, input] = live::check(&selection, rate)?;
     let Some(default) = [&output, &input].into_iter().find(|id| live::floats(id)) else {
-        return Ok(Some((output, input, rate)));
+        return Ok(Some((output, input, Some(rate))));
     };
     console.remark(&format!(
         "Bound to no interface: {default} is whatever the system has as default at the time. To bind the rig, name both with --output \
@@ -93,7 +104,7 @@ fn found(args: &NewArgs, console: &mut Console) -> Result<Option<(String, String
 }
 
 #[cfg(not(feature = "live"))]
-fn found(_args: &NewArgs, _console: &mut Console) -> Result<Option<(String, String, u32)>> {
+fn found(_args: &NewArgs, _console: &mut Console) -> Result<Option<(String, String, Option<u32>)>> {
     Ok(None)
 }
 
@@ -193,7 +204,9 @@ impl<'a, 'b> Questions<'a, 'b> {
         if args.witness.is_none() {
             a.witness = self.line("The pickup or dummy kept for checking the rig", None)?;
         }
-        self.interface(args, a)?;
+        if a.interface.is_none() {
+            self.interface(args, a)?;
+        }
         if !args.all_off {
             self.checklist(a)?;
         }
@@ -205,14 +218,14 @@ impl<'a, 'b> Questions<'a, 'b> {
 
     fn interface(&mut self, args: &NewArgs, a: &mut Answers) -> Result<()> {
         // No interface is plugged in yet: then the rig is bound when its inputs are measured.
-        let Ok(Some((output, input, rate))) = found(args, self.console) else {
+        let Ok(Some((output, input, Some(rate)))) = found(args, self.console) else {
             return Ok(());
         };
         let words = format!(
             "Found: plays on {output}, records {input}, {rate} Hz. Bind the rig to it, so that others are refused"
         );
         if self.yes(&words, "y")? {
-            a.interface = Some((output, input, rate));
+            a.interface = Some((output, input, Some(rate)));
         }
         Ok(())
     }

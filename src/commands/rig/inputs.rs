@@ -20,7 +20,7 @@ const SECONDS: f64 = 5.0;
 
 pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
-    super::not_into_a_real_rig(&path, &rig, args.sound.source == "sim")?;
+    super::of_one_kind(&path, &rig, args.sound.source == "sim")?;
     // A part in line says something only beside the wire alone.
     let wire = args.through.is_some().then(|| stated(&rig)).transpose()?;
     let mut sound = super::open(&args.sound, &rig, !args.replace, console)?;
@@ -48,7 +48,7 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
     };
     let take = sound::take(sound.capture.as_mut(), sound.live, &request, console)?;
     let simulated = take.provenance.simulated;
-    let document = match (args.through, wire) {
+    let mut document = match (args.through, wire) {
         (Some(part), Some(wire)) => {
             // Half a width, all of it as likely as any (JCGM 100:2008, 4.3.7).
             let found = inputs::loading(&take, &wire, part.0, args.tolerance / 3f64.sqrt())?;
@@ -56,7 +56,7 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
         }
         _ => InputsDocument::wire(&rig, &sound.used, simulated, &inputs::pair(&take)?),
     };
-    write_changes(&path, |rig| {
+    document.replaced = write_changes(&path, |rig| {
         let lead = rig.input.as_ref().and_then(|i| i.lead_capacitance_f);
         let mut changes = match rig.foreign(&sound.used) {
             Some(_) => of_the_old_one(rig),

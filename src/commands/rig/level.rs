@@ -16,7 +16,7 @@ use crate::stimulus::probe;
 
 pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
-    super::not_into_a_real_rig(&path, &rig, args.sound.source == "sim")?;
+    super::of_one_kind(&path, &rig, args.sound.source == "sim")?;
     if !(FIRST_DBFS..=0.0).contains(&args.limit) {
         return Err(Failure::new(
             format!("a limit of {} dBFS cannot be played up to", args.limit),
@@ -61,10 +61,10 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
             Next::Stop(end) => break end,
         }
     };
-    let document = LevelDocument::of(&rig, &steps, end, &limits, !sound.live);
+    let mut document = LevelDocument::of(&rig, &steps, end, &limits, !sound.live);
     let written = match document.level_dbfs {
         Some(_) => {
-            write_changes(&path, |_| Ok(document.changes(&sound.used, &today())))?;
+            document.replaced = write_changes(&path, |_| Ok(document.changes(&sound.used, &today())))?;
             Some(path)
         }
         None => None,

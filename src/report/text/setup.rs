@@ -9,6 +9,7 @@ use crate::estimate::Estimate;
 use crate::record::interface::{InputsDocument, LevelDocument};
 use crate::report::number::{self, Unit};
 use crate::rig::Rig;
+use crate::rig::edit::Replaced;
 use crate::rig::template::CHECKLIST;
 
 /// Reduced chi-squared up to which noise explains what is left.
@@ -62,6 +63,7 @@ pub fn level_text(d: &LevelDocument, into: Option<&Path>, style: Style) -> Strin
                 "Tape over the knobs. `measure` plays at this level on this rig unless --level says otherwise.",
                 PLAIN,
             );
+            gave_way(&mut out, &d.replaced);
             out.path("Written", &path.display().to_string());
         }
         None => out.free("Nothing was written.", PLAIN),
@@ -137,8 +139,27 @@ pub fn inputs_text(d: &InputsDocument, into: &Path, checked: bool, style: Style)
             WARN,
         );
     }
+    gave_way(&mut out, &d.replaced);
     out.path("Written", &into.display().to_string());
     out.text
+}
+
+/// What stood in the rig file before.
+fn gave_way(out: &mut Screen, replaced: &[Replaced]) {
+    for r in replaced {
+        let now = match &r.new {
+            Some(new) => format!("now {new}"),
+            None => "now left out".to_owned(),
+        };
+        out.row(
+            "Replaced",
+            &words::clean(&format!("{}: {} before, {now}", r.key, r.old)),
+            PLAIN,
+        );
+    }
+    if !replaced.is_empty() {
+        out.free("What stood there before stays in the file as a remark.", DIM);
+    }
 }
 
 pub fn rig_new_text(rig: &Rig, path: &Path, style: Style) -> String {

@@ -269,9 +269,9 @@ pub fn pot_limits(text: &str) -> Result<Limits> {
     Ok(limits)
 }
 
-/// "f0=3% q=8% level=2dB".
+/// "f0=3% q=8% level=2dB ohms=3%".
 pub fn allowed(text: &str) -> Result<Allowed> {
-    let hint = "write f0=3% q=8% level=2dB, or some of them";
+    let hint = "write f0=3% q=8% level=2dB ohms=3%, or some of them";
     let mut out = Allowed::default();
     for word in text.split_whitespace() {
         let (name, value) = word
@@ -281,6 +281,7 @@ pub fn allowed(text: &str) -> Result<Allowed> {
         let (slot, v, most) = match name {
             "f0" => (&mut out.f0, quantity::parse_at(&place, value, Unit::Relative)?, 1.0),
             "q" => (&mut out.q, quantity::parse_at(&place, value, Unit::Relative)?, 1.0),
+            "ohms" => (&mut out.ohms, quantity::parse_at(&place, value, Unit::Relative)?, 1.0),
             "level" => (
                 &mut out.level_db,
                 quantity::parse_at(&place, value, Unit::Decibel)?,

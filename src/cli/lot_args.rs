@@ -9,6 +9,7 @@ use super::inputs::{self, LoadArg};
 use crate::quantity::{self, Unit};
 use crate::record::potting::Limits;
 use crate::record::standard::Allowed;
+use crate::record::tray::is_plain;
 
 #[derive(Debug, Args)]
 #[command(
@@ -51,7 +52,7 @@ pub struct PottingArgs {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Keys: Enter measures, r again, s skips, u takes back, n TEXT notes, q ends. The same command goes on where it stopped.
+    after_help = "Keys: Enter measures, r again, k keeps, s skips, u takes back, n TEXT notes, q ends. The same command goes on where it stopped.
 
 Headphones off your ears, loudspeakers off, phantom power off: every Enter plays the test signal. Strong magnets: keep cards, watches and implants away. docs/safety.md has the usual cautions; local rules come first.
 
@@ -106,13 +107,14 @@ pub struct TrayArgs {
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
   coilwright standard takes/good/0001 --allow \"f0=3% q=8% level=2dB\" --out neck.toml
+  coilwright standard takes/good/0001 --allow \"f0=3% q=8% ohms=3%\" --out neck.toml
   coilwright standard takes/lot-11/* --out neck.toml      proposes limits from twenty good ones and more
 ")]
 pub struct StandardArgs {
     /// Records of good pickups (files or their folders)
     #[arg(value_name = "RECORD", required = true, num_args = 1..)]
     pub records: Vec<PathBuf>,
-    /// What is allowed to either side, such as "f0=3% q=8% level=2dB"
+    /// What is allowed to either side, such as "f0=3% q=8% level=2dB ohms=3%"
     #[arg(long, value_name = "LIST", value_parser = allowed)]
     pub allow: Option<AllowedArg>,
     /// Its name; left out, that of the file
@@ -134,9 +136,8 @@ fn allowed(s: &str) -> Result<AllowedArg, String> {
 
 /// A name that is a folder's as well.
 fn lot_name(s: &str) -> Result<String, String> {
-    let fits = |c: char| c.is_alphanumeric() || "-_ ".contains(c);
     let name = s.trim();
-    if !name.is_empty() && name.len() <= 60 && name.chars().all(fits) {
+    if is_plain(name) && name.len() <= 60 {
         Ok(name.into())
     } else {
         Err("a lot's name has letters, digits, - and _".into())

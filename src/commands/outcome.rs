@@ -2,6 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 use serde_json::Value;
 
 use super::analyze::DriveFile;
@@ -11,7 +13,7 @@ use crate::cli::args::Shown;
 use crate::cli::console::{self, Console};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
-use crate::record::{Record, Verdict, asked, store};
+use crate::record::{Record, Verdict, asked, store, unknown};
 use crate::report::knock_plot;
 use crate::report::plot::{self, Plot};
 use crate::report::text::{self, Style};
@@ -259,34 +261,24 @@ pub fn remark_style(shown: Shown) -> Style {
 /// No document that is written again is larger.
 const MOST_BYTES: u64 = 64 << 20;
 
-/// A document that only grows, as it is to be written again: what its file holds and this version does not know stays in it.
-pub fn again(path: &Path, document: &impl serde::Serialize, what: &str) -> Result<Vec<u8>> {
+/// A document that is there already, as it is to be written again: what its file holds and this version does not know stays in it.
+pub fn again<D: Serialize + DeserializeOwned>(path: &Path, document: &D, what: &str) -> Result<Vec<u8>> {
     if path.symlink_metadata().is_err() {
         return pretty(document, what);
     }
-    let old = fileio::read_limited(path, MOST_BYTES)?;
-    let both = serde_json::from_slice(&old).and_then(|old| Ok((old, serde_json::to_value(document)?)));
-    let (old, mut new) = both.map_err(|e| {
+    let bytes = fileio::read_limited(path, MOST_BYTES)?;
+    let both = || {
+        let old: Value = serde_json::from_slice(&bytes)?;
+        let known = serde_json::to_value(D::deserialize(&old)?)?;
+        let mut new = serde_json::to_value(document)?;
+        unknown::keep(&old, &known, &mut new, "id");
+        Ok(new)
+    };
+    let new = both().map_err(|e: serde_json::Error| {
         Failure::new(
             format!("cannot write {what}: {e}"),
             "report this as a fault of the program",
         )
     })?;
-    graft(old, &mut new);
     pretty(&new, what)
-}
-
-fn graft(old: Value, new: &mut Value) {
-    match (old, new) {
-        (Value::Object(old), Value::Object(new)) => {
-            for (key, old) in old {
-                match new.get_mut(&key) {
-                    Some(new) => graft(old, new),
-                    None => drop(new.insert(key, old)),
-                }
-            }
-        }
-        (Value::Array(old), Value::Array(new)) => old.into_iter().zip(new).for_each(|(o, n)| graft(o, n)),
-        _ => {}
-    }
 }

@@ -15,9 +15,9 @@ use crate::fileio;
 use crate::record::checks::{PolarityDocument, RepeatDocument, RigDocument};
 use crate::record::{Record, store};
 use crate::report::text;
-use crate::rig::{Interface, Rig};
 use crate::rig::edit::{self, Change, Replaced, Value};
 use crate::rig::history::History;
+use crate::rig::{Interface, Rig};
 
 mod check;
 mod create;

@@ -44,7 +44,7 @@ impl Kind {
 
 /// A figure of an instrument.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "lowercase", deny_unknown_fields)]
+#[serde(tag = "kind", rename_all = "lowercase")]
 pub enum Reading {
     Ohms {
         meter: String,
@@ -65,7 +65,6 @@ pub enum Reading {
 
 /// What an instrument is asked, again and again: "ohms by meter A", "lcr at 120Hz by bridge B", "gauss by probe C".
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct Column {
     pub kind: Kind,
     pub meter: String,
@@ -389,7 +388,7 @@ fn gauss(tesla: f64) -> String {
     format!("{:.0}", tesla / TESLA_PER_GAUSS)
 }
 
-fn median(mut list: Vec<f64>) -> f64 {
+pub(super) fn median(mut list: Vec<f64>) -> f64 {
     list.sort_by(f64::total_cmp);
     let n = list.len();
     match n {

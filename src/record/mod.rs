@@ -25,6 +25,7 @@ pub mod repeats;
 pub mod standard;
 pub mod store;
 pub mod tray;
+pub mod unknown;
 pub mod wax;
 
 pub const SCHEMA: &str = "coilwright/record/1";
@@ -337,6 +338,35 @@ pub enum Code {
     InputLoading,
 }
 
+/// Where that lies which a finding tells of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cure {
+    /// In this take alone: the next one may be rid of it.
+    AnotherTake,
+    /// In the rig, so that every take of it has the same.
+    Rig,
+    /// In what was measured.
+    Pickup,
+}
+
+impl Code {
+    pub fn cure(self) -> Cure {
+        match self {
+            Code::Clipped | Code::Dropout | Code::Transient | Code::LowSnr | Code::Hum => Cure::AnotherTake,
+            Code::InputLoading | Code::ClockDrift => Cure::Rig,
+            Code::NoSignal
+            | Code::ReferenceMissing
+            | Code::NoPeak
+            | Code::PoorFit
+            | Code::CoilsCancel
+            | Code::PeakOutsideDrive
+            | Code::ChannelsSwapped
+            | Code::OpenWinding
+            | Code::RateMismatch => Cure::Pickup,
+        }
+    }
+}
+
 /// Something that the take showed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Finding {
@@ -360,6 +390,16 @@ impl Record {
     /// What it reads; of a rejected take nothing.
     pub fn reading(&self) -> Option<&Resonance> {
         self.resonance.as_ref().filter(|_| self.verdict != Verdict::Rejected)
+    }
+
+    /// What is to be known of a reading that stands.
+    pub fn warnings(&self) -> impl Iterator<Item = &Finding> {
+        self.findings.iter().filter(|f| f.level == Level::Warning)
+    }
+
+    /// The first warning that another take may be rid of.
+    pub fn curable(&self) -> Option<&Finding> {
+        self.warnings().find(|f| f.code.cure() == Cure::AnotherTake)
     }
 
     /// What rejected it first.

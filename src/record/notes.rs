@@ -100,6 +100,11 @@ fn numbered(folder: &Path) -> Result<Vec<(u32, PathBuf)>> {
 
 /// The notes in the folder of the record with this id that hold, in their order.
 pub fn beside(folder: &Path, record: &str) -> Result<Vec<Note>> {
+    Ok(every(folder, record)?.0)
+}
+
+/// The notes that hold, and those that were withdrawn.
+pub fn every(folder: &Path, record: &str) -> Result<(Vec<Note>, Vec<Note>)> {
     let mut all: Vec<Note> = Vec::new();
     for (number, path) in numbered(folder)? {
         let note = Note::parse(&fileio::read_limited(&path, MOST_BYTES)?, &path)?;
@@ -119,8 +124,7 @@ pub fn beside(folder: &Path, record: &str) -> Result<Vec<Note>> {
             off.push(what);
         }
     }
-    all.retain(|n| !off.contains(&n.number));
-    Ok(all)
+    Ok(all.into_iter().partition(|n| !off.contains(&n.number)))
 }
 
 /// Puts a note beside a record, under the next number, which it is given; what is there stays.

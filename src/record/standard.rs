@@ -6,19 +6,22 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::checks::{RepeatDocument, Spread};
 use super::identity::{Sense, same_rig};
+use super::meters::{Column, Kind, Reading};
 use super::notes::Ohms;
-use super::{Code, Record, Resonance, RigSummary};
+use super::{Record, Resonance, RigSummary, copper, unknown};
 use crate::failure::{Failure, Result};
-use crate::quantity::signed;
-use crate::stats::{mean, sd, student, tolerance};
+use crate::quantity::{Unit, show};
+use crate::stats::{mean, sd, tolerance};
+
+mod judged;
+
+pub use judged::{Call, Judged, judge};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
 
 /// A hand-editable file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct Standard {
     pub schema: String,
     pub name: String,
@@ -39,12 +42,15 @@ pub struct Standard {
     /// that of the records.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rig_sign: Option<i8>,
-    /// The winding's resistance at 20 degrees, for telling faults apart; it is not judged.
+    /// The winding's resistance at 20 degrees, for telling faults apart; judged where `r20_allow` says so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub r20_ohm: Option<f64>,
     /// The ohmmeter that it was read on; left out: the one of `measure --ohms`, which was not named. No other one is held against it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ohmmeter: Option<String>,
+    /// Of the resistance on this ohmmeter, relative, to either side; left out: not judged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub r20_allow: Option<f64>,
     /// From takes of the built-in bench.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub simulated: bool,
@@ -55,7 +61,6 @@ pub struct Standard {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct Frequency {
     pub hz: f64,
     /// Relative, to either side.
@@ -63,7 +68,6 @@ pub struct Frequency {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct Ratio {
     pub value: f64,
     /// Relative, to either side.
@@ -71,7 +75,6 @@ pub struct Ratio {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct Decibels {
     pub db: f64,
     /// To either side.
@@ -84,6 +87,7 @@ pub struct Allowed {
     pub f0: Option<f64>,
     pub q: Option<f64>,
     pub level_db: Option<f64>,
+    pub ohms: Option<f64>,
 }
 
 /// Good ones from which limits are proposed.
@@ -91,8 +95,6 @@ pub const ENOUGH: usize = 20;
 /// Proposed limits hold this share of all such pickups with this confidence.
 const SHARE: f64 = 0.95;
 const CONFIDENCE: f64 = 0.95;
-/// Of the guard band, on one side.
-const GUARD: f64 = 0.95;
 
 /// Limits that the scatter of good ones proposes: relative for f0 and Q, dB for the level.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -115,6 +117,50 @@ fn readings(records: &[Record]) -> Vec<(&Record, &Resonance)> {
     records.iter().filter_map(|r| Some((r, r.reading()?))).collect()
 }
 
+/// One rig, one load, one coil, each once, and all of one kind.
+fn go_together(good: &[(&Record, &Resonance)], first: &Record) -> Result<()> {
+    if let Some((other, _)) = good.iter().find(|(r, _)| !one_rig(r, first) || r.load != first.load) {
+        return Err(Failure::new(
+            format!(
+                "{:?} and {:?} were measured on two rigs or under two loads",
+                first.pickup.name, other.pickup.name
+            ),
+            "a standard is of one rig and one load",
+        ));
+    }
+    if let Some((r, _)) = good.iter().enumerate().find_map(|(i, (r, x))| {
+        let twice = good[..i].iter().any(|(o, _)| o.id == r.id);
+        twice.then_some((r, x))
+    }) {
+        return Err(Failure::new(
+            format!("one and the same record of {:?} is given twice", r.pickup.name),
+            "give each once: a record counts as a pickup",
+        ));
+    }
+    if let Some((r, _)) = good.iter().find(|(r, _)| r.is_simulated() != first.is_simulated()) {
+        return Err(Failure::new(
+            format!(
+                "{:?} and {:?}: one is simulated and one is not",
+                first.pickup.name, r.pickup.name
+            ),
+            "a standard is of real pickups, or of the built-in bench's to try it",
+        ));
+    }
+    if let Some((r, _)) = good.iter().find(|(r, _)| r.pickup.over != first.pickup.over) {
+        return Err(Failure::new(
+            format!(
+                "{:?} and {:?} were measured over different coils ({} and {})",
+                first.pickup.name,
+                r.pickup.name,
+                first.pickup.over.as_deref().unwrap_or("not told"),
+                r.pickup.over.as_deref().unwrap_or("not told")
+            ),
+            "make a standard for each coil",
+        ));
+    }
+    Ok(())
+}
+
 impl Standard {
     /// From records of good pickups, all of one rig and one load: their mean, with the limits that the maker allows, or those
     /// that their own scatter proposes.
@@ -126,45 +172,7 @@ impl Standard {
                 "give records of good pickups",
             ));
         };
-        if let Some((other, _)) = good.iter().find(|(r, _)| !one_rig(r, first) || r.load != first.load) {
-            return Err(Failure::new(
-                format!(
-                    "{:?} and {:?} were measured on two rigs or under two loads",
-                    first.pickup.name, other.pickup.name
-                ),
-                "a standard is of one rig and one load",
-            ));
-        }
-        if let Some((r, _)) = good.iter().enumerate().find_map(|(i, (r, x))| {
-            let twice = good[..i].iter().any(|(o, _)| o.id == r.id);
-            twice.then_some((r, x))
-        }) {
-            return Err(Failure::new(
-                format!("one and the same record of {:?} is given twice", r.pickup.name),
-                "give each once: a record counts as a pickup",
-            ));
-        }
-        if let Some((r, _)) = good.iter().find(|(r, _)| r.is_simulated() != first.is_simulated()) {
-            return Err(Failure::new(
-                format!(
-                    "{:?} and {:?}: one is simulated and one is not",
-                    first.pickup.name, r.pickup.name
-                ),
-                "a standard is of real pickups, or of the built-in bench's to try it",
-            ));
-        }
-        if let Some((r, _)) = good.iter().find(|(r, _)| r.pickup.over != first.pickup.over) {
-            return Err(Failure::new(
-                format!(
-                    "{:?} and {:?} were measured over different coils ({} and {})",
-                    first.pickup.name,
-                    r.pickup.name,
-                    first.pickup.over.as_deref().unwrap_or("not told"),
-                    r.pickup.over.as_deref().unwrap_or("not told")
-                ),
-                "make a standard for each coil",
-            ));
-        }
+        go_together(&good, first)?;
         let of =
             |f: &dyn Fn(&Resonance) -> Option<f64>| -> Vec<f64> { good.iter().filter_map(|(_, x)| f(x)).collect() };
         let (ln_f0, ln_q, level) = (
@@ -196,6 +204,12 @@ impl Standard {
             .all(|(r, _)| Sense::of(r).zip(sense).is_some_and(|(a, b)| a.same(b)));
         let level_allowed = allowed.level_db.or(proposal.and_then(|p| p.level_db));
         let (ohmmeter, r20) = ohms(&good);
+        if allowed.ohms.is_some() && (r20.is_empty() || ohmmeter.is_none()) {
+            return Err(Failure::new(
+                "ohms are to be judged, and none of the records tells them with the name of its meter",
+                "note them first: coilwright note RECORD --ohms \"6.05k by meter A\"",
+            ));
+        }
         Ok((
             Standard {
                 schema: SCHEMA.into(),
@@ -219,6 +233,7 @@ impl Standard {
                 rig_sign: sense.map(|s| s.stated.unwrap_or(0)),
                 r20_ohm: mean(&r20),
                 ohmmeter,
+                r20_allow: allowed.ohms,
                 simulated: good.iter().any(|(r, _)| r.is_simulated()),
             },
             proposal,
@@ -230,6 +245,9 @@ impl Standard {
         let hint = "`coilwright standard` writes one; values and limits may be edited";
         let s: Standard = toml::from_str(text).map_err(|e| Failure::toml(place, text, " is no standard", &e, hint))?;
         let wrong = |what: &str| Failure::new(format!("{place}: {what}"), hint);
+        if let Some(key) = s.unknown_key(text) {
+            return Err(wrong(&format!("there is no key {key}")));
+        }
         if s.schema != SCHEMA {
             return Err(wrong(&format!(
                 "it is of the kind {:?}, this version reads {SCHEMA:?}",
@@ -239,14 +257,29 @@ impl Standard {
         let above = |v: f64| v.is_finite() && v > 0.0;
         let limits = above(s.f0.allow) && s.f0.allow < 1.0 && above(s.q.allow) && s.q.allow < 1.0;
         let level = s.level.is_none_or(|l| l.db.is_finite() && above(l.allow_db));
-        if !(above(s.f0.hz) && above(s.q.value) && limits && level) {
+        let ohms = s.r20_ohm.is_none_or(above) && s.r20_allow.is_none_or(|a| above(a) && a < 1.0);
+        if !(above(s.f0.hz) && above(s.q.value) && limits && level && ohms) {
             return Err(wrong("a value or a limit is impossible"));
+        }
+        if s.r20_allow.is_some() && (s.r20_ohm.is_none() || s.ohmmeter.is_none()) {
+            return Err(wrong("r20_allow says nothing without r20_ohm and ohmmeter"));
         }
         let sign = |v: Option<i8>| v.is_none_or(|p| p == 1 || p == -1);
         if !(sign(s.polarity) && (s.rig_sign == Some(0) || sign(s.rig_sign))) {
             return Err(wrong("polarity, or rig_sign, is neither 1 nor -1"));
         }
         Ok(s)
+    }
+
+    /// What people write by hand is refused where it is not understood; a document that keeps a standard is not.
+    fn unknown_key(&self, text: &str) -> Option<String> {
+        let written: serde_json::Value = toml::from_str(text).ok()?;
+        // It is written only where it is true.
+        let all = Standard {
+            simulated: true,
+            ..self.clone()
+        };
+        unknown::first(&written, &serde_json::to_value(all).ok()?)
     }
 
     pub fn to_toml(&self, remark: &str) -> Result<String> {
@@ -294,155 +327,27 @@ fn proposal(ln_f0: &[f64], ln_q: &[f64], level: &[f64]) -> Option<Proposal> {
     })
 }
 
-/// What a reading is against a standard.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Call {
-    Pass,
-    Outside,
-    CannotTell,
-    NoReading,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Judged {
-    pub call: Call,
-    /// Why, in the order of weight; empty for a pass.
-    pub reasons: Vec<String>,
-    /// What it looks like.
-    pub fault: Option<String>,
-}
-
-/// Without a standard: nothing is judged but that there is a reading.
-pub fn judge_alone(record: &Record) -> Option<Judged> {
-    record.reading().is_none().then(|| no_reading(record))
-}
-
-fn no_reading(record: &Record) -> Judged {
-    let open = record
-        .findings
-        .iter()
-        .any(|f| matches!(f.code, Code::OpenWinding | Code::NoSignal));
-    Judged {
-        call: Call::NoReading,
-        reasons: record.rejected_for().map(|f| f.text.clone()).into_iter().collect(),
-        fault: open.then(|| "open winding, or nothing plugged in".to_owned()),
-    }
-}
-
-/// A record against the standard; `repeat`: what laying a pickup down anew does on this rig.
-pub fn judge(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> Judged {
-    let Some(r) = record.reading() else {
-        return no_reading(record);
-    };
-    if let Some(why) = elsewhere(record, s) {
-        return Judged {
-            call: Call::CannotTell,
-            reasons: vec![why],
-            fault: None,
-        };
-    }
-    let df = (r.f0_hz.value / s.f0.hz).ln();
-    let dq = (r.q.value / s.q.value).ln();
-    let known = |noise: f64, spread: Option<Spread>| {
-        let freedom = spread.map_or(0, |s| s.freedom);
-        // Documents of old have one freedom for all.
-        let freedom = if freedom > 0 {
-            freedom
-        } else {
-            repeat.map_or(0, |x| x.freedom)
-        };
-        Known::of(noise, spread.map_or(0.0, |s| s.sd), freedom as f64)
-    };
-    let uf = known(r.f0_hz.u_noise / r.f0_hz.value, repeat.map(|x| x.f0));
-    let uq = known(r.q.u_noise / r.q.value, repeat.map(|x| x.q));
-    let mut tests = vec![
-        ("f0", 100.0 * df.exp_m1(), uf.times(100.0), 100.0 * s.f0.allow, "%"),
-        ("Q", 100.0 * dq.exp_m1(), uq.times(100.0), 100.0 * s.q.allow, "%"),
-    ];
-    if let (Some(l), Some(x)) = (s.level, r.level_db) {
-        let u = known(x.u_noise, repeat.and_then(|p| p.level_db));
-        tests.push(("level", x.value - l.db, u, l.allow_db, "dB"));
-    }
-    let (mut outside, mut unsure) = (Vec::new(), Vec::new());
-    let turned = s.polarity.zip(Sense::of(record)).is_some_and(|(polarity, own)| {
-        let of_standard = |sign: i8| Sense {
-            polarity,
-            stated: Some(sign).filter(|s| *s != 0),
-        };
-        match s.rig_sign {
-            Some(sign) => !of_standard(sign).same(own),
-            None => polarity != own.polarity,
-        }
-    });
-    if turned {
-        outside.push("wound or wired the other way".to_owned());
-    }
-    for (name, off, u, limit, unit) in tests {
-        let text = format!("{name} {} {unit} (allowed {limit:.2})", signed(off, 2));
-        if off.abs() - u.guard > limit {
-            outside.push(text);
-        } else if off.abs() + u.guard > limit {
-            unsure.push(format!("{text}, known to {:.2} {unit}", u.half_95));
-        }
-    }
-    let call = match (outside.is_empty(), unsure.is_empty()) {
-        (false, _) => Call::Outside,
-        (true, false) => Call::CannotTell,
-        _ => Call::Pass,
-    };
-    let dr = s
-        .r20_ohm
-        .zip(record.ohms_by(s.ohmmeter.as_deref()))
-        .map(|(a, b)| (b.at_20() / a).ln());
-    Judged {
-        call,
-        fault: (call == Call::Outside)
-            .then(|| fault(df, dq, dr, turned, uf.guard))
-            .flatten(),
-        reasons: outside.into_iter().chain(unsure).collect(),
-    }
-}
-
-/// How well a quantity of a reading is known.
-#[derive(Debug, Clone, Copy)]
-struct Known {
-    /// One-sided 95 %.
-    guard: f64,
-    /// Half-width of the 95 % interval.
-    half_95: f64,
-}
-
-impl Known {
-    /// From the noise of the take, and the scatter of laying a pickup down anew with its degrees of freedom.
-    fn of(noise: f64, repeat: f64, freedom: f64) -> Known {
-        let u = noise.hypot(repeat);
-        // Welch and Satterthwaite; the noise within a take is known from its thousands of bins.
-        let whole = if repeat > 0.0 {
-            freedom * (u / repeat).powi(4)
-        } else {
-            f64::INFINITY
-        };
-        Known {
-            guard: student(GUARD, whole) * u,
-            half_95: student(0.975, whole) * u,
-        }
-    }
-
-    fn times(self, k: f64) -> Known {
-        Known {
-            guard: k * self.guard,
-            half_95: k * self.half_95,
-        }
-    }
-}
-
-/// A standard says nothing of a reading on another rig or under another load.
-fn elsewhere(record: &Record, s: &Standard) -> Option<String> {
-    s.elsewhere(&record.rig, record.load.as_ref().map(|l| l.text.as_str()))
-}
-
 impl Standard {
+    /// Whether it judges what this meter reads.
+    pub fn judges(&self, column: &Column) -> bool {
+        self.r20_allow.is_some() && column.kind == Kind::Ohms && self.ohmmeter.as_ref() == Some(&column.meter)
+    }
+
+    /// What is odd in a figure, typed just now, that is judged; `room_c`: of the winding.
+    pub fn doubt(&self, reading: &Reading, room_c: Option<f64>) -> Option<String> {
+        let (ohm, allow) = self.r20_ohm.zip(self.r20_allow)?;
+        let read = copper::r20(Some(reading.figure()), room_c).unwrap_or(reading.figure());
+        let far = self.judges(&reading.column()) && (read / ohm - 1.0).abs() > allow;
+        let edge = |k: f64| show(ohm * k, Unit::Ohm, 4);
+        far.then(|| {
+            format!(
+                "outside what the standard allows ({} ... {})",
+                edge(1.0 - allow),
+                edge(1.0 + allow)
+            )
+        })
+    }
+
     /// Why it says nothing of takes on this rig, under this load (`None`: not told).
     pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>) -> Option<String> {
         let name = rig.name.as_deref();
@@ -473,25 +378,4 @@ impl Standard {
             spelt(of)
         ))
     }
-}
-
-/// What a pattern of differences looks like.
-fn fault(df: f64, dq: f64, dr: Option<f64>, turned: bool, guard: f64) -> Option<String> {
-    // What f0 does by chance, or by the losses alone, is no sign of turns.
-    let up = df > guard.max(0.01);
-    let more_ohms = dr.is_some_and(|r| r > 0.01);
-    let text = if dq < -0.25 && up && !more_ohms {
-        "shorted turns: less inductance, much more loss"
-    } else if df > 0.0 && dr.is_some_and(|r| r < -0.01) {
-        "turns missing: less resistance, less inductance"
-    } else if df < 0.0 && dr.is_some_and(|r| r > 0.01) {
-        "too many turns: more resistance, more inductance"
-    } else if dq < -0.25 && !up {
-        "more loss or more resistance: a joint, a cover, a plate"
-    } else if turned {
-        "start and finish swapped, or wound the other way; the magnet plays no part"
-    } else {
-        return None;
-    };
-    Some(text.into())
 }

@@ -3,20 +3,30 @@
 use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 
-use super::Record;
 use super::meters::{Column, Reading, Tally};
 use super::standard::{Call, Judged, Standard};
+use super::{Finding, Record, unknown};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
+
+mod mates;
+mod steps;
+#[cfg(test)]
+mod tests;
+
+pub use steps::Undone;
 
 pub const SCHEMA: &str = "coilwright/tray/1";
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct Tray {
     pub schema: String,
     pub lot: String,
+    /// The lot whose folder this one's is a copy of: its pickups are here under its name.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub copied_from: Option<String>,
     /// Without one nothing is judged.
     pub standard: Option<Standard>,
     pub entries: Vec<Entry>,
@@ -26,12 +36,14 @@ pub struct Tray {
     /// What other meters are asked after each take.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub columns: Vec<Column>,
-    /// The number that comes next.
+    /// The number that comes next: that of the last one while it has no reading to stay with.
     pub next: u32,
+    /// The file as it was read, and what was understood of it.
+    #[serde(skip)]
+    read: Option<Box<(Value, Value)>>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct Setting {
     /// The file, for going on without naming it again.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -43,8 +55,7 @@ pub struct Setting {
     pub load: Option<String>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Entry {
     pub number: u32,
     pub name: String,
@@ -54,6 +65,9 @@ pub struct Entry {
     pub f0_hz: Option<Estimate>,
     pub q: Option<Estimate>,
     pub judged: Option<Judged>,
+    /// What the record warns of.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<Finding>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<String>,
     /// What other meters read.
@@ -62,6 +76,12 @@ pub struct Entry {
     /// Made by the built-in bench.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub simulated: bool,
+    /// Kept by hand, though another take might have been better.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub kept: bool,
+    /// The entry in whose place it came, counted from 0, which stands again where this one is taken back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub replaces: Option<usize>,
     /// Measured again, or taken back: it stays here and counts no more.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub withdrawn: bool,
@@ -77,6 +97,15 @@ pub struct Counts {
     pub skipped: u32,
     /// Measured, but there is no standard.
     pub measured: u32,
+    /// With a warning that another take may be rid of.
+    pub measure_again: u32,
+    /// With such a warning, and kept by hand; outside no limit.
+    pub kept: u32,
+}
+
+/// A name that leads to a folder beside the file that holds it, and nowhere else.
+pub fn is_plain(name: &str) -> bool {
+    !name.trim().is_empty() && name.chars().all(|c| c.is_alphanumeric() || "-_ ".contains(c))
 }
 
 impl Setting {
@@ -97,9 +126,52 @@ impl Setting {
 }
 
 impl Entry {
-    /// It gave a reading.
-    pub fn has_reading(&self) -> bool {
-        self.f0_hz.is_some() && self.judged.as_ref().is_none_or(|j| j.call != Call::NoReading)
+    fn of(number: u32, record: &Record, folder: String, judged: Option<Judged>) -> Entry {
+        let read = record.resonance.as_ref();
+        let mut entry = Entry {
+            number,
+            name: record.pickup.name.clone(),
+            f0_hz: read.map(|r| r.f0_hz),
+            q: read.map(|r| r.q),
+            simulated: record.is_simulated(),
+            taken_at: Some(record.taken_at.clone()),
+            record: Some(folder),
+            warnings: record.warnings().cloned().collect(),
+            ..Entry::default()
+        };
+        entry.tell(record, judged);
+        entry
+    }
+
+    /// Takes over what is noted beside its record, and what that is judged.
+    pub fn tell(&mut self, record: &Record, judged: Option<Judged>) {
+        self.notes = record.noted.iter().filter_map(|n| n.text.clone()).collect();
+        self.readings.clear();
+        for reading in record.noted.iter().flat_map(|n| &n.readings) {
+            // A meter's last word on this pickup.
+            self.readings.retain(|r| r.column() != reading.column());
+            self.readings.push(reading.clone());
+        }
+        self.judged = judged;
+    }
+
+    fn call(&self) -> Option<Call> {
+        self.judged.as_ref().map(|j| j.call)
+    }
+
+    /// Its number waits for a better take.
+    pub fn is_open(&self) -> bool {
+        matches!(self.call(), Some(Call::NoReading | Call::MeasureAgain))
+    }
+
+    /// What is worth less never takes the place of what is worth more.
+    fn worth(&self) -> u8 {
+        match self.call() {
+            Some(Call::NoReading) => 0,
+            None if self.record.is_none() => 0,
+            Some(Call::MeasureAgain) => 1,
+            _ => 2,
+        }
     }
 }
 
@@ -108,32 +180,57 @@ impl Tray {
         Tray {
             schema: SCHEMA.into(),
             lot: lot.into(),
+            copied_from: None,
             standard,
             entries: Vec::new(),
             setting: None,
             columns: Vec::new(),
             next: first,
+            read: None,
         }
     }
 
     /// `place` names the file in messages.
     pub fn parse(place: &str, bytes: &[u8]) -> Result<Tray> {
         let hint = "move it aside to begin the lot anew";
-        let t: Tray =
-            serde_json::from_slice(bytes).map_err(|e| Failure::new(format!("{place} is no tray: {e}"), hint))?;
+        let wrong = |what: &str, hint: &str| Failure::new(format!("{place} {what}"), hint);
+        let no_tray = |e: serde_json::Error| wrong(&format!("is no tray: {e}"), hint);
+        let written: Value = serde_json::from_slice(bytes).map_err(no_tray)?;
+        let mut t: Tray = serde_json::from_value(written.clone()).map_err(no_tray)?;
         if t.schema != SCHEMA {
-            return Err(Failure::new(
-                format!("{place} is of the kind {:?}, this version reads {SCHEMA:?}", t.schema),
-                hint,
-            ));
+            let what = format!("is of the kind {:?}, this version reads {SCHEMA:?}", t.schema);
+            return Err(wrong(&what, hint));
         }
         if let Some(c) = t.columns.iter().find(|c| !c.is_sound()) {
-            return Err(Failure::new(
-                format!("{place} asks for {c}, which is no column"),
+            return Err(wrong(
+                &format!("asks for {c}, which is no column"),
                 "correct it, or choose the columns anew with --columns",
             ));
         }
+        if let Some(name) = t.names().find(|n| !is_plain(n)) {
+            return Err(wrong(
+                &format!("names {name:?}, which leads out of its folder"),
+                "records lie in the lot's own folder: correct it, or ask where the file came from",
+            ));
+        }
+        let understood = serde_json::to_value(&t).map_err(no_tray)?;
+        t.read = Some(Box::new((written, understood)));
         Ok(t)
+    }
+
+    /// All that become a part of paths.
+    fn names(&self) -> impl Iterator<Item = &String> {
+        let records = self.entries.iter().filter_map(|e| e.record.as_ref());
+        std::iter::once(&self.lot).chain(&self.copied_from).chain(records)
+    }
+
+    /// As its file holds it, with all that was in it before and is not understood here.
+    pub fn document(&self) -> serde_json::Result<Value> {
+        let mut new = serde_json::to_value(self)?;
+        if let Some(read) = &self.read {
+            unknown::keep(&read.0, &read.1, &mut new, "name");
+        }
+        Ok(new)
     }
 
     /// "neck-12-07".
@@ -141,72 +238,34 @@ impl Tray {
         format!("{}-{number:02}", self.lot)
     }
 
+    /// The number in a record's folder, "neck-12-07" or "neck-12-07-2", and which take of it this is; `None` for any other name.
+    pub fn number_of(&self, folder: &str) -> Option<(u32, u32)> {
+        let rest = [Some(&self.lot), self.copied_from.as_ref()]
+            .into_iter()
+            .flatten()
+            .find_map(|lot| folder.strip_prefix(lot.as_str())?.strip_prefix('-'))?;
+        let (number, take) = rest.split_once('-').unwrap_or((rest, "1"));
+        Some((number.parse().ok()?, take.parse().ok()?))
+    }
+
     /// The entries that count.
     pub fn standing(&self) -> impl DoubleEndedIterator<Item = &Entry> {
         self.entries.iter().filter(|e| !e.withdrawn)
     }
 
-    pub fn put(&mut self, number: u32, record: Option<(&Record, String)>, judged: Option<Judged>) {
-        let name = self.name(number);
-        let read = record.as_ref().and_then(|(r, _)| r.resonance.as_ref());
-        self.entries.push(Entry {
-            number,
-            name,
-            f0_hz: read.map(|r| r.f0_hz),
-            q: read.map(|r| r.q),
-            simulated: record.as_ref().is_some_and(|(r, _)| r.is_simulated()),
-            taken_at: record.as_ref().map(|(r, _)| r.taken_at.clone()),
-            record: record.map(|(_, folder)| folder),
-            judged,
-            notes: Vec::new(),
-            readings: Vec::new(),
-            withdrawn: false,
-        });
-        self.next = self.next.max(number.saturating_add(1));
-    }
-
-    /// The last entry that counts.
+    /// The last number that counts.
     pub fn last(&self) -> Option<&Entry> {
-        self.standing().next_back()
+        self.standing().max_by_key(|e| e.number)
     }
 
-    /// The last entry that counts, to be changed.
-    fn last_mut(&mut self) -> Option<&mut Entry> {
-        self.entries.iter_mut().rev().find(|e| !e.withdrawn)
+    /// What counts of a number.
+    pub fn at(&self, number: u32) -> Option<&Entry> {
+        self.standing().find(|e| e.number == number)
     }
 
-    /// Takes the last one back; its number comes again.
-    pub fn undo(&mut self) -> Option<u32> {
-        let last = self.last_mut()?;
-        last.withdrawn = true;
-        let number = last.number;
-        self.next = number;
-        Some(number)
-    }
-
-    pub fn note(&mut self, text: &str) -> Option<u32> {
-        let last = self.last_mut()?;
-        last.notes.push(text.to_owned());
-        Some(last.number)
-    }
-
-    /// What was said and read of the last one before it was measured again holds for it still.
-    pub fn carry_over(&mut self, old: &Entry, judged: Option<Judged>) {
-        if let Some(last) = self.last_mut() {
-            last.notes.clone_from(&old.notes);
-            last.readings.clone_from(&old.readings);
-            last.judged = judged.or(last.judged.take());
-        }
-    }
-
-    /// Adds what another meter read of the last one, and what it is judged now.
-    pub fn read_too(&mut self, reading: Reading, judged: Option<Judged>) {
-        if let Some(last) = self.last_mut() {
-            // A meter's last word on this pickup.
-            last.readings.retain(|r| r.column() != reading.column());
-            last.readings.push(reading);
-            last.judged = judged.or(last.judged.take());
-        }
+    /// As [`Tray::at`], to be changed.
+    pub fn at_mut(&mut self, number: u32) -> Option<&mut Entry> {
+        self.entries.iter_mut().find(|e| e.number == number && !e.withdrawn)
     }
 
     /// One statistic for each instrument.
@@ -217,13 +276,13 @@ impl Tray {
     pub fn counts(&self) -> Counts {
         let mut c = Counts::default();
         for e in self.standing() {
-            let slot = match (&e.judged, &e.record) {
-                (Some(j), _) => match j.call {
-                    Call::Pass => &mut c.pass,
-                    Call::Outside => &mut c.outside,
-                    Call::CannotTell => &mut c.cannot_tell,
-                    Call::NoReading => &mut c.no_reading,
-                },
+            let slot = match (e.call(), &e.record) {
+                (Some(Call::Pass), _) => &mut c.pass,
+                (Some(Call::Outside), _) => &mut c.outside,
+                (Some(Call::CannotTell), _) => &mut c.cannot_tell,
+                (Some(Call::NoReading), _) => &mut c.no_reading,
+                (Some(Call::MeasureAgain), _) => &mut c.measure_again,
+                (Some(Call::Kept), _) => &mut c.kept,
                 (None, Some(_)) => &mut c.measured,
                 (None, None) => &mut c.skipped,
             };

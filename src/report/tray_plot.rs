@@ -92,7 +92,7 @@ pub fn lot(t: &Tray) -> Result<Plot> {
     );
     let remark = match &t.standard {
         Some(s) => format!(
-            "shaded: {}, version {}; open: cannot tell, crosses: outside",
+            "shaded: {}, version {}; open: cannot tell, kept, or to be measured again; crosses: outside",
             words::clean(&s.name),
             s.version
         ),
@@ -173,7 +173,7 @@ fn mark(sheet: &mut Sheet, e: &Entry, at: Point) {
                 sheet.line(s.map(|d| (at.0 + d.0, at.1 + d.1)).to_vec(), Pen::solid(PEAK, 0.5));
             }
         }
-        Some(Call::CannotTell) => {
+        Some(Call::CannotTell | Call::MeasureAgain | Call::Kept) => {
             sheet.area(square(r), INK);
             sheet.area(square(0.55 * r), PAPER);
         }

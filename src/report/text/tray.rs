@@ -6,7 +6,8 @@ use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two, words, written};
 use crate::record::meters::{Column, Reading};
 use crate::record::standard::{Call, Proposal, Standard};
-use crate::record::tray::{Entry, Tray};
+use crate::record::tray::{Entry, Tray, Undone};
+use crate::record::{Code, Cure, Finding, Record};
 use crate::report::number::{self, PLUS_MINUS, Unit};
 
 pub fn standard_text(s: &Standard, p: Option<&Proposal>, files: &[PathBuf], style: Style) -> String {
@@ -38,6 +39,11 @@ pub fn standard_text(s: &Standard, p: Option<&Proposal>, files: &[PathBuf], styl
             PLAIN,
         );
     }
+    if let (Some(ohm), Some(allow)) = (s.r20_ohm, s.r20_allow) {
+        let meter = words::clean(s.ohmmeter.as_deref().unwrap_or_default());
+        let ohms = crate::quantity::show(ohm, crate::quantity::Unit::Ohm, 4);
+        out.row("Ohms", &format!("{ohms} {} by {meter}", per_cent(allow)), PLAIN);
+    }
     match s.polarity {
         Some(p) => out.row("Polarity", &format!("{p:+}"), PLAIN),
         None => out.row("Polarity", "not judged", PLAIN),
@@ -68,13 +74,43 @@ pub fn tray_keys(t: &Tray) -> String {
         None => "without a standard: nothing is judged".into(),
     };
     format!(
-        "Lot {}, {judged}.\nEnter measures, r again, s skips, u takes back, n TEXT notes, q ends.",
+        "Lot {}, {judged}.\nEnter measures, r again, k keeps, s skips, u takes back, n TEXT notes, q ends.",
         words::clean(&t.lot)
     )
 }
 
 pub fn tray_prompt(t: &Tray) -> String {
-    format!("{}: lay it down, Enter", words::clean(&t.name(t.next)))
+    let keys = match t.at(t.next) {
+        Some(e) if e.f0_hz.is_some() => "Enter measures it again, k keeps it, s leaves it",
+        Some(_) => "Enter measures it again, s leaves it",
+        None => "lay it down, Enter",
+    };
+    format!("{}: {keys}", words::clean(&t.name(t.next)))
+}
+
+/// What a step back came to.
+pub fn tray_undone(t: &Tray, undone: Undone, style: Style) -> String {
+    match t.at(undone.number).filter(|_| undone.stands) {
+        Some(e) => format!("back to what stood:\n{}", line_alone(e, style)),
+        None => format!("number {} is taken back; its record stays", undone.number),
+    }
+}
+
+/// What a take was worth less than.
+pub fn tray_before_stands(record: &Record) -> String {
+    let why = match (record.rejected_for(), record.curable()) {
+        (Some(f), _) => format!("no reading ({})", f.text),
+        (None, Some(f)) => format!("to be measured again ({})", f.text),
+        (None, None) => "no reading".into(),
+    };
+    format!("{why}; the one before stands")
+}
+
+/// A record that was found when the lot was opened.
+pub fn tray_taken_in(t: &Tray, folder: &str, style: Style) -> String {
+    let entry = t.entries.iter().find(|e| e.record.as_deref() == Some(folder));
+    let what = entry.map(|e| line_alone(e, style)).unwrap_or_default();
+    format!("The tray was cut off before this was entered; now it is:\n{what}")
 }
 
 /// Asks for a figure of another meter; `before` is what it read of the same one earlier.
@@ -89,9 +125,38 @@ fn call(e: &Entry) -> (&'static str, anstyle::Style) {
         Some(Call::Outside) => ("OUTSIDE", STOP),
         Some(Call::CannotTell) => ("CANNOT TELL", WARN),
         Some(Call::NoReading) => ("NO READING, measure again", STOP),
+        Some(Call::MeasureAgain) => ("MEASURE AGAIN", STOP),
+        Some(Call::Kept) => ("KEPT", WARN),
         None if e.record.is_some() => ("measured", BOLD),
         None => ("skipped", DIM),
     }
+}
+
+/// The last word on one, with the reason where another take may be rid of it.
+fn verdict(e: &Entry) -> String {
+    let (word, warning) = (call(e).0, of_kind(e, Cure::AnotherTake).next());
+    match (warning, e.judged.as_ref().map(|j| j.call)) {
+        (Some(f), Some(Call::MeasureAgain)) => format!("{word}: {}", why(f.code)),
+        (Some(f), Some(Call::Kept)) => format!("{word} all the same: {}", why(f.code)),
+        (Some(f), Some(Call::Outside | Call::CannotTell)) => format!("{word}, and kept: {}", why(f.code)),
+        _ => word.into(),
+    }
+}
+
+/// A curable warning in three words.
+fn why(code: Code) -> &'static str {
+    match code {
+        Code::Clipped => "input was overloaded",
+        Code::Dropout => "samples were lost",
+        Code::Transient => "knock or click",
+        Code::LowSnr => "answer too weak",
+        Code::Hum => "strong mains hum",
+        _ => "a warning",
+    }
+}
+
+fn of_kind(e: &Entry, cure: Cure) -> impl Iterator<Item = &Finding> {
+    e.warnings.iter().filter(move |f| f.code.cure() == cure)
 }
 
 /// Lines of the running table.
@@ -105,9 +170,9 @@ pub fn tray_step(t: &Tray, style: Style) -> String {
         line(&mut out, e, DIM);
     }
     if let Some(e) = last.first() {
-        let (word, paint) = call(e);
+        let paint = call(e).1;
         line(&mut out, e, PLAIN);
-        out.free(&format!("*** {}  {word} ***", words::clean(&e.name)), paint);
+        out.free(&format!("*** {}  {} ***", words::clean(&e.name), verdict(e)), paint);
         if let Some(j) = &e.judged {
             if let Some(f) = &j.fault {
                 out.row("", f, paint);
@@ -115,6 +180,9 @@ pub fn tray_step(t: &Tray, style: Style) -> String {
             for r in &j.reasons {
                 out.row("", r, PLAIN);
             }
+        }
+        for f in of_kind(e, Cure::Pickup) {
+            out.row("", &f.text, WARN);
         }
         for r in &e.readings {
             out.row(
@@ -146,6 +214,12 @@ fn line(out: &mut Screen, e: &Entry, paint: anstyle::Style) {
     }
 }
 
+fn line_alone(e: &Entry, style: Style) -> String {
+    let mut out = Screen::new(style);
+    line(&mut out, e, PLAIN);
+    out.text.trim_end().to_owned()
+}
+
 pub fn tray_summary(t: &Tray, style: Style) -> String {
     let mut out = Screen::new(style);
     let c = t.counts();
@@ -153,6 +227,8 @@ pub fn tray_summary(t: &Tray, style: Style) -> String {
         (c.pass, "pass"),
         (c.outside, "outside"),
         (c.cannot_tell, "cannot tell"),
+        (c.kept, "kept all the same"),
+        (c.measure_again, "to be measured again"),
         (c.no_reading, "no reading"),
         (c.measured, "measured"),
         (c.skipped, "skipped"),
@@ -170,22 +246,55 @@ pub fn tray_summary(t: &Tray, style: Style) -> String {
     for e in t.standing() {
         let pass = e.judged.as_ref().is_none_or(|j| j.call == Call::Pass);
         let uneven: Vec<String> = e.readings.iter().filter_map(Reading::uneven).collect();
-        if pass && e.notes.is_empty() && uneven.is_empty() && e.record.is_some() {
+        let odd: Vec<&Finding> = of_kind(e, Cure::Pickup).collect();
+        if pass && e.notes.is_empty() && uneven.is_empty() && odd.is_empty() && e.record.is_some() {
             continue;
         }
-        let (word, paint) = call(e);
+        let paint = call(e).1;
         let mut why: Vec<String> = e
             .judged
             .iter()
             .flat_map(|j| j.fault.iter().chain(&j.reasons))
             .cloned()
             .collect();
+        why.extend(odd.into_iter().map(|f| f.text.clone()));
         why.extend(uneven);
         why.extend(e.notes.iter().map(|n| format!("note: {}", words::clean(n))));
-        out.free(&format!("{}: {word}", words::clean(&e.name)), paint);
+        out.free(&format!("{}: {}", words::clean(&e.name), verdict(e)), paint);
         for w in why {
             out.row("", &w, PLAIN);
         }
+    }
+    summary_of_all(t, &mut out);
+    out.row("", "the same command goes on with the lot where it stopped", DIM);
+    out.text
+}
+
+/// What is said of the whole lot: the rig's warnings, the ohms that are missing, and a line for each instrument.
+fn summary_of_all(t: &Tray, out: &mut Screen) {
+    let mut said: Vec<Code> = Vec::new();
+    for f in t.standing().flat_map(|e| of_kind(e, Cure::Rig)) {
+        if !said.contains(&f.code) {
+            said.push(f.code);
+            out.free(&format!("Of this rig: {}", f.text), PLAIN);
+        }
+    }
+    let judges = |c: &Column| t.standard.as_ref().is_some_and(|s| s.judges(c));
+    let unread = |e: &&Entry| {
+        let passed = matches!(e.judged.as_ref().map(|j| j.call), Some(Call::Pass | Call::Kept));
+        passed && !e.readings.iter().any(|r| judges(&r.column()))
+    };
+    let judged = t.standard.as_ref().is_some_and(|s| s.r20_allow.is_some());
+    let names: Vec<String> = t
+        .standing()
+        .filter(|e| judged && unread(e))
+        .map(|e| words::clean(&e.name))
+        .collect();
+    if !names.is_empty() {
+        out.free(
+            &format!("Ohms not judged, as none were typed: {}", names.join(", ")),
+            PLAIN,
+        );
     }
     for m in t.tallies() {
         let scatter =
@@ -202,6 +311,4 @@ pub fn tray_summary(t: &Tray, style: Style) -> String {
             PLAIN,
         );
     }
-    out.row("", "the same command goes on with the lot where it stopped", DIM);
-    out.text
 }

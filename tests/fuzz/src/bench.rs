@@ -72,7 +72,7 @@ pub fn tray(bytes: &[u8]) -> bool {
     }
     assert!(tray.undo().is_none(), "taking back has no end");
     if let Some(standard) = &tray.standard {
-        let _ = standard::judge(&sound_record(), standard, None);
+        let _ = standard::judge(&sound_record(), Some(standard), None, false);
     }
     true
 }
@@ -119,7 +119,7 @@ pub fn repeat(bytes: &[u8]) -> bool {
     let _ = text::repeat_text(&read, &[], Style::default());
     let standard = include_str!("../../../fixtures/regression/standard/neck.toml");
     let standard = Standard::parse("neck.toml", standard).expect("a sound standard");
-    let _ = standard::judge(&sound_record(), &standard, Some(&read));
+    let _ = standard::judge(&sound_record(), Some(&standard), Some(&read), false);
     true
 }
 
@@ -132,7 +132,7 @@ pub fn standard(bytes: &[u8]) -> bool {
     let again = Standard::parse("again.toml", &written).unwrap_or_else(|f| panic!("{f}: {written}"));
     assert_eq!(again, read, "{written}");
     let _ = text::standard_text(&read, None, &[], Style::default());
-    let _ = standard::judge(&sound_record(), &read, None);
+    let _ = standard::judge(&sound_record(), Some(&read), None, false);
     true
 }
 

@@ -1,0 +1,147 @@
+//! The lot's folder and its file brought to one: a tray that is cut off at any moment leaves a record, or a note, that the file
+//! does not know.
+//!
+//! What is measured or typed goes beside the record first and into tray.json then, so that the records are the ones to go by.
+
+use std::path::{Path, PathBuf};
+
+use super::{Lot, noted};
+use crate::commands::outcome;
+use crate::failure::{Failure, Result};
+use crate::record::meters::Reading;
+use crate::record::notes::{self, Note};
+use crate::record::tray::Entry;
+use crate::record::{Record, store};
+use crate::report::text;
+
+impl Lot<'_> {
+    /// What cannot be read is said, and stops nobody from working.
+    pub(super) fn agree(&mut self) -> Result<()> {
+        let before = self.tray.clone();
+        let known: Vec<Entry> = self.tray.standing().cloned().collect();
+        for entry in &known {
+            if let Err(failure) = self.agree_on(entry) {
+                self.remarks.push(failure.to_string());
+            }
+        }
+        for (number, name) in self.unknown()? {
+            if let Err(failure) = self.take_in(number, &name) {
+                self.remarks.push(failure.to_string());
+            }
+        }
+        if self.tray != before {
+            self.keep()?;
+        }
+        Ok(())
+    }
+
+    /// What one side has of an entry and the other has not.
+    fn agree_on(&mut self, entry: &Entry) -> Result<()> {
+        let Some(name) = &entry.record else {
+            return Ok(());
+        };
+        let folder = self.own(name)?;
+        let mut record = store::read(&folder)?;
+        let (_, withdrawn) = notes::every(&folder, &record.id)?;
+        let carried = Self::carry(entry, &withdrawn, &mut record, &folder)?;
+        let mut told = entry.clone();
+        told.tell(&record, None);
+        let differs = (&told.notes, &told.readings) != (&entry.notes, &entry.readings);
+        if differs {
+            self.tell_all(entry.number, &record);
+        }
+        if carried || differs {
+            self.remarks.push(format!(
+                "{}: what is noted beside its record and what the lot says of it are one again.",
+                entry.name
+            ));
+        }
+        Ok(())
+    }
+
+    /// A record that lies here and is in no entry: the tray was cut off before it was entered.
+    fn take_in(&mut self, number: u32, name: &str) -> Result<()> {
+        let folder = self.own(name)?;
+        if folder.join("record.json").symlink_metadata().is_err() {
+            if folder.join("take.wav").symlink_metadata().is_ok() {
+                return Err(Failure::new(
+                    format!("{} holds a take that was never analysed", folder.display()),
+                    format!("`coilwright analyze {}` completes it", folder.display()),
+                ));
+            }
+            return Ok(());
+        }
+        let mut record = store::read(&folder)?;
+        if record.is_simulated() != (self.args.source == "sim") {
+            return Err(Failure::new(
+                format!(
+                    "{} is simulated where the lot is not, or real where it is",
+                    folder.display()
+                ),
+                "it is left out: move it to another lot",
+            ));
+        }
+        let at = |text: &str| text.parse::<jiff::Timestamp>().ok();
+        let standing = self.tray.at(number).and_then(|e| at(e.taken_at.as_deref()?));
+        let newer = standing.zip(at(&record.taken_at)).is_none_or(|(a, b)| a <= b);
+        if newer {
+            self.enter(number, &mut record, &folder)?;
+        } else {
+            let judged = self.judged(&record, false);
+            self.tray.put_by(number, &record, name.to_owned(), judged);
+        }
+        self.remarks.push(text::tray_taken_in(
+            &self.tray,
+            name,
+            outcome::remark_style(self.args.shown),
+        ));
+        Ok(())
+    }
+
+    /// Folders as the tray makes them for takes and that no entry names, in the order of taking.
+    fn unknown(&self) -> Result<Vec<(u32, String)>> {
+        let list = std::fs::read_dir(&self.folder).map_err(|e| Failure::io("read", &self.folder, &e))?;
+        let mut found: Vec<((u32, u32), String)> = list
+            .flatten()
+            .map(|e| e.file_name().to_string_lossy().into_owned())
+            .filter(|n| !self.tray.entries.iter().any(|e| e.record.as_ref() == Some(n)))
+            .filter_map(|n| Some((self.tray.number_of(&n)?, n)))
+            .collect();
+        found.sort();
+        Ok(found.into_iter().map(|((number, _), name)| (number, name)).collect())
+    }
+
+    /// A record's folder, which is in the lot's own and not elsewhere by a link.
+    pub(super) fn own(&self, name: &str) -> Result<PathBuf> {
+        let folder = self.folder.join(name);
+        if folder.is_symlink() {
+            return Err(Failure::new(
+                format!("{} is a link, and leads out of the lot's folder", folder.display()),
+                "put the record itself there",
+            ));
+        }
+        Ok(folder)
+    }
+
+    /// Puts beside a record what the lot has noted of its pickup and no note there tells, nor told before it was withdrawn. Whether
+    /// there was any.
+    pub(super) fn carry(entry: &Entry, withdrawn: &[Note], record: &mut Record, folder: &Path) -> Result<bool> {
+        let all = || record.noted.iter().chain(withdrawn);
+        // Earlier versions noted all words as one.
+        let whole = entry.notes.join("; ");
+        let said = |t: &str| all().any(|n| n.text.as_deref().is_some_and(|own| own == t || own == whole));
+        let read = |r: &Reading| all().any(|n| n.readings.iter().any(|own| own.column() == r.column()));
+        let words = entry.notes.iter().filter(|t| !said(t));
+        let figures: Vec<Reading> = entry.readings.iter().filter(|r| !read(r)).cloned().collect();
+        let mut missing: Vec<Note> = words.map(|t| noted(record, Some(t), Vec::new())).collect();
+        if !figures.is_empty() {
+            missing.insert(0, noted(record, None, figures));
+        }
+        let any = !missing.is_empty();
+        for mut note in missing {
+            notes::add(folder, &mut note)?;
+            record.noted.push(note);
+        }
+        Ok(any)
+    }
+}

@@ -1,0 +1,237 @@
+//! A lot begun, or gone on with.
+
+use std::path::{Path, PathBuf};
+
+use super::{Lot, MOST_BYTES};
+use crate::cli::args::{About, TrayArgs};
+use crate::cli::console::Console;
+use crate::cli::context::{Bench, Fresh};
+use crate::cli::defaults::Defaults;
+use crate::cli::inputs::LoadArg;
+use crate::commands::rig::{Placement, history_of, repeat_of};
+use crate::commands::sound;
+use crate::failure::{Failure, Result};
+use crate::fileio;
+use crate::record::RigSummary;
+use crate::record::meters::Kind;
+use crate::record::standard::Standard;
+use crate::record::tray::{Setting, Tray};
+use crate::rig::Rig;
+
+/// What the lot is measured on.
+struct Chain {
+    rig: Option<PathBuf>,
+    load: Option<LoadArg>,
+    room_c: Option<f64>,
+    summary: RigSummary,
+    setting: Setting,
+}
+
+impl<'a> Lot<'a> {
+    pub(super) fn open(args: &'a TrayArgs) -> Result<Self> {
+        let defaults = Defaults::read_from(Path::new("."))?;
+        let mut fresh = Fresh::default();
+        let notebook = args.folder.clone().or_else(|| defaults.folder.clone());
+        let notebook = fresh.ready(&notebook.unwrap_or_else(|| PathBuf::from(".")))?;
+        let folder = fresh.ready(&notebook.join(&args.lot))?;
+        let standard = args.standard.as_deref().map(standard).transpose()?;
+        let path = folder.join("tray.json");
+        // Two at one lot would each write over what the other has measured.
+        let held = fileio::hold(&path)?.ok_or_else(|| {
+            Failure::new(
+                format!("the lot {} is on another tray at this moment", args.lot),
+                "end that one with q, or give this lot another name",
+            )
+        })?;
+        let mut tray = match path.symlink_metadata().is_ok() {
+            true => begun(args, &path, standard)?,
+            false => Tray::new(&args.lot, standard, args.first),
+        };
+        let mut remarks = Vec::new();
+        if tray.lot != args.lot {
+            remarks.push(format!(
+                "This folder is the lot {}'s, copied or renamed: from now on it is the lot {}, and what was measured keeps its name.",
+                tray.lot, args.lot
+            ));
+            tray.copied_from = Some(std::mem::replace(&mut tray.lot, args.lot.clone()));
+        }
+        match &args.columns {
+            Some(chosen) => tray.columns = chosen.0.clone(),
+            None if tray.entries.is_empty() => tray.columns = defaults.columns.clone().unwrap_or_default(),
+            None => {}
+        }
+        let chain = Chain::of(args, &defaults, &tray)?;
+        tray.setting = Some(chain.setting.clone());
+        let placed = told_of_rig(&chain, args.source == "sim", tray.standard.is_some(), &mut remarks);
+        remarks.extend(tray.standard.iter().flat_map(|s| open_questions(s, &tray, &chain)));
+        let mut lot = Lot {
+            args,
+            folder,
+            tray,
+            repeat: placed.told(),
+            remarks,
+            said: Vec::new(),
+            rig: chain.rig,
+            load: chain.load,
+            sims: args.sim.as_deref().map_or(Ok(Vec::new()), described)?,
+            _fresh: fresh,
+            _held: held,
+        };
+        for name in lot.tray.entries.iter().filter_map(|e| e.record.as_ref()) {
+            lot.own(name)?;
+        }
+        lot.agree()?;
+        Ok(lot)
+    }
+
+    /// What is to be known before the first one is laid down.
+    pub(super) fn opening(&self, console: &mut Console) {
+        if self.args.source == "sim" {
+            console.remark("SIMULATED: the built-in bench, no real pickup.");
+        } else {
+            sound::caution(console);
+        }
+        let of_bench = self.tray.standard.as_ref().is_some_and(|s| s.simulated);
+        if of_bench && self.args.source != "sim" {
+            console.remark("The standard is of simulated pickups of the built-in bench.");
+        }
+        if self.tray.columns.iter().any(|c| c.kind == Kind::Gauss) {
+            console.remark("Strong magnets: implants, cards and watches keep away.");
+        }
+        for r in &self.remarks {
+            console.remark(r);
+        }
+    }
+}
+
+fn standard(path: &Path) -> Result<Standard> {
+    let text = fileio::read_text_limited(path, MOST_BYTES)?;
+    Standard::parse(&path.display().to_string(), &text)
+}
+
+/// The lot as it was left.
+fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>) -> Result<Tray> {
+    let mut tray = Tray::parse(&path.display().to_string(), &fileio::read_limited(path, MOST_BYTES)?)?;
+    if tray.entries.is_empty() && standard.is_some() {
+        // Nothing was judged by the one before.
+        tray.standard = standard;
+    } else if standard.is_some() && tray.standard != standard {
+        return Err(Failure::new(
+            format!("the lot {} was begun with another standard", args.lot),
+            "leave --standard out to go on with that one, or give the lot another name",
+        ));
+    }
+    let simulated = args.source == "sim";
+    if tray.standing().any(|e| e.record.is_some() && e.simulated != simulated) {
+        return Err(Failure::new(
+            format!(
+                "the lot {} holds {} takes",
+                args.lot,
+                if simulated { "real" } else { "simulated" }
+            ),
+            "simulated and real ones are never one lot: give this one another name",
+        ));
+    }
+    Ok(tray)
+}
+
+impl Chain {
+    /// What is not said now was said when the lot was begun, and what is said now is the same.
+    fn of(args: &TrayArgs, defaults: &Defaults, tray: &Tray) -> Result<Chain> {
+        let begun = tray.setting.as_ref().filter(|_| tray.standing().next().is_some());
+        let earlier = begun.and_then(|b| b.rig_file.clone());
+        let rig = args.rig.clone().or_else(|| defaults.rig.clone()).or(earlier);
+        let load = match (&args.load, &defaults.load, begun.and_then(|b| b.load.as_ref())) {
+            (None, None, Some(text)) => Some(LoadArg::Load(text.parse()?)),
+            (load, ..) => load.clone(),
+        };
+        let about = About {
+            rig: rig.clone(),
+            load: load.clone(),
+            room: args.room,
+            ..About::default()
+        };
+        let bench = Bench::plan(&about, defaults)?;
+        let summary = bench.rig.as_ref().map(Rig::summary).unwrap_or_default();
+        let setting = Setting {
+            rig_file: rig.clone(),
+            rig: summary.name.clone(),
+            rig_hash: summary.told_chain(),
+            load: bench.load.as_ref().map(ToString::to_string),
+        };
+        if let Some(begun) = begun.filter(|b| !b.same(&setting)) {
+            return Err(Failure::new(
+                format!(
+                    "the lot {} was begun on {}, and this is {}",
+                    args.lot,
+                    begun.words(),
+                    setting.words()
+                ),
+                "measure it as it was begun, or give this lot another name",
+            ));
+        }
+        Ok(Chain {
+            rig,
+            load,
+            room_c: bench.room,
+            summary,
+            setting,
+        })
+    }
+}
+
+/// What lies beside the rig's file: its repeatability, and whether the last check was good. What cannot be read is said, and stops
+/// nobody from working.
+fn told_of_rig(chain: &Chain, simulated: bool, judging: bool, remarks: &mut Vec<String>) -> Placement {
+    let path = chain.rig.as_ref();
+    let mut readable = |e: Failure| remarks.push(e.to_string());
+    let placed = path.map(|p| repeat_of(p)).transpose().map_err(&mut readable);
+    let checks = path.map(|p| history_of(p)).transpose().map_err(&mut readable);
+    let placed = placed.ok().flatten().unwrap_or(Placement::Unknown).for_kind(simulated);
+    if judging {
+        remarks.extend(placed.missing().map(str::to_owned));
+    }
+    let last = checks.ok().flatten().flatten().and_then(|h| h.checks.last().cloned());
+    if last.is_some_and(|c| !c.go) {
+        remarks.push("The rig's last check was NO GO: see to that first, `coilwright rig check`.".into());
+    }
+    placed
+}
+
+/// What would leave every verdict open, or a part of it.
+fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain) -> Vec<String> {
+    let mut out = Vec::new();
+    let elsewhere = standard.elsewhere(&chain.summary, chain.setting.load.as_deref());
+    out.extend(elsewhere.map(|w| format!("No verdict: {w}.")));
+    if standard.r20_allow.is_some() {
+        let meter = standard.ohmmeter.as_deref().unwrap_or_default();
+        if !tray.columns.iter().any(|c| standard.judges(c)) {
+            out.push(format!(
+                "The standard judges ohms by {meter}, and nothing asks for them: --columns \"ohms by {meter}\"."
+            ));
+        } else if chain.room_c.is_none() {
+            out.push("Ohms are judged as they are read, not at 20 degC: --room 21C tells the room.".into());
+        }
+    }
+    out
+}
+
+/// What the built-in bench holds: one description, or a file with one for each number.
+fn described(text: &str) -> Result<Vec<String>> {
+    if Path::new(text).extension().is_none_or(|e| e != "txt") {
+        return Ok(vec![text.to_owned()]);
+    }
+    let file = fileio::read_text_limited(Path::new(text), MOST_BYTES)?;
+    let lines: Vec<String> = file
+        .lines()
+        .filter(|l| !l.trim().is_empty())
+        .map(str::to_owned)
+        .collect();
+    if lines.is_empty() {
+        return Err(Failure::new(
+            format!("{text} describes no pickup"),
+            "write one for each line, such as r=6k l=2.4H cs=120p",
+        ));
+    }
+    Ok(lines)
+}

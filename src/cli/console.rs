@@ -48,6 +48,11 @@ impl<'a> Console<'a> {
         }
     }
 
+    /// A result in words, on standard output; lines are broken at the terminal's width.
+    pub fn words(&mut self, text: &str) -> Result<()> {
+        self.result(&wrap::indented(text, width()))
+    }
+
     /// A document, on standard output.
     pub fn json(&mut self, document: &impl serde::Serialize) -> Result<()> {
         let mut text = serde_json::to_string_pretty(document).map_err(|e| {

@@ -1,9 +1,8 @@
 //! `devices`: what sound devices there are, and which pair would be used.
 
 use crate::cli::args::DevicesArgs;
-use crate::cli::console::{self, Console};
+use crate::cli::console::Console;
 use crate::failure::{Result, Status};
-use crate::wrap;
 
 #[cfg(feature = "live")]
 pub fn run(args: &DevicesArgs, console: &mut Console) -> Result<Status> {
@@ -60,7 +59,7 @@ pub fn run(args: &DevicesArgs, console: &mut Console) -> Result<Status> {
     text.push_str(
         "* is taken where no other is named. Give --output and --input a name, or a part that fits one only.\n",
     );
-    console.result(&wrap::indented(&text, console::width()))?;
+    console.words(&text)?;
     Ok(Status::Done)
 }
 

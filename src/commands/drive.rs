@@ -64,7 +64,7 @@ pub fn run(args: &DriveCommand, console: &mut Console) -> Result<Status> {
     if args.shown.json {
         console.json(&drive.description)?;
     } else {
-        console.result(&format!(
+        console.words(&format!(
             "{}\nwritten to {} and {}\n",
             words(&drive),
             args.out.display(),

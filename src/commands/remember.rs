@@ -55,7 +55,7 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
     if changed {
         text.push_str(&format!("written to {FILE_NAME}\n"));
     }
-    console.result(&text)?;
+    console.words(&text)?;
     Ok(Status::Done)
 }
 

@@ -124,6 +124,8 @@ fn every_screen_holds_every_width() {
         .concat();
         shown(&inputs, "");
         shown(&["use"], "");
+        let drive = format!("a long name of a drive {width}.wav");
+        shown(&["drive", "--out", &drive], "");
         shown(&["--help"], "");
     }
 }

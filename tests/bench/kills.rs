@@ -13,29 +13,34 @@ use kill::{Job, Step, Stop};
 
 const AT_RANDOM: usize = 300;
 
+fn at_random<'a>(base: &bench::Folder, jobs: &'a [Job]) -> Vec<(&'a Job, Stop)> {
+    let times: Vec<Duration> = jobs.iter().map(|j| kill::whole_time(base, j)).collect();
+    let each = jobs.iter().zip(times).cycle().enumerate();
+    each.take(AT_RANDOM)
+        .map(|(i, (j, t))| (j, kill::moment(i, t)))
+        .collect()
+}
+
 fn main() {
     kill::strace_is_there();
     let word = std::env::args().skip(1).find(|a| !a.starts_with('-'));
+    let named = |all: Vec<Job>| -> Vec<Job> {
+        let has = |j: &Job| word.as_ref().is_none_or(|w| j.name.contains(w.as_str()));
+        all.into_iter().filter(has).collect()
+    };
     let base = kill::workshop();
-    let jobs: Vec<Job> = kill::keepers()
-        .into_iter()
-        .filter(|j| word.as_ref().is_none_or(|w| j.name.contains(w.as_str())))
-        .collect();
-    assert!(!jobs.is_empty(), "no job has that in its name");
+    let (jobs, others) = (named(kill::keepers()), named(kill::writers()));
     let steps: Vec<(&Job, Step)> = jobs
         .iter()
         .flat_map(|j| kill::steps(&base, j).into_iter().map(move |s| (j, s)))
         .collect();
-    let times: Vec<Duration> = jobs.iter().map(|j| kill::whole_time(&base, j)).collect();
     let at_each = steps.iter().map(|(j, s)| (*j, Stop::Kill(s.clone()))).collect();
-    let at_random = (0..AT_RANDOM)
-        .map(|i| (&jobs[i % jobs.len()], kill::moment(i, times[i % jobs.len()])))
-        .collect();
     let full = steps.iter().filter(|(_, s)| s.takes_room());
     let full = full.map(|(j, s)| (*j, Stop::FullDisk(s.clone()))).collect();
-    let kinds: [(&str, Vec<(&Job, Stop)>); 3] = [
+    let kinds: [(&str, Vec<(&Job, Stop)>); 4] = [
         ("killed at every operation", at_each),
-        ("killed at random", at_random),
+        ("killed at random", at_random(&base, &jobs)),
+        ("whatever else writes, killed at random", at_random(&base, &others)),
         ("disk full at every step", full),
     ];
     let mut lost = 0;

@@ -182,10 +182,11 @@ impl Mutator {
             self.change(&mut input);
         }
         // A recipe of a long take costs as much as fifty short ones: few of them.
-        if self.raw && self.below(8) > 0 {
-            if let Some(first) = input.first_mut() {
-                *first |= 1;
-            }
+        if self.raw
+            && self.below(8) > 0
+            && let Some(first) = input.first_mut()
+        {
+            *first |= 1;
         }
         input
     }

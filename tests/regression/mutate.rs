@@ -183,7 +183,7 @@ impl Mutator {
         }
         // A recipe of a long take costs as much as fifty short ones: few of them.
         if self.raw
-            && self.below(8) > 0
+            && self.below(64) > 0
             && let Some(first) = input.first_mut()
         {
             *first |= 1;

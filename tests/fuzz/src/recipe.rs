@@ -308,7 +308,8 @@ fn case(bytes: &[u8]) -> Option<Case> {
         }
     }
     // The clock of one channel is looked for again and again.
-    let one_channel = flags & if long { 1 } else { 7 } == 1;
+    let one = if long { 1 } else { 0b0101_1001 };
+    let one_channel = flags & one == one;
     let mut told = played;
     if flags & 6 == 6 {
         spoil(feed, &mut told, hz);
@@ -329,7 +330,7 @@ fn case(bytes: &[u8]) -> Option<Case> {
     let take = wav::take_from_bytes(&bytes, Path::new("take.wav"), None).ok()?;
     Some(Case {
         take,
-        drive: (one_channel && flags & 0xf0 != 0x10 || flags & 8 != 0).then(|| narrow(&told)),
+        drive: (one_channel && flags & 0xf0 != 0x10 || flags & if long { 8 } else { 24 } == 8).then(|| narrow(&told)),
         chain,
         model: feed.pick(&[Choice::Better, Choice::SecondOrder, Choice::Eddy]),
         // A plot costs as much as ten short takes.

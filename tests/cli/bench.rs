@@ -139,7 +139,7 @@ impl Run {
         Run::from(command.output().unwrap())
     }
 
-    fn from(out: std::process::Output) -> Self {
+    pub fn from(out: std::process::Output) -> Self {
         Run {
             status: out.status.code().unwrap_or(-1),
             out: String::from_utf8(out.stdout).unwrap(),

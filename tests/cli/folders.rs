@@ -1,6 +1,9 @@
 //! Where things are written, and what is never written over.
 
-use crate::bench::Folder;
+use serde_json::{Value, json};
+
+use crate::bench::{Folder, SHORT};
+use crate::lot::{GOOD, bench, file, lot, save};
 use crate::screens::RIG;
 
 const KEPT: [&str; 7] = [
@@ -321,4 +324,69 @@ fn leftovers_are_put_away() {
     let mut want = [before, vec![".somebody.tmp".into(), "note-0001.json".into()]].concat();
     want.sort();
     assert_eq!(f.list("one"), want);
+}
+
+#[test]
+fn a_lot_from_elsewhere_leads_nowhere() {
+    let f = bench();
+    lot(&f, GOOD, "\nq\n", &[]).ended(0);
+    let good = file(&f);
+    for (place, name) in [
+        ("/lot", "../b"),
+        ("/entries/0/record", "../../b"),
+        ("/entries/0/record", "/tmp"),
+        ("/entries/0/record", ".."),
+    ] {
+        let mut bad = good.clone();
+        *bad.pointer_mut(place).unwrap() = name.into();
+        save(&f, &bad);
+        lot(&f, GOOD, "n x\nq\n", &[]).refused(&["leads out of its folder", "ask where the file came from"]);
+    }
+    save(&f, &good);
+    #[cfg(unix)]
+    {
+        std::fs::rename(f.path("a/a-01"), f.path("elsewhere")).unwrap();
+        std::os::unix::fs::symlink("../elsewhere", f.path("a/a-01")).unwrap();
+        lot(&f, GOOD, "n x\nq\n", &[]).refused(&["a-01 is a link", "put the record itself there"]);
+        assert_eq!(f.list("elsewhere").iter().filter(|n| n.starts_with("note-")).count(), 0);
+    }
+}
+
+#[test]
+fn a_copied_lot_has_its_own_name() {
+    let f = bench();
+    lot(&f, GOOD, "\n\nq\n", &[]).ended(0);
+    std::fs::create_dir(f.path("a-2")).unwrap();
+    for name in ["a-01", "a-02"] {
+        std::fs::create_dir(f.path("a-2").join(name)).unwrap();
+        f.write(
+            &format!("a-2/{name}/record.json"),
+            &f.bytes(&format!("a/{name}/record.json")),
+        );
+    }
+    f.write("a-2/tray.json", &f.bytes("a/tray.json"));
+    let args = ["tray", "--lot", "a-2", "--sim", GOOD, "--json"];
+    let run = f.typed(&[&args[..], &SHORT].concat(), "\nq\n").ended(0);
+    assert!(
+        run.err.contains("This folder is the lot a's, copied or renamed"),
+        "{}",
+        run.err
+    );
+    let doc = run.json();
+    assert_eq!(
+        (&doc["tray"]["lot"], &doc["tray"]["copied_from"]),
+        (&json!("a-2"), &json!("a"))
+    );
+    let names: Vec<&Value> = doc["tray"]["entries"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|e| &e["name"])
+        .collect();
+    assert_eq!(names, ["a-01", "a-02", "a-2-03"]);
+    assert!(f.path("a-2/a-2-03/record.json").exists());
+    // Said once; the first lot is as it was.
+    let run = f.typed(&[&args[..], &SHORT].concat(), "q\n").ended(0);
+    assert!(!run.err.contains("copied or renamed"), "{}", run.err);
+    assert_eq!(file(&f)["lot"], "a");
 }

@@ -13,6 +13,7 @@ mod kept;
 mod kill;
 mod killed;
 mod knock;
+mod lot;
 mod notes;
 mod potting;
 mod rig;

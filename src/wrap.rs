@@ -16,6 +16,8 @@ pub fn lines(text: &str, fits: impl Fn(&str) -> bool) -> Vec<String> {
             _ => out.push(piece),
         }
     }
+    // Two spaces between words may have come to the end of a line.
+    out.iter_mut().for_each(|line| line.truncate(line.trim_end().len()));
     out
 }
 

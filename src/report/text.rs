@@ -610,7 +610,7 @@ fn listed(out: &mut Screen, [tag, name, peak, height, f0, q]: &[String; 6]) {
     let sized = if height.is_empty() {
         peak.clone()
     } else {
-        format!("{peak}, {height}")
+        format!("peak {peak}, {height}")
     };
     out.listed("", &sized, PLAIN);
     if !f0.is_empty() {

@@ -29,7 +29,8 @@ const QUICK: [&str; 12] = [
     "--sim",
     "r=6k l=2.4H cs=120p noise=-60dBFS",
 ];
-const RIG: &str = "[exciter]\nreference = \"voltage\"\nseries_ohm = 100.0\ninductance_h = 0.0005\n";
+const RIG: &str = "[exciter]\nreference = \"voltage\"\nseries_ohm = 100.0\ninductance_h = 0.0005\n\
+                   [interface]\noutput = \"built-in bench\"\n";
 
 /// A command that is stopped on its way, and one that goes on with what it left.
 pub struct Job {

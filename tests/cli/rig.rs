@@ -321,7 +321,8 @@ fn level(f: &Folder, sim: &str, extra: &[&str]) -> Run {
 #[test]
 fn no_level_is_read_from_a_take_that_lost_samples() {
     let f = Folder::new();
-    f.write("east.toml", NAMELESS.as_bytes());
+    let file = format!("{NAMELESS}\n[interface]\noutput = \"built-in bench\"\n");
+    f.write("east.toml", file.as_bytes());
     let run = level(&f, "r=6k l=2.4H cs=120p drop=0.93s drop-samples=48", &[]);
     assert_eq!(run.status, 2, "{}", run.out);
     assert!(
@@ -329,7 +330,7 @@ fn no_level_is_read_from_a_take_that_lost_samples() {
         "{}",
         run.err
     );
-    assert_eq!(f.bytes("east.toml"), NAMELESS.as_bytes());
+    assert_eq!(f.bytes("east.toml"), file.as_bytes());
 }
 
 #[test]

@@ -57,7 +57,8 @@ impl Screen {
 
     /// Continues the last line, or goes on below it.
     pub(super) fn append(&mut self, text: &str) {
-        let long = self.last + columns(text) > self.style.usable();
+        // A comma may have to follow.
+        let long = self.last + columns(text) + 1 > self.style.usable();
         if self.text.ends_with('\n') {
             self.text.pop();
         }

@@ -65,7 +65,12 @@ fn lock_beside(path: &Path) -> Result<(PathBuf, File)> {
     if beside.symlink_metadata().is_ok_and(|m| !m.is_file()) {
         return Err(no_file(&beside));
     }
-    let lock = File::create(&beside).map_err(|e| Failure::io("lock", &beside, &e))?;
+    // Whoever made it: to hold it takes no more than reading it.
+    let lock = match File::open(&beside) {
+        Err(e) if e.kind() == io::ErrorKind::NotFound => File::create(&beside),
+        opened => opened,
+    };
+    let lock = lock.map_err(|e| Failure::io("lock", &beside, &e))?;
     Ok((beside, lock))
 }
 

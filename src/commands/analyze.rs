@@ -81,7 +81,7 @@ pub fn read(path: &Path, drive: Option<&DriveFile>, channels: Option<Channels>, 
     }
     // What the bench made stays known as that.
     take.provenance.simulated = record_beside(path).is_some_and(|r| r.notes.iter().any(|n| n == "simulated"))
-        || asked_beside(path).is_some_and(|a| a.takes.iter().any(|t| t.simulated));
+        || asked_beside(path)?.is_some_and(|a| a.takes.iter().any(|t| t.simulated));
     let name = path.display();
     match drive {
         None if take.reference.is_none() => Err(Failure::new(
@@ -136,9 +136,9 @@ fn record_beside(path: &Path) -> Option<Record> {
 }
 
 /// What was asked for this take, where its reading was never finished.
-fn asked_beside(path: &Path) -> Option<Asked> {
-    outcome::take_number(&fileio::name_of(path))?;
-    Asked::read(path.parent()?).ok()?
+fn asked_beside(path: &Path) -> Result<Option<Asked>> {
+    let own = outcome::take_number(&fileio::name_of(path)).is_some();
+    path.parent().filter(|_| own).map_or(Ok(None), Asked::read)
 }
 
 /// The taps that `measure` recorded with a take it kept, into the take's record. Nobody asked for them: one that cannot be read is
@@ -282,7 +282,7 @@ pub fn tell_all(paths: &[PathBuf], list: Vec<Result<Record>>, shown: Shown, cons
                 failed.len(),
                 path.display()
             ),
-            "give WAV takes",
+            "see to the first one alone",
         ));
     }
     if shown.json {

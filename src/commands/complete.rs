@@ -38,13 +38,14 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
         there.len(),
         unfinished.len()
     ));
-    let status = match unfinished.is_empty() && !args.shown.json {
-        true => Status::Done,
-        false => tell_all(&unfinished, list, args.shown, console)?,
+    let told = match unfinished.is_empty() && !args.shown.json {
+        true => Ok(Status::Done),
+        false => tell_all(&unfinished, list, args.shown, console),
     };
+    // One that cannot be finished keeps no other from its pictures.
     let drawn: Vec<PathBuf> = folders.into_iter().filter(|f| is_record(f)).collect();
     outcome::draw_missing(&drawn, console);
-    Ok(status)
+    told
 }
 
 fn is_record(folder: &Path) -> bool {

@@ -12,7 +12,9 @@ use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::asked::{self, Asked};
 use crate::record::{Record, compose, repeats};
+use crate::report::text;
 use crate::rig::Rig;
+use crate::rig::history::History;
 
 /// All that a record is made from.
 pub struct Measurement {
@@ -79,7 +81,7 @@ impl Measurement {
             .extend(lost.map(|f| f.what.clone()).or_else(|| self.cut_off()));
         if let Some(given) = &self.asked.rig {
             // What was measured is kept, whatever became of the checks' file.
-            let note = last_check(given.file.as_ref(), bench.rig.as_ref(), &record.taken_at);
+            let note = last_check(given.file.as_ref(), bench.rig.as_ref(), &record);
             record.notes.extend(note.unwrap_or_else(|e| Some(e.what)));
         }
         Ok(record)
@@ -191,7 +193,7 @@ impl Kept {
                 format!(
                     "{}, then `coilwright analyze {}` finishes it",
                     e.hint,
-                    self.folder.display()
+                    text::shell(&self.folder.to_string_lossy())
                 ),
             )),
             Err(e) => Err(e),
@@ -214,9 +216,10 @@ impl Drop for Kept {
 }
 
 /// How old the rig's last good check is; nothing where the rig has no checks, or was changed since.
-fn last_check(path: &Path, rig: Option<&Rig>, taken_at: &str) -> Result<Option<String>> {
-    let history = rig::history_of(path)?.filter(|h| rig.is_some_and(|r| r.chain_hash() == h.hash));
-    let Some(history) = history else {
+fn last_check(path: &Path, rig: Option<&Rig>, record: &Record) -> Result<Option<String>> {
+    let own = |h: &History| rig.is_some_and(|r| r.chain_hash() == h.hash);
+    let of_kind = |h: &History| h.checks.iter().all(|c| c.simulated == record.is_simulated());
+    let Some(history) = rig::history_of(path)?.filter(|h| own(h) && of_kind(h)) else {
         return Ok(None);
     };
     let Some(good) = history.checks.iter().rev().find(|c| c.go) else {
@@ -224,7 +227,7 @@ fn last_check(path: &Path, rig: Option<&Rig>, taken_at: &str) -> Result<Option<S
     };
     let at = |s: &str| s.parse::<jiff::Timestamp>().ok();
     let hours = at(&good.taken_at)
-        .zip(at(taken_at))
+        .zip(at(&record.taken_at))
         .map(|(then, now)| now.duration_since(then).as_secs().div_euclid(3600));
     let since = match hours {
         // A clock that was set back, or a measurement that was finished later.

@@ -83,7 +83,7 @@ impl From<MeasureArgs> for Job {
 }
 
 pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
-    let shown = args.shown;
+    let (shown, taps) = (args.shown, args.knock.is_some());
     let measured = taken(&args.into(), console)?;
     let Measured {
         record,
@@ -99,13 +99,13 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
     .tell(console, text::measure_text, || {
         outcome::missing_pictures(&record, &folder)
     })?;
+    if let Some(failure) = &lost {
+        console.error(failure);
+    }
     Ok(match lost {
         // The measurement stands, and what was asked for besides gave no reading.
-        Some(failure) => {
-            console.error(&failure);
-            Status::NoReading
-        }
-        None => outcome::status(&record),
+        Some(_) if taps => Status::NoReading,
+        _ => outcome::status(&record),
     })
 }
 

@@ -102,7 +102,7 @@ pub fn put(pictures: Result<Pictures>) -> (Vec<PathBuf>, Vec<Failure>) {
             for (stem, plot) in pictures {
                 let bytes = [plot.svg.as_bytes(), &plot.png];
                 for (file, bytes) in picture_files(&stem).into_iter().zip(bytes) {
-                    match fileio::write_atomically(&file, bytes) {
+                    match own_place(&file).and_then(|()| fileio::write_atomically(&file, bytes)) {
                         Ok(()) => files.push(file),
                         Err(e) => failures.push(e),
                     }
@@ -111,6 +111,17 @@ pub fn put(pictures: Result<Pictures>) -> (Vec<PathBuf>, Vec<Failure>) {
         }
     }
     (files, failures)
+}
+
+/// A picture is written over only where it lies itself: a link that came with a folder may lead to anything.
+fn own_place(file: &Path) -> Result<()> {
+    match file.is_symlink() {
+        false => Ok(()),
+        true => Err(Failure::new(
+            format!("{} is a link to something else", file.display()),
+            "move it away to have the picture",
+        )),
+    }
 }
 
 /// Draws what is missing in folders of records. A picture that cannot be drawn is a remark.
@@ -189,7 +200,10 @@ pub fn refuse_occupied(folder: &Path, takes: usize) -> Result<()> {
     match names.map(|n| folder.join(n)).find(|p| p.symlink_metadata().is_ok()) {
         Some(path) => Err(Failure::new(
             format!("{} is there already", path.display()),
-            "choose another --out: no take is overwritten",
+            match folder.join(take_name(0)).symlink_metadata() {
+                Ok(_) => "choose another --out: no take is overwritten",
+                Err(_) => "its take was never kept: remove the folder, or choose another --out",
+            },
         )),
         None => Ok(()),
     }

@@ -10,17 +10,19 @@ pub fn each<T: Sync, R: Send>(list: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<
     let workers = std::thread::available_parallelism()
         .map_or(1, usize::from)
         .min(list.len());
-    std::thread::scope(|scope| {
-        for _ in 0..workers {
-            scope.spawn(|| {
-                loop {
-                    let i = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(item) = list.get(i) else { break };
-                    let ended = work(item);
-                    done.lock().unwrap_or_else(|e| e.into_inner()).push((i, ended));
-                }
-            });
+    let some = || {
+        loop {
+            let i = next.fetch_add(1, Ordering::Relaxed);
+            let Some(item) = list.get(i) else { break };
+            let ended = work(item);
+            done.lock().unwrap_or_else(|e| e.into_inner()).push((i, ended));
         }
+    };
+    std::thread::scope(|scope| {
+        for _ in 1..workers {
+            scope.spawn(some);
+        }
+        some();
     });
     let mut done = done.into_inner().unwrap_or_else(|e| e.into_inner());
     done.sort_by_key(|d| d.0);

@@ -34,7 +34,7 @@ const STEPS: u64 = 1000;
 impl TakeBar {
     fn new() -> Self {
         let bar = ProgressBar::new(STEPS);
-        if let Ok(style) = ProgressStyle::with_template("  {bar:24} {percent:>3} %  {msg}") {
+        if let Ok(style) = ProgressStyle::with_template("  {bar:10} {percent:>3} %  {wide_msg}") {
             bar.set_style(style);
         }
         TakeBar { bar }
@@ -50,10 +50,7 @@ impl TakeBar {
             let over = if db > -1.0 { "!" } else { " " };
             format!("{}{}{over}", "#".repeat(filled), ".".repeat(8 - filled))
         };
-        self.bar.set_message(format!(
-            "pickup {} reference {}",
-            meter(p.peak_pickup),
-            meter(p.peak_reference)
-        ));
+        self.bar
+            .set_message(format!("in {} ref {}", meter(p.peak_pickup), meter(p.peak_reference)));
     }
 }

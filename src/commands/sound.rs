@@ -177,7 +177,7 @@ fn unplugged(rig: &Rig, why: Failure) -> Failure {
     }
     Failure::new(
         format!("the rig {} cannot be played on: {}", rig.name, why.what),
-        "plug in the interface that it is bound to, or measure another with `coilwright rig inputs --replace`",
+        why.hint,
     )
 }
 

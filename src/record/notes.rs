@@ -16,7 +16,6 @@ const MOST_BYTES: u64 = 1 << 20;
 const MOST_NOTES: u32 = 9999;
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct Note {
     pub schema: String,
     /// RFC 3339 with offset.

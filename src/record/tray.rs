@@ -213,6 +213,18 @@ impl Tray {
                 "records lie in the lot's own folder: correct it, or ask where the file came from",
             ));
         }
+        // A step back would else go round in circles.
+        if let Some((_, e)) = t
+            .entries
+            .iter()
+            .enumerate()
+            .find(|(i, e)| e.replaces.is_some_and(|old| old >= *i))
+        {
+            return Err(wrong(
+                &format!("says that {:?} replaces what came after it", e.name),
+                hint,
+            ));
+        }
         let understood = serde_json::to_value(&t).map_err(no_tray)?;
         t.read = Some(Box::new((written, understood)));
         Ok(t)

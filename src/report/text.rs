@@ -24,6 +24,7 @@ mod screen;
 mod setup;
 mod tray;
 
+pub use super::words::shell;
 pub use loads::{coil_text, loads_text, wirings_text};
 pub use notes::notes_text;
 pub use potting::potting_text;

@@ -122,6 +122,16 @@ pub fn when(taken_at: &str) -> String {
     }
 }
 
+/// A path as a shell takes it.
+pub fn shell(path: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || "/._-".contains(c);
+    if path.chars().all(plain) {
+        path.into()
+    } else {
+        format!("'{}'", path.replace('\'', "'\\''"))
+    }
+}
+
 /// What is wrong, in two or three words; the finding's own text has the particulars.
 pub fn finding(code: Code) -> &'static str {
     match code {
@@ -131,7 +141,7 @@ pub fn finding(code: Code) -> &'static str {
         Code::NoSignal => "no answer from the pickup",
         Code::ReferenceMissing => "no drive on the reference channel",
         Code::LowSnr => "weak signal",
-        Code::Hum => "hum",
+        Code::Hum => "mains hum",
         Code::NoPeak => "no peak",
         Code::PoorFit => "curve and model differ",
         Code::CoilsCancel => "exciter over both coils",

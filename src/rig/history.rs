@@ -10,8 +10,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
-use crate::record::Record;
 use crate::record::identity::Sense;
+use crate::record::{Code, Record};
 use crate::stats::chart::{Ewma, Individuals, moving_range_freedom};
 use crate::stats::{mean, sd, student};
 
@@ -195,6 +195,13 @@ impl Check {
                 "see to that, and check again",
             ));
         };
+        // Hum and noise have charts of their own.
+        if let Some(f) = record.curable().filter(|f| !matches!(f.code, Code::Hum | Code::LowSnr)) {
+            return Err(Failure::new(
+                format!("the take of the witness is to be made again: {}", f.text),
+                "check again",
+            ));
+        }
         Ok(Check {
             id: record.id.clone(),
             taken_at: record.taken_at.clone(),

@@ -2,7 +2,7 @@
 
 use std::io::Write;
 use std::process::{Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 
@@ -39,6 +39,9 @@ const TOLD: [&str; 14] = [
     SIM,
 ];
 
+/// No take is waited for longer.
+const LONG: Duration = Duration::from_secs(60);
+
 fn began(f: &Folder, args: &[&str]) -> std::process::Child {
     let all = [&["measure", "--pickup", "trial"], &SHORT[..], args].concat();
     let mut c = f.command(&all);
@@ -47,7 +50,9 @@ fn began(f: &Folder, args: &[&str]) -> std::process::Child {
 
 /// Until a file is there; the program must not have ended before.
 fn until(f: &Folder, child: &mut std::process::Child, name: &str) {
+    let begun = Instant::now();
     while !f.path(name).exists() {
+        assert!(begun.elapsed() < LONG, "{name} does not come");
         assert!(child.try_wait().unwrap().is_none(), "{name} never came");
         std::thread::sleep(Duration::from_micros(100));
     }
@@ -335,7 +340,9 @@ fn a_tray_draws_once_it_is_put_down() {
             .filter(|p| p.join("record.json").exists())
             .collect()
     };
+    let begun = Instant::now();
     while folders().is_empty() {
+        assert!(begun.elapsed() < LONG, "no reading");
         assert!(child.try_wait().unwrap().is_none(), "it ended");
         std::thread::sleep(Duration::from_micros(100));
     }

@@ -242,6 +242,14 @@ pub fn strace_is_there() {
     );
 }
 
+/// One that this process may run on.
+fn processor() -> String {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let list = status.lines().find_map(|l| l.strip_prefix("Cpus_allowed_list:"));
+    let first = list.unwrap_or("0").trim().split(|c: char| !c.is_ascii_digit()).next();
+    first.unwrap_or("0").to_owned()
+}
+
 /// Everything that a run does to files and says, in its order.
 pub fn steps(base: &Folder, job: &Job) -> Vec<Step> {
     let f = base.copy();
@@ -304,8 +312,10 @@ fn run(f: &Folder, traced: Option<&[&str]>, args: &[String], keys: &str, kill: O
     let mut command = match traced {
         None => plain,
         Some(flags) => {
-            let mut c = Command::new("strace");
-            c.args(flags)
+            // On one processor: operations are counted by thread, and there all are the first one's.
+            let mut c = Command::new("taskset");
+            c.args(["-c", &processor(), "strace"])
+                .args(flags)
                 .arg(plain.get_program())
                 .args(&args)
                 .current_dir(f.path(""));

@@ -25,11 +25,13 @@ fn the_take_at_hand_is_kept_and_the_tray_ends() {
         std::thread::sleep(Duration::from_millis(5));
     }
     keys.write_all(b"\n").unwrap();
-    // The folder of the take is made when it begins, the lot is written when it was read.
-    while !f.path("lot/lot-01").exists() {
+    // The take lies there before it is read.
+    while !f.path("lot/lot-01/take.wav").exists() {
+        assert!(begun.elapsed() < Duration::from_secs(30), "no take");
         std::thread::sleep(Duration::from_millis(2));
     }
     kill_process(Pid::from_child(&child), Signal::INT).unwrap();
+    drop(keys);
     let out = child.wait_with_output().unwrap();
     assert_eq!(out.status.code(), Some(0));
     assert!(String::from_utf8_lossy(&out.stdout).contains("Lot lot"), "no summary");

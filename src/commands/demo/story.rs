@@ -5,7 +5,7 @@ use std::path::Path;
 use super::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS, Made, harness};
 use crate::record::{Level, Record};
 use crate::report::number::{self, Unit};
-use crate::report::text::{Style, compare_text, measure_text};
+use crate::report::text::{Style, compare_text, measure_text, shell};
 use crate::wrap;
 
 const INDENT: &str = "   ";
@@ -181,16 +181,6 @@ fn advice(r: &Record) -> String {
         })
         .collect();
     texts.join(" ")
-}
-
-/// A path as a shell takes it.
-fn shell(path: &str) -> String {
-    let plain = |c: char| c.is_alphanumeric() || "/._-".contains(c);
-    if path.chars().all(plain) {
-        path.into()
-    } else {
-        format!("'{}'", path.replace('\'', "'\\''"))
-    }
 }
 
 struct Teller {

@@ -125,7 +125,11 @@ fn not_counted(e: Failure, folder: Option<&Path>) -> Failure {
         None => e,
         Some(folder) => Failure::new(
             format!("this check does not count: {}", e.what),
-            format!("{}, then `coilwright rig check --record {}`", e.hint, folder.display()),
+            format!(
+                "{}, then `coilwright rig check --record {}`",
+                e.hint,
+                text::shell(&folder.to_string_lossy())
+            ),
         ),
     }
 }

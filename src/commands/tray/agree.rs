@@ -66,7 +66,10 @@ impl Lot<'_> {
             if folder.join("take.wav").symlink_metadata().is_ok() {
                 return Err(Failure::new(
                     format!("{} holds a take that was never analysed", folder.display()),
-                    format!("`coilwright analyze {}` completes it", folder.display()),
+                    format!(
+                        "`coilwright analyze {}` completes it",
+                        text::shell(&folder.to_string_lossy())
+                    ),
                 ));
             }
             return Ok(());

@@ -36,6 +36,12 @@ impl<'a> Lot<'a> {
         let folder = fresh.ready(&notebook.join(&args.lot))?;
         let standard = args.standard.as_deref().map(standard).transpose()?;
         let path = folder.join("tray.json");
+        if path.is_symlink() {
+            return Err(Failure::new(
+                format!("{} is a link to another lot's file, or to anything", path.display()),
+                "put a copy in its place, or give the lot another name",
+            ));
+        }
         // Two at one lot would each write over what the other has measured.
         let held = fileio::hold(&path)?.ok_or_else(|| {
             Failure::new(
@@ -192,7 +198,7 @@ fn told_of_rig(chain: &Chain, simulated: bool, judging: bool, remarks: &mut Vec<
         remarks.extend(placed.missing().map(str::to_owned));
     }
     let last = checks.ok().flatten().flatten().and_then(|h| h.checks.last().cloned());
-    if last.is_some_and(|c| !c.go) {
+    if last.is_some_and(|c| !c.go && c.simulated == simulated) {
         remarks.push("The rig's last check was NO GO: see to that first, `coilwright rig check`.".into());
     }
     placed

@@ -55,10 +55,10 @@ pub fn judge(record: &Record, s: Option<&Standard>, repeat: Option<&RepeatDocume
 }
 
 fn no_reading(record: &Record) -> Judged {
+    // Whatever else the take shows, it is rejected for its first cause.
     let open = record
-        .findings
-        .iter()
-        .any(|f| matches!(f.code, Code::OpenWinding | Code::NoSignal));
+        .rejected_for()
+        .is_some_and(|f| matches!(f.code, Code::OpenWinding | Code::NoSignal));
     Judged {
         call: Call::NoReading,
         reasons: record.rejected_for().map(|f| f.text.clone()).into_iter().collect(),
@@ -122,9 +122,11 @@ fn against(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> Ju
     if turned {
         outside.push("wound or wired the other way".to_owned());
     }
+    let mut ohms_alone = !turned;
     for (name, off, u, limit, unit) in tests {
         let text = format!("{name} {} {unit} (allowed {limit:.2})", signed(off, 2));
         if off.abs() - u.guard > limit {
+            ohms_alone &= name == "ohms";
             outside.push(text);
         } else if off.abs() + u.guard > limit {
             unsure.push(format!("{text}, known to {:.2} {unit}", u.half_95));
@@ -138,16 +140,7 @@ fn against(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> Ju
     Judged {
         call,
         fault: (call == Call::Outside)
-            .then(|| {
-                fault(
-                    df,
-                    dq,
-                    dr,
-                    turned,
-                    uf.guard,
-                    outside.iter().all(|o| o.starts_with("ohms")),
-                )
-            })
+            .then(|| fault(df, dq, dr, turned, uf.guard, ohms_alone))
             .flatten(),
         reasons: outside.into_iter().chain(unsure).collect(),
     }

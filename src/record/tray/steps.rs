@@ -20,7 +20,7 @@ impl Tray {
             new.withdrawn = old.worth() > new.worth();
             old.withdrawn = !new.withdrawn;
         }
-        new.replaces = before.filter(|_| !new.withdrawn);
+        new.replaces = before;
         let stands = !new.withdrawn;
         self.entries.push(new);
         if stands {
@@ -63,6 +63,9 @@ impl Tray {
     /// Takes the last step back: the leaving of a number that waits for a take, or the last one that counts, whose number comes
     /// again unless something else stood there before.
     pub fn undo(&mut self) -> Option<Undone> {
+        if let Some(number) = self.undo_in_vain() {
+            return Some(Undone { number, stands: true });
+        }
         let last = self.last()?;
         let (number, before) = (last.number, last.replaces);
         let left = last.is_open() && self.next > number;
@@ -72,6 +75,7 @@ impl Tray {
         }
         if let Some(last) = self.at_mut(number) {
             last.withdrawn = true;
+            last.replaces = None;
         }
         let old = before.and_then(|i| self.entries.get_mut(i));
         let old = old.filter(|e| e.number == number && e.withdrawn);
@@ -80,6 +84,15 @@ impl Tray {
             self.next = number.saturating_add(1);
         }
         Some(Undone { number, stands })
+    }
+
+    /// The number of a last take that did not count: what it was to replace stands, and goes on standing.
+    fn undo_in_vain(&mut self) -> Option<u32> {
+        let last = self.entries.last().filter(|e| e.withdrawn)?;
+        self.entries.get(last.replaces?).filter(|old| !old.withdrawn)?;
+        let last = self.entries.last_mut()?;
+        last.replaces = None;
+        Some(last.number)
     }
 
     /// Keeps a take that another one might better.

@@ -68,6 +68,28 @@ fn each_step_back_is_one() {
     assert_eq!(t.undo().map(|u| (u.stands, t.next)), Some((false, 1)));
 }
 
+/// A take that did not count is a step too: what stood before it goes on standing.
+#[test]
+fn a_step_back_from_a_take_in_vain_takes_nothing_else_back() {
+    let mut t = lot(&[Call::Pass]);
+    let (bad, judged) = record(Call::NoReading);
+    assert!(!t.take(1, &bad, "bad".into(), judged));
+    let mut step = || t.undo().map(|u| (u.number, u.stands, t.next));
+    assert_eq!(
+        [step(), step(), step()],
+        [Some((1, true, 2)), Some((1, false, 1)), None]
+    );
+    // And a step back that was one is not looked at twice.
+    let mut t = lot(&[Call::Pass]);
+    let (good, judged) = record(Call::Outside);
+    assert!(t.take(1, &good, "good".into(), judged));
+    let mut step = || t.undo().map(|u| (u.number, u.stands, t.next));
+    assert_eq!(
+        [step(), step(), step()],
+        [Some((1, true, 2)), Some((1, false, 1)), None]
+    );
+}
+
 #[test]
 fn an_older_number_moves_nothing() {
     let mut t = lot(&[Call::Pass, Call::Pass, Call::Pass]);

@@ -92,7 +92,14 @@ pub fn tray_prompt(t: &Tray) -> String {
 pub fn tray_undone(t: &Tray, undone: Undone, style: Style) -> String {
     match t.at(undone.number).filter(|_| undone.stands) {
         Some(e) => format!("back to what stood:\n{}", line_alone(e, style)),
-        None => format!("number {} is taken back; its record stays", undone.number),
+        None if t
+            .entries
+            .iter()
+            .any(|e| e.number == undone.number && e.record.is_some()) =>
+        {
+            format!("number {} is taken back; its record stays", undone.number)
+        }
+        None => format!("number {} is no longer skipped", undone.number),
     }
 }
 
@@ -136,22 +143,10 @@ fn call(e: &Entry) -> (&'static str, anstyle::Style) {
 fn verdict(e: &Entry) -> String {
     let (word, warning) = (call(e).0, of_kind(e, Cure::AnotherTake).next());
     match (warning, e.judged.as_ref().map(|j| j.call)) {
-        (Some(f), Some(Call::MeasureAgain)) => format!("{word}: {}", why(f.code)),
-        (Some(f), Some(Call::Kept)) => format!("{word} all the same: {}", why(f.code)),
-        (Some(f), Some(Call::Outside | Call::CannotTell)) => format!("{word}, and kept: {}", why(f.code)),
+        (Some(f), Some(Call::MeasureAgain)) => format!("{word}: {}", words::finding(f.code)),
+        (Some(f), Some(Call::Kept)) => format!("{word} all the same: {}", words::finding(f.code)),
+        (Some(f), Some(Call::Outside | Call::CannotTell)) => format!("{word}, and kept: {}", words::finding(f.code)),
         _ => word.into(),
-    }
-}
-
-/// A curable warning in three words.
-fn why(code: Code) -> &'static str {
-    match code {
-        Code::Clipped => "input was overloaded",
-        Code::Dropout => "samples were lost",
-        Code::Transient => "knock or click",
-        Code::LowSnr => "answer too weak",
-        Code::Hum => "strong mains hum",
-        _ => "a warning",
     }
 }
 

@@ -26,6 +26,11 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
         return single(args, folder, console);
     }
     let (there, unfinished): (Vec<PathBuf>, Vec<PathBuf>) = folders.iter().cloned().partition(|f| is_record(f));
+    let (unfinished, busy): (Vec<PathBuf>, Vec<PathBuf>) =
+        unfinished.into_iter().partition(|f| fileio::hold_folder(f).is_ok());
+    for folder in busy {
+        console.remark(&format!("{} is being measured: left alone", folder.display()));
+    }
     let bar = super::progress::takes(unfinished.len());
     let list = parallel::each(&unfinished, |folder| {
         let ended = finished(folder, rig);

@@ -63,9 +63,16 @@ fn takes_outlive_the_program_and_are_finished_later() {
     for channels in ["pickup=1,reference=2", "pickup=1"] {
         let f = rigged("");
         let args = [&TOLD[..], &["--channels", channels, "--repeats", "90", "--out", "one"]].concat();
+        f.measure(&["--out", "two"]).ended(0);
         let mut child = began(&f, &args);
         until(&f, &mut child, "one/take-2.wav");
         f.run(&["analyze", "one"]).refused(&["one is being measured", "wait"]);
+        let others = f.run(&["analyze", "one", "two"]).ended(0);
+        assert!(
+            others.err.contains("one is being measured: left alone"),
+            "{}",
+            others.err
+        );
         assert!(child.try_wait().unwrap().is_none(), "it ended");
         child.kill().unwrap();
         child.wait().unwrap();

@@ -35,7 +35,11 @@ pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<()> {
 pub fn write_new(path: &Path, bytes: &[u8]) -> Result<()> {
     let file = staged(path, bytes).map_err(|e| Failure::io("write", path, &e))?;
     place_new(file, path)?;
-    sync_folder(path).map_err(|e| Failure::io("write", path, &e))
+    sync_folder(path).map_err(|e| {
+        // What is said not to be written is not there either: it would be written once more, or be taken for whole.
+        let _ = fs::remove_file(path);
+        Failure::io("write", path, &e)
+    })
 }
 
 /// The file system decides, in one step, whether the name is free.

@@ -6,7 +6,7 @@ use super::Standard;
 use crate::quantity::signed;
 use crate::record::checks::{RepeatDocument, Spread};
 use crate::record::identity::Sense;
-use crate::record::{Code, Record};
+use crate::record::{Code, Record, Resonance};
 use crate::stats::student;
 
 /// Of the guard band, on one side.
@@ -38,10 +38,10 @@ pub struct Judged {
 /// What a take came to. A warning that another take may be rid of asks for one, whatever the figures say, until the take is
 /// `kept` by hand. Without a standard nothing else is judged but that there is a reading.
 pub fn judge(record: &Record, s: Option<&Standard>, repeat: Option<&RepeatDocument>, kept: bool) -> Option<Judged> {
-    if record.reading().is_none() {
+    let Some(r) = record.reading() else {
         return Some(no_reading(record));
-    }
-    let judged = s.map(|s| against(record, s, repeat));
+    };
+    let judged = s.map(|s| against(record, r, s, repeat));
     let Some(warning) = record.curable() else {
         return judged;
     };
@@ -67,10 +67,7 @@ fn no_reading(record: &Record) -> Judged {
 }
 
 /// A record against the standard; `repeat`: what laying a pickup down anew does on this rig.
-fn against(record: &Record, s: &Standard, repeat: Option<&RepeatDocument>) -> Judged {
-    let Some(r) = record.reading() else {
-        return no_reading(record);
-    };
+fn against(record: &Record, r: &Resonance, s: &Standard, repeat: Option<&RepeatDocument>) -> Judged {
     if let Some(why) = s.elsewhere(&record.rig, record.load.as_ref().map(|l| l.text.as_str())) {
         return Judged {
             call: Call::CannotTell,

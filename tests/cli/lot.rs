@@ -13,8 +13,8 @@ pub const GOOD: &str = "r=6k l=2.4H cs=120p noise=-80dBFS";
 const HUM: &str = "r=6k l=2.4H cs=120p noise=-80dBFS hum=-30dBFS";
 const OHMS: [&str; 2] = ["--columns", "ohms by meter A"];
 
-/// A lot of pickups of this kind, with these keys typed.
-pub fn lot(f: &Folder, sim: &str, keys: &str, more: &[&str]) -> Run {
+/// The lot, on pickups of this kind.
+fn tray(sim: &str) -> Vec<&str> {
     let args = [
         "tray",
         "--lot",
@@ -24,9 +24,13 @@ pub fn lot(f: &Folder, sim: &str, keys: &str, more: &[&str]) -> Run {
         "--load",
         "cap=330p",
         "--sim",
-        sim,
     ];
-    f.typed(&[&args[..], &SHORT, more].concat(), keys)
+    [&args[..], &[sim], &SHORT].concat()
+}
+
+/// A lot of pickups of this kind, with these keys typed.
+pub fn lot(f: &Folder, sim: &str, keys: &str, more: &[&str]) -> Run {
+    f.typed(&[&tray(sim)[..], more].concat(), keys)
 }
 
 pub fn bench() -> Folder {
@@ -446,18 +450,7 @@ fn the_first_take_knows_its_lot() {
 #[test]
 fn slips_of_the_fingers_cost_nothing() {
     let f = bench();
-    let args = [
-        "tray",
-        "--lot",
-        "a",
-        "--rig",
-        "north.toml",
-        "--load",
-        "cap=330p",
-        "--sim",
-        GOOD,
-    ];
-    let mut command = f.command(&[&args[..], &SHORT, &["--columns", "ohms by meter A, gauss by probe C"]].concat());
+    let mut command = f.command(&[&tray(GOOD)[..], &["--columns", "ohms by meter A, gauss by probe C"]].concat());
     let mut child = command
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())

@@ -69,7 +69,7 @@ fn drive(feed: &mut Feed, rate: u32, long: bool) -> Vec<f64> {
                 }),
                 to_hz: feed.pick(match long {
                     true => &[19_000.0, 12_000.0, 8_000.0, 7_000.0],
-                    false => &[8_000.0, 4_000.0, 5_000.0, 7_000.0],
+                    false => &[4_000.0, 8_000.0, 3_000.0, 5_000.0],
                 }),
                 level_dbfs: feed.pick(&[-12.0, -1.0, -40.0, -90.0]),
                 tilt: feed.pick(&[Tilt::Flat, Tilt::Pink]),
@@ -308,7 +308,7 @@ fn case(bytes: &[u8]) -> Option<Case> {
         }
     }
     // The clock of one channel is looked for again and again.
-    let one = if long { 1 } else { 0b0101_1001 };
+    let one = if long { 1 } else { 0b1101_1101 };
     let one_channel = flags & one == one;
     let mut told = played;
     if flags & 6 == 6 {
@@ -332,7 +332,17 @@ fn case(bytes: &[u8]) -> Option<Case> {
         take,
         drive: (one_channel && flags & 0xf0 != 0x10 || flags & if long { 8 } else { 24 } == 8).then(|| narrow(&told)),
         chain,
-        model: feed.pick(&[Choice::Better, Choice::SecondOrder, Choice::Eddy]),
+        // Both models cost three times as much as the one.
+        model: feed.pick(match long {
+            true => &[Choice::Better, Choice::SecondOrder, Choice::Eddy],
+            false => &[
+                Choice::SecondOrder,
+                Choice::Better,
+                Choice::SecondOrder,
+                Choice::Eddy,
+                Choice::SecondOrder,
+            ],
+        }),
         // A plot costs as much as ten short takes.
         plot: flags & if long { 0xf0 } else { 0xfc } == 0x20,
     })

@@ -6,15 +6,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::failure::{Failure, Result};
 use crate::fileio;
-use crate::record::RigSummary;
 use table::KEYS;
 
-pub mod edit;
-pub mod history;
 pub mod keys;
 mod table;
-pub mod template;
-pub mod warmth;
 
 /// For the record's notes where no rig is given: a current reference and an input that loads nothing are assumed then.
 pub const NO_RIG_NOTE: &str = "no rig given: f0 and Q may be off by the exciter's corner";
@@ -47,7 +42,7 @@ pub struct Rig {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pack: Option<Pack>,
     #[serde(skip)]
-    hash: String,
+    pub(crate) hash: String,
 }
 
 /// The pickup, or the dummy in its tin, that is kept for checking the rig.
@@ -445,33 +440,6 @@ impl Rig {
             .or_else(|| number("rate", i.rate_hz, Some(used.rate_hz)))
             .or_else(|| number("pickup's channel", i.pickup_channel, Some(used.pickup_channel)))
             .or_else(|| number("reference's channel", i.reference_channel, used.reference_channel))
-    }
-
-    /// See [`RigSummary::chain_hash`].
-    pub fn chain_hash(&self) -> String {
-        self.summary().chain_hash()
-    }
-
-    /// For the record: every value that the file states, by its full key.
-    pub fn summary(&self) -> RigSummary {
-        let mut values = std::collections::BTreeMap::new();
-        if let Ok(serde_json::Value::Object(tables)) = serde_json::to_value(self) {
-            // What measures; what is kept beside it or packed with it is no part of a reading.
-            let measuring = |table: &str| ["exciter", "input", "mains"].contains(&table);
-            for (table, inner) in tables.into_iter().filter(|t| measuring(&t.0)) {
-                if let serde_json::Value::Object(inner) = inner {
-                    values.extend(inner.into_iter().map(|(key, v)| (format!("{table}.{key}"), v)));
-                }
-            }
-            // Another interface of the same model is another rig.
-            values.extend(self.unit.clone().map(|u| ("unit".to_owned(), u.into())));
-        }
-        RigSummary {
-            given: true,
-            name: Some(self.name.clone()),
-            hash: Some(self.hash.clone()),
-            values,
-        }
     }
 }
 

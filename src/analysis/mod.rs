@@ -9,20 +9,20 @@ use crate::capture::Take;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::fit::{self, Fitted, Setup};
+use crate::record::knock::REFERENCE_HZ;
 use crate::record::{CaptureSummary, Code, Curve, Finding, Fit, Level, Resonance, Verdict};
 use crate::transfer::bins::{Bins, Record};
 use crate::transfer::lines::{self, Hum};
 use crate::transfer::{faults, noise, span};
 
 pub mod chain;
+pub mod compose;
 pub mod curve;
 pub mod findings;
-pub mod inputs;
 mod judge;
-pub mod knock;
-pub mod level;
 mod one;
 mod open;
+pub mod repeats;
 
 use chain::Chain;
 
@@ -499,9 +499,9 @@ fn driven_band(bins: &Bins) -> [f64; 2] {
 /// Half of the band, as a factor, from which the answer at 1 kHz is taken.
 const ABOUT: f64 = 1.05;
 
-/// Size of the response at [`knock::REFERENCE_HZ`] in dB: the model's, brought to the lines measured about it.
+/// Size of the response at [`REFERENCE_HZ`] in dB: the model's, brought to the lines measured about it.
 fn answer_at_reference(fit: &Fitted) -> Option<Estimate> {
-    let f = knock::REFERENCE_HZ;
+    let f = REFERENCE_HZ;
     let (mut sum, mut weight) = (0.0, 0.0);
     for g in fit.groups.iter().filter(|g| g.f > f / ABOUT && g.f < f * ABOUT) {
         let h = fit.model.response(&fit.theta, g.f).norm();

@@ -8,10 +8,11 @@ use num_complex::Complex64;
 
 use super::{Prepared, Work, findings, fit_all};
 use crate::capture::{Provenance, Take};
+use crate::fft;
 use crate::fit::model::Param;
 use crate::fit::{self, Nuisance, Setup};
 use crate::record::Code;
-use crate::transfer::{align, fft};
+use crate::transfer::align;
 
 /// Latency left after alignment may be this wrong.
 const DELAY_REACH_S: f64 = 0.002;

@@ -10,8 +10,8 @@ use crate::network::Load;
 use crate::quantity::{self, Unit};
 use crate::record::meters::{self, Column};
 use crate::rig::Rig;
-use crate::rig::edit::{self, Change};
 use crate::rig::keys::{self, Key, Kind};
+use crate::setup::edit::{self, Change};
 
 pub const FILE_NAME: &str = "coilwright.toml";
 

@@ -5,8 +5,8 @@ use crate::network::Load;
 use crate::network::knob::{self, Knob, Tolerances};
 use crate::network::reach::Goal;
 use crate::quantity::{self, Unit, preferred, quoted};
-use crate::record::potting::Limits;
-use crate::record::standard::Allowed;
+use crate::shop::standard::Allowed;
+use crate::shop::wax::Limits;
 
 /// A load in the command line's notation, or a wiring: by name, or a file.
 #[derive(Debug, Clone, PartialEq)]

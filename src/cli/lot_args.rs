@@ -7,9 +7,9 @@ use clap::Args;
 use super::args::{ColumnsArg, Devices, DriveArgs, Shown, celsius, columns, farads, line, load_or_wiring, words};
 use super::inputs::{self, LoadArg};
 use crate::quantity::{self, Unit};
-use crate::record::potting::Limits;
-use crate::record::standard::Allowed;
-use crate::record::tray::is_plain;
+use crate::shop::lot::is_plain;
+use crate::shop::standard::Allowed;
+use crate::shop::wax::Limits;
 
 #[derive(Debug, Args)]
 #[command(

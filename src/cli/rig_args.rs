@@ -7,8 +7,8 @@ use clap::{Args, Subcommand, ValueEnum};
 use super::args::{
     ChannelsArg, Devices, DriveArgs, Shown, celsius, channels, dbfs, farads, henries, hertz, line, ohms,
 };
-use crate::analysis::inputs::Part;
 use crate::quantity::{self, Unit};
+use crate::setup::inputs::Part;
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:

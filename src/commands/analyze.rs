@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::outcome::Told;
 use super::{complete, knock, outcome, parallel};
+use crate::analysis::compose;
 use crate::analysis::{self, Options};
 use crate::capture::Take;
 use crate::capture::wav::{self, Channels};
@@ -14,11 +15,11 @@ use crate::cli::args::{AnalyzeArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, changed, ready_folder, stem};
 use crate::cli::defaults::Defaults;
+use crate::commands::asked::Asked;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
-use crate::record::asked::Asked;
-use crate::record::{Record, compose};
+use crate::record::Record;
 use crate::report::text;
 use crate::rig::Rig;
 

@@ -6,13 +6,14 @@ use super::outcome;
 use crate::cli::args::CoilArgs;
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
+use crate::coil::against;
+use crate::coil::against::Stated;
+use crate::coil::behind::{self, About, CoilDocument};
+use crate::coil::loads::Basis;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::spice;
-use crate::record::against::Stated;
-use crate::record::behind::{self, About, CoilDocument};
-use crate::record::loads::Basis;
-use crate::record::{Record, against, store};
+use crate::record::{Record, store};
 use crate::report::plot::Plot;
 use crate::report::{loads_plot, text};
 

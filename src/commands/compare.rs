@@ -8,9 +8,9 @@ use crate::cli::args::CompareArgs;
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
 use crate::failure::{Failure, Result, Status};
-use crate::record::difference::{self, Comparison, Limits};
 use crate::record::{Record, store};
 use crate::report::{overlay, text};
+use crate::shop::difference::{self, Comparison, Limits};
 
 pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
     let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;

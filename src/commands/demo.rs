@@ -10,6 +10,7 @@ use serde::Serialize;
 
 use super::{compare, outcome, parallel};
 use crate::analysis::chain::Chain;
+use crate::analysis::compose;
 use crate::analysis::{self, Choice, Options};
 use crate::capture::bench::{Bench as BuiltIn, Spec};
 use crate::capture::{Capture, Request};
@@ -19,10 +20,10 @@ use crate::cli::context::{Bench, ready_folder, stamp};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
-use crate::record::difference::{self, Comparison, Limits};
-use crate::record::{Record, compose};
+use crate::record::Record;
 use crate::report::overlay::{self, Align};
 use crate::rig::Rig;
+use crate::shop::difference::{self, Comparison, Limits};
 use crate::stimulus::{self, Drive, Settings};
 
 pub const SCHEMA: &str = "coilwright/demo/1";

@@ -6,15 +6,16 @@ use std::path::{Path, PathBuf};
 use super::outcome::{self, Played};
 use super::{knock, rig};
 use crate::analysis::{self, Options};
+use crate::analysis::{compose, repeats};
 use crate::capture::{Take, wav};
 use crate::cli::context::Bench;
+use crate::commands::asked::{self, Asked};
 use crate::failure::{Failure, Result};
 use crate::fileio;
-use crate::record::asked::{self, Asked};
-use crate::record::{Record, compose, repeats};
+use crate::record::Record;
 use crate::report::text;
 use crate::rig::Rig;
-use crate::rig::history::History;
+use crate::shop::witness::history::History;
 
 /// All that a record is made from.
 pub struct Measurement {

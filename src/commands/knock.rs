@@ -4,13 +4,13 @@ use std::path::{Path, PathBuf};
 
 use super::measure::Job;
 use super::{progress, sound};
-use crate::analysis::knock;
 use crate::capture::wav::{self, Channels};
 use crate::capture::{Capture, Take, silence};
 use crate::cli::console::Console;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::record::Record;
+use crate::shop::knock;
 
 /// The recording beside the take.
 pub const NAME: &str = "knock.wav";

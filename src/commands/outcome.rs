@@ -7,13 +7,14 @@ use serde::de::DeserializeOwned;
 use serde_json::Value;
 
 use super::analyze::DriveFile;
+use super::asked;
 use super::{knock, parallel};
 use crate::capture::{Take, wav};
 use crate::cli::args::Shown;
 use crate::cli::console::{self, Console};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
-use crate::record::{Record, Verdict, asked, store, unknown};
+use crate::record::{Record, Verdict, store, unknown};
 use crate::report::knock_plot;
 use crate::report::plot::{self, Plot};
 use crate::report::text::{self, Style};

@@ -12,11 +12,11 @@ use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::identity::same_rig;
-use crate::record::potting::{self, About, Placed, PotVerdict, PottingDocument};
-use crate::record::wax::WaxHistory;
 use crate::record::{Record, store};
 use crate::report::{potting_plot, text};
 use crate::rig::Rig;
+use crate::shop::wax::own::WaxHistory;
+use crate::shop::wax::{self, About, Placed, PotVerdict, PottingDocument};
 
 pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     let (before, after) = (read(&args.before)?, read(&args.after)?);
@@ -49,7 +49,7 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
             None => None,
         },
     };
-    let mut document = potting::compare(&before, &after, history.as_ref(), &about)?;
+    let mut document = wax::compare(&before, &after, history.as_ref(), &about)?;
     let mut fresh = Fresh::default();
     let stem = match &args.out {
         Some(out) => Some(fresh.ready(out)?.join("potting")),

@@ -12,12 +12,12 @@ use crate::cli::defaults::Defaults;
 use crate::commands::sound::{Asked, Sound, of_bench};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
-use crate::record::checks::{PolarityDocument, RepeatDocument, RigDocument};
 use crate::record::{Record, store};
 use crate::report::text;
-use crate::rig::edit::{self, Change, Replaced, Value};
-use crate::rig::history::History;
 use crate::rig::{Interface, Rig};
+use crate::setup::edit::{self, Change, Replaced, Value};
+use crate::shop::witness::checks::{PolarityDocument, RepeatDocument, RigDocument};
+use crate::shop::witness::history::History;
 
 mod check;
 mod create;

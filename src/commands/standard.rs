@@ -5,9 +5,9 @@ use super::outcome;
 use crate::cli::args::StandardArgs;
 use crate::cli::console::Console;
 use crate::failure::{Result, Status};
-use crate::record::standard::Standard;
 use crate::record::{Record, store};
 use crate::report::text;
+use crate::shop::standard::Standard;
 
 pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
     let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;

@@ -10,13 +10,13 @@ use crate::cli::inputs::LoadArg;
 use crate::cli::keys::{Keys, Typed};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
-use crate::record::checks::RepeatDocument;
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};
-use crate::record::standard::{Judged, judge};
-use crate::record::tray::Tray;
 use crate::record::{Code, Record, store};
 use crate::report::{text, tray_plot};
+use crate::shop::lot::Tray;
+use crate::shop::standard::{Judged, judge};
+use crate::shop::witness::checks::RepeatDocument;
 
 mod agree;
 mod open;

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::{Record, RigSummary};
 use crate::fileio;
+use crate::rig::Rig;
 
 /// The sign is found with a rig that measures already; writing it down makes no other rig.
 const SIGN: &str = "exciter.sign";
@@ -36,6 +37,35 @@ impl RigSummary {
     pub fn sign(&self) -> Option<i8> {
         let sign = self.values.get(SIGN)?.as_i64()?;
         Some(if sign < 0 { -1 } else { 1 })
+    }
+}
+
+impl Rig {
+    /// See [`RigSummary::chain_hash`].
+    pub fn chain_hash(&self) -> String {
+        self.summary().chain_hash()
+    }
+
+    /// For the record: every value that the file states, by its full key.
+    pub fn summary(&self) -> RigSummary {
+        let mut values = BTreeMap::new();
+        if let Ok(serde_json::Value::Object(tables)) = serde_json::to_value(self) {
+            // What measures; what is kept beside it or packed with it is no part of a reading.
+            let measuring = |table: &str| ["exciter", "input", "mains"].contains(&table);
+            for (table, inner) in tables.into_iter().filter(|t| measuring(&t.0)) {
+                if let serde_json::Value::Object(inner) = inner {
+                    values.extend(inner.into_iter().map(|(key, v)| (format!("{table}.{key}"), v)));
+                }
+            }
+            // Another interface of the same model is another rig.
+            values.extend(self.unit.clone().map(|u| ("unit".to_owned(), u.into())));
+        }
+        RigSummary {
+            given: true,
+            name: Some(self.name.clone()),
+            hash: Some(self.hash.clone()),
+            values,
+        }
     }
 }
 

@@ -388,7 +388,7 @@ fn gauss(tesla: f64) -> String {
     format!("{:.0}", tesla / TESLA_PER_GAUSS)
 }
 
-pub(super) fn median(mut list: Vec<f64>) -> f64 {
+pub fn median(mut list: Vec<f64>) -> f64 {
     list.sort_by(f64::total_cmp);
     let n = list.len();
     match n {

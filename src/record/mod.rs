@@ -7,26 +7,12 @@ use serde::{Deserialize, Serialize};
 
 use crate::estimate::Estimate;
 
-pub mod against;
-pub mod asked;
-pub mod behind;
-pub mod checks;
-pub mod compose;
-pub mod copper;
-pub mod difference;
 pub mod identity;
-pub mod interface;
 pub mod knock;
-pub mod loads;
 pub mod meters;
 pub mod notes;
-pub mod potting;
-pub mod repeats;
-pub mod standard;
 pub mod store;
-pub mod tray;
 pub mod unknown;
-pub mod wax;
 
 pub const SCHEMA: &str = "coilwright/record/1";
 

@@ -4,8 +4,9 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
+use super::Record;
 use super::meters::{Kind, Reading};
-use super::{Record, copper};
+use crate::copper;
 use crate::failure::{Failure, Result};
 use crate::fileio;
 

@@ -6,8 +6,8 @@ use super::plot::{self, EDGE, HEIGHT, LEFT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
 use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted};
 use super::words;
 use crate::failure::Result;
-use crate::rig::history::{BASELINE, Check, History, Quantity};
-use crate::rig::warmth::Warmth;
+use crate::shop::witness::history::{BASELINE, Check, History, Quantity};
+use crate::shop::witness::warmth::Warmth;
 use crate::stats::chart::Individuals;
 
 /// More than these would be dots on dots.

@@ -4,11 +4,11 @@ use super::family::{self, Item, MOST, Sheetful};
 use super::number::{self, Unit};
 use super::plot::Plot;
 use super::words;
+use crate::coil::against::{Against, Undone};
+use crate::coil::loads::{LoadPredicted, LoadsDocument};
 use crate::failure::Result;
 use crate::network::Knob;
 use crate::quantity;
-use crate::record::against::{Against, Undone};
-use crate::record::loads::{LoadPredicted, LoadsDocument};
 
 /// "4.01 kHz at +7.8 dB", or that there is no peak.
 fn peak(hz: Option<f64>, db: Option<f64>) -> String {

@@ -10,9 +10,9 @@ use super::plot::{Plot, response_plot};
 use super::samples::Recipe;
 use super::text::{Style, batch_text, compare_text, measure_text, written_text};
 use crate::estimate::Estimate;
-use crate::record::difference::{Limits, compare};
 use crate::record::knock::{Knock, KnockPeak, KnockSpectrum, LeftOut, Tap};
 use crate::record::*;
+use crate::shop::difference::{Limits, compare};
 
 fn number() -> impl Strategy<Value = f64> {
     prop_oneof![

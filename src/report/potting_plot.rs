@@ -6,7 +6,7 @@ use super::plot::{self, EDGE, HEIGHT, LEFT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
 use super::sheet::{Anchor, Pen, Sheet, Type, fitted};
 use super::words;
 use crate::failure::Result;
-use crate::record::potting::{Pair, PotVerdict, PottingDocument};
+use crate::shop::wax::{Pair, PotVerdict, PottingDocument};
 
 const TOP: f64 = 15.0;
 const BOTTOM: f64 = 90.0;

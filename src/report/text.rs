@@ -10,8 +10,8 @@ use anstyle::{AnsiColor, Style as Paint};
 use super::number::{self, Unit};
 use super::words;
 use crate::estimate::Estimate;
-use crate::record::difference::Comparison;
 use crate::record::{Eddy, Fit, Level, Model, Record, Resonance, Verdict};
+use crate::shop::difference::Comparison;
 use crate::wrap::columns;
 use screen::Screen;
 

@@ -6,8 +6,8 @@ use super::plot::{self, EDGE, HEIGHT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
 use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted};
 use super::words;
 use crate::failure::Result;
-use crate::record::standard::Call;
-use crate::record::tray::{Entry, Tray};
+use crate::shop::lot::{Entry, Tray};
+use crate::shop::standard::Call;
 
 /// A field with two linear axes.
 struct Panel {

@@ -206,7 +206,7 @@ fn check(s: &Settings) -> Result<()> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::transfer::fft;
+    use crate::fft;
 
     #[test]
     fn a_drive_is_remade_bit_for_bit_from_its_description() {

@@ -8,7 +8,7 @@ use rand_chacha::rand_core::{Rng, SeedableRng};
 
 use super::{Body, Settings, Tilt};
 use crate::failure::{Failure, Result};
-use crate::transfer::fft;
+use crate::fft;
 
 /// Length of a period aimed at: lines about 2 Hz apart.
 const PERIOD_S: f64 = 0.5;

@@ -6,8 +6,8 @@ use std::ops::Range;
 use num_complex::Complex64;
 use realfft::RealFftPlanner;
 
-use super::fft::{self, Chirp};
 use super::search;
+use crate::fft::{self, Chirp};
 
 /// Where the drive lies in a take.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -4,8 +4,8 @@ use std::ops::Range;
 
 use num_complex::Complex64;
 
-use super::fft;
 use super::noise::Noise;
+use crate::fft;
 
 /// Spectra of reference and pickup over the same record, with the noise that each bin has.
 #[derive(Debug, Clone)]

@@ -5,7 +5,7 @@ use std::ops::Range;
 use num_complex::Complex64;
 
 use super::bins::Bins;
-use super::fft;
+use crate::fft;
 
 /// Flat tops of a channel.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]

@@ -3,7 +3,6 @@
 pub mod align;
 pub mod bins;
 pub mod faults;
-pub mod fft;
 pub mod lines;
 pub mod noise;
 pub mod search;

@@ -9,10 +9,10 @@
 //!
 //! Every figure is followed by its standard error. The takes are seeded: the same lines give the same figures.
 
+use coilwright::analysis::repeats;
 use coilwright::estimate::Estimate;
 use coilwright::fit::joint;
 use coilwright::network::Load;
-use coilwright::record::repeats;
 use coilwright::stimulus::Shape;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;

@@ -16,8 +16,8 @@ use std::process::{Command, Stdio};
 use std::time::Instant;
 
 use coilwright::capture::wav;
+use coilwright::fft;
 use coilwright::stimulus::{self, Settings};
-use coilwright::transfer::fft;
 use num_complex::Complex64;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_coilwright");
@@ -298,7 +298,7 @@ fn child(work: impl FnOnce()) {
 fn run_program(args: Vec<OsString>) {
     let mut all = vec![OsString::from("coilwright")];
     all.extend(args);
-    let status = coilwright::cli::run(all, &mut std::io::sink(), &mut std::io::sink());
+    let status = coilwright::run::run(all, &mut std::io::sink(), &mut std::io::sink());
     assert_eq!(status, coilwright::failure::Status::Done);
 }
 

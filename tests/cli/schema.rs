@@ -2,10 +2,10 @@
 
 use std::path::PathBuf;
 
-use coilwright::record::behind::CoilDocument;
-use coilwright::record::loads::LoadsDocument;
-use coilwright::record::potting::PottingDocument;
+use coilwright::coil::behind::CoilDocument;
+use coilwright::coil::loads::LoadsDocument;
 use coilwright::record::{Record, store};
+use coilwright::shop::wax::PottingDocument;
 use schemars::generate::SchemaSettings;
 use schemars::transform::{RecursiveTransform, Transform};
 use schemars::{JsonSchema, Schema};

@@ -3,9 +3,9 @@
 use std::path::Path;
 
 use coilwright::estimate::Estimate;
-use coilwright::record::potting::{self, About, PotVerdict, WAX_MOST};
 use coilwright::record::{LoadSummary, Record, RigSummary, store};
-use coilwright::rig::history::{BASELINE, Check, History};
+use coilwright::shop::wax::{self, About, PotVerdict, WAX_MOST};
+use coilwright::shop::witness::history::{BASELINE, Check, History};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 
@@ -111,7 +111,7 @@ fn wax_is_found_and_nothing_else() {
             before.push(reading(&template, &name, "05", noisy(F0, SD_F0), noisy(Q, SD_Q)));
             after.push(reading(&template, &name, "06", noisy(f0, SD_F0), noisy(Q, SD_Q)));
         }
-        let d = potting::compare(&before, &after, Some(&h), &about()).unwrap();
+        let d = wax::compare(&before, &after, Some(&h), &about()).unwrap();
         for (i, p) in d.pairs.iter().enumerate() {
             let seen = matches!(p.verdict, PotVerdict::Wax | PotVerdict::Other);
             if i % 2 == 0 {
@@ -151,7 +151,7 @@ fn what_is_not_wax_is_told() {
     let judge = |f0: f64, q: f64| {
         let b = [reading(&t, "a", "05", F0, Q)];
         let a = [reading(&t, "a", "06", f0, q)];
-        potting::compare(&b, &a, Some(&h), &about()).unwrap().pairs.remove(0)
+        wax::compare(&b, &a, Some(&h), &about()).unwrap().pairs.remove(0)
     };
     assert_eq!(judge(F0, Q).verdict, PotVerdict::Unchanged);
     let p = judge(F0, Q);
@@ -184,21 +184,21 @@ fn what_is_not_wax_is_told() {
     let mut dead = reading(&t, "a", "06", F0, Q);
     dead.resonance = None;
     let b = [reading(&t, "a", "05", F0, Q)];
-    let d = potting::compare(&b, &[dead], Some(&h), &about()).unwrap();
+    let d = wax::compare(&b, &[dead], Some(&h), &about()).unwrap();
     assert!(d.pairs[0].verdict == PotVerdict::Other && d.pairs[0].text.contains("no reading any more"));
     // Without a history, on two rigs, under two loads: nobody can tell.
     let a = [reading(&t, "a", "06", raised(0.1), Q)];
-    let d = potting::compare(&b, &a, None, &about()).unwrap();
+    let d = wax::compare(&b, &a, None, &about()).unwrap();
     assert_eq!(d.pairs[0].verdict, PotVerdict::CannotTell);
     assert!(d.pairs[0].f0_hz.is_some() && d.notes[0].contains("rig check"));
     let short = history(&mut draw, BASELINE - 1);
     assert_eq!(
-        potting::compare(&b, &a, Some(&short), &about()).unwrap().pairs[0].verdict,
+        wax::compare(&b, &a, Some(&short), &about()).unwrap().pairs[0].verdict,
         PotVerdict::CannotTell
     );
     let mut other = a[0].clone();
     other.rig.name = Some("south bench".into());
-    let d = potting::compare(&b, &[other], Some(&h), &about()).unwrap();
+    let d = wax::compare(&b, &[other], Some(&h), &about()).unwrap();
     assert!(
         d.pairs[0].text.contains("two rigs (bench, south bench)"),
         "{}",
@@ -208,7 +208,7 @@ fn what_is_not_wax_is_told() {
     other.load = Some(LoadSummary {
         text: "cap=505p".into(),
     });
-    let d = potting::compare(&b, &[other], Some(&h), &about()).unwrap();
+    let d = wax::compare(&b, &[other], Some(&h), &about()).unwrap();
     assert!(d.pairs[0].text.contains("two loads"));
 }
 
@@ -226,7 +226,7 @@ fn a_moved_lead_is_told_from_wax() {
         c.f0_hz.value = f0;
         h.checks.push(c);
     }
-    let d = potting::compare(
+    let d = wax::compare(
         &[reading(&t, "a", "05", F0, Q)],
         &[reading(&t, "a", "06", raised(0.1), Q)],
         Some(&h),
@@ -252,7 +252,7 @@ fn warm_coils_are_not_judged() {
             rested_h,
             ..About::default()
         };
-        potting::compare(std::slice::from_ref(b), std::slice::from_ref(a), Some(&h), &about)
+        wax::compare(std::slice::from_ref(b), std::slice::from_ref(a), Some(&h), &about)
             .unwrap()
             .pairs
             .remove(0)

@@ -7,8 +7,8 @@ use std::f64::consts::{PI, TAU};
 
 use coilwright::capture::bench::{Bench, Spec};
 use coilwright::capture::{Capture, Request};
+use coilwright::fft;
 use coilwright::network::{Coil, Load};
-use coilwright::transfer::fft;
 use serde_json::Value;
 
 use crate::near;

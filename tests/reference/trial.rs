@@ -123,7 +123,7 @@ struct Plan {
 impl Plan {
     fn new(frames: usize) -> Self {
         let mut planner = FftPlanner::new();
-        let good = |n: usize| coilwright::transfer::fft::good_length(n);
+        let good = |n: usize| coilwright::fft::good_length(n);
         let length = good(frames + (PAD_S * FS) as usize) & !1;
         let wide = good(length + frames);
         Plan {

@@ -6,7 +6,7 @@ use num_complex::Complex64;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::Rng;
 
-use crate::transfer::fft;
+use crate::fft;
 
 /// Band that a level of noise is stated for.
 const NOISE_BAND_HZ: f64 = 20e3;

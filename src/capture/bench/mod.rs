@@ -12,9 +12,9 @@ use rand_chacha::rand_core::SeedableRng;
 
 use super::{Capture, Progress, Provenance, Request, Take, silence};
 use crate::failure::{Failure, Result};
+use crate::fft::{self, Chirp};
 use crate::network::Load;
 use crate::rig::Rig;
-use crate::transfer::fft::{self, Chirp};
 
 mod blemish;
 mod circuit;

@@ -4,12 +4,13 @@ use std::path::{Path, PathBuf};
 
 use crate::cli::context::ready_folder;
 use crate::cli::inputs;
+use crate::coil::against;
+use crate::coil::behind::{self, About, CoilDocument};
+use crate::coil::loads::{Basis, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
 use crate::commands::coil::write_all;
 use crate::failure::Result;
 use crate::network::{Knob, Load, Tolerances, Wiring, predict, reach, wirings};
-use crate::record::behind::{self, About, CoilDocument};
-use crate::record::loads::{Basis, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
-use crate::record::{Record, against};
+use crate::record::Record;
 use crate::report::number::{self, Unit};
 use crate::report::page::{self, Block};
 use crate::report::{loads_plot, plot::Plot};
@@ -70,11 +71,7 @@ impl Chapter<'_> {
         Ok(self.document(loads, None))
     }
 
-    fn document(
-        &self,
-        loads: Vec<crate::record::loads::LoadPredicted>,
-        reached: Option<ReachedFound>,
-    ) -> LoadsDocument {
+    fn document(&self, loads: Vec<crate::coil::loads::LoadPredicted>, reached: Option<ReachedFound>) -> LoadsDocument {
         LoadsDocument {
             schema: SCHEMA.into(),
             pickup: self.basis.used(),

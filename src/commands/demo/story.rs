@@ -150,7 +150,7 @@ fn reading(r: &Record) -> String {
 /// What the first and the last cable of the sweep make of the peak.
 fn cables(made: &Made) -> String {
     let loads = &made.harness.cables.loads;
-    let peak = |l: Option<&crate::record::loads::LoadPredicted>| {
+    let peak = |l: Option<&crate::coil::loads::LoadPredicted>| {
         l.and_then(|l| l.peak_hz)
             .map_or("none".into(), |hz| number::short(hz, Unit::Hertz))
     };

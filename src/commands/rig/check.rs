@@ -11,11 +11,11 @@ use crate::commands::outcome::{self, Told};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
-use crate::record::checks::CheckDocument;
 use crate::record::{Record, store};
 use crate::report::{checks_plot, text};
 use crate::rig::Rig;
-use crate::rig::history::{Check, History, Judgement};
+use crate::shop::witness::checks::CheckDocument;
+use crate::shop::witness::history::{Check, History, Judgement};
 
 pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;

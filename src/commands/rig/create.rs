@@ -8,8 +8,8 @@ use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::quantity::{self, Unit};
 use crate::report::text;
-use crate::rig::template::{self, Answers, CHECKLIST};
 use crate::rig::{Reference, Rig};
+use crate::setup::template::{self, Answers, CHECKLIST};
 
 pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
     if args.file.symlink_metadata().is_ok() {
@@ -48,7 +48,7 @@ pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
     super::print(
         args.shown,
         console,
-        &crate::record::checks::RigDocument::of(&rig, None),
+        &crate::shop::witness::checks::RigDocument::of(&rig, None),
         |style| text::rig_new_text(&rig, &args.file, style),
     )?;
     Ok(Status::Done)

@@ -1,17 +1,17 @@
 //! `rig inputs`: the two inputs against each other, and what the pickup's input puts on a pickup.
 
 use super::{history_of, print, rig_of, today, write_changes};
-use crate::analysis::inputs::{self, Pair};
 use crate::capture::Request;
 use crate::cli::args::InputsArgs;
 use crate::cli::console::Console;
 use crate::commands::sound;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result, Status};
-use crate::record::interface::InputsDocument;
 use crate::report::text;
 use crate::rig::Rig;
-use crate::rig::edit::Change;
+use crate::setup::edit::Change;
+use crate::setup::inputs::{self, Pair};
+use crate::setup::interface::InputsDocument;
 use crate::stimulus::{self, Settings};
 
 /// From below the corners of the AC coupling on.

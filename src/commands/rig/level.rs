@@ -3,15 +3,15 @@
 use std::io::IsTerminal;
 
 use super::{print, rig_of, today, write_changes};
-use crate::analysis::level::{self, End, FIRST_DBFS, Limits, Next, Step};
 use crate::capture::{Cause, Request};
 use crate::cli::args::LevelArgs;
 use crate::cli::console::Console;
 use crate::cli::keys::Typed;
 use crate::commands::sound;
 use crate::failure::{Failure, Result, Status};
-use crate::record::interface::LevelDocument;
 use crate::report::text;
+use crate::setup::interface::LevelDocument;
+use crate::setup::level::{self, End, FIRST_DBFS, Limits, Next, Step};
 use crate::stimulus::probe;
 
 pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {

@@ -10,9 +10,9 @@ use crate::commands::outcome;
 use crate::failure::{Failure, Result};
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};
-use crate::record::tray::Entry;
 use crate::record::{Record, store};
 use crate::report::text;
+use crate::shop::lot::Entry;
 
 impl Lot<'_> {
     /// What cannot be read is said, and stops nobody from working.

@@ -14,9 +14,9 @@ use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::RigSummary;
 use crate::record::meters::Kind;
-use crate::record::standard::Standard;
-use crate::record::tray::{Setting, Tray};
 use crate::rig::Rig;
+use crate::shop::lot::{Setting, Tray};
+use crate::shop::standard::Standard;
 
 /// What the lot is measured on.
 struct Chain {

@@ -3,13 +3,13 @@
 use super::super::loads_plot::{coil_words, name};
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, columns, two, two_or_more, words};
+use crate::coil::against::{Against, Undone};
+use crate::coil::behind::{CoilDocument, TakeAgreement};
+use crate::coil::loads::{LoadPredicted, LoadsDocument, PartDrawn, ReachedFound};
 use crate::estimate::{Estimate, Z95};
 use crate::network::Knob;
 use crate::quantity::{self, preferred};
 use crate::record::Level;
-use crate::record::against::{Against, Undone};
-use crate::record::behind::{CoilDocument, TakeAgreement};
-use crate::record::loads::{LoadPredicted, LoadsDocument, PartDrawn, ReachedFound};
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
 use crate::wrap;
 

@@ -4,8 +4,8 @@ use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, two, words};
 use crate::estimate::{Estimate, Z95};
 use crate::quantity::signed;
-use crate::record::potting::{Pair, PotVerdict, PottingDocument};
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
+use crate::shop::wax::{Pair, PotVerdict, PottingDocument};
 
 fn verdict(p: &Pair) -> &'static str {
     match p.verdict {

@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, two, words, written};
 use crate::quantity::signed;
-use crate::record::checks::{CheckDocument, PolarityDocument, RepeatDocument, RigDocument, Spread};
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
+use crate::shop::witness::checks::{CheckDocument, PolarityDocument, RepeatDocument, RigDocument, Spread};
 
 pub fn rig_text(d: &RigDocument, style: Style) -> String {
     let mut out = Screen::new(style);

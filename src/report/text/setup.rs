@@ -4,13 +4,13 @@ use std::path::Path;
 
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, words};
-use crate::analysis::level::{Bend, Step};
 use crate::estimate::Estimate;
-use crate::record::interface::{InputsDocument, LevelDocument};
 use crate::report::number::{self, Unit};
 use crate::rig::Rig;
-use crate::rig::edit::Replaced;
-use crate::rig::template::CHECKLIST;
+use crate::setup::edit::Replaced;
+use crate::setup::interface::{InputsDocument, LevelDocument};
+use crate::setup::level::{Bend, Step};
+use crate::setup::template::CHECKLIST;
 
 /// Reduced chi-squared up to which noise explains what is left.
 const EXPLAINED: f64 = 1.5;

@@ -1,7 +1,7 @@
 use super::super::samples::{self, Recipe};
 use super::*;
-use crate::record::difference::{Limits, compare};
 use crate::record::{Code, Drive, Finding, PeakFrom, Repeat};
+use crate::shop::difference::{Limits, compare};
 
 fn files() -> Vec<PathBuf> {
     [

@@ -5,10 +5,10 @@ use std::path::PathBuf;
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two, words, written};
 use crate::record::meters::{Column, Reading};
-use crate::record::standard::{Call, Proposal, Standard};
-use crate::record::tray::{Entry, Tray, Undone};
 use crate::record::{Code, Cure, Finding, Record};
 use crate::report::number::{self, PLUS_MINUS, Unit};
+use crate::shop::lot::{Entry, Tray, Undone};
+use crate::shop::standard::{Call, Proposal, Standard};
 
 pub fn standard_text(s: &Standard, p: Option<&Proposal>, files: &[PathBuf], style: Style) -> String {
     let mut out = Screen::new(style);

@@ -6,21 +6,23 @@ use std::fmt::Debug;
 use std::path::Path;
 
 use coilwright::analysis::chain::Chain;
+use coilwright::analysis::repeats;
 use coilwright::capture::wav::{self as wave, Channels};
+use coilwright::coil::behind;
 use coilwright::commands::outcome;
 use coilwright::failure::Failure;
 use coilwright::fileio;
 use coilwright::network::{Coil, CoilFile, Load, Wiring, predict, spice};
 use coilwright::quantity::{self, Unit};
-use coilwright::record::difference::{self, Limits};
-use coilwright::record::{LoadSummary, Record, behind, repeats, store};
+use coilwright::record::{LoadSummary, Record, store};
 use coilwright::report::checks_plot;
 use coilwright::report::knock_plot;
 use coilwright::report::overlay::{self, Align};
 use coilwright::report::plot::{self, Plot};
 use coilwright::report::text::{self, Style};
 use coilwright::rig::Rig;
-use coilwright::rig::history::History;
+use coilwright::shop::difference::{self, Limits};
+use coilwright::shop::witness::history::History;
 
 mod bench;
 mod recipe;

@@ -5,11 +5,11 @@ use std::f64::consts::TAU;
 use std::path::Path;
 
 use coilwright::analysis::chain::Chain;
+use coilwright::analysis::compose::{self, Context};
 use coilwright::analysis::{self, Choice, Options};
 use coilwright::capture::Take;
 use coilwright::capture::wav;
 use coilwright::commands::outcome;
-use coilwright::record::compose::{self, Context};
 use coilwright::record::{Verdict, store};
 use coilwright::rig::Rig;
 use coilwright::stimulus::{self, Settings, Shape, Tilt};

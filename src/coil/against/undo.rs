@@ -1,0 +1,216 @@
+//! A take's curve with another load in place of its own.
+
+use std::f64::consts::TAU;
+
+use num_complex::Complex64;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::super::behind::whole_load;
+use super::super::loads::Basis;
+use super::setting::{Setting, State, Stated};
+use super::{reading, spelt};
+use crate::estimate::Estimate;
+use crate::failure::Result;
+use crate::network::predict::db;
+use crate::network::{Load, SecondOrder, Wiring, peak};
+use crate::record::{Model, PeakFrom, Record};
+
+/// A take's curve as it would be under another load.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Undone {
+    pub id: String,
+    pub name: String,
+    /// What hung on the pickup, the rig's input counted in.
+    pub from: String,
+    pub to: String,
+    /// The take comes from the built-in bench.
+    pub simulated: bool,
+    /// u: of take, coil, input, temperature and parts together; u_noise: of the take's noise.
+    pub peak_hz: Option<Estimate>,
+    /// Above the lows.
+    pub height_db: Option<Estimate>,
+    pub curve: UndoneCurve,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub notes: Vec<String>,
+}
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct UndoneCurve {
+    pub freq_hz: Vec<f64>,
+    pub mag_db: Vec<f64>,
+    pub u_db: Vec<f64>,
+}
+
+/// What is put in place of the take's own load.
+#[derive(Debug, Clone, Default)]
+pub struct Instead {
+    pub load: Load,
+    /// Resistance and capacitance of a rig's input that hangs there besides; what states the same as the take's is the same.
+    pub input: (Option<f64>, f64),
+}
+
+/// The better model of a record: its numbers, and how far the take knows them.
+struct TakeModel {
+    numbers: Vec<Estimate>,
+    /// Correlation of the noise of the first two.
+    corr: f64,
+}
+
+impl TakeModel {
+    /// `None` where no model follows the curve.
+    fn of(record: &Record) -> Option<TakeModel> {
+        let r = record.resonance.as_ref()?;
+        if r.peak_from == PeakFrom::Curve {
+            return None;
+        }
+        let eddy = record.fit.as_ref().filter(|f| f.model == Model::Eddy);
+        Some(match eddy.and_then(|f| f.eddy.as_ref()) {
+            Some(e) => TakeModel {
+                numbers: vec![e.f0_hz, e.q, e.pole_s, e.zero_s],
+                corr: 0.0,
+            },
+            None => TakeModel {
+                numbers: vec![r.f0_hz, r.q],
+                corr: r.corr_f0_q,
+            },
+        })
+    }
+
+    fn values(&self) -> Vec<f64> {
+        self.numbers.iter().map(|e| e.value).collect()
+    }
+
+    fn response(values: &[f64], hz: f64) -> Complex64 {
+        let at = |i: usize| values.get(i).copied().unwrap_or(0.0);
+        let s = SecondOrder {
+            f0_hz: at(0),
+            q: at(1),
+            g0: 1.0,
+        };
+        let jw = Complex64::new(0.0, TAU * hz);
+        s.response(TAU * hz) * (1.0 + jw * at(3)) / (1.0 + jw * at(2))
+    }
+
+    /// u and u_noise of two figures, from those of the model's numbers.
+    fn doubt(&self, figures: impl Fn(&[f64]) -> Option<(f64, f64)>) -> [[f64; 2]; 2] {
+        let values = self.values();
+        // By one standard uncertainty to either side: a figure that is not there on one side counts by the other.
+        let slopes: Vec<(f64, f64)> = (0..values.len())
+            .map(|i| {
+                let h = (0.1 * self.numbers[i].u).max(1e-7 * values[i].abs());
+                let at = |step: f64| {
+                    let mut moved = values.clone();
+                    moved[i] += step;
+                    figures(&moved)
+                };
+                match (at(h), at(-h), figures(&values)) {
+                    (Some(a), Some(b), _) => ((a.0 - b.0) / (2.0 * h), (a.1 - b.1) / (2.0 * h)),
+                    (Some(a), None, Some(c)) => ((a.0 - c.0) / h, (a.1 - c.1) / h),
+                    (None, Some(b), Some(c)) => ((c.0 - b.0) / h, (c.1 - b.1) / h),
+                    _ => (0.0, 0.0),
+                }
+            })
+            .collect();
+        let of = |k: fn(&(f64, f64)) -> f64| {
+            let moved = |u: fn(&Estimate) -> f64| -> Vec<f64> {
+                slopes.iter().zip(&self.numbers).map(|(s, e)| k(s) * u(e)).collect()
+            };
+            let noise = moved(|e| e.u_noise);
+            let rest = moved(|e| (e.u * e.u - e.u_noise * e.u_noise).max(0.0).sqrt());
+            let square = |v: &[f64]| v.iter().map(|x| x * x).sum::<f64>();
+            let common = noise
+                .first()
+                .zip(noise.get(1))
+                .map_or(0.0, |(a, b)| 2.0 * self.corr * a * b);
+            let of_noise = (square(&noise) + common).max(0.0);
+            [(of_noise + square(&rest)).sqrt(), of_noise.sqrt()]
+        };
+        [of(|s| s.0), of(|s| s.1)]
+    }
+}
+
+/// Takes the load that a take was measured under off its curve, by the coil's prediction, and puts another one on.
+pub fn undo(record: &Record, basis: &Basis, to: &Instead, stated: &Stated) -> Result<Undone> {
+    reading(record)?;
+    let setting = Setting::of(record, basis, stated)?;
+    let curve = record.curve.clone().unwrap_or_default();
+    let same = to.input == setting.input;
+    let whole_to = |state: &State, load: &Load| match same {
+        true => state.with_input(load, to.input),
+        false => load.with_input(to.input.0, to.input.1),
+    };
+    let ratio = |state: &State, [from, to]: [&Load; 2]| {
+        let a = Wiring::from(state.with_input(from, setting.input));
+        let b = Wiring::from(whole_to(state, to));
+        let coil = state.coil;
+        let at = move |f: f64| b.response(&coil, TAU * f).norm() / a.response(&coil, TAU * f).norm();
+        let low = at(peak::LOW_HZ);
+        move |hz: f64| at(hz) / low
+    };
+    let loads = [&setting.load, &to.load];
+    let ratios_db = |state: &State, loads: [&Load; 2]| -> Vec<Option<f64>> {
+        let ratio = ratio(state, loads);
+        let of = |f: &f64| Some(db(ratio(*f))).filter(|r| r.is_finite());
+        curve.freq_hz.iter().map(of).collect()
+    };
+    let centre = setting.centre();
+    let shift = ratios_db(&centre, loads);
+    let doubt = setting.doubt(|s| ratios_db(s, loads));
+    let parts = setting.parts_doubt(&loads, |l| match l {
+        [from, to] => ratios_db(&centre, [from, to]),
+        _ => Vec::new(),
+    });
+    let mut out = UndoneCurve::default();
+    for (i, hz) in curve.freq_hz.iter().enumerate() {
+        let (Some(s), Some(m), Some(u)) = (shift[i], curve.mag_db.get(i), curve.u_db.get(i)) else {
+            continue;
+        };
+        // A point whose uncertainty cannot be told is left out.
+        let (Some(of_coil), Some(of_parts)) = (doubt[i], parts.get(i)) else {
+            continue;
+        };
+        out.freq_hz.push(*hz);
+        out.mag_db.push(m + s);
+        out.u_db.push(u.hypot(of_coil).hypot(*of_parts));
+    }
+    let mut notes = setting.notes.clone();
+    let (mut peak_hz, mut height_db) = (None, None);
+    if let Some(model) = TakeModel::of(record) {
+        let top = |state: &State, loads: [&Load; 2], values: &[f64]| {
+            let ratio = ratio(state, loads);
+            let mag = |f: f64| TakeModel::response(values, f).norm() * ratio(f);
+            let p = peak::find(mag)?;
+            Some((p.hz, db(p.gain / mag(peak::LOW_HZ))))
+        };
+        let both = |t: Option<(f64, f64)>| vec![t.map(|t| t.0), t.map(|t| t.1)];
+        let values = model.values();
+        if let Some((hz, height)) = top(&centre, loads, &values) {
+            let of_coil = setting.doubt(|s| both(top(s, loads, &values)));
+            let of_parts = setting.parts_doubt(&loads, |l| match l {
+                [from, to] => both(top(&centre, [from, to], &values)),
+                _ => Vec::new(),
+            });
+            let of_take = model.doubt(|v| top(&centre, loads, v));
+            let of = |value: f64, k: usize| {
+                let (coil, part) = (of_coil.get(k).copied().flatten()?, *of_parts.get(k)?);
+                Estimate::new(value, of_take[k][0].hypot(coil).hypot(part), of_take[k][1])
+            };
+            (peak_hz, height_db) = (of(hz, 0), of(height, 1));
+            if peak_hz.is_none() {
+                notes.push("whether there is a peak at all is within the uncertainty: none is told".into());
+            }
+        }
+    }
+    Ok(Undone {
+        id: record.id.clone(),
+        name: record.pickup.name.clone(),
+        from: spelt(&whole_load(record)?),
+        to: spelt(&to.load.with_input(to.input.0, to.input.1)),
+        simulated: record.is_simulated(),
+        peak_hz,
+        height_db,
+        curve: out,
+        notes,
+    })
+}

@@ -1,0 +1,444 @@
+//! The coil behind the records of one pickup: the `coilwright/coil/1` document.
+
+use nalgebra::DMatrix;
+
+use crate::copper::warmth;
+use crate::estimate::Estimate;
+use crate::failure::{Failure, Result};
+use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Take};
+use crate::network::coil_file::{InputPart, SCHEMA};
+use crate::network::knob::{Knob, Tolerances, UNIFORM};
+use crate::network::{Coil, Load};
+use crate::record::meters::LEAST_WINDING_OHM;
+use crate::record::{Code, Model, Record};
+
+/// What is known besides the records.
+#[derive(Debug, Clone, Default)]
+pub struct About {
+    /// The ohmmeter's reading; left out, the records' own.
+    pub ohms: Option<f64>,
+    /// At which it was read.
+    pub room_c: Option<f64>,
+    /// Half-width of the ohmmeter's reading, relative; left out, [`OHMMETER`].
+    pub ohmmeter: Option<f64>,
+    pub tolerances: Tolerances,
+    /// Half-width of the rig's input, relative: of its resistance, and of its capacitance with the lead. Left out, what the rig
+    /// itself states.
+    pub input: Option<f64>,
+}
+
+/// Half-width of a hand-held ohmmeter's reading where nothing is stated, relative (common practice).
+pub const OHMMETER: f64 = 0.01;
+
+mod document;
+mod findings;
+#[cfg(test)]
+mod tests;
+
+pub use document::*;
+use findings::findings;
+
+/// Beyond this the takes contradict each other.
+const UNLIKELY: f64 = 0.001;
+/// Points of a curve this far above the resonance say nothing of the coil (relative).
+const ABOVE_F0: f64 = 4.0;
+const CURVE_FROM_HZ: f64 = 80.0;
+/// A record without any noise of its own is believed to this (relative).
+const LEAST_U: f64 = 1e-5;
+
+/// A record as the fit wants it, with its load and input told.
+pub fn load_of(record: &Record) -> Result<Load> {
+    match &record.load {
+        Some(l) => Load::parse(&l.text)
+            .map_err(|e| Failure::new(format!("record {:?}: {}", record.pickup.name, e.what), e.hint)),
+        None => Err(Failure::new(
+            format!(
+                "record {:?} ({}) does not say what hung on the pickup",
+                record.pickup.name, record.taken_at
+            ),
+            "measure with --load, or with --load none where nothing did",
+        )),
+    }
+}
+
+/// Resistance and capacitance of the rig's own input and lead.
+pub fn input_of(record: &Record) -> (Option<f64>, f64) {
+    let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
+    let farad = ["input.capacitance_f", "input.lead_capacitance_f"]
+        .into_iter()
+        .filter_map(value)
+        .sum();
+    (value("input.resistance_ohm"), farad)
+}
+
+/// Standard uncertainties of the two, relative: from a half-width stated for both, else as the rig states them; `None` where
+/// neither does.
+pub fn input_u(record: &Record, half: Option<f64>) -> [Option<f64>; 2] {
+    let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
+    let (_, farad) = input_of(record);
+    match half {
+        Some(half) => [Some(UNIFORM * half); 2],
+        None => [
+            value("input.resistance_tolerance"),
+            value("input.capacitance_tolerance_f")
+                .filter(|_| farad > 0.0)
+                .map(|u| u / farad),
+        ],
+    }
+}
+
+/// What truly hung on the pickup: the load told and the rig's input.
+pub fn whole_load(record: &Record) -> Result<Load> {
+    let (ohm, farad) = input_of(record);
+    Ok(load_of(record)?.with_input(ohm, farad))
+}
+
+/// Finds the coil.
+pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
+    let mut notes = Vec::new();
+    let used: Vec<&Record> = records.iter().filter(|r| r.reading().is_some()).collect();
+    let left_out: Vec<String> = records
+        .iter()
+        .filter(|r| !used.iter().any(|u| std::ptr::eq(*u, *r)))
+        .map(|r| {
+            let load = r.load.as_ref().map_or("an unknown load", |l| l.text.as_str());
+            let load = if load.is_empty() { "none" } else { load };
+            format!("{:?} under {load} ({})", r.pickup.name, r.taken_at)
+        })
+        .collect();
+    if !left_out.is_empty() {
+        notes.push(format!("left out, without a reading: {}", left_out.join(", ")));
+    }
+    if used.is_empty() {
+        return Err(Failure::new(
+            "none of the records has a reading",
+            "give two or more takes of the pickup under different loads",
+        ));
+    }
+    if used.iter().any(|r| r.is_simulated()) {
+        notes.push("simulated: takes of the built-in bench, no real pickup".into());
+    }
+    let (r_ohm, r_at) = resistance(&used, about, &mut notes)?;
+    let metal = used.iter().any(|r| needs_curve(r));
+    let rigs: Vec<usize> = used
+        .iter()
+        .map(|r| {
+            let same = |o: &&Record| crate::record::identity::same_rig(&o.rig, &r.rig);
+            used.iter().position(same).unwrap_or(used.len())
+        })
+        .collect();
+    let takes: Vec<Take> = used
+        .iter()
+        .zip(&rigs)
+        .map(|(r, rig)| take(r, *rig, r_at, metal, about.input))
+        .collect::<Result<_>>()?;
+    if r_ohm < LEAST_WINDING_OHM {
+        notes.push(format!("{r_ohm} ohms are little for a pickup: was {r_ohm}k meant?"));
+    }
+    notes.extend(unknown_temperatures(&used, r_at));
+    let ohmmeter = about.ohmmeter.unwrap_or(OHMMETER);
+    if about.ohmmeter.is_none() {
+        notes.push(format!(
+            "the ohmmeter's reading is taken as right within {:.0} % (--tolerance ohms=...)",
+            100.0 * OHMMETER
+        ));
+    }
+    exact_parts(&used, &takes, about, &mut notes);
+    // Takes as warm as the reading, by one thermometer, leave nothing open; the others hang on it alike.
+    let thermometers = used.iter().map(|r| warm_during(r, r_at).1).fold(0.0, f64::max);
+    let known = Known {
+        r_ohm,
+        r_u: (UNIFORM * ohmmeter).hypot(thermometers) * r_ohm,
+        tolerances: about.tolerances.clone(),
+        metal,
+    };
+    let fit = joint::fit(&takes, &known).map_err(|why| cannot(why, &takes, &left_out))?;
+    Ok(document(&used, &takes, &fit, (r_ohm, r_at), notes))
+}
+
+/// Says whose resistance is taken as it stands, for want of a temperature.
+fn unknown_temperatures(used: &[&Record], r_at: Option<f64>) -> Option<String> {
+    let without = used.iter().filter(|r| r.pickup.temperature_c.is_none()).count();
+    let whose = match (r_at, without) {
+        (Some(_), 0) => return None,
+        (None, _) => "of the ohmmeter's reading is".to_owned(),
+        (Some(_), n) if n == used.len() => "of the takes is".to_owned(),
+        (Some(_), n) => format!("of {n} of the takes is"),
+    };
+    Some(format!(
+        "the temperature {whose} not known: the resistance is taken as it was read (0.4 % for each kelvin between them)"
+    ))
+}
+
+fn spelt(load: &Load) -> String {
+    match load.to_string() {
+        s if s.is_empty() => "none".into(),
+        s => s,
+    }
+}
+
+fn cannot(why: Cannot, takes: &[Take], left_out: &[String]) -> Failure {
+    let load = takes.first().map_or_else(String::new, |t| spelt(&t.load));
+    match why {
+        Cannot::OneLoad if !left_out.is_empty() => Failure::new(
+            format!(
+                "all takes with a reading are under one load ({load}), and one load cannot tell L from C; no reading has {}",
+                left_out.join(", ")
+            ),
+            "measure that again, by what its record says, or under another known capacitor",
+        ),
+        Cannot::OneLoad => Failure::new(
+            format!("all takes are under one load ({load}): one load cannot tell L from C"),
+            "measure the pickup once more with a known capacitor across it, such as --load cap=1n",
+        ),
+        Cannot::NoFit => Failure::new(
+            "no coil explains these takes",
+            "check that all are of one pickup and that each record's load is what hung on it",
+        ),
+    }
+}
+
+/// The ohmmeter's reading and the temperature it belongs to.
+fn resistance(records: &[&Record], about: &About, notes: &mut Vec<String>) -> Result<(f64, Option<f64>)> {
+    if let Some(ohms) = about.ohms {
+        return Ok((ohms, about.room_c));
+    }
+    let read: Vec<(f64, Option<f64>)> = records
+        .iter()
+        .filter_map(|r| Some((r.pickup.r_ohm?, r.pickup.temperature_c)))
+        .collect();
+    let Some((ohms, at)) = read.first().copied() else {
+        return Err(Failure::new(
+            "the winding's resistance is not known: no record has it",
+            "give the ohmmeter's reading, as --ohms 6.05k, with --room 21C",
+        ));
+    };
+    if about.room_c.is_some() {
+        return Err(Failure::new(
+            "--room is given without --ohms: it is the temperature of the ohmmeter's reading",
+            "give both, or leave both to the records",
+        ));
+    }
+    notes.push(format!("resistance from the first record that has it: {ohms:.0} ohms"));
+    Ok((ohms, at))
+}
+
+/// Whether f0 and Q do not hold all that the take says.
+fn needs_curve(r: &Record) -> bool {
+    let metal = r.fit.as_ref().is_some_and(|f| f.model == Model::Eddy);
+    metal || r.findings.iter().any(|f| f.code == Code::PoorFit)
+}
+
+/// Resistance during a take over that of the ohmmeter's reading, as far as it is known, with its standard uncertainty.
+fn warm_during(record: &Record, r_at: Option<f64>) -> (f64, f64) {
+    match (record.pickup.temperature_c, r_at) {
+        (Some(t), Some(at)) => warmth(t, at),
+        _ => (1.0, 0.0),
+    }
+}
+
+fn take(record: &Record, rig: usize, r_at: Option<f64>, metal: bool, input: Option<f64>) -> Result<Take> {
+    let load = load_of(record)?;
+    let (input_ohm, input_f) = input_of(record);
+    let warm = warm_during(record, r_at).0;
+    // Which coil does not matter: it is the load that makes the order.
+    let trial = Coil::new(6e3, 2.4, 100e-12);
+    let simple = load.with_input(input_ohm, input_f).second_order(&trial).is_some();
+    let Some(r) = record.resonance.as_ref() else {
+        return Err(Failure::new(
+            format!("record {:?} has no reading", record.pickup.name),
+            "measure again",
+        ));
+    };
+    let sound = |e: Estimate| {
+        let noise = if e.u_noise > 0.0 { e.u_noise } else { e.u };
+        let noise = noise.max(LEAST_U * e.value.abs());
+        Estimate {
+            u: e.u.max(noise),
+            u_noise: noise,
+            ..e
+        }
+    };
+    let seen = if simple && !metal {
+        Seen::Resonance {
+            f0_hz: sound(r.f0_hz),
+            q: Some(sound(r.q)),
+            corr: r.corr_f0_q.clamp(-0.99, 0.99),
+        }
+    } else {
+        let points = points(record, r.f0_hz.value);
+        if points.len() < 20 {
+            return Err(Failure::new(
+                format!("record {:?} under {} holds no curve to fit", record.pickup.name, load),
+                "analyse its take again, or leave it out",
+            ));
+        }
+        // The second-order f0 of a coil with metal is widened for its misfit, which is none of the rig's.
+        let eddy = record.fit.as_ref().and_then(|f| f.eddy.as_ref());
+        Seen::Curve {
+            points,
+            f0_hz: sound(eddy.map_or(r.f0_hz, |e| e.f0_hz)),
+        }
+    };
+    Ok(Take {
+        load,
+        input_ohm,
+        input_f,
+        input_u: input_u(record, input).map(|u| u.unwrap_or(0.0)),
+        warm,
+        rig,
+        seen,
+    })
+}
+
+/// The curve of a record as the fit wants it, the sign of the winding taken out.
+pub fn points(record: &Record, f0_hz: f64) -> Vec<Point> {
+    const DB: f64 = 20.0 * std::f64::consts::LOG10_E;
+    let Some(c) = &record.curve else {
+        return Vec::new();
+    };
+    let top = (ABOVE_F0 * f0_hz).min(20_000.0);
+    let mut points: Vec<Point> = (0..c.freq_hz.len())
+        .filter_map(|i| {
+            let hz = *c.freq_hz.get(i)?;
+            let (mag, phase, u) = (*c.mag_db.get(i)?, *c.phase_deg.get(i)?, *c.u_db.get(i)?);
+            ((CURVE_FROM_HZ..=top).contains(&hz) && u < 3.0).then(|| Point {
+                hz,
+                ln_mag: mag / DB,
+                phase: phase.to_radians(),
+                u: u / DB,
+            })
+        })
+        .collect();
+    // At low frequency the phase is 0, or half a turn for a winding of the other sense.
+    let lows = points.iter().take(8).map(|p| p.phase.cos()).sum::<f64>();
+    if lows < 0.0 {
+        points.iter_mut().for_each(|p| p.phase -= std::f64::consts::PI);
+    }
+    points
+}
+
+/// Says which parts of the loads are taken as exact.
+fn exact_parts(used: &[&Record], takes: &[Take], about: &About, notes: &mut Vec<String>) {
+    let mut exact: Vec<&str> = Vec::new();
+    let open = |part: usize, there: fn(&Take) -> bool| {
+        let unsaid = |(r, t): (&&Record, &Take)| there(t) && input_u(r, about.input)[part].is_none();
+        used.iter().zip(takes).any(unsaid)
+    };
+    match (open(0, |t| t.input_ohm.is_some()), open(1, |t| t.input_f > 0.0)) {
+        (true, true) => exact.push("input"),
+        (true, false) => exact.push("the input's resistance"),
+        (false, true) => exact.push("the input's capacitance"),
+        (false, false) => {}
+    }
+    for t in takes {
+        for k in Knob::ALL.into_iter().filter(|k| k.is_part()) {
+            let there = k.get(&t.load).is_some_and(|v| v > 0.0);
+            if there && about.tolerances.of(k).is_none() && !exact.contains(&k.name()) {
+                exact.push(k.name());
+            }
+        }
+    }
+    if !exact.is_empty() {
+        notes.push(format!(
+            "taken as exact: {} (--tolerance cap=1% and so on)",
+            exact.join(", ")
+        ));
+    }
+}
+
+fn document(
+    used: &[&Record],
+    takes: &[Take],
+    fit: &CoilFit,
+    (stated_ohm, r_at): (f64, Option<f64>),
+    notes: Vec<String>,
+) -> CoilDocument {
+    let of = |i: usize, value: f64, k: f64| {
+        let sd = |m: &DMatrix<f64>| m[(i, i)].max(0.0).sqrt() * k;
+        Estimate {
+            value,
+            u: sd(&fit.covariance).max(sd(&fit.noise)),
+            u_noise: sd(&fit.noise),
+        }
+    };
+    let coil = &fit.coil;
+    let (l_h, c_f) = (of(1, coil.l_h, 1.0), of(2, coil.c_f, 1.0));
+    let correlations = correlations(&fit.covariance, coil.loss_ohm.is_some());
+    let inputs = fit.inputs.iter().filter_map(|i| input_found(used, fit, i)).collect();
+    let agreement = used
+        .iter()
+        .zip(takes)
+        .zip(&fit.agreement)
+        .map(|((r, t), a)| TakeAgreement {
+            id: r.id.clone(),
+            load: spelt(&t.load),
+            f0_hz: r.resonance.as_ref().map_or(0.0, |x| x.f0_hz.value),
+            f0_off: a.rms_db.is_none().then_some(a.f0),
+            q_off: a.q,
+            curve_db: a.rms_db,
+        })
+        .collect();
+    let mut doc = CoilDocument {
+        schema: SCHEMA.into(),
+        pickup: Named {
+            name: used[0].pickup.name.clone(),
+        },
+        r_ohm: of(0, coil.r_ohm, 1.0),
+        loss_ohm: coil.loss_ohm.map(|r| of(3, r, r * r)),
+        eddy: coil.eddy.map(|e| EddyFound {
+            k: of(3, e.k, 1.0),
+            tau: of(4, e.tau_s, 1.0),
+            emf: of(5, e.emf, 1.0),
+        }),
+        correlations,
+        reduced_chi2: fit.reduced_chi2,
+        temperature_c: r_at,
+        from_parts: fit.from_parts,
+        inputs,
+        takes: agreement,
+        advice: fit.advice.as_ref().map(|a| AdviceFound {
+            load: spelt(&a.load),
+            u_l_h: a.l * l_h.u,
+            u_c_f: a.c * c_f.u,
+        }),
+        l_h,
+        c_f,
+        findings: Vec::new(),
+        notes,
+    };
+    doc.findings = findings(used, takes, fit, &doc, stated_ohm);
+    doc
+}
+
+fn correlations(covariance: &DMatrix<f64>, loss: bool) -> Vec<Vec<f64>> {
+    let n = covariance.nrows();
+    // The loss is told as a resistance, of which the conductance is the other way round.
+    let sign = |i: usize| if loss && i == 3 { -1.0 } else { 1.0 };
+    let of = |a: usize, b: usize| {
+        let s = (covariance[(a, a)] * covariance[(b, b)]).sqrt();
+        match (a == b, s > 0.0) {
+            (true, _) => 1.0,
+            (false, true) => (sign(a) * sign(b) * covariance[(a, b)] / s).clamp(-1.0, 1.0),
+            (false, false) => 0.0,
+        }
+    };
+    (0..n).map(|a| (0..n).map(|b| of(a, b)).collect()).collect()
+}
+
+fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<InputFound> {
+    let own = fit.covariance.nrows();
+    let rig = &used.get(left.rig)?.rig;
+    let of = |part: InputPart| {
+        let k = left.factors.iter().position(|f| f.0 == part)?;
+        let sd = |m: &DMatrix<f64>| m[(own + k, own + k)].max(0.0).sqrt();
+        Estimate::new(left.factors[k].1, sd(&left.covariance), sd(&left.noise))
+    };
+    Some(InputFound {
+        rig: rig.name.clone(),
+        hash: rig.told_chain().or_else(|| rig.hash.clone()),
+        resistance: of(InputPart::Resistance),
+        capacitance: of(InputPart::Capacitance),
+        correlations: correlations(&left.covariance, fit.coil.loss_ohm.is_some()).split_off(own),
+    })
+}

@@ -1,0 +1,107 @@
+//! The command line: parse, run, say how it ended.
+
+use std::ffi::OsString;
+use std::io::Write;
+
+use clap::Parser;
+use clap::error::{ContextKind, ContextValue, ErrorKind};
+
+use crate::cli::args::{Cli, Command};
+use crate::cli::console::Console;
+use crate::commands;
+use crate::failure::{Failure, Result, Status};
+
+/// Runs the program. Results go to `out`, everything else to `err`.
+pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &mut dyn Write) -> Status {
+    let cli = match Cli::try_parse_from(args) {
+        Ok(cli) => cli,
+        Err(e) if matches!(e.kind(), ErrorKind::DisplayHelp | ErrorKind::DisplayVersion) => {
+            let _ = write!(out, "{}", e.render().ansi());
+            return Status::Done;
+        }
+        Err(e) => {
+            let _ = writeln!(err, "coilwright: {}", usage_line(&e));
+            return Status::Unusable;
+        }
+    };
+    let mut console = Console::new(out, err);
+    let ended = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| dispatch(cli.command, &mut console)))
+        .unwrap_or_else(|cause| {
+            let what = cause
+                .downcast_ref::<String>()
+                .map(String::as_str)
+                .or(cause.downcast_ref::<&str>().copied());
+            Err(Failure::new(
+                format!("a fault of the program itself ({})", what.unwrap_or("no particulars")),
+                "please report it with the file it met",
+            ))
+        });
+    match ended {
+        Ok(status) => status,
+        Err(failure) => {
+            console.error(&failure);
+            Status::Unusable
+        }
+    }
+}
+
+fn dispatch(command: Command, console: &mut Console) -> Result<Status> {
+    match command {
+        Command::Demo(a) => commands::demo::run(&a, console),
+        Command::Devices(a) => commands::devices::run(&a, console),
+        Command::Drive(a) => commands::drive::run(&a, console),
+        Command::Use(a) => commands::remember::run(&a, console),
+        Command::Measure(a) => commands::measure::run(a, console),
+        Command::Analyze(a) => commands::analyze::run(&a, console),
+        Command::Compare(a) => commands::compare::run(&a, console),
+        Command::Loads(a) => commands::loads::run(&a, console),
+        Command::Coil(a) => commands::coil::run(&a, console),
+        Command::Potting(a) => commands::potting::run(&a, console),
+        Command::Note(a) => commands::note::run(&a, console),
+        Command::Standard(a) => commands::standard::run(&a, console),
+        Command::Tray(a) => commands::tray::run(&a, console),
+        Command::Rig(a) => commands::rig::run(a.action, console),
+    }
+}
+
+/// Characters of a wrong value that a message repeats.
+const LONGEST_VALUE: usize = 80;
+
+/// Clap's message in one line: what is wrong and what to do.
+fn usage_line(e: &clap::Error) -> String {
+    if e.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
+        return "no command given; `coilwright --help` lists them with examples".into();
+    }
+    let mut text = e.render().to_string();
+    // A value that went astray may be a whole file.
+    if let Some(ContextValue::String(value)) = e.get(ContextKind::InvalidValue)
+        && let Some((end, _)) = value.char_indices().nth(LONGEST_VALUE)
+    {
+        text = text.replace(value.as_str(), &format!("{}...", &value[..end]));
+    }
+    let mut lines = text.lines().map(str::trim).filter(|l| !l.is_empty());
+    let first = lines
+        .next()
+        .unwrap_or("the command line cannot be read")
+        .trim_start_matches("error: ")
+        .to_string();
+    let mut rest = Vec::new();
+    for l in lines {
+        if l.starts_with("Usage:") || l.starts_with("For more information") {
+            break;
+        }
+        rest.push(l.trim_start_matches("tip: ").to_string());
+    }
+    if e.kind() == ErrorKind::MissingRequiredArgument {
+        return format!("{} is missing; give it (--help has examples)", rest.join(" and "));
+    }
+    let mut line = first;
+    for r in rest {
+        line.push_str(if r.starts_with("a similar") { "; " } else { " " });
+        line.push_str(&r);
+    }
+    if !line.contains("; ") {
+        line.push_str("; --help shows what is understood");
+    }
+    Failure::new(line, "").what
+}

@@ -1,0 +1,239 @@
+//! A new rig file as text, with remarks for whoever edits it.
+
+use crate::rig::Reference;
+
+/// A switch that software cannot see.
+pub struct Item {
+    pub key: &'static str,
+    pub question: &'static str,
+    pub remedy: &'static str,
+}
+
+pub const CHECKLIST: [Item; 5] = [
+    Item {
+        key: "phantom",
+        question: "Phantom power off",
+        remedy: "switch it off and wait a minute before anything is plugged in",
+    },
+    Item {
+        key: "monitoring",
+        question: "Direct monitoring and loopback off",
+        remedy: "switch them off: else the pickup is played back into its own exciter",
+    },
+    Item {
+        key: "automatic_gain",
+        question: "Automatic gain off, in the card and in the computer",
+        remedy: "switch it off: else no level means anything",
+    },
+    Item {
+        key: "enhancement",
+        question: "The system's sound enhancement off",
+        remedy: "switch equaliser, noise and echo removal off, for input and output",
+    },
+    Item {
+        key: "pads_and_cuts",
+        question: "Pads, low-cuts and polarity switches off",
+        remedy: "switch them off on both channels",
+    },
+];
+
+/// What goes into the file.
+#[derive(Debug, Clone)]
+pub struct Answers {
+    pub name: String,
+    pub unit: Option<String>,
+    pub reference: Reference,
+    pub series_ohm: f64,
+    pub sense_ohm: Option<f64>,
+    pub inductance_h: f64,
+    pub source_ohm: Option<f64>,
+    /// Standard uncertainties of series and inductance, relative.
+    pub known: Option<(f64, f64)>,
+    pub input_ohm: Option<f64>,
+    pub input_f: Option<f64>,
+    pub lead_f: Option<f64>,
+    pub mains_hz: Option<f64>,
+    pub witness: Option<String>,
+    pub knobs: Option<String>,
+    pub off: [bool; CHECKLIST.len()],
+    /// Ids of output and input, and the rate where it is bound too.
+    pub interface: Option<(String, String, Option<u32>)>,
+}
+
+/// The file's text.
+pub fn text(a: &Answers) -> String {
+    let mut out = String::new();
+    let mut line = |text: String| {
+        out.push_str(&text);
+        out.push('\n');
+    };
+    let quoted = |t: &str| toml::Value::String(t.to_owned()).to_string();
+    let stated = |key: &str, value: Option<f64>, remark: &str| match value {
+        Some(v) => format!("{:<32}# {remark}", format!("{key} = {}", number(v))),
+        None => format!("# {key} =  {remark}"),
+    };
+    line("# SI units; docs/bench.md says how to measure each of these, docs/rig.md what is done with them.".into());
+    line(format!("name = {}", quoted(&a.name)));
+    if let Some(unit) = &a.unit {
+        line(format!("unit = {}", quoted(unit)));
+    }
+    line("\n[exciter]".into());
+    let reference = match a.reference {
+        Reference::Voltage => "voltage",
+        Reference::Current => "current",
+    };
+    line(format!(
+        "{:<32}# what channel 2 reads",
+        format!("reference = \"{reference}\"")
+    ));
+    line(stated(
+        "series_ohm",
+        Some(a.series_ohm),
+        "from channel 2's tap to ground",
+    ));
+    line(stated("inductance_h", Some(a.inductance_h), "of the exciter, in place"));
+    if a.sense_ohm.is_some() || a.reference == Reference::Current {
+        line(stated(
+            "sense_ohm",
+            a.sense_ohm,
+            "what channel 2 reads the current across",
+        ));
+    }
+    line(stated(
+        "source_ohm",
+        a.source_ohm,
+        "the output's own, before the tap; for takes of one channel",
+    ));
+    line(stated(
+        "series_tolerance",
+        a.known.map(|k| k.0),
+        "standard uncertainty of series_ohm, relative",
+    ));
+    line(stated(
+        "inductance_tolerance",
+        a.known.map(|k| k.1),
+        "of the exciter's inductance",
+    ));
+    line("# sign = 1                      found with `coilwright rig polarity`".into());
+    line("\n[input]".into());
+    line(stated(
+        "resistance_ohm",
+        a.input_ohm,
+        "of the pickup's input; `coilwright rig inputs --through` measures it",
+    ));
+    line(stated(
+        "capacitance_f",
+        a.input_f,
+        "of that input; with the lead where that is not stated",
+    ));
+    line(stated(
+        "lead_capacitance_f",
+        a.lead_f,
+        "of the test lead; 0 where capacitance_f has it in",
+    ));
+    line("# gain, delay and AC corners: `coilwright rig inputs` measures them".into());
+    line("\n[mains]".into());
+    line(stated(
+        "frequency_hz",
+        a.mains_hz,
+        "both 50 and 60 are looked for, whatever stands here",
+    ));
+    if let Some(w) = &a.witness {
+        line("\n[witness]".into());
+        line(format!("name = {}", quoted(w)));
+    }
+    if let Some((output, input, rate)) = &a.interface {
+        line("\n[interface]                     # a live take on anything else is refused".into());
+        line(format!("output = {}", quoted(output)));
+        line(format!("input = {}", quoted(input)));
+        if let Some(rate) = rate {
+            line(format!("rate_hz = {rate}"));
+        }
+    }
+    if a.off.contains(&true) || a.knobs.is_some() {
+        line("\n[setup]                         # software cannot see switches and knobs".into());
+        for (item, _) in CHECKLIST.iter().zip(a.off).filter(|i| i.1) {
+            line(format!("{} = \"off\"", item.key));
+        }
+        if let Some(knobs) = &a.knobs {
+            line(format!("knobs = {}", quoted(knobs)));
+        }
+    }
+    line("\n# [pack] lists in words what belongs to the rig: interface, exciter, stop, box, leads, witness, meters, other".into());
+    out
+}
+
+/// As TOML has it: a decimal point or an exponent, and no digits that are only rounding.
+pub(super) fn number(v: f64) -> String {
+    if v != 0.0 && !(1e-3..1e7).contains(&v.abs()) {
+        format!("{v:e}")
+    } else {
+        format!("{v:?}")
+    }
+}
+
+/// Nothing known but what every rig needs.
+#[cfg(test)]
+pub(super) fn bare(name: &str) -> Answers {
+    Answers {
+        name: name.into(),
+        unit: None,
+        reference: Reference::Voltage,
+        series_ohm: 100.0,
+        sense_ohm: None,
+        inductance_h: 1e-4,
+        source_ohm: None,
+        known: None,
+        input_ohm: None,
+        input_f: None,
+        lead_f: None,
+        mains_hz: None,
+        witness: None,
+        knobs: None,
+        off: [false; CHECKLIST.len()],
+        interface: None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rig::Rig;
+
+    #[test]
+    fn what_is_written_is_read_again() {
+        let all = Answers {
+            name: "north \"bench\"".into(),
+            unit: Some("A".into()),
+            reference: Reference::Current,
+            series_ohm: 123.8,
+            sense_ohm: Some(22.0),
+            inductance_h: 217e-6,
+            source_ohm: Some(9.9),
+            known: Some((0.004, 0.03)),
+            input_ohm: Some(1e6),
+            input_f: Some(60e-12),
+            lead_f: Some(0.0),
+            mains_hz: Some(60.0),
+            witness: Some("tin one".into()),
+            knobs: Some("9 o'clock".into()),
+            off: [true, false, true, true, true],
+            interface: Some(("one".into(), "two".into(), Some(96_000))),
+        };
+        let rig = Rig::parse(&text(&all), "x").unwrap();
+        assert_eq!((rig.name.as_str(), rig.unit.as_deref()), ("north \"bench\"", Some("A")));
+        let e = &rig.exciter;
+        assert_eq!((e.series_ohm, e.sense_ohm, e.inductance_h), (123.8, Some(22.0), 217e-6));
+        assert_eq!((e.series_tolerance, e.inductance_tolerance), (Some(0.004), Some(0.03)));
+        let i = rig.input.unwrap();
+        assert_eq!(
+            (i.resistance_ohm, i.capacitance_f, i.lead_capacitance_f),
+            (Some(1e6), Some(60e-12), Some(0.0))
+        );
+        let setup = rig.setup.unwrap();
+        assert_eq!((setup.phantom.as_deref(), setup.monitoring), (Some("off"), None));
+        assert_eq!(rig.interface.unwrap().rate_hz, Some(96_000));
+        let rig = Rig::parse(&text(&bare("x")), "x").unwrap();
+        assert_eq!(rig.summary().values.len(), 3);
+    }
+}

@@ -1,0 +1,8 @@
+//! What a shop does with records: are two of them different, is a lot within its limits, what did the wax do, is the rig still the same.
+
+pub mod difference;
+pub mod knock;
+pub mod lot;
+pub mod standard;
+pub mod wax;
+pub mod witness;

@@ -1,0 +1,5 @@
+//! The witness: a pickup that stays in the shop, and what its checks say of the rig.
+
+pub mod checks;
+pub mod history;
+pub mod warmth;

@@ -245,7 +245,7 @@ proptest! {
                 drawn(&knock_plot::taps(r, k).unwrap());
             }
         }
-        for align in [Align::LowFrequency, Align::Peak, Align::Coupling] {
+        for align in [Align::LowFrequency, Align::Coupling] {
             drawn(&compare_plot(&records, align).unwrap());
         }
     }

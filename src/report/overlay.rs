@@ -15,8 +15,6 @@ pub enum Align {
     /// Each record's own level at low frequency.
     #[default]
     LowFrequency,
-    /// Each record's own peak, which shows differences in shape. Records without a peak: as `LowFrequency`.
-    Peak,
     /// The first record's level at low frequency: shows the coupling from the exciter too. Where a level is not known,
     /// as `LowFrequency`.
     Coupling,
@@ -34,7 +32,6 @@ pub fn compare_plot(records: &[Record], align: Align) -> Result<Plot> {
     };
     let remark = match align {
         Align::LowFrequency => "0 dB: each one's level at low frequency",
-        Align::Peak => "0 dB: each one's peak",
         Align::Coupling => {
             "0 dB: A's level at low frequency; levels are coupling from the exciter, not loudness from a string"
         }
@@ -83,7 +80,6 @@ fn trace(record: &Record, first: Option<&Record>, align: Align) -> (Curve, Optio
     let level = |r: &Record| words::reading(r).and_then(|x| x.level_db).map(|l| l.value);
     let shift = match align {
         Align::LowFrequency => None,
-        Align::Peak => peak.map(|p| -p.1),
         Align::Coupling => first.and_then(|f| Some(level(record)? - level(f)?)),
     };
     let shift = shift.filter(|s| s.abs() < 1e4).unwrap_or(0.0);
@@ -200,7 +196,6 @@ mod tests {
             ("wide", wide, Align::LowFrequency),
             ("close", several(12, 0.001), Align::LowFrequency),
             ("mixed", mixed, Align::LowFrequency),
-            ("peaks", several(4, 0.1), Align::Peak),
             ("coupling", levels, Align::Coupling),
             (
                 "none",

@@ -2,6 +2,7 @@
 //! answer, fits a second-order model and keeps the record.
 
 pub mod analysis;
+pub mod book;
 pub mod capture;
 pub mod cli;
 pub mod coil;

@@ -2,6 +2,7 @@
 
 use std::ffi::OsString;
 use std::io::Write;
+use std::panic::{AssertUnwindSafe, PanicHookInfo, catch_unwind};
 
 use clap::Parser;
 use clap::error::{ContextKind, ContextValue, ErrorKind};
@@ -25,24 +26,28 @@ pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &
         }
     };
     let mut console = Console::new(out, err);
-    let ended = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| dispatch(cli.command, &mut console)))
-        .unwrap_or_else(|cause| {
-            let what = cause
-                .downcast_ref::<String>()
-                .map(String::as_str)
-                .or(cause.downcast_ref::<&str>().copied());
-            Err(Failure::new(
-                format!("a fault of the program itself ({})", what.unwrap_or("no particulars")),
-                "please report it with the file it met",
-            ))
-        });
+    let ended = catch_unwind(AssertUnwindSafe(|| dispatch(cli.command, &mut console)));
     match ended {
-        Ok(status) => status,
-        Err(failure) => {
+        Ok(Ok(status)) => status,
+        Ok(Err(failure)) => {
             console.error(&failure);
             Status::Unusable
         }
+        // The panic hook has told it.
+        Err(_) => Status::Unusable,
     }
+}
+
+/// A fault of the program itself in one line, without a backtrace: what whoever mends it has to know.
+pub fn fault(info: &PanicHookInfo) -> String {
+    let what = info.payload().downcast_ref::<String>().map(String::as_str);
+    let what = what.or(info.payload().downcast_ref::<&str>().copied());
+    let place = info.location().map_or("an unknown place".into(), ToString::to_string);
+    format!(
+        "coilwright: a fault of the program itself, version {} at {place}: {}; please report this line, the command and the files it met",
+        env!("CARGO_PKG_VERSION"),
+        what.unwrap_or("no particulars").replace(char::is_control, " ")
+    )
 }
 
 fn dispatch(command: Command, console: &mut Console) -> Result<Status> {

@@ -2,8 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use super::args::{About, channels};
 use super::defaults::Defaults;
+use super::shared::About;
+use super::value::channels;
 use super::wirings::one_load;
 use crate::analysis::chain::Chain;
 use crate::analysis::compose::Context;

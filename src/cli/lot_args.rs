@@ -4,8 +4,9 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::args::{ColumnsArg, Devices, DriveArgs, Shown, celsius, columns, farads, line, load_or_wiring, words};
 use super::inputs::{self, LoadArg};
+use super::shared::{Devices, DriveArgs, Shown};
+use super::value::{ColumnsArg, celsius, columns, farads, line, load_or_wiring, words};
 use crate::quantity::{self, Unit};
 use crate::shop::lot::is_plain;
 use crate::shop::standard::Allowed;

@@ -1,6 +1,7 @@
 //! What a person types, and what of it a command is handed.
 
 pub mod args;
+mod coil_args;
 pub mod console;
 pub mod context;
 pub mod defaults;
@@ -8,4 +9,7 @@ pub mod inputs;
 pub mod keys;
 mod lot_args;
 mod rig_args;
+mod shared;
+mod take_args;
+mod value;
 pub mod wirings;

@@ -4,9 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand, ValueEnum};
 
-use super::args::{
-    ChannelsArg, Devices, DriveArgs, Shown, celsius, channels, dbfs, farads, henries, hertz, line, ohms,
-};
+use super::shared::{Devices, DriveArgs, Shown};
+use super::value::{ChannelsArg, celsius, channels, dbfs, farads, henries, hertz, line, ohms};
 use crate::quantity::{self, Unit};
 use crate::setup::inputs::Part;
 

@@ -203,7 +203,7 @@ fn single(
     Told {
         document: &record,
         files: written.into_iter().collect(),
-        shown: args.shown,
+        shown: args.shown.into(),
     }
     .tell(console, text::measure_text, || {
         folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))
@@ -259,7 +259,7 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: 
         ended
     });
     bar.finish_and_clear();
-    let status = tell_all(&args.takes, list, args.shown, console)?;
+    let status = tell_all(&args.takes, list, args.shown.into(), console)?;
     if let Some(out) = &out {
         let folders = takes.iter().map(|(_, folder)| out.join(folder));
         outcome::draw_missing(&folders.filter(|f| f.is_dir()).collect::<Vec<_>>(), console);

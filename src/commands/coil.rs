@@ -36,7 +36,7 @@ pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
     outcome::Told {
         document: &coil,
         files,
-        shown: args.shown,
+        shown: args.shown.into(),
     }
     .tell(console, text::coil_text, || {
         let picture = |stem| Ok((stem, picture(&records, &coil, &about)?));

@@ -3,17 +3,16 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::outcome;
+use super::{outcome, wanted};
 use crate::cli::args::CompareArgs;
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
 use crate::failure::{Failure, Result, Status};
-use crate::record::{Record, store};
 use crate::report::{overlay, text};
 use crate::shop::difference::{self, Comparison, Limits};
 
 pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
-    let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
+    let records = wanted::all(&args.records)?;
     if records.len() < 2 {
         return Err(Failure::new(
             "one record cannot be compared with itself",
@@ -41,7 +40,7 @@ pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
     outcome::Told {
         document: &comparison,
         files,
-        shown: args.shown,
+        shown: args.shown.into(),
     }
     .tell(
         console,

@@ -7,7 +7,7 @@ use super::kept::Measurement;
 use super::outcome::{self, Played, Told};
 use super::parallel;
 use crate::analysis::chain::Chain;
-use crate::cli::args::AnalyzeArgs;
+use crate::cli::args::{AnalyzeArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, folders_below};
 use crate::commands::asked::{self, Asked, RigFile};
@@ -43,9 +43,9 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
         there.len(),
         unfinished.len()
     ));
-    let told = match unfinished.is_empty() && !args.shown.json {
+    let told = match unfinished.is_empty() && !Shown::from(args.shown).json {
         true => Ok(Status::Done),
-        false => tell_all(&unfinished, list, args.shown, console),
+        false => tell_all(&unfinished, list, args.shown.into(), console),
     };
     // One that cannot be finished keeps no other from its pictures.
     let drawn: Vec<PathBuf> = folders.into_iter().filter(|f| is_record(f)).collect();
@@ -125,7 +125,7 @@ fn single(args: &AnalyzeArgs, folder: &Path, console: &mut Console) -> Result<St
     Told {
         document: &record,
         files: (!there).then(|| folder.join("record.json")).into_iter().collect(),
-        shown: args.shown,
+        shown: args.shown.into(),
     }
     .tell(console, text::measure_text, || {
         outcome::missing_pictures(&record, folder)

@@ -14,7 +14,7 @@ use crate::analysis::compose;
 use crate::analysis::{self, Choice, Options};
 use crate::capture::bench::{Bench as BuiltIn, Spec};
 use crate::capture::{Capture, Request};
-use crate::cli::args::DemoArgs;
+use crate::cli::args::{DemoArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, ready_folder, stamp};
 use crate::failure::{Failure, Result, Status};
@@ -70,94 +70,64 @@ struct Job {
 }
 
 const NECK: &str = "r=6.1k l=2.5H cs=110p loss=900k noise=-82dBFS";
+const BRIDGE: &str = "r=4.1k l=2.3H cs=60p loss=500k l2=2.4H cs2=65p over=first noise=-82dBFS";
 const CONTROLS_SHORT: &str = "vol=250k tone=250k+22n cable=3m@100p/m";
 const CONTROLS_LONG: &str = "vol=250k tone=250k+22n cable=6m@100p/m";
-/// So that also what only repeats the pickup's data says it.
-const NOTE: &str = "simulated, invented data";
-const WAX: &str = "simulated, invented data: wax pot, winding capacitance +10 %";
+
+impl Job {
+    const fn new(folder: &'static str, pickup: &'static str, sim: &'static str, ohms: f64, seed: u64) -> Job {
+        Job {
+            folder,
+            pickup,
+            sim,
+            load: None,
+            over: None,
+            ohms,
+            // So that also what only repeats the pickup's data says it.
+            note: "simulated, invented data",
+            seed,
+        }
+    }
+
+    const fn under(self, load: &'static str) -> Job {
+        Job {
+            load: Some(load),
+            ..self
+        }
+    }
+}
 
 /// Order and folders of the measurements; the comparisons name them by their place.
 const JOBS: [Job; 8] = [
+    Job::new("1-short-cable", "neck 3-7, 3 m", NECK, 6.12e3, 11).under(CONTROLS_SHORT),
+    Job::new("2-long-cable", "neck 3-7, 6 m", NECK, 6.12e3, 12).under(CONTROLS_LONG),
     Job {
-        folder: "1-short-cable",
-        pickup: "neck 3-7, 3 m",
-        sim: NECK,
-        load: Some(CONTROLS_SHORT),
-        over: None,
-        ohms: 6.12e3,
-        note: NOTE,
-        seed: 11,
-    },
-    Job {
-        folder: "2-long-cable",
-        pickup: "neck 3-7, 6 m",
-        sim: NECK,
-        load: Some(CONTROLS_LONG),
-        over: None,
-        ohms: 6.12e3,
-        note: NOTE,
-        seed: 12,
-    },
-    Job {
-        folder: "3-first-coil",
-        pickup: "bridge 5-2",
-        sim: "r=4.1k l=2.3H cs=60p loss=500k l2=2.4H cs2=65p over=first noise=-82dBFS",
-        load: Some("vol=500k tone=500k+22n cable=3m@100p/m"),
         over: Some("the first coil"),
-        ohms: 8.23e3,
-        note: NOTE,
-        seed: 13,
+        ..Job::new("3-first-coil", "bridge 5-2", BRIDGE, 8.23e3, 13).under("vol=500k tone=500k+22n cable=3m@100p/m")
+    },
+    Job::new(
+        "4-before-wax",
+        "neck 4-1, before",
+        "r=6.3k l=2.6H cs=110p loss=900k noise=-82dBFS",
+        6.31e3,
+        14,
+    ),
+    Job {
+        note: "simulated, invented data: wax pot, winding capacitance +10 %",
+        ..Job::new(
+            "5-after-wax",
+            "neck 4-1, after",
+            "r=6.3k l=2.6H cs=121p loss=900k noise=-82dBFS",
+            6.31e3,
+            15,
+        )
     },
     Job {
-        folder: "4-before-wax",
-        pickup: "neck 4-1, before",
-        sim: "r=6.3k l=2.6H cs=110p loss=900k noise=-82dBFS",
-        load: None,
-        over: None,
-        ohms: 6.31e3,
-        note: NOTE,
-        seed: 14,
-    },
-    Job {
-        folder: "5-after-wax",
-        pickup: "neck 4-1, after",
-        sim: "r=6.3k l=2.6H cs=121p loss=900k noise=-82dBFS",
-        load: None,
-        over: None,
-        ohms: 6.31e3,
-        note: WAX,
-        seed: 15,
-    },
-    Job {
-        folder: "6-open-winding",
-        pickup: "neck 4-2",
-        sim: "r=6.3k l=2.6H cs=110p open",
-        load: None,
-        over: None,
-        ohms: 6.31e3,
         note: "simulated, invented data: ohms read on the winder, before the leads went on",
-        seed: 16,
+        ..Job::new("6-open-winding", "neck 4-2", "r=6.3k l=2.6H cs=110p open", 6.31e3, 16)
     },
-    Job {
-        folder: "7-no-load",
-        pickup: "neck 3-7",
-        sim: NECK,
-        load: Some("none"),
-        over: None,
-        ohms: 6.12e3,
-        note: NOTE,
-        seed: 17,
-    },
-    Job {
-        folder: "8-with-1-nf",
-        pickup: "neck 3-7",
-        sim: NECK,
-        load: Some("cap=1n"),
-        over: None,
-        ohms: 6.12e3,
-        note: NOTE,
-        seed: 18,
-    },
+    Job::new("7-no-load", "neck 3-7", NECK, 6.12e3, 17).under("none"),
+    Job::new("8-with-1-nf", "neck 3-7", NECK, 6.12e3, 18).under("cap=1n"),
 ];
 
 /// The two takes that the page on pots and cables stands on.
@@ -188,7 +158,7 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
     refuse_existing(out)?;
     let out = ready_folder(out)?;
     let made = make(&out)?;
-    if args.shown.json {
+    if Shown::from(args.shown).json {
         let path = |folder: &str, file: &str| out.join(folder).join(file);
         let records: Vec<PathBuf> = JOBS.iter().map(|j| path(j.folder, "record.json")).collect();
         let comparisons: Vec<PathBuf> = COMPARISONS.iter().map(|c| path(c.0, "compare.json")).collect();
@@ -200,7 +170,7 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
             coil: path(harness::FOLDER, "coil.toml"),
         })?;
     } else {
-        console.result(&story::tell(&made, &out, outcome::style(args.shown)))?;
+        console.result(&story::tell(&made, &out, outcome::style(args.shown.into())))?;
     }
     Ok(Status::Done)
 }
@@ -289,13 +259,17 @@ fn measure(job: &Job, rig: &Rig, drive: &Drive, taken_at: &str, folder: &Path) -
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cli::args::Detailed;
     use crate::record::{PeakFrom, Verdict, store};
 
     fn demo(out: &Path, json: bool) -> Result<String> {
         let (mut text, mut err) = (Vec::new(), Vec::new());
         let args = DemoArgs {
             out: out.to_path_buf(),
-            shown: crate::cli::args::Shown { json, details: false },
+            shown: Detailed {
+                shown: Shown { json, details: false },
+                details: false,
+            },
         };
         let status = run(&args, &mut Console::new(&mut text, &mut err))?;
         assert_eq!(status, Status::Done);

@@ -111,7 +111,7 @@ pub fn taps_lost(why: &str) -> String {
     format!("the taps were lost: {why}; the measurement before them is kept")
 }
 
-/// A measurement and its folder. What never came to a take that stays is taken away again.
+/// A measurement and its folder. What never came to a take is taken away again.
 pub struct Kept {
     pub of: Measurement,
     pub folder: PathBuf,
@@ -125,7 +125,7 @@ pub struct Kept {
 impl Kept {
     /// With the first take, so that a measurement that is stopped before leaves nothing. The take comes last: from a folder that
     /// has one the measurement can be finished.
-    pub fn begin(folder: PathBuf, asked: Asked, played: Option<Played>, first: Take) -> Result<Kept> {
+    pub fn begin(folder: PathBuf, asked: Asked, played: Played, first: Take) -> Result<Kept> {
         outcome::refuse_occupied(&folder, asked.repeats as usize)?;
         let mut kept = Kept {
             of: Measurement {
@@ -138,10 +138,9 @@ impl Kept {
             files: Vec::new(),
             stays: false,
         };
-        if let Some(played) = played {
-            outcome::keep_drive(&kept.folder, played, &mut kept.files)?;
-        }
+        outcome::keep_drive(&kept.folder, played, &mut kept.files)?;
         kept.put(first)?;
+        kept.stays = true;
         Ok(kept)
     }
 
@@ -174,35 +173,19 @@ impl Kept {
         Ok(())
     }
 
-    /// From here on nothing is taken away, however it ends.
-    pub fn stay(&mut self) {
-        self.stays = true;
-    }
-
     /// The record, last of all.
-    pub fn finish(&mut self, bench: &Bench, played: Option<Played>, lost: Option<&Failure>) -> Result<Record> {
-        let mut ended = self.of.record(bench, played, lost);
-        if let Ok(record) = &ended {
-            match outcome::write(record, &self.folder) {
-                Ok(path) => self.files.insert(0, path),
-                Err(e) => ended = Err(e),
-            }
-        }
-        match ended {
-            Err(e) if self.stays => Err(Failure::new(
+    pub fn finish(&mut self, bench: &Bench, played: Played, lost: Option<&Failure>) -> Result<Record> {
+        let ended = self.of.record(bench, Some(played), lost);
+        let written = ended.and_then(|record| Ok((outcome::write(&record, &self.folder)?, record)));
+        let (file, record) = written.map_err(|e| {
+            let folder = text::shell(&self.folder.to_string_lossy());
+            Failure::new(
                 format!("{}; the take is kept in {}", e.what, self.folder.display()),
-                format!(
-                    "{}, then `coilwright analyze {}` finishes it",
-                    e.hint,
-                    text::shell(&self.folder.to_string_lossy())
-                ),
-            )),
-            Err(e) => Err(e),
-            Ok(record) => {
-                self.stay();
-                Ok(record)
-            }
-        }
+                format!("{}, then `coilwright analyze {folder}` finishes it", e.hint),
+            )
+        })?;
+        self.files.insert(0, file);
+        Ok(record)
     }
 }
 

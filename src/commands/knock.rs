@@ -2,13 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use super::measure::Job;
 use super::{progress, sound};
 use crate::capture::wav::{self, Channels};
 use crate::capture::{Capture, Take, silence};
 use crate::cli::console::Console;
 use crate::estimate::Estimate;
-use crate::failure::{Failure, Result};
+use crate::failure::Result;
 use crate::record::Record;
 use crate::shop::knock;
 
@@ -31,21 +30,6 @@ pub fn read(path: &Path, channels: Option<Channels>) -> Result<Take> {
             reference: None,
             ..whole
         }),
-    }
-}
-
-/// Refuses what does not go together, before anything sounds.
-pub fn check(job: &Job, from_file: bool) -> Result<()> {
-    match (from_file, job.knock.is_some(), job.knock_take.is_some()) {
-        (true, true, _) => Err(Failure::new(
-            "--knock has no effect on a recording",
-            "give the recording of the taps with --knock-take",
-        )),
-        (false, _, true) => Err(Failure::new(
-            "--knock-take is for a measurement from a WAV file",
-            "give --knock N to tap now, or --source FILE",
-        )),
-        _ => Ok(()),
     }
 }
 

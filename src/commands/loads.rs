@@ -20,7 +20,10 @@ use crate::rig::Rig;
 
 pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     if args.list {
-        console.result(&text::wirings_text(&built_in::listed(), outcome::style(args.shown)))?;
+        console.result(&text::wirings_text(
+            &built_in::listed(),
+            outcome::style(args.shown.into()),
+        ))?;
         return Ok(Status::Done);
     }
     refuse_idle(args)?;
@@ -93,7 +96,7 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     outcome::Told {
         document: &document,
         files,
-        shown: args.shown,
+        shown: args.shown.into(),
     }
     .tell(console, text::loads_text, || {
         let Some(folder) = folder else { return Ok(Vec::new()) };

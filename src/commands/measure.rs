@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::kept::{Kept, taps_lost};
-use super::{knock, outcome};
+use super::outcome;
 use crate::analysis::Choice;
 use crate::cli::args::{About, Devices, DriveArgs, MeasureArgs};
 use crate::cli::console::Console;
@@ -14,7 +14,7 @@ use crate::failure::{Failure, Result, Status};
 use crate::record::Record;
 use crate::report::text;
 use place::Place;
-use player::{Player, Source, Taken};
+use player::{Player, Taken};
 
 mod place;
 mod player;
@@ -23,21 +23,17 @@ mod player;
 pub struct Job {
     /// The pickup's name.
     pub pickup: String,
-    /// "live", "sim" or a recording.
+    /// "live" or "sim".
     pub source: String,
     pub about: About,
     /// How many takes.
     pub repeats: u32,
     /// How many taps.
     pub knock: Option<u32>,
-    /// A recording of taps, with a recording.
-    pub knock_take: Option<PathBuf>,
     pub devices: Devices,
     pub drive: DriveArgs,
     /// What the built-in bench holds.
     pub sim: Option<String>,
-    /// What was played, with a recording.
-    pub drive_file: Option<PathBuf>,
     pub model: Choice,
     /// Folder of the record; none: the next number in the pickup's own.
     pub out: Option<PathBuf>,
@@ -52,11 +48,9 @@ impl Job {
             about: About::default(),
             repeats: 1,
             knock: None,
-            knock_take: None,
             devices: Devices::default(),
             drive: DriveArgs::default(),
             sim: None,
-            drive_file: None,
             model: Choice::default(),
             out: None,
         }
@@ -66,16 +60,14 @@ impl Job {
 impl From<MeasureArgs> for Job {
     fn from(a: MeasureArgs) -> Self {
         Job {
-            pickup: a.pickup,
+            pickup: a.pickup.given(),
             source: a.source,
             about: a.about,
             repeats: a.repeats,
             knock: a.knock,
-            knock_take: a.knock_take,
             devices: a.devices,
             drive: a.drive,
             sim: a.sim,
-            drive_file: a.drive_file,
             model: a.model.into(),
             out: a.out,
         }
@@ -83,7 +75,7 @@ impl From<MeasureArgs> for Job {
 }
 
 pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
-    let (shown, taps) = (args.shown, args.knock.is_some());
+    let (shown, taps) = (args.shown.into(), args.knock.is_some());
     let measured = taken(&args.into(), console)?;
     let Measured {
         record,
@@ -122,28 +114,17 @@ pub struct Measured {
 pub fn taken(job: &Job, console: &mut Console) -> Result<Measured> {
     let defaults = Defaults::read_from(Path::new("."))?;
     let bench = Bench::plan(&job.about, &defaults)?;
-    let source = Source::of(&job.source);
-    if job.sim.is_some() && !matches!(source, Source::Sim) {
-        return Err(Failure::new(
-            "--sim describes the built-in bench, which is not used",
-            "add --source sim",
-        ));
-    }
-    knock::check(job, matches!(source, Source::File(_)))?;
-    let mut player = Player::plan(job, &source, &bench, &defaults, console.stop())?;
+    let mut player = Player::plan(job, &bench, &defaults, console.stop())?;
     let mut fresh = Fresh::default();
     let place = Place::plan(job, &defaults, &mut fresh)?;
     say_number(0, job.repeats, console);
     let first = player.take(0, console)?;
     let rig = job.about.rig.as_deref().or(defaults.rig.as_deref());
-    let asked = asked(job, &bench, rig, &player, &first);
+    let asked = asked(job, &bench, rig, &first);
     let mut kept = Kept::begin(place.folder(&mut fresh)?, asked, player.played(), first.take)?;
-    if player.is_sound() {
-        kept.stay();
-    }
     let lost = match repeats(job.repeats, &mut player, &mut kept, console) {
         Some(failure) => Some(failure),
-        None => taps(job, &bench, &mut player, &mut kept, console)?,
+        None => taps(job, &mut player, &mut kept, console),
     };
     let record = kept.finish(&bench, player.played(), lost.as_ref())?;
     Ok(Measured {
@@ -176,35 +157,27 @@ fn repeats(of: u32, player: &mut Player, kept: &mut Kept, console: &mut Console)
 }
 
 /// The taps that are asked for; why there are none, where what was measured before them stands.
-fn taps(
-    job: &Job,
-    bench: &Bench,
-    player: &mut Player,
-    kept: &mut Kept,
-    console: &mut Console,
-) -> Result<Option<Failure>> {
-    let ended = player.taps(job, bench.channels, console);
-    match ended.and_then(|taps| taps.map_or(Ok(()), |t| kept.put_taps(t))) {
-        Err(e) if player.is_sound() => Ok(Some(Failure::new(
-            taps_lost(&e.what),
-            "measure again with --knock when ready",
-        ))),
-        ended => ended.map(|()| None),
-    }
+fn taps(job: &Job, player: &mut Player, kept: &mut Kept, console: &mut Console) -> Option<Failure> {
+    let ended = player.taps(job.knock?, console).and_then(|t| kept.put_taps(t));
+    let why = ended.err()?;
+    Some(Failure::new(
+        taps_lost(&why.what),
+        "measure again with --knock when ready",
+    ))
 }
 
 /// All that the reading needs besides the samples.
-fn asked(job: &Job, bench: &Bench, rig: Option<&Path>, player: &Player, first: &Taken) -> Asked {
+fn asked(job: &Job, bench: &Bench, rig: Option<&Path>, first: &Taken) -> Asked {
     Asked {
         schema: asked::SCHEMA.into(),
         taken_at: stamp(first.at),
-        source: player.kind().into(),
+        source: job.source.clone(),
         pickup: bench.pickup(&job.pickup),
         rig: rig.zip(bench.rig.as_ref()).map(|(path, rig)| RigFile::new(path, rig)),
         load: bench.load.as_ref().map(ToString::to_string),
         model: job.model,
         repeats: job.repeats,
-        knock: job.knock.is_some() || job.knock_take.is_some(),
+        knock: job.knock.is_some(),
         takes: Vec::new(),
         taps: None,
     }

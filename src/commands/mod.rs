@@ -22,3 +22,4 @@ pub mod rig;
 pub mod sound;
 pub mod standard;
 pub mod tray;
+mod wanted;

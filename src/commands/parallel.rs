@@ -19,10 +19,14 @@ pub fn each<T: Sync, R: Send>(list: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<
         }
     };
     std::thread::scope(|scope| {
-        for _ in 1..workers {
-            scope.spawn(some);
-        }
+        let others: Vec<_> = (1..workers).map(|_| scope.spawn(some)).collect();
         some();
+        for other in others {
+            // A fault was told where it happened, once.
+            if let Err(fault) = other.join() {
+                std::panic::resume_unwind(fault);
+            }
+        }
     });
     let mut done = done.into_inner().unwrap_or_else(|e| e.into_inner());
     done.sort_by_key(|d| d.0);

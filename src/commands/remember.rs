@@ -13,7 +13,7 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
     let here = Path::new(".");
     let old = Defaults::read_from(here)?;
     let newer = Defaults {
-        rig: args.rig.clone(),
+        rig: args.rig.given().cloned(),
         load: args.load.as_ref().map(one_load).transpose()?,
         folder: args.folder.clone(),
         output: args.devices.output.clone(),

@@ -1,5 +1,7 @@
 //! Opens what plays and records: the sound card or the built-in bench, as options, defaults and rig file say.
 
+use std::path::Path;
+
 use super::{drive, progress};
 use crate::capture::bench::{Bench as BuiltIn, DEVICE, Spec};
 use crate::capture::stop::Stop;
@@ -37,9 +39,19 @@ pub struct Sound {
 impl Asked<'_> {
     /// From "live" or "sim".
     pub fn open(&self, source: &str) -> Result<Sound> {
+        if self.sim.is_some() && source != "sim" {
+            return Err(Failure::new(
+                "--sim describes the built-in bench, which is not used",
+                "add --source sim",
+            ));
+        }
         match source {
             "live" => self.live(),
             "sim" => self.sim(),
+            file if Path::new(file).extension().is_some() => Err(Failure::new(
+                format!("--source is live or sim, and {file} is a file"),
+                format!("read a recording with `coilwright analyze {file}`"),
+            )),
             other => Err(Failure::new(
                 format!("--source {other} is neither live nor sim"),
                 "give one of them",
@@ -141,7 +153,7 @@ impl Asked<'_> {
     pub fn live(&self) -> Result<Sound> {
         Err(Failure::new(
             "this coilwright was built without the sound card",
-            "build it with the feature \"live\", or use --source sim or a WAV file",
+            "build it with the feature \"live\", or use --source sim",
         ))
     }
 }

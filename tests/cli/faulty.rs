@@ -9,10 +9,6 @@ fn refused_everywhere(f: &Folder, take: &str, words: &[&str]) {
     for json in [&[][..], &["--json"]] {
         f.run(&[&["analyze", take, "--out", "result"], json].concat())
             .refused(words);
-        f.run(&[&["measure", "--pickup", "a", "--source", take, "--out", "result"], json].concat())
-            .refused(words);
-        f.run(&[&["measure", "--pickup", "a", "--source", take], json].concat())
-            .refused(words);
         f.run(&[&["analyze", take, take, "--out", "result"], json].concat())
             .refused(&["none of 2 takes", take]);
     }
@@ -157,14 +153,6 @@ fn one_channel_needs_the_drive_that_was_played() {
         let given: Vec<&str> = drive.map_or(vec![], |d| vec!["--drive", d]);
         f.run(&[&["analyze", take, "--out", "result"], &given[..]].concat())
             .refused(words);
-        f.run(
-            &[
-                &["measure", "--pickup", "a", "--source", take, "--out", "result"],
-                &given[..],
-            ]
-            .concat(),
-        )
-        .refused(words);
         assert!(!f.path("result").exists());
     }
     // A description beside the drive is not needed.

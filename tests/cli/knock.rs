@@ -49,19 +49,6 @@ fn taps_are_kept_and_give_the_same_figures_again() {
         let found = f.run(&[&args[..4], &["--json"], &rig].concat()).ended(0).json();
         assert_eq!(&found["knock"], knock);
         assert!(f.list("again").contains(&"knock.svg".to_string()));
-        let args = [
-            "measure",
-            "--pickup",
-            "x",
-            "--source",
-            "one/take.wav",
-            "--drive",
-            "one/drive.wav",
-        ];
-        let taps = ["--knock-take", "one/knock.wav", "--out", "third", "--json"];
-        let third = f.run(&[&args[..], &rig, &taps].concat()).ended(0).json();
-        assert_eq!(&third["knock"], knock);
-        assert_eq!(f.bytes("third/knock.wav"), f.bytes("one/knock.wav"));
     }
 }
 
@@ -130,11 +117,7 @@ fn taps_that_cannot_be_read_leave_a_note_and_no_figure() {
 fn what_does_not_go_together_is_refused() {
     let f = Folder::new();
     f.measure(&["--knock", "3", "--out", "one"]).ended(0);
-    let file = ["measure", "--pickup", "x", "--source", "one/take.wav"];
-    f.run(&[&file[..], &["--knock", "8"]].concat())
-        .refused(&["--knock has no effect on a recording", "--knock-take"]);
-    f.measure(&["--knock-take", "one/knock.wav"])
-        .refused(&["--knock-take is for", "--source FILE"]);
+    let file = ["analyze", "one/take.wav"];
     f.run(&[&file[..], &["--knock-take", "none.wav"]].concat())
         .refused(&["none.wav"]);
     f.run(&[

@@ -14,6 +14,7 @@ mod kill;
 mod killed;
 mod knock;
 mod lot;
+mod names;
 mod notes;
 mod potting;
 mod rig;

@@ -57,18 +57,9 @@ impl Chapter<'_> {
         self.blocks.push(Block::Command(text.into()));
     }
 
-    fn sweep(&self, load: &Load, text: &str, steps: Option<usize>) -> Result<LoadsDocument> {
-        let vary = inputs::vary(text)?;
-        let loads = vary
-            .values(steps)?
-            .into_iter()
-            .map(|v| {
-                let mut w = Wiring::from(load.clone());
-                let _ = vary.knob.set(&mut w.load, v);
-                predict_one(self.basis, &w.load.to_string(), &w, Some((vary.knob, v)), &manner(None))
-            })
-            .collect();
-        Ok(self.document(loads, None))
+    /// What the coil predicts.
+    fn loads(&mut self, options: &str) {
+        self.command(&format!("coilwright loads --coil pots-and-cables/coil.toml {options}"));
     }
 
     fn document(&self, loads: Vec<crate::coil::loads::LoadPredicted>, reached: Option<ReachedFound>) -> LoadsDocument {
@@ -90,6 +81,74 @@ fn manner(tolerances: Option<Tolerances>) -> Manner {
         tolerances,
         runs: 1000,
         seed: 1,
+    }
+}
+
+/// One quantity of the guitar, run through.
+struct Sweep {
+    file: &'static str,
+    head: &'static str,
+    words: &'static str,
+    /// The guitar's tone control as far down as it goes.
+    dark: bool,
+    vary: &'static str,
+}
+
+/// The cables first: the story tells of them.
+const SWEEPS: [Sweep; 4] = [
+    Sweep {
+        file: "cables",
+        head: "A longer cable",
+        words: "Every metre is some hundred picofarads more across the winding: the peak comes down, and what lies above it goes.",
+        dark: false,
+        vary: "cable=1m...10m",
+    },
+    Sweep {
+        file: "volume",
+        head: "The volume control",
+        words: "Turned down it does not only make the guitar quieter: its upper part stands between winding and cable, and the \
+                treble goes first. A treble bleed gives some of it back.",
+        dark: false,
+        vary: "vol=1,0.8,0.6,0.4,0.2",
+    },
+    Sweep {
+        file: "pots",
+        head: "The value of the pot",
+        words: "A larger pot damps less: the same peak, standing higher.",
+        dark: false,
+        vary: "vol-pot=100k,250k,500k,1M",
+    },
+    Sweep {
+        file: "tone",
+        head: "The tone capacitor",
+        words: "With the tone control down the capacitor lies right across the pickup, and makes a peak of its own far below.",
+        dark: true,
+        vary: "tone-cap=4.7n,10n,22n,47n",
+    },
+];
+
+impl Sweep {
+    fn show(&self, c: &mut Chapter) -> Result<LoadsDocument> {
+        let guitar: Load = match self.dark {
+            true => GUITAR.replace("22n", "22n@0").parse()?,
+            false => GUITAR.parse()?,
+        };
+        c.head(self.head);
+        c.say(self.words);
+        c.loads(&format!(
+            "--load \"{}\" --vary {}",
+            if self.dark { guitar.to_string() } else { GUITAR.into() },
+            self.vary
+        ));
+        let vary = inputs::vary(self.vary)?;
+        let one = |v: f64| {
+            let mut w = Wiring::from(guitar.clone());
+            let _ = vary.knob.set(&mut w.load, v);
+            predict_one(c.basis, &w.load.to_string(), &w, Some((vary.knob, v)), &manner(None))
+        };
+        let document = c.document(vary.values(None)?.into_iter().map(one).collect(), None);
+        c.show(self.file, &document)?;
+        Ok(document)
     }
 }
 
@@ -123,48 +182,18 @@ pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
     };
     let laid = against::against(std::slice::from_ref(check), &basis, &stated)?;
     checked(&mut c, &laid)?;
-    c.head("A longer cable");
-    c.say("Every metre is some hundred picofarads more across the winding: the peak comes down, and what lies above it goes.");
-    c.command(&format!(
-        "coilwright loads --coil pots-and-cables/coil.toml --load \"{GUITAR}\" --vary cable=1m...10m"
-    ));
-    let cables = c.sweep(&guitar, "cable=1m...10m", None)?;
-    c.show("cables", &cables)?;
-    c.head("The volume control");
-    c.say(
-        "Turned down it does not only make the guitar quieter: its upper part stands between winding and cable, and the treble \
-         goes first. A treble bleed gives some of it back.",
-    );
-    c.command(&format!(
-        "coilwright loads --coil pots-and-cables/coil.toml --load \"{GUITAR}\" --vary vol=1...0.2"
-    ));
-    let volumes = c.sweep(&guitar, "vol=1...0.2", Some(5))?;
-    c.show("volume", &volumes)?;
-    c.head("The value of the pot");
-    c.say("A larger pot damps less: the same peak, standing higher.");
-    c.command(&format!(
-        "coilwright loads --coil pots-and-cables/coil.toml --load \"{GUITAR}\" --vary vol-pot=100k,250k,500k,1M"
-    ));
-    let pots = c.sweep(&guitar, "vol-pot=100k,250k,500k,1M", None)?;
-    c.show("pots", &pots)?;
-    c.head("The tone capacitor");
-    c.say(
-        "With the tone control down the capacitor lies right across the pickup, and makes a peak of its own far below.",
-    );
-    let dark: Load = GUITAR.replace("22n", "22n@0").parse()?;
-    c.command(&format!(
-        "coilwright loads --coil pots-and-cables/coil.toml --load \"{dark}\" --vary tone-cap=4.7n,10n,22n,47n"
-    ));
-    let tones = c.sweep(&dark, "tone-cap=4.7n,10n,22n,47n", None)?;
-    c.show("tone", &tones)?;
+    let mut cables = None;
+    for step in &SWEEPS {
+        let document = step.show(&mut c)?;
+        cables.get_or_insert(document);
+    }
+    let cables = cables.unwrap_or_else(|| c.document(Vec::new(), None));
     c.head("The pickup, or the pot?");
     let plain = Wiring::from(guitar.clone());
     let parts = predict_one(&basis, GUITAR, &plain, None, &manner(Some(Tolerances::usual())));
     let parts = c.document(vec![parts], None);
     c.say(spread(&parts));
-    c.command(&format!(
-        "coilwright loads --coil pots-and-cables/coil.toml --load \"{GUITAR}\" --tolerance usual"
-    ));
+    c.loads(&format!("--load \"{GUITAR}\" --tolerance usual"));
     c.show("tolerances", &parts)?;
     wished(&mut c, &basis)?;
     wired(&mut c, &basis)?;
@@ -219,7 +248,7 @@ fn checked(c: &mut Chapter, laid: &against::Against) -> Result<()> {
             "more than what is known of both explains"
         }
     ));
-    c.command("coilwright loads --coil pots-and-cables/coil.toml --against 1-short-cable");
+    c.loads("--against 1-short-cable");
     let plot = loads_plot::against(laid, "the coil")?;
     let words = "Predicted line and measured points".to_owned();
     c.blocks.push(Block::Picture(Box::new(plot.clone()), words));
@@ -265,8 +294,8 @@ fn wished(c: &mut Chapter, basis: &Basis) -> Result<()> {
         e(0, Unit::Farad),
         e(1, Unit::Ohm)
     ));
-    c.command(&format!(
-        "coilwright loads --coil pots-and-cables/coil.toml --load \"vol=250k amp=1M\" --reach \"{GOAL}\" --by cap,vol-pot"
+    c.loads(&format!(
+        "--load \"vol=250k amp=1M\" --reach \"{GOAL}\" --by cap,vol-pot"
     ));
     Ok(())
 }
@@ -282,10 +311,7 @@ fn wired(c: &mut Chapter, basis: &Basis) -> Result<()> {
         "two-pickups",
     ];
     let options: Vec<String> = names.iter().map(|n| format!("--load {n}")).collect();
-    c.command(&format!(
-        "coilwright loads --coil pots-and-cables/coil.toml {}",
-        options.join(" ")
-    ));
+    c.loads(&options.join(" "));
     let mut loads = Vec::new();
     for name in names {
         if let Some(w) = wirings::built_in(name)? {

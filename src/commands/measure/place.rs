@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::Job;
+use crate::book::lookup::folder_name;
 use crate::cli::context::Fresh;
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome;
@@ -53,27 +54,4 @@ impl Place {
             "give a folder with --out",
         ))
     }
-}
-
-/// A pickup's name as a folder's: what file systems do not take becomes a dash.
-fn folder_name(name: &str) -> Result<String> {
-    let safe: String = name
-        .trim()
-        .chars()
-        .map(|c| {
-            if c.is_control() || "/\\:*?\"<>|".contains(c) {
-                '-'
-            } else {
-                c
-            }
-        })
-        .collect();
-    let safe = safe.trim_matches('.').trim().to_string();
-    if safe.is_empty() {
-        return Err(Failure::new(
-            format!("\"{name}\" cannot be a pickup's name"),
-            "give --pickup a name with letters or digits",
-        ));
-    }
-    Ok(safe)
 }

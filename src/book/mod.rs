@@ -1,0 +1,3 @@
+//! The notebook: the folder in which readings are kept, by pickup.
+
+pub mod lookup;

@@ -1,0 +1,178 @@
+//! Options that several commands take.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+
+use super::inputs::LoadArg;
+use super::value::{ChannelsArg, OhmsRead, celsius, channels, dbfs, hertz, line, load_or_wiring, read_ohms, seconds};
+use crate::stimulus::{Shape, Tilt};
+
+/// How results are shown.
+#[derive(Debug, Clone, Copy, Args, Default)]
+pub struct Shown {
+    /// Print one JSON document on standard output, everything else on standard error
+    #[arg(long)]
+    pub json: bool,
+    #[arg(skip)]
+    pub details: bool,
+}
+
+/// The same, of readings.
+#[derive(Debug, Clone, Copy, Args, Default)]
+pub struct Detailed {
+    #[command(flatten)]
+    pub shown: Shown,
+    /// Show also how the numbers came about: noise, fit, uncertainty
+    #[arg(long, conflicts_with = "json")]
+    pub details: bool,
+}
+
+impl From<Detailed> for Shown {
+    fn from(d: Detailed) -> Self {
+        Shown {
+            details: d.details,
+            ..d.shown
+        }
+    }
+}
+
+/// A rig file, bare or as an option.
+#[derive(Debug, Clone, Args)]
+#[group(multiple = false)]
+pub struct RigFile {
+    /// Rig file
+    #[arg(value_name = "RIG")]
+    bare: Option<PathBuf>,
+    /// The same as an option
+    #[arg(long, value_name = "FILE")]
+    rig: Option<PathBuf>,
+}
+
+impl RigFile {
+    pub fn given(&self) -> Option<&PathBuf> {
+        self.bare.as_ref().or(self.rig.as_ref())
+    }
+}
+
+/// A pickup's name, bare or as an option.
+#[derive(Debug, Clone, Args)]
+#[group(required = true, multiple = false)]
+pub struct Named {
+    /// The pickup's name
+    #[arg(value_name = "NAME", value_parser = line)]
+    bare: Option<String>,
+    /// The same as an option
+    #[arg(long, value_name = "NAME", value_parser = line)]
+    pickup: Option<String>,
+}
+
+impl Named {
+    pub fn given(self) -> String {
+        self.bare.or(self.pickup).unwrap_or_default()
+    }
+}
+
+/// What is known of the pickup and its surroundings.
+#[derive(Debug, Clone, Args, Default)]
+pub struct About {
+    /// Rig file
+    #[arg(long, value_name = "FILE")]
+    pub rig: Option<PathBuf>,
+    /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m", or a wiring
+    #[arg(long, value_name = "LOAD", value_parser = load_or_wiring)]
+    pub load: Option<LoadArg>,
+    /// Over which coil the exciter lies
+    #[arg(long, value_name = "TEXT", value_parser = line)]
+    pub over: Option<String>,
+    /// The ohmmeter's reading, such as 6.05k or "6.05k by meter A"
+    #[arg(long, value_name = "OHM", value_parser = read_ohms, allow_hyphen_values = true)]
+    pub ohms: Option<OhmsRead>,
+    /// The room's temperature, such as 21C or 70F
+    #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
+    pub room: Option<f64>,
+    /// A remark for the record
+    #[arg(long, value_name = "TEXT")]
+    pub note: Option<String>,
+    /// Which input channel is which, such as pickup=1,reference=2 or pickup=1
+    #[arg(long, value_name = "LIST", value_parser = channels)]
+    pub channels: Option<ChannelsArg>,
+}
+
+/// Which sound devices and channels.
+#[derive(Debug, Clone, Args, Default)]
+pub struct Devices {
+    /// Output device: its name as `coilwright devices` lists it, or a part that fits one only
+    #[arg(long, value_name = "DEV", value_parser = line)]
+    pub output: Option<String>,
+    /// Input device, likewise
+    #[arg(long, value_name = "DEV", value_parser = line)]
+    pub input: Option<String>,
+}
+
+/// The test signal. Left out: a sweep from 20 Hz to 20 kHz, twice, 3 s together, peak at -12 dBFS.
+#[derive(Debug, Clone, Args, Default)]
+pub struct DriveArgs {
+    /// A sweep played twice, or periodic noise
+    #[arg(long, value_enum)]
+    pub shape: Option<ShapeArg>,
+    /// Sampling rate, such as 48k or 96k
+    #[arg(long, value_name = "HZ", value_parser = hertz, allow_hyphen_values = true)]
+    pub rate: Option<f64>,
+    /// Length of the active signal, silences not counted
+    #[arg(long, value_name = "S", value_parser = seconds, allow_hyphen_values = true)]
+    pub seconds: Option<f64>,
+    /// Lowest frequency
+    #[arg(long, value_name = "HZ", value_parser = hertz, allow_hyphen_values = true)]
+    pub from: Option<f64>,
+    /// Highest frequency
+    #[arg(long, value_name = "HZ", value_parser = hertz, allow_hyphen_values = true)]
+    pub to: Option<f64>,
+    /// Peak of the signal against full scale, such as -12dBFS
+    #[arg(long, value_name = "DBFS", value_parser = dbfs, allow_hyphen_values = true)]
+    pub level: Option<f64>,
+    /// Which noise: the same seed gives the same samples
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// Spectrum of the noise: equal power per hertz, or falling as 1/f
+    #[arg(long, value_enum)]
+    pub tilt: Option<TiltArg>,
+}
+
+impl Devices {
+    /// The first option given, by its name.
+    pub fn first_given(&self) -> Option<&'static str> {
+        let given = [("--output", self.output.is_some()), ("--input", self.input.is_some())];
+        given.into_iter().find(|g| g.1).map(|g| g.0)
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ShapeArg {
+    Sweep,
+    Noise,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum TiltArg {
+    Flat,
+    Pink,
+}
+
+impl From<ShapeArg> for Shape {
+    fn from(s: ShapeArg) -> Self {
+        match s {
+            ShapeArg::Sweep => Shape::Sweep,
+            ShapeArg::Noise => Shape::Noise,
+        }
+    }
+}
+
+impl From<TiltArg> for Tilt {
+    fn from(t: TiltArg) -> Self {
+        match t {
+            TiltArg::Flat => Tilt::Flat,
+            TiltArg::Pink => Tilt::Pink,
+        }
+    }
+}

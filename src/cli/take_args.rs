@@ -1,0 +1,227 @@
+//! The options of what measures, reads takes and lays records side by side.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+
+use super::inputs::LoadArg;
+use super::shared::{About, Detailed, Devices, DriveArgs, Named, RigFile, Shown};
+use super::value::{ColumnsArg, celsius, columns, line, load_or_wiring};
+use crate::analysis::Choice;
+
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  coilwright demo --out demo\n")]
+pub struct DemoArgs {
+    /// Folder for plots and records
+    #[arg(long, value_name = "DIR", default_value = "demo")]
+    pub out: PathBuf,
+    #[command(flatten)]
+    pub shown: Detailed,
+}
+
+#[derive(Debug, Args)]
+pub struct DevicesArgs {
+    #[command(flatten)]
+    pub devices: Devices,
+    #[command(flatten)]
+    pub shown: Shown,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  coilwright drive --rate 96k --out drive.wav
+  coilwright drive --shape noise --seconds 4 --level -20dBFS --out noise.wav
+")]
+pub struct DriveCommand {
+    #[command(flatten)]
+    pub drive: DriveArgs,
+    /// The WAV file to write; its description goes beside it as .json
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    #[command(flatten)]
+    pub shown: Shown,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  coilwright use north.toml --folder notebook
+  coilwright use --load \"vol=250k cable=5m@100p/m\"
+  coilwright use            shows what is remembered
+")]
+pub struct UseArgs {
+    #[command(flatten)]
+    pub rig: RigFile,
+    /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m", or a wiring
+    #[arg(long, value_name = "LOAD", value_parser = load_or_wiring)]
+    pub load: Option<LoadArg>,
+    /// Where `measure` keeps its records
+    #[arg(long, value_name = "DIR")]
+    pub folder: Option<PathBuf>,
+    #[command(flatten)]
+    pub devices: Devices,
+    /// Which input channel is which, such as pickup=1,reference=2
+    #[arg(long, value_name = "LIST")]
+    pub channels: Option<String>,
+    /// The room's temperature, such as 21C
+    #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
+    pub room: Option<f64>,
+    /// Over which coil the exciter lies
+    #[arg(long, value_name = "TEXT", value_parser = line)]
+    pub over: Option<String>,
+    /// What other meters are asked at the tray, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C"
+    #[arg(long, value_name = "LIST", value_parser = columns)]
+    pub columns: Option<ColumnsArg>,
+    /// Forget one of the defaults, by its name
+    #[arg(long, value_name = "NAME")]
+    pub forget: Vec<String>,
+    #[command(flatten)]
+    pub shown: Shown,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Each note is a new file beside the record; nothing that is there is changed. A figure is of one meter: two meters of one kind are never put into one average. Magnets strong enough to be measured are strong enough to hurt implants, cards and watches (docs/safety.md).
+
+Examples:
+  coilwright note takes/neck-7/0001 --ohms \"6.05k by meter A\" --room 21C
+  coilwright note takes/neck-7/0001 --lcr \"2.43H at 120Hz by bridge B\"
+  coilwright note takes/neck-7/0001 --gauss \"412 430 428 431 425 405 by probe C\"
+  coilwright note takes/neck-7/0001 takes/neck-8/0001 --text \"same reel of wire\"
+  coilwright note takes/neck-7/0001                         shows what has been noted
+  coilwright note takes/neck-7/0001 --withdraw 2            note 2 holds no more; its file stays
+"
+)]
+pub struct NoteArgs {
+    /// Records (files or their folders)
+    #[arg(value_name = "RECORD", required = true, num_args = 1..)]
+    pub records: Vec<PathBuf>,
+    /// Anything in words
+    #[arg(long, value_name = "TEXT")]
+    pub text: Option<String>,
+    /// An ohmmeter's reading, such as "6.05k by meter A"
+    #[arg(long, value_name = "READING")]
+    pub ohms: Vec<String>,
+    /// An LCR meter's inductance with its test frequency, such as "2.43H at 120Hz by bridge B"
+    #[arg(long, value_name = "READING")]
+    pub lcr: Vec<String>,
+    /// A gauss meter's figure at each pole, in the order of the row; the sign is the polarity
+    #[arg(long, value_name = "READING", allow_hyphen_values = true)]
+    pub gauss: Vec<String>,
+    /// Take back an earlier note, by its number
+    #[arg(long, value_name = "NUMBER")]
+    pub withdraw: Option<u32>,
+    /// The room's temperature when it was read, such as 21C
+    #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
+    pub room: Option<f64>,
+    #[command(flatten)]
+    pub shown: Shown,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  coilwright measure neck-7
+  coilwright measure bridge-2 --over \"second coil\" --ohms 8.2k --room 21C
+  coilwright measure trial --source sim --load \"res=200k cap=500p\"
+  coilwright measure neck-7 --rig north.toml --knock 8
+
+Headphones off your ears, loudspeakers off, phantom power off. With --knock, tap with a light rod, never on the windings. docs/safety.md has the usual cautions; local rules come first.
+")]
+pub struct MeasureArgs {
+    #[command(flatten)]
+    pub pickup: Named,
+    /// Where the take comes from: live, or sim (the built-in bench)
+    #[arg(long, value_name = "SOURCE", default_value = "live")]
+    pub source: String,
+    #[command(flatten)]
+    pub about: About,
+    /// How many takes in a row, nothing touched in between
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100))]
+    pub repeats: u32,
+    /// Record so many taps with a light rod after the take, exciter silent: microphonics
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(3..=50))]
+    pub knock: Option<u32>,
+    #[command(flatten)]
+    pub devices: Devices,
+    #[command(flatten)]
+    pub drive: DriveArgs,
+    /// What the built-in bench holds: a TOML file, or words such as "r=6k l=2.4H cs=120p hum=-50dB"
+    #[arg(long, value_name = "SPEC")]
+    pub sim: Option<String>,
+    /// Which model plot and peak are taken from; left out, the better one
+    #[arg(long, value_enum)]
+    pub model: Option<ModelArg>,
+    /// Folder for the record; left out, FOLDER/NAME/0001 and so on
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    #[command(flatten)]
+    pub shown: Detailed,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ModelArg {
+    SecondOrder,
+    Eddy,
+}
+
+impl From<Option<ModelArg>> for Choice {
+    fn from(m: Option<ModelArg>) -> Self {
+        match m {
+            None => Choice::Better,
+            Some(ModelArg::SecondOrder) => Choice::SecondOrder,
+            Some(ModelArg::Eddy) => Choice::Eddy,
+        }
+    }
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  coilwright analyze take.wav --rig north.toml
+  coilwright analyze mono.wav --drive drive.wav --out result
+  coilwright analyze lot/*.wav --rig north.toml --out results
+  coilwright analyze takes                finishes measurements that were cut off, and draws missing pictures
+")]
+pub struct AnalyzeArgs {
+    /// Recordings (WAV); or folders of `measure`, to finish in their place what was cut off
+    #[arg(value_name = "TAKE", required = true)]
+    pub takes: Vec<PathBuf>,
+    /// The file that was played; needed where the take has one channel
+    #[arg(long, value_name = "FILE")]
+    pub drive: Option<PathBuf>,
+    /// The pickup's name; left out, that of the take's file
+    #[arg(long, value_name = "NAME", value_parser = line)]
+    pub pickup: Option<String>,
+    /// Recording of taps that belongs to the take: microphonics
+    #[arg(long, value_name = "FILE")]
+    pub knock_take: Option<PathBuf>,
+    #[command(flatten)]
+    pub about: About,
+    /// Which model plot and peak are taken from; left out, the better one
+    #[arg(long, value_enum)]
+    pub model: Option<ModelArg>,
+    /// Folder for record and plots; left out, nothing is written
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    #[command(flatten)]
+    pub shown: Detailed,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Example:
+  coilwright compare before/record.json after/record.json --out comparison
+")]
+pub struct CompareArgs {
+    /// Records, the first being what the others are compared with (files or their folders)
+    #[arg(value_name = "RECORD", required = true, num_args = 1..)]
+    pub records: Vec<PathBuf>,
+    /// Folder for the overlay plot and the table
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Keep the curves' levels apart; left out, all lie on each other at low frequency
+    #[arg(long)]
+    pub levels: bool,
+    /// Sort by load, least capacitance first, compare within each pickup, and say what the loads did
+    #[arg(long)]
+    pub by_load: bool,
+    #[command(flatten)]
+    pub shown: Detailed,
+}

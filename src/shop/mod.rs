@@ -6,3 +6,4 @@ pub mod lot;
 pub mod standard;
 pub mod wax;
 pub mod witness;
+pub mod yardstick;

@@ -20,6 +20,7 @@ mod transient;
 // The bench draws rigs and repeats as well.
 #[allow(dead_code)]
 mod trial;
+mod yardstick;
 
 /// NaN is near nothing.
 #[track_caller]

@@ -1,0 +1,352 @@
+//! What a reading's uncertainty is made of, and which parts of it enter which question.
+
+use super::matters::Quantity;
+use super::scatter::Scatter;
+use crate::estimate::Estimate;
+
+/// How well the usual values are known: as if from a study of so many degrees of freedom (a guess of ours).
+const USUAL_FREEDOM: f64 = 30.0;
+/// What a day does to the capacitance across a pickup, in farads: leads that lie otherwise.
+const USUAL_DAY_F: f64 = 2e-12;
+const USUAL_DAY_Q: f64 = 0.005;
+/// The peak of a second-order response is about 20 lg Q high.
+const DB_PER_LN_Q: f64 = 20.0 / std::f64::consts::LN_10;
+
+fn usual(sd: f64) -> Scatter {
+    Scatter {
+        usual: true,
+        ..Scatter::studied(sd, USUAL_FREEDOM)
+    }
+}
+
+/// Relative scatter of f0 and of the peak by one of the capacitance across the pickup, in farads: f0 goes with its root.
+pub fn frequency(farad: Scatter, whole_f: f64) -> Scatter {
+    farad.times(0.5 / whole_f)
+}
+
+/// The way back: what scatter of capacitance moves a pickup's f0 by so much.
+pub fn capacitance(relative: Scatter, whole_f: f64) -> Scatter {
+    relative.times(2.0 * whole_f)
+}
+
+/// What a rig does to the readings of one pickup, quantity by quantity, as the pickup is laid down anew and as days go by. Usual
+/// values, a guess of ours, until the rig knows its own.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Repeatability {
+    laying: [Scatter; Quantity::ALL.len()],
+    days: [Scatter; Quantity::ALL.len()],
+}
+
+impl Repeatability {
+    /// For a pickup with so much capacitance across it, winding, lead and input together.
+    pub fn usual(whole_f: f64) -> Repeatability {
+        Repeatability {
+            laying: Quantity::ALL.map(|q| {
+                usual(match q {
+                    Quantity::Peak => 0.0015,
+                    Quantity::F0 => 0.001,
+                    Quantity::Q => 0.01,
+                    // Of the curve the top moves most.
+                    Quantity::Height | Quantity::Curve => 0.1,
+                    Quantity::Level => 0.3,
+                })
+            }),
+            days: Quantity::ALL.map(|q| match q {
+                Quantity::Peak | Quantity::F0 => frequency(usual(USUAL_DAY_F), whole_f),
+                Quantity::Q => usual(USUAL_DAY_Q),
+                Quantity::Height | Quantity::Curve => usual(DB_PER_LN_Q * USUAL_DAY_Q),
+                Quantity::Level => usual(0.1),
+            }),
+        }
+    }
+
+    /// From a study of laying down; a small one is pooled with what was there.
+    pub fn with_laying(mut self, quantity: Quantity, study: Scatter) -> Repeatability {
+        let known = &mut self.laying[quantity as usize];
+        *known = study.or_pooled(*known);
+        self
+    }
+
+    /// From the rig's history, scaled to this pickup; a short one is pooled with what was there.
+    pub fn with_days(mut self, quantity: Quantity, history: Scatter) -> Repeatability {
+        let known = &mut self.days[quantity as usize];
+        *known = history.or_pooled(*known);
+        self
+    }
+
+    pub fn laying(&self, quantity: Quantity) -> Scatter {
+        self.laying[quantity as usize]
+    }
+
+    pub fn days(&self, quantity: Quantity) -> Scatter {
+        self.days[quantity as usize]
+    }
+
+    /// The parts of one reading.
+    pub fn reading(&self, quantity: Quantity, e: &Estimate) -> Parts {
+        let systematic = (e.u * e.u - e.u_noise * e.u_noise).max(0.0).sqrt();
+        Parts {
+            noise: quantity.uncertainty(e.value, e.u_noise),
+            laying: self.laying(quantity),
+            days: self.days(quantity),
+            chain: quantity.uncertainty(e.value, systematic),
+            placements: 1.0,
+            on_days: 1.0,
+        }
+    }
+}
+
+/// What a reading of one quantity, or the mean of several, is uncertain by; all as the quantity is compared.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Parts {
+    /// Standard uncertainty by the noise of the takes, of their mean.
+    pub noise: f64,
+    /// Of one placement.
+    pub laying: Scatter,
+    /// Of one day.
+    pub days: Scatter,
+    /// Standard uncertainty by the measuring chain: tolerances, ways of reading, misfit.
+    pub chain: f64,
+    /// So many in the mean.
+    pub placements: f64,
+    pub on_days: f64,
+}
+
+/// An interval of 95 % to be shown with a reading.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Interval {
+    pub half: f64,
+    /// It leans on a usual value, which promises nothing.
+    pub usual: bool,
+}
+
+impl Parts {
+    /// Of a limit, or of a value that was agreed on.
+    pub const EXACT: Parts = Parts {
+        noise: 0.0,
+        laying: Scatter::NONE,
+        days: Scatter::NONE,
+        chain: 0.0,
+        placements: 1.0,
+        on_days: 1.0,
+    };
+
+    fn laid_down(&self) -> Scatter {
+        self.laying.times(self.placements.recip().sqrt())
+    }
+
+    fn of_days(&self) -> Scatter {
+        self.days.times(self.on_days.recip().sqrt())
+    }
+
+    /// Of this pickup on this rig, now: what many more placements would come to lies within in 95 % of cases.
+    pub fn interval(&self) -> Interval {
+        let s = Scatter::sum(&[Scatter::known(self.noise), self.laid_down()]);
+        Interval {
+            half: s.half_width(0.05),
+            usual: s.usual,
+        }
+    }
+
+    /// With so many placements more, each on a day of its own where that is asked for.
+    pub(super) fn more(&self, placements: f64, days: f64) -> Parts {
+        let now = self.placements + placements;
+        Parts {
+            noise: self.noise * (self.placements / now).sqrt(),
+            placements: now,
+            on_days: self.on_days + days,
+            ..*self
+        }
+    }
+
+    /// With so many placements in all, in one sitting.
+    pub(super) fn afresh(&self, placements: f64) -> Parts {
+        Parts {
+            noise: self.noise * (self.placements / placements).sqrt(),
+            placements,
+            on_days: 1.0,
+            ..*self
+        }
+    }
+}
+
+/// What is held against what.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Question {
+    /// Two readings of a pickup that stayed where it is: repeats, loads that were changed on it.
+    InPlace,
+    /// Two pickups, or one laid down anew, in one sitting on one rig.
+    LaidDown,
+    /// On one rig on two days.
+    OtherDay,
+    /// On two rigs, or a reading against what does not come from this rig.
+    OtherRig,
+    /// A prediction from a reading of the same placement against another: the chain counts, the placement does not.
+    Predicted,
+}
+
+impl Question {
+    fn laying(self) -> bool {
+        !matches!(self, Question::InPlace | Question::Predicted)
+    }
+
+    fn days(self) -> bool {
+        matches!(self, Question::OtherDay | Question::OtherRig)
+    }
+
+    fn chain(self) -> bool {
+        matches!(self, Question::OtherRig | Question::Predicted)
+    }
+}
+
+/// How far the witness moved between the days of both readings, scaled to the pickup, and how sure that is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Witness {
+    pub moved: f64,
+    pub own: Scatter,
+}
+
+/// Two readings of one quantity and what lies between them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Between {
+    pub question: Question,
+    pub first: Parts,
+    pub second: Parts,
+    /// What the witness saw of these very days, where it was looked at about both.
+    pub witness: Option<Witness>,
+}
+
+impl Between {
+    pub fn new(question: Question, first: Parts, second: Parts) -> Between {
+        Between {
+            question,
+            first,
+            second,
+            witness: None,
+        }
+    }
+
+    /// Of the difference, once [`Between::taken_off`] has been.
+    pub fn scatter(&self) -> Scatter {
+        let (a, b) = (&self.first, &self.second);
+        let mut parts = vec![Scatter::known(a.noise.hypot(b.noise))];
+        if self.question.laying() {
+            parts.push(a.laid_down().shared(b.laid_down()));
+        }
+        if self.question.days() {
+            parts.push(self.seen().1);
+        }
+        if self.question.chain() {
+            parts.push(Scatter::known(a.chain.hypot(b.chain)));
+        }
+        Scatter::sum(&parts)
+    }
+
+    /// What the days did, as far as the witness tells: to be taken off the difference.
+    pub fn taken_off(&self) -> f64 {
+        if self.question.days() { self.seen().0 } else { 0.0 }
+    }
+
+    /// What the days did between both readings, and how unsure that is: what days usually do (nothing, by their scatter) and what
+    /// the witness saw of these, each with the weight of its variance.
+    fn seen(&self) -> (f64, Scatter) {
+        let days = self.first.of_days().shared(self.second.of_days());
+        let witness = self
+            .witness
+            .filter(|_| days.sd > 0.0 && self.question == Question::OtherDay);
+        let Some(w) = witness else { return (0.0, days) };
+        let (of_days, own) = (days.sd * days.sd, w.own.sd * w.own.sd);
+        let weight = of_days / (of_days + own);
+        // The variance left is of_days own/(of_days + own); its freedom by the shares in which it hangs on either.
+        let open = (1.0 - weight).powi(2) / days.freedom + weight * weight / w.own.freedom;
+        let left = Scatter {
+            sd: (weight * own).sqrt(),
+            freedom: open.recip(),
+            usual: days.usual || w.own.usual,
+        };
+        (weight * w.moved, left)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn parts(laying: f64, days: f64, chain: f64) -> Parts {
+        Parts {
+            noise: 0.3,
+            laying: Scatter::studied(laying, 9.0),
+            days: Scatter::studied(days, 12.0),
+            chain,
+            ..Parts::EXACT
+        }
+    }
+
+    #[test]
+    fn each_question_has_its_parts() {
+        let p = parts(1.0, 2.0, 4.0);
+        let u = |q: Question| Between::new(q, p, p).scatter().sd.powi(2);
+        let noise = 2.0 * 0.09;
+        for (question, want) in [
+            (Question::InPlace, noise),
+            (Question::LaidDown, noise + 2.0),
+            (Question::OtherDay, noise + 2.0 + 8.0),
+            (Question::OtherRig, noise + 2.0 + 8.0 + 32.0),
+            (Question::Predicted, noise + 32.0),
+        ] {
+            assert!((u(question) - want).abs() < 1e-12, "{question:?}: {}", u(question));
+        }
+        // One study behind both: its freedom once. Four placements on two days each count as such.
+        let laid = Between::new(Question::LaidDown, p, p).scatter();
+        assert!((laid.freedom - 9.0 * (laid.sd.powi(4) / 4.0)).abs() < 1e-9, "{laid:?}");
+        let mean = Parts {
+            placements: 4.0,
+            on_days: 2.0,
+            ..p
+        };
+        let u = Between::new(Question::OtherDay, mean, Parts::EXACT)
+            .scatter()
+            .sd
+            .powi(2);
+        assert!((u - (0.09 + 0.25 + 2.0)).abs() < 1e-12, "{u}");
+    }
+
+    /// The witness moved by 3: as sure as the days are wild, half is believed; without doubt, all of it.
+    #[test]
+    fn what_the_witness_saw_is_taken_off_by_its_weight() {
+        let mut b = Between::new(Question::OtherDay, parts(0.0, 1.0, 0.0), parts(0.0, 1.0, 0.0));
+        let alone = b.scatter().sd.powi(2);
+        let seen = |sd: f64| Witness {
+            moved: 3.0,
+            own: Scatter::known(sd),
+        };
+        b.witness = Some(seen(2f64.sqrt()));
+        assert!((b.taken_off() - 1.5).abs() < 1e-12);
+        assert!((alone - b.scatter().sd.powi(2) - 1.0).abs() < 1e-12);
+        b.witness = Some(seen(0.0));
+        assert_eq!(b.taken_off(), 3.0);
+        assert!((b.scatter().sd - 0.3 * 2f64.sqrt()).abs() < 1e-12);
+        b.question = Question::LaidDown;
+        assert_eq!(b.taken_off(), 0.0);
+    }
+
+    #[test]
+    fn usual_values_give_way_to_studies() {
+        let rig = Repeatability::usual(400e-12);
+        assert!((rig.days(Quantity::Peak).sd - 0.0025).abs() < 1e-12);
+        let reading = |rig: &Repeatability| {
+            let e = Estimate::new(4000.0, 10.0, 6.0).unwrap();
+            rig.reading(Quantity::Peak, &e)
+        };
+        let p = reading(&rig);
+        assert!((p.noise - 0.0015).abs() < 1e-12 && (p.chain - 0.002).abs() < 1e-12);
+        let i = p.interval();
+        // Student's t of about 120 degrees of freedom is 1.98 (tables).
+        assert!(i.usual && (i.half - 1.98 * 0.0015 * 2f64.sqrt()).abs() < 2e-5, "{i:?}");
+        let own = rig.with_laying(Quantity::Peak, Scatter::studied(0.002, 9.0));
+        let i = reading(&own).interval();
+        assert!(!i.usual && i.half > 0.0025 * 2.0, "{i:?}");
+        let back = frequency(capacitance(Scatter::known(0.001), 300e-12), 600e-12);
+        assert!((back.sd - 0.0005).abs() < 1e-15);
+    }
+}

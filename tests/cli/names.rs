@@ -10,7 +10,7 @@ fn a_name_stands_bare() {
     sim(&["neck-7"]).ended(0);
     sim(&["--pickup", "neck-7"]).ended(0);
     assert_eq!(f.list("neck-7"), ["0001", "0002"]);
-    sim(&["neck-7", "--pickup", "neck-8"]).refused(&["neck-8", "cannot be used with"]);
+    sim(&["neck-7", "--pickup", "neck-8"]).refused(&["cannot be used with '--pickup"]);
     sim(&[]).refused(&["NAME"]);
 }
 

@@ -1,7 +1,5 @@
 //! Control charts of single values: individuals and EWMA (NIST/SEMATECH e-Handbook, 6.3.2.2 and 6.3.2.4).
 
-use statrs::distribution::{ContinuousCDF, Normal};
-
 use super::{mean, student};
 
 /// Mean of the range of two normal values over their standard deviation, d2 for n = 2: 2/sqrt(pi).
@@ -29,11 +27,6 @@ impl Individuals {
             sigma: moving_range / D2,
             n: x.len(),
         })
-    }
-
-    /// [lower, upper] at so many sigmas; the usual chart has 3.
-    pub fn limits(&self, k: f64) -> [f64; 2] {
-        [self.centre - k * self.sigma, self.centre + k * self.sigma]
     }
 
     /// Half-width of a two-sided interval that the next value of an undisturbed process leaves with this probability, centre and
@@ -81,34 +74,12 @@ impl Ewma {
             .collect()
     }
 
-    /// [lower, upper] after many values.
-    pub fn limits(&self, k: f64) -> [f64; 2] {
-        let half = k * self.sigma * (self.lambda / (2.0 - self.lambda)).sqrt();
-        [self.target - half, self.target + half]
-    }
-
     /// [lower, upper] after the n-th value, counted from 1.
     pub fn limits_after(&self, n: u32, k: f64) -> [f64; 2] {
         let share = 1.0 - (1.0 - self.lambda).powi(2 * n as i32);
         let half = k * self.sigma * (self.lambda / (2.0 - self.lambda) * share).sqrt();
         [self.target - half, self.target + half]
     }
-}
-
-/// Mean number of values until an individuals chart with limits at k sigmas signals a shift of so many sigmas; of the undisturbed
-/// process with a shift of 0.
-pub fn run_length(k: f64, shift: f64) -> f64 {
-    match Normal::new(0.0, 1.0) {
-        Ok(n) => 1.0 / (n.cdf(-k - shift) + n.cdf(-k + shift)),
-        Err(_) => f64::INFINITY,
-    }
-}
-
-/// Capability of a process against its limits: Cp and Cpk (6.1.6).
-pub fn capability(mean: f64, sigma: f64, lower: f64, upper: f64) -> [f64; 2] {
-    let cp = (upper - lower) / (6.0 * sigma);
-    let cpk = (upper - mean).min(mean - lower) / (3.0 * sigma);
-    [cp, cpk]
 }
 
 #[cfg(test)]

@@ -54,11 +54,6 @@ impl Paired {
             p: 2.0 * upper_tail(t.abs(), freedom),
         }
     }
-
-    /// Against differences up to `limit` to either side.
-    pub fn equivalence(&self, limit: f64) -> Equivalence {
-        equivalence(self.mean, self.se, (self.n - 1) as f64, limit)
-    }
 }
 
 /// Two one-sided tests of a difference with its standard error; infinite freedom: a normal distribution.
@@ -80,11 +75,4 @@ fn upper_tail(t: f64, freedom: f64) -> f64 {
     // Beyond this the distribution is normal to all digits that matter.
     let freedom = freedom.min(1e8);
     StudentsT::new(0.0, 1.0, freedom).map_or(1.0, |d| d.sf(t))
-}
-
-/// Agreement of two instruments: mean difference and the limits between which 95 % of differences lie (Bland and Altman).
-pub fn agreement(first: &[f64], second: &[f64]) -> Option<([f64; 2], [f64; 2])> {
-    let d: Vec<f64> = first.iter().zip(second).map(|(a, b)| a - b).collect();
-    let (m, s) = (mean(&d)?, sd(&d)?);
-    Some(([m, s], [m - 1.96 * s, m + 1.96 * s]))
 }

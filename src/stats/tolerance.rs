@@ -1,9 +1,6 @@
-//! Tolerance factors: how many standard deviations about the mean of a sample hold a share of all with a stated confidence; and
-//! outliers.
+//! Tolerance factors: how many standard deviations about the mean of a sample hold a share of all with a stated confidence.
 
 use statrs::distribution::{ChiSquared, ContinuousCDF, Normal};
-
-use super::student;
 
 fn normal() -> Option<Normal> {
     Normal::new(0.0, 1.0).ok()
@@ -64,40 +61,4 @@ fn probability(n: usize, share: f64, k: f64) -> Option<f64> {
         sum += weight * density * chi.sf((n - 1) as f64 * (r / k).powi(2));
     }
     Some(2.0 * sum * h / 3.0)
-}
-
-/// Howe's approximation to the two-sided factor (NIST/SEMATECH e-Handbook, 7.2.6.3).
-pub fn two_sided_howe(n: usize, share: f64, confidence: f64) -> Option<f64> {
-    let z = normal()?.inverse_cdf(0.5 * (1.0 + share));
-    let chi = ChiSquared::new((n - 1) as f64).ok()?.inverse_cdf(1.0 - confidence);
-    let n = n as f64;
-    Some(z * ((n - 1.0) * (1.0 + 1.0 / n) / chi).sqrt())
-}
-
-/// One-sided factor by Natrella's approximation (the same section).
-pub fn one_sided(n: usize, share: f64, confidence: f64) -> Option<f64> {
-    let z = normal()?;
-    let (zp, zc) = (z.inverse_cdf(share), z.inverse_cdf(confidence));
-    let n = n as f64;
-    let a = 1.0 - zc * zc / (2.0 * (n - 1.0));
-    let b = zp * zp - zc * zc / n;
-    Some((zp + (zp * zp - a * b).sqrt()) / a)
-}
-
-/// Grubbs' statistic of the value farthest from the mean, and its place.
-pub fn grubbs(x: &[f64]) -> Option<(f64, usize)> {
-    let (m, s) = (super::mean(x)?, super::sd(x)?);
-    let far = |v: &f64| (v - m).abs() / s;
-    let (i, v) = x.iter().enumerate().max_by(|a, b| far(a.1).total_cmp(&far(b.1)))?;
-    (s > 0.0).then(|| (far(v), i))
-}
-
-/// Critical value of Grubbs' statistic, one-sided at `level`.
-pub fn grubbs_critical(n: usize, level: f64) -> Option<f64> {
-    if n < 3 {
-        return None;
-    }
-    let m = n as f64;
-    let t = student(1.0 - level / m, m - 2.0);
-    Some((m - 1.0) / m.sqrt() * (t * t / (m - 2.0 + t * t)).sqrt())
 }

@@ -215,7 +215,7 @@ fn reached(out: &mut Screen, document: &LoadsDocument, r: &ReachedFound) {
         };
         out.row(knob.words(), &text, BOLD);
         if matches!(unit, quantity::Unit::Ohm | quantity::Unit::Farad) {
-            let nearest = preferred::nearest(p.value, preferred::Series::E12);
+            let nearest = preferred::nearest_e12(p.value);
             out.row(
                 "",
                 &format!("nearest in E12: {}", quantity::show(nearest, unit, 2)),

@@ -131,26 +131,6 @@ pub fn make(settings: &Settings) -> Result<Drive> {
     })
 }
 
-/// Makes the signal again that a description stands for.
-pub fn remake(d: &Description) -> Result<Drive> {
-    if d.schema != SCHEMA {
-        return Err(Failure::new(
-            format!("the drive's description has schema \"{}\"", d.schema),
-            format!("this version reads \"{SCHEMA}\""),
-        ));
-    }
-    make(&Settings {
-        shape: d.shape,
-        rate_hz: d.rate_hz,
-        seconds: d.seconds,
-        from_hz: d.from_hz,
-        to_hz: d.to_hz,
-        level_dbfs: d.level_dbfs,
-        seed: d.seed,
-        tilt: d.tilt,
-    })
-}
-
 /// Body of a drive signal before scaling.
 pub(crate) struct Body {
     pub samples: Vec<f64>,
@@ -165,48 +145,51 @@ fn quantise(x: f64) -> f32 {
 }
 
 fn check(s: &Settings) -> Result<()> {
-    let bad = |what: String, hint: &str| Err(Failure::new(what, hint));
-    if !(44_100..=192_000).contains(&s.rate_hz) {
-        return bad(
-            format!("the sampling rate {} Hz is out of reach", s.rate_hz),
-            "give --rate between 44.1k and 192k, such as 48k or 96k",
-        );
-    }
     let half = 0.5 * f64::from(s.rate_hz);
-    if !(s.from_hz.is_finite() && s.to_hz.is_finite() && s.from_hz >= 1.0) {
-        return bad(
-            format!("the drive cannot start at {} Hz", s.from_hz),
-            "give --from as 1 Hz or more",
-        );
-    }
-    if s.to_hz < 2.0 * s.from_hz || s.to_hz > 0.98 * half {
-        return bad(
-            format!(
-                "a drive from {} to {} Hz does not fit a sampling rate of {} Hz",
-                s.from_hz, s.to_hz, s.rate_hz
-            ),
+    let (what, hint) = if !(44_100..=192_000).contains(&s.rate_hz) {
+        let hint = "give --rate between 44.1k and 192k, such as 48k or 96k";
+        (format!("the sampling rate {} Hz is out of reach", s.rate_hz), hint)
+    } else if !(s.from_hz.is_finite() && s.to_hz.is_finite() && s.from_hz >= 1.0) {
+        let what = format!("the drive cannot start at {} Hz", s.from_hz);
+        (what, "give --from as 1 Hz or more")
+    } else if s.to_hz < 2.0 * s.from_hz || s.to_hz > 0.98 * half {
+        let (from, to, rate) = (s.from_hz, s.to_hz, s.rate_hz);
+        let what = format!("a drive from {from} to {to} Hz does not fit a sampling rate of {rate} Hz");
+        (
+            what,
             "give --to at least an octave above --from and below 0.49 of --rate",
-        );
-    }
-    if !(s.seconds.is_finite() && (0.2..=60.0).contains(&s.seconds)) {
-        return bad(
-            format!("a drive of {} s cannot be made", s.seconds),
-            "give --seconds between 0.2 and 60",
-        );
-    }
-    if !(s.level_dbfs.is_finite() && (-100.0..=0.0).contains(&s.level_dbfs)) {
-        return bad(
-            format!("a level of {} dBFS cannot be played", s.level_dbfs),
-            "give --level between -100dBFS and 0dBFS",
-        );
-    }
-    Ok(())
+        )
+    } else if !(0.2..=60.0).contains(&s.seconds) {
+        let what = format!("a drive of {} s cannot be made", s.seconds);
+        (what, "give --seconds between 0.2 and 60")
+    } else if !(-100.0..=0.0).contains(&s.level_dbfs) {
+        let what = format!("a level of {} dBFS cannot be played", s.level_dbfs);
+        (what, "give --level between -100dBFS and 0dBFS")
+    } else {
+        return Ok(());
+    };
+    Err(Failure::new(what, hint))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::fft;
+
+    /// From its description alone.
+    fn remake(d: &Description) -> Drive {
+        make(&Settings {
+            shape: d.shape,
+            rate_hz: d.rate_hz,
+            seconds: d.seconds,
+            from_hz: d.from_hz,
+            to_hz: d.to_hz,
+            level_dbfs: d.level_dbfs,
+            seed: d.seed,
+            tilt: d.tilt,
+        })
+        .unwrap()
+    }
 
     #[test]
     fn a_drive_is_remade_bit_for_bit_from_its_description() {
@@ -219,7 +202,7 @@ mod tests {
                     ..Settings::at_rate(48_000)
                 };
                 let a = make(&s).unwrap();
-                let b = remake(&a.description).unwrap();
+                let b = remake(&a.description);
                 assert_eq!(a.samples, b.samples);
                 assert_eq!(a.description, b.description);
                 let peak = a.samples.iter().fold(0f32, |m, x| m.max(x.abs()));

@@ -18,9 +18,9 @@ pub struct Coil {
     /// The winding's own capacitance in farads.
     pub c_f: f64,
     /// Losses in metal as a resistance parallel to L in ohms, the EMF inside the pair: still a second-order circuit.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub loss_ohm: Option<f64>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub eddy: Option<Eddy>,
 }
 

@@ -1,7 +1,7 @@
 //! The coil file: what `coil` found behind the takes of a pickup, in TOML fit for editing by hand.
 
 use nalgebra::DMatrix;
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 
 use super::coil::{Coil, Eddy};
 use crate::failure::{Failure, Result};
@@ -12,51 +12,36 @@ pub const SCHEMA: &str = "coilwright/coil/1";
 const ROUNDED: f64 = 1e-3;
 
 /// A coil with how sure it is. By hand r_ohm, l_h and c_f will do.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CoilFile {
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub schema: Option<String>,
     /// The pickup's name.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// At which the resistance holds.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub temperature_c: Option<f64>,
     pub r_ohm: f64,
     pub l_h: f64,
     pub c_f: f64,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub loss_ohm: Option<f64>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub eddy: Option<Eddy>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub uncertainty: Option<Uncertainty>,
 }
 
 /// Standard uncertainties of the values above, and how they hang together.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct Uncertainty {
-    #[serde(default)]
     pub r_ohm: f64,
-    #[serde(default)]
     pub l_h: f64,
-    #[serde(default)]
     pub c_f: f64,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub loss_ohm: Option<f64>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub k: Option<f64>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tau: Option<f64>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub emf: Option<f64>,
     /// Rows and columns: r_ohm, l_h, c_f, then those of loss_ohm, k, tau, emf that are there. Left out: none hangs on another.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub correlations: Vec<Vec<f64>>,
     /// The inputs of the rigs that the takes were made on, where they are known within a tolerance.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub input: Vec<InputKnown>,
 }
 
@@ -70,25 +55,18 @@ pub enum InputPart {
 
 /// The input of a rig as the takes have it: factors on what the rig states. They hang together with the coil: what the input
 /// has too much, the winding lacks.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct InputKnown {
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rig: Option<String>,
     /// Of what its file states of the measuring chain; of the whole file in files of old.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hash: Option<String>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub resistance: Option<f64>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub u_resistance: Option<f64>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub capacitance: Option<f64>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub u_capacitance: Option<f64>,
     /// Rows: resistance, capacitance, those that are there. Columns: the coil's parameters as above, then these. Left out:
     /// none hangs on another.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub correlations: Vec<Vec<f64>>,
 }
 
@@ -146,11 +124,8 @@ impl CoilFile {
                 format!("this version reads {SCHEMA:?}"),
             ));
         }
-        file.coil()
-            .check()
-            .map_err(|e| Failure::new(format!("{place}: {}", e.what), e.hint))?;
-        file.covariance()
-            .map_err(|e| Failure::new(format!("{place}: {}", e.what), e.hint))?;
+        let sound = file.coil().check().and_then(|()| file.covariance());
+        sound.map_err(|e| Failure::new(format!("{place}: {}", e.what), e.hint))?;
         Ok(file)
     }
 
@@ -193,66 +168,16 @@ impl CoilFile {
         let own = sd.len();
         let factors = input.map(InputKnown::factors).unwrap_or_default();
         sd.extend(factors.iter().map(|f| f.2));
-        let wrong = |what: &str| {
-            let whose = input.map_or(String::new(), |i| {
-                format!(" of the input of {:?}", i.rig.as_deref().unwrap_or("a rig"))
-            });
-            Failure::new(
-                format!("uncertainty{whose}: {what}"),
-                "uncertainties are 0 or above, correlations a square list of -1...1 with 1 from corner to corner",
-            )
-        };
         if sd.iter().any(|s| !(s.is_finite() && *s >= 0.0)) {
-            return Err(wrong("a value is negative"));
+            return Err(wrong(input, "a value is negative"));
         }
         if factors.iter().any(|f| !(f.1.is_finite() && f.1 > 0.0)) {
-            return Err(wrong("a factor is not above 0"));
+            return Err(wrong(input, "a factor is not above 0"));
         }
-        let n = sd.len();
-        let mut c = DMatrix::identity(n, n);
-        let lists = |rows: &[Vec<f64>], count: usize, length: usize| {
-            let fits = rows.is_empty() || (rows.len() == count && rows.iter().all(|row| row.len() == length));
-            match fits {
-                true => Ok(()),
-                false => Err(wrong(&format!(
-                    "correlations are not {count} lists of {length} numbers"
-                ))),
-            }
-        };
-        lists(&u.correlations, own, own)?;
-        for (a, row) in u.correlations.iter().enumerate() {
-            for (b, r) in row.iter().enumerate() {
-                c[(a, b)] = *r;
-            }
-        }
-        if let Some(input) = input {
-            lists(&input.correlations, factors.len(), n)?;
-            for (a, row) in input.correlations.iter().enumerate() {
-                for (b, r) in row.iter().enumerate() {
-                    c[(own + a, b)] = *r;
-                    if b < own {
-                        c[(b, own + a)] = *r;
-                    }
-                }
-            }
-        }
-        let fits = |a: usize, b: usize| {
-            let r = c[(a, b)];
-            (-1.0..=1.0).contains(&r) && (r - c[(b, a)]).abs() < 1e-6 && (a != b || (r - 1.0).abs() < 1e-9)
-        };
-        if (0..n).any(|a| (0..n).any(|b| !fits(a, b))) {
-            return Err(wrong("correlations are not symmetric or not from -1 to 1"));
-        }
-        let least = c.clone().symmetric_eigenvalues().min();
-        if least < -ROUNDED * n as f64 {
-            return Err(Failure::new(
-                wrong("correlations contradict each other: no three numbers hang together so").what,
-                "copy them from the file that `coilwright coil --out` wrote, or leave correlations out",
-            ));
-        }
+        let c = correlations(u, input, own, sd.len())?;
         // The sign of 1/loss runs against that of the loss itself.
         let sign = |i: usize| if i == 3 && self.loss_ohm.is_some() { -1.0 } else { 1.0 };
-        Ok(DMatrix::from_fn(n, n, |a, b| {
+        Ok(DMatrix::from_fn(sd.len(), sd.len(), |a, b| {
             sign(a) * sign(b) * c[(a, b)] * sd[a] * sd[b]
         }))
     }
@@ -260,55 +185,105 @@ impl CoilFile {
     /// As a file, with a remark at its head. Written line by line: numbers of 1e-10 are to be read by people too.
     pub fn to_toml(&self, remark: &str) -> String {
         let mut s: String = remark.lines().map(|l| format!("# {l}\n")).collect();
-        let mut line = |key: &str, value: Option<String>| {
-            if let Some(v) = value {
-                s.push_str(&format!("{key} = {v}\n"));
-            }
-        };
         let text = |t: &Option<String>| t.clone().map(|t| toml::Value::String(t).to_string());
-        line("schema", text(&self.schema));
-        line("name", text(&self.name));
-        line("temperature_c", self.temperature_c.map(number));
-        line("r_ohm", Some(number(self.r_ohm)));
-        line("l_h", Some(number(self.l_h)));
-        line("c_f", Some(number(self.c_f)));
-        line("loss_ohm", self.loss_ohm.map(number));
+        let value = |v: f64| Some(number(v));
+        let optional = |v: Option<f64>| v.map(number);
+        let mut lines = vec![
+            ("schema", text(&self.schema)),
+            ("name", text(&self.name)),
+            ("temperature_c", optional(self.temperature_c)),
+            ("r_ohm", value(self.r_ohm)),
+            ("l_h", value(self.l_h)),
+            ("c_f", value(self.c_f)),
+            ("loss_ohm", optional(self.loss_ohm)),
+        ];
         if let Some(e) = &self.eddy {
-            line("\n[eddy]\nk", Some(number(e.k)));
-            line("tau", Some(number(e.tau_s)));
-            line("emf", Some(number(e.emf)));
+            lines.push(("", Some("\n[eddy]".into())));
+            lines.extend([("k", value(e.k)), ("tau", value(e.tau_s)), ("emf", value(e.emf))]);
         }
         if let Some(u) = &self.uncertainty {
-            line(
-                "\n# Standard uncertainties.\n[uncertainty]\nr_ohm",
-                Some(number(u.r_ohm)),
-            );
-            line("l_h", Some(number(u.l_h)));
-            line("c_f", Some(number(u.c_f)));
-            line("loss_ohm", u.loss_ohm.map(number));
-            line("k", u.k.map(number));
-            line("tau", u.tau.map(number));
-            line("emf", u.emf.map(number));
-            line("correlations", lists(&u.correlations));
+            lines.push(("", Some("\n# Standard uncertainties.\n[uncertainty]".into())));
+            lines.extend([("r_ohm", value(u.r_ohm)), ("l_h", value(u.l_h)), ("c_f", value(u.c_f))]);
+            lines.extend([("loss_ohm", optional(u.loss_ohm)), ("k", optional(u.k))]);
+            lines.extend([("tau", optional(u.tau)), ("emf", optional(u.emf))]);
+            lines.push(("correlations", lists(&u.correlations)));
             for i in &u.input {
-                let mut head = "\n# Factors on what the rig states.\n[[uncertainty.input]]\n";
-                let entries = [
-                    ("rig", text(&i.rig)),
-                    ("hash", text(&i.hash)),
-                    ("resistance", i.resistance.map(number)),
-                    ("u_resistance", i.u_resistance.map(number)),
-                    ("capacitance", i.capacitance.map(number)),
-                    ("u_capacitance", i.u_capacitance.map(number)),
-                    ("correlations", lists(&i.correlations)),
-                ];
-                for (key, value) in entries.into_iter().filter(|e| e.1.is_some()) {
-                    line(&format!("{head}{key}"), value);
-                    head = "";
-                }
+                let head = "\n# Factors on what the rig states.\n[[uncertainty.input]]";
+                lines.push(("", Some(head.into())));
+                lines.extend([("rig", text(&i.rig)), ("hash", text(&i.hash))]);
+                lines.extend([
+                    ("resistance", optional(i.resistance)),
+                    ("u_resistance", optional(i.u_resistance)),
+                ]);
+                lines.extend([
+                    ("capacitance", optional(i.capacitance)),
+                    ("u_capacitance", optional(i.u_capacitance)),
+                ]);
+                lines.push(("correlations", lists(&i.correlations)));
+            }
+        }
+        for (key, value) in lines {
+            match (key, value) {
+                ("", Some(head)) => s.push_str(&format!("{head}\n")),
+                (key, Some(value)) => s.push_str(&format!("{key} = {value}\n")),
+                (_, None) => {}
             }
         }
         s
     }
+}
+
+fn wrong(input: Option<&InputKnown>, what: &str) -> Failure {
+    let whose = input.map_or(String::new(), |i| {
+        format!(" of the input of {:?}", i.rig.as_deref().unwrap_or("a rig"))
+    });
+    Failure::new(
+        format!("uncertainty{whose}: {what}"),
+        "uncertainties are 0 or above, correlations a square list of -1...1 with 1 from corner to corner",
+    )
+}
+
+/// Correlations of the coil's `own` parameters, then of the input's factors: `n` in all.
+fn correlations(u: &Uncertainty, input: Option<&InputKnown>, own: usize, n: usize) -> Result<DMatrix<f64>> {
+    let mut c = DMatrix::identity(n, n);
+    // Rows from `first` on; what they say of columns before them holds the other way round as well.
+    let mut put = |rows: &[Vec<f64>], first: usize, count: usize, length: usize| {
+        if !rows.is_empty() && (rows.len() != count || rows.iter().any(|row| row.len() != length)) {
+            let what = format!("correlations are not {count} lists of {length} numbers");
+            return Err(wrong(input, &what));
+        }
+        for (a, row) in rows.iter().enumerate() {
+            for (b, r) in row.iter().enumerate() {
+                c[(first + a, b)] = *r;
+                if b < first {
+                    c[(b, first + a)] = *r;
+                }
+            }
+        }
+        Ok(())
+    };
+    put(&u.correlations, 0, own, own)?;
+    if let Some(input) = input {
+        put(&input.correlations, own, n - own, n)?;
+    }
+    let fits = |a: usize, b: usize| {
+        let r = c[(a, b)];
+        (-1.0..=1.0).contains(&r) && (r - c[(b, a)]).abs() < 1e-6 && (a != b || (r - 1.0).abs() < 1e-9)
+    };
+    if (0..n).any(|a| (0..n).any(|b| !fits(a, b))) {
+        return Err(wrong(input, "correlations are not symmetric or not from -1 to 1"));
+    }
+    if c.clone().symmetric_eigenvalues().min() < -ROUNDED * n as f64 {
+        return Err(Failure::new(
+            wrong(
+                input,
+                "correlations contradict each other: no three numbers hang together so",
+            )
+            .what,
+            "copy them from the file that `coilwright coil --out` wrote, or leave correlations out",
+        ));
+    }
+    Ok(c)
 }
 
 /// Rows of numbers, one a line.

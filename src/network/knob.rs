@@ -88,62 +88,49 @@ impl Knob {
         matches!(self, Knob::VolPot | Knob::TonePot)
     }
 
-    pub fn is_capacitor(self) -> bool {
-        self.unit() == Unit::Farad || self == Knob::Cable
+    /// Where it stands in a load; `None` where the load has no such part.
+    fn place(self, load: &mut Load) -> Option<&mut f64> {
+        match self {
+            Knob::Vol => load.vol.as_mut().map(|v| &mut v.rotation),
+            Knob::VolPot => load.vol.as_mut().map(|v| &mut v.ohm),
+            Knob::Tone => load.tone.as_mut().map(|t| &mut t.rotation),
+            Knob::TonePot => load.tone.as_mut().map(|t| &mut t.ohm),
+            Knob::ToneCap => load.tone.as_mut().map(|t| &mut t.farad),
+            Knob::BleedCap => load.bleed.as_mut().map(|b| match b {
+                Bleed::Capacitor { farad } | Bleed::Parallel { farad, .. } | Bleed::Series { farad, .. } => farad,
+            }),
+            Knob::BleedRes => match load.bleed.as_mut()? {
+                Bleed::Capacitor { .. } => None,
+                Bleed::Parallel { ohm, .. } | Bleed::Series { ohm, .. } => Some(ohm),
+            },
+            Knob::Cable => load.cable.as_mut().map(|c| &mut c.length_m),
+            Knob::Lead => load.lead_f.as_mut(),
+            Knob::Amp => load.amp.as_mut().map(|a| &mut a.ohm),
+            Knob::AmpCap => load.amp.as_mut().map(|a| &mut a.farad),
+            Knob::Cap => load.cap_f.as_mut(),
+            Knob::Res => load.res_ohm.as_mut(),
+        }
     }
 
     /// Of one load; `None` where the load has no such part.
     pub fn get(self, load: &Load) -> Option<f64> {
-        match self {
-            Knob::Vol => load.vol.as_ref().map(|v| v.rotation),
-            Knob::VolPot => load.vol.as_ref().map(|v| v.ohm),
-            Knob::Tone => load.tone.as_ref().map(|t| t.rotation),
-            Knob::TonePot => load.tone.as_ref().map(|t| t.ohm),
-            Knob::ToneCap => load.tone.as_ref().map(|t| t.farad),
-            Knob::BleedCap => load.bleed.map(|b| match b {
-                Bleed::Capacitor { farad } | Bleed::Parallel { farad, .. } | Bleed::Series { farad, .. } => farad,
-            }),
-            Knob::BleedRes => match load.bleed? {
-                Bleed::Capacitor { .. } => None,
-                Bleed::Parallel { ohm, .. } | Bleed::Series { ohm, .. } => Some(ohm),
-            },
-            Knob::Cable => load.cable.map(|c| c.length_m),
-            Knob::Lead => load.lead_f,
-            Knob::Amp => load.amp.map(|a| a.ohm),
-            Knob::AmpCap => load.amp.map(|a| a.farad),
-            Knob::Cap => load.cap_f,
-            Knob::Res => load.res_ohm,
-        }
+        self.place(&mut load.clone()).copied()
     }
 
     /// Sets it; `false` where the load has no such part to set. A capacitor, a resistor and a lead are parts by themselves and
     /// are put in where they are missing.
     #[must_use]
     pub fn set(self, load: &mut Load, value: f64) -> bool {
-        let there = self.get(load).is_some() || matches!(self, Knob::Lead | Knob::Cap | Knob::Res);
         match self {
             Knob::Lead => load.lead_f = Some(value),
             Knob::Cap => load.cap_f = Some(value),
             Knob::Res => load.res_ohm = Some(value),
-            Knob::Vol => load.vol.iter_mut().for_each(|v| v.rotation = value),
-            Knob::VolPot => load.vol.iter_mut().for_each(|v| v.ohm = value),
-            Knob::Tone => load.tone.iter_mut().for_each(|t| t.rotation = value),
-            Knob::TonePot => load.tone.iter_mut().for_each(|t| t.ohm = value),
-            Knob::ToneCap => load.tone.iter_mut().for_each(|t| t.farad = value),
-            Knob::BleedCap => load.bleed.iter_mut().for_each(|b| match b {
-                Bleed::Capacitor { farad } | Bleed::Parallel { farad, .. } | Bleed::Series { farad, .. } => {
-                    *farad = value;
-                }
-            }),
-            Knob::BleedRes => load.bleed.iter_mut().for_each(|b| match b {
-                Bleed::Capacitor { .. } => {}
-                Bleed::Parallel { ohm, .. } | Bleed::Series { ohm, .. } => *ohm = value,
-            }),
-            Knob::Cable => load.cable.iter_mut().for_each(|c| c.length_m = value),
-            Knob::Amp => load.amp.iter_mut().for_each(|a| a.ohm = value),
-            Knob::AmpCap => load.amp.iter_mut().for_each(|a| a.farad = value),
+            _ => match self.place(load) {
+                Some(place) => *place = value,
+                None => return false,
+            },
         }
-        there
+        true
     }
 }
 

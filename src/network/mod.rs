@@ -20,8 +20,8 @@ pub mod wirings;
 
 pub use coil::{Coil, Eddy, Series, Source, Thevenin};
 pub use coil_file::CoilFile;
-pub use elements::{Ladder, OnePort, TwoPort, Walk};
+pub use elements::{OnePort, TwoPort};
 pub use knob::{Knob, Tolerances};
-pub use load::{Amp, Bleed, Cable, Load, Taper, Tone, ToneFrom, Volume};
+pub use load::Load;
 pub use second_order::SecondOrder;
 pub use wiring::Wiring;

@@ -15,15 +15,10 @@ pub struct SecondOrder {
 }
 
 impl SecondOrder {
-    /// Of a coil `r_ohm`, `l_h` with everything parallel to it: capacitance `c_f`, resistance `rp_ohm` (infinity: none).
-    ///
-    /// g0 = R_p/(R + R_p), w0^2 = (1 + R/R_p)/(L C), w0/Q = R/L + 1/(R_p C). `None` where C is zero or a value is
-    /// not a positive number: there is no second-order circuit then.
-    pub fn of(r_ohm: f64, l_h: f64, c_f: f64, rp_ohm: f64) -> Option<Self> {
-        Self::with_loss(r_ohm, l_h, c_f, rp_ohm, f64::INFINITY)
-    }
-
-    /// As `of`, with a loss resistance parallel to L that lies, like L, between the EMF and R.
+    /// Of a coil `r_ohm`, `l_h` with everything parallel to it: capacitance `c_f`, resistance `rp_ohm` (infinity: none); and
+    /// a loss resistance parallel to L that lies, like L, between the EMF and R. Without loss g0 = R_p/(R + R_p),
+    /// w0^2 = (1 + R/R_p)/(L C), w0/Q = R/L + 1/(R_p C). `None` where C is zero or a value is not a positive number: there is
+    /// no second-order circuit then.
     ///
     /// With Y = 1/R_p + s C, R_l the loss and H = R_l/(R_l + s L) before R: the denominator of V/e is
     /// 1 + R Y + s L (Y + (1 + R Y)/R_l), sorted by powers of s below.
@@ -47,36 +42,43 @@ impl SecondOrder {
         let x = w / (TAU * self.f0_hz);
         self.g0 / Complex64::new(1.0 - x * x, x / self.q)
     }
-
-    /// Square of peak over natural frequency, where there is a peak: Q > 1/sqrt 2.
-    fn peak_x2(&self) -> Option<f64> {
-        let x2 = 1.0 - 0.5 / (self.q * self.q);
-        (x2 > 0.0).then_some(x2)
-    }
-
-    /// f0 sqrt(1 - 1/(2 Q^2)) in hertz; `None` where the response only falls.
-    pub fn peak_hz(&self) -> Option<f64> {
-        Some(self.f0_hz * self.peak_x2()?.sqrt())
-    }
-
-    /// Height of the peak over the gain at direct current in dB: 20 log10 of Q/sqrt(1 - 1/(4 Q^2)).
-    pub fn peak_db(&self) -> Option<f64> {
-        self.peak_x2()?;
-        Some(20.0 * (self.q / (1.0 - 0.25 / (self.q * self.q)).sqrt()).log10())
-    }
-
-    /// The frequencies in hertz on both sides of the peak with half its power, from |H|^2; `None` where the response
-    /// does not fall that far below the peak (Q up to 1.3066).
-    pub fn half_power_hz(&self) -> Option<(f64, f64)> {
-        let x2 = self.peak_x2()?;
-        let half = (1.0 - x2 * x2).sqrt();
-        (x2 > half).then(|| (self.f0_hz * (x2 - half).sqrt(), self.f0_hz * (x2 + half).sqrt()))
-    }
 }
 
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
+
+    /// The closed formulas of the peak, which `peak::find` looks for on the curve itself.
+    impl SecondOrder {
+        fn without_loss(r_ohm: f64, l_h: f64, c_f: f64, rp_ohm: f64) -> Option<Self> {
+            Self::with_loss(r_ohm, l_h, c_f, rp_ohm, f64::INFINITY)
+        }
+
+        /// Square of peak over natural frequency, where there is a peak: Q > 1/sqrt 2.
+        fn peak_x2(&self) -> Option<f64> {
+            let x2 = 1.0 - 0.5 / (self.q * self.q);
+            (x2 > 0.0).then_some(x2)
+        }
+
+        /// f0 sqrt(1 - 1/(2 Q^2)) in hertz; `None` where the response only falls.
+        pub fn peak_hz(&self) -> Option<f64> {
+            Some(self.f0_hz * self.peak_x2()?.sqrt())
+        }
+
+        /// Height of the peak over the gain at direct current in dB: 20 log10 of Q/sqrt(1 - 1/(4 Q^2)).
+        pub fn peak_db(&self) -> Option<f64> {
+            self.peak_x2()?;
+            Some(20.0 * (self.q / (1.0 - 0.25 / (self.q * self.q)).sqrt()).log10())
+        }
+
+        /// The frequencies in hertz on both sides of the peak with half its power, from |H|^2; `None` where the response
+        /// does not fall that far below the peak (Q up to 1.3066).
+        fn half_power_hz(&self) -> Option<(f64, f64)> {
+            let x2 = self.peak_x2()?;
+            let half = (1.0 - x2 * x2).sqrt();
+            (x2 > half).then(|| (self.f0_hz * (x2 - half).sqrt(), self.f0_hz * (x2 + half).sqrt()))
+        }
+    }
 
     const NO: f64 = f64::NAN;
 
@@ -99,7 +101,7 @@ pub(super) mod tests {
     fn agrees_with_a_circuit_simulator() {
         for row in NGSPICE {
             let [r, l, pf, rp, f0, q, g0, fp, db_emf, db_dc, width] = row;
-            let s = SecondOrder::of(r, l, pf * 1e-12, rp).unwrap();
+            let s = SecondOrder::without_loss(r, l, pf * 1e-12, rp).unwrap();
             // To the last digit printed.
             let near = |name: &str, got: f64, want: f64, last: f64| {
                 assert!(
@@ -140,15 +142,15 @@ pub(super) mod tests {
         // (1 - 1/(2 Q^2))^2 = 1/2 at Q = 1.3066.
         assert!(at(1.3065).half_power_hz().is_none() && at(1.3066).half_power_hz().is_some());
         for bad in [
-            SecondOrder::of(6e3, 2.4, 0.0, 1e6),
-            SecondOrder::of(6e3, 0.0, 1e-10, 1e6),
-            SecondOrder::of(6e3, 2.4, 1e-10, 0.0),
-            SecondOrder::of(6e3, f64::NAN, 1e-10, 1e6),
-            SecondOrder::of(6e3, -2.4, 1e-10, 1e6),
+            SecondOrder::without_loss(6e3, 2.4, 0.0, 1e6),
+            SecondOrder::without_loss(6e3, 0.0, 1e-10, 1e6),
+            SecondOrder::without_loss(6e3, 2.4, 1e-10, 0.0),
+            SecondOrder::without_loss(6e3, f64::NAN, 1e-10, 1e6),
+            SecondOrder::without_loss(6e3, -2.4, 1e-10, 1e6),
         ] {
             assert_eq!(bad, None);
         }
-        let unloaded = SecondOrder::of(6e3, 2.4, 1e-10, f64::INFINITY).unwrap();
+        let unloaded = SecondOrder::without_loss(6e3, 2.4, 1e-10, f64::INFINITY).unwrap();
         assert_eq!(unloaded.g0, 1.0);
         // Without R_p only R damps: Q = w0 L/R.
         assert!((unloaded.q / (TAU * unloaded.f0_hz * 2.4 / 6e3) - 1.0).abs() < 1e-14);

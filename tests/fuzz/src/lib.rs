@@ -197,10 +197,7 @@ pub fn load(bytes: &[u8]) -> bool {
         finite("the response", &load.response(&coil, std::f64::consts::TAU * hertz));
     }
     if let Some(s) = load.second_order(&coil) {
-        finite(
-            "the second-order section",
-            &(s.peak_hz(), s.peak_db(), s.half_power_hz()),
-        );
+        finite("the second-order section", &s);
     }
     true
 }

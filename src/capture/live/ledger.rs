@@ -43,6 +43,10 @@ impl Tally {
         self.0[fault as usize]
     }
 
+    pub fn plus(&self, other: &Tally) -> Tally {
+        Tally(std::array::from_fn(|i| self.0[i] + other.0[i]))
+    }
+
     pub fn since(&self, earlier: &Tally) -> Tally {
         Tally(std::array::from_fn(|i| self.0[i].saturating_sub(earlier.0[i])))
     }
@@ -106,31 +110,22 @@ impl Ledger {
 
     /// One sentence for each kind of fault in `tally`.
     pub fn sentences(&self, which: &str, tally: &Tally) -> Vec<String> {
-        FAULTS
-            .iter()
-            .filter(|f| tally.of(**f) > 0)
-            .map(|&f| {
-                let n = tally.of(f);
-                let times = if n == 1 {
-                    "once".to_owned()
-                } else {
-                    format!("{n} times")
-                };
-                match f {
-                    Fault::Xrun => format!("the {which}'s buffer ran empty or over ({times})"),
-                    Fault::Gone => format!("the {which} was lost while recording"),
-                    Fault::Rerouted => {
-                        format!("the system moved the {which} to another device ({times})")
-                    }
-                    Fault::Other => match self.message() {
-                        Some(m) => format!("the audio system reported a fault of the {which} ({times}): {m}"),
-                        None => {
-                            format!("the audio system reported a fault of the {which} ({times})")
-                        }
-                    },
+        let one = |f: Fault| {
+            let times = match tally.of(f) {
+                1 => "once".to_owned(),
+                n => format!("{n} times"),
+            };
+            match f {
+                Fault::Xrun => format!("the {which}'s buffer ran empty or over ({times})"),
+                Fault::Gone => format!("the {which} was lost while recording"),
+                Fault::Rerouted => format!("the system moved the {which} to another device ({times})"),
+                Fault::Other => {
+                    let message = self.message().map(|m| format!(": {m}")).unwrap_or_default();
+                    format!("the audio system reported a fault of the {which} ({times}){message}")
                 }
-            })
-            .collect()
+            }
+        };
+        FAULTS.into_iter().filter(|f| tally.of(*f) > 0).map(one).collect()
     }
 }
 

@@ -1,3 +1,6 @@
+use super::Unit::{self, *};
+use super::reading::ABSOLUTE_ZERO_C;
+use super::unit::ALL;
 use super::*;
 use proptest::prelude::*;
 

@@ -1,17 +1,10 @@
 //! What stands on the built-in bench: pickup, exciter's place, sound card, mains, and what goes wrong.
 
-use std::path::Path;
-
 use serde::{Deserialize, Serialize};
 
 use super::tap::Tap;
-use super::words;
 use crate::failure::{Failure, Result};
-use crate::fileio;
 use crate::network::Coil;
-
-/// No description of a bench is larger.
-const MOST_BYTES: u64 = 64 * 1024;
 
 /// Hum of a bench with its cables in order, all lines together.
 pub const QUIET_HUM_DBFS: f64 = -85.0;
@@ -206,42 +199,17 @@ impl Default for Faults {
     }
 }
 
+fn within(name: &str, v: f64, low: f64, high: f64, unit: &str) -> Result<()> {
+    if (low..=high).contains(&v) {
+        return Ok(());
+    }
+    Err(Failure::new(
+        format!("bench: {name} = {v} {unit} is out of reach"),
+        format!("give {low} to {high} {unit}"),
+    ))
+}
+
 impl Spec {
-    /// From an option: words such as "r=6k l=2.4H cs=120p", or the path of a TOML file.
-    pub fn from_arg(text: &str) -> Result<Spec> {
-        let path = Path::new(text.trim());
-        let looks_like_file = path.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"));
-        if looks_like_file || path.is_file() {
-            let text = fileio::read_text_limited(path, MOST_BYTES)?;
-            return Spec::parse_toml(&text, &path.display().to_string());
-        }
-        Spec::parse_words(text)
-    }
-
-    /// From words such as "r=6k l=2.4H cs=120p hum=-50dB open": all optional, in any order, each once.
-    ///
-    /// Where r, l or cs is given, the coil has only those losses that are given too.
-    pub fn parse_words(text: &str) -> Result<Spec> {
-        let spec = words::parse(text)?;
-        spec.check()?;
-        Ok(spec)
-    }
-
-    /// From the content of a TOML file; `place` names it in messages.
-    pub fn parse_toml(text: &str, place: &str) -> Result<Spec> {
-        let place = format!("bench {place}");
-        let hint = "correct the file; SI units, as in [coil] r_ohm = 6000.0";
-        let spec: Spec = toml::from_str(text).map_err(|e| Failure::toml(&place, text, "", &e, hint))?;
-        spec.check()
-            .map_err(|f| Failure::new(format!("{place}: {}", f.what), f.hint))?;
-        Ok(spec)
-    }
-
-    /// The words for the pickup alone, for a record's notes.
-    pub fn pickup_words(&self) -> String {
-        words::pickup(self)
-    }
-
     /// Refuses what no bench can be, by the name of the value.
     pub fn check(&self) -> Result<()> {
         self.coil.check()?;
@@ -249,81 +217,58 @@ impl Spec {
             c.check()
                 .map_err(|f| Failure::new(f.what.replacen("coil", "second coil", 1), f.hint))?;
         }
-        let within = |name: &str, v: f64, low: f64, high: f64, unit: &str| {
-            if (low..=high).contains(&v) {
-                return Ok(());
-            }
-            Err(Failure::new(
-                format!("bench: {name} = {v} {unit} is out of reach"),
-                format!("give {low} to {high} {unit}"),
-            ))
-        };
-        let maybe = |name: &str, v: Option<f64>, low: f64, high: f64, unit: &str| {
-            v.map_or(Ok(()), |v| within(name, v, low, high, unit))
-        };
-        let e = &self.exciter;
-        within("mutual inductance", e.mutual_h, 0.0, 1.0, "H")?;
-        maybe("stray capacitance", e.feed_f, 0.0, 1e-9, "F")?;
-        if e.polarity.abs() != 1 {
-            return Err(Failure::new(
-                format!("bench: polarity = {} is neither way round", e.polarity),
-                "give 1 or -1",
-            ));
+        for (name, value, low, high, unit) in self.ranges() {
+            value.map_or(Ok(()), |v| within(name, v, low, high, unit))?;
         }
-        let c = &self.card;
-        if c.bits != 16 && c.bits != 24 {
-            return Err(Failure::new(
-                format!("bench: no converter of {} bits", c.bits),
-                "give 16 or 24",
-            ));
+        let refuse = |what: String, hint| Err(Failure::new(format!("bench: {what}"), hint));
+        let (polarity, bits, m) = (self.exciter.polarity, self.card.bits, &self.mains);
+        if polarity.abs() != 1 {
+            return refuse(format!("polarity = {polarity} is neither way round"), "give 1 or -1");
         }
-        within("noise", c.noise_dbfs, -300.0, 0.0, "dBFS")?;
-        maybe("the reference's noise", c.noise_reference_dbfs, -300.0, 0.0, "dBFS")?;
-        within("flicker", c.flicker_hz, 0.0, 20e3, "Hz")?;
-        for (name, v) in [
-            ("ac-pickup", c.ac_pickup_hz),
-            ("ac-reference", c.ac_reference_hz),
-            ("ac-output", c.ac_output_hz),
-        ] {
-            maybe(name, v, 0.0, 1e3, "Hz")?;
+        if bits != 16 && bits != 24 {
+            return refuse(format!("no converter of {bits} bits"), "give 16 or 24");
         }
-        maybe("delay", c.delay_s, -0.1, 0.1, "s")?;
-        maybe("gain", c.gain_db, -120.0, 120.0, "dB")?;
-        maybe("input resistance", c.input_ohm, 1.0, 1e12, "ohms")?;
-        maybe("input capacitance", c.input_f, 0.0, 1e-6, "F")?;
-        if let Some(w) = &self.wire {
-            maybe("wire resistor", w.resistor_ohm, 0.0, 1e9, "ohms")?;
-            maybe("wire capacitor", w.capacitor_f, 1e-15, 1e-3, "F")?;
-        }
-        within("latency", c.latency_s, 0.0, 2.0, "s")?;
-        within("clock difference", c.clock_ppm, -5e3, 5e3, "ppm")?;
-        maybe("third harmonic", c.third_harmonic_db, -300.0, -10.0, "dB")?;
-        maybe("clip", c.clip_dbfs, -120.0, 0.0, "dBFS")?;
-        maybe("the reference's clip", c.clip_reference_dbfs, -120.0, 0.0, "dBFS")?;
-        let m = &self.mains;
-        maybe("hum", m.hum_db, -300.0, 100.0, "dB")?;
-        maybe("hum", m.hum_dbfs, -300.0, 0.0, "dBFS")?;
         if m.hum_db.is_some() && m.hum_dbfs.is_some() {
-            return Err(Failure::new(
-                "bench: hum is given twice, in dB and in dBFS",
-                "give one of them",
-            ));
+            return refuse("hum is given twice, in dB and in dBFS".into(), "give one of them");
         }
-        maybe("mains frequency", m.frequency_hz, 40.0, 70.0, "Hz")?;
         self.tap.check(within)?;
-        let f = &self.faults;
-        within("knock level", f.knock_dbfs, -200.0, 0.0, "dBFS")?;
-        within("number of lost samples", f64::from(f.drop_samples), 1.0, 1e5, "")?;
-        for (name, times) in [("knock", &f.knock_s), ("drop", &f.drop_s)] {
+        for (name, times) in [("knock", &self.faults.knock_s), ("drop", &self.faults.drop_s)] {
             times.iter().try_for_each(|t| within(name, *t, 0.0, 300.0, "s"))?;
-            within(
-                &format!("number of times for {name}"),
-                times.len() as f64,
-                0.0,
-                100.0,
-                "",
-            )?;
+            let count = times.len() as f64;
+            within(&format!("number of times for {name}"), count, 0.0, 100.0, "")?;
         }
         Ok(())
+    }
+
+    /// Every number that has a range of its own: name, value, lowest and highest, unit.
+    fn ranges(&self) -> [(&'static str, Option<f64>, f64, f64, &'static str); 24] {
+        let (e, c, m, f) = (&self.exciter, &self.card, &self.mains, &self.faults);
+        let wire = self.wire.unwrap_or_default();
+        [
+            ("mutual inductance", Some(e.mutual_h), 0.0, 1.0, "H"),
+            ("stray capacitance", e.feed_f, 0.0, 1e-9, "F"),
+            ("noise", Some(c.noise_dbfs), -300.0, 0.0, "dBFS"),
+            ("the reference's noise", c.noise_reference_dbfs, -300.0, 0.0, "dBFS"),
+            ("flicker", Some(c.flicker_hz), 0.0, 20e3, "Hz"),
+            ("ac-pickup", c.ac_pickup_hz, 0.0, 1e3, "Hz"),
+            ("ac-reference", c.ac_reference_hz, 0.0, 1e3, "Hz"),
+            ("ac-output", c.ac_output_hz, 0.0, 1e3, "Hz"),
+            ("delay", c.delay_s, -0.1, 0.1, "s"),
+            ("gain", c.gain_db, -120.0, 120.0, "dB"),
+            ("input resistance", c.input_ohm, 1.0, 1e12, "ohms"),
+            ("input capacitance", c.input_f, 0.0, 1e-6, "F"),
+            ("wire resistor", wire.resistor_ohm, 0.0, 1e9, "ohms"),
+            ("wire capacitor", wire.capacitor_f, 1e-15, 1e-3, "F"),
+            ("latency", Some(c.latency_s), 0.0, 2.0, "s"),
+            ("clock difference", Some(c.clock_ppm), -5e3, 5e3, "ppm"),
+            ("third harmonic", c.third_harmonic_db, -300.0, -10.0, "dB"),
+            ("clip", c.clip_dbfs, -120.0, 0.0, "dBFS"),
+            ("the reference's clip", c.clip_reference_dbfs, -120.0, 0.0, "dBFS"),
+            ("hum", m.hum_db, -300.0, 100.0, "dB"),
+            ("hum", m.hum_dbfs, -300.0, 0.0, "dBFS"),
+            ("mains frequency", m.frequency_hz, 40.0, 70.0, "Hz"),
+            ("knock level", Some(f.knock_dbfs), -200.0, 0.0, "dBFS"),
+            ("number of lost samples", Some(f.drop_samples.into()), 1.0, 1e5, ""),
+        ]
     }
 }

@@ -6,9 +6,7 @@ use rand_chacha::ChaCha8Rng;
 use serde::{Deserialize, Serialize};
 
 use super::blemish;
-use super::spec::Spec;
-use crate::failure::{Failure, Result};
-use crate::quantity::{self, Unit};
+use crate::failure::Result;
 
 /// More modes cannot be told apart by ear.
 const MOST_MODES: usize = 8;
@@ -62,13 +60,8 @@ impl Default for Tap {
 
 impl Tap {
     pub(super) fn check(&self, within: impl Fn(&str, f64, f64, f64, &str) -> Result<()>) -> Result<()> {
-        within(
-            "number of tap modes",
-            self.modes.len() as f64,
-            0.0,
-            MOST_MODES as f64,
-            "",
-        )?;
+        let count = self.modes.len() as f64;
+        within("number of tap modes", count, 0.0, MOST_MODES as f64, "")?;
         for m in &self.modes {
             within("tap frequency", m.hz, 20.0, 20e3, "Hz")?;
             within("tap decay", m.decay_s, 1e-4, 0.1, "s")?;
@@ -107,48 +100,11 @@ impl Tap {
     }
 }
 
-/// Sets what a word says of taps; `None` where the word is another's.
-pub(super) fn set(spec: &mut Spec, name: &str, value: &str) -> Option<Result<()>> {
-    let place = format!("bench: {name}");
-    let num = |unit: Unit| quantity::parse_at(&place, value, unit);
-    let tap = &mut spec.tap;
-    let put = |to: &mut f64, v: Result<f64>| v.map(|v| *to = v);
-    Some(match name {
-        "tap" => modes(&place, value).map(|m| tap.modes = m),
-        "tap-scatter" => put(&mut tap.scatter_db, num(Unit::Decibel)),
-        "tap-pace" => put(&mut tap.pace_s, num(Unit::Second)),
-        "tap-bounce" => num(Unit::Second).map(|v| tap.bounce_s = Some(v)),
-        _ => return None,
-    })
-}
-
-/// "430/14m/-50,1250/6m/-54": frequency, decay and level of each mode; or "none".
-fn modes(place: &str, value: &str) -> Result<Vec<Mode>> {
-    if value == "none" {
-        return Ok(Vec::new());
-    }
-    let one = |text: &str| {
-        let parts: Vec<&str> = text.split('/').collect();
-        let [hz, decay, level] = parts[..] else {
-            return Err(Failure::new(
-                format!("{place}={value} is not understood"),
-                "write frequency/decay/level of each mode, as tap=430/14m/-50,1250/6m/-54",
-            ));
-        };
-        Ok(Mode {
-            hz: quantity::parse_at(place, hz, Unit::Hertz)?,
-            decay_s: quantity::parse_at(place, decay, Unit::Second)?,
-            dbfs: quantity::parse_at(place, level, Unit::Dbfs)?,
-        })
-    };
-    value.split(',').map(one).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::capture::Capture;
-    use crate::capture::bench::Bench;
+    use crate::capture::bench::{Bench, Spec};
 
     #[test]
     fn taps_in_words_and_as_a_file() {

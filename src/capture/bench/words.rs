@@ -1,10 +1,16 @@
 //! The bench in words on the command line: "r=6k l=2.4H cs=120p hum=-50dB noise=-95dBFS knock=1.2s ppm=120".
 
+use std::path::Path;
+
 use super::spec::{Exciter, Mains, NO_HUM_DBFS, Over, Spec, Wire};
-use super::tap;
+use super::tap::Mode;
 use crate::failure::{Failure, Result};
+use crate::fileio;
 use crate::network::{Coil, Eddy};
 use crate::quantity::{self, Unit, quoted};
+
+/// No description of a bench is larger.
+const MOST_BYTES: u64 = 64 * 1024;
 
 const KNOWN: &str = "r l cs loss eddy, coils r2 l2 cs2 loss2 eddy2 over, m polarity feed, noise noise-reference flicker bits \
                      ac-pickup ac-reference ac-output delay gain input latency ppm h3 clip clip-reference, hum mains, \
@@ -12,7 +18,44 @@ const KNOWN: &str = "r l cs loss eddy, coils r2 l2 cs2 loss2 eddy2 over, m polar
                      tap tap-scatter tap-pace tap-bounce";
 const EXAMPLE: &str = "r=6k l=2.4H cs=120p hum=-50dB";
 
-pub(super) fn parse(text: &str) -> Result<Spec> {
+impl Spec {
+    /// From an option: words such as "r=6k l=2.4H cs=120p", or the path of a TOML file.
+    pub fn from_arg(text: &str) -> Result<Spec> {
+        let path = Path::new(text.trim());
+        let looks_like_file = path.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"));
+        if looks_like_file || path.is_file() {
+            let text = fileio::read_text_limited(path, MOST_BYTES)?;
+            return Spec::parse_toml(&text, &path.display().to_string());
+        }
+        Spec::parse_words(text)
+    }
+
+    /// From words such as "r=6k l=2.4H cs=120p hum=-50dB open": all optional, in any order, each once.
+    ///
+    /// Where r, l or cs is given, the coil has only those losses that are given too.
+    pub fn parse_words(text: &str) -> Result<Spec> {
+        let spec = parse(text)?;
+        spec.check()?;
+        Ok(spec)
+    }
+
+    /// From the content of a TOML file; `place` names it in messages.
+    pub fn parse_toml(text: &str, place: &str) -> Result<Spec> {
+        let place = format!("bench {place}");
+        let hint = "correct the file; SI units, as in [coil] r_ohm = 6000.0";
+        let spec: Spec = toml::from_str(text).map_err(|e| Failure::toml(&place, text, "", &e, hint))?;
+        spec.check()
+            .map_err(|f| Failure::new(format!("{place}: {}", f.what), f.hint))?;
+        Ok(spec)
+    }
+
+    /// The words for the pickup alone, for a record's notes.
+    pub fn pickup_words(&self) -> String {
+        pickup(self)
+    }
+}
+
+fn parse(text: &str) -> Result<Spec> {
     let mut given: Vec<(&str, Option<&str>)> = Vec::new();
     for word in text.split_whitespace() {
         let (name, value) = match word.split_once('=') {
@@ -69,92 +112,94 @@ fn raise(spec: &mut Spec, name: &str) -> Result<()> {
     Ok(())
 }
 
+/// Where a number, or a list of them, goes.
+enum Slot<'a> {
+    Value(&'a mut f64),
+    Maybe(&'a mut Option<f64>),
+    Each(&'a mut Vec<f64>),
+}
+
+/// The words that are plain numbers.
+fn slot<'a>(spec: &'a mut Spec, name: &str) -> Option<(Slot<'a>, Unit)> {
+    use Slot::*;
+    use Unit::*;
+    Some(match name {
+        "r" | "r2" => (Value(&mut coil(spec, name).r_ohm), Ohm),
+        "l" | "l2" => (Value(&mut coil(spec, name).l_h), Henry),
+        "cs" | "cs2" => (Value(&mut coil(spec, name).c_f), Farad),
+        "m" => (Value(&mut spec.exciter.mutual_h), Henry),
+        "feed" => (Maybe(&mut spec.exciter.feed_f), Farad),
+        "noise" => (Value(&mut spec.card.noise_dbfs), Dbfs),
+        "noise-reference" => (Maybe(&mut spec.card.noise_reference_dbfs), Dbfs),
+        "flicker" => (Value(&mut spec.card.flicker_hz), Hertz),
+        "ac-pickup" => (Maybe(&mut spec.card.ac_pickup_hz), Hertz),
+        "ac-reference" => (Maybe(&mut spec.card.ac_reference_hz), Hertz),
+        "ac-output" => (Maybe(&mut spec.card.ac_output_hz), Hertz),
+        "delay" => (Maybe(&mut spec.card.delay_s), Second),
+        "gain" => (Maybe(&mut spec.card.gain_db), Decibel),
+        "latency" => (Value(&mut spec.card.latency_s), Second),
+        "h3" => (Maybe(&mut spec.card.third_harmonic_db), Decibel),
+        "clip" => (Maybe(&mut spec.card.clip_dbfs), Dbfs),
+        "clip-reference" => (Maybe(&mut spec.card.clip_reference_dbfs), Dbfs),
+        "mains" => (Maybe(&mut spec.mains.frequency_hz), Hertz),
+        "knock" => (Each(&mut spec.faults.knock_s), Second),
+        "knock-level" => (Value(&mut spec.faults.knock_dbfs), Dbfs),
+        "drop" => (Each(&mut spec.faults.drop_s), Second),
+        "tap-scatter" => (Value(&mut spec.tap.scatter_db), Decibel),
+        "tap-pace" => (Value(&mut spec.tap.pace_s), Second),
+        "tap-bounce" => (Maybe(&mut spec.tap.bounce_s), Second),
+        _ => return None,
+    })
+}
+
 fn set(spec: &mut Spec, name: &str, value: &str) -> Result<()> {
     let place = format!("bench: {name}");
-    let num = |unit: Unit| quantity::parse_at(&place, value, unit);
-    if let Some(done) = tap::set(spec, name, value) {
-        return done;
+    if let Some((slot, unit)) = slot(spec, name) {
+        let number = |text| quantity::parse_at(&place, text, unit);
+        match slot {
+            Slot::Value(v) => *v = number(value)?,
+            Slot::Maybe(v) => *v = Some(number(value)?),
+            Slot::Each(v) => *v = value.split(',').map(number).collect::<Result<_>>()?,
+        }
+        return Ok(());
     }
     let wrong = |hint: &str| Failure::new(format!("{place}={value} is not understood"), hint);
-    let times = || -> Result<Vec<f64>> {
-        value
-            .split(',')
-            .map(|t| quantity::parse_at(&place, t, Unit::Second))
-            .collect()
-    };
-    match name {
-        "r" => spec.coil.r_ohm = num(Unit::Ohm)?,
-        "l" => spec.coil.l_h = num(Unit::Henry)?,
-        "cs" => spec.coil.c_f = num(Unit::Farad)?,
-        "loss" => spec.coil.loss_ohm = loss(&place, value)?,
-        "eddy" => spec.coil.eddy = eddy(&place, value)?,
-        "coils" => match value {
-            "1" if spec.second_coil.is_none() => {}
-            "2" => {
-                second(spec);
-            }
-            _ => return Err(wrong("write coils=2, or leave it out")),
-        },
-        "r2" => second(spec).r_ohm = num(Unit::Ohm)?,
-        "l2" => second(spec).l_h = num(Unit::Henry)?,
-        "cs2" => second(spec).c_f = num(Unit::Farad)?,
-        "loss2" => second(spec).loss_ohm = loss(&place, value)?,
-        "eddy2" => second(spec).eddy = eddy(&place, value)?,
-        "over" => {
-            spec.exciter.over = match value {
-                "first" => Over::First,
-                "second" => Over::Second,
-                "both" => Over::Both,
-                _ => return Err(wrong("write over=first, over=second or over=both")),
-            }
-        }
-        "m" => spec.exciter.mutual_h = num(Unit::Henry)?,
-        "polarity" => {
-            spec.exciter.polarity = match value {
-                "1" | "+1" => 1,
-                "-1" => -1,
-                _ => return Err(wrong("write polarity=1 or polarity=-1")),
-            }
-        }
-        "feed" => spec.exciter.feed_f = Some(num(Unit::Farad)?),
-        "noise" => spec.card.noise_dbfs = num(Unit::Dbfs)?,
-        "noise-reference" => spec.card.noise_reference_dbfs = Some(num(Unit::Dbfs)?),
-        "flicker" => spec.card.flicker_hz = num(Unit::Hertz)?,
-        "bits" => spec.card.bits = value.parse().map_err(|_| wrong("write bits=16 or bits=24"))?,
-        "ac-pickup" => spec.card.ac_pickup_hz = Some(num(Unit::Hertz)?),
-        "ac-reference" => spec.card.ac_reference_hz = Some(num(Unit::Hertz)?),
-        "ac-output" => spec.card.ac_output_hz = Some(num(Unit::Hertz)?),
-        "delay" => spec.card.delay_s = Some(num(Unit::Second)?),
-        "gain" => spec.card.gain_db = Some(num(Unit::Decibel)?),
-        "input" => {
-            let (ohm, farad) = value
-                .split_once("//")
-                .ok_or_else(|| wrong("write input=1M//150p, the lead counted in"))?;
+    match (name, value) {
+        ("loss" | "loss2", "none") => coil(spec, name).loss_ohm = None,
+        ("loss" | "loss2", v) => coil(spec, name).loss_ohm = Some(quantity::parse_at(&place, v, Unit::Ohm)?),
+        ("eddy" | "eddy2", "none") => coil(spec, name).eddy = None,
+        ("eddy" | "eddy2", v) => coil(spec, name).eddy = Some(Eddy::parse(&place, v)?),
+        ("coils", "1") if spec.second_coil.is_none() => {}
+        ("coils", "2") => spec.second_coil = Some(*second(spec)),
+        ("coils", _) => return Err(wrong("write coils=2, or leave it out")),
+        ("over", "first") => spec.exciter.over = Over::First,
+        ("over", "second") => spec.exciter.over = Over::Second,
+        ("over", "both") => spec.exciter.over = Over::Both,
+        ("over", _) => return Err(wrong("write over=first, over=second or over=both")),
+        ("polarity", "1" | "+1") => spec.exciter.polarity = 1,
+        ("polarity", "-1") => spec.exciter.polarity = -1,
+        ("polarity", _) => return Err(wrong("write polarity=1 or polarity=-1")),
+        ("bits", v) => spec.card.bits = v.parse().map_err(|_| wrong("write bits=16 or bits=24"))?,
+        ("input", v) => {
+            let halves = v.split_once("//");
+            let (ohm, farad) = halves.ok_or_else(|| wrong("write input=1M//150p, the lead counted in"))?;
             spec.card.input_ohm = Some(quantity::parse_at(&place, ohm, Unit::Ohm)?);
             spec.card.input_f = Some(quantity::parse_at(&place, farad, Unit::Farad)?);
         }
-        "wire" => spec.wire = Some(wire(&place, value)?),
-        "latency" => spec.card.latency_s = num(Unit::Second)?,
-        "ppm" => {
-            let bare = value.strip_suffix("ppm").unwrap_or(value);
-            spec.card.clock_ppm = bare
-                .parse()
-                .map_err(|_| wrong("write parts per million as ppm=120 or ppm=-35.5"))?;
+        ("wire", v) => spec.wire = Some(wire(&place, v)?),
+        ("ppm", v) => {
+            let bare = v.strip_suffix("ppm").unwrap_or(v).parse();
+            spec.card.clock_ppm = bare.map_err(|_| wrong("write parts per million as ppm=120 or ppm=-35.5"))?;
         }
-        "h3" => spec.card.third_harmonic_db = Some(num(Unit::Decibel)?),
-        "clip" => spec.card.clip_dbfs = Some(num(Unit::Dbfs)?),
-        "clip-reference" => spec.card.clip_reference_dbfs = Some(num(Unit::Dbfs)?),
-        "hum" => spec.mains = hum(&place, value, &spec.mains)?,
-        "mains" => spec.mains.frequency_hz = Some(num(Unit::Hertz)?),
-        "knock" => spec.faults.knock_s = times()?,
-        "knock-level" => spec.faults.knock_dbfs = num(Unit::Dbfs)?,
-        "drop" => spec.faults.drop_s = times()?,
-        "drop-samples" => {
-            spec.faults.drop_samples = value
-                .parse()
-                .map_err(|_| wrong("write a whole number, as drop-samples=64"))?;
+        ("hum", v) => spec.mains = hum(&place, v, &spec.mains)?,
+        ("drop-samples", v) => {
+            let count = v.parse();
+            spec.faults.drop_samples = count.map_err(|_| wrong("write a whole number, as drop-samples=64"))?;
         }
-        "open" | "unplugged" | "silent" | "swapped" => return Err(wrong("this word stands alone, without a value")),
+        ("tap", v) => spec.tap.modes = modes(&place, v)?,
+        ("open" | "unplugged" | "silent" | "swapped", _) => {
+            return Err(wrong("this word stands alone, without a value"));
+        }
         _ => {
             return Err(Failure::new(
                 format!("bench: {} is not known", quoted(name)),
@@ -167,36 +212,48 @@ fn set(spec: &mut Spec, name: &str, value: &str) -> Result<()> {
 
 /// "1M" or "100p": a resistor, or a capacitor where its unit or size says so.
 fn wire(place: &str, value: &str) -> Result<Wire> {
-    let text = value.trim();
-    Ok(if quantity::names_farads(text) {
-        Wire {
-            capacitor_f: Some(quantity::parse_at(place, text, Unit::Farad)?),
-            ..Wire::default()
-        }
+    let (mut wire, text) = (Wire::default(), value.trim());
+    if quantity::names_farads(text) {
+        wire.capacitor_f = Some(quantity::parse_at(place, text, Unit::Farad)?);
     } else {
-        Wire {
-            resistor_ohm: Some(quantity::parse_at(place, text, Unit::Ohm)?),
-            ..Wire::default()
-        }
-    })
+        wire.resistor_ohm = Some(quantity::parse_at(place, text, Unit::Ohm)?);
+    }
+    Ok(wire)
+}
+
+/// "430/14m/-50,1250/6m/-54": frequency, decay and level of each mode; or "none".
+fn modes(place: &str, value: &str) -> Result<Vec<Mode>> {
+    if value == "none" {
+        return Ok(Vec::new());
+    }
+    let one = |text: &str| {
+        let parts: Vec<&str> = text.split('/').collect();
+        let [hz, decay, level] = parts[..] else {
+            return Err(Failure::new(
+                format!("{place}={value} is not understood"),
+                "write frequency/decay/level of each mode, as tap=430/14m/-50,1250/6m/-54",
+            ));
+        };
+        Ok(Mode {
+            hz: quantity::parse_at(place, hz, Unit::Hertz)?,
+            decay_s: quantity::parse_at(place, decay, Unit::Second)?,
+            dbfs: quantity::parse_at(place, level, Unit::Dbfs)?,
+        })
+    };
+    value.split(',').map(one).collect()
+}
+
+/// Which coil a word is of.
+fn coil<'a>(spec: &'a mut Spec, name: &str) -> &'a mut Coil {
+    if name.ends_with('2') {
+        second(spec)
+    } else {
+        &mut spec.coil
+    }
 }
 
 fn second(spec: &mut Spec) -> &mut Coil {
     spec.second_coil.get_or_insert(spec.coil)
-}
-
-fn loss(place: &str, value: &str) -> Result<Option<f64>> {
-    match value {
-        "none" => Ok(None),
-        v => quantity::parse_at(place, v, Unit::Ohm).map(Some),
-    }
-}
-
-fn eddy(place: &str, value: &str) -> Result<Option<Eddy>> {
-    if value == "none" {
-        return Ok(None);
-    }
-    Eddy::parse(place, value).map(Some)
 }
 
 /// In dB against the pickup's answer, in dBFS where that is written.
@@ -214,7 +271,7 @@ fn hum(place: &str, value: &str, before: &Mains) -> Result<Mains> {
     })
 }
 
-pub(super) fn pickup(spec: &Spec) -> String {
+fn pickup(spec: &Spec) -> String {
     let mut out = Vec::new();
     let mut coil = |c: &Coil, mark: &str| {
         out.push(format!("r{mark}={}", quantity::compact(c.r_ohm, Unit::Ohm)));

@@ -81,7 +81,7 @@ pub struct Request {
 }
 
 /// How far a running capture has come; `peak` is the larger of the two inputs' peaks since the last call (1.0 = full scale).
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 pub struct Progress {
     pub fraction: f64,
     pub peak_pickup: f32,

@@ -47,6 +47,27 @@ pub struct Thevenin {
     pub z: OnePort,
 }
 
+impl Thevenin {
+    pub(super) const NOTHING: Thevenin = Thevenin {
+        emf: Complex64::new(0.0, 0.0),
+        z: OnePort::SHORT,
+    };
+
+    pub(super) fn times(self, k: f64) -> Thevenin {
+        Thevenin {
+            emf: self.emf * k,
+            ..self
+        }
+    }
+
+    pub(super) fn in_series(self, other: Thevenin) -> Thevenin {
+        Thevenin {
+            emf: self.emf + other.emf,
+            z: self.z.series(other.z),
+        }
+    }
+}
+
 /// Anything with two ends that a load can be put on.
 pub trait Source {
     /// `w` in rad/s.
@@ -195,17 +216,8 @@ pub struct Series {
 
 impl Source for Series {
     fn thevenin(&self, w: f64) -> Thevenin {
-        let none = Thevenin {
-            emf: 0.0.into(),
-            z: OnePort::resistor(0.0),
-        };
-        self.coils.iter().fold(none, |sum, (coil, weight)| {
-            let t = coil.thevenin(w);
-            Thevenin {
-                emf: sum.emf + *weight * t.emf,
-                z: sum.z.series(t.z),
-            }
-        })
+        let parts = self.coils.iter().map(|(coil, share)| coil.thevenin(w).times(*share));
+        parts.fold(Thevenin::NOTHING, Thevenin::in_series)
     }
 }
 

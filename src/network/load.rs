@@ -137,6 +137,11 @@ impl Taper {
         }
     }
 
+    /// Resistance from the counter-clockwise end to the wiper, in ohms; `None` where the wiper has left the track.
+    fn to_wiper(&self, whole_ohm: f64, rotation: f64) -> Option<f64> {
+        (!self.is_open(rotation)).then(|| whole_ohm * self.share(rotation))
+    }
+
     /// Whether the wiper has left the track at this rotation.
     pub fn is_open(&self, rotation: f64) -> bool {
         match self {
@@ -156,14 +161,16 @@ fn between(points: &[(f64, f64)], x: f64) -> f64 {
 impl Volume {
     /// Between wiper and ground, in ohms; `None` where the wiper has left the track.
     fn lower_ohm(&self) -> Option<f64> {
-        (!self.taper.is_open(self.rotation)).then(|| self.ohm * self.taper.share(self.rotation))
+        self.taper.to_wiper(self.ohm, self.rotation)
     }
 
     /// Between top and wiper, in ohms.
     fn upper_ohm(&self) -> f64 {
-        match self.lower_ohm() {
-            Some(_) => self.ohm * (1.0 - self.taper.share(self.rotation)),
-            None => 0.0,
+        let free = self.taper.is_open(self.rotation);
+        if free {
+            0.0
+        } else {
+            self.ohm * (1.0 - self.taper.share(self.rotation))
         }
     }
 }
@@ -171,7 +178,7 @@ impl Volume {
 impl Tone {
     /// Resistance in circuit, in ohms; `None` where the wiper has left the track, and the branch does nothing.
     fn in_circuit_ohm(&self) -> Option<f64> {
-        (!self.taper.is_open(self.rotation)).then(|| self.ohm * self.taper.share(self.rotation))
+        self.taper.to_wiper(self.ohm, self.rotation)
     }
 
     fn branch(&self, w: f64) -> OnePort {
@@ -231,38 +238,27 @@ impl Load {
 
     /// Puts this load before what hangs on its output; `w` in rad/s.
     pub fn put_before<L: Ladder>(&self, end: L, w: f64) -> L {
-        let mut t = end;
-        if let Some(a) = self.amp {
-            t = t.put_across(OnePort::resistor(a.ohm));
-        }
-        let line = self.line_f();
-        if line > 0.0 {
-            t = t.put_across(OnePort::capacitor(line, w));
-        }
+        let across = |t: L, part: Option<OnePort>| match part {
+            Some(part) => t.put_across(part),
+            None => t,
+        };
+        let line = Some(self.line_f()).filter(|f| *f > 0.0);
         let tone = self.tone.as_ref().map(|x| x.branch(w));
-        if let (Some(branch), ToneFrom::Wiper) = (tone, self.tone_from) {
-            t = t.put_across(branch);
-        }
+        let tone_at = |place| tone.filter(|_| self.tone_from == place);
+        let mut t = across(end, self.amp.map(|a| OnePort::resistor(a.ohm)));
+        t = across(t, line.map(|f| OnePort::capacitor(f, w)));
+        t = across(t, tone_at(ToneFrom::Wiper));
         if let Some(v) = &self.vol {
-            if let Some(lower) = v.lower_ohm() {
-                t = t.put_across(OnePort::resistor(lower));
-            }
+            t = across(t, v.lower_ohm().map(OnePort::resistor));
             let upper = OnePort::resistor(v.upper_ohm());
             t = t.put_in_line(match &self.bleed {
                 Some(b) => upper.parallel(b.branch(w)),
                 None => upper,
             });
         }
-        if let (Some(branch), ToneFrom::Hot) = (tone, self.tone_from) {
-            t = t.put_across(branch);
-        }
-        if let Some(ohm) = self.res_ohm {
-            t = t.put_across(OnePort::resistor(ohm));
-        }
-        if let Some(farad) = self.cap_f {
-            t = t.put_across(OnePort::capacitor(farad, w));
-        }
-        t
+        t = across(t, tone_at(ToneFrom::Hot));
+        t = across(t, self.res_ohm.map(OnePort::resistor));
+        across(t, self.cap_f.map(|f| OnePort::capacitor(f, w)))
     }
 
     /// From the pickup's terminals to the input that follows; `w` in rad/s.

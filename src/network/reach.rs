@@ -96,15 +96,12 @@ pub fn reach(
 
 fn solve(wiring: &Wiring, coil: &Coil, goal: Goal, knobs: &[Knob]) -> Option<Vec<f64>> {
     let mut w = wiring.clone();
+    let off_hz = |w: &Wiring, hz: f64| predict::peak_of(w, coil).map(|p| (p.hz / hz).ln());
+    let off_db = |w: &Wiring, height: f64| predict::figures(w, coil).height_db.map(|h| h - height);
     match (knobs, goal.peak_hz, goal.height_db) {
-        ([k], Some(hz), None) => one(*k, LOOK, &mut |v| {
+        ([k], hz, height) => one(*k, LOOK, &mut |v| {
             let _ = k.set(&mut w.load, v);
-            predict::peak_of(&w, coil).map(|p| (p.hz / hz).ln())
-        })
-        .map(|v| vec![v]),
-        ([k], None, Some(height)) => one(*k, LOOK, &mut |v| {
-            let _ = k.set(&mut w.load, v);
-            predict::figures(&w, coil).height_db.map(|h| h - height)
+            hz.map_or_else(|| off_db(&w, height?), |hz| off_hz(&w, hz))
         })
         .map(|v| vec![v]),
         ([a, b], Some(hz), Some(height)) => {
@@ -113,10 +110,10 @@ fn solve(wiring: &Wiring, coil: &Coil, goal: Goal, knobs: &[Knob]) -> Option<Vec
                 let _ = b.set(&mut w.load, v);
                 let first = one(*a, OUTER_LOOK, &mut |x| {
                     let _ = a.set(&mut w.load, x);
-                    predict::peak_of(&w, coil).map(|p| (p.hz / hz).ln())
+                    off_hz(&w, hz)
                 })?;
                 let _ = a.set(&mut w.load, first);
-                Some((first, predict::figures(&w, coil).height_db? - height))
+                Some((first, off_db(&w, height)?))
             };
             let second = one(*b, OUTER_LOOK, &mut |v| inner(v).map(|r| r.1))?;
             Some(vec![inner(second)?.0, second])

@@ -67,26 +67,7 @@ impl From<Load> for Wiring {
     }
 }
 
-const NOTHING: Thevenin = Thevenin {
-    emf: Complex64::new(0.0, 0.0),
-    z: OnePort::SHORT,
-};
-
 impl Thevenin {
-    fn times(self, k: f64) -> Thevenin {
-        Thevenin {
-            emf: self.emf * k,
-            ..self
-        }
-    }
-
-    fn in_series(self, other: Thevenin) -> Thevenin {
-        Thevenin {
-            emf: self.emf + other.emf,
-            z: self.z.series(other.z),
-        }
-    }
-
     /// Tied together at both ends (Millman's theorem, any textbook on circuits).
     fn in_parallel(self, other: Thevenin) -> Thevenin {
         let (own, others) = OnePort::shares(self.z, other.z);
@@ -108,7 +89,7 @@ impl Thevenin {
 
 fn joined(join: Join, mut parts: impl Iterator<Item = Thevenin>) -> Thevenin {
     let Some(first) = parts.next() else {
-        return NOTHING;
+        return Thevenin::NOTHING;
     };
     parts.fold(first, |sum, next| match join {
         Join::Series => sum.in_series(next),

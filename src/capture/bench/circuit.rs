@@ -38,14 +38,7 @@ pub(super) struct Circuit {
     ac_output_hz: f64,
     delay_s: f64,
     gain: f64,
-    mains_hz: f64,
-}
-
-/// Responses from the output's EMF, at one frequency.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Both {
-    pub pickup: Complex64,
-    pub reference: Complex64,
+    pub mains_hz: f64,
 }
 
 /// First-order high-pass.
@@ -82,10 +75,6 @@ impl Circuit {
         }
     }
 
-    pub fn mains_hz(&self) -> f64 {
-        self.mains_hz
-    }
-
     /// Longest of the decays that do not belong to the pickup, in seconds to a billionth.
     pub fn settling_s(&self) -> f64 {
         let slowest = [self.ac_pickup_hz, self.ac_reference_hz, self.ac_output_hz]
@@ -95,8 +84,9 @@ impl Circuit {
         (9.0 * std::f64::consts::LN_10 / (TAU * slowest)).clamp(0.5, 3.0)
     }
 
-    /// `f` in hertz, above zero. Without the latency, which is the converters'.
-    pub fn respond(&self, spec: &Spec, coils: &Series, f: f64) -> Both {
+    /// Responses of pickup and reference from the output's EMF; `f` in hertz, above zero. Without the latency, which is the
+    /// converters'.
+    pub fn respond(&self, spec: &Spec, coils: &Series, f: f64) -> [Complex64; 2] {
         let w = TAU * f;
         let jw = Complex64::new(0.0, w);
         let exciter = self.series_ohm + jw * self.inductance_h;
@@ -122,10 +112,10 @@ impl Circuit {
             self.output(with_feed(spec, coils, emf, tap, w), w)
         };
         let late = Complex64::from_polar(self.gain, -w * self.delay_s);
-        Both {
-            pickup: pickup * late * coupling(f, self.ac_pickup_hz),
-            reference: reference * coupling(f, self.ac_reference_hz),
-        }
+        [
+            pickup * late * coupling(f, self.ac_pickup_hz),
+            reference * coupling(f, self.ac_reference_hz),
+        ]
     }
 
     /// Output over EMF in the coils alone, for what reaches them without the exciter; 1 where the winding is open.
@@ -151,10 +141,9 @@ impl Circuit {
 
 /// The pickup's coils, each with its share of the EMF for where the exciter lies.
 pub(super) fn coils(spec: &Spec) -> Series {
-    let first = spec.coil;
     let Some(second) = spec.second_coil else {
         return Series {
-            coils: vec![(first, 1.0)],
+            coils: vec![(spec.coil, 1.0)],
         };
     };
     // The second coil is wound the other way round.
@@ -164,22 +153,19 @@ pub(super) fn coils(spec: &Spec) -> Series {
         Over::Both => (1.0, -OFF_CENTRE),
     };
     Series {
-        coils: vec![(first, a), (second, b)],
+        coils: vec![(spec.coil, a), (second, b)],
     }
 }
 
 /// The pickup as a source, with what stray capacitance from the exciter adds at its hot end.
 fn with_feed(spec: &Spec, coils: &Series, emf: Complex64, tap: Complex64, w: f64) -> Thevenin {
-    let own = if spec.faults.open_winding {
-        Thevenin {
-            emf: 0.0.into(),
-            z: OnePort::capacitor(spec.coil.c_f, w),
-        }
+    let (own, otherwise) = if spec.faults.open_winding {
+        let z = OnePort::capacitor(spec.coil.c_f, w);
+        (Thevenin { emf: 0.0.into(), z }, OPEN_FEED_F)
     } else {
         let t = coils.thevenin(w);
-        Thevenin { emf: t.emf * emf, ..t }
+        (Thevenin { emf: t.emf * emf, ..t }, 0.0)
     };
-    let otherwise = if spec.faults.open_winding { OPEN_FEED_F } else { 0.0 };
     let feed = spec.exciter.feed_f.unwrap_or(otherwise);
     if feed == 0.0 {
         return own;

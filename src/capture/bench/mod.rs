@@ -24,9 +24,9 @@ mod tap;
 mod tests;
 mod words;
 
-use circuit::{Both, Circuit};
-pub use spec::{Card, Exciter, Faults, Mains, Over, QUIET_HUM_DBFS, Spec, Wire};
-pub use tap::{Mode, Tap};
+use circuit::Circuit;
+use spec::QUIET_HUM_DBFS;
+pub use spec::Spec;
 
 /// As the record names it.
 pub const DEVICE: &str = "built-in bench";
@@ -111,10 +111,7 @@ impl Bench {
             let h = self.circuit.respond(&self.spec, &coils, f);
             let x = x * Complex64::from_polar(blemish::anti_alias(f, rate), -TAU * ((f * latency) % 1.0));
             let finite = |c: Complex64| if c.is_finite() { c } else { Complex64::new(0.0, 0.0) };
-            Both {
-                pickup: finite(h.pickup * x),
-                reference: finite(h.reference * x),
-            }
+            h.map(|h| finite(h * x))
         };
         let workers = std::thread::available_parallelism().map_or(1, usize::from).min(8);
         let share = played.len().div_ceil(workers).max(1);
@@ -127,9 +124,7 @@ impl Bench {
                 let at = &at;
                 scope.spawn(move || {
                     for (j, ((p, r), x)) in p.iter_mut().zip(r).zip(x).enumerate() {
-                        let both = at(i * share + j, *x);
-                        *p = both.pickup;
-                        *r = both.reference;
+                        [*p, *r] = at(i * share + j, *x);
                     }
                 });
             }
@@ -155,13 +150,37 @@ impl Bench {
         let coils = circuit::coils(&self.spec);
         let shape = |f: f64| self.circuit.coils_only(&self.spec, &coils, f);
         let mut rng = self.random(Draw::Hum);
-        let hum = blemish::hum(&mut rng, pickup.len(), rate, self.circuit.mains_hz(), total, shape);
+        let hum = blemish::hum(&mut rng, pickup.len(), rate, self.circuit.mains_hz, total, shape);
         pickup.iter_mut().zip(hum).for_each(|(x, h)| *x += h);
     }
 
     fn add_noise(&self, x: &mut [f64], rate: f64, dbfs: f64, what: Draw) {
         let noise = blemish::noise(&mut self.random(what), x.len(), rate, dbfs, self.spec.card.flicker_hz);
         x.iter_mut().zip(noise).for_each(|(x, n)| *x += n);
+    }
+
+    /// What comes to both inputs, the pickup first: the answer, and whatever else reaches them.
+    fn before_converters(&mut self, drive: &[f32], rate: f64) -> [Vec<f64>; 2] {
+        let faults = &self.spec.faults;
+        // Lost samples do not end the take sooner.
+        let recorded = drive.len() + faults.drop_samples as usize * faults.drop_s.len();
+        let [mut pickup, mut reference] = self.answer(drive, rate, recorded);
+        if faults.reference_unplugged {
+            reference.fill(0.0);
+        }
+        if self.tapping == 0 {
+            self.answer_rms = blemish::rms(&pickup);
+        }
+        self.add_hum(&mut pickup, rate, self.answer_rms);
+        if !(faults.silent || faults.open_winding) {
+            let tap = &self.spec.tap;
+            tap.add(&mut pickup, &mut self.random(Draw::Tap), rate, self.tapping);
+        }
+        let mut rng = self.random(Draw::Knock);
+        for t in &faults.knock_s {
+            blemish::add_knock(&mut pickup, &mut rng, rate, *t, blemish::ratio(faults.knock_dbfs));
+        }
+        [pickup, reference]
     }
 
     /// Refuses faults that lie outside the take: they would silently not be there.
@@ -207,31 +226,9 @@ impl Capture for Bench {
             ));
         }
         self.check(frames, rate)?;
-        progress(Progress {
-            fraction: 0.0,
-            peak_pickup: 0.0,
-            peak_reference: 0.0,
-        });
+        progress(Progress::default());
+        let [pickup, reference] = self.before_converters(&request.drive, rate);
         let (card, faults) = (&self.spec.card, &self.spec.faults);
-        let lost = faults.drop_samples as usize;
-        // Lost samples do not end the take sooner.
-        let recorded = frames + lost * faults.drop_s.len();
-        let [mut pickup, mut reference] = self.answer(&request.drive, rate, recorded);
-        if faults.reference_unplugged {
-            reference.fill(0.0);
-        }
-        if self.tapping == 0 {
-            self.answer_rms = blemish::rms(&pickup);
-        }
-        self.add_hum(&mut pickup, rate, self.answer_rms);
-        if !(faults.silent || faults.open_winding) {
-            let tap = &self.spec.tap;
-            tap.add(&mut pickup, &mut self.random(Draw::Tap), rate, self.tapping);
-        }
-        let mut rng = self.random(Draw::Knock);
-        for t in &faults.knock_s {
-            blemish::add_knock(&mut pickup, &mut rng, rate, *t, blemish::ratio(faults.knock_dbfs));
-        }
         let clip = |dbfs: Option<f64>| dbfs.map_or(1.0, blemish::ratio);
         let (clip_p, clip_r) = (clip(card.clip_dbfs), clip(card.clip_reference_dbfs));
         let levels = [card.noise_dbfs, card.noise_reference_dbfs.unwrap_or(card.noise_dbfs)];
@@ -239,7 +236,7 @@ impl Capture for Bench {
             // What runs out of room lies before the converter; the converter's own noise comes after.
             x.iter_mut().for_each(|v| *v = v.clamp(-clip, clip));
             self.add_noise(&mut x, rate, dbfs, what);
-            blemish::drop_samples(&mut x, &faults.drop_s, lost, rate, frames);
+            blemish::drop_samples(&mut x, &faults.drop_s, faults.drop_samples as usize, rate, frames);
             blemish::convert(&x, card.bits)
         };
         let mut pickup = convert(pickup, clip_p, levels[0], Draw::PickupNoise);
@@ -247,7 +244,7 @@ impl Capture for Bench {
         if faults.swapped {
             std::mem::swap(&mut pickup, &mut reference);
         }
-        let bits = card.bits;
+        let step = (2f64).powi(1 - card.bits as i32);
         self.takes += 1;
         let peak = |x: &[f32]| x.iter().fold(0f32, |m, v| m.max(v.abs()));
         progress(Progress {
@@ -259,7 +256,7 @@ impl Capture for Bench {
             rate_hz: request.rate_hz,
             pickup,
             reference: (!self.one_channel).then_some(reference),
-            step: (2f64).powi(1 - bits as i32),
+            step,
             provenance: Provenance {
                 simulated: true,
                 device: Some(DEVICE.into()),

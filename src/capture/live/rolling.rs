@@ -199,6 +199,7 @@ fn restless(side: &Side, label: &str, tally: &Tally) -> Failure {
 }
 
 /// How a take ended.
+#[derive(Default)]
 pub(super) struct Ended {
     /// Frames on the tape before the drive began.
     skip: Option<usize>,
@@ -226,6 +227,16 @@ impl Ended {
     }
 }
 
+/// What has stood still for longer than patience bears, and what that comes of.
+fn standstill(still: [f64; 2], reported: &Tally) -> Option<(&'static str, Cause)> {
+    match still {
+        _ if reported.of(Fault::Gone) == 0 && both(still) => Some(("the sound system has stopped", Cause::Stopped)),
+        [output, _] if output > 1.0 => Some(("the sound output stopped", Cause::Device)),
+        [_, input] if input > 1.0 => Some(("the sound input stopped", Cause::Device)),
+        _ => None,
+    }
+}
+
 /// Starts the drive and records until all of it and the tail are on the tape, or until that has become hopeless.
 pub(super) fn roll(
     shared: &Shared,
@@ -245,11 +256,8 @@ pub(super) fn roll(
     let mut reported = start;
     let mut first: Option<(Instant, usize)> = None;
     let mut ended = Ended {
-        skip: None,
         frames,
-        tallies: Default::default(),
-        trouble: Vec::new(),
-        cause: Cause::Device,
+        ..Ended::default()
     };
     let mut pulses = Pulses::new(shared);
     loop {
@@ -276,21 +284,15 @@ pub(super) fn roll(
             break;
         }
         let all = ended.tallies[0].plus(&ended.tallies[1]);
-        let gone = all.of(Fault::Gone) > 0;
-        let what = match pulses.still(shared, all.total()) {
-            still if !gone && both(still) => {
-                ended.cause = Cause::Stopped;
-                Some("the sound system has stopped")
-            }
-            [output, _] if output > 1.0 => Some("the sound output stopped"),
-            [_, input] if input > 1.0 => Some("the sound input stopped"),
-            _ => (start.elapsed() > limit).then_some("the take is far too slow"),
-        };
-        ended.trouble.extend(what.map(|w| {
+        let slow = || (start.elapsed() > limit).then_some(("the take is far too slow", Cause::Device));
+        let lost = standstill(pulses.still(shared, all.total()), &all).or_else(slow);
+        if let Some((what, cause)) = lost {
+            ended.cause = cause;
             let (at, of) = (have as f64 / rate, frames as f64 / rate);
-            format!("{w}: the take ends at {at:.2} s of {of:.2} s")
-        }));
-        if what.is_some() || gone {
+            let end = format!("{what}: the take ends at {at:.2} s of {of:.2} s");
+            ended.trouble.push(end);
+        }
+        if lost.is_some() || all.of(Fault::Gone) > 0 {
             break;
         }
     }

@@ -139,6 +139,11 @@ pub(crate) struct Body {
     pub periods: u32,
 }
 
+/// From 0 to 1 along half a cosine, as `u` does; flat before and after.
+fn ramp(u: f64) -> f64 {
+    0.5 - 0.5 * (std::f64::consts::PI * u.clamp(0.0, 1.0)).cos()
+}
+
 fn quantise(x: f64) -> f32 {
     const FULL: f64 = 8_388_608.0;
     ((x * FULL).round().clamp(-FULL, FULL - 1.0) / FULL) as f32

@@ -24,48 +24,8 @@ pub(super) fn periodic(s: &Settings) -> Result<Body> {
     let periods = (s.seconds / PERIOD_S).round().max(2.0) as usize;
     // Even, so that the half-rate bin exists and stays empty.
     let period = 2 * (0.5 * s.seconds * rate / periods as f64).round().max(8.0) as usize;
-    let spacing = rate / period as f64;
-    let mut wanted = vec![0.0f64; period / 2 + 1];
-    for (k, a) in wanted.iter_mut().enumerate() {
-        let f = k as f64 * spacing;
-        if f >= s.from_hz && f <= s.to_hz && !near_mains(f, spacing) {
-            *a = match s.tilt {
-                Tilt::Flat => 1.0,
-                Tilt::Pink => 1.0 / f.sqrt(),
-            };
-        }
-    }
-    if wanted.iter().filter(|a| **a > 0.0).count() < 20 {
-        return Err(Failure::new(
-            format!(
-                "a noise from {} to {} Hz in {} s has too few lines",
-                s.from_hz, s.to_hz, s.seconds
-            ),
-            "make it longer or wider",
-        ));
-    }
-    let mut rng = ChaCha8Rng::seed_from_u64(s.seed);
-    let mut bins: Vec<Complex64> = wanted
-        .iter()
-        .map(|a| {
-            // 53 random bits to [0, 1): part of the file format, so written out here.
-            let u = (rng.next_u64() >> 11) as f64 / (1u64 << 53) as f64;
-            Complex64::from_polar(*a, TAU * u)
-        })
-        .collect();
-    let mut x = fft::inverse(&bins, period);
-    for round in 0..ROUNDS {
-        let peak = x.iter().fold(0.0f64, |m, v| m.max(v.abs()));
-        let limit = peak * (0.75 + 0.2 * round as f64 / ROUNDS as f64);
-        let clipped = x.iter().map(|v| v.clamp(-limit, limit));
-        let next = fft::forward(clipped, period, period / 2 + 1);
-        for ((b, n), a) in bins.iter_mut().zip(&next).zip(&wanted) {
-            if *a > 0.0 && n.norm() > 0.0 {
-                *b = n * (a / n.norm());
-            }
-        }
-        x = fft::inverse(&bins, period);
-    }
+    let wanted = amplitudes(s, period)?;
+    let x = low_crest(&wanted, period, s.seed);
     let total = period * periods;
     let fade = ((FADE_S * rate) as usize).min(period / 4);
     let samples = (0..total)
@@ -85,6 +45,52 @@ pub(super) fn periodic(s: &Settings) -> Result<Body> {
         period_samples: period as f64,
         periods: periods as u32,
     })
+}
+
+/// Of each line up to half the rate: nought outside the band and on the mains.
+fn amplitudes(s: &Settings, period: usize) -> Result<Vec<f64>> {
+    let spacing = f64::from(s.rate_hz) / period as f64;
+    let amplitude = |k: usize| match (k as f64 * spacing, s.tilt) {
+        (f, _) if f < s.from_hz || f > s.to_hz || near_mains(f, spacing) => 0.0,
+        (_, Tilt::Flat) => 1.0,
+        (f, Tilt::Pink) => 1.0 / f.sqrt(),
+    };
+    let wanted: Vec<f64> = (0..=period / 2).map(amplitude).collect();
+    if wanted.iter().filter(|a| **a > 0.0).count() < 20 {
+        let (from, to, seconds) = (s.from_hz, s.to_hz, s.seconds);
+        return Err(Failure::new(
+            format!("a noise from {from} to {to} Hz in {seconds} s has too few lines"),
+            "make it longer or wider",
+        ));
+    }
+    Ok(wanted)
+}
+
+/// One period with lines of these amplitudes, their phases drawn and then set so that its crest is low.
+fn low_crest(wanted: &[f64], period: usize, seed: u64) -> Vec<f64> {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let mut bins: Vec<Complex64> = wanted
+        .iter()
+        .map(|a| {
+            // 53 random bits to [0, 1): part of the file format, so written out here.
+            let u = (rng.next_u64() >> 11) as f64 / (1u64 << 53) as f64;
+            Complex64::from_polar(*a, TAU * u)
+        })
+        .collect();
+    let mut x = fft::inverse(&bins, period);
+    for round in 0..ROUNDS {
+        let peak = x.iter().fold(0.0f64, |m, v| m.max(v.abs()));
+        let limit = peak * (0.75 + 0.2 * round as f64 / ROUNDS as f64);
+        let clipped = x.iter().map(|v| v.clamp(-limit, limit));
+        let next = fft::forward(clipped, period, period / 2 + 1);
+        for ((b, n), a) in bins.iter_mut().zip(&next).zip(wanted) {
+            if *a > 0.0 && n.norm() > 0.0 {
+                *b = n * (a / n.norm());
+            }
+        }
+        x = fft::inverse(&bins, period);
+    }
+    x
 }
 
 /// Whether a line would stand on a multiple of 50 or 60 Hz (half a spacing to either side).

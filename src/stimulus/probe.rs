@@ -1,9 +1,9 @@
 //! A tone and two short sweeps at one level: what a level is tried with.
 
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::TAU;
 use std::ops::Range;
 
-use super::{LEAD_S, Settings, make, quantise};
+use super::{LEAD_S, Settings, make, quantise, ramp};
 use crate::failure::Result;
 
 /// Frequency of the tone. It and its next four multiples lie 8 Hz and more from every multiple of 50 and 60 Hz.
@@ -36,11 +36,10 @@ pub fn at_level(rate_hz: u32, level_dbfs: f64) -> Result<Probe> {
     let lead = (LEAD_S * rate).round() as usize;
     let n = (TONE_S * rate).round() as usize;
     let amplitude = 10f64.powf(level_dbfs / 20.0);
-    let ramp = |t: f64| 0.5 - 0.5 * (PI * (t / FADE_S).clamp(0.0, 1.0)).cos();
     let mut samples = vec![0f32; lead];
     samples.extend((0..n).map(|i| {
         let t = i as f64 / rate;
-        let faded = amplitude * ramp(t) * ramp((n - 1 - i) as f64 / rate);
+        let faded = amplitude * ramp(t / FADE_S) * ramp((n - 1 - i) as f64 / rate / FADE_S);
         quantise(faded * (TAU * (TONE_HZ * t).fract()).sin())
     }));
     let from = samples.len();

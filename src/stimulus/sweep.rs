@@ -2,9 +2,9 @@
 //! Novak, Lotton, Simon, J. Audio Eng. Soc. 63 (2015) 786. With f1 L whole the sweep starts at phase zero and its
 //! n-th harmonic is the same sweep, earlier by L ln n.
 
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::TAU;
 
-use super::{Body, Settings};
+use super::{Body, Settings, ramp};
 
 /// The rate of sweep L in seconds for one sweep as close as can be to `seconds`.
 fn synchronous_l(from: f64, to: f64, seconds: f64) -> f64 {
@@ -24,13 +24,6 @@ pub fn once(s: &Settings) -> (Vec<f64>, f64) {
     let x = (0..n)
         .map(|i| {
             let at = i as f64 / rate;
-            let ramp = |u: f64| {
-                if u < 1.0 {
-                    0.5 - 0.5 * (PI * u.max(0.0)).cos()
-                } else {
-                    1.0
-                }
-            };
             let gain = ramp(at / fade_in) * ramp((t - at) / fade_out);
             gain * (TAU * (s.from_hz * l * (at / l).exp()).fract()).sin()
         })

@@ -9,13 +9,12 @@ use std::path::Path;
 use super::{Provenance, Take};
 use crate::failure::{Failure, Result};
 use crate::fileio;
-use chunks::{Coding, Found};
+use chunks::{Coding, Found, unfit};
 
 mod chunks;
 #[cfg(test)]
 mod tests;
 
-const AGAIN: &str = "record or copy the take again";
 /// Beyond this a file is not a take; a transform of it would fill the memory.
 const LONGEST_S: f64 = 180.0;
 /// Three minutes of eight channels at 192 kHz and 32 bits, and some.
@@ -37,11 +36,6 @@ pub struct Wave {
 pub struct Channels {
     pub pickup: usize,
     pub reference: Option<usize>,
-}
-
-/// What is wrong with a file, its name first.
-fn unfit(path: &Path, what: &str, hint: &str) -> Failure {
-    Failure::new(format!("{} {what}", path.display()), hint)
 }
 
 /// Reads a take. Without `channels`: the first as pickup, the second, if there is one, as reference.

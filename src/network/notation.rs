@@ -104,40 +104,15 @@ impl Load {
                     other => return Err(format!("{} is no place for it", quoted(other))),
                 }
             }
-            "bleed" => {
-                self.bleed = Some(match (parallel(value), value.rsplit_once('+')) {
-                    (Some((c, r)), _) => Bleed::Parallel {
-                        farad: farads(c)?,
-                        ohm: ohms(r)?,
-                    },
-                    (None, Some((c, r))) => Bleed::Series {
-                        farad: farads(c)?,
-                        ohm: ohms(r)?,
-                    },
-                    (None, None) => Bleed::Capacitor { farad: farads(value)? },
-                })
-            }
-            "cable" => {
-                let (length, rate) = value
-                    .split_once(['@', '*'])
-                    .ok_or("a length and a capacitance per length are needed")?;
-                let length_m = number(length, Unit::Metre)?;
-                let farad_per_m = number(rate, Unit::FaradPerMetre)?;
-                if length_m > MAX_LENGTH_M {
-                    return Err(format!("{} is longer than any cable", quoted(length)));
-                }
-                sane_farads(rate, farad_per_m)?;
-                self.cable = Some(Cable { length_m, farad_per_m });
-            }
+            "bleed" => self.bleed = Some(bleed(value)?),
+            "cable" => self.cable = Some(cable(value)?),
             "amp" => {
                 let (r, c) = match parallel(value) {
                     Some((r, c)) => (r, farads(c)?),
                     None => (value, 0.0),
                 };
-                self.amp = Some(Amp {
-                    ohm: ohms(r)?,
-                    farad: c,
-                });
+                let ohm = ohms(r)?;
+                self.amp = Some(Amp { ohm, farad: c });
             }
             "lead" => self.lead_f = Some(farads(value)?),
             "cap" => self.cap_f = Some(farads(value)?),
@@ -177,6 +152,32 @@ fn sane_farads(text: &str, v: f64) -> Read<()> {
         return Err(format!("{} without a letter is in farads", quoted(text)));
     }
     Ok(())
+}
+
+fn bleed(text: &str) -> Read<Bleed> {
+    let both = |(c, r)| Ok::<_, String>((farads(c)?, ohms(r)?));
+    if let Some(pair) = parallel(text) {
+        let (farad, ohm) = both(pair)?;
+        return Ok(Bleed::Parallel { farad, ohm });
+    }
+    if let Some(pair) = text.rsplit_once('+') {
+        let (farad, ohm) = both(pair)?;
+        return Ok(Bleed::Series { farad, ohm });
+    }
+    let farad = farads(text)?;
+    Ok(Bleed::Capacitor { farad })
+}
+
+fn cable(text: &str) -> Read<Cable> {
+    let halves = text.split_once(['@', '*']);
+    let (length, rate) = halves.ok_or("a length and a capacitance per length are needed")?;
+    let length_m = number(length, Unit::Metre)?;
+    let farad_per_m = number(rate, Unit::FaradPerMetre)?;
+    if length_m > MAX_LENGTH_M {
+        return Err(format!("{} is longer than any cable", quoted(length)));
+    }
+    sane_farads(rate, farad_per_m)?;
+    Ok(Cable { length_m, farad_per_m })
 }
 
 /// Value and rotation, which is 1 where it is left out.

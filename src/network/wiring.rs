@@ -177,26 +177,21 @@ impl Wiring {
             return None;
         }
         let mut load = self.load.clone();
+        // Whether the wiper has left the track.
         let unnamed = |taper: &mut Taper, rotation: &mut f64| {
+            let open = taper.is_open(*rotation);
             if let Taper::Track(_) = taper {
-                *rotation = taper.share(*rotation);
-                *taper = Taper::Linear;
+                (*rotation, *taper) = (taper.share(*rotation), Taper::Linear);
             }
+            open
         };
-        if let Some(v) = &mut load.vol {
-            if v.taper.is_open(v.rotation) {
-                load.vol = None;
-            } else {
-                unnamed(&mut v.taper, &mut v.rotation);
-            }
+        let vol = load.vol.as_mut().map(|v| unnamed(&mut v.taper, &mut v.rotation));
+        let tone = load.tone.as_mut().map(|t| unnamed(&mut t.taper, &mut t.rotation));
+        if vol == Some(true) {
+            load.vol = None;
         }
-        if let Some(t) = &mut load.tone {
-            if t.taper.is_open(t.rotation) {
-                load.tone = None;
-                load.tone_from = ToneFrom::Hot;
-            } else {
-                unnamed(&mut t.taper, &mut t.rotation);
-            }
+        if tone == Some(true) {
+            (load.tone, load.tone_from) = (None, ToneFrom::Hot);
         }
         Some(load)
     }

@@ -2,11 +2,14 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::failure::{Failure, Result};
+use crate::failure::Result;
 
-pub mod noise;
+mod noise;
 pub mod probe;
-pub mod sweep;
+mod settings;
+mod sweep;
+
+pub use settings::{Settings, Shape, Tilt, default_top};
 
 pub const SCHEMA: &str = "coilwright/drive/1";
 
@@ -14,56 +17,6 @@ pub const SCHEMA: &str = "coilwright/drive/1";
 pub const LEAD_S: f64 = 0.6;
 /// Silence after it: the pickup rings out, and more noise is measured.
 pub const TAIL_S: f64 = 0.4;
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Shape {
-    Sweep,
-    Noise,
-}
-
-/// Spectrum of periodic noise: equal amplitude per hertz, or amplitude falling as 1/sqrt f (power as 1/f).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Tilt {
-    Flat,
-    Pink,
-}
-
-/// What is asked for.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Settings {
-    pub shape: Shape,
-    pub rate_hz: u32,
-    /// The active signal, both sweeps or all periods together, silences not counted.
-    pub seconds: f64,
-    pub from_hz: f64,
-    pub to_hz: f64,
-    /// Peak of the file.
-    pub level_dbfs: f64,
-    pub seed: u64,
-    pub tilt: Tilt,
-}
-
-impl Settings {
-    /// The default drive at a rate: 20 Hz to 20 kHz or 0.45 of the rate, 3 s, -12 dBFS.
-    pub fn at_rate(rate_hz: u32) -> Self {
-        Settings {
-            shape: Shape::Sweep,
-            rate_hz,
-            seconds: 3.0,
-            from_hz: 20.0,
-            to_hz: default_top(rate_hz),
-            level_dbfs: -12.0,
-            seed: 1,
-            tilt: Tilt::Flat,
-        }
-    }
-}
-
-pub fn default_top(rate_hz: u32) -> f64 {
-    20_000f64.min(0.45 * f64::from(rate_hz))
-}
 
 /// What was made: the description beside the WAV, from which the samples can be made again.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -96,7 +49,7 @@ pub struct Drive {
 
 /// Makes the drive signal, silences included.
 pub fn make(settings: &Settings) -> Result<Drive> {
-    check(settings)?;
+    settings.check()?;
     let rate = f64::from(settings.rate_hz);
     let body = match settings.shape {
         Shape::Sweep => sweep::twice(settings),
@@ -131,49 +84,9 @@ pub fn make(settings: &Settings) -> Result<Drive> {
     })
 }
 
-/// Body of a drive signal before scaling.
-pub(crate) struct Body {
-    pub samples: Vec<f64>,
-    pub seconds: f64,
-    pub period_samples: f64,
-    pub periods: u32,
-}
-
-/// From 0 to 1 along half a cosine, as `u` does; flat before and after.
-fn ramp(u: f64) -> f64 {
-    0.5 - 0.5 * (std::f64::consts::PI * u.clamp(0.0, 1.0)).cos()
-}
-
 fn quantise(x: f64) -> f32 {
     const FULL: f64 = 8_388_608.0;
     ((x * FULL).round().clamp(-FULL, FULL - 1.0) / FULL) as f32
-}
-
-fn check(s: &Settings) -> Result<()> {
-    let half = 0.5 * f64::from(s.rate_hz);
-    let (what, hint) = if !(44_100..=192_000).contains(&s.rate_hz) {
-        let hint = "give --rate between 44.1k and 192k, such as 48k or 96k";
-        (format!("the sampling rate {} Hz is out of reach", s.rate_hz), hint)
-    } else if !(s.from_hz.is_finite() && s.to_hz.is_finite() && s.from_hz >= 1.0) {
-        let what = format!("the drive cannot start at {} Hz", s.from_hz);
-        (what, "give --from as 1 Hz or more")
-    } else if s.to_hz < 2.0 * s.from_hz || s.to_hz > 0.98 * half {
-        let (from, to, rate) = (s.from_hz, s.to_hz, s.rate_hz);
-        let what = format!("a drive from {from} to {to} Hz does not fit a sampling rate of {rate} Hz");
-        (
-            what,
-            "give --to at least an octave above --from and below 0.49 of --rate",
-        )
-    } else if !(0.2..=60.0).contains(&s.seconds) {
-        let what = format!("a drive of {} s cannot be made", s.seconds);
-        (what, "give --seconds between 0.2 and 60")
-    } else if !(-100.0..=0.0).contains(&s.level_dbfs) {
-        let what = format!("a level of {} dBFS cannot be played", s.level_dbfs);
-        (what, "give --level between -100dBFS and 0dBFS")
-    } else {
-        return Ok(());
-    };
-    Err(Failure::new(what, hint))
 }
 
 #[cfg(test)]

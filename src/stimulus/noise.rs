@@ -6,7 +6,7 @@ use num_complex::Complex64;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
-use super::{Body, Settings, Tilt};
+use super::settings::{Body, Settings, Tilt};
 use crate::failure::{Failure, Result};
 use crate::fft;
 

@@ -3,7 +3,8 @@
 use std::f64::consts::TAU;
 use std::ops::Range;
 
-use super::{LEAD_S, Settings, make, quantise, ramp};
+use super::settings::{Settings, ramp};
+use super::{LEAD_S, make, quantise};
 use crate::failure::Result;
 
 /// Frequency of the tone. It and its next four multiples lie 8 Hz and more from every multiple of 50 and 60 Hz.

@@ -4,7 +4,7 @@
 
 use std::f64::consts::TAU;
 
-use super::{Body, Settings, ramp};
+use super::settings::{Body, Settings, ramp};
 
 /// The rate of sweep L in seconds for one sweep as close as can be to `seconds`.
 fn synchronous_l(from: f64, to: f64, seconds: f64) -> f64 {

@@ -2,10 +2,10 @@
 
 use std::path::Path;
 
-use super::{AGAIN, unfit};
 use crate::failure::{Failure, Result};
 
 const HINT_FORMAT: &str = "give a WAV file of 16, 24 or 32-bit integer or 32-bit float samples";
+const AGAIN: &str = "record or copy the take again";
 const MOST_CHANNELS: u16 = 64;
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,6 +30,11 @@ pub(super) struct Found<'a> {
     pub format: Format,
     pub data: &'a [u8],
     pub notes: Vec<String>,
+}
+
+/// What is wrong with a file, its name first.
+pub(super) fn unfit(path: &Path, what: &str, hint: &str) -> Failure {
+    Failure::new(format!("{} {what}", path.display()), hint)
 }
 
 fn cut_short(path: &Path) -> Failure {

@@ -1,7 +1,9 @@
 //! The findings in the trade's words: what was seen, and what to do about it.
 
 use crate::capture::Cause;
+use crate::quantity::{self, Unit};
 use crate::record::{Code, Finding, Level};
+use crate::transfer::faults::Clipping;
 
 fn finding(code: Code, level: Level, text: impl Into<String>) -> Finding {
     Finding {
@@ -50,39 +52,45 @@ pub fn low_snr(f0_percent: f64, q_percent: f64) -> Finding {
     )
 }
 
-pub fn clipped(channel: &str, samples: u64, dbfs: f64, full: bool, reject: bool, live: bool) -> Finding {
-    let cure = if full {
-        format!("turn the {channel} input down by about 6 dB")
-    } else if live {
-        "the input overloads: lower --level by 6 dB".to_string()
-    } else {
-        "the input overloads: play 6 dB softer".to_string()
+/// Where to turn down what overloads.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Softer {
+    AtInput,
+    AtOutput,
+    AtPlayer,
+}
+
+pub fn clipped(channel: &str, tops: &Clipping, softer: Softer, level: Level) -> Finding {
+    let cure = match softer {
+        Softer::AtInput => format!("turn the {channel} input down by about 6 dB"),
+        Softer::AtOutput => "the input overloads: lower --level by 6 dB".into(),
+        Softer::AtPlayer => "the input overloads: play 6 dB softer".into(),
     };
+    let (dbfs, samples) = (20.0 * tops.at.log10(), tops.samples);
     finding(
         Code::Clipped,
-        if reject { Level::Reject } else { Level::Warning },
+        level,
         format!("flat tops on the {channel} channel at {dbfs:.1} dBFS ({samples} samples): {cure} and measure again"),
     )
 }
 
 /// Tops that are bent, not flat: something before the converter, with coupling or filters after it.
-pub fn distorted(badly: bool) -> Finding {
+pub fn distorted(level: Level) -> Finding {
     finding(
         Code::Clipped,
-        if badly { Level::Reject } else { Level::Warning },
+        level,
         "the answer is bent where it is loud, as by a stage that overloads before the converter or a gain that follows the sound: lower --level by 6 dB, see that automatic gain is off, and measure again",
     )
 }
 
-pub fn dropout(count: usize, first_s: f64, reject: bool) -> Finding {
-    let places = if count == 1 {
-        "one place".to_string()
-    } else {
-        format!("{count} places")
+pub fn dropout(count: usize, first_s: f64, level: Level) -> Finding {
+    let places = match count {
+        1 => "one place".to_string(),
+        _ => format!("{count} places"),
     };
     finding(
         Code::Dropout,
-        if reject { Level::Reject } else { Level::Warning },
+        level,
         format!(
             "lost samples, missing or repeated in {places} (near {first_s:.2} s): close other programs, plug the interface straight into the computer, and measure again"
         ),
@@ -98,48 +106,47 @@ pub fn sound_trouble(report: &str, cause: Cause) -> Finding {
     )
 }
 
-/// `loudest`: where the answer is strongest, which an input that bends finds as well.
-pub fn transient(at_s: f64, count: usize, inside: bool, loudest: bool) -> Finding {
-    if inside {
-        let what = if count > 1 {
-            format!("a knock or click at {at_s:.2} s, and more after it")
-        } else {
-            format!("a knock or click at {at_s:.2} s")
-        };
-        finding(
-            Code::Transient,
-            Level::Warning,
-            format!(
-                "{what}: keep hands off the bench and telephones away, and measure again{}",
-                match loudest {
-                    true =>
-                        "; it lies where the answer is strongest: if it comes back there, turn the pickup's input down",
-                    false => "",
-                }
-            ),
-        )
-    } else {
-        finding(
-            Code::Transient,
-            Level::Note,
-            format!("a knock or click at {at_s:.2} s, in the silence: it did not touch the reading"),
-        )
-    }
+/// What a knock or click fell on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fell {
+    Silence,
+    Answer,
+    /// The strongest part of the answer, which an input that bends finds as well.
+    Loudest,
 }
 
-pub fn hum(mains_hz: f64, db: f64, strong: bool) -> Finding {
-    let base = format!(
-        "mains hum ({mains_hz:.2} Hz and multiples) at {db:.0} dB of the pickup's signal; its bins were left out"
-    );
-    if strong {
-        finding(
-            Code::Hum,
-            Level::Warning,
-            format!("{base}: run the laptop on battery, turn the pickup, move away from transformers and lamps"),
-        )
-    } else {
-        finding(Code::Hum, Level::Note, base)
+pub fn transient(at_s: f64, count: usize, fell: Fell) -> Finding {
+    let what = format!("a knock or click at {at_s:.2} s");
+    if fell == Fell::Silence {
+        let text = format!("{what}, in the silence: it did not touch the reading");
+        return finding(Code::Transient, Level::Note, text);
     }
+    let more = if count > 1 { ", and more after it" } else { "" };
+    let loudest = match fell {
+        Fell::Loudest => {
+            "; it lies where the answer is strongest: if it comes back there, turn the pickup's input down"
+        }
+        _ => "",
+    };
+    finding(
+        Code::Transient,
+        Level::Warning,
+        format!("{what}{more}: keep hands off the bench and telephones away, and measure again{loudest}"),
+    )
+}
+
+pub fn hum(mains_hz: f64, db: f64, level: Level) -> Finding {
+    let cure = match level {
+        Level::Note => "",
+        _ => ": run the laptop on battery, turn the pickup, move away from transformers and lamps",
+    };
+    finding(
+        Code::Hum,
+        level,
+        format!(
+            "mains hum ({mains_hz:.2} Hz and multiples) at {db:.0} dB of the pickup's signal; its bins were left out{cure}"
+        ),
+    )
 }
 
 pub fn no_peak() -> Finding {
@@ -150,28 +157,28 @@ pub fn no_peak() -> Finding {
     )
 }
 
+/// `peaks`: by how much those of model and curve differ, in percent and dB.
 pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> Finding {
-    let apart = match peaks {
-        Some((percent, db)) => format!(" (the peaks differ by {percent:.1} % and {db:.1} dB)"),
-        None => String::new(),
-    };
+    let what = format!("a plain coil misses the curve by {misfit_db:.2} dB");
     if explained {
-        finding(
+        return finding(
             Code::PoorFit,
             Level::Note,
             format!(
-                "a plain coil misses the curve by {misfit_db:.2} dB; metal near the coil (eddy currents) would do that, and so would a wrong reference, ohm or henry figure in the rig file; f0 and Q are effective values"
+                "{what}; metal near the coil (eddy currents) would do that, and so would a wrong reference, ohm or henry figure in the rig file; f0 and Q are effective values"
             ),
-        )
-    } else {
-        finding(
-            Code::PoorFit,
-            Level::Warning,
-            format!(
-                "a plain coil misses the curve by {misfit_db:.2} dB{apart}: go by the peak and take f0 and Q as a rough guide; no metal on this pickup? then check the rig file's reference, ohms and henries"
-            ),
-        )
+        );
     }
+    let apart = peaks.map_or_else(String::new, |(percent, db)| {
+        format!(" (the peaks differ by {percent:.1} % and {db:.1} dB)")
+    });
+    finding(
+        Code::PoorFit,
+        Level::Warning,
+        format!(
+            "{what}{apart}: go by the peak and take f0 and Q as a rough guide; no metal on this pickup? then check the rig file's reference, ohms and henries"
+        ),
+    )
 }
 
 pub fn coils_cancel(dip_hz: f64) -> Finding {
@@ -190,33 +197,19 @@ fn round(hz: f64) -> f64 {
     (hz / k).round() * k
 }
 
-pub fn peak_outside(f0: f64, band: [f64; 2], reject: bool) -> Finding {
-    let (option, end) = if f0 > band[1] / 1.2 {
-        ("--to", "above")
-    } else {
-        ("--from", "below")
+pub fn peak_outside(f0: f64, band: [f64; 2], level: Level) -> Finding {
+    let (option, end) = match f0 > band[1] / 1.2 {
+        true => ("--to", "above"),
+        false => ("--from", "below"),
     };
-    if reject {
-        finding(
-            Code::PeakOutsideDrive,
-            Level::Reject,
-            format!(
-                "the resonance lies {end} what was played (about {} to {} Hz): widen the drive with {option} and measure again",
-                round(band[0]),
-                round(band[1])
-            ),
-        )
-    } else {
-        finding(
-            Code::PeakOutsideDrive,
-            Level::Warning,
-            format!(
-                "the resonance lies at the edge of what was played (about {} to {} Hz): widen the drive with {option}, or load the pickup",
-                round(band[0]),
-                round(band[1])
-            ),
-        )
-    }
+    let played = format!("what was played (about {} to {} Hz)", round(band[0]), round(band[1]));
+    let text = match level {
+        Level::Reject => {
+            format!("the resonance lies {end} {played}: widen the drive with {option} and measure again")
+        }
+        _ => format!("the resonance lies at the edge of {played}: widen the drive with {option}, or load the pickup"),
+    };
+    finding(Code::PeakOutsideDrive, level, text)
 }
 
 pub fn channels_swapped() -> Finding {
@@ -301,24 +294,15 @@ pub fn name_the_cause(findings: &mut [Finding]) {
 }
 
 /// `ohm`: the input's resistance.
-pub fn input_loading(ohm: f64, strong: bool) -> Finding {
-    if strong {
-        finding(
-            Code::InputLoading,
-            Level::Warning,
-            format!(
-                "the sound card's input of {} damps the pickup: use the instrument input",
-                crate::quantity::show(ohm, crate::quantity::Unit::Ohm, 3)
-            ),
-        )
-    } else {
-        finding(
-            Code::InputLoading,
-            Level::Note,
-            format!(
-                "the sound card's input of {} and the test lead are part of the load",
-                crate::quantity::show(ohm, crate::quantity::Unit::Ohm, 3)
-            ),
-        )
-    }
+pub fn input_loading(ohm: f64, level: Level) -> Finding {
+    let does = match level {
+        Level::Note => "and the test lead are part of the load",
+        _ => "damps the pickup: use the instrument input",
+    };
+    let ohm = quantity::show(ohm, Unit::Ohm, 3);
+    finding(
+        Code::InputLoading,
+        level,
+        format!("the sound card's input of {ohm} {does}"),
+    )
 }

@@ -1,6 +1,6 @@
 //! An open winding: only stray capacitance between exciter and lead comes through, a first-order high-pass.
 
-use super::Prepared;
+use super::prepare::Prepared;
 use crate::fit::group::{Group, GroupProblem};
 use crate::fit::model::{Fixed, Model, Param};
 use crate::fit::{Fitted, solve};

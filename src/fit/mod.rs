@@ -3,6 +3,7 @@
 use nalgebra::DMatrix;
 use num_complex::Complex64;
 
+use crate::estimate::Estimate;
 use crate::transfer::bins::Bins;
 
 pub mod cell;
@@ -89,6 +90,32 @@ pub struct Fitted {
     pub residuals: Vec<Complex64>,
     /// The bins drawn together as the search saw them.
     pub groups: Vec<Group>,
+}
+
+impl Fitted {
+    pub fn response(&self, f: f64) -> Complex64 {
+        self.model.response(&self.theta, f)
+    }
+
+    pub fn shape(&self, f: f64) -> Complex64 {
+        self.model.shape(&self.theta, f)
+    }
+
+    pub fn get(&self, p: Param) -> Option<f64> {
+        self.model.get(&self.theta, p)
+    }
+
+    /// A parameter, everything counted.
+    pub fn known(&self, p: Param) -> Option<Estimate> {
+        let i = self.model.index(p)?;
+        let sd = |c: &DMatrix<f64>| c[(i, i)].max(0.0).sqrt();
+        Estimate::new(self.theta[i], sd(&self.total), sd(&self.noise))
+    }
+
+    /// The scatter by which uncertainties from the noise are too small, as a factor of variance; 1 where they are not.
+    pub fn excess(&self) -> f64 {
+        self.scatter.max(1.0)
+    }
 }
 
 /// Variance of Y - H X in a bin, as it counts for the uncertainty (density x transform length).

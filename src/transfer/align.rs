@@ -1,21 +1,81 @@
 //! Finds a known drive in a take: latency and clock difference, without knowing the pickup.
 
-use std::f64::consts::TAU;
+use std::f64::consts::{PI, TAU};
 use std::ops::Range;
 
 use num_complex::Complex64;
-use realfft::RealFftPlanner;
 
-use super::search;
+use super::bins::Record;
 use crate::fft::{self, Chirp};
+use super::search;
+use super::short::Short;
+use super::sums::{self, running};
 
-/// Where the drive lies in a take.
+/// A drive at the take's rate.
+#[derive(Debug, Clone)]
+pub struct Drive<'a> {
+    pub samples: &'a [f32],
+    /// The part of it that is not silence: exact, since it is a file and not a recording.
+    pub active: Range<usize>,
+    pub rate: f64,
+}
+
+impl<'a> Drive<'a> {
+    /// `None` where the drive is silent throughout.
+    pub fn new(samples: &'a [f32], rate: f64) -> Option<Self> {
+        let top = sums::peak(samples);
+        if top <= 0.0 {
+            return None;
+        }
+        let loud = |v: &f32| v.abs() > 1e-3 * top;
+        let start = samples.iter().position(loud)?;
+        let end = samples.iter().rposition(loud)? + 1;
+        let margin = (0.03 * rate) as usize;
+        let active = start.saturating_sub(margin)..(end + margin).min(samples.len());
+        Some(Drive { samples, active, rate })
+    }
+
+    pub fn middle(&self) -> f64 {
+        0.5 * (self.active.start + self.active.end) as f64
+    }
+}
+
+/// Where the drive's samples arrive: sample `middle` at `arrival`, in samples of the capture clock from the take's start.
+#[derive(Debug, Clone, Copy)]
+pub struct Place {
+    pub middle: f64,
+    pub arrival: f64,
+    /// How fast the output clock runs against the input clock.
+    pub ppm: f64,
+}
+
+impl Place {
+    /// How far the capture clock runs on while the output plays a sample.
+    fn slow(self) -> f64 {
+        1.0 / (1.0 + self.ppm * 1e-6)
+    }
+
+    /// Where sample `n` of the drive arrives.
+    pub fn of(self, n: f64) -> f64 {
+        self.arrival + (n - self.middle) * self.slow()
+    }
+
+    /// The same place, told by another sample of the drive.
+    pub fn seen_from(self, middle: f64) -> Place {
+        let arrival = self.arrival + (middle - self.middle) / (1.0 + self.ppm * 1e-6);
+        Place {
+            middle,
+            arrival,
+            ..self
+        }
+    }
+}
+
+/// Where a drive is heard in a take.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Alignment {
     /// Arrival of the drive's first sample, in samples of the capture clock from the take's start.
     pub latency: f64,
-    /// How fast the output clock runs against the input clock, in ppm.
-    pub ppm: f64,
     /// Energy of the correlation's peak over what chance gives.
     pub score: f64,
 }
@@ -31,6 +91,10 @@ const MOST_PPM: f64 = 500.0;
 /// The delay of a channel that holds the drive itself is searched below this, then refined over all.
 const GRID_HZ: f64 = 5_000.0;
 
+fn wide(x: &[f32]) -> impl Iterator<Item = f64> {
+    x.iter().map(|v| f64::from(*v))
+}
+
 /// Whitened cross-correlation of take and drive: latency in samples to about a millisecond, and the score.
 ///
 /// `speed`: the drive is taken to have been played so many times as fast as it was made.
@@ -42,23 +106,19 @@ pub fn coarse(take: &[f32], drive: &[f32], rate: f64, speed: f64) -> Option<Alig
     if keep <= first + 64 {
         return None;
     }
-    let y = fft::forward(take.iter().map(|v| f64::from(*v)), n, keep);
+    let y = fft::forward(wide(take), n, keep);
     let d = if speed == 1.0 {
-        fft::forward(drive.iter().map(|v| f64::from(*v)), n, keep)
+        fft::forward(wide(drive), n, keep)
     } else {
-        Chirp::new(drive.len(), keep, TAU / n as f64 / speed, 0.0).transform(drive.iter().map(|v| f64::from(*v)))
+        Chirp::new(drive.len(), keep, TAU / n as f64 / speed, 0.0).transform(wide(drive))
     };
     // Whitened over some tens of hertz: neither the drive's slope nor the pickup's resonance may decide.
     let half = ((20.0 / rate * n as f64) as usize).max(4);
-    let smooth = |s: &[Complex64]| {
-        let mut sums = vec![0.0];
-        s.iter().for_each(|c| sums.push(sums[sums.len() - 1] + c.norm_sqr()));
-        (0..s.len())
-            .map(|k| {
-                let (a, b) = (k.saturating_sub(half), (k + half + 1).min(s.len()));
-                (sums[b] - sums[a]) / (b - a) as f64
-            })
-            .collect::<Vec<f64>>()
+    let smooth = |s: &[Complex64]| -> Vec<f64> {
+        let sums = running(s.iter().map(|c| c.norm_sqr()));
+        let around = |k: usize| (k.saturating_sub(half), (k + half + 1).min(s.len()));
+        let mean = |(a, b): (usize, usize)| (sums[b] - sums[a]) / (b - a) as f64;
+        (0..s.len()).map(|k| mean(around(k))).collect()
     };
     let (sy, sd) = (smooth(&y), smooth(&d));
     let strongest = sd[first..].iter().copied().fold(0.0, f64::max);
@@ -71,11 +131,7 @@ pub fn coarse(take: &[f32], drive: &[f32], rate: f64, speed: f64) -> Option<Alig
     }
     let corr = fft::inverse(&cross, n);
     let window = ((PEAK_S * rate) as usize).max(4);
-    let mut sums = Vec::with_capacity(n + window + 1);
-    sums.push(0.0f64);
-    for i in 0..n + window {
-        sums.push(sums[i] + corr[i % n] * corr[i % n]);
-    }
+    let sums = running((0..n + window).map(|i| corr[i % n] * corr[i % n]));
     let energy = |i: usize| sums[i + window] - sums[i];
     let top = (0..n).max_by(|a, b| energy(*a).total_cmp(&energy(*b)))?;
     let typical = sums[n] / n as f64 * window as f64;
@@ -92,7 +148,6 @@ pub fn coarse(take: &[f32], drive: &[f32], rate: f64, speed: f64) -> Option<Alig
     let lag = sx / s;
     Some(Alignment {
         latency: if lag > take.len() as f64 { lag - n as f64 } else { lag },
-        ppm: 0.0,
         score: energy(top) / typical,
     })
 }
@@ -100,7 +155,7 @@ pub fn coarse(take: &[f32], drive: &[f32], rate: f64, speed: f64) -> Option<Alig
 /// Period of a drive that repeats itself, in samples: the first strong peak of its autocorrelation after a tenth of a second.
 pub fn period(drive: &[f32], rate: f64) -> Option<usize> {
     let n = fft::good_length(2 * drive.len());
-    let mut d = fft::forward(drive.iter().map(|v| f64::from(*v)), n, n / 2);
+    let mut d = fft::forward(wide(drive), n, n / 2);
     // Levels of the lines are of no interest, only that they come again.
     let strongest = d.iter().map(|c| c.norm_sqr()).fold(0.0, f64::max);
     d.iter_mut().for_each(|c| {
@@ -117,22 +172,6 @@ pub fn period(drive: &[f32], rate: f64) -> Option<usize> {
     (from..=top).find(|i| r[*i] > 0.8 * r[top])
 }
 
-/// How well the looks add up under a clock difference: the drive laid a period off leaves some of them out.
-pub fn agreement(looks: &Looks, ppm: f64) -> f64 {
-    looks
-        .freq
-        .iter()
-        .enumerate()
-        .map(|(k, f)| {
-            let terms = looks.time.iter().zip(&looks.cross);
-            terms
-                .map(|(t, c)| c[k] * Complex64::from_polar(1.0, -TAU * f * ppm * 1e-6 * t))
-                .sum::<Complex64>()
-                .norm_sqr()
-        })
-        .sum()
-}
-
 /// Short-time cross-spectra Y_m(f) conj(D_m(f)), the take's windows shifted by the latency.
 pub struct Looks {
     /// Middle of each window in seconds from the middle of the drive's active part.
@@ -144,69 +183,58 @@ pub struct Looks {
 
 const WINDOW_S: f64 = 0.1;
 
-/// `shift_per_sample`: how the take's window moves per sample of the drive, 1/(1 + ppm 1e-6).
-pub fn looks(
-    take: &[f32],
-    drive: &[f32],
-    active: &Range<usize>,
-    latency: f64,
-    ppm: f64,
-    rate: f64,
-    high_hz: f64,
-) -> Looks {
-    let w = ((WINDOW_S * rate) as usize) & !1;
-    let plan = RealFftPlanner::<f64>::new().plan_fft_forward(w.max(2));
-    let window: Vec<f64> = (0..w)
-        .map(|i| (std::f64::consts::PI * (i as f64 + 0.5) / w as f64).sin().powi(2))
-        .collect();
-    let spectrum = |x: &[f32], at: i64| {
-        let mut input: Vec<f64> = (0..w)
-            .map(|i| {
-                usize::try_from(at + i as i64)
-                    .ok()
-                    .and_then(|k| x.get(k))
-                    .map_or(0.0, |v| f64::from(*v))
-                    * window[i]
-            })
-            .collect();
-        let mut out = plan.make_output_vec();
-        let _ = plan.process(&mut input, &mut out);
+impl Looks {
+    /// The drive is taken to arrive `latency` samples late, and its clock to run fast by `ppm`; looks reach up to `high_hz`.
+    pub fn new(take: &[f32], drive: &Drive, latency: f64, ppm: f64, high_hz: f64) -> Self {
+        let (rate, active) = (drive.rate, &drive.active);
+        let half = ((WINDOW_S * rate) as usize) / 2;
+        let w = 2 * half;
+        let short = Short::new(w, |i| (PI * i / w as f64).sin().powi(2));
+        let spectrum = |x: &[f32], at: i64| {
+            let sample = |i: usize| usize::try_from(at + i as i64).ok().and_then(|k| x.get(k));
+            short.spectrum((0..w).map(|i| sample(i).map_or(0.0, |v| f64::from(*v))))
+        };
+        let spacing = rate / w as f64;
+        let last = ((high_hz.min(0.45 * rate) / spacing) as usize).min(half);
+        let kept = (300.0 / spacing) as usize..last;
+        let mut out = Looks {
+            time: Vec::new(),
+            freq: kept.clone().map(|k| k as f64 * spacing).collect(),
+            cross: Vec::new(),
+        };
+        let mut at = active.start as i64 - half as i64;
+        while at + (half as i64) < active.end as i64 {
+            let middle = at as f64 + 0.5 * w as f64 - drive.middle();
+            // The take's window moves with the clock.
+            let there = latency + at as f64 - middle * ppm * 1e-6;
+            let whole = there.floor();
+            let (d, y) = (spectrum(drive.samples, at), spectrum(take, whole as i64));
+            let turn = |k: usize| Complex64::from_polar(1.0, TAU * k as f64 * spacing * ((there - whole) / rate));
+            out.time.push(middle / rate);
+            out.cross
+                .push(kept.clone().map(|k| y[k] * d[k].conj() * turn(k)).collect());
+            at += half as i64;
+        }
         out
-    };
-    let spacing = rate / w as f64;
-    let (first, last) = (
-        (300.0 / spacing) as usize,
-        ((high_hz.min(0.45 * rate) / spacing) as usize).min(w / 2),
-    );
-    let centre = 0.5 * (active.start + active.end) as f64;
-    let mut out = Looks {
-        time: Vec::new(),
-        freq: (first..last).map(|k| k as f64 * spacing).collect(),
-        cross: Vec::new(),
-    };
-    let mut at = active.start as i64 - (w / 2) as i64;
-    while at + ((w / 2) as i64) < active.end as i64 {
-        let middle = at as f64 + 0.5 * w as f64 - centre;
-        let there = latency + at as f64 - middle * ppm * 1e-6;
-        let whole = there.floor();
-        let d = spectrum(drive, at);
-        let y = spectrum(take, whole as i64);
-        let rest = (there - whole) / rate;
-        out.time.push(middle / rate);
-        out.cross.push(
-            (first..last)
-                .map(|k| y[k] * d[k].conj() * Complex64::from_polar(1.0, TAU * k as f64 * spacing * rest))
-                .collect(),
-        );
-        at += (w / 2) as i64;
     }
-    out
+
+    /// How well the looks add up under a clock difference: the drive laid a period off leaves some of them out.
+    pub fn agreement(&self, ppm: f64) -> f64 {
+        let sum = |k: usize, f: f64| -> Complex64 {
+            let terms = self.time.iter().zip(&self.cross);
+            terms
+                .map(|(t, c)| c[k] * Complex64::from_polar(1.0, -TAU * f * ppm * 1e-6 * t))
+                .sum()
+        };
+        let freq = self.freq.iter().enumerate();
+        freq.map(|(k, f)| sum(k, *f).norm_sqr()).sum()
+    }
 }
 
 /// Clock difference in ppm that lets the looks at each frequency add up, whatever the pickup does; `None` where every
 /// frequency was played only once.
 pub fn clock(looks: &Looks) -> Option<f64> {
-    let power = |ppm: f64| agreement(looks, ppm);
+    let power = |ppm: f64| looks.agreement(ppm);
     let step = 12.5;
     let count = (2.0 * MOST_PPM / step) as usize;
     let values: Vec<f64> = (0..=count).map(|i| power(-MOST_PPM + i as f64 * step)).collect();
@@ -251,25 +279,16 @@ pub fn straight(looks: &Looks) -> Option<(f64, f64)> {
             .map(|(f, v)| v * Complex64::from_polar(1.0, TAU * f * tau))
             .sum::<Complex64>();
         let turn = if sign.re < 0.0 { -1.0 } else { 1.0 };
-        let (mut aa, mut ab, mut bb, mut ra, mut rb) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        let mut pair = sums::Pair::default();
         for (t, c) in looks.time.iter().zip(&looks.cross) {
             for (f, v) in looks.freq.iter().zip(c) {
-                let w = v.norm();
                 let phase = (v * turn * Complex64::from_polar(1.0, TAU * f * (tau - ppm * 1e-6 * t))).arg();
-                let (da, db) = (-TAU * f, TAU * f * 1e-6 * t);
-                aa += w * da * da;
-                ab += w * da * db;
-                bb += w * db * db;
-                ra += w * da * phase;
-                rb += w * db * phase;
+                pair.add(v.norm(), [-TAU * f, TAU * f * 1e-6 * t], phase);
             }
         }
-        let det = aa * bb - ab * ab;
-        if det <= 0.0 {
-            return None;
-        }
-        tau += (ra * bb - rb * ab) / det;
-        ppm += (rb * aa - ra * ab) / det;
+        let [by_delay, by_clock] = pair.solve()?;
+        tau += by_delay;
+        ppm += by_clock;
     }
     (tau.is_finite() && ppm.is_finite()).then_some((tau, ppm))
 }
@@ -277,27 +296,20 @@ pub fn straight(looks: &Looks) -> Option<(f64, f64)> {
 /// Spectrum of the drive as the capture clock sees it, at the bins of a record: sample `n` lies at
 /// `arrival + (n - middle)/(1 + ppm 1e-6)` samples after the record's start and has there the weight of the record's window,
 /// so that a take that is cut within the drive still answers to what is left of it. Also its derivative per ppm.
-pub fn spectrum(
-    drive: &[f32],
-    middle: f64,
-    arrival: f64,
-    ppm: f64,
-    record: &super::bins::Record,
-    keep: usize,
-) -> (Vec<Complex64>, Vec<Complex64>) {
+pub fn spectrum(drive: &[f32], at: Place, record: &Record, keep: usize) -> (Vec<Complex64>, Vec<Complex64>) {
     let length = record.length;
-    let slow = 1.0 / (1.0 + ppm * 1e-6);
+    let (middle, slow) = (at.middle, at.slow());
     let step = TAU / length as f64 * slow;
     let chirp = Chirp::new(drive.len(), keep, step, middle);
     let weighted: Vec<f64> = drive
         .iter()
         .enumerate()
-        .map(|(n, v)| f64::from(*v) * record.weight(arrival + (n as f64 - middle) * slow))
+        .map(|(n, v)| f64::from(*v) * record.weight(at.of(n as f64)))
         .collect();
     let mut x = chirp.transform(weighted.iter().copied());
     let mut dx = chirp.transform(weighted.iter().enumerate().map(|(n, v)| v * (n as f64 - middle)));
     for k in 0..keep {
-        let turn = Complex64::from_polar(1.0, -((TAU * k as f64 / length as f64 * arrival) % TAU));
+        let turn = Complex64::from_polar(1.0, -((TAU * k as f64 / length as f64 * at.arrival) % TAU));
         x[k] *= turn;
         // d/dppm of exp(-j w (n - middle)/(1 + ppm 1e-6)).
         let w = TAU * k as f64 / length as f64;

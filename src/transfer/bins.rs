@@ -1,5 +1,6 @@
 //! The raw bins of a take: Y_k = H(f_k) X_k + N_k over one record, silence to silence.
 
+use std::f64::consts::PI;
 use std::ops::Range;
 
 use num_complex::Complex64;
@@ -29,12 +30,26 @@ pub struct Bins {
 }
 
 impl Bins {
-    pub fn len(&self) -> usize {
-        self.y.len()
+    /// Of two spectra over a record, neither noise nor use told yet.
+    pub fn new(record: &Record, x: Vec<Complex64>, y: Vec<Complex64>, rate_hz: f64) -> Self {
+        let n = y.len();
+        Bins {
+            spacing_hz: rate_hz / record.length as f64,
+            first: 0,
+            x,
+            y,
+            x_clock: None,
+            syy: vec![1.0; n],
+            sxx: vec![0.0; n],
+            syx: vec![Complex64::new(0.0, 0.0); n],
+            used: vec![false; n],
+            length: record.length as f64,
+            energy: record.energy(),
+        }
     }
 
-    pub fn is_empty(&self) -> bool {
-        self.y.is_empty()
+    pub(crate) fn len(&self) -> usize {
+        self.y.len()
     }
 
     pub fn freq(&self, i: usize) -> f64 {
@@ -51,13 +66,20 @@ impl Bins {
         self.used.iter().filter(|u| **u).count()
     }
 
+    /// The bins of a band, both its ends among them.
+    pub fn inside(&self, band: [f64; 2]) -> Range<usize> {
+        self.index_of(band[0])..(self.index_of(band[1]) + 1).min(self.len())
+    }
+
+    /// What noise alone leaves of |Y|^2 in a bin.
+    pub fn noise_power(&self, i: usize) -> f64 {
+        self.syy[i] * self.energy
+    }
+
     /// Takes the noise of the silences for every bin.
     pub fn set_noise(&mut self, noise: &Noise) {
         for i in 0..self.len() {
-            let (yy, xx, yx) = noise.at(self.freq(i));
-            self.syy[i] = yy;
-            self.sxx[i] = xx;
-            self.syx[i] = yx;
+            (self.syy[i], self.sxx[i], self.syx[i]) = noise.at(self.freq(i));
         }
     }
 }
@@ -86,12 +108,8 @@ impl Record {
         let end = (active.end + s(KEEP_S)).min(limits.end);
         let frames = end - start;
         // Part of the silence at either side stays untouched: the answer dies away in it.
-        let taper = |silence: usize, calm: usize| {
-            silence
-                .saturating_sub(calm)
-                .min(s(TAPER_S))
-                .max(s(CUT_TAPER_S).min(frames / 8))
-        };
+        let least = s(CUT_TAPER_S).min(frames / 8);
+        let taper = |silence: usize, calm: usize| silence.saturating_sub(calm).min(s(TAPER_S)).max(least);
         Record {
             taper_in: taper(active.start - start, s(0.01)),
             taper_out: taper(end - active.end, s(0.1)),
@@ -100,24 +118,15 @@ impl Record {
         }
     }
 
-    fn window(&self, i: usize) -> f64 {
-        self.weight(i as f64)
-    }
-
     /// Weight of the record's window at a place counted in samples from its start; zero outside.
     pub fn weight(&self, at: f64) -> f64 {
         let n = self.range.len() as f64;
         if at < -0.5 || at > n - 0.5 {
             return 0.0;
         }
-        let ramp = |d: f64, t: usize| {
-            if d < t as f64 {
-                (0.5 * std::f64::consts::PI * (d + 0.5).max(0.0) / t as f64)
-                    .sin()
-                    .powi(2)
-            } else {
-                1.0
-            }
+        let ramp = |d: f64, t: usize| match d < t as f64 {
+            true => (0.5 * PI * (d + 0.5).max(0.0) / t as f64).sin().powi(2),
+            false => 1.0,
         };
         ramp(at, self.taper_in) * ramp(n - 1.0 - at, self.taper_out)
     }
@@ -126,9 +135,14 @@ impl Record {
         let n = self.range.len();
         let edges: f64 = (0..self.taper_in)
             .chain(n.saturating_sub(self.taper_out)..n)
-            .map(|i| 1.0 - self.window(i).powi(2))
+            .map(|i| 1.0 - self.weight(i as f64).powi(2))
             .sum();
         n as f64 - edges
+    }
+
+    /// As many bins as reach a little above a frequency.
+    pub fn bins_up_to(&self, top_hz: f64, rate_hz: f64) -> usize {
+        ((top_hz / rate_hz * self.length as f64) as usize + 2).min(self.length / 2)
     }
 
     /// Transform of a channel over the record, bins 0..keep; the mean is taken off first.
@@ -139,7 +153,11 @@ impl Record {
         let flat = self.taper_in..cut.len().saturating_sub(self.taper_out);
         let windowed = cut.iter().enumerate().map(|(i, v)| {
             let v = f64::from(*v) - mean;
-            if flat.contains(&i) { v } else { self.window(i) * v }
+            if flat.contains(&i) {
+                v
+            } else {
+                self.weight(i as f64) * v
+            }
         });
         fft::forward(windowed, self.length, keep)
     }

@@ -1,11 +1,10 @@
-//! What can go wrong in a take, seen in the samples themselves and in the residual along time.
+//! What can go wrong in a take, seen in the samples themselves and in the raw ratio.
 
 use std::ops::Range;
 
 use num_complex::Complex64;
 
-use super::bins::Bins;
-use crate::fft;
+use super::sums;
 
 /// Flat tops of a channel.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -31,15 +30,10 @@ pub fn clipping_over_noise(x: &[f32], step: f64, rate: f64) -> Clipping {
 /// Rms of the quietest tenth of a channel's blocks.
 fn quiet_rms(x: &[f32], rate: f64) -> f64 {
     let block = ((0.01 * rate) as usize).max(16);
-    let mut rms: Vec<f64> = x
-        .chunks_exact(block)
-        .map(|c| {
-            let mean = c.iter().map(|v| f64::from(*v)).sum::<f64>() / c.len() as f64;
-            (c.iter().map(|v| (f64::from(*v) - mean).powi(2)).sum::<f64>() / c.len() as f64).sqrt()
-        })
-        .collect();
-    rms.sort_by(f64::total_cmp);
-    rms.get(rms.len() / 10).copied().unwrap_or(0.0)
+    let rms = |c: &[f32]| (sums::squares_about(c, sums::mean(c)) / c.len() as f64).sqrt();
+    let mut levels: Vec<f64> = x.chunks_exact(block).map(rms).collect();
+    let tenth = levels.len() / 10;
+    sums::ranked(&mut levels, tenth)
 }
 
 /// Counts samples in flat tops: runs at the extreme with a kink at both ends. A slow sine has flat tops too, but falls off
@@ -136,8 +130,7 @@ pub fn held(channels: &[&[f32]], active: &Range<usize>, step: f64) -> Vec<usize>
         let kinked = channels.iter().any(|c| {
             let jump = |k: usize| f64::from((c[k] - c[k - 1]).abs());
             let mut near: Vec<f64> = (start - 20..start).chain(i + 1..i + 21).map(jump).collect();
-            near.sort_by(f64::total_cmp);
-            let typical = near[near.len() / 2];
+            let typical = sums::median(&mut near);
             let top = c[start].abs();
             let extreme = c[start.saturating_sub(200)..(i + 200).min(c.len())]
                 .iter()
@@ -149,219 +142,6 @@ pub fn held(channels: &[&[f32]], active: &Range<usize>, step: f64) -> Vec<usize>
         }
     }
     out
-}
-
-/// Something in the residual that lasts a short time only.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Event {
-    /// Seconds from the take's first sample.
-    pub start_s: f64,
-    pub end_s: f64,
-    /// Energy over the noise's in the same time.
-    pub strength: f64,
-    /// The residual there is a free ringing of the pickup: samples are missing, repeated or zeroed.
-    pub splice: bool,
-}
-
-/// What the residual along time holds.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Seen {
-    pub events: Vec<Event>,
-    /// Residual power while the drive is on, over that in the silence: distortion where it is far above 1.
-    pub loud_over_silent: Option<f64>,
-    /// Residual power over the answer's where both are loud.
-    pub loud_share: f64,
-}
-
-/// The residual along time, whitened, against the answer, whitened alike.
-pub struct Timeline<'a> {
-    pub bins: &'a Bins,
-    pub residuals: &'a [Complex64],
-    /// H X per bin.
-    pub answer: &'a [Complex64],
-    /// Bins left out because a line stands there.
-    pub lines: &'a [bool],
-    /// 1/(1 + b1 s + b2 s^2) at a bin: the pickup's own ringing. Asked for only where there is an event.
-    pub ringing: &'a dyn Fn(usize) -> Complex64,
-    pub band: [f64; 2],
-    /// Seconds from the take's start to the record's, and the record's length.
-    pub origin_s: f64,
-    pub length_s: f64,
-    /// Seconds at its start and end where the record is tapered.
-    pub taper_s: [f64; 2],
-}
-
-const WINDOW_S: f64 = 0.001;
-const NEIGHBOURHOOD_S: f64 = 0.05;
-/// Power over what is expected that makes an event; a window of white noise with 20 kHz holds 40 degrees of freedom.
-const EVENT: f64 = 10.0;
-
-impl Timeline<'_> {
-    /// Looks for events within `span` (seconds from the take's start).
-    pub fn look(&self, span: Range<f64>) -> Seen {
-        let (from, to) = (
-            self.bins.index_of(self.band[0]),
-            self.bins.index_of(self.band[1]).min(self.bins.len().saturating_sub(1)),
-        );
-        if to <= from + 16 {
-            return Seen::default();
-        }
-        let whiten = |i: usize, c: Complex64| {
-            if self.lines[i] || i < from || i > to {
-                Complex64::new(0.0, 0.0)
-            } else {
-                c / (self.bins.syy[i] * self.bins.length).max(f64::MIN_POSITIVE).sqrt()
-            }
-        };
-        // A shorter transform that still holds the band: the time axis is coarser, nothing is lost.
-        let top = self.bins.first + to;
-        let n = fft::good_length(2 * top + top / 10);
-        let in_time = |c: &dyn Fn(usize) -> Complex64| {
-            let mut full = vec![Complex64::new(0.0, 0.0); top + 1];
-            for i in from..=to {
-                full[self.bins.first + i] = c(i);
-            }
-            fft::inverse(&full, n)
-        };
-        let step_s = self.bins.length / self.rate() / n as f64;
-        let r = in_time(&|i| whiten(i, self.residuals[i]));
-        let a = in_time(&|i| whiten(i, self.answer[i]));
-        let window = ((WINDOW_S / step_s).round() as usize).max(4);
-        let usable = ((self.length_s / step_s) as usize).min(n);
-        let power = |v: &[f64]| -> Vec<f64> {
-            v[..usable]
-                .chunks(window)
-                .map(|c| c.iter().map(|x| x * x).sum::<f64>() / c.len() as f64)
-                .collect()
-        };
-        let (pr, pa) = (power(&r), power(&a));
-        let median = |v: &mut Vec<f64>| {
-            let k = v.len() / 2;
-            if v.is_empty() {
-                0.0
-            } else {
-                *v.select_nth_unstable_by(k, f64::total_cmp).1
-            }
-        };
-        let typical = median(&mut pr.clone());
-        let centre = |w: usize| self.origin_s + (w as f64 + 0.5) * window as f64 * step_s;
-        let (mut loud, mut silent) = (Vec::new(), Vec::new());
-        for (w, p) in pr.iter().enumerate() {
-            let at = centre(w);
-            if span.contains(&at) {
-                loud.push(*p);
-            } else if (at < span.start - 0.01 && at > self.origin_s + self.taper_s[0])
-                || (at > span.end + 0.1 && at < self.origin_s + self.length_s - self.taper_s[1])
-            {
-                silent.push(*p);
-            }
-        }
-        // A sweep is loud for a small part of its time only.
-        let high = |v: &mut Vec<f64>| {
-            let k = v.len() * 15 / 16;
-            v.get(k)
-                .copied()
-                .map_or(0.0, |_| *v.select_nth_unstable_by(k, f64::total_cmp).1)
-        };
-        let loud_over_silent = (silent.len() >= 32).then(|| high(&mut loud) / high(&mut silent).max(f64::MIN_POSITIVE));
-        let mut answers: Vec<f64> = (0..pa.len())
-            .filter(|w| span.contains(&centre(*w)))
-            .map(|w| pa[w])
-            .collect();
-        let loud_share = high(&mut loud) / high(&mut answers).max(f64::MIN_POSITIVE);
-        // Share of the answer that the model misses, at the typical time.
-        let mut shares: Vec<f64> = pr
-            .iter()
-            .zip(&pa)
-            .filter(|(_, a)| **a > 30.0 * typical)
-            .map(|(r, a)| (r - typical).max(0.0) / a)
-            .collect();
-        let share = median(&mut shares);
-        let half = (NEIGHBOURHOOD_S / WINDOW_S) as usize;
-        let mut hot = Vec::new();
-        for (w, p) in pr.iter().enumerate() {
-            let at = centre(w);
-            if !span.contains(&at) || *p < EVENT * typical {
-                continue;
-            }
-            let mut near: Vec<f64> = pr[w.saturating_sub(half)..(w + half + 1).min(pr.len())].to_vec();
-            let expected = median(&mut near).max(typical).max(8.0 * share * pa[w]);
-            if *p > EVENT * expected {
-                hot.push((w, p / expected));
-            }
-        }
-        let mut events: Vec<(Range<usize>, f64)> = Vec::new();
-        for (w, strength) in hot {
-            match events.last_mut() {
-                // Windows side by side are one event.
-                Some((range, s)) if w <= range.end + 2 => {
-                    range.end = w + 1;
-                    *s = s.max(strength);
-                }
-                _ => events.push((w..w + 1, strength)),
-            }
-        }
-        if events.is_empty() {
-            return Seen {
-                events: Vec::new(),
-                loud_over_silent,
-                loud_share,
-            };
-        }
-        let templates = [
-            in_time(&|i| whiten(i, (self.ringing)(i))),
-            in_time(&|i| whiten(i, (self.ringing)(i) * Complex64::new(0.0, self.bins.freq(i)))),
-        ];
-        let events = events
-            .into_iter()
-            .map(|(range, strength)| {
-                let seconds = |w: usize| self.origin_s + w as f64 * window as f64 * step_s;
-                Event {
-                    start_s: seconds(range.start),
-                    end_s: seconds(range.end),
-                    strength,
-                    splice: is_ringing(&r, &templates, range.start * window, range.end * window),
-                }
-            })
-            .collect();
-        Seen {
-            events,
-            loud_over_silent,
-            loud_share,
-        }
-    }
-
-    fn rate(&self) -> f64 {
-        self.bins.spacing_hz * self.bins.length
-    }
-}
-
-/// Whether the residual between two samples is, in the main, one free ringing that begins there.
-fn is_ringing(r: &[f64], templates: &[Vec<f64>; 2], start: usize, end: usize) -> bool {
-    let n = r.len();
-    // Long enough to hold a ringing of a few milliseconds, and what an event of that kind lasts at most.
-    let reach = (end - start).clamp(200, 600);
-    let from = start.saturating_sub(reach / 2);
-    let seen: Vec<f64> = (from..(start + 2 * reach).min(n)).map(|i| r[i]).collect();
-    let total: f64 = seen.iter().map(|x| x * x).sum();
-    let mut best: f64 = 0.0;
-    for t0 in from..(start + reach).min(n) {
-        let (mut aa, mut ab, mut bb, mut ra, mut rb) = (0.0, 0.0, 0.0, 0.0, 0.0);
-        for (k, x) in seen.iter().enumerate() {
-            let i = (from + k + n - t0) % n;
-            let (a, b) = (templates[0][i], templates[1][i]);
-            aa += a * a;
-            ab += a * b;
-            bb += b * b;
-            ra += x * a;
-            rb += x * b;
-        }
-        let det = aa * bb - ab * ab;
-        if det > 1e-12 * aa * bb {
-            best = best.max((ra * ra * bb - 2.0 * ra * rb * ab + rb * rb * aa) / det);
-        }
-    }
-    best > 0.6 * total
 }
 
 /// Bursts in a silence: windows far above the rest of it. Returns their times in seconds.
@@ -379,19 +159,15 @@ pub fn bursts_in_silence(y: &[f32], silences: &[Range<usize>], rate_hz: f64, flo
         if powers.len() < 8 {
             return Vec::new();
         }
-        let mut sorted: Vec<f64> = powers.iter().map(|p| p.0).collect();
-        sorted.sort_by(f64::total_cmp);
+        let mut ranks: Vec<f64> = powers.iter().map(|p| p.0).collect();
         // A fifth of the windows may be loud without being typical; more, and it is a buzz that comes with every period.
-        let typical = sorted[sorted.len() * 4 / 5].max(floor * window as f64);
+        let typical = sums::ranked(&mut ranks, powers.len() * 4 / 5).max(floor * window as f64);
         let hot = powers.iter().filter(|p| typical > 0.0 && p.0 > 4.0 * typical);
         hot.map(|p| p.1 + 0.5 * window_s).collect()
     };
     // First differences: hum and rumble drop out, clicks stay. Whole periods of the mains: knocks stand above hum.
     let difference = |c: &[f32]| c.windows(2).map(|w| f64::from(w[1] - w[0]).powi(2)).sum::<f64>();
-    let level = |c: &[f32]| {
-        let mean = c.iter().map(|v| f64::from(*v)).sum::<f64>() / c.len() as f64;
-        c.iter().map(|v| (f64::from(*v) - mean).powi(2)).sum::<f64>()
-    };
+    let level = |c: &[f32]| sums::squares_about(c, sums::mean(c));
     let mut times: Vec<f64> = burst(0.005, &difference);
     times.extend(burst(0.04, &level));
     times.sort_by(f64::total_cmp);
@@ -403,31 +179,22 @@ pub fn slope_db_per_octave(
     points: impl Iterator<Item = (f64, Complex64, f64)>,
     band: Range<f64>,
 ) -> Option<(f64, f64)> {
-    let (mut s, mut sx, mut sy, mut sxx, mut sxy, mut syy, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0i32);
+    let (mut line, mut syy, mut n) = (sums::Pair::default(), 0.0, 0i32);
     for (f, h, weight) in points {
         // Weight of a level in dB: its signal-to-noise ratio, limited so that no single point decides.
         let snr = h.norm_sqr() * weight;
-        if !band.contains(&f) || snr < 4.0 {
-            continue;
+        if band.contains(&f) && snr >= 4.0 {
+            let (y, w) = (20.0 * h.norm().log10(), snr.min(1e4));
+            line.add(w, [1.0, f.log2()], y);
+            syy += w * y * y;
+            n += 1;
         }
-        let (x, y, w) = (f.log2(), 20.0 * h.norm().log10(), snr.min(1e4));
-        s += w;
-        sx += w * x;
-        sy += w * y;
-        sxx += w * x * x;
-        sxy += w * x * y;
-        syy += w * y * y;
-        n += 1;
     }
-    let det = s * sxx - sx * sx;
-    if n < 10 || det <= 0.0 {
-        return None;
-    }
-    let slope = (s * sxy - sx * sy) / det;
-    let level = (sy - slope * sx) / s;
+    let [_, slope] = line.solve().filter(|_| n >= 10)?;
+    let level = (line.ar - slope * line.ab) / line.aa;
     // Variance of a level in dB is (8.686)^2/2 over its signal-to-noise ratio, or what the points show if that is more.
-    let chi2 = (syy - level * sy - slope * sxy) / (37.72 * f64::from(n - 2));
-    Some((slope, 6.142 * (s / det * chi2.max(1.0)).sqrt()))
+    let chi2 = (syy - level * line.ar - slope * line.br) / (37.72 * f64::from(n - 2));
+    Some((slope, 6.142 * (line.aa / line.determinant() * chi2.max(1.0)).sqrt()))
 }
 
 /// Level in dB of a raw ratio that is real and stays where it is over the lows, as that of a signal to itself; `None` for any other.
@@ -452,8 +219,7 @@ pub fn constant_db(points: impl Iterator<Item = (f64, Complex64)>) -> Option<f64
         return None;
     }
     let mut db: Vec<f64> = lows.iter().map(|(_, h)| 20.0 * h.norm().log10()).collect();
-    db.sort_by(f64::total_cmp);
-    Some(db[db.len() / 2])
+    Some(sums::median(&mut db))
 }
 
 #[cfg(test)]

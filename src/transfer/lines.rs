@@ -1,8 +1,11 @@
 //! Lines in the residuals: mains hum and whistles. They live in few bins; those bins are left out of the fit.
 
+use std::ops::Range;
+
 use num_complex::Complex64;
 
 use super::bins::Bins;
+use super::sums::{median, ranked, running};
 
 /// What the mains leaves in a take.
 #[derive(Debug, Clone, Copy, Default)]
@@ -28,79 +31,38 @@ const HARMONICS: u32 = 50;
 ///
 /// `residuals` are Y - H X. Returns the mask.
 pub fn find(bins: &Bins, residuals: &[Complex64], band: [f64; 2]) -> Vec<bool> {
-    let n = bins.len();
-    let mut mask = vec![false; n];
-    let (from, to) = (bins.index_of(band[0]), (bins.index_of(band[1]) + 1).min(n));
-    if to <= from + 16 {
+    let mut mask = vec![false; bins.len()];
+    let inside = bins.inside(band);
+    if inside.len() <= 16 {
         return mask;
     }
-    let z: Vec<f64> = (from..to)
-        .map(|i| residuals[i].norm_sqr() / (bins.syy[i] * bins.energy).max(f64::MIN_POSITIVE))
-        .collect();
+    let over_noise = |(i, e): (usize, Complex64)| e.norm_sqr() / bins.noise_power(i).max(f64::MIN_POSITIVE);
+    let whole: Vec<f64> = inside.clone().map(|i| over_noise((i, residuals[i]))).collect();
     // The same with the part taken off that follows X smoothly: what a misfit of the model leaves.
-    let freed: Vec<f64> = without_misfit(bins, residuals, from, to)
-        .iter()
-        .enumerate()
-        .map(|(k, e)| e.norm_sqr() / (bins.syy[from + k] * bins.energy).max(f64::MIN_POSITIVE))
+    let freed = without_misfit(bins, residuals, inside.clone());
+    let freed: Vec<f64> = inside.clone().zip(freed).map(over_noise).collect();
+    // A line shows in both; subtracting may smear a strong line over its neighbours, so neither decides alone.
+    let near: Vec<f64> = (0..whole.len())
+        .map(|i| mean_of_three(&whole, i).min(mean_of_three(&freed, i)))
         .collect();
-    let mean3 = |i: usize| {
-        let mean = |v: &[f64]| {
-            let r = &v[i.saturating_sub(1)..(i + 2).min(v.len())];
-            r.iter().sum::<f64>() / r.len() as f64
-        };
-        // A line shows in both; subtracting may smear a strong line over its neighbours, so neither decides alone.
-        mean(&z).min(mean(&freed))
-    };
+    let from = inside.start;
+    let drive: Vec<f64> = inside.clone().map(|i| bins.x[i].norm_sqr()).collect();
     let block = ((BLOCK_HZ / bins.spacing_hz) as usize).max(32);
-    let mut scratch = Vec::new();
     let mut start = 0;
-    while start < z.len() {
-        let stop = if start + 2 * block > z.len() {
-            z.len()
+    while start < near.len() {
+        let stop = if start + 2 * block > near.len() {
+            near.len()
         } else {
             start + block
         };
-        let quantile = |scratch: &mut Vec<f64>, q: f64| {
-            let k = ((scratch.len() as f64 * q) as usize).min(scratch.len() - 1);
-            *scratch.select_nth_unstable_by(k, f64::total_cmp).1
-        };
-        scratch.clear();
-        scratch.extend_from_slice(&z[start..stop]);
         // Lower quartile of an exponential variable: 0.2877 of its mean. A comb of hum may fill half of a block.
-        let typical = quantile(&mut scratch, 0.25) / 0.2877;
-        // What the misfit of the model leaves where the drive is strong.
-        scratch.clear();
-        scratch.extend((start..stop).map(|i| bins.x[from + i].norm_sqr()));
-        let strong = quantile(&mut scratch, 0.5);
-        scratch.clear();
-        scratch.extend(
-            (start..stop)
-                .filter(|i| bins.x[from + i].norm_sqr() >= strong && strong > 0.0)
-                .map(|i| residuals[from + i].norm_sqr() / bins.x[from + i].norm_sqr()),
-        );
-        let follows = if scratch.is_empty() {
-            0.0
-        } else {
-            quantile(&mut scratch, 0.5)
-        };
+        let typical = ranked(&mut whole[start..stop].to_vec(), (stop - start) / 4) / 0.2877;
+        let follows = follows(&drive[start..stop], &residuals[from + start..from + stop]);
         for i in start..stop {
-            let misfit =
-                follows * bins.x[from + i].norm_sqr() / (bins.syy[from + i] * bins.energy).max(f64::MIN_POSITIVE);
-            if mean3(i) > LINE * typical.max(misfit) {
-                mask[from + i] = true;
-                for dir in [-1i64, 1] {
-                    let mut at = i as i64 + dir;
-                    while at >= 0 && (at as usize) < z.len() && mean3(at as usize) > SKIRT * typical.max(misfit) {
-                        mask[from + at as usize] = true;
-                        at += dir;
-                    }
-                    for extra in 0..MARGIN_BINS as i64 {
-                        let j = at + dir * extra;
-                        if j >= 0 && (j as usize) < z.len() {
-                            mask[from + j as usize] = true;
-                        }
-                    }
-                }
+            let misfit = follows * drive[i] / bins.noise_power(from + i).max(f64::MIN_POSITIVE);
+            let expected = typical.max(misfit);
+            if near[i] > LINE * expected {
+                mark(&mut mask[inside.clone()], &near, i, SKIRT * expected);
             }
         }
         start = stop;
@@ -108,37 +70,50 @@ pub fn find(bins: &Bins, residuals: &[Complex64], band: [f64; 2]) -> Vec<bool> {
     mask
 }
 
+fn mean_of_three(v: &[f64], i: usize) -> f64 {
+    let r = &v[i.saturating_sub(1)..(i + 2).min(v.len())];
+    r.iter().sum::<f64>() / r.len() as f64
+}
+
+/// What part of |X|^2 the misfit of the model leaves where the drive is strong.
+fn follows(drive: &[f64], residuals: &[Complex64]) -> f64 {
+    let strong = median(&mut drive.to_vec());
+    let there = drive
+        .iter()
+        .zip(residuals)
+        .filter(|(x, _)| **x >= strong && strong > 0.0);
+    median(&mut there.map(|(x, e)| e.norm_sqr() / x).collect::<Vec<f64>>())
+}
+
+/// Marks a line, its skirts down to `floor`, and a margin.
+fn mark(mask: &mut [bool], near: &[f64], i: usize, floor: f64) {
+    let over = |v: &f64| *v > floor;
+    let below = near[..i].iter().rev().take_while(|v| over(v)).count();
+    let above = near[i + 1..].iter().take_while(|v| over(v)).count();
+    let end = (i + above + MARGIN_BINS + 1).min(mask.len());
+    mask[i.saturating_sub(below + MARGIN_BINS)..end].fill(true);
+}
+
 /// Residuals less r_k X_k, r_k the weighted mean of E/X over the neighbourhood.
-pub fn without_misfit(bins: &Bins, residuals: &[Complex64], from: usize, to: usize) -> Vec<Complex64> {
-    let mut sums = Vec::with_capacity(to - from + 1);
-    let (mut xe, mut xx) = (Complex64::new(0.0, 0.0), 0.0);
-    sums.push((xe, xx));
-    for i in from..to {
-        let w = 1.0 / bins.syy[i].max(f64::MIN_POSITIVE);
-        xe += bins.x[i].conj() * residuals[i] * w;
-        xx += bins.x[i].norm_sqr() * w;
-        sums.push((xe, xx));
-    }
-    (from..to)
-        .map(|i| {
-            let half = NEIGHBOURS.max((0.003 * bins.freq(i) / bins.spacing_hz) as usize);
-            let (a, b) = (
-                sums[(i - from).saturating_sub(half)],
-                sums[(i - from + half + 1).min(to - from)],
-            );
-            let r = if b.1 > a.1 {
-                (b.0 - a.0) / (b.1 - a.1)
-            } else {
-                Complex64::new(0.0, 0.0)
-            };
-            residuals[i] - r * bins.x[i]
-        })
-        .collect()
+pub fn without_misfit(bins: &Bins, residuals: &[Complex64], inside: Range<usize>) -> Vec<Complex64> {
+    let weight = |i: usize| 1.0 / bins.syy[i].max(f64::MIN_POSITIVE);
+    let xe = running(inside.clone().map(|i| bins.x[i].conj() * residuals[i] * weight(i)));
+    let xx = running(inside.clone().map(|i| bins.x[i].norm_sqr() * weight(i)));
+    let freed = |(k, i): (usize, usize)| {
+        let half = NEIGHBOURS.max((0.003 * bins.freq(i) / bins.spacing_hz) as usize);
+        let (a, b) = (k.saturating_sub(half), (k + half + 1).min(inside.len()));
+        if xx[b] > xx[a] {
+            residuals[i] - (xe[b] - xe[a]) / (xx[b] - xx[a]) * bins.x[i]
+        } else {
+            residuals[i]
+        }
+    };
+    inside.clone().enumerate().map(freed).collect()
 }
 
 /// Which of the marked lines are mains hum: the best comb within 1 % of 50 or 60 Hz.
 pub fn hum(bins: &Bins, residuals: &[Complex64], mask: &[bool], answer: impl Fn(usize) -> f64) -> Option<Hum> {
-    let excess = |i: usize| (residuals[i].norm_sqr() - bins.syy[i] * bins.energy).max(0.0);
+    let excess = |i: usize| (residuals[i].norm_sqr() - bins.noise_power(i)).max(0.0);
     let marked: Vec<usize> = (0..bins.len()).filter(|i| mask[*i]).collect();
     if marked.is_empty() {
         return None;
@@ -158,8 +133,8 @@ pub fn hum(bins: &Bins, residuals: &[Complex64], mask: &[bool], answer: impl Fn(
             for i in &marked {
                 if let Some(k) = harmonic(bins.freq(*i), mains) {
                     let off = (bins.freq(*i) - f64::from(k) * mains).abs() / width(k);
-                    score[k as usize] = score[k as usize]
-                        .max((1.0 + excess(*i) / (bins.syy[*i] * bins.energy)).ln() * (1.0 - 0.5 * off));
+                    let vote = (1.0 + excess(*i) / bins.noise_power(*i)).ln() * (1.0 - 0.5 * off);
+                    score[k as usize] = score[k as usize].max(vote);
                 }
             }
             let sum: f64 = score.iter().sum();

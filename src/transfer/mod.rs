@@ -6,4 +6,7 @@ pub mod faults;
 pub mod lines;
 pub mod noise;
 pub mod search;
+mod short;
 pub mod span;
+pub mod sums;
+pub mod timeline;

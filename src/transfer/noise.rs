@@ -3,10 +3,13 @@
 //! Unit: variance per sample, so that a white noise of rms s has density s^2 at every frequency and a windowed
 //! transform of it has the variance density x sum of the squared window.
 
-use std::ops::Range;
+use std::iter::Sum;
+use std::ops::{Add, Mul, Range, Sub};
 
 use num_complex::Complex64;
-use realfft::RealFftPlanner;
+
+use super::short::Short;
+use super::sums;
 
 /// Segment length: long enough to resolve hum, short enough to average.
 const SEGMENT_S: f64 = 0.35;
@@ -23,8 +26,6 @@ pub struct Noise {
     pub yx: Vec<Complex64>,
     /// Grid points at which a line stands in either channel.
     pub line: Vec<bool>,
-    /// Seconds of silence it was measured from.
-    pub seconds: f64,
 }
 
 impl Noise {
@@ -39,10 +40,11 @@ impl Noise {
         let p = (f / self.spacing_hz).max(0.0);
         let i = (p as usize).min(self.yy.len().saturating_sub(2));
         let t = (p - i as f64).clamp(0.0, 1.0);
+        let u = 1.0 - t;
         (
-            self.yy[i] * (1.0 - t) + self.yy[i + 1] * t,
-            self.xx[i] * (1.0 - t) + self.xx[i + 1] * t,
-            self.yx[i] * (1.0 - t) + self.yx[i + 1] * t,
+            self.yy[i] * u + self.yy[i + 1] * t,
+            self.xx[i] * u + self.xx[i + 1] * t,
+            self.yx[i] * u + self.yx[i + 1] * t,
         )
     }
 }
@@ -63,75 +65,79 @@ pub fn from_silences(
     }
     let longest = silences.iter().map(|r| r.len()).max().unwrap_or(0);
     let length = (((SEGMENT_S * rate_hz) as usize).min(longest) & !1).max(2);
-    let plan = RealFftPlanner::<f64>::new().plan_fft_forward(length);
-    let window: Vec<f64> = (0..length)
-        .map(|i| blackman_harris((i as f64 + 0.5) / length as f64))
-        .collect();
-    let energy: f64 = window.iter().map(|w| w * w).sum();
+    let short = Short::new(length, |i| blackman_harris(i / length as f64));
     let spectrum = |s: &[f32]| {
-        let mean = s.iter().map(|v| f64::from(*v)).sum::<f64>() / s.len() as f64;
-        let mut input: Vec<f64> = s.iter().zip(&window).map(|(v, w)| (f64::from(*v) - mean) * w).collect();
-        let mut out = plan.make_output_vec();
-        let _ = plan.process(&mut input, &mut out);
-        out
+        let mean = sums::mean(s);
+        short.spectrum(s.iter().map(|v| f64::from(*v) - mean))
     };
-    let mut segments = Vec::new();
-    for r in silences {
-        let mut at = r.start;
-        while at + length <= r.end {
-            let ys = spectrum(&y[at..at + length]);
-            let xs = x.map(|x| spectrum(&x[at..at + length]));
-            let power: f64 = ys.iter().map(|c| c.norm_sqr()).sum();
-            segments.push((power, ys, xs));
-            at += length / 2;
-        }
-    }
+    let starts = silences
+        .iter()
+        .flat_map(|r| (r.start..(r.end + 1).saturating_sub(length)).step_by(length / 2));
+    let mut segments: Vec<Segment> = starts
+        .map(|at| {
+            let y = spectrum(&y[at..at + length]);
+            Segment {
+                power: y.iter().map(|c| c.norm_sqr()).sum(),
+                y,
+                x: x.map(|x| spectrum(&x[at..at + length])),
+            }
+        })
+        .collect();
     if segments.is_empty() {
         return None;
     }
     // A knock in the silence would pass for noise: segments far above the quietest half are left out.
-    let mut powers: Vec<f64> = segments.iter().map(|s| s.0).collect();
-    powers.sort_by(f64::total_cmp);
-    let limit = 3.0 * powers[(powers.len() - 1) / 2];
-    segments.retain(|s| s.0 <= limit);
-    let count = segments.len() as f64;
-    let bins = length / 2 + 1;
-    let (mut yy, mut xx) = (vec![0.0; bins], vec![0.0; bins]);
-    let mut yx = vec![Complex64::new(0.0, 0.0); bins];
-    let scale = 1.0 / (energy * count);
-    for (_, ys, xs) in &segments {
-        for k in 0..bins {
-            yy[k] += scale * ys[k].norm_sqr();
-            if let Some(xs) = xs {
-                xx[k] += scale * xs[k].norm_sqr();
-                yx[k] += scale * ys[k] * xs[k].conj();
-            }
-        }
-    }
+    let mut powers: Vec<f64> = segments.iter().map(|s| s.power).collect();
+    let limit = 3.0 * sums::ranked(&mut powers, (segments.len() - 1) / 2);
+    segments.retain(|s| s.power <= limit);
     let spacing_hz = rate_hz / length as f64;
+    let mut noise = averaged(&segments, &short, spacing_hz);
     // Half-overlapping segments under this window are nearly independent looks (Harris, Proc. IEEE 66, 1978).
-    let mut line = find_lines(&yy, spacing_hz, count);
+    let looks = segments.len() as f64;
+    noise.line = find_lines(&noise.yy, spacing_hz, looks);
     if x.is_some() {
-        line.iter_mut()
-            .zip(find_lines(&xx, spacing_hz, count))
-            .for_each(|(a, b)| *a |= b);
+        let others = find_lines(&noise.xx, spacing_hz, looks);
+        noise.line.iter_mut().zip(others).for_each(|(a, b)| *a |= b);
     }
-    fill_lines(&mut yy, &line, spacing_hz);
-    fill_lines(&mut xx, &line, spacing_hz);
-    fill_lines(&mut yx, &line, spacing_hz);
-    let mut noise = Noise {
-        spacing_hz,
-        yy: smooth(&yy, spacing_hz),
-        xx: smooth(&xx, spacing_hz),
-        yx: smooth(&yx, spacing_hz),
-        line,
-        seconds: total as f64 / rate_hz,
-    };
+    noise.yy = without_lines(noise.yy, &noise.line, spacing_hz);
+    noise.xx = without_lines(noise.xx, &noise.line, spacing_hz);
+    noise.yx = without_lines(noise.yx, &noise.line, spacing_hz);
     noise.yy.iter_mut().for_each(|v| *v = v.max(floor));
     if x.is_some() {
         noise.xx.iter_mut().for_each(|v| *v = v.max(floor));
     }
     Some(noise)
+}
+
+/// A stretch of silence: its power, and the spectra of both channels.
+struct Segment {
+    power: f64,
+    y: Vec<Complex64>,
+    x: Option<Vec<Complex64>>,
+}
+
+fn averaged(segments: &[Segment], short: &Short, spacing_hz: f64) -> Noise {
+    let bins = short.bins();
+    let (mut yy, mut xx) = (vec![0.0; bins], vec![0.0; bins]);
+    let mut yx = vec![Complex64::new(0.0, 0.0); bins];
+    let scale = 1.0 / (short.energy() * segments.len() as f64);
+    for Segment { y, x, .. } in segments {
+        for k in 0..bins {
+            yy[k] += scale * y[k].norm_sqr();
+            if let Some(x) = x {
+                xx[k] += scale * x[k].norm_sqr();
+                yx[k] += scale * y[k] * x[k].conj();
+            }
+        }
+    }
+    let line = vec![false; bins];
+    Noise {
+        spacing_hz,
+        yy,
+        xx,
+        yx,
+        line,
+    }
 }
 
 /// Bins that hold lines (hum, whistles): those have spectra of their own to answer for.
@@ -150,8 +156,7 @@ fn find_lines(s: &[f64], spacing_hz: f64, looks: f64) -> Vec<bool> {
             buffer.extend_from_slice(&s[around]);
             // The lower quartile: a comb of hum may fill nearly half of the bins.
             let quarter = buffer.len() / 4;
-            let (_, low, _) = buffer.select_nth_unstable_by(quarter, f64::total_cmp);
-            typical = *low / quartile_over_mean(looks);
+            typical = sums::ranked(&mut buffer, quarter) / quartile_over_mean(looks);
         }
         if s[k] > limit * typical {
             // The window's skirts belong to the line.
@@ -166,19 +171,19 @@ fn window(k: usize, bins: usize, spacing_hz: f64) -> Range<usize> {
     k.saturating_sub(half)..(k + half + 1).min(bins)
 }
 
-/// Puts the mean of the clean bins around in the place of lines.
-fn fill_lines<T>(s: &mut [T], line: &[bool], spacing_hz: f64)
+/// Smooth, with the mean of the clean bins around in the place of lines.
+fn without_lines<T>(mut s: Vec<T>, line: &[bool], spacing_hz: f64) -> Vec<T>
 where
-    T: Copy + std::iter::Sum<T> + std::ops::Mul<f64, Output = T>,
+    T: Copy + Default + Sum<T> + Add<Output = T> + Sub<Output = T> + Mul<f64, Output = T>,
 {
     for k in (0..s.len()).filter(|k| line[*k]) {
         let clean = || window(k, s.len(), spacing_hz).filter(|i| !line[*i]);
         let count = clean().count();
         if count > 0 {
-            let mean = clean().map(|i| s[i]).sum::<T>() * (1.0 / count as f64);
-            s[k] = mean;
+            s[k] = clean().map(|i| s[i]).sum::<T>() * (1.0 / count as f64);
         }
     }
+    smooth(&s, spacing_hz)
 }
 
 /// Lower quartile over mean of a chi-square with 2 x looks degrees of freedom (Wilson and Hilferty, PNAS 17, 1931).
@@ -203,22 +208,14 @@ fn blackman_harris(u: f64) -> f64 {
 /// Moving average of +- 6 % or 60 Hz.
 pub(crate) fn smooth<T>(s: &[T], spacing_hz: f64) -> Vec<T>
 where
-    T: Copy + Default + std::ops::Add<Output = T> + std::ops::Sub<Output = T> + std::ops::Mul<f64, Output = T>,
+    T: Copy + Default + Add<Output = T> + Sub<Output = T> + Mul<f64, Output = T>,
 {
-    let mut sums = Vec::with_capacity(s.len() + 1);
-    let mut sum = T::default();
-    sums.push(sum);
-    for v in s {
-        sum = sum + *v;
-        sums.push(sum);
-    }
+    let sums = sums::running(s.iter().copied());
     (0..s.len())
         .map(|k| {
             // Symmetric even at the ends, so that a slope does not shift the value.
-            let half = half_width(k, spacing_hz)
-                .min(k)
-                .min(s.len() - 1 - k)
-                .max(if k < 2 { 2 } else { 0 });
+            let reach = half_width(k, spacing_hz).min(k).min(s.len() - 1 - k);
+            let half = reach.max(if k < 2 { 2 } else { 0 });
             let (a, b) = (k.saturating_sub(half), (k + half + 1).min(s.len()));
             (sums[b] - sums[a]) * (1.0 / (b - a) as f64)
         })

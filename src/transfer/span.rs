@@ -2,6 +2,8 @@
 
 use std::ops::Range;
 
+use super::sums;
+
 /// Envelope block; one period of 40 Hz, so that the lowest tones do not ripple it much.
 const BLOCK_S: f64 = 0.025;
 /// Pauses shorter than this belong to the drive.
@@ -13,15 +15,12 @@ fn envelope(x: &[f32], rate_hz: f64) -> Option<(Vec<f64>, f64, usize)> {
     if x.len() < 4 * block {
         return None;
     }
-    let mean = x.iter().map(|v| f64::from(*v)).sum::<f64>() / x.len() as f64;
-    let level: Vec<f64> = x
-        .chunks(block)
-        .map(|c| (c.iter().map(|v| (f64::from(*v) - mean).powi(2)).sum::<f64>() / c.len() as f64).sqrt())
-        .collect();
-    let mut sorted = level.clone();
-    sorted.sort_by(f64::total_cmp);
-    let top = sorted[sorted.len() - 1 - sorted.len() / 20];
-    let floor = sorted[sorted.len() / 20];
+    let mean = sums::mean(x);
+    let rms = |c: &[f32]| (sums::squares_about(c, mean) / c.len() as f64).sqrt();
+    let level: Vec<f64> = x.chunks(block).map(rms).collect();
+    let (mut ranks, twentieth) = (level.clone(), level.len() / 20);
+    let top = sums::ranked(&mut ranks, level.len() - 1 - twentieth);
+    let floor = sums::ranked(&mut ranks, twentieth);
     if top <= 0.0 || top < 4.0 * floor {
         return None;
     }
@@ -98,17 +97,9 @@ pub fn silences(active: &Range<usize>, pauses: Vec<Range<usize>>, frames: usize,
 pub fn without(silences: &[Range<usize>], bursts: &[usize], clear: usize) -> Vec<Range<usize>> {
     let mut out = silences.to_vec();
     for at in bursts {
-        let hole = at.saturating_sub(clear)..at + clear;
-        out = out
-            .into_iter()
-            .flat_map(|r| {
-                [
-                    r.start..r.end.min(hole.start).max(r.start),
-                    r.start.max(hole.end).min(r.end)..r.end,
-                ]
-            })
-            .filter(|r| !r.is_empty())
-            .collect();
+        let (from, to) = (at.saturating_sub(clear), at + clear);
+        let halves = |r: Range<usize>| [r.start..r.end.min(from).max(r.start), r.start.max(to).min(r.end)..r.end];
+        out = out.into_iter().flat_map(halves).filter(|r| !r.is_empty()).collect();
     }
     out
 }

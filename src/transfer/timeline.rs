@@ -1,0 +1,220 @@
+//! The residual along time: knocks, lost samples, and an answer that is bent where it is loud.
+
+use std::ops::Range;
+
+use num_complex::Complex64;
+
+use super::bins::Bins;
+use crate::fft;
+use super::sums::{self, median};
+
+/// Something in the residual that lasts a short time only.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Event {
+    /// Seconds from the take's first sample.
+    pub start_s: f64,
+    pub end_s: f64,
+    /// Energy over the noise's in the same time.
+    pub strength: f64,
+    /// The residual there is a free ringing of the pickup: samples are missing, repeated or zeroed.
+    pub splice: bool,
+}
+
+/// What the residual along time holds.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Seen {
+    pub events: Vec<Event>,
+    /// Residual power while the drive is on, over that in the silence: distortion where it is far above 1.
+    pub loud_over_silent: Option<f64>,
+    /// Residual power over the answer's where both are loud.
+    pub loud_share: f64,
+}
+
+/// The residual along time, whitened, against the answer, whitened alike.
+pub struct Timeline<'a> {
+    pub bins: &'a Bins,
+    pub residuals: &'a [Complex64],
+    /// H X per bin.
+    pub answer: &'a [Complex64],
+    /// Bins left out because a line stands there.
+    pub lines: &'a [bool],
+    /// 1/(1 + b1 s + b2 s^2) at a bin: the pickup's own ringing. Asked for only where there is an event.
+    pub ringing: &'a dyn Fn(usize) -> Complex64,
+    pub band: [f64; 2],
+    /// Seconds from the take's start to the record's, and the record's length.
+    pub origin_s: f64,
+    pub length_s: f64,
+    /// Seconds at its start and end where the record is tapered.
+    pub taper_s: [f64; 2],
+}
+
+const WINDOW_S: f64 = 0.001;
+const NEIGHBOURHOOD_S: f64 = 0.05;
+/// Power over what is expected that makes an event; a window of white noise with 20 kHz holds 40 degrees of freedom.
+const EVENT: f64 = 10.0;
+
+impl Timeline<'_> {
+    /// Looks for events within `span` (seconds from the take's start).
+    pub fn look(&self, span: Range<f64>) -> Seen {
+        let Some(course) = Course::new(self) else {
+            return Seen::default();
+        };
+        let residual = course.in_time(|i| self.residuals[i]);
+        let power = course.power(&residual);
+        let answer = course.power(&course.in_time(|i| self.answer[i]));
+        let inside = |w: &usize| span.contains(&course.centre(*w));
+        let mut loud: Vec<f64> = (0..power.len()).filter(inside).map(|w| power[w]).collect();
+        let mut answers: Vec<f64> = (0..answer.len()).filter(inside).map(|w| answer[w]).collect();
+        let mut silent: Vec<f64> = (0..power.len())
+            .filter(|w| course.silent(*w, &span))
+            .map(|w| power[w])
+            .collect();
+        // A sweep is loud for a small part of its time only.
+        let high = |v: &mut [f64]| sums::ranked(v, v.len() * 15 / 16);
+        Seen {
+            loud_over_silent: (silent.len() >= 32).then(|| high(&mut loud) / high(&mut silent).max(f64::MIN_POSITIVE)),
+            loud_share: high(&mut loud) / high(&mut answers).max(f64::MIN_POSITIVE),
+            events: course.events(&residual, course.hot(&power, &answer, &span)),
+        }
+    }
+}
+
+/// How the bins of the band are laid along time.
+struct Course<'a> {
+    of: &'a Timeline<'a>,
+    band: Range<usize>,
+    /// Length of the transform, and seconds from one of its samples to the next.
+    length: usize,
+    step_s: f64,
+    /// Samples of a window, and those that the record fills.
+    window: usize,
+    usable: usize,
+}
+
+impl<'a> Course<'a> {
+    fn new(of: &'a Timeline<'a>) -> Option<Self> {
+        let (bins, band) = (of.bins, of.bins.inside(of.band));
+        if band.len() <= 17 {
+            return None;
+        }
+        // A shorter transform that still holds the band: the time axis is coarser, nothing is lost.
+        let top = bins.first + band.end - 1;
+        let length = fft::good_length(2 * top + top / 10);
+        let step_s = bins.length / (bins.spacing_hz * bins.length) / length as f64;
+        Some(Course {
+            of,
+            band,
+            length,
+            step_s,
+            window: ((WINDOW_S / step_s).round() as usize).max(4),
+            usable: ((of.length_s / step_s) as usize).min(length),
+        })
+    }
+
+    /// What has this spectrum, whitened, along time.
+    fn in_time(&self, spectrum: impl Fn(usize) -> Complex64) -> Vec<f64> {
+        let bins = self.of.bins;
+        let mut full = vec![Complex64::new(0.0, 0.0); bins.first + self.band.end];
+        for i in self.band.clone().filter(|i| !self.of.lines[*i]) {
+            full[bins.first + i] = spectrum(i) / (bins.syy[i] * bins.length).max(f64::MIN_POSITIVE).sqrt();
+        }
+        fft::inverse(&full, self.length)
+    }
+
+    /// Mean power of each window.
+    fn power(&self, v: &[f64]) -> Vec<f64> {
+        let mean = |c: &[f64]| c.iter().map(|x| x * x).sum::<f64>() / c.len() as f64;
+        v[..self.usable].chunks(self.window).map(mean).collect()
+    }
+
+    /// Seconds from the take's start to a window's.
+    fn start(&self, w: usize) -> f64 {
+        self.of.origin_s + w as f64 * self.window as f64 * self.step_s
+    }
+
+    fn centre(&self, w: usize) -> f64 {
+        self.of.origin_s + (w as f64 + 0.5) * self.window as f64 * self.step_s
+    }
+
+    /// Whether a window lies before or after the span, clear of it and of the tapers.
+    fn silent(&self, w: usize, span: &Range<f64>) -> bool {
+        let (at, of) = (self.centre(w), self.of);
+        (at < span.start - 0.01 && at > of.origin_s + of.taper_s[0])
+            || (at > span.end + 0.1 && at < of.origin_s + of.length_s - of.taper_s[1])
+    }
+
+    /// Stretches of windows in which the residual is far above what is expected, and how far.
+    fn hot(&self, power: &[f64], answer: &[f64], span: &Range<f64>) -> Vec<(Range<usize>, f64)> {
+        let typical = median(&mut power.to_vec());
+        // Share of the answer that the model misses, at the typical time.
+        let mut shares: Vec<f64> = power
+            .iter()
+            .zip(answer)
+            .filter(|(_, a)| **a > 30.0 * typical)
+            .map(|(r, a)| (r - typical).max(0.0) / a)
+            .collect();
+        let share = median(&mut shares);
+        let half = (NEIGHBOURHOOD_S / WINDOW_S) as usize;
+        let mut found: Vec<(Range<usize>, f64)> = Vec::new();
+        for (w, p) in power.iter().enumerate() {
+            if !span.contains(&self.centre(w)) || *p < EVENT * typical {
+                continue;
+            }
+            let mut near = power[w.saturating_sub(half)..(w + half + 1).min(power.len())].to_vec();
+            let expected = median(&mut near).max(typical).max(8.0 * share * answer[w]);
+            if *p <= EVENT * expected {
+                continue;
+            }
+            match found.last_mut() {
+                // Windows side by side are one event.
+                Some((range, s)) if w <= range.end + 2 => {
+                    range.end = w + 1;
+                    *s = s.max(p / expected);
+                }
+                _ => found.push((w..w + 1, p / expected)),
+            }
+        }
+        found
+    }
+
+    fn events(&self, residual: &[f64], hot: Vec<(Range<usize>, f64)>) -> Vec<Event> {
+        if hot.is_empty() {
+            return Vec::new();
+        }
+        let Timeline { bins, ringing, .. } = self.of;
+        let templates = [
+            self.in_time(ringing),
+            self.in_time(|i| ringing(i) * Complex64::new(0.0, bins.freq(i))),
+        ];
+        let event = |(range, strength): (Range<usize>, f64)| Event {
+            start_s: self.start(range.start),
+            end_s: self.start(range.end),
+            strength,
+            splice: is_ringing(residual, &templates, range.start * self.window..range.end * self.window),
+        };
+        hot.into_iter().map(event).collect()
+    }
+}
+
+/// Whether the residual between two samples is, in the main, one free ringing that begins there.
+fn is_ringing(r: &[f64], templates: &[Vec<f64>; 2], place: Range<usize>) -> bool {
+    let n = r.len();
+    // Long enough to hold a ringing of a few milliseconds, and what an event of that kind lasts at most.
+    let reach = place.len().clamp(200, 600);
+    let from = place.start.saturating_sub(reach / 2);
+    let seen = &r[from..(place.start + 2 * reach).min(n)];
+    let total: f64 = seen.iter().map(|x| x * x).sum();
+    let mut best: f64 = 0.0;
+    for t0 in from..(place.start + reach).min(n) {
+        let mut pair = sums::Pair::default();
+        for (k, x) in seen.iter().enumerate() {
+            let i = (from + k + n - t0) % n;
+            pair.add(1.0, [templates[0][i], templates[1][i]], *x);
+        }
+        let det = pair.determinant();
+        if det > 1e-12 * pair.aa * pair.bb {
+            best = best.max(pair.explained_by_determinant() / det);
+        }
+    }
+    best > 0.6 * total
+}

@@ -1,6 +1,6 @@
 //! The measuring chain as the fit sees it: what the rig states, and what it leaves unknown.
 
-use crate::fit::model::{Fixed, Param};
+use crate::fit::model::Param;
 use crate::fit::{Nuisance, Setup};
 use crate::rig::{Reference, Rig};
 
@@ -8,9 +8,8 @@ use crate::rig::{Reference, Rig};
 pub type Stated = (f64, Option<f64>);
 
 /// What lies between drive, pickup and converter.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Chain {
-    pub given: bool,
     /// The reference reads the voltage before the exciter (else the current).
     pub voltage: bool,
     /// 1/f_x of the exciter in seconds as seen by a two-channel voltage reference; with relative uncertainty.
@@ -33,88 +32,64 @@ impl Chain {
     /// No rig: a current reference and inputs of which nothing is known.
     pub fn unknown() -> Self {
         Chain {
-            given: false,
-            voltage: false,
-            inverse_corner: (0.0, None),
-            inverse_corner_output: (0.0, None),
-            ac_pickup: None,
-            ac_reference: None,
-            ac_output: None,
-            delay: (0.0, None),
-            ohm: None,
             gain: (1.0, None),
-            sign: None,
-            input_ohm: None,
+            ..Chain::default()
         }
     }
 
     /// Fixed values and unknowns of a fit. AC-coupling corners are unknowns between 0 and 15 Hz unless stated.
     pub fn setup(&self, one_channel: bool, band: [f64; 2]) -> Setup {
-        let mut fixed = Fixed::default();
-        let mut nuisance = Vec::new();
-        let mut state = |param: Param, slot: &mut f64, (value, sd): Stated, lower: f64, upper: f64| {
-            *slot = value;
-            if let Some(sd) = sd.filter(|s| *s > 0.0) {
-                nuisance.push(Nuisance {
-                    param,
-                    start: value,
-                    lower,
-                    upper,
-                    prior: Some((value, sd)),
-                    stated: true,
-                });
-            }
+        let corner = match one_channel {
+            true => Some(self.inverse_corner_output),
+            false => self.voltage.then_some(self.inverse_corner),
         };
-        let corner = if one_channel {
-            Some(self.inverse_corner_output)
-        } else {
-            self.voltage.then_some(self.inverse_corner)
+        let (second, of_second) = match one_channel {
+            true => (self.ac_output, Param::AcOutput),
+            false => (self.ac_reference, Param::AcReference),
         };
-        if let Some(corner) = corner {
-            state(Param::InverseCorner, &mut fixed.inverse_corner, corner, 0.0, 1.0);
-        }
-        if !one_channel {
-            state(Param::Delay, &mut fixed.delay_s, self.delay, -0.01, 0.01);
-        }
-        if let Some(c) = self.ac_pickup {
-            state(Param::AcPickup, &mut fixed.ac_pickup_hz, c, 0.0, AC_MOST_HZ);
-        }
-        let (second, slot, param) = if one_channel {
-            (self.ac_output, &mut fixed.ac_output_hz, Param::AcOutput)
-        } else {
-            (self.ac_reference, &mut fixed.ac_reference_hz, Param::AcReference)
+        let mut setup = Setup {
+            band,
+            ..Setup::default()
         };
-        if let Some(c) = second {
-            state(param, slot, c, 0.0, AC_MOST_HZ);
+        for (param, stated, [lower, upper]) in [
+            (Param::InverseCorner, corner, [0.0, 1.0]),
+            (Param::Delay, Some(self.delay).filter(|_| !one_channel), [-0.01, 0.01]),
+            (Param::AcPickup, self.ac_pickup, [0.0, AC_MOST_HZ]),
+            (of_second, second, [0.0, AC_MOST_HZ]),
+        ] {
+            let Some((value, sd)) = stated else { continue };
+            setup.fixed.set(param, value);
+            setup.nuisance.extend(sd.filter(|sd| *sd > 0.0).map(|sd| Nuisance {
+                param,
+                start: value,
+                lower,
+                upper,
+                prior: Some((value, sd)),
+                stated: true,
+            }));
         }
-        match (self.ac_pickup, second) {
-            (Some(_), Some(_)) => {}
+        let corner = |param| unknown(param, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ);
+        setup.nuisance.extend(match (self.ac_pickup, second) {
+            (Some(_), Some(_)) => vec![],
+            (Some(_), None) => vec![corner(of_second)],
+            (None, Some(_)) => vec![corner(Param::AcPickup)],
+            // Two equal corners in series are singular; their sum and product are not.
             (None, None) if one_channel => {
-                // Two equal corners in series are singular; their sum and product are not.
-                nuisance.push(unknown(
-                    Param::AcSum,
-                    2.0 * AC_TYPICAL_HZ,
-                    2.0 * AC_MOST_HZ,
-                    AC_SUM_SPREAD_HZ,
-                ));
-                nuisance.push(unknown(
-                    Param::AcProduct,
-                    AC_TYPICAL_HZ.powi(2),
-                    AC_MOST_HZ.powi(2),
-                    AC_PRODUCT_SPREAD_HZ2,
-                ));
+                let (sum, product) = (2.0 * AC_TYPICAL_HZ, AC_TYPICAL_HZ.powi(2));
+                vec![
+                    unknown(Param::AcSum, sum, 2.0 * AC_MOST_HZ, AC_SUM_SPREAD_HZ),
+                    unknown(Param::AcProduct, product, AC_MOST_HZ.powi(2), AC_PRODUCT_SPREAD_HZ2),
+                ]
             }
-            (None, None) => {
-                nuisance.push(unknown(Param::AcMean, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ));
-                nuisance.push(Nuisance {
+            (None, None) => vec![
+                corner(Param::AcMean),
+                Nuisance {
                     lower: -AC_APART_HZ,
                     ..unknown(Param::AcDifference, 0.0, AC_APART_HZ, AC_SPREAD_HZ)
-                });
-            }
-            (Some(_), None) => nuisance.push(unknown(param, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ)),
-            (None, Some(_)) => nuisance.push(unknown(Param::AcPickup, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ)),
-        }
-        Setup { fixed, nuisance, band }
+                },
+            ],
+        });
+        setup
     }
 }
 
@@ -158,7 +133,6 @@ impl From<&Rig> for Chain {
             rig.sense_ohm()
         };
         Chain {
-            given: true,
             voltage,
             inverse_corner: corner(false),
             inverse_corner_output: corner(true),

@@ -35,7 +35,7 @@ const TOO_VAGUE: f64 = 0.4;
 
 /// Averages Y/(H X) about every grid frequency and multiplies the model back in, so that its slope does no harm.
 pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
-    let excess = fit.scatter.max(1.0);
+    let excess = fit.excess();
     let at = fit.model.at(&fit.theta);
     grid(band)
         .filter_map(|(f, low, high)| {
@@ -57,7 +57,7 @@ pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
             if !(xx > 0.0 && xx.is_finite()) {
                 return None;
             }
-            let model = fit.model.shape(&fit.theta, f);
+            let model = fit.shape(f);
             let ratio = 1.0 + xe / xx;
             // Against the model where noise makes the measured value look large.
             let u = (0.5 * excess / xx).sqrt() / ratio.norm().min(1.0);
@@ -76,11 +76,10 @@ pub const DB: f64 = 20.0 * std::f64::consts::LOG10_E;
 /// Level at low frequency, |G|, and its uncertainty in dB: the model's own, or, where it misses the curve, the mean of the
 /// curve from 60 to 300 Hz with the scatter of its points.
 pub fn low_level(points: &[Point], fit: &Fitted, missed: bool) -> (f64, f64) {
-    let dc = fit.model.shape(&fit.theta, 0.0).norm();
+    let dc = fit.shape(0.0).norm();
     // Low enough that even a strongly damped coil has not begun to fall.
     let f0 = fit
-        .model
-        .get(&fit.theta, Param::B2)
+        .get(Param::B2)
         .map_or(f64::INFINITY, |b2| fit.model.f_ref / b2.sqrt());
     let top = 300f64.min(f0 / 8.0);
     let lows: Vec<f64> = points
@@ -163,9 +162,8 @@ pub fn misfit(points: &[Point], model: impl Fn(f64) -> Complex64) -> Misfit {
     if sw <= 0.0 {
         return Misfit::default();
     }
-    let points = n;
     Misfit {
-        points,
+        points: n,
         rms_db: (sd / sw).sqrt(),
         beyond_noise_db: ((sd - sn).max(0.0) / sw).sqrt(),
         chi2: chi / n,

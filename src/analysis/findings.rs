@@ -6,34 +6,40 @@ use crate::record::{Code, Finding, Level};
 use crate::transfer::faults::Clipping;
 
 fn finding(code: Code, level: Level, text: impl Into<String>) -> Finding {
-    Finding {
-        code,
-        level,
-        text: text.into(),
-    }
+    let text = text.into();
+    Finding { code, level, text }
+}
+
+fn reject(code: Code, text: impl Into<String>) -> Finding {
+    finding(code, Level::Reject, text)
+}
+
+fn warning(code: Code, text: impl Into<String>) -> Finding {
+    finding(code, Level::Warning, text)
+}
+
+fn note(code: Code, text: impl Into<String>) -> Finding {
+    finding(code, Level::Note, text)
 }
 
 pub fn reference_missing() -> Finding {
-    finding(
+    reject(
         Code::ReferenceMissing,
-        Level::Reject,
         "no drive on the reference channel: check the lead from the exciter box to that input, its gain, and the output knob; do not listen for it on headphones",
     )
 }
 
 pub fn no_signal() -> Finding {
-    finding(
+    reject(
         Code::NoSignal,
-        Level::Reject,
         "no answer from the pickup: check the pickup's lead and input, the exciter's place, and that the input is turned up",
     )
 }
 
 /// `heard`: the answer stands clear of the noise.
 pub fn no_fit(heard: bool) -> Finding {
-    finding(
+    reject(
         Code::LowSnr,
-        Level::Reject,
         if heard {
             "there is an answer, but no resonance can be read from it: check the lead, the exciter's place and that the drive file belongs to this take, and measure again"
         } else {
@@ -43,9 +49,8 @@ pub fn no_fit(heard: bool) -> Finding {
 }
 
 pub fn low_snr(f0_percent: f64, q_percent: f64) -> Finding {
-    finding(
+    warning(
         Code::LowSnr,
-        Level::Warning,
         format!(
             "weak signal against the noise (f0 uncertain by {f0_percent:.2} %, Q by {q_percent:.1} %): move the exciter closer, raise --level or take longer with --seconds"
         ),
@@ -99,9 +104,8 @@ pub fn dropout(count: usize, first_s: f64, level: Level) -> Finding {
 
 /// `report`: what the sound system said, in words.
 pub fn sound_trouble(report: &str, cause: Cause) -> Finding {
-    finding(
+    reject(
         Code::Dropout,
-        Level::Reject,
         format!("lost samples: {report}: {}, and measure again", cause.remedy()),
     )
 }
@@ -119,7 +123,7 @@ pub fn transient(at_s: f64, count: usize, fell: Fell) -> Finding {
     let what = format!("a knock or click at {at_s:.2} s");
     if fell == Fell::Silence {
         let text = format!("{what}, in the silence: it did not touch the reading");
-        return finding(Code::Transient, Level::Note, text);
+        return note(Code::Transient, text);
     }
     let more = if count > 1 { ", and more after it" } else { "" };
     let loudest = match fell {
@@ -128,9 +132,8 @@ pub fn transient(at_s: f64, count: usize, fell: Fell) -> Finding {
         }
         _ => "",
     };
-    finding(
+    warning(
         Code::Transient,
-        Level::Warning,
         format!("{what}{more}: keep hands off the bench and telephones away, and measure again{loudest}"),
     )
 }
@@ -150,20 +153,15 @@ pub fn hum(mains_hz: f64, db: f64, level: Level) -> Finding {
 }
 
 pub fn no_peak() -> Finding {
-    finding(
-        Code::NoPeak,
-        Level::Note,
-        "no peak: under this load the response only falls",
-    )
+    note(Code::NoPeak, "no peak: under this load the response only falls")
 }
 
 /// `peaks`: by how much those of model and curve differ, in percent and dB.
 pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> Finding {
     let what = format!("a plain coil misses the curve by {misfit_db:.2} dB");
     if explained {
-        return finding(
+        return note(
             Code::PoorFit,
-            Level::Note,
             format!(
                 "{what}; metal near the coil (eddy currents) would do that, and so would a wrong reference, ohm or henry figure in the rig file; f0 and Q are effective values"
             ),
@@ -172,9 +170,8 @@ pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> F
     let apart = peaks.map_or_else(String::new, |(percent, db)| {
         format!(" (the peaks differ by {percent:.1} % and {db:.1} dB)")
     });
-    finding(
+    warning(
         Code::PoorFit,
-        Level::Warning,
         format!(
             "{what}{apart}: go by the peak and take f0 and Q as a rough guide; no metal on this pickup? then check the rig file's reference, ohms and henries"
         ),
@@ -182,9 +179,8 @@ pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> F
 }
 
 pub fn coils_cancel(dip_hz: f64) -> Finding {
-    finding(
+    warning(
         Code::CoilsCancel,
-        Level::Warning,
         format!(
             "exciter over both coils: the answer looks like their difference (a dip at {dip_hz:.0} Hz), so its peak is not the pickup's; lay the exciter over one coil and say which with --over"
         ),
@@ -213,26 +209,23 @@ pub fn peak_outside(f0: f64, band: [f64; 2], level: Level) -> Finding {
 }
 
 pub fn channels_swapped() -> Finding {
-    finding(
+    reject(
         Code::ChannelsSwapped,
-        Level::Reject,
         "channels swapped: channel 1 looks like the reference and channel 2 like the pickup; change the plugs, or give --channels pickup=2,reference=1",
     )
 }
 
 /// As much the plugs' as changed ones: at least one input does not hear what it should.
 pub fn same_on_both() -> Finding {
-    finding(
+    reject(
         Code::ChannelsSwapped,
-        Level::Reject,
         "the same signal is on both inputs: see that the pickup is in one and the reference in the other, that no lead joins them, and that direct monitoring and mono are off",
     )
 }
 
 pub fn open_winding() -> Finding {
-    finding(
+    reject(
         Code::OpenWinding,
-        Level::Reject,
         "open winding: only a trace comes across, as through a capacitor; ohmmeter from start to finish, after a look at lead, switch and solder joints",
     )
 }
@@ -250,9 +243,8 @@ pub fn clock_drift(ppm: f64) -> Finding {
 }
 
 pub fn rate_mismatch(ratio: f64) -> Finding {
-    finding(
+    reject(
         Code::RateMismatch,
-        Level::Reject,
         format!(
             "sample rates differ: the test signal came back {ratio:.4} times as fast as it was made; set the same sampling rate for output and input"
         ),

@@ -1,9 +1,11 @@
 //! An open winding: only stray capacitance between exciter and lead comes through, a first-order high-pass.
 
+use num_complex::Complex64;
+
 use super::prepare::Prepared;
 use crate::fit::group::{Group, GroupProblem};
-use crate::fit::model::{Fixed, Model, Param};
-use crate::fit::{Fitted, solve};
+use crate::fit::model::{Model, Param};
+use crate::fit::{Fitted, Nuisance, solve};
 
 /// Whether the raw ratio is explained by a first-order high-pass as well as by a pickup.
 ///
@@ -11,19 +13,20 @@ use crate::fit::{Fitted, solve};
 pub fn winding_is_open(p: &Prepared, second: &Fitted) -> bool {
     // Nearly every winding is whole, and far from this: a few groups tell that as well as all of them.
     let few: Vec<Group> = second.groups.iter().copied().step_by(FEW).collect();
-    if high_pass(p, second, &few).is_some_and(|(_, open, _)| open.is_finite() && open > FAR_DB) {
+    let first = HighPass::new(p, second, &few);
+    if first.is_some_and(|h| h.open_db.is_finite() && h.open_db > FAR_DB) {
         return false;
     }
-    let Some((best, open, pickup)) = high_pass(p, second, &second.groups) else {
+    let Some(found) = HighPass::new(p, second, &second.groups) else {
         return false;
     };
     // In units of the same noise; the pickup's model must win clearly to be believed.
-    let gain = best.cost - second.cost;
+    let gain = found.cost - second.cost;
     // A corner above the band leaves a straight line, and that says nothing.
-    if best.theta[1] < 2.0 * F_REF / p.setup.band[1] {
+    if found.corner < 2.0 * F_REF / p.setup.band[1] {
         return false;
     }
-    open < OPEN_DB && (gain < 30.0 * second.scatter.max(1.0) || open < pickup + 0.02)
+    found.open_db < OPEN_DB && (gain < 30.0 * second.excess() || found.open_db < found.pickup_db + 0.02)
 }
 
 const F_REF: f64 = 1000.0;
@@ -33,82 +36,80 @@ const FAR_DB: f64 = 1.5;
 /// One group in so many for the first look.
 const FEW: usize = 8;
 
-/// The best high-pass, and the misfit in decibels of it and of the pickup's model; infinite where there are too few points.
-fn high_pass(p: &Prepared, second: &Fitted, groups: &[Group]) -> Option<(solve::Solution, f64, f64)> {
-    let f_ref = F_REF;
-    let mut params = vec![Param::Gain, Param::B1, Param::Zero];
-    let mut start = vec![second.theta[0], 1.0, 0.01];
-    // The zero of the exciter's inductance lies above 3 kHz: below, it would be no exciter.
-    let mut lower = vec![f64::NEG_INFINITY, 1e-4, 0.0];
-    let mut upper = vec![f64::INFINITY, 1e3, f_ref / 3000.0];
-    for n in p.setup.nuisance.iter().filter(|n| {
-        matches!(
-            n.param,
-            Param::AcPickup
-                | Param::AcReference
-                | Param::AcMean
-                | Param::AcDifference
-                | Param::AcSum
-                | Param::AcProduct
-                | Param::AcOutput
-        )
-    }) {
-        params.push(n.param);
-        start.push(n.start);
-        lower.push(n.lower);
-        upper.push(n.upper);
-    }
-    let fixed = Fixed {
-        inverse_corner: 0.0,
-        ..p.setup.fixed
-    };
-    let model = Model::new(f_ref, params, fixed);
-    let problem = GroupProblem {
-        groups,
-        model: &model,
-        priors: &[],
-    };
-    let best = [0.3, 2.0, 15.0]
-        .iter()
-        .filter_map(|b1| {
-            let mut s = start.clone();
-            s[1] = *b1;
+/// What a high-pass makes of the groups.
+struct HighPass {
+    cost: f64,
+    /// By the reference frequency.
+    corner: f64,
+    /// Misfit in decibels of it, and of the pickup's model; infinite where there are too few points.
+    open_db: f64,
+    pickup_db: f64,
+}
+
+impl HighPass {
+    /// The best of the high-passes.
+    fn new(p: &Prepared, second: &Fitted, groups: &[Group]) -> Option<Self> {
+        let ours = |n: &&Nuisance| !matches!(n.param, Param::InverseCorner | Param::Delay | Param::Clock);
+        let coupling: Vec<&Nuisance> = p.setup.nuisance.iter().filter(ours).collect();
+        let all = |own: [f64; 3], of: fn(&Nuisance) -> f64| -> Vec<f64> {
+            own.into_iter().chain(coupling.iter().map(|n| of(n))).collect()
+        };
+        let mut params = vec![Param::Gain, Param::B1, Param::Zero];
+        params.extend(coupling.iter().map(|n| n.param));
+        // The zero of the exciter's inductance lies above 3 kHz: below, it would be no exciter.
+        let lower = all([f64::NEG_INFINITY, 1e-4, 0.0], |n| n.lower);
+        let upper = all([f64::INFINITY, 1e3, F_REF / 3000.0], |n| n.upper);
+        let mut fixed = p.setup.fixed;
+        fixed.set(Param::InverseCorner, 0.0);
+        let model = Model::new(F_REF, params, fixed);
+        let problem = GroupProblem {
+            groups,
+            model: &model,
+            priors: &[],
+        };
+        let ends = [0.3, 2.0, 15.0].into_iter().map(|b1| {
+            let mut start = all([1.0, b1, 0.01], |n| n.start);
             // The gain that fits this start best.
             let (mut a, mut b) = (0.0, 1e-300);
-            s[0] = 1.0;
             for g in groups {
-                let h = model.response(&s, g.f);
+                let h = model.response(&start, g.f);
                 a += (h.conj() * g.h).re * g.weight;
                 b += h.norm_sqr() * g.weight;
             }
-            s[0] = a / b;
-            let done = solve::minimise(&problem, &s, &lower, &upper, solve::Patience::STATISTICAL);
-            done.cost.is_finite().then_some(done)
+            start[0] = a / b;
+            solve::minimise(&problem, &start, &lower, &upper, solve::Patience::STATISTICAL)
+        });
+        let best = ends
+            .filter(|end| end.cost.is_finite())
+            .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
+        Some(HighPass {
+            cost: best.cost,
+            corner: best.theta[1],
+            open_db: misfit_db(groups, |f| model.response(&best.theta, f)),
+            pickup_db: misfit_db(groups, |f| second.response(f)),
         })
-        .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
-    // Misfit of both in decibels, each point by what it is worth.
-    let misfit = |response: &dyn Fn(f64) -> num_complex::Complex64| {
-        let (mut sw, mut sd, mut n) = (1e-300, 0.0, 0);
-        for g in groups {
-            let h = response(g.f);
-            let u2 = 0.5 / (g.weight * h.norm_sqr()).max(1e-30);
-            // Points that noise drowns say nothing about the shape.
-            if u2 > 0.01 {
-                continue;
-            }
-            let d = (g.h / h - 1.0).re;
-            let w = 1.0 / (u2 + 3e-5);
-            sw += w;
-            sd += w * (d * d - u2);
-            n += 1;
+    }
+}
+
+/// Misfit in decibels, each point by what it is worth.
+fn misfit_db(groups: &[Group], response: impl Fn(f64) -> Complex64) -> f64 {
+    let (mut sw, mut sd, mut n) = (1e-300, 0.0, 0);
+    for g in groups {
+        let h = response(g.f);
+        let u2 = 0.5 / (g.weight * h.norm_sqr()).max(1e-30);
+        // Points that noise drowns say nothing about the shape.
+        if u2 > 0.01 {
+            continue;
         }
-        // Too few points to speak of a shape.
-        if n < 40 {
-            return f64::INFINITY;
-        }
-        8.686 * (sd.max(0.0) / sw).sqrt()
-    };
-    let open = misfit(&|f| model.response(&best.theta, f));
-    let pickup = misfit(&|f| second.model.response(&second.theta, f));
-    Some((best, open, pickup))
+        let d = (g.h / h - 1.0).re;
+        let w = 1.0 / (u2 + 3e-5);
+        sw += w;
+        sd += w * (d * d - u2);
+        n += 1;
+    }
+    // Too few points to speak of a shape.
+    if n < 40 {
+        return f64::INFINITY;
+    }
+    8.686 * (sd.max(0.0) / sw).sqrt()
 }

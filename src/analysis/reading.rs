@@ -266,22 +266,21 @@ fn eddy_record(e: &Fitted, delta_bic: f64) -> Option<Eddy> {
 
 /// What was fitted besides the pickup, or else stated; what is nought is not there.
 fn nuisance(fit: &Fitted, p: &Prepared) -> BTreeMap<String, Nuisance> {
-    let fixed = &p.setup.fixed;
     let table = [
-        ("ac_mean_hz", Param::AcMean, 0.0),
-        ("ac_pickup_less_reference_hz", Param::AcDifference, 0.0),
-        ("ac_pickup_hz", Param::AcPickup, fixed.ac_pickup_hz),
-        ("ac_reference_hz", Param::AcReference, fixed.ac_reference_hz),
-        ("ac_output_hz", Param::AcOutput, fixed.ac_output_hz),
-        ("ac_sum_hz", Param::AcSum, 0.0),
-        ("ac_product_hz2", Param::AcProduct, 0.0),
-        ("exciter_corner_hz", Param::InverseCorner, fixed.inverse_corner),
-        ("delay_s", Param::Delay, fixed.delay_s),
+        ("ac_mean_hz", Param::AcMean),
+        ("ac_pickup_less_reference_hz", Param::AcDifference),
+        ("ac_pickup_hz", Param::AcPickup),
+        ("ac_reference_hz", Param::AcReference),
+        ("ac_output_hz", Param::AcOutput),
+        ("ac_sum_hz", Param::AcSum),
+        ("ac_product_hz2", Param::AcProduct),
+        ("exciter_corner_hz", Param::InverseCorner),
+        ("delay_s", Param::Delay),
     ];
-    let row = |(name, param, stated): (&str, Param, f64)| {
+    let row = |(name, param): (&str, Param)| {
         let turn = |v: f64| if param == Param::InverseCorner { 1.0 / v } else { v };
         let fitted = fit.model.index(param);
-        let stated = Some(stated).filter(|v| *v != 0.0);
+        let stated = Some(p.setup.fixed.get(param)).filter(|v| *v != 0.0);
         let value = turn(fitted.map(|i| fit.theta[i]).or(stated)?);
         let u = fitted.map(|i| (turn(fit.theta[i] + fit.total[(i, i)].max(0.0).sqrt()) - value).abs());
         let u = u.filter(|u| u.is_finite());

@@ -39,10 +39,9 @@ const MOST_BINS: usize = 16;
 
 /// The used bins of a band. `resonance_hz`: the width f0/Q of the resonance; `slope`: of H, per hertz.
 pub fn cells(bins: &Bins, band: [f64; 2], resonance_hz: f64, slope: impl Fn(f64) -> Complex64) -> Vec<Cell> {
-    let (from, to) = (bins.index_of(band[0]), (bins.index_of(band[1]) + 1).min(bins.len()));
+    let std::ops::Range { start: mut i, end: to } = bins.inside(band);
     let zero = Complex64::new(0.0, 0.0);
     let mut out = Vec::new();
-    let mut i = from;
     while i < to {
         // Under a clock difference the phase turns from bin to bin: nothing can be drawn together.
         let width = if bins.x_clock.is_some() {
@@ -69,18 +68,19 @@ pub fn cells(bins: &Bins, band: [f64; 2], resonance_hz: f64, slope: impl Fn(f64)
             count += 1;
             last = k;
         }
+        let single = |k: usize| Cell {
+            f: bins.freq(k),
+            x: bins.x[k],
+            y: bins.y[k],
+            x_clock: bins.x_clock.as_ref().map_or(zero, |xt| xt[k]),
+            rest: 0.0,
+            syy: bins.syy[k],
+            sxx: bins.sxx[k],
+            syx: bins.syx[k],
+            bins: 1,
+        };
         if count == 1 {
-            out.push(Cell {
-                f: bins.freq(last),
-                x: bins.x[last],
-                y: bins.y[last],
-                x_clock: bins.x_clock.as_ref().map_or(zero, |xt| xt[last]),
-                rest: 0.0,
-                syy: bins.syy[last],
-                sxx: bins.sxx[last],
-                syx: bins.syx[last],
-                bins: 1,
-            });
+            out.push(single(last));
         } else if count > 1 && xx > 0.0 {
             let x = xx.sqrt();
             let y = xy / x;
@@ -93,12 +93,9 @@ pub fn cells(bins: &Bins, band: [f64; 2], resonance_hz: f64, slope: impl Fn(f64)
                 f: fx / xx,
                 x: Complex64::new(x, 0.0),
                 y,
-                x_clock: zero,
                 rest: (yy - y.norm_sqr() - sloped).max(0.0),
-                syy: bins.syy[last],
-                sxx: bins.sxx[last],
-                syx: bins.syx[last],
                 bins: count,
+                ..single(last)
             });
         }
         i = stop;

@@ -3,9 +3,10 @@
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
+use super::attempt::Prior;
+use super::bin_variance;
 use super::model::{MOST, Model};
 use super::solve::Problem;
-use super::{NuisancePrior, bin_variance};
 use crate::transfer::bins::Bins;
 
 /// Groups per octave.
@@ -94,7 +95,7 @@ fn group(bins: &Bins, start: usize, stop: usize) -> Option<Group> {
 pub struct GroupProblem<'a> {
     pub groups: &'a [Group],
     pub model: &'a Model,
-    pub priors: &'a [NuisancePrior],
+    pub priors: &'a [Prior],
 }
 
 impl Problem for GroupProblem<'_> {

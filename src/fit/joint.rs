@@ -127,10 +127,9 @@ pub struct CoilFit {
     pub covariance: DMatrix<f64>,
     /// The part of it that comes from the noise of the takes.
     pub noise: DMatrix<f64>,
-    /// Weighted squares, and degrees of freedom.
+    /// Weighted squares.
     pub chi2: f64,
-    pub freedom: i64,
-    /// One over the other; `None` where there are none.
+    /// The same over the degrees of freedom; `None` where there are none.
     pub reduced_chi2: Option<f64>,
     /// Probability of a larger value by chance.
     pub chance: Option<f64>,
@@ -302,13 +301,10 @@ fn fit_as_stated(takes: &[Take], known: &Known) -> Result<CoilFit, Cannot> {
         return Err(Cannot::OneLoad);
     }
     let mut best = solve_kind(takes, known, Kind::Plain);
-    let damping = takes.iter().any(|t| match &t.seen {
-        Seen::Resonance { q, .. } => q.is_some(),
-        Seen::Curve { .. } => true,
-    });
+    let damping = takes.iter().any(|t| !matches!(t.seen, Seen::Resonance { q: None, .. }));
     if damping && let Some(loss) = solve_kind(takes, known, Kind::Loss) {
         // Where the takes scatter more than their noise, the loss must stand out against that.
-        let sd = (loss.inverse[(2, 2)] * loss.excess(known)).sqrt();
+        let sd = (loss.inverse[(2, 2)] * loss.excess()).sqrt();
         if loss.x[2] > SIGNIFICANT * sd && sd > 0.0 {
             best = Some(loss);
         }
@@ -318,7 +314,7 @@ fn fit_as_stated(takes: &[Take], known: &Known) -> Result<CoilFit, Cannot> {
         && let Some(found) = solve_kind(takes, known, Kind::Metal)
     {
         let data = found.data_rows.max(2) as f64;
-        let excess = found.excess(known);
+        let excess = found.excess();
         // Bayesian information criterion, in units of the scatter that is really there.
         metal = best.as_ref().is_none_or(|b| {
             let more = (Kind::Metal.count() - b.layout.kind.count()) as f64;

@@ -39,14 +39,20 @@ pub enum Param {
     Clock,
 }
 
-/// Values of what is not fitted.
+const PARAMS: usize = Param::Clock as usize + 1;
+
+/// Values of what is not fitted: nought unless set.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Fixed {
-    pub ac_pickup_hz: f64,
-    pub ac_reference_hz: f64,
-    pub ac_output_hz: f64,
-    pub inverse_corner: f64,
-    pub delay_s: f64,
+pub struct Fixed([f64; PARAMS]);
+
+impl Fixed {
+    pub fn get(&self, p: Param) -> f64 {
+        self.0[p as usize]
+    }
+
+    pub fn set(&mut self, p: Param, value: f64) {
+        self.0[p as usize] = value;
+    }
 }
 
 /// Which parameters are fitted and what the rest is.
@@ -56,7 +62,7 @@ pub struct Model {
     pub params: Vec<Param>,
     pub fixed: Fixed,
     /// Place of each parameter in `params`, by its discriminant: looked up a million times in a fit.
-    place: [Option<u8>; Param::Clock as usize + 1],
+    place: [Option<u8>; PARAMS],
 }
 
 /// What H and its derivatives are made of at one frequency.
@@ -79,7 +85,7 @@ const ONE: Complex64 = Complex64::new(1.0, 0.0);
 
 impl Model {
     pub fn new(f_ref: f64, params: Vec<Param>, fixed: Fixed) -> Self {
-        let mut place = [None; Param::Clock as usize + 1];
+        let mut place = [None; PARAMS];
         for (i, p) in params.iter().enumerate() {
             place[*p as usize] = Some(i as u8);
         }
@@ -101,34 +107,26 @@ impl Model {
 
     /// The response at one point of the parameter space, for many frequencies.
     pub fn at(&self, theta: &[f64]) -> At<'_> {
-        let v = |p: Param, otherwise: f64| self.get(theta, p).unwrap_or(otherwise);
+        let v = |p: Param| self.get(theta, p).unwrap_or(self.fixed.get(p));
         let (fy, fr) = match (self.get(theta, Param::AcMean), self.get(theta, Param::AcDifference)) {
             (Some(mean), Some(difference)) => (mean + 0.5 * difference, mean - 0.5 * difference),
-            _ => (
-                v(Param::AcPickup, self.fixed.ac_pickup_hz),
-                v(Param::AcReference, self.fixed.ac_reference_hz),
-            ),
+            _ => (v(Param::AcPickup), v(Param::AcReference)),
         };
         At {
             model: self,
-            g: v(Param::Gain, 1.0),
-            b1: v(Param::B1, 0.0),
-            b2: v(Param::B2, 0.0),
-            pole: v(Param::Pole, 0.0),
-            zero: v(Param::Zero, 0.0),
-            x: v(Param::InverseCorner, self.fixed.inverse_corner),
+            g: self.get(theta, Param::Gain).unwrap_or(1.0),
+            b1: v(Param::B1),
+            b2: v(Param::B2),
+            pole: v(Param::Pole),
+            zero: v(Param::Zero),
+            x: v(Param::InverseCorner),
             fy,
             fr,
-            fo: v(Param::AcOutput, self.fixed.ac_output_hz),
+            fo: v(Param::AcOutput),
             series: self.get(theta, Param::AcSum).zip(self.get(theta, Param::AcProduct)),
             mean: self.index(Param::AcMean).is_some() || self.index(Param::AcDifference).is_some(),
-            delay: v(Param::Delay, self.fixed.delay_s),
+            delay: v(Param::Delay),
         }
-    }
-
-    /// H at f, and its derivatives by each parameter (zero for the clock, which acts on the drive).
-    pub fn eval(&self, theta: &[f64], f: f64, d: &mut [Complex64; MOST]) -> Complex64 {
-        self.at(theta).eval(f, d)
     }
 
     /// H alone: the derivatives would cost more than all of it.
@@ -166,7 +164,7 @@ pub struct At<'a> {
 }
 
 impl At<'_> {
-    /// H at f, and its derivatives by each parameter.
+    /// H at f, and its derivatives by each parameter (zero for the clock, which acts on the drive).
     pub fn eval(&self, f: f64, d: &mut [Complex64; MOST]) -> Complex64 {
         let m = self.factors(f);
         let h = m.unit * self.g;
@@ -287,7 +285,7 @@ mod tests {
             let m = Model::new(3000.0, params, Fixed::default());
             for f in [21.0, 300.0, 2900.0, 15_000.0] {
                 let mut d = [Complex64::new(0.0, 0.0); MOST];
-                m.eval(&theta, f, &mut d);
+                m.at(&theta).eval(f, &mut d);
                 for i in 0..theta.len() {
                     let h = 1e-5 * theta[i];
                     let (mut a, mut b) = (theta.clone(), theta.clone());

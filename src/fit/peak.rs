@@ -29,17 +29,17 @@ pub fn of_model(model: &Model, theta: &[f64], kind: Kind) -> Option<Peak> {
     let gain = |f: f64| model.shape(theta, f).norm() / dc;
     // A coarse look over all that a pickup can do, then golden-section search in ln f.
     let grid = |i: usize| 50.0 * 2f64.powf(i as f64 / 24.0);
-    let mut best = (0, 0.0);
+    let (mut top, mut highest) = (0, 0.0);
     for i in 0..=240 {
         let g = gain(grid(i));
-        if g > best.1 {
-            best = (i, g);
+        if g > highest {
+            (top, highest) = (i, g);
         }
     }
-    if best.0 == 0 || best.0 == 240 || best.1 <= 1.0 + 1e-6 {
+    if top == 0 || top == 240 || highest <= 1.0 + 1e-6 {
         return None;
     }
-    let (low, high) = (grid(best.0 - 1).ln(), grid(best.0 + 1).ln());
+    let (low, high) = (grid(top - 1).ln(), grid(top + 1).ln());
     let hz = search::maximum(|x| gain(x.exp()), low, high, 80).exp();
     Some(Peak {
         hz,
@@ -47,20 +47,13 @@ pub fn of_model(model: &Model, theta: &[f64], kind: Kind) -> Option<Peak> {
     })
 }
 
-/// Peak frequency and height of a fit with their uncertainties, by propagation of the covariance.
+/// Peak frequency and height of a fit with their uncertainties, by propagation of the covariance. A peak that vanishes on one
+/// side of a parameter is differenced to the other.
 pub fn estimate(fit: &Fitted) -> Option<(Estimate, Estimate)> {
-    let at = of_model(&fit.model, &fit.theta, fit.kind)?;
-    let (hz, db) = propagate2(fit, |theta| of_model(&fit.model, theta, fit.kind).map(|p| (p.hz, p.db)))?;
-    Some((Estimate::new(at.hz, hz.0, hz.1)?, Estimate::new(at.db, db.0, db.1)?))
-}
-
-/// Propagates the covariance to two functions of the parameters; returns (u, u_noise) of each. A function that ceases to
-/// exist on one side (a peak that vanishes) is differenced to the other.
-pub fn propagate2(fit: &Fitted, f: impl Fn(&[f64]) -> Option<(f64, f64)>) -> Option<((f64, f64), (f64, f64))> {
-    let p = fit.theta.len();
-    let here = f(&fit.theta)?;
-    let (mut ga, mut gb) = (DVector::zeros(p), DVector::zeros(p));
-    for i in 0..p {
+    let at = |theta: &[f64]| of_model(&fit.model, theta, fit.kind).map(|p| [p.hz, p.db]);
+    let here = at(&fit.theta)?;
+    let mut slopes = [DVector::zeros(fit.theta.len()), DVector::zeros(fit.theta.len())];
+    for i in 0..fit.theta.len() {
         let sd = fit.total[(i, i)].max(0.0).sqrt();
         if sd == 0.0 {
             continue;
@@ -70,22 +63,21 @@ pub fn propagate2(fit: &Fitted, f: impl Fn(&[f64]) -> Option<(f64, f64)>) -> Opt
         let shifted = |by: f64| {
             let mut t = fit.theta.clone();
             t[i] += by;
-            f(&t)
+            at(&t)
         };
-        let (a, b) = match (shifted(h), shifted(-h)) {
-            (Some(u), Some(d)) => ((u.0 - d.0) / (2.0 * h), (u.1 - d.1) / (2.0 * h)),
-            (Some(u), None) => ((u.0 - here.0) / h, (u.1 - here.1) / h),
-            (None, Some(d)) => ((here.0 - d.0) / h, (here.1 - d.1) / h),
+        let (above, below, apart) = match (shifted(h), shifted(-h)) {
+            (Some(u), Some(d)) => (u, d, 2.0 * h),
+            (Some(u), None) => (u, here, h),
+            (None, Some(d)) => (here, d, h),
             (None, None) => return None,
         };
-        ga[i] = a;
-        gb[i] = b;
+        for (k, slopes) in slopes.iter_mut().enumerate() {
+            slopes[i] = (above[k] - below[k]) / apart;
+        }
     }
     let u = |g: &DVector<f64>, c: &DMatrix<f64>| (g.transpose() * c * g)[(0, 0)].max(0.0).sqrt();
-    Some((
-        (u(&ga, &fit.total), u(&ga, &fit.noise)),
-        (u(&gb, &fit.total), u(&gb, &fit.noise)),
-    ))
+    let of = |k: usize| Estimate::new(here[k], u(&slopes[k], &fit.total), u(&slopes[k], &fit.noise));
+    Some((of(0)?, of(1)?))
 }
 
 /// A point of the measured curve near its model.
@@ -171,12 +163,9 @@ fn top_of(near: &[Near], centre: f64, terms: usize, model_db: &impl Fn(f64) -> f
     if !(x.is_finite() && bend < 0.0 && x > first + 1e-6 && x < last - 1e-6) {
         return None;
     }
-    let gx = DVector::from_fn(terms, |c, _| {
-        if c == 0 {
-            0.0
-        } else {
-            -(c as f64) * x.powi(c as i32 - 1) / bend
-        }
+    let gx = DVector::from_fn(terms, |c, _| match c {
+        0 => 0.0,
+        _ => -(c as f64) * x.powi(c as i32 - 1) / bend,
     });
     let gy = DVector::from_fn(terms, |c, _| x.powi(c as i32));
     let u = |g: &DVector<f64>| (g.transpose() * &cov * g)[(0, 0)].max(0.0).sqrt();

@@ -3,9 +3,10 @@
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
-use super::NuisancePrior;
+use super::attempt::{Prior, Space};
 use super::cell::Cell;
 use super::model::{MOST, Model, Param};
+use super::solve;
 
 /// Sums over all used bins at one point of the parameter space.
 pub struct Sums {
@@ -19,84 +20,204 @@ pub struct Sums {
     pub blocks: Vec<DVector<f64>>,
 }
 
-/// z = sqrt 2 (Y - H X) / sqrt v as real and imaginary part, v the variance of Y - H X, which H itself takes part in.
-pub fn sums(cells: &[Cell], length: f64, model: &Model, theta: &[f64]) -> Sums {
-    let p = theta.len();
-    let mut normal = [[0.0f64; MOST]; MOST];
-    let mut gradient = [0.0f64; MOST];
-    let mut block = [0.0f64; MOST];
-    let mut blocks = Vec::new();
-    let mut cost = 0.0;
-    let mut count = 0;
-    let mut d = [Complex64::new(0.0, 0.0); MOST];
-    let mut z = [Complex64::new(0.0, 0.0); MOST];
-    let clock = model.index(Param::Clock);
-    let third = 2f64.powf(1.0 / 3.0);
-    let mut next_block = cells.first().map_or(1.0, |c| c.f) * third;
-    let at = model.at(theta);
-    for cell in cells {
-        while cell.f > next_block {
-            blocks.push(DVector::from_column_slice(&block[..p]));
-            block = [0.0; MOST];
-            next_block *= third;
-        }
-        let h = at.eval(cell.f, &mut d);
-        let mut x = cell.x;
-        if let Some(c) = clock {
-            x += cell.x_clock * theta[c];
-            d[c] = h * cell.x_clock / x;
-        }
-        let v = cell.variance(h, length);
-        let scale = (2.0 / v).sqrt();
-        let e = (cell.y - h * x) * scale;
-        let rest = cell.rest * scale * scale;
-        for c in 0..p {
-            let mut jac = -x * d[c] * scale;
-            if cell.sxx > 0.0 {
-                let dv = 2.0 * (h.conj() * d[c]).re * cell.sxx - 2.0 * (d[c].conj() * cell.syx).re;
-                let half = 0.5 * dv * length / v;
-                jac -= e * half;
-                // The part that does not follow X has its variance from H too.
-                gradient[c] -= rest * half;
-                block[c] -= rest * half;
+/// The raw bins, drawn together without loss, and the model that is to follow them.
+pub struct Raw<'a> {
+    pub cells: &'a [Cell],
+    /// Of the transform.
+    pub length: f64,
+    pub model: &'a Model,
+    pub space: &'a Space,
+}
+
+impl Raw<'_> {
+    /// z = sqrt 2 (Y - H X) / sqrt v as real and imaginary part, v the variance of Y - H X, which H itself takes part in.
+    fn sums(&self, theta: &[f64]) -> Sums {
+        let (cells, length, model) = (self.cells, self.length, self.model);
+        let p = theta.len();
+        let mut normal = [[0.0f64; MOST]; MOST];
+        let mut gradient = [0.0f64; MOST];
+        let mut block = [0.0f64; MOST];
+        let mut blocks = Vec::new();
+        let mut cost = 0.0;
+        let mut count = 0;
+        let mut d = [Complex64::new(0.0, 0.0); MOST];
+        let mut z = [Complex64::new(0.0, 0.0); MOST];
+        let clock = model.index(Param::Clock);
+        let third = 2f64.powf(1.0 / 3.0);
+        let mut next_block = cells.first().map_or(1.0, |c| c.f) * third;
+        let at = model.at(theta);
+        for cell in cells {
+            while cell.f > next_block {
+                blocks.push(DVector::from_column_slice(&block[..p]));
+                block = [0.0; MOST];
+                next_block *= third;
             }
-            z[c] = jac;
-        }
-        for a in 0..p {
-            let g = z[a].re * e.re + z[a].im * e.im;
-            gradient[a] += g;
-            block[a] += g;
-            for b in a..p {
-                normal[a][b] += z[a].re * z[b].re + z[a].im * z[b].im;
+            let h = at.eval(cell.f, &mut d);
+            let mut x = cell.x;
+            if let Some(c) = clock {
+                x += cell.x_clock * theta[c];
+                d[c] = h * cell.x_clock / x;
             }
+            let v = cell.variance(h, length);
+            let scale = (2.0 / v).sqrt();
+            let e = (cell.y - h * x) * scale;
+            let rest = cell.rest * scale * scale;
+            for c in 0..p {
+                let mut jac = -x * d[c] * scale;
+                if cell.sxx > 0.0 {
+                    let dv = 2.0 * (h.conj() * d[c]).re * cell.sxx - 2.0 * (d[c].conj() * cell.syx).re;
+                    let half = 0.5 * dv * length / v;
+                    jac -= e * half;
+                    // The part that does not follow X has its variance from H too.
+                    gradient[c] -= rest * half;
+                    block[c] -= rest * half;
+                }
+                z[c] = jac;
+            }
+            for a in 0..p {
+                let g = z[a].re * e.re + z[a].im * e.im;
+                gradient[a] += g;
+                block[a] += g;
+                for b in a..p {
+                    normal[a][b] += z[a].re * z[b].re + z[a].im * z[b].im;
+                }
+            }
+            cost += e.norm_sqr() + rest;
+            count += cell.bins as usize;
         }
-        cost += e.norm_sqr() + rest;
-        count += cell.bins as usize;
+        blocks.push(DVector::from_column_slice(&block[..p]));
+        Sums {
+            normal: DMatrix::from_fn(p, p, |a, b| if a <= b { normal[a][b] } else { normal[b][a] }),
+            gradient: DVector::from_column_slice(&gradient[..p]),
+            cost,
+            bins: count,
+            blocks,
+        }
     }
-    blocks.push(DVector::from_column_slice(&block[..p]));
-    Sums {
-        normal: DMatrix::from_fn(p, p, |a, b| if a <= b { normal[a][b] } else { normal[b][a] }),
-        gradient: DVector::from_column_slice(&gradient[..p]),
-        cost,
-        bins: count,
-        blocks,
+
+    /// Gauss-Newton with step halving from a start that is already close.
+    pub fn polish(&self, start: &[f64]) -> Option<Polished> {
+        let mut theta = start.to_vec();
+        let mut sums = self.sums(&theta);
+        let mut last_step = f64::INFINITY;
+        for _ in 0..MOST_STEPS {
+            let (normal, gradient, cost) = sums.with_priors(&theta, &self.space.priors);
+            let free = self.free(&theta, &gradient);
+            if !cost.is_finite() {
+                return None;
+            }
+            let step = self.step(&theta, &normal, &gradient, &free)?;
+            let next = self.downhill(&theta, &step, cost)?;
+            theta = next.theta;
+            last_step = next.size;
+            let Some(there) = next.sums else {
+                let inverse = covariance(&normal, &free)?;
+                return Some(Polished {
+                    theta,
+                    sums,
+                    inverse,
+                    last_step,
+                });
+            };
+            sums = there;
+        }
+        let (normal, gradient, _) = sums.with_priors(&theta, &self.space.priors);
+        let inverse = covariance(&normal, &self.free(&theta, &gradient))?;
+        Some(Polished {
+            theta,
+            sums,
+            inverse,
+            last_step,
+        })
+    }
+
+    fn free(&self, theta: &[f64], gradient: &DVector<f64>) -> Vec<bool> {
+        solve::free(theta, gradient, (&self.space.lower, &self.space.upper))
+    }
+
+    /// Gauss-Newton step under bounds: a parameter that would leave its box goes to the wall, and the others follow it there.
+    fn step(&self, theta: &[f64], normal: &DMatrix<f64>, gradient: &DVector<f64>, free: &[bool]) -> Option<Step> {
+        let p = theta.len();
+        let inverse = invert(normal, free)?;
+        let mut free_now = free.to_vec();
+        let mut fixed = DVector::zeros(p);
+        loop {
+            let by = invert(normal, &free_now)? * (gradient - normal * &fixed) + &fixed;
+            let leaves = |c: &usize| {
+                let next = theta[*c] - by[*c];
+                free_now[*c] && (next < self.space.lower[*c] || next > self.space.upper[*c])
+            };
+            let Some(c) = (0..p).find(leaves) else {
+                let sd = |c: usize| inverse[(c, c)].sqrt();
+                let sd = (0..p).map(|c| free[c].then(|| sd(c))).collect();
+                return Some(Step { by, sd });
+            };
+            fixed[c] = theta[c] - self.space.clamp(c, theta[c] - by[c]);
+            free_now[c] = false;
+        }
+    }
+
+    /// The step, or as much of it as does not lead uphill.
+    fn downhill(&self, theta: &[f64], step: &Step, cost: f64) -> Option<Next> {
+        let mut taken = 1.0;
+        for _ in 0..8 {
+            let next = |c: usize| self.space.clamp(c, theta[c] - taken * step.by[c]);
+            let next: Vec<f64> = (0..theta.len()).map(next).collect();
+            let sizes = step.sd.iter().enumerate();
+            let size = sizes
+                .filter_map(|(c, sd)| sd.map(|sd| (next[c] - theta[c]).abs() / sd))
+                .fold(0.0f64, |m, v| if v.is_nan() { f64::NAN } else { m.max(v) });
+            if size < SMALL_STEP {
+                return Some(Next {
+                    theta: next,
+                    sums: None,
+                    size,
+                });
+            }
+            let sums = self.sums(&next);
+            // Uphill by less than the noise of the cost itself is not uphill.
+            if sums.with_priors(&next, &self.space.priors).2 <= cost + 1e-9 * cost.abs() {
+                return Some(Next {
+                    theta: next,
+                    sums: Some(sums),
+                    size,
+                });
+            }
+            taken *= 0.5;
+        }
+        None
     }
 }
 
-/// Adds the priors to normal matrix and gradient.
-pub fn with_priors(s: &Sums, theta: &[f64], priors: &[NuisancePrior]) -> (DMatrix<f64>, DVector<f64>, f64) {
-    let (mut n, mut g, mut cost) = (s.normal.clone(), s.gradient.clone(), s.cost);
-    for p in priors {
-        let w = 1.0 / (p.sd * p.sd);
-        n[(p.index, p.index)] += w;
-        g[p.index] += (theta[p.index] - p.mean) * w;
-        cost += (theta[p.index] - p.mean).powi(2) * w;
+/// A step, and the uncertainties of the parameters that are free to make it.
+struct Step {
+    by: DVector<f64>,
+    sd: Vec<Option<f64>>,
+}
+
+/// Where a step led; no sums where it was too small to matter.
+struct Next {
+    theta: Vec<f64>,
+    sums: Option<Sums>,
+    size: f64,
+}
+
+impl Sums {
+    /// Normal matrix, gradient and cost, the priors added.
+    pub fn with_priors(&self, theta: &[f64], priors: &[Prior]) -> (DMatrix<f64>, DVector<f64>, f64) {
+        let (mut n, mut g, mut cost) = (self.normal.clone(), self.gradient.clone(), self.cost);
+        for p in priors {
+            let w = 1.0 / (p.sd * p.sd);
+            n[(p.index, p.index)] += w;
+            g[p.index] += (theta[p.index] - p.mean) * w;
+            cost += (theta[p.index] - p.mean).powi(2) * w;
+        }
+        (n, g, cost)
     }
-    (n, g, cost)
 }
 
 /// Inverse of a normal matrix over the free parameters (zero rows and columns for the others); `None` when singular.
-pub fn invert(n: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
+fn invert(n: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
     let keep: Vec<usize> = (0..n.ncols()).filter(|i| free[*i]).collect();
     let scale: Vec<f64> = keep.iter().map(|i| n[(*i, *i)].sqrt()).collect();
     if scale.iter().any(|s| !(s.is_finite() && *s > 0.0)) {
@@ -116,30 +237,6 @@ pub fn invert(n: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
     out.iter().all(|v| v.is_finite()).then_some(out)
 }
 
-/// Gauss-Newton step under bounds: a parameter that would leave its box goes to the wall, and the others follow it there.
-fn bounded_step(
-    n: &DMatrix<f64>,
-    g: &DVector<f64>,
-    theta: &[f64],
-    lower: &[f64],
-    upper: &[f64],
-    mut free: Vec<bool>,
-) -> Option<DVector<f64>> {
-    let p = theta.len();
-    let mut fixed = DVector::zeros(p);
-    loop {
-        let inverse = invert(n, &free)?;
-        let step = &inverse * (g - n * &fixed) + &fixed;
-        let out = (0..p).find(|&c| {
-            let next = theta[c] - step[c];
-            free[c] && (next < lower[c] || next > upper[c])
-        });
-        let Some(c) = out else { return Some(step) };
-        fixed[c] = theta[c] - (theta[c] - step[c]).clamp(lower[c], upper[c]);
-        free[c] = false;
-    }
-}
-
 /// Covariance at the end: with every parameter free, those on their bounds too. A bound that was hit is a fact about this
 /// take's noise, not knowledge; only where the matrix is singular so are they held.
 fn covariance(n: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
@@ -151,7 +248,6 @@ pub struct Polished {
     pub theta: Vec<f64>,
     pub sums: Sums,
     pub inverse: DMatrix<f64>,
-    pub free: Vec<bool>,
     /// Last step in units of its uncertainty, the largest over the parameters.
     pub last_step: f64,
 }
@@ -159,80 +255,3 @@ pub struct Polished {
 const MOST_STEPS: usize = 30;
 /// A step this small against its uncertainty changes nothing that is shown.
 const SMALL_STEP: f64 = 0.01;
-
-/// Gauss-Newton with step halving from a start that is already close.
-pub fn polish(
-    cells: &[Cell],
-    length: f64,
-    model: &Model,
-    start: &[f64],
-    lower: &[f64],
-    upper: &[f64],
-    priors: &[NuisancePrior],
-) -> Option<Polished> {
-    let p = start.len();
-    let mut theta = start.to_vec();
-    let mut now = sums(cells, length, model, &theta);
-    let mut last_step = f64::INFINITY;
-    for _ in 0..MOST_STEPS {
-        let (n, g, cost) = with_priors(&now, &theta, priors);
-        if !cost.is_finite() {
-            return None;
-        }
-        let free: Vec<bool> = (0..p)
-            .map(|c| !(theta[c] <= lower[c] && g[c] > 0.0 || theta[c] >= upper[c] && g[c] < 0.0))
-            .collect();
-        let inverse = invert(&n, &free)?;
-        let step = bounded_step(&n, &g, &theta, lower, upper, free.clone())?;
-        let mut taken = 1.0;
-        let mut done = None;
-        for _ in 0..8 {
-            let next: Vec<f64> = (0..p)
-                .map(|c| (theta[c] - taken * step[c]).clamp(lower[c], upper[c]))
-                .collect();
-            let size = (0..p)
-                .filter(|c| free[*c])
-                .map(|c| (next[c] - theta[c]).abs() / inverse[(c, c)].sqrt())
-                .fold(0.0f64, |m, v| if v.is_nan() { f64::NAN } else { m.max(v) });
-            if size < SMALL_STEP {
-                done = Some((next, None, size));
-                break;
-            }
-            let s = sums(cells, length, model, &next);
-            let (_, _, c) = with_priors(&s, &next, priors);
-            // Uphill by less than the noise of the cost itself is not uphill.
-            if c <= cost + 1e-9 * cost.abs() {
-                done = Some((next, Some(s), size));
-                break;
-            }
-            taken *= 0.5;
-        }
-        let (next, sums_there, size) = done?;
-        last_step = size;
-        theta = next;
-        match sums_there {
-            Some(s) => now = s,
-            None => {
-                return Some(Polished {
-                    theta,
-                    sums: now,
-                    inverse: covariance(&n, &free)?,
-                    free,
-                    last_step,
-                });
-            }
-        }
-    }
-    let (n, g, _) = with_priors(&now, &theta, priors);
-    let free: Vec<bool> = (0..p)
-        .map(|c| !(theta[c] <= lower[c] && g[c] > 0.0 || theta[c] >= upper[c] && g[c] < 0.0))
-        .collect();
-    let inverse = covariance(&n, &free)?;
-    Some(Polished {
-        theta,
-        sums: now,
-        inverse,
-        free,
-        last_step,
-    })
-}

@@ -33,7 +33,6 @@ pub struct Solution {
     /// Sum of squared residuals.
     pub cost: f64,
     pub ending: Ending,
-    pub iterations: usize,
     /// Inverse of the normal matrix at the solution (unscaled covariance); `None` where the rank is short.
     pub inverse: Option<DMatrix<f64>>,
     /// Parameters that ended on a bound.
@@ -80,129 +79,149 @@ impl Patience {
 }
 
 pub fn minimise(problem: &dyn Problem, start: &[f64], lower: &[f64], upper: &[f64], patience: Patience) -> Solution {
-    let p = start.len();
-    let m = problem.rows();
-    let mut theta: Vec<f64> = (0..p).map(|i| start[i].clamp(lower[i], upper[i])).collect();
+    let (p, m) = (start.len(), problem.rows());
+    let theta: Vec<f64> = (0..p).map(|i| start[i].clamp(lower[i], upper[i])).collect();
     let mut r = DVector::zeros(m);
-    let mut trial = DVector::zeros(m);
-    let mut j = DMatrix::zeros(m, p);
     problem.residuals(&theta, &mut r);
-    let mut cost = r.norm_squared();
-    let mut scale = vec![0.0f64; p];
-    let mut lambda = 1e-3;
-    let mut growth = 2.0;
-    let mut ending = Ending::Unfinished;
-    let mut iterations = 0;
+    let mut descent = Descent {
+        problem,
+        bounds: (lower, upper),
+        patience,
+        cost: r.norm_squared(),
+        theta,
+        r,
+        j: DMatrix::zeros(m, p),
+        scale: vec![0.0; p],
+        lambda: 1e-3,
+    };
+    let refused = |ending: Ending, descent: Descent| Solution {
+        theta: descent.theta,
+        cost: descent.cost,
+        ending,
+        inverse: None,
+        at_bound: vec![false; p],
+        idle: vec![false; p],
+    };
     // Fewer residuals than parameters determine nothing.
-    if !cost.is_finite() || m < p {
-        let ending = if m < p {
-            Ending::Underdetermined
-        } else {
-            Ending::NotFinite
-        };
-        return Solution {
-            theta,
-            cost,
-            ending,
-            iterations,
-            inverse: None,
-            at_bound: vec![false; p],
-            idle: vec![false; p],
-        };
+    if m < p {
+        return refused(Ending::Underdetermined, descent);
     }
-    'outer: while iterations < patience.iterations {
-        iterations += 1;
-        problem.jacobian(&theta, &mut j);
-        if j.iter().any(|v| !v.is_finite()) {
-            ending = Ending::NotFinite;
-            break;
+    if !descent.cost.is_finite() {
+        return refused(Ending::NotFinite, descent);
+    }
+    let ending = (0..patience.iterations).find_map(|_| descent.advance());
+    descent.end(start, ending.unwrap_or(Ending::Unfinished))
+}
+
+/// Where the search stands.
+struct Descent<'a> {
+    problem: &'a dyn Problem,
+    bounds: (&'a [f64], &'a [f64]),
+    patience: Patience,
+    theta: Vec<f64>,
+    cost: f64,
+    r: DVector<f64>,
+    j: DMatrix<f64>,
+    /// Largest norm of each column so far.
+    scale: Vec<f64>,
+    lambda: f64,
+}
+
+impl Descent<'_> {
+    /// Derivatives, and the step that gains; tells an end.
+    fn advance(&mut self) -> Option<Ending> {
+        self.problem.jacobian(&self.theta, &mut self.j);
+        if self.j.iter().any(|v| !v.is_finite()) {
+            return Some(Ending::NotFinite);
         }
-        for (c, s) in scale.iter_mut().enumerate() {
-            *s = s.max(j.column(c).norm()).max(f64::MIN_POSITIVE);
+        for (c, s) in self.scale.iter_mut().enumerate() {
+            *s = s.max(self.j.column(c).norm()).max(f64::MIN_POSITIVE);
         }
         // A parameter on its bound that wants out stays where it is for this step.
-        let gradient = j.tr_mul(&r);
-        let free: Vec<usize> = (0..p)
-            .filter(|&c| !(theta[c] <= lower[c] && gradient[c] > 0.0 || theta[c] >= upper[c] && gradient[c] < 0.0))
-            .collect();
+        let (theta, gradient) = (&self.theta, self.j.tr_mul(&self.r));
+        let free = free(theta, &gradient, self.bounds);
+        let free: Vec<usize> = (0..free.len()).filter(|c| free[*c]).collect();
         if free.is_empty() {
-            ending = Ending::Converged;
-            break;
+            return Some(Ending::Converged);
         }
-        let scaled = DMatrix::from_fn(m, free.len(), |row, c| j[(row, free[c])] / scale[free[c]]);
-        let qr = scaled.qr();
-        let factor = qr.r();
-        let mut rhs = r.clone();
+        let scaled = |row: usize, c: usize| self.j[(row, free[c])] / self.scale[free[c]];
+        let qr = DMatrix::from_fn(self.r.len(), free.len(), scaled).qr();
+        let mut rhs = self.r.clone();
         qr.q_tr_mul(&mut rhs);
         let rhs = rhs.rows(0, free.len()).into_owned();
+        self.step(&free, &qr.r(), &rhs)
+    }
+
+    /// Tries ever more damped steps until one gains; tells an end. `factor` and `rhs`: the triangle of the derivatives by
+    /// the free parameters, and the residuals turned alike.
+    fn step(&mut self, free: &[usize], factor: &DMatrix<f64>, rhs: &DVector<f64>) -> Option<Ending> {
+        let mut trial = DVector::zeros(self.r.len());
+        let mut growth = 2.0;
         loop {
-            let Some(step) = damped_step(&factor, &rhs, lambda) else {
-                ending = Ending::Unfinished;
-                break 'outer;
+            let Some(step) = damped_step(factor, rhs, self.lambda) else {
+                return Some(Ending::Unfinished);
             };
-            let mut next = theta.clone();
+            let mut next = self.theta.clone();
             for (i, &c) in free.iter().enumerate() {
-                next[c] = (theta[c] - step[i] / scale[c]).clamp(lower[c], upper[c]);
+                next[c] = (self.theta[c] - step[i] / self.scale[c]).clamp(self.bounds.0[c], self.bounds.1[c]);
             }
             // The step really taken, after the bounds had their say.
-            let taken = DVector::from_fn(free.len(), |i, _| (theta[free[i]] - next[free[i]]) * scale[free[i]]);
-            let linear = &factor * &taken;
+            let taken = |i: usize, _| (self.theta[free[i]] - next[free[i]]) * self.scale[free[i]];
+            let linear = factor * &DVector::from_fn(free.len(), taken);
             let predicted = 2.0 * rhs.dot(&linear) - linear.norm_squared();
-            problem.residuals(&next, &mut trial);
+            self.problem.residuals(&next, &mut trial);
             let new_cost = trial.norm_squared();
-            let gained = cost - new_cost;
-            let small_step = (0..p).all(|c| (theta[c] - next[c]).abs() <= 1e-13 * (theta[c].abs() + 1e-300));
+            let gained = self.cost - new_cost;
+            let still = |(t, n): (&f64, &f64)| (t - n).abs() <= 1e-13 * (t.abs() + 1e-300);
+            let small_step = self.theta.iter().zip(&next).all(still);
+            let small = self.patience.relative * self.cost + self.patience.absolute;
             if new_cost.is_finite() && gained > 0.0 {
                 let ratio = if predicted > 0.0 { gained / predicted } else { 1.0 };
-                let small = patience.relative * cost + patience.absolute;
+                self.theta = next;
+                self.r = trial;
+                self.cost = new_cost;
+                self.lambda *= (1.0f64 - (2.0 * ratio - 1.0).powi(3)).max(1.0 / 3.0);
+                self.lambda = self.lambda.max(1e-15);
                 let tiny = gained <= small && predicted <= small;
-                theta = next;
-                std::mem::swap(&mut r, &mut trial);
-                cost = new_cost;
-                lambda *= (1.0f64 - (2.0 * ratio - 1.0).powi(3)).max(1.0 / 3.0);
-                lambda = lambda.max(1e-15);
-                growth = 2.0;
-                if tiny || small_step {
-                    ending = Ending::Converged;
-                    break 'outer;
-                }
-                break;
+                return (tiny || small_step).then_some(Ending::Converged);
             }
             // No gain: at the minimum within rounding, or the step was too bold.
-            if small_step || predicted.abs() <= patience.relative * cost + patience.absolute || cost == 0.0 {
-                ending = Ending::Converged;
-                break 'outer;
+            if small_step || predicted.abs() <= small || self.cost == 0.0 {
+                return Some(Ending::Converged);
             }
-            lambda *= growth;
+            self.lambda *= growth;
             growth *= 2.0;
-            if lambda > 1e20 {
-                break 'outer;
+            if self.lambda > 1e20 {
+                return Some(Ending::Unfinished);
             }
         }
     }
-    problem.jacobian(&theta, &mut j);
-    let inverse = if j.iter().all(|v| v.is_finite()) {
-        inverse_normal(&j)
-    } else {
-        None
-    };
-    let at_bound = (0..p).map(|c| theta[c] <= lower[c] || theta[c] >= upper[c]).collect();
-    let idle = (0..p)
-        .map(|c| {
-            let norm = j.column(c).norm();
+
+    fn end(mut self, start: &[f64], ending: Ending) -> Solution {
+        self.problem.jacobian(&self.theta, &mut self.j);
+        let (theta, (lower, upper)) = (self.theta, self.bounds);
+        let finite = self.j.iter().all(|v| v.is_finite());
+        let idle = |c: usize| {
+            let norm = self.j.column(c).norm();
             let size = theta[c].abs().max(start[c].abs());
-            norm <= IDLE * scale[c] && norm * size <= IDLE * cost.sqrt()
-        })
-        .collect();
-    Solution {
-        theta,
-        cost,
-        ending,
-        iterations,
-        inverse,
-        at_bound,
-        idle,
+            norm <= IDLE * self.scale[c] && norm * size <= IDLE * self.cost.sqrt()
+        };
+        let p = theta.len();
+        Solution {
+            cost: self.cost,
+            ending,
+            inverse: if finite { inverse_normal(&self.j) } else { None },
+            at_bound: (0..p).map(|c| theta[c] <= lower[c] || theta[c] >= upper[c]).collect(),
+            idle: (0..p).map(idle).collect(),
+            theta,
+        }
     }
+}
+
+/// Which parameters may follow a gradient down: those that do not stand on a bound and want out.
+pub fn free(theta: &[f64], gradient: &DVector<f64>, (lower, upper): (&[f64], &[f64])) -> Vec<bool> {
+    let held = |c: usize| theta[c] <= lower[c] && gradient[c] > 0.0 || theta[c] >= upper[c] && gradient[c] < 0.0;
+    (0..theta.len()).map(|c| !held(c)).collect()
 }
 
 /// Solves (R'R + lambda I) step = R' rhs by QR of R stacked on sqrt(lambda) I.

@@ -191,11 +191,10 @@ const DIGITS: f64 = 6.0;
 fn certified(r: &Regression, start: usize) -> bool {
     let s = r.solve(start);
     println!(
-        "{} from start {}: {:?} after {} steps, believable: {}",
+        "{} from start {}: {:?}, believable: {}",
         r.name,
         start + 1,
         s.ending,
-        s.iterations,
         s.believable()
     );
     let Some(_) = s.inverse else { return false };

@@ -5,7 +5,7 @@ use nalgebra::DMatrix;
 use super::search::Found;
 use super::{Advice, CURVE_FLOOR, Known, Seen, Take};
 use crate::network::knob::{Knob, UNIFORM};
-use crate::network::{Wiring, predict};
+use crate::network::{Load, Wiring, predict};
 
 /// Capacitors that shops have (IEC 60063, E6), from what a short lead has to where guitars become silent.
 pub(super) const CANDIDATES_F: [f64; 13] = [
@@ -19,102 +19,121 @@ const EXACT: (f64, f64) = (1e-4, 1e-3);
 
 /// The further capacitor that would shrink the uncertainty of L or of C_s the most.
 pub(super) fn advice(takes: &[Take], known: &Known, found: &Found, excess: f64) -> Option<Advice> {
-    let layout = &found.layout;
-    let mut noise: Vec<(f64, f64)> = takes
-        .iter()
-        .filter_map(|t| match &t.seen {
-            Seen::Resonance { f0_hz, q, .. } => {
-                Some((f0_hz.u_noise / f0_hz.value, q.map_or(1.0, |q| q.u_noise / q.value)))
-            }
-            Seen::Curve { .. } => None,
-        })
-        .collect();
-    if noise.is_empty() {
-        // As good as the points of a curve allow, about.
-        noise.push((CURVE_FLOOR, CURVE_FLOOR));
-    }
-    noise.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let (uf, uq) = noise[noise.len() / 2];
     let barest = takes
         .iter()
         .min_by(|a, b| a.capacitance().total_cmp(&b.capacitance()))?;
-    let tolerance = known.tolerances.of(Knob::Cap).unwrap_or(0.0) * UNIFORM;
-    let now = &found.inverse * excess;
-    let (l_now, c_now) = (now[(0, 0)].sqrt(), now[(1, 1)].sqrt());
+    let further = Further {
+        known,
+        found,
+        barest,
+        excess,
+        noise: typical_noise(takes),
+        tolerance: known.tolerances.of(Knob::Cap).unwrap_or(0.0) * UNIFORM,
+        now: &found.inverse * excess,
+    };
     // The unknowns are ln L, and C_s in its own unit.
-    if l_now < EXACT.0 && c_now < EXACT.1 * found.x[1].abs() {
+    let [l, c] = [0, 1].map(|i| further.now[(i, i)].sqrt());
+    if l < EXACT.0 && c < EXACT.1 * found.x[1].abs() {
         return None;
     }
-    let mut best: Option<Advice> = None;
-    for farad in CANDIDATES_F {
-        let mut load = barest.load.clone();
-        load.cap_f = (farad > 0.0).then_some(farad);
-        if takes.iter().any(|t| t.load == load) {
-            continue;
+    let load = |farad: f64| Load {
+        cap_f: (farad > 0.0).then_some(farad),
+        ..barest.load.clone()
+    };
+    CANDIDATES_F
+        .into_iter()
+        .map(load)
+        .filter(|load| takes.iter().all(|t| t.load != *load))
+        .filter_map(|load| further.under(load))
+        .reduce(|best, a| if a.l.min(a.c) < best.l.min(best.c) { a } else { best })
+        .filter(|a| a.l.min(a.c) < WORTH)
+}
+
+/// Noise of f0 and Q in the middle one of the takes, relative.
+fn typical_noise(takes: &[Take]) -> [f64; 2] {
+    let of = |t: &Take| match &t.seen {
+        Seen::Resonance { f0_hz, q, .. } => {
+            let q = q.map_or(1.0, |q| q.u_noise / q.value);
+            Some([f0_hz.u_noise / f0_hz.value, q])
         }
-        let figures = |x: &[f64], factor: f64| {
-            let coil = layout.coil(x, known);
-            // Parts and input as the fit has them: what it cannot tell apart, a further take will not either.
-            let trial = Take {
-                load: load.clone(),
-                ..barest.clone()
-            };
-            let mut l = layout.loaded(&trial, x);
-            l.cap_f = l.cap_f.map(|c| c * factor);
-            let wiring = Wiring::from(l);
-            let f = predict::figures(&wiring, &coil);
-            match f.second_order {
-                Some(s) => Some((s.f0_hz.ln(), s.q.ln())),
-                None => Some((f.peak_hz?.ln(), f.height_db? / 8.686)),
-            }
-        };
-        // Rows of two data: by the unknowns, and by the capacitor's own factor.
-        let n = layout.size;
-        let mut rows = DMatrix::zeros(2, n + 1);
-        let mut fine = true;
-        for i in 0..=n {
-            let step = 1e-4;
-            let at = |sign: f64| {
-                let mut x = found.x.clone();
-                if i < n {
-                    x[i] = (x[i] + sign * step).max(if i == 1 { 0.0 } else { f64::NEG_INFINITY });
-                    figures(&x, 1.0)
-                } else {
-                    figures(&x, 1.0 + sign * step)
-                }
-            };
-            match (at(1.0), at(-1.0)) {
-                (Some(a), Some(b)) => {
-                    rows[(0, i)] = (a.0 - b.0) / (2.0 * step) / uf;
-                    rows[(1, i)] = (a.1 - b.1) / (2.0 * step) / uq;
-                }
-                _ => fine = false,
-            }
-        }
-        if !fine {
-            continue;
-        }
+        Seen::Curve { .. } => None,
+    };
+    let mut noise: Vec<[f64; 2]> = takes.iter().filter_map(of).collect();
+    noise.sort_by(|a, b| a[0].total_cmp(&b[0]));
+    // As good as the points of a curve allow, about.
+    noise.get(noise.len() / 2).copied().unwrap_or([CURVE_FLOOR; 2])
+}
+
+/// What is known before a further take.
+struct Further<'a> {
+    known: &'a Known,
+    found: &'a Found,
+    barest: &'a Take,
+    /// By how much the takes scatter more than their noise, as a factor of variance.
+    excess: f64,
+    noise: [f64; 2],
+    /// Standard uncertainty of the further capacitor, relative.
+    tolerance: f64,
+    /// Covariance of the unknowns.
+    now: DMatrix<f64>,
+}
+
+impl Further<'_> {
+    /// What a take under a load would leave of the uncertainties.
+    fn under(&self, load: Load) -> Option<Advice> {
+        let n = self.found.layout.size;
+        let rows = self.slopes(&load)?;
         // The covariance with the new capacitor's factor beside, then the two data taken in (Kalman's step).
         let mut p = DMatrix::zeros(n + 1, n + 1);
-        p.view_mut((0, 0), (n, n)).copy_from(&now);
-        p[(n, n)] = tolerance * tolerance;
-        let s = &rows * &p * rows.transpose() + DMatrix::identity(2, 2) * excess;
-        let Some(gain) = s.try_inverse().map(|i| &p * rows.transpose() * i) else {
-            continue;
-        };
+        p.view_mut((0, 0), (n, n)).copy_from(&self.now);
+        p[(n, n)] = self.tolerance * self.tolerance;
+        let s = &rows * &p * rows.transpose() + DMatrix::identity(2, 2) * self.excess;
+        let gain = &p * rows.transpose() * s.try_inverse()?;
         let after = &p - gain * &rows * &p;
-        let a = Advice {
-            load,
-            l: after[(0, 0)].max(0.0).sqrt() / l_now,
-            c: if c_now > 0.0 {
-                after[(1, 1)].max(0.0).sqrt() / c_now
-            } else {
-                1.0
-            },
+        let left = |i: usize| match self.now[(i, i)].sqrt() {
+            now if now > 0.0 => after[(i, i)].max(0.0).sqrt() / now,
+            _ => 1.0,
         };
-        if a.l.is_finite() && a.c.is_finite() && best.as_ref().is_none_or(|b| a.l.min(a.c) < b.l.min(b.c)) {
-            best = Some(a);
+        let (l, c) = (left(0), left(1));
+        (l.is_finite() && c.is_finite()).then_some(Advice { load, l, c })
+    }
+
+    /// Rows of the two data, in units of their noise: by the unknowns, and by the capacitor's own factor.
+    fn slopes(&self, load: &Load) -> Option<DMatrix<f64>> {
+        const STEP: f64 = 1e-4;
+        let n = self.found.layout.size;
+        let mut rows = DMatrix::zeros(2, n + 1);
+        for i in 0..=n {
+            let at = |sign: f64| {
+                let mut x = self.found.x.clone();
+                if i == n {
+                    return self.figures(load, &x, 1.0 + sign * STEP);
+                }
+                x[i] = (x[i] + sign * STEP).max(if i == 1 { 0.0 } else { f64::NEG_INFINITY });
+                self.figures(load, &x, 1.0)
+            };
+            let (above, below) = (at(1.0)?, at(-1.0)?);
+            for k in 0..2 {
+                rows[(k, i)] = (above[k] - below[k]) / (2.0 * STEP) / self.noise[k];
+            }
+        }
+        Some(rows)
+    }
+
+    /// Logarithms of f0 and Q under a load, its capacitor off by a factor; of the peak where a second-order circuit does not do.
+    fn figures(&self, load: &Load, x: &[f64], factor: f64) -> Option<[f64; 2]> {
+        let coil = self.found.layout.coil(x, self.known);
+        // Parts and input as the fit has them: what it cannot tell apart, a further take will not either.
+        let trial = Take {
+            load: load.clone(),
+            ..self.barest.clone()
+        };
+        let mut load = self.found.layout.loaded(&trial, x);
+        load.cap_f = load.cap_f.map(|c| c * factor);
+        let f = predict::figures(&Wiring::from(load), &coil);
+        match f.second_order {
+            Some(s) => Some([s.f0_hz.ln(), s.q.ln()]),
+            None => Some([f.peak_hz?.ln(), f.height_db? / 8.686]),
         }
     }
-    best.filter(|a| a.l.min(a.c) < WORTH)
 }

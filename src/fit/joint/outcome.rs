@@ -12,12 +12,9 @@ use crate::network::coil_file::parameters;
 
 pub(super) fn conclude(takes: &[Take], known: &Known, found: Found, metal: bool) -> CoilFit {
     let layout = &found.layout;
-    let freedom = found.freedom(layout.priors(known).len());
-    let reduced = (freedom > 0).then(|| found.cost / freedom as f64);
-    let chance = (freedom > 0)
-        .then(|| ChiSquared::new(freedom as f64).ok().map(|d| d.sf(found.cost)))
-        .flatten();
-    let excess = found.excess(known);
+    let freedom = found.freedom();
+    let chance = freedom.and_then(|f| ChiSquared::new(f).ok());
+    let excess = found.excess();
     let coil = layout.coil(&found.x, known);
     // From the unknowns to the coil's parameters in SI units.
     let slopes = slopes(layout, &found.x, &coil);
@@ -25,15 +22,14 @@ pub(super) fn conclude(takes: &[Take], known: &Known, found: Found, metal: bool)
     let data = found.jacobian.rows(0, found.data_rows);
     let from_noise = &found.inverse * (data.transpose() * data) * &found.inverse * excess;
     let covariance = &slopes * &whole * slopes.transpose();
-    let shares = shares(known, &found, &slopes, &covariance);
+    let shares = shares(&found, &slopes, &covariance);
     let from = |i: usize| shares.iter().map(|s| s.1[i]).fold(0.0, |a: f64, b| a + b).min(1.0);
     CoilFit {
         coil,
         noise: &slopes * &from_noise * slopes.transpose(),
         chi2: found.cost,
-        freedom,
-        reduced_chi2: reduced,
-        chance,
+        reduced_chi2: freedom.map(|f| found.cost / f),
+        chance: chance.map(|d| d.sf(found.cost)),
         agreement: found.agreement.clone(),
         from_parts: [from(0), from(1)],
         shares,
@@ -48,7 +44,7 @@ pub(super) fn conclude(takes: &[Take], known: &Known, found: Found, metal: bool)
 }
 
 /// What each known part, and each input, shares in the variances of L and C_s.
-fn shares(known: &Known, found: &Found, slopes: &DMatrix<f64>, covariance: &DMatrix<f64>) -> Vec<(Source, [f64; 2])> {
+fn shares(found: &Found, slopes: &DMatrix<f64>, covariance: &DMatrix<f64>) -> Vec<(Source, [f64; 2])> {
     let layout = &found.layout;
     let source = |at: usize| {
         let part = at.checked_sub(layout.parts_at).and_then(|i| layout.parts.get(i));
@@ -56,18 +52,15 @@ fn shares(known: &Known, found: &Found, slopes: &DMatrix<f64>, covariance: &DMat
         part.map(|p| Source::Part(p.0)).or(input.map(|i| Source::Input(i.1)))
     };
     let by_unknown = slopes * &found.inverse;
-    layout
-        .priors(known)
-        .into_iter()
-        .filter_map(|(at, sd)| {
-            let share = |i: usize| {
-                let v = covariance[(i, i)];
-                let own = (by_unknown[(i, at)] / sd).powi(2);
-                if v > 0.0 { (own / v).clamp(0.0, 1.0) } else { 0.0 }
-            };
-            Some((source(at)?, [share(1), share(2)]))
-        })
-        .collect()
+    let shared = |(at, sd): &(usize, f64)| {
+        let share = |i: usize| {
+            let v = covariance[(i, i)];
+            let own = (by_unknown[(i, *at)] / sd).powi(2);
+            if v > 0.0 { (own / v).clamp(0.0, 1.0) } else { 0.0 }
+        };
+        Some((source(*at)?, [share(1), share(2)]))
+    };
+    layout.priors.iter().filter_map(shared).collect()
 }
 
 /// The inputs' factors, each rig's together with the coil.

@@ -7,13 +7,12 @@ use nalgebra::{DMatrix, DVector};
 use super::super::solve::{self, Patience, Problem};
 use super::unknowns::{C_UNIT, Kind, Layout};
 use super::{Agreement, CURVE_FLOOR, Known, Seen, Take};
-use crate::network::{Coil, Load};
+use crate::network::Coil;
 
-pub(super) struct Joint<'a> {
+struct Joint<'a> {
     takes: &'a [Take],
     known: &'a Known,
     layout: &'a Layout,
-    priors: Vec<(usize, f64)>,
 }
 
 /// A gain of so little in weighted squares moves nothing by more than 1e-5 of its u; takes that agree to the last digit would
@@ -24,23 +23,22 @@ const ENOUGH: Patience = Patience {
 };
 
 /// Of a residual that cannot be had: far off, so that the search turns back.
-pub(super) const FAR: f64 = 1e6;
+const FAR: f64 = 1e6;
 
 impl Joint<'_> {
-    pub(super) fn data_rows(&self) -> usize {
+    fn data_rows(&self) -> usize {
         self.takes.iter().map(Take::rows).sum()
     }
+}
 
-    /// Relative differences of f0 and Q, seen less predicted.
-    fn resonance(&self, take: &Take, f0: f64, q: Option<f64>, coil: &Coil, load: &Load) -> Option<(f64, Option<f64>)> {
-        let warm = take.warmed(coil);
-        let s = load.second_order(&warm)?;
-        Some(((f0 / s.f0_hz).ln(), q.map(|q| (q / s.q).ln())))
+impl Problem for Joint<'_> {
+    fn rows(&self) -> usize {
+        self.data_rows() + self.layout.priors.len()
     }
 
-    fn fill(&self, x: &[f64], out: &mut [f64]) {
+    fn residuals(&self, x: &[f64], out: &mut DVector<f64>) {
         let coil = self.layout.coil(x, self.known);
-        let mut at = 0;
+        let (mut at, out) = (0, out.as_mut_slice());
         for (n, take) in self.takes.iter().enumerate() {
             let load = self.layout.loaded(take, x);
             let shift = self.layout.shift(take, x);
@@ -49,14 +47,14 @@ impl Joint<'_> {
             at += rows;
             match &take.seen {
                 Seen::Resonance { f0_hz, q, corr } => {
-                    let Some((f, d)) = self.resonance(take, f0_hz.value, q.map(|q| q.value), &coil, &load) else {
+                    let Some(told) = load.second_order(&take.warmed(&coil)) else {
                         slot.fill(FAR);
                         continue;
                     };
-                    let a = (f - shift[0]) / (f0_hz.u_noise / f0_hz.value);
+                    let a = ((f0_hz.value / told.f0_hz).ln() - shift[0]) / (f0_hz.u_noise / f0_hz.value);
                     slot[0] = a;
-                    if let (Some(q), Some(d)) = (q, d) {
-                        let b = (d - shift[1]) / (q.u_noise / q.value);
+                    if let Some(q) = q {
+                        let b = ((q.value / told.q).ln() - shift[1]) / (q.u_noise / q.value);
                         slot[1] = (b - corr * a) / (1.0 - corr * corr).sqrt();
                     }
                 }
@@ -73,34 +71,24 @@ impl Joint<'_> {
                 }
             }
         }
-        for (slot, (i, sd)) in out[at..].iter_mut().zip(&self.priors) {
+        for (slot, (i, sd)) in out[at..].iter_mut().zip(&self.layout.priors) {
             *slot = x[*i] / sd;
         }
-    }
-}
-
-impl Problem for Joint<'_> {
-    fn rows(&self) -> usize {
-        self.data_rows() + self.priors.len()
-    }
-
-    fn residuals(&self, x: &[f64], out: &mut DVector<f64>) {
-        self.fill(x, out.as_mut_slice());
     }
 
     fn jacobian(&self, x: &[f64], out: &mut DMatrix<f64>) {
         const STEP: f64 = 1e-5;
         let n = self.rows();
-        let (mut above, mut below) = (vec![0.0; n], vec![0.0; n]);
+        let (mut above, mut below) = (DVector::zeros(n), DVector::zeros(n));
         let (low, high) = self.layout.bounds();
         let mut moved = x.to_vec();
         for c in 0..x.len() {
             // At a bound the difference is taken to one side.
             let (a, b) = ((x[c] + STEP).min(high[c]), (x[c] - STEP).max(low[c]));
             moved[c] = a;
-            self.fill(&moved, &mut above);
+            self.residuals(&moved, &mut above);
             moved[c] = b;
-            self.fill(&moved, &mut below);
+            self.residuals(&moved, &mut below);
             moved[c] = x[c];
             for r in 0..n {
                 out[(r, c)] = (above[r] - below[r]) / (a - b);
@@ -121,7 +109,7 @@ pub(super) struct Found {
 }
 
 /// L and C_s by the straight line through 1/w0^2 over capacitance, kept within what pickups have.
-pub(super) fn line(takes: &[Take]) -> (f64, f64) {
+fn line(takes: &[Take]) -> (f64, f64) {
     let points: Vec<(f64, f64)> = takes
         .iter()
         .map(|t| (t.capacitance(), 1.0 / (TAU * t.f0()).powi(2)))
@@ -148,80 +136,80 @@ pub(super) fn solve_kind(takes: &[Take], known: &Known, kind: Kind) -> Option<Fo
         takes,
         known,
         layout: &layout,
-        priors: layout.priors(known),
     };
     let (low, high) = layout.bounds();
-    let (l, c) = line(takes);
-    let starts: Vec<Vec<f64>> = match kind {
-        Kind::Plain => vec![vec![]],
-        Kind::Loss => vec![vec![1.0]],
-        Kind::Metal => [(0.3, 20.0), (0.5, 5.0), (0.3, 100.0), (0.15, 50.0)]
-            .map(|(k, t): (f64, f64)| vec![k, t.ln(), 0.1])
-            .to_vec(),
+    let starts: &[&[f64]] = match kind {
+        Kind::Plain => &[&[]],
+        Kind::Loss => &[&[1.0]],
+        Kind::Metal => &[
+            &[0.3, 20f64.ln(), 0.1],
+            &[0.5, 5f64.ln(), 0.1],
+            &[0.3, 100f64.ln(), 0.1],
+            &[0.15, 50f64.ln(), 0.1],
+        ],
     };
-    let mut best: Option<solve::Solution> = None;
-    for extra in starts {
-        let mut x = vec![0.0; layout.size];
-        x[0] = l.ln();
-        x[1] = c / C_UNIT;
-        x[2..2 + extra.len()].copy_from_slice(&extra);
-        // Levels first: with them off by decibels nothing else is found.
-        let coil = layout.coil(&x, known);
-        for (t, g) in takes.iter().zip(&layout.gains) {
-            if let (Seen::Curve { points, .. }, Some(g)) = (&t.seen, g) {
-                let load = layout.loaded(t, &x);
-                let sum: f64 = points
-                    .iter()
-                    .take(8)
-                    .map(|p| p.ln_mag - load.response(&coil, TAU * p.hz).norm().ln())
-                    .sum();
-                x[*g] = sum / points.len().clamp(1, 8) as f64;
-            }
-        }
-        let found = solve::minimise(&joint, &x, &low, &high, ENOUGH);
-        let counts = found.ending == solve::Ending::Converged && found.theta.iter().all(|v| v.is_finite());
-        if counts && best.as_ref().is_none_or(|b| found.cost < b.cost) {
-            best = Some(found);
-        }
-    }
-    let best = best?;
+    let ends = starts
+        .iter()
+        .map(|extra| solve::minimise(&joint, &joint.start(extra), &low, &high, ENOUGH));
+    let best = ends
+        .filter(|s| s.ending == solve::Ending::Converged && s.theta.iter().all(|v| v.is_finite()))
+        .reduce(|a, b| if b.cost < a.cost { b } else { a })?;
     let mut jacobian = DMatrix::zeros(joint.rows(), layout.size);
     joint.jacobian(&best.theta, &mut jacobian);
-    // A bound that was hit is a fact about these takes' noise, not knowledge: only where the matrix is singular is such a
-    // parameter held.
-    let whole = solve::inverse_normal(&jacobian);
-    let free: Vec<usize> = (0..layout.size).filter(|i| !best.at_bound[*i]).collect();
-    let reduced = DMatrix::from_fn(jacobian.nrows(), free.len(), |r, c| jacobian[(r, free[c])]);
-    let inverse = match whole {
-        Some(whole) => whole,
-        None => {
-            let small = solve::inverse_normal(&reduced)?;
-            let mut inverse = DMatrix::zeros(layout.size, layout.size);
-            for (a, fa) in free.iter().enumerate() {
-                for (b, fb) in free.iter().enumerate() {
-                    inverse[(*fa, *fb)] = small[(a, b)];
-                }
-            }
-            inverse
-        }
-    };
-    let agreement = agreements(&joint, &best.theta);
-    let data_rows = joint.data_rows();
-    let c_at_bound = best.at_bound[1];
     Some(Found {
+        inverse: inverse(&jacobian, &best.at_bound)?,
+        agreement: agreements(&joint, &best.theta),
+        data_rows: joint.data_rows(),
+        c_at_bound: best.at_bound[1],
         x: best.theta,
         cost: best.cost,
-        inverse,
         jacobian,
-        data_rows,
-        agreement,
-        c_at_bound,
         layout,
     })
 }
 
+/// A bound that was hit is a fact about these takes' noise, not knowledge: only where the matrix is singular is such a
+/// parameter held.
+fn inverse(jacobian: &DMatrix<f64>, at_bound: &[bool]) -> Option<DMatrix<f64>> {
+    if let Some(whole) = solve::inverse_normal(jacobian) {
+        return Some(whole);
+    }
+    let size = at_bound.len();
+    let free: Vec<usize> = (0..size).filter(|i| !at_bound[*i]).collect();
+    let small = solve::inverse_normal(&jacobian.select_columns(&free))?;
+    let mut inverse = DMatrix::zeros(size, size);
+    for (a, fa) in free.iter().enumerate() {
+        for (b, fb) in free.iter().enumerate() {
+            inverse[(*fa, *fb)] = small[(a, b)];
+        }
+    }
+    Some(inverse)
+}
+
+impl Joint<'_> {
+    /// Where a search begins; `extra`: the losses.
+    fn start(&self, extra: &[f64]) -> Vec<f64> {
+        let (l, c) = line(self.takes);
+        let mut x = vec![0.0; self.layout.size];
+        x[0] = l.ln();
+        x[1] = c / C_UNIT;
+        x[2..2 + extra.len()].copy_from_slice(extra);
+        // Levels first: with them off by decibels nothing else is found.
+        let coil = self.layout.coil(&x, self.known);
+        for (t, g) in self.takes.iter().zip(&self.layout.gains) {
+            if let (Seen::Curve { points, .. }, Some(g)) = (&t.seen, g) {
+                let load = self.layout.loaded(t, &x);
+                let few = &points[..points.len().min(8)];
+                let off = |p: &super::Point| p.ln_mag - load.response(&coil, TAU * p.hz).norm().ln();
+                x[*g] = few.iter().map(off).sum::<f64>() / few.len().max(1) as f64;
+            }
+        }
+        x
+    }
+}
+
 /// How the takes agree with the coil found, parts, input and what the rig leaves open as they were found with it.
-pub(super) fn agreements(joint: &Joint, x: &[f64]) -> Vec<Agreement> {
+fn agreements(joint: &Joint, x: &[f64]) -> Vec<Agreement> {
     let coil = joint.layout.coil(x, joint.known);
     (0..joint.takes.len()).map(|n| joint.agreement(n, x, &coil)).collect()
 }
@@ -234,12 +222,11 @@ impl Joint<'_> {
         let shift = self.layout.shift(t, x);
         match &t.seen {
             Seen::Resonance { f0_hz, q, .. } => {
-                let (f0, q) = self
-                    .resonance(t, f0_hz.value, q.map(|q| q.value), coil, &load)
-                    .unwrap_or((f64::NAN, None));
+                let told = load.second_order(&t.warmed(coil));
+                let off = |seen: f64, told: f64| (seen / told).ln();
                 Agreement {
-                    f0: f0 - shift[0],
-                    q: q.map(|q| q - shift[1]),
+                    f0: told.as_ref().map_or(f64::NAN, |s| off(f0_hz.value, s.f0_hz)) - shift[0],
+                    q: q.zip(told).map(|(q, s)| off(q.value, s.q) - shift[1]),
                     rms_db: None,
                 }
             }
@@ -264,18 +251,14 @@ impl Joint<'_> {
 }
 
 impl Found {
-    /// Data less what was fitted to them; priors count as data of their own.
-    pub(super) fn freedom(&self, priors: usize) -> i64 {
-        (self.data_rows + priors) as i64 - self.layout.size as i64
+    /// Data less what was fitted to them; priors count as data of their own. `None` where nothing is left.
+    pub(super) fn freedom(&self) -> Option<f64> {
+        let (data, unknowns) = (self.data_rows + self.layout.priors.len(), self.layout.size);
+        (data > unknowns).then(|| (data - unknowns) as f64)
     }
 
     /// By how much the takes scatter more than their noise, as a factor of variance; 1 where they do not.
-    pub(super) fn excess(&self, known: &Known) -> f64 {
-        let freedom = self.freedom(self.layout.priors(known).len());
-        if freedom > 0 {
-            (self.cost / freedom as f64).max(1.0)
-        } else {
-            1.0
-        }
+    pub(super) fn excess(&self) -> f64 {
+        self.freedom().map_or(1.0, |freedom| (self.cost / freedom).max(1.0))
     }
 }

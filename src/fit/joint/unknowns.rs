@@ -37,11 +37,27 @@ pub(super) struct Layout {
     pub(super) parts_at: usize,
     /// A sound card's input is the same thing in all takes of its rig.
     pub(super) inputs: Vec<(usize, InputPart)>,
-    inputs_u: Vec<f64>,
     pub(super) inputs_at: usize,
     rigs: Vec<usize>,
     rigs_at: usize,
+    /// Position and standard deviation of every prior; each has the mean 0.
+    pub(super) priors: Vec<(usize, f64)>,
     pub(super) size: usize,
+}
+
+/// The parts that are known within a tolerance: value and standard deviation.
+fn parts(takes: &[Take], known: &Known) -> Vec<(Knob, f64, f64)> {
+    let mut out: Vec<(Knob, f64, f64)> = Vec::new();
+    for t in takes {
+        for (knob, tolerance) in known.tolerances.0.iter().filter(|k| k.0.is_part() && k.1 > 0.0) {
+            if let Some(v) = knob.get(&t.load).filter(|v| *v > 0.0)
+                && !out.iter().any(|p| p.0 == *knob && p.1 == v)
+            {
+                out.push((*knob, v, UNIFORM * tolerance));
+            }
+        }
+    }
+    out
 }
 
 /// The inputs that are known within a tolerance, rig by rig.
@@ -65,49 +81,40 @@ fn inputs(takes: &[Take]) -> Vec<(usize, InputPart, f64)> {
 
 impl Layout {
     pub(super) fn new(kind: Kind, takes: &[Take], known: &Known) -> Self {
+        let (mut size, mut priors) = (kind.count(), Vec::new());
+        let mut with_priors = |size: &mut usize, sds: Vec<f64>| {
+            let at = *size;
+            *size += sds.len();
+            priors.extend((at..*size).zip(sds));
+            at
+        };
         let r_free = known.r_u > 0.0;
-        let mut size = kind.count() + usize::from(r_free);
-        let gains = takes
-            .iter()
-            .map(|t| match t.seen {
-                Seen::Curve { .. } => {
-                    size += 1;
-                    Some(size - 1)
-                }
-                Seen::Resonance { .. } => None,
-            })
-            .collect();
-        let mut parts: Vec<(Knob, f64, f64)> = Vec::new();
-        for t in takes {
-            for (knob, tolerance) in known.tolerances.0.iter().filter(|k| k.0.is_part() && k.1 > 0.0) {
-                if let Some(v) = knob.get(&t.load).filter(|v| *v > 0.0)
-                    && !parts.iter().any(|p| p.0 == *knob && p.1 == v)
-                {
-                    parts.push((*knob, v, UNIFORM * tolerance));
-                }
-            }
-        }
-        let parts_at = size;
-        size += parts.len();
+        with_priors(&mut size, r_free.then(|| known.r_u / known.r_ohm).into_iter().collect());
+        let gain = |t: &Take| {
+            let curve = matches!(t.seen, Seen::Curve { .. });
+            size += usize::from(curve);
+            curve.then(|| size - 1)
+        };
+        let gains = takes.iter().map(gain).collect();
+        let parts = parts(takes, known);
+        let parts_at = with_priors(&mut size, parts.iter().map(|p| p.2).collect());
         let inputs = inputs(takes);
-        let inputs_at = size;
-        size += inputs.len();
+        let inputs_at = with_priors(&mut size, inputs.iter().map(|i| i.2).collect());
         let mut rigs: Vec<usize> = takes.iter().filter(|t| t.open() != [0.0, 0.0]).map(|t| t.rig).collect();
         rigs.sort_unstable();
         rigs.dedup();
-        let rigs_at = size;
-        size += 2 * rigs.len();
+        let rigs_at = with_priors(&mut size, vec![1.0; 2 * rigs.len()]);
         Layout {
             kind,
             r_free,
             gains,
             parts,
             parts_at,
-            inputs_u: inputs.iter().map(|i| i.2).collect(),
             inputs: inputs.into_iter().map(|i| (i.0, i.1)).collect(),
             inputs_at,
             rigs,
             rigs_at,
+            priors,
             size,
         }
     }
@@ -145,23 +152,6 @@ impl Layout {
             }
         }
         (low, high)
-    }
-
-    /// Position, standard deviation of every prior; each has the mean 0.
-    pub(super) fn priors(&self, known: &Known) -> Vec<(usize, f64)> {
-        let mut p = Vec::new();
-        if self.r_free {
-            p.push((self.kind.count(), known.r_u / known.r_ohm));
-        }
-        p.extend(
-            self.parts
-                .iter()
-                .enumerate()
-                .map(|(i, part)| (self.parts_at + i, part.2)),
-        );
-        p.extend(self.inputs_u.iter().enumerate().map(|(i, u)| (self.inputs_at + i, *u)));
-        p.extend((0..2 * self.rigs.len()).map(|i| (self.rigs_at + i, 1.0)));
-        p
     }
 
     pub(super) fn loaded(&self, take: &Take, x: &[f64]) -> Load {

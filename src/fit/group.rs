@@ -1,5 +1,7 @@
 //! Neighbouring bins drawn together, so that the search for the minimum costs nothing; the raw bins have the last word.
 
+use std::ops::Range;
+
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
@@ -31,18 +33,11 @@ pub struct Group {
 
 pub fn gather(bins: &Bins, band: [f64; 2]) -> Vec<Group> {
     let mut out = Vec::new();
-    let mut i = bins.index_of(band[0]);
-    let last = bins.index_of(band[1]);
-    while i <= last && i < bins.len() {
-        let f = bins.freq(i).max(bins.spacing_hz);
-        let end = f * 2f64.powf(1.0 / PER_OCTAVE);
-        let mut stop = bins.index_of(end).max(i + 1).min(last + 1);
-        if stop > bins.len() {
-            stop = bins.len();
-        }
-        if let Some(g) = group(bins, i, stop) {
-            out.push(g);
-        }
+    let Range { start: mut i, end } = bins.inside(band);
+    while i < end {
+        let top = bins.freq(i).max(bins.spacing_hz) * 2f64.powf(1.0 / PER_OCTAVE);
+        let stop = bins.index_of(top).max(i + 1).min(end);
+        out.extend(group(bins, i, stop));
         i = stop;
     }
     out

@@ -17,33 +17,24 @@ pub fn rational(points: &[Point], n: usize, d: usize, rounds: usize) -> Option<(
     let cols = n + 1 + d;
     let mut den: Vec<f64> = vec![0.0; d];
     let mut num: Vec<f64> = vec![0.0; n + 1];
-    for round in 0..rounds {
+    for _ in 0..rounds {
         let mut a = DMatrix::zeros(2 * points.len(), cols);
         let mut b = DVector::zeros(2 * points.len());
         for (i, p) in points.iter().enumerate() {
-            let now = if round == 0 {
-                Complex64::new(1.0, 0.0)
-            } else {
-                polynomial(&den, p.s)
-            };
-            let w = p.weight / now.norm();
+            let w = p.weight / polynomial(&den, p.s).norm();
+            let mut put = |c: usize, v: Complex64| (a[(2 * i, c)], a[(2 * i + 1, c)]) = (v.re, v.im);
             let mut power = Complex64::new(1.0, 0.0);
             for c in 0..=n.max(d) {
                 if c <= n {
-                    let v = power * w;
-                    a[(2 * i, c)] = v.re;
-                    a[(2 * i + 1, c)] = v.im;
+                    put(c, power * w);
                 }
                 if c >= 1 && c <= d {
-                    let v = -power * p.g * w;
-                    a[(2 * i, n + c)] = v.re;
-                    a[(2 * i + 1, n + c)] = v.im;
+                    put(n + c, -power * p.g * w);
                 }
                 power *= p.s;
             }
             let v = p.g * w;
-            b[2 * i] = v.re;
-            b[2 * i + 1] = v.im;
+            (b[2 * i], b[2 * i + 1]) = (v.re, v.im);
         }
         let x = least_squares(a, b)?;
         num.copy_from_slice(&x[..n + 1]);

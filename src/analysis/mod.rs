@@ -181,9 +181,8 @@ impl<'a> Work<'a> {
         let active = span::active(reference, self.rate);
         let pauses = active.as_ref().map(|a| span::pauses(reference, a, self.rate));
         let cut = self.cut(active, pauses.unwrap_or_default());
-        let keep = self.keep(&cut.record);
-        let x = cut.record.transform(reference, keep);
-        let y = cut.record.transform(pickup, keep);
+        let x = cut.record.transform(reference, cut.keep);
+        let y = cut.record.transform(pickup, cut.keep);
         let mut prepared = self.prepare(cut, x, y);
         if let Some(drive) = self.options.drive {
             self.clock_of_reference(reference, drive);

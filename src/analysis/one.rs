@@ -191,13 +191,12 @@ impl Work<'_> {
             return None;
         }
         let cut = self.cut(Some(start..end), Vec::new());
-        let keep = self.keep(&cut.record);
         let in_record = Place {
             arrival: at.arrival - cut.record.range.start as f64,
             ..at
         };
-        let (x, dx) = align::spectrum(drive.samples, in_record, &cut.record, keep);
-        let y = cut.record.transform(&self.take.pickup, keep);
+        let (x, dx) = align::spectrum(drive.samples, in_record, &cut.record, cut.keep);
+        let y = cut.record.transform(&self.take.pickup, cut.keep);
         let mut p = self.prepare(cut, x, y);
         p.bins.x_clock = Some(dx);
         p.setup.nuisance.push(free(Param::Delay, DELAY_REACH_S));

@@ -13,6 +13,8 @@ use crate::transfer::{faults, noise, span};
 /// Where a take is cut, and what is silence in it.
 pub(super) struct Cut {
     pub record: Record,
+    /// Bins worth keeping: up to the top of what is fitted.
+    pub keep: usize,
     pub active: Option<Range<usize>>,
     pub silences: Vec<Range<usize>>,
     /// The silences less the bursts in them.
@@ -55,18 +57,15 @@ impl Work<'_> {
                 }
             }
         }
+        let record = Record::around(active.as_ref(), &limits, self.rate);
         Cut {
-            record: Record::around(active.as_ref(), &limits, self.rate),
+            keep: record.bins_up_to(TOP_HZ.min(0.45 * self.rate) * 1.02, self.rate),
+            record,
             active,
             quiet: span::without(&silences, &at, clear),
             silences,
             bursts,
         }
-    }
-
-    /// Bins worth keeping: up to the top of what is fitted.
-    pub(super) fn keep(&self, record: &Record) -> usize {
-        record.bins_up_to(TOP_HZ.min(0.45 * self.rate) * 1.02, self.rate)
     }
 
     /// Variance per sample that the converter's rounding leaves.

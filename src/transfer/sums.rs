@@ -72,8 +72,32 @@ impl Pair {
         })
     }
 
-    /// What p a + q b takes of the squares of r, but for the determinant below it.
-    pub fn explained_by_determinant(&self) -> f64 {
-        self.ar * self.ar * self.bb - 2.0 * self.ar * self.br * self.ab + self.br * self.br * self.aa
+    /// What p a + q b takes of the squares of r; `None` where a and b are nearly the same but for a factor.
+    pub fn explained(&self) -> Option<f64> {
+        let det = self.determinant();
+        let told = self.ar * self.ar * self.bb - 2.0 * self.ar * self.br * self.ab + self.br * self.br * self.aa;
+        (det > 1e-12 * self.aa * self.bb).then(|| told / det)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sums_ranks_and_the_least_squares_of_two() {
+        assert_eq!(running([1.0, 2.0, 4.0].into_iter()), [0.0, 1.0, 3.0, 7.0]);
+        assert_eq!(ranked(&mut [3.0, 1.0, 2.0], 1), 2.0);
+        assert_eq!(ranked(&mut [], 0), 0.0);
+        let mut pair = Pair::default();
+        // r = 2 a - 3 b, and one more that no p and q can have.
+        for (a, b, r) in [(1.0, 0.0, 2.0), (0.0, 1.0, -3.0), (1.0, 1.0, -1.0), (0.0, 0.0, 5.0)] {
+            pair.add(0.5, [a, b], r);
+        }
+        assert_eq!(pair.solve(), Some([2.0, -3.0]));
+        assert_eq!(pair.explained(), Some(7.0));
+        let mut twice = Pair::default();
+        twice.add(1.0, [1.0, 2.0], 1.0);
+        assert_eq!((twice.solve(), twice.explained()), (None, None));
     }
 }

@@ -211,10 +211,7 @@ fn is_ringing(r: &[f64], templates: &[Vec<f64>; 2], place: Range<usize>) -> bool
             let i = (from + k + n - t0) % n;
             pair.add(1.0, [templates[0][i], templates[1][i]], *x);
         }
-        let det = pair.determinant();
-        if det > 1e-12 * pair.aa * pair.bb {
-            best = best.max(pair.explained_by_determinant() / det);
-        }
+        best = best.max(pair.explained().unwrap_or(0.0));
     }
     best > 0.6 * total
 }

@@ -2,6 +2,7 @@
 
 use num_complex::Complex64;
 
+use super::Choice;
 use super::prepare::Prepared;
 use crate::fit::model::Param;
 use crate::fit::{self, Fitted};
@@ -41,8 +42,9 @@ impl Fits {
         }
     }
 
-    /// Both models, the eddy model too where nothing speaks for it if it is `wanted`.
-    pub(super) fn of(p: &mut Prepared, wanted: bool) -> Option<Self> {
+    /// Both models, the eddy model also where nothing speaks for it if it was chosen.
+    pub(super) fn of(p: &mut Prepared, choice: Choice) -> Option<Self> {
+        let wanted = choice == Choice::Eddy;
         let rounds = if p.noise_from_silence { 1 } else { 4 };
         let mut mask = p.lines.clone();
         let mut before: Option<(Fitted, Option<Fitted>)> = None;

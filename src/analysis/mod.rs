@@ -199,12 +199,11 @@ impl<'a> Work<'a> {
         if self.misplugged(p) || self.rejected() {
             return;
         }
-        let wanted = self.options.model == Choice::Eddy;
-        let mut fits = Fits::of(p, wanted);
+        let mut fits = Fits::of(p, self.options.model);
         // A silence louder than the drive's own time says nothing about the drive: the residuals are asked instead.
         if p.noise_from_silence && fits.as_ref().is_some_and(|f| f.best().scatter < NOISE_TOO_LARGE) {
             p.noise_from_silence = false;
-            fits = Fits::of(p, wanted);
+            fits = Fits::of(p, self.options.model);
         }
         match fits {
             Some(fits) => self.report(p, &fits),

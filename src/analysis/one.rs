@@ -2,7 +2,7 @@
 
 use super::fits::Fits;
 use super::prepare::Prepared;
-use super::{Choice, Work, findings};
+use super::{Work, findings};
 use crate::fit::model::Param;
 use crate::fit::{self, Nuisance, Setup};
 use crate::record::{Code, Level};
@@ -174,7 +174,7 @@ impl Work<'_> {
         if !settled {
             return None;
         }
-        let fits = Fits::of(&mut laid.prepared, self.options.model == Choice::Eddy)?;
+        let fits = Fits::of(&mut laid.prepared, self.options.model)?;
         let best = fits.best();
         // What is left is small enough to be linear.
         laid.place.arrival += best.get(Param::Delay).unwrap_or(0.0) * self.rate;
@@ -253,10 +253,10 @@ fn search(p: &Prepared, clock_known: bool) -> Option<(f64, f64)> {
         ..p.setup.clone()
     };
     let clocks = |at: f64, reach: f64, step: f64| if clock_known { vec![at] } else { around(at, reach, step) };
-    let low = upto(if clock_known { 2_500.0 } else { 2_000.0 });
-    let (mut delay, mut ppm) =
-        fit::best_delay(&p.bins, &low, &around(0.0, 1.2e-3, 40e-6), &clocks(0.0, 400.0, 25.0), 6)?;
+    let lows = if clock_known { 2_500.0 } else { 2_000.0 };
+    let (mut delay, mut ppm) = (0.0, 0.0);
     for (top, reach, step, ppm_reach, ppm_step) in [
+        (lows, 1.2e-3, 40e-6, 400.0, 25.0),
         (2_500.0, 60e-6, 10e-6, 30.0, 7.5),
         (7_000.0, 45e-6, 5e-6, 10.0, 2.5),
         (12_000.0, 10e-6, 2.5e-6, 3.0, 1.0),
@@ -266,7 +266,6 @@ fn search(p: &Prepared, clock_known: bool) -> Option<(f64, f64)> {
             &upto(top),
             &around(delay, reach, step),
             &clocks(ppm, ppm_reach, ppm_step),
-            6,
         )?;
     }
     Some((delay, ppm))

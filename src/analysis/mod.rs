@@ -9,17 +9,16 @@ use crate::record::{CaptureSummary, Code, Curve, Finding, Fit, Level, Resonance,
 use crate::transfer::{span, sums};
 
 pub mod chain;
+pub mod compose;
 pub mod curve;
 pub mod findings;
 mod fits;
-pub mod inputs;
 mod judge;
-pub mod knock;
-pub mod level;
 mod one;
 mod open;
 mod prepare;
 mod reading;
+pub mod repeats;
 mod slips;
 mod time;
 

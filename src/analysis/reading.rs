@@ -7,10 +7,11 @@ use nalgebra::DMatrix;
 use super::curve::{self, DB, Misfit, Point};
 use super::fits::{Fits, sound};
 use super::prepare::Prepared;
-use super::{Choice, Work, findings, knock, open};
+use super::{Choice, Work, findings, open};
 use crate::estimate::Estimate;
 use crate::fit::model::{Param, f0_q};
 use crate::fit::{Fitted, Kind, peak};
+use crate::record::knock;
 use crate::record::{Code, Eddy, Fit, Level, Model, Nuisance, PeakFrom, Resonance};
 
 /// Standard uncertainties above which a reading is called weak.

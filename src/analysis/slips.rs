@@ -10,9 +10,9 @@ use super::Work;
 use super::fits::Fits;
 use super::one::Laid;
 use crate::capture::{Provenance, Take};
+use crate::fft;
 use crate::fit::Fitted;
 use crate::transfer::align::{self, Drive, Looks, Place};
-use crate::fft;
 
 /// A take that is cut within the drive misses what the AC coupling remembers of what came before.
 const CUT_BOTTOM_HZ: f64 = 120.0;

@@ -6,10 +6,10 @@ use std::ops::Range;
 use num_complex::Complex64;
 
 use super::bins::Record;
-use crate::fft::{self, Chirp};
 use super::search;
 use super::short::Short;
 use super::sums::{self, running};
+use crate::fft::{self, Chirp};
 
 /// A drive at the take's rate.
 #[derive(Debug, Clone)]

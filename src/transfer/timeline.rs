@@ -5,8 +5,8 @@ use std::ops::Range;
 use num_complex::Complex64;
 
 use super::bins::Bins;
-use crate::fft;
 use super::sums::{self, median};
+use crate::fft;
 
 /// Something in the residual that lasts a short time only.
 #[derive(Debug, Clone, PartialEq)]

@@ -219,7 +219,9 @@ pub fn samples(wav: &[u8]) -> (Vec<f32>, Vec<f32>) {
 fn silence_is_a_take_without_a_reading() {
     let f = Folder::new();
     f.write("silence.wav", &wav_float(2, 48_000, &vec![0.0; 192_000]));
-    let run = f.run(&["analyze", "silence.wav", "--out", "analysed", "--json"]).ended(1);
+    let run = f
+        .run(&["analyze", "silence.wav", "--out", "analysed", "--json"])
+        .ended(1);
     let record = run.json();
     assert_eq!(record["verdict"], "rejected");
     assert!(record["capture"]["peak_dbfs"].is_null() && record["resonance"].is_null());

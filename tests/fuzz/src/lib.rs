@@ -235,7 +235,7 @@ pub fn record(bytes: &[u8]) -> bool {
             }
             Err(failure) => in_one_line(&failure),
         }
-        for align in [Align::LowFrequency, Align::Peak, Align::Coupling]
+        for align in [Align::LowFrequency, Align::Coupling]
             .into_iter()
             .filter(|_| plotted)
         {

@@ -1,0 +1,333 @@
+//! The order of the rooms under `src`, held by a machine: nothing runs back up, no files know each other in a circle,
+//! files and functions stay short, physics touches nothing outside.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use source::{functions, house};
+
+mod source;
+
+/// A room uses those before it, never one behind it.
+const ORDER: &str = "failure estimate quantity copper fileio wrap fft stats stimulus network rig capture transfer fit \
+                     record analysis coil setup shop book report cli commands run lib main";
+/// These do no input or output, read no clock and print nothing.
+const PURE: [&str; 8] = [
+    "stimulus", "network", "transfer", "fit", "stats", "analysis", "coil", "shop",
+];
+const FILE_LINES: usize = 500;
+const FUNCTION_LINES: usize = 60;
+const PARAMETERS: usize = 6;
+
+/// Functions that are one table: nothing in them is decided, longer than a screen because the table is.
+const TABLES: &[&str] = &[];
+
+/// What is not yet in order. An entry that is no longer needed fails as well: the lists only become shorter.
+mod not_yet {
+    /// `file room`: the room is behind the file's own.
+    pub const BACK_UP: &[&str] = &[
+        "capture/bench/blemish.rs transfer",
+        "capture/bench/mod.rs transfer",
+        "cli/mod.rs commands",
+        "record/asked.rs analysis",
+        "record/compose.rs analysis",
+        "record/interface.rs analysis",
+        "rig.rs record",
+        "rig/history.rs record",
+        "rig/warmth.rs record",
+        "stimulus/noise.rs transfer",
+    ];
+    /// `file other`: the other uses the file in turn, itself or through others.
+    pub const CIRCLES: &[&str] = &[
+        "analysis/judge.rs analysis/mod.rs",
+        "analysis/knock/find.rs analysis/knock/mod.rs",
+        "analysis/open.rs analysis/mod.rs",
+        "capture/bench/tap.rs capture/bench/spec.rs",
+        "capture/bench/words.rs capture/bench/spec.rs",
+        "cli/lot_args.rs cli/args.rs",
+        "cli/rig_args.rs cli/args.rs",
+        "cli/wirings.rs cli/context.rs",
+        "commands/complete.rs commands/analyze.rs",
+        "commands/demo/story.rs commands/demo.rs",
+        "commands/measure.rs commands/kept.rs",
+        "commands/measure.rs commands/knock.rs",
+        "commands/measure/place.rs commands/measure.rs",
+        "commands/measure/player.rs commands/analyze.rs",
+        "commands/measure/player.rs commands/knock.rs",
+        "commands/measure/player.rs commands/measure.rs",
+        "commands/outcome.rs commands/analyze.rs",
+        "commands/outcome.rs commands/knock.rs",
+        "commands/rig/check.rs commands/rig.rs",
+        "commands/rig/create.rs commands/rig.rs",
+        "commands/rig/inputs.rs commands/rig.rs",
+        "commands/rig/level.rs commands/rig.rs",
+        "fit/cell.rs fit/mod.rs",
+        "fit/group.rs fit/mod.rs",
+        "fit/joint/advice.rs fit/joint.rs",
+        "fit/joint/outcome.rs fit/joint.rs",
+        "fit/joint/search.rs fit/joint.rs",
+        "fit/joint/unknowns.rs fit/joint.rs",
+        "fit/raw.rs fit/mod.rs",
+        "record/against/undo.rs record/against.rs",
+        "record/behind/findings.rs record/behind.rs",
+        "record/knock.rs record/mod.rs",
+        "record/loads.rs record/against.rs",
+        "record/loads.rs record/against/undo.rs",
+        "record/notes.rs record/mod.rs",
+        "record/potting/cold.rs record/potting.rs",
+        "record/potting/document.rs record/potting.rs",
+        "record/potting/judged.rs record/potting.rs",
+        "record/potting/lot.rs record/potting.rs",
+        "record/repeats.rs record/mod.rs",
+        "record/tray/steps.rs record/tray.rs",
+        "report/sheet.rs report/plot.rs",
+        "report/text/knock.rs report/text.rs",
+        "report/text/notes.rs report/text.rs",
+        "report/text/potting.rs report/text.rs",
+        "report/text/screen.rs report/text.rs",
+        "rig/warmth.rs rig/history.rs",
+        "stimulus/noise.rs stimulus/mod.rs",
+        "stimulus/sweep.rs stimulus/mod.rs",
+    ];
+    pub const LONG_FILES: &[&str] = &[
+        "analysis/inputs.rs",
+        "analysis/judge.rs",
+        "analysis/level.rs",
+        "analysis/mod.rs",
+        "analysis/one.rs",
+        "capture/live.rs",
+        "capture/live/devices.rs",
+        "capture/wav.rs",
+        "cli/args.rs",
+        "fit/mod.rs",
+        "network/load.rs",
+        "network/wiring.rs",
+        "quantity.rs",
+        "record/checks.rs",
+        "record/difference.rs",
+        "record/meters.rs",
+        "report/plot.rs",
+        "report/text.rs",
+        "rig/history.rs",
+    ];
+    /// `file function`.
+    pub const LONG_FUNCTIONS: &[&str] = &[
+        "analysis/chain.rs setup",
+        "analysis/inputs.rs fit",
+        "analysis/judge.rs judge_time",
+        "analysis/judge.rs report",
+        "analysis/level.rs read",
+        "analysis/mod.rs prepare",
+        "analysis/one.rs one_channel",
+        "analysis/open.rs high_pass",
+        "capture/bench/mod.rs take",
+        "capture/bench/spec.rs check",
+        "capture/bench/words.rs set",
+        "capture/live.rs roll",
+        "capture/live.rs settle",
+        "capture/live.rs take",
+        "capture/wav.rs decode",
+        "capture/wav.rs read_format",
+        "capture/wav.rs walk",
+        "cli/inputs.rs tolerance",
+        "commands/demo/harness.rs make",
+        "commands/demo/story.rs tell",
+        "commands/loads.rs run",
+        "commands/note.rs run",
+        "commands/potting.rs run",
+        "commands/rig/create.rs ask",
+        "commands/rig/level.rs run",
+        "commands/tray/open.rs open",
+        "fit/cell.rs cells",
+        "fit/joint/advice.rs advice",
+        "fit/joint/search.rs solve_kind",
+        "fit/mod.rs best_of",
+        "fit/mod.rs finish",
+        "fit/raw.rs polish",
+        "fit/raw.rs sums",
+        "fit/solve.rs minimise",
+        "network/coil_file.rs covariance_with",
+        "network/notation.rs set",
+        "network/wiring.rs read",
+        "record/against.rs take_against",
+        "record/against/setting.rs of",
+        "record/against/undo.rs undo",
+        "record/behind.rs document",
+        "record/behind.rs find",
+        "record/behind/findings.rs findings",
+        "record/checks.rs advice",
+        "record/checks.rs of",
+        "record/interface.rs changes",
+        "record/interface.rs of",
+        "record/loads.rs predict_one",
+        "record/potting.rs compare",
+        "record/potting/judged.rs judge",
+        "record/repeats.rs combine",
+        "record/standard.rs from",
+        "record/standard/judged.rs against",
+        "report/checks_plot.rs panel",
+        "report/family.rs field",
+        "report/potting_plot.rs pairs",
+        "report/text.rs compare_text",
+        "report/text/loads.rs coil_text",
+        "report/text/potting.rs potting_text",
+        "report/text/setup.rs inputs_text",
+        "report/tray_plot.rs lot",
+        "rig.rs notes",
+        "rig/edit.rs changed",
+        "rig/template.rs text",
+        "stimulus/noise.rs periodic",
+        "transfer/align.rs coarse",
+        "transfer/faults.rs look",
+        "transfer/lines.rs find",
+        "transfer/noise.rs from_silences",
+    ];
+    pub const MANY_PARAMETERS: &[&str] = &[
+        "analysis/judge.rs judge_fit",
+        "fit/mod.rs best_of",
+        "fit/mod.rs finish",
+        "fit/raw.rs polish",
+        "record/difference.rs conclude",
+        "report/checks_plot.rs panel",
+        "report/plot/labels.rs put",
+        "transfer/align.rs looks",
+    ];
+}
+
+#[test]
+fn nothing_runs_back_up() {
+    let house = house();
+    let rank = |room: &str| ORDER.split_whitespace().position(|r| r == room);
+    let mut found = BTreeSet::new();
+    for (path, file) in &house.files {
+        let own = rank(&file.room).unwrap_or_else(|| panic!("{path}: its room has no place in the order"));
+        for used in house.uses(path) {
+            let room = &house.files[&used].room;
+            if rank(room) > Some(own) {
+                found.insert(format!("{path} {room}"));
+            }
+        }
+    }
+    holds("uses a room behind its own", &found, not_yet::BACK_UP);
+}
+
+/// Arrows are laid one after the other, those that lead down into a file's own parts first and those back up to it last;
+/// one that closes a circle is one too many.
+#[test]
+fn no_files_know_each_other_in_a_circle() {
+    let house = house();
+    let mut arrows: Vec<(i32, &str, String)> = Vec::new();
+    for (path, file) in &house.files {
+        for used in house.uses(path) {
+            let other = &house.files[&used].module;
+            let up = i32::from(file.module.starts_with(other)) - i32::from(other.starts_with(&file.module));
+            arrows.push((up, path, used));
+        }
+    }
+    arrows.sort();
+    let mut laid: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    let mut found = BTreeSet::new();
+    for (_, from, to) in &arrows {
+        if reaches(&laid, to, from) {
+            found.insert(format!("{from} {to}"));
+        } else {
+            laid.entry(from).or_default().push(to);
+        }
+    }
+    holds("closes a circle of files", &found, not_yet::CIRCLES);
+}
+
+fn reaches(laid: &BTreeMap<&str, Vec<&str>>, from: &str, to: &str) -> bool {
+    let mut seen = BTreeSet::new();
+    let mut next = vec![from];
+    while let Some(p) = next.pop() {
+        if p == to {
+            return true;
+        }
+        if seen.insert(p) {
+            next.extend(laid.get(p).into_iter().flatten());
+        }
+    }
+    false
+}
+
+#[test]
+fn physics_touches_nothing_outside() {
+    const OUTSIDE: [&str; 13] = [
+        "fs",
+        "io",
+        "env",
+        "net",
+        "fileio",
+        "Instant",
+        "SystemTime",
+        "Timestamp",
+        "Zoned",
+        "println",
+        "print",
+        "eprintln",
+        "eprint",
+    ];
+    let pure = house().files.iter().filter(|(_, f)| PURE.contains(&f.room.as_str()));
+    let found = pure.filter_map(|(path, f)| {
+        Some(format!(
+            "{path} {}",
+            f.tokens.iter().find(|t| OUTSIDE.contains(&t.as_str()))?
+        ))
+    });
+    holds("is physics and touches", &found.collect(), &[""; 0]);
+}
+
+#[test]
+fn only_commands_show() {
+    let all = house()
+        .files
+        .iter()
+        .filter(|(_, f)| !["report", "commands"].contains(&f.room.as_str()));
+    let found = all.filter(|(path, _)| house().uses(path).iter().any(|u| house().files[u].room == "report"));
+    holds("uses report", &found.map(|(path, _)| path.clone()).collect(), &[""; 0]);
+}
+
+#[test]
+fn files_are_short() {
+    let house = house();
+    let long = house.files.iter().filter(|(_, f)| f.lines > FILE_LINES);
+    let found = long.map(|(path, _)| path.clone()).collect();
+    holds(
+        &format!("has more than {FILE_LINES} lines"),
+        &found,
+        not_yet::LONG_FILES,
+    );
+}
+
+#[test]
+fn functions_are_short_and_take_few_parameters() {
+    let house = house();
+    let (mut long, mut many) = (BTreeSet::new(), BTreeSet::new());
+    for (path, file) in &house.files {
+        for f in functions(&file.code) {
+            let name = format!("{path} {}", f.name);
+            if f.lines > FUNCTION_LINES {
+                long.insert(name.clone());
+            }
+            if f.parameters > PARAMETERS {
+                many.insert(name);
+            }
+        }
+    }
+    let allowed: Vec<&str> = TABLES.iter().chain(not_yet::LONG_FUNCTIONS).copied().collect();
+    holds(&format!("has more than {FUNCTION_LINES} lines"), &long, &allowed);
+    holds(
+        &format!("takes more than {PARAMETERS} parameters"),
+        &many,
+        not_yet::MANY_PARAMETERS,
+    );
+}
+
+/// What was found is what is allowed, neither more nor less.
+fn holds(what: &str, found: &BTreeSet<String>, allowed: &[impl AsRef<str>]) {
+    let allowed: BTreeSet<String> = allowed.iter().map(|a| a.as_ref().to_string()).collect();
+    let new: Vec<&String> = found.difference(&allowed).collect();
+    let old: Vec<&String> = allowed.difference(found).collect();
+    assert!(new.is_empty(), "{what}:\n{new:#?}");
+    assert!(old.is_empty(), "no longer {what}, take it off the list:\n{old:#?}");
+}

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use source::{functions, house};
 
+mod crates;
 mod source;
 
 /// A room uses those before it, never one behind it.

@@ -7,7 +7,7 @@ use serde_json::Value;
 use crate::bench::{Folder, SHORT, copy, measured};
 
 /// A copy of what version 0.1.0 left, to work in.
-fn shop() -> Folder {
+pub fn shop() -> Folder {
     let f = Folder::new();
     copy(
         &Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/records/0.1.0-shop"),
@@ -16,7 +16,7 @@ fn shop() -> Folder {
     f
 }
 
-fn document(f: &Folder, name: &str) -> Value {
+pub fn document(f: &Folder, name: &str) -> Value {
     serde_json::from_slice(&f.bytes(name)).unwrap()
 }
 

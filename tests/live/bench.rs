@@ -17,9 +17,12 @@ const NEEDS: &str =
 pub struct Bench {
     dir: tempfile::TempDir,
     env: Vec<(String, String)>,
-    /// One bench at a time on this machine, whichever test process it is for: they would starve each other.
     _turn: File,
 }
+
+/// Benches that run at a time on this machine, whichever test process they are for. Each takes a twentieth of a processor
+/// and mostly waits for sound to pass; many would starve each other where takes are read.
+const TURNS: usize = 2;
 
 /// The device names of the bench.
 pub const OUTPUT: &str = "bench_out";
@@ -65,17 +68,25 @@ fn missing() -> Option<String> {
 }
 
 fn turn() -> File {
-    let path = std::env::temp_dir().join("coilwright-live-tests.lock");
-    let file = File::create(&path).expect("lock file of the live tests");
+    let place = |i| std::env::temp_dir().join(format!("coilwright-live-tests.{i}.lock"));
+    let mut files: Vec<File> = (0..TURNS)
+        .map(|i| File::create(place(i)).expect("lock file of the live tests"))
+        .collect();
     // Waits for other tests, but not for ever.
     for _ in 0..6000 {
-        match file.try_lock() {
-            Ok(()) => return file,
-            Err(TryLockError::WouldBlock) => std::thread::sleep(Duration::from_millis(100)),
-            Err(TryLockError::Error(e)) => panic!("{}: {e}", path.display()),
+        for i in 0..TURNS {
+            match files[i].try_lock() {
+                Ok(()) => return files.swap_remove(i),
+                Err(TryLockError::WouldBlock) => {}
+                Err(TryLockError::Error(e)) => panic!("{}: {e}", place(i).display()),
+            }
         }
+        std::thread::sleep(Duration::from_millis(100));
     }
-    panic!("{}: another live test holds it for ten minutes", path.display());
+    panic!(
+        "{}: other live tests hold their turns for ten minutes",
+        place(0).display()
+    );
 }
 
 impl Bench {

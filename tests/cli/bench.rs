@@ -5,7 +5,7 @@
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
-use std::sync::LazyLock;
+use std::sync::{LazyLock, OnceLock};
 
 use serde_json::Value;
 
@@ -48,6 +48,9 @@ pub struct Run {
 /// The built-in bench, as quick as may be.
 pub const SHORT: [&str; 6] = ["--source", "sim", "--rate", "48k", "--seconds", "0.7"];
 
+/// Files of a folder, kept in memory.
+pub type Made = OnceLock<Vec<(PathBuf, Vec<u8>)>>;
+
 impl Folder {
     pub fn new() -> Self {
         Folder {
@@ -66,6 +69,17 @@ impl Folder {
         let other = Folder::quick();
         copy(self.dir.path(), other.dir.path());
         other
+    }
+
+    /// A new one with what was made once for all tests of this process: measuring it anew for each took most of their time.
+    pub fn like(made: &'static Made, make: impl FnOnce() -> Folder) -> Self {
+        let f = Folder::new();
+        for (name, bytes) in made.get_or_init(|| files(make().dir.path())) {
+            let path = f.dir.path().join(name);
+            std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+            std::fs::write(path, bytes).unwrap();
+        }
+        f
     }
 
     pub fn path(&self, name: &str) -> PathBuf {
@@ -203,6 +217,24 @@ pub fn copy(from: &Path, to: &Path) {
             std::fs::copy(old, new).unwrap();
         }
     }
+}
+
+/// Every file below a folder, with its path from there.
+fn files(dir: &Path) -> Vec<(PathBuf, Vec<u8>)> {
+    let mut out = Vec::new();
+    for name in names(dir) {
+        let path = dir.join(&name);
+        if path.is_dir() {
+            out.extend(
+                files(&path)
+                    .into_iter()
+                    .map(|(below, bytes)| (Path::new(&name).join(below), bytes)),
+            );
+        } else {
+            out.push((name.into(), std::fs::read(path).unwrap()));
+        }
+    }
+    out
 }
 
 pub fn names(dir: &Path) -> Vec<String> {

@@ -59,6 +59,8 @@ fn the_demonstration_does_what_it_says() {
         }
     }
     assert!(named >= 2, "{}", run.out);
+    the_commands_of_its_page_work(&f);
+    its_page_shows_the_plots_beside_it(&f);
 }
 
 #[test]
@@ -84,10 +86,7 @@ fn the_demonstration_is_one_document_and_writes_over_nothing() {
 }
 
 /// Every command on the page works where the page says that it does.
-#[test]
-fn the_commands_of_its_page_work() {
-    let f = Folder::new();
-    f.run(&["demo", "--out", "d"]).ended(0);
+fn the_commands_of_its_page_work(f: &Folder) {
     let page = String::from_utf8(f.bytes("d/pots-and-cables/page.html")).unwrap();
     let mut commands = 0;
     for rest in page.split("<pre>").skip(1) {
@@ -100,4 +99,18 @@ fn the_commands_of_its_page_work() {
         commands += 1;
     }
     assert!(commands >= 8, "{commands}");
+}
+
+/// The page shows the plots that lie beside it, and holds no others.
+fn its_page_shows_the_plots_beside_it(f: &Folder) {
+    let page = String::from_utf8(f.bytes("d/pots-and-cables/page.html")).unwrap();
+    let plots = f.list("d/pots-and-cables").into_iter().filter(|n| n.ends_with(".svg"));
+    let mut shown = 0;
+    for name in plots {
+        let plot = String::from_utf8(f.bytes(&format!("d/pots-and-cables/{name}"))).unwrap();
+        let drawing = &plot[plot.find("<svg").unwrap()..];
+        assert_eq!(page.matches(drawing).count(), 1, "{name}");
+        shown += 1;
+    }
+    assert_eq!(page.matches("<svg").count(), shown);
 }

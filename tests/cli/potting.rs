@@ -1,17 +1,26 @@
 //! Wax before and after, through the command.
 
-use crate::bench::Folder;
+use crate::bench::{Folder, Made};
 use crate::rig::check;
 use crate::screens::{RIG, shows};
 
-/// A rig with so many good checks; the lead is some tenths of a picofarad now more, now less.
-fn bench(checks: u32) -> Folder {
+/// A rig with twenty good checks; the lead is some tenths of a picofarad now more, now less.
+fn bench() -> Folder {
+    static MADE: Made = Made::new();
+    Folder::like(&MADE, || {
+        let f = without_checks();
+        for i in 0..20 {
+            let more = [0.1, -0.3, 0.4, -0.1, 0.2, -0.4, 0.0, 0.3, -0.2, 0.1][i as usize % 10];
+            check(&f, i + 1, more, &[]).ended(0);
+            std::fs::remove_dir_all(f.path(&format!("w{}", i + 1))).unwrap();
+        }
+        f
+    })
+}
+
+fn without_checks() -> Folder {
     let f = Folder::new();
     f.write("north.toml", format!("{RIG}[witness]\nname = \"tin one\"\n").as_bytes());
-    for i in 0..checks {
-        let more = [0.1, -0.3, 0.4, -0.1, 0.2, -0.4, 0.0, 0.3, -0.2, 0.1][i as usize % 10];
-        check(&f, i + 1, more, &[]).ended(0);
-    }
     f
 }
 
@@ -21,7 +30,7 @@ fn take(f: &Folder, out: &str, name: &str, sim: &str) {
 
 #[test]
 fn a_pot_load_is_judged() {
-    let f = bench(20);
+    let f = bench();
     std::fs::create_dir(f.path("before")).unwrap();
     std::fs::create_dir(f.path("after")).unwrap();
     for (name, before, after) in [
@@ -106,7 +115,7 @@ fn a_pot_load_is_judged() {
 
 #[test]
 fn without_a_history_nobody_can_tell() {
-    let f = bench(0);
+    let f = without_checks();
     take(&f, "b", "a", "r=6k l=2.4H cs=120p noise=-80dBFS");
     take(&f, "a", "a", "r=6k l=2.4H cs=138p noise=-80dBFS");
     let doc = f
@@ -150,7 +159,7 @@ fn edited(f: &Folder, folder: &str, name: &str, f0: f64) {
 /// `cargo test --test reference stats`), mean -1.58, standard error 0.38896; equivalence within 2.5: p 0.021117 (statsmodels).
 #[test]
 fn a_pot_load_as_students_sleepers() {
-    let f = bench(0);
+    let f = without_checks();
     take(&f, "master", "master", "r=6k l=2.4H cs=120p noise=-80dBFS");
     let first = [0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0];
     let second = [1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4];
@@ -179,7 +188,7 @@ fn a_pot_load_as_students_sleepers() {
 /// From ten changes on the shop's own wax is known; a pot-load that took hardly any stands out.
 #[test]
 fn the_shops_own_wax() {
-    let f = bench(20);
+    let f = bench();
     let master = master(&f);
     for i in 0..10 {
         let name = format!("p{i}");
@@ -265,7 +274,7 @@ fn waxed(f: &Folder, rig: &str, before: &str, after: &str) {
 /// The days of one rig say nothing of readings on another.
 #[test]
 fn another_rigs_days_judge_nothing() {
-    let f = bench(20);
+    let f = bench();
     let other = RIG
         .replace("series_ohm = 100.0", "series_ohm = 200.0")
         .replace("north bench", "south bench");
@@ -284,7 +293,7 @@ fn another_rigs_days_judge_nothing() {
 /// Twenty checks of one afternoon are no twenty days, and nobody looked at the witness last year.
 #[test]
 fn what_the_days_do_not_tell_is_said() {
-    let f = bench(20);
+    let f = bench();
     waxed(&f, "north.toml", "b", "a");
     let args = rested("b", "a");
     let notes = |f: &Folder| f.run(&args).ended(0).json()["notes"].to_string();
@@ -309,7 +318,7 @@ fn what_the_days_do_not_tell_is_said() {
 /// Four pickups and the witness went the same way: a lead, for one and for all.
 #[test]
 fn a_lead_that_moved_is_no_wax_of_the_lot() {
-    let f = bench(20);
+    let f = bench();
     let f0 = master(&f);
     let day = |f: &Folder, folder: &str, name: &str, at: &str| {
         let path = format!("{folder}/{name}/record.json");
@@ -351,7 +360,7 @@ fn a_lead_that_moved_is_no_wax_of_the_lot() {
 /// Two coils of one pickup are two windings.
 #[test]
 fn coils_are_paired_with_themselves() {
-    let f = bench(20);
+    let f = bench();
     let on = ["--rig", "north.toml", "--load", "cap=330p"];
     for (out, over, cs, seed) in [
         ("b1", "first coil", 120, "5"),
@@ -385,7 +394,7 @@ fn coils_are_paired_with_themselves() {
 /// doubled merely warm.
 #[test]
 fn what_died_or_broke_is_to_be_looked_at() {
-    let f = bench(20);
+    let f = bench();
     let good = "r=6k l=2.4H cs=120p noise=-80dBFS";
     let on = ["--rig", "north.toml", "--load", "cap=330p", "--room", "21C"];
     for (out, sim, more) in [
@@ -425,7 +434,7 @@ fn what_died_or_broke_is_to_be_looked_at() {
 /// How each was laid down is in the scatter of a lot already: the repeatability does not count against it once more.
 #[test]
 fn laying_down_anew_is_each_pickups_own() {
-    let f = bench(20);
+    let f = bench();
     let f0 = master(&f);
     for i in 0..16 {
         let name = format!("p{i}");

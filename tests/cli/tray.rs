@@ -3,12 +3,18 @@
 use std::io::Write;
 use std::process::Stdio;
 
-use crate::bench::{Folder, Run, SHORT};
+use crate::bench::{Folder, Made, Run, SHORT};
 use crate::screens::{RIG, shows};
 
 const GOOD: &str = "r=6k l=2.4H cs=120p noise=-80dBFS";
 
+/// A rig, and a standard from one master.
 pub fn folder() -> Folder {
+    static MADE: Made = Made::new();
+    Folder::like(&MADE, made)
+}
+
+fn made() -> Folder {
     let f = Folder::new();
     f.write("north.toml", RIG.as_bytes());
     let on = ["--rig", "north.toml", "--load", "cap=330p"];
@@ -140,11 +146,17 @@ fn limits_are_proposed_from_twenty_good_ones() {
     let f = folder();
     let mut args = vec!["standard".to_owned()];
     for i in 0..20 {
-        let (out, sim) = (
-            format!("g{i}"),
-            format!("r=6k l={:.4}H cs=120p noise=-80dBFS", 2.4 + 0.01 * f64::from(i % 5)),
-        );
-        f.take("good", &sim, &out, &["--rig", "north.toml"]).ended(0);
+        let out = format!("g{i}");
+        if i < 5 {
+            let sim = format!("r=6k l={:.4}H cs=120p noise=-80dBFS", 2.4 + 0.01 * f64::from(i));
+            f.take("good", &sim, &out, &["--rig", "north.toml"]).ended(0);
+        } else {
+            // Of each of the five there are four.
+            let mut record = f.record(&format!("g{}", i % 5));
+            record["id"] = format!("copy {i}").into();
+            std::fs::create_dir(f.path(&out)).unwrap();
+            f.write(&format!("{out}/record.json"), &serde_json::to_vec(&record).unwrap());
+        }
         args.push(out);
     }
     let few: Vec<&str> = args

@@ -140,6 +140,9 @@ fn taps() {
 fn responses_over_each_other() {
     let f = shop();
     let records = ["takes/bare", "takes/neck-7/0001"];
+    let mut weaker = f.record(records[1]);
+    weaker["resonance"]["level_db"]["value"] = (number(&weaker, "/resonance/level_db/value") - 5.0).into();
+    f.write("takes/neck-7/0001/record.json", &serde_json::to_vec(&weaker).unwrap());
     for levels in [&[][..], &["--levels"]] {
         let out = format!("compared-{}", levels.len());
         f.run(&[&["compare"], &records[..], levels, &["--out", &out]].concat())

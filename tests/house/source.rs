@@ -158,6 +158,12 @@ impl House {
 }
 
 impl File {
+    /// Every path that is written out or imported.
+    pub fn named(&self) -> Vec<Vec<String>> {
+        let imported = imports(&self.tokens).into_iter().map(|i| i.path);
+        imported.chain(paths(&self.tokens)).collect()
+    }
+
     fn defines(&self, name: &str) -> bool {
         const KINDS: [&str; 8] = ["fn", "struct", "enum", "trait", "type", "const", "static", "union"];
         self.tokens

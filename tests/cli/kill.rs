@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
-use crate::bench::{Folder, names};
+use crate::bench::{Folder, Made, names};
 
 /// A bench whose takes cost little: short, of a narrow band, with noise in which a fit is soon found.
 const QUICK: [&str; 12] = [
@@ -176,6 +176,11 @@ pub fn writers() -> Vec<Job> {
 
 /// A rig with a witness that was checked once, and records to note, compare and judge.
 pub fn workshop() -> Folder {
+    static MADE: Made = Made::new();
+    Folder::like(&MADE, set_up)
+}
+
+fn set_up() -> Folder {
     let f = Folder::quick();
     f.write("north.toml", format!("{RIG}[witness]\nname = \"tin one\"\n").as_bytes());
     // What sets a rig up makes another rig of it.

@@ -11,16 +11,16 @@ use crate::failure::{Failure, Result};
 use crate::quantity::{self, Unit, quoted};
 use crate::stats::{mean, sd};
 
-/// Tesla in a gauss: what the meters of the trade show.
-const TESLA_PER_GAUSS: f64 = 1e-4;
-/// A pole so far from the others' middle is pointed out (a choice).
-const UNEVEN: f64 = 0.1;
-/// Rows of magnets are no longer than this.
-const MOST_POLES: usize = 40;
 const LONGEST_NAME: usize = 60;
 /// Windings of guitar pickups start far above these (common practice: 2 kilohms and 1 henry and more).
 pub const LEAST_WINDING_OHM: f64 = 50.0;
 const LEAST_WINDING_H: f64 = 1e-3;
+
+mod poles;
+#[cfg(test)]
+mod tests;
+
+use poles::{MOST_POLES, gauss, poles, uneven};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -211,58 +211,6 @@ fn held(v: f64, least: f64, most: f64, what: &str) -> Result<()> {
     ))
 }
 
-/// "412 430 -428" in gauss, or "41.2mT 43.0mT".
-fn poles(text: &str) -> Result<Vec<f64>> {
-    let b = text.as_bytes();
-    if b.windows(3)
-        .any(|w| w[1] == b',' && w[0].is_ascii_digit() && w[2].is_ascii_digit())
-    {
-        return Err(Failure::new(
-            "gauss: a comma between two digits may part two figures or be a decimal",
-            "put a space between figures, and a point before decimals: 41.2 43.0 mT",
-        ));
-    }
-    // "41.2 43.0 42.8 mT": one unit behind the row is the row's.
-    let row = text.trim_end().strip_suffix("mT").filter(|t| !t.contains("mT"));
-    let (text, whole) = row.map_or((text, false), |t| (t, true));
-    let parts = || {
-        text.split(|c: char| c.is_whitespace() || c == ',' || c == '/')
-            .filter(|t| !t.is_empty())
-    };
-    let marked = parts().filter(|t| t.ends_with("mT")).count();
-    if marked > 0 && marked < parts().count() {
-        return Err(Failure::new(
-            "gauss: some of the row is in mT and some is not",
-            "write mT behind each figure, or once behind the last",
-        ));
-    }
-    let out: Vec<f64> = text
-        .split(|c: char| c.is_whitespace() || c == ',' || c == '/')
-        .filter(|t| !t.is_empty())
-        .map(|t| {
-            let (number, scale) = match t.strip_suffix("mT") {
-                Some(n) => (n, 1e-3),
-                None if whole => (t, 1e-3),
-                None => (t.trim_end_matches('G'), TESLA_PER_GAUSS),
-            };
-            let v = number.parse::<f64>().ok().filter(|v| (v * scale).abs() <= 10.0);
-            v.map(|v| v * scale).ok_or_else(|| {
-                Failure::new(
-                    format!("gauss: {} is no figure of a pole", quoted(t)),
-                    "give one figure for each pole, such as 412 430 428 431 425 405",
-                )
-            })
-        })
-        .collect::<Result<_>>()?;
-    if out.is_empty() || out.len() > MOST_POLES {
-        return Err(Failure::new(
-            format!("gauss: {} poles", out.len()),
-            format!("give one figure for each pole, {MOST_POLES} at most"),
-        ));
-    }
-    Ok(out)
-}
-
 impl Reading {
     /// "6.05k by meter A", "2.43H at 120Hz by bridge B", "412 430 428 by probe C"; where the instrument is not named, the only
     /// column of that kind among `columns` names it.
@@ -384,10 +332,6 @@ fn digits(v: f64) -> usize {
     typed.chars().filter(char::is_ascii_digit).count().clamp(3, 9)
 }
 
-fn gauss(tesla: f64) -> String {
-    format!("{:.0}", tesla / TESLA_PER_GAUSS)
-}
-
 pub fn median(mut list: Vec<f64>) -> f64 {
     list.sort_by(f64::total_cmp);
     let n = list.len();
@@ -396,55 +340,6 @@ pub fn median(mut list: Vec<f64>) -> f64 {
         _ if n % 2 == 1 => list[n / 2],
         _ => 0.5 * (list[n / 2 - 1] + list[n / 2]),
     }
-}
-
-fn uneven(poles: &[f64]) -> Option<String> {
-    let n = poles.len();
-    if n < 3 {
-        return None;
-    }
-    let middle = median(poles.iter().map(|b| b.abs()).collect());
-    if middle == 0.0 || middle.is_nan() {
-        return Some("no field at the poles: not magnetised?".into());
-    }
-    let numbers = |list: &[usize]| {
-        let words: Vec<String> = list.iter().map(|i| (i + 1).to_string()).collect();
-        format!("pole{} {}", if list.len() == 1 { "" } else { "s" }, words.join(", "))
-    };
-    let up = poles.iter().filter(|b| **b > 0.0).count();
-    let major = if 2 * up >= n { 1.0 } else { -1.0 };
-    let other: Vec<usize> = (0..n).filter(|i| poles[*i] * major < 0.0).collect();
-    // As many of either sign are two rows read as one.
-    if !other.is_empty() && 2 * other.len() < n {
-        let verb = if other.len() == 1 { "is" } else { "are" };
-        return Some(format!(
-            "{} {verb} magnetised the other way round than the rest",
-            numbers(&other)
-        ));
-    }
-    let off = |i: usize| poles[i].abs() / middle - 1.0;
-    let odd: Vec<usize> = (0..n).filter(|i| off(*i).abs() > UNEVEN).collect();
-    let weak_ends = !odd.is_empty() && odd.iter().all(|i| (*i == 0 || *i == n - 1) && off(*i) < 0.0);
-    if weak_ends {
-        let shares: Vec<String> = odd.iter().map(|i| format!("{:+.0} %", 100.0 * off(*i))).collect();
-        return Some(format!(
-            "weak at {} ({}): a magnet passed by hand between two blocks comes out so (common practice)",
-            if odd.len() == 2 { "both ends" } else { "one end" },
-            shares.join(", ")
-        ));
-    }
-    if odd.is_empty() {
-        return None;
-    }
-    let shares: Vec<String> = odd
-        .iter()
-        .map(|i| format!("{} {:+.0} %", i + 1, 100.0 * off(*i)))
-        .collect();
-    Some(format!(
-        "uneven poles, from their middle of {} G: {}; was the probe at the same height over each?",
-        gauss(middle),
-        shares.join(", ")
-    ))
 }
 
 /// What one instrument has read, of one kind, over a lot.
@@ -493,138 +388,5 @@ impl Tally {
             Kind::Lcr => quantity::show(v, Unit::Henry, 4),
             Kind::Gauss => format!("{} G", gauss(v)),
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn columns_are_read_and_written_alike() {
-        let text = "ohms by meter A, lcr at 120 Hz by bridge B, gauss by probe C";
-        let list = Column::list(text).unwrap();
-        assert_eq!(list.len(), 3);
-        assert_eq!((list[1].kind, list[1].at_hz), (Kind::Lcr, Some(120.0)));
-        assert_eq!(Column::list(&written(&list)).unwrap(), list);
-        assert_eq!(Column::list("none").unwrap(), []);
-        for wrong in [
-            "",
-            "ohms",
-            "ohms by ",
-            "volts by A",
-            "lcr by bridge",
-            "ohms at 1k by A",
-            "lcr at 0 by B",
-            "ohms by A, ohms by A",
-            "gauss by a\u{7}b",
-        ] {
-            assert!(Column::list(wrong).is_err(), "{wrong:?}");
-        }
-    }
-
-    #[test]
-    fn figures_are_read_with_their_instrument() {
-        let two = Column::list("ohms by meter A, lcr at 120Hz by bridge B, lcr at 1k by bridge B").unwrap();
-        let ohms = Reading::Ohms {
-            meter: "meter A".into(),
-            ohm: 6050.0,
-        };
-        assert_eq!(Reading::parse(Kind::Ohms, "6.05k by meter A", &[]).unwrap(), ohms);
-        assert_eq!(Reading::parse(Kind::Ohms, "6.05k", &two).unwrap(), ohms);
-        let lcr = Reading::parse(Kind::Lcr, "2.43H at 1k", &two).unwrap();
-        assert_eq!(
-            lcr,
-            Reading::Lcr {
-                meter: "bridge B".into(),
-                at_hz: 1000.0,
-                henry: 2.43
-            }
-        );
-        for row in [
-            "41.2 43.0 41.2 mT by probe C",
-            "41.2 43.0 41.2mT by probe C",
-            "41.2mT 43.0mT 41.2mT by probe C",
-        ] {
-            assert_eq!(
-                Reading::parse(Kind::Gauss, row, &[]).unwrap().shown(),
-                "412 430 412 G",
-                "{row}"
-            );
-        }
-        let poles = Reading::parse(Kind::Gauss, "412, -430/412 by probe C", &[]).unwrap();
-        let Reading::Gauss { poles_t, .. } = &poles else {
-            panic!()
-        };
-        assert!(
-            poles_t
-                .iter()
-                .zip([0.0412, -0.043, 0.0412])
-                .all(|(a, b)| (a - b).abs() < 1e-12),
-            "{poles_t:?}"
-        );
-        assert_eq!(poles.shown(), "412 -430 412 G");
-        let why = |k, t: &str| Reading::parse(k, t, &two).unwrap_err().to_string();
-        assert!(why(Kind::Lcr, "2.43H").contains("on which meter"));
-        assert!(why(Kind::Gauss, "400").contains("on which meter"));
-        assert!(why(Kind::Lcr, "2.43H by bridge B").contains("at which frequency"));
-        assert!(why(Kind::Ohms, "6.1k by a, b").contains("no name of a meter"));
-        assert!(why(Kind::Gauss, "41,2 43,0 by p").contains("may part two figures"));
-        assert!(why(Kind::Gauss, "412 41.2mT 400 by p").contains("some is not"));
-        assert!(why(Kind::Gauss, "40 x by p").contains("no figure of a pole"));
-        assert!(why(Kind::Ohms, "1e12 by p").contains("not of this world"));
-        for bad in ["-5", "nan", "inf", "0"] {
-            assert!(
-                Reading::parse(Kind::Ohms, &format!("{bad} by p"), &[]).is_err(),
-                "{bad}"
-            );
-        }
-    }
-
-    #[test]
-    fn uneven_rows_are_told() {
-        let of = |g: &[f64]| uneven(&g.iter().map(|g| g * TESLA_PER_GAUSS).collect::<Vec<_>>());
-        assert_eq!(of(&[412.0, 430.0, 428.0, 431.0, 425.0, 405.0]), None);
-        assert!(
-            of(&[340.0, 430.0, 428.0, 431.0, 425.0, 350.0])
-                .unwrap()
-                .starts_with("weak at both ends (-20 %, -18 %)")
-        );
-        assert!(
-            of(&[340.0, 430.0, 428.0, 431.0])
-                .unwrap()
-                .starts_with("weak at one end")
-        );
-        assert!(of(&[430.0, 300.0, 428.0, 431.0]).unwrap().contains("2 -30 %"));
-        assert!(
-            of(&[430.0, 428.0, -431.0, 425.0])
-                .unwrap()
-                .starts_with("pole 3 is magnetised the other way")
-        );
-        assert!(of(&[430.0, 500.0, 425.0]).unwrap().contains("+16 %"));
-        // Two rows of opposite sign.
-        assert_eq!(of(&[430.0, 428.0, -431.0, -425.0]), None);
-        assert_eq!(of(&[430.0, 200.0]), None);
-        assert!(of(&[0.0, 0.0, 0.0]).unwrap().contains("not magnetised"));
-    }
-
-    /// 6000, 6060 and 6120 on one, 5000 on another: never one mean.
-    #[test]
-    fn two_instruments_are_two_statistics() {
-        let r = |m: &str, ohm: f64| Reading::Ohms { meter: m.into(), ohm };
-        let list = [r("A", 6000.0), r("B", 5000.0), r("A", 6060.0), r("A", 6120.0)];
-        let t = Tally::of(&list);
-        assert_eq!(t.len(), 2);
-        assert_eq!(
-            (t[0].readings, t[0].mean, t[0].sd, t[0].least, t[0].most),
-            (3, 6060.0, Some(60.0), 6000.0, 6120.0)
-        );
-        assert_eq!((t[1].readings, t[1].mean, t[1].sd), (1, 5000.0, None));
-        let l = |hz: f64| Reading::Lcr {
-            meter: "B".into(),
-            at_hz: hz,
-            henry: 2.0,
-        };
-        assert_eq!(Tally::of(&[l(120.0), l(1000.0)]).len(), 2);
     }
 }

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::failure::{Failure, Result};
 use crate::quantity::{self, Unit, quoted};
-use crate::stats::{mean, sd};
+use crate::stats::{grouped, mean, median, sd};
 
 const LONGEST_NAME: usize = 60;
 /// Windings of guitar pickups start far above these (common practice: 2 kilohms and 1 henry and more).
@@ -20,7 +20,7 @@ mod poles;
 #[cfg(test)]
 mod tests;
 
-use poles::{MOST_POLES, gauss, poles, uneven};
+use poles::{MOST_POLES, MOST_TESLA, gauss, poles, uneven};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -40,6 +40,31 @@ impl Kind {
             Kind::Gauss => "gauss",
         }
     }
+
+    /// A row of figures with their unit, to so many significant digits.
+    fn shown(self, figures: &[f64], digits: impl Fn(f64) -> usize) -> String {
+        let show = |v: &f64| match self {
+            Kind::Ohms => quantity::show(*v, Unit::Ohm, digits(*v)),
+            Kind::Lcr => quantity::show(*v, Unit::Henry, digits(*v)),
+            Kind::Gauss => gauss(*v),
+        };
+        let row: Vec<String> = figures.iter().map(show).collect();
+        format!("{}{}", row.join(" "), if self == Kind::Gauss { " G" } else { "" })
+    }
+
+    /// What a figure can be, in ohms, henries or tesla.
+    fn holds(self, figure: f64) -> bool {
+        match self {
+            Kind::Ohms => (1e-3..=1e9).contains(&figure),
+            Kind::Lcr => (1e-9..=1e5).contains(&figure),
+            Kind::Gauss => figure.abs() <= MOST_TESLA,
+        }
+    }
+}
+
+/// Test frequencies of LCR meters, in hertz.
+fn tests_at(hz: f64) -> bool {
+    (1.0..=1e6).contains(&hz)
 }
 
 /// A figure of an instrument.
@@ -86,10 +111,9 @@ impl fmt::Display for Column {
 /// Columns as they are given on a command line.
 pub fn written(columns: &[Column]) -> String {
     let list: Vec<String> = columns.iter().map(Column::to_string).collect();
-    if list.is_empty() {
-        "none".into()
-    } else {
-        list.join(", ")
+    match list.is_empty() {
+        true => "none".into(),
+        false => list.join(", "),
     }
 }
 
@@ -116,25 +140,21 @@ pub fn parted(text: &str) -> (&str, Option<&str>) {
 
 fn test_frequency(text: &str) -> Result<f64> {
     let hz = quantity::parse_at("test frequency", text, Unit::Hertz)?;
-    if (1.0..=1e6).contains(&hz) {
-        return Ok(hz);
+    match tests_at(hz) {
+        true => Ok(hz),
+        false => Err(Failure::new(
+            format!("a test frequency of {hz} Hz is not of this world"),
+            "give it as 100Hz, 120Hz or 1k",
+        )),
     }
-    Err(Failure::new(
-        format!("a test frequency of {hz} Hz is not of this world"),
-        "give it as 100Hz, 120Hz or 1k",
-    ))
 }
 
 impl Column {
     /// As [`Column::list`] would have it: of an LCR meter with its test frequency, of no other with one.
     pub fn is_sound(&self) -> bool {
-        let at = self.at_hz.is_some_and(|hz| (1.0..=1e6).contains(&hz));
-        let frequency = if self.kind == Kind::Lcr {
-            at
-        } else {
-            self.at_hz.is_none()
-        };
-        frequency && meter_name(&self.meter).is_ok()
+        (self.kind == Kind::Lcr) == self.at_hz.is_some()
+            && self.at_hz.is_none_or(tests_at)
+            && meter_name(&self.meter).is_ok()
     }
 
     /// "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C"; "none" for none.
@@ -180,35 +200,32 @@ impl Column {
     /// A figure as it is typed under this column.
     pub fn read(&self, typed: &str) -> Result<Reading> {
         let meter = self.meter.clone();
-        let place = self.kind.word();
-        match self.kind {
-            Kind::Ohms => {
-                let ohm = quantity::parse_at(place, typed, Unit::Ohm)?;
-                held(ohm, 1e-3, 1e9, "ohms")?;
-                Ok(Reading::Ohms { meter, ohm })
+        let figure = |unit, what| {
+            let v = quantity::parse_at(self.kind.word(), typed, unit)?;
+            match self.kind.holds(v) {
+                true => Ok(v),
+                false => Err(Failure::new(
+                    format!("{v} {what} are not of this world"),
+                    "type what the meter shows, with k, M, m or H where it stands",
+                )),
             }
-            Kind::Lcr => {
-                let henry = quantity::parse_at(place, typed, Unit::Henry)?;
-                held(henry, 1e-9, 1e5, "henries")?;
-                let at_hz = self.at_hz.unwrap_or(f64::NAN);
-                Ok(Reading::Lcr { meter, at_hz, henry })
-            }
-            Kind::Gauss => Ok(Reading::Gauss {
+        };
+        Ok(match self.kind {
+            Kind::Ohms => Reading::Ohms {
+                meter,
+                ohm: figure(Unit::Ohm, "ohms")?,
+            },
+            Kind::Lcr => Reading::Lcr {
+                meter,
+                at_hz: self.at_hz.unwrap_or(f64::NAN),
+                henry: figure(Unit::Henry, "henries")?,
+            },
+            Kind::Gauss => Reading::Gauss {
                 meter,
                 poles_t: poles(typed)?,
-            }),
-        }
+            },
+        })
     }
-}
-
-fn held(v: f64, least: f64, most: f64, what: &str) -> Result<()> {
-    if (least..=most).contains(&v) {
-        return Ok(());
-    }
-    Err(Failure::new(
-        format!("{v} {what} are not of this world"),
-        "type what the meter shows, with k, M, m or H where it stands",
-    ))
 }
 
 impl Reading {
@@ -267,39 +284,29 @@ impl Reading {
         }
     }
 
+    /// All figures, in ohms, henries or tesla.
+    fn figures(&self) -> &[f64] {
+        match self {
+            Reading::Ohms { ohm, .. } => std::slice::from_ref(ohm),
+            Reading::Lcr { henry, .. } => std::slice::from_ref(henry),
+            Reading::Gauss { poles_t, .. } => poles_t,
+        }
+    }
+
     /// One figure: of poles their middle in size.
     pub fn figure(&self) -> f64 {
-        match self {
-            Reading::Ohms { ohm, .. } => *ohm,
-            Reading::Lcr { henry, .. } => *henry,
-            Reading::Gauss { poles_t, .. } => median(poles_t.iter().map(|b| b.abs()).collect()),
-        }
+        median(self.figures().iter().map(|v| v.abs()).collect())
     }
 
     /// A figure read from a file: as possible as a typed one.
     pub fn possible(&self) -> bool {
-        let named = |m: &str| meter_name(m).is_ok();
-        match self {
-            Reading::Ohms { meter, ohm } => named(meter) && (1e-3..=1e9).contains(ohm),
-            Reading::Lcr { meter, at_hz, henry } => {
-                named(meter) && (1.0..=1e6).contains(at_hz) && (1e-9..=1e5).contains(henry)
-            }
-            Reading::Gauss { meter, poles_t } => {
-                named(meter) && (1..=MOST_POLES).contains(&poles_t.len()) && poles_t.iter().all(|b| b.abs() <= 10.0)
-            }
-        }
+        let (column, figures) = (self.column(), self.figures());
+        column.is_sound() && (1..=MOST_POLES).contains(&figures.len()) && figures.iter().all(|v| column.kind.holds(*v))
     }
 
     /// As it is typed.
     pub fn shown(&self) -> String {
-        match self {
-            Reading::Ohms { ohm, .. } => quantity::show(*ohm, Unit::Ohm, digits(*ohm)),
-            Reading::Lcr { henry, .. } => quantity::show(*henry, Unit::Henry, digits(*henry)),
-            Reading::Gauss { poles_t, .. } => {
-                let list: Vec<String> = poles_t.iter().map(|b| gauss(*b)).collect();
-                format!("{} G", list.join(" "))
-            }
-        }
+        self.column().kind.shown(self.figures(), digits)
     }
 
     /// What looks like a slip of the fingers.
@@ -332,16 +339,6 @@ fn digits(v: f64) -> usize {
     typed.chars().filter(char::is_ascii_digit).count().clamp(3, 9)
 }
 
-pub fn median(mut list: Vec<f64>) -> f64 {
-    list.sort_by(f64::total_cmp);
-    let n = list.len();
-    match n {
-        0 => f64::NAN,
-        _ if n % 2 == 1 => list[n / 2],
-        _ => 0.5 * (list[n / 2 - 1] + list[n / 2]),
-    }
-}
-
 /// What one instrument has read, of one kind, over a lot.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Tally {
@@ -358,15 +355,7 @@ pub struct Tally {
 impl Tally {
     /// One for each instrument and each frequency, in the order of their first reading.
     pub fn of<'a>(readings: impl IntoIterator<Item = &'a Reading>) -> Vec<Tally> {
-        let mut groups: Vec<(Column, Vec<f64>)> = Vec::new();
-        for r in readings {
-            let (column, figure) = (r.column(), r.figure());
-            match groups.iter_mut().find(|g| g.0 == column) {
-                Some(g) => g.1.push(figure),
-                None => groups.push((column, vec![figure])),
-            }
-        }
-        groups
+        grouped(readings.into_iter().map(|r| (r.column(), r.figure())))
             .into_iter()
             .filter_map(|(column, list)| {
                 Some(Tally {
@@ -383,10 +372,6 @@ impl Tally {
 
     /// A figure of this kind with its unit.
     pub fn shown(&self, v: f64) -> String {
-        match self.column.kind {
-            Kind::Ohms => quantity::show(v, Unit::Ohm, 4),
-            Kind::Lcr => quantity::show(v, Unit::Henry, 4),
-            Kind::Gauss => format!("{} G", gauss(v)),
-        }
+        self.column.kind.shown(&[v], |_| 4)
     }
 }

@@ -23,6 +23,29 @@ pub fn sd(x: &[f64]) -> Option<f64> {
     Some((x.iter().map(|v| (v - m).powi(2)).sum::<f64>() / (x.len() - 1) as f64).sqrt())
 }
 
+/// Of an even number half the two in the middle; NaN of nothing.
+pub fn median(mut x: Vec<f64>) -> f64 {
+    x.sort_by(f64::total_cmp);
+    let n = x.len();
+    match n {
+        0 => f64::NAN,
+        _ if n % 2 == 1 => x[n / 2],
+        _ => 0.5 * (x[n / 2 - 1] + x[n / 2]),
+    }
+}
+
+/// What belongs together by its key, in the order of the keys' first.
+pub fn grouped<K: PartialEq, V>(all: impl IntoIterator<Item = (K, V)>) -> Vec<(K, Vec<V>)> {
+    let mut groups: Vec<(K, Vec<V>)> = Vec::new();
+    for (key, value) in all {
+        match groups.iter_mut().find(|g| g.0 == key) {
+            Some(g) => g.1.push(value),
+            None => groups.push((key, vec![value])),
+        }
+    }
+    groups
+}
+
 /// From so many degrees of freedom on Student's t is the normal distribution to 2e-4 of its quantiles; the search for a quantile
 /// of far more does not end.
 const NORMAL_FROM: f64 = 1e4;

@@ -1,8 +1,8 @@
 //! A row of magnets: how its figures are typed, and what is uneven in it.
 
-use super::median;
 use crate::failure::{Failure, Result};
 use crate::quantity::quoted;
+use crate::stats::median;
 
 /// Tesla in a gauss: what the meters of the trade show.
 pub(super) const TESLA_PER_GAUSS: f64 = 1e-4;
@@ -10,57 +10,54 @@ pub(super) const TESLA_PER_GAUSS: f64 = 1e-4;
 const UNEVEN: f64 = 0.1;
 /// Rows of magnets are no longer than this.
 pub(super) const MOST_POLES: usize = 40;
+/// Nor is any magnet stronger.
+pub(super) const MOST_TESLA: f64 = 10.0;
 
-/// "412 430 -428" in gauss, or "41.2mT 43.0mT".
+/// "412 430 -428" in gauss, or "41.2mT 43.0mT", or "41.2 43.0 mT", where one unit behind the row is the row's.
 pub(super) fn poles(text: &str) -> Result<Vec<f64>> {
-    let b = text.as_bytes();
-    if b.windows(3)
-        .any(|w| w[1] == b',' && w[0].is_ascii_digit() && w[2].is_ascii_digit())
-    {
+    let between = |w: &[u8]| w[1] == b',' && w[0].is_ascii_digit() && w[2].is_ascii_digit();
+    if text.as_bytes().windows(3).any(between) {
         return Err(Failure::new(
             "gauss: a comma between two digits may part two figures or be a decimal",
             "put a space between figures, and a point before decimals: 41.2 43.0 mT",
         ));
     }
-    // "41.2 43.0 42.8 mT": one unit behind the row is the row's.
     let row = text.trim_end().strip_suffix("mT").filter(|t| !t.contains("mT"));
-    let (text, whole) = row.map_or((text, false), |t| (t, true));
-    let parts = || {
-        text.split(|c: char| c.is_whitespace() || c == ',' || c == '/')
-            .filter(|t| !t.is_empty())
-    };
-    let marked = parts().filter(|t| t.ends_with("mT")).count();
-    if marked > 0 && marked < parts().count() {
+    let parts: Vec<&str> = row
+        .unwrap_or(text)
+        .split(|c: char| c.is_whitespace() || c == ',' || c == '/')
+        .filter(|t| !t.is_empty())
+        .collect();
+    let marked = parts.iter().filter(|t| t.ends_with("mT")).count();
+    if marked > 0 && marked < parts.len() {
         return Err(Failure::new(
             "gauss: some of the row is in mT and some is not",
             "write mT behind each figure, or once behind the last",
         ));
     }
-    let out: Vec<f64> = text
-        .split(|c: char| c.is_whitespace() || c == ',' || c == '/')
-        .filter(|t| !t.is_empty())
-        .map(|t| {
-            let (number, scale) = match t.strip_suffix("mT") {
-                Some(n) => (n, 1e-3),
-                None if whole => (t, 1e-3),
-                None => (t.trim_end_matches('G'), TESLA_PER_GAUSS),
-            };
-            let v = number.parse::<f64>().ok().filter(|v| (v * scale).abs() <= 10.0);
-            v.map(|v| v * scale).ok_or_else(|| {
-                Failure::new(
-                    format!("gauss: {} is no figure of a pole", quoted(t)),
-                    "give one figure for each pole, such as 412 430 428 431 425 405",
-                )
-            })
-        })
-        .collect::<Result<_>>()?;
-    if out.is_empty() || out.len() > MOST_POLES {
+    if parts.is_empty() || parts.len() > MOST_POLES {
         return Err(Failure::new(
-            format!("gauss: {} poles", out.len()),
+            format!("gauss: {} poles", parts.len()),
             format!("give one figure for each pole, {MOST_POLES} at most"),
         ));
     }
-    Ok(out)
+    let (unit, scale) = match marked > 0 || row.is_some() {
+        true => ("mT", 1e-3),
+        false => ("G", TESLA_PER_GAUSS),
+    };
+    let tesla = |t: &&str| {
+        let figure: f64 = t.strip_suffix(unit).unwrap_or(t).parse().ok()?;
+        Some(figure * scale).filter(|v| v.abs() <= MOST_TESLA)
+    };
+    let figure = |t: &&str| {
+        tesla(t).ok_or_else(|| {
+            Failure::new(
+                format!("gauss: {} is no figure of a pole", quoted(t)),
+                "give one figure for each pole, such as 412 430 428 431 425 405",
+            )
+        })
+    };
+    parts.iter().map(figure).collect()
 }
 
 pub(super) fn gauss(tesla: f64) -> String {
@@ -76,42 +73,40 @@ pub(super) fn uneven(poles: &[f64]) -> Option<String> {
     if middle == 0.0 || middle.is_nan() {
         return Some("no field at the poles: not magnetised?".into());
     }
-    let numbers = |list: &[usize]| {
-        let words: Vec<String> = list.iter().map(|i| (i + 1).to_string()).collect();
-        format!("pole{} {}", if list.len() == 1 { "" } else { "s" }, words.join(", "))
-    };
     let up = poles.iter().filter(|b| **b > 0.0).count();
     let major = if 2 * up >= n { 1.0 } else { -1.0 };
-    let other: Vec<usize> = (0..n).filter(|i| poles[*i] * major < 0.0).collect();
+    let other: Vec<String> = (0..n)
+        .filter(|i| poles[*i] * major < 0.0)
+        .map(|i| (i + 1).to_string())
+        .collect();
     // As many of either sign are two rows read as one.
     if !other.is_empty() && 2 * other.len() < n {
-        let verb = if other.len() == 1 { "is" } else { "are" };
+        let (s, verb) = if other.len() == 1 { ("", "is") } else { ("s", "are") };
+        let list = other.join(", ");
         return Some(format!(
-            "{} {verb} magnetised the other way round than the rest",
-            numbers(&other)
+            "pole{s} {list} {verb} magnetised the other way round than the rest"
         ));
     }
-    let off = |i: usize| poles[i].abs() / middle - 1.0;
-    let odd: Vec<usize> = (0..n).filter(|i| off(*i).abs() > UNEVEN).collect();
-    let weak_ends = !odd.is_empty() && odd.iter().all(|i| (*i == 0 || *i == n - 1) && off(*i) < 0.0);
-    if weak_ends {
-        let shares: Vec<String> = odd.iter().map(|i| format!("{:+.0} %", 100.0 * off(*i))).collect();
-        return Some(format!(
-            "weak at {} ({}): a magnet passed by hand between two blocks comes out so (common practice)",
-            if odd.len() == 2 { "both ends" } else { "one end" },
-            shares.join(", ")
-        ));
-    }
+    let odd: Vec<(usize, f64)> = poles
+        .iter()
+        .map(|b| b.abs() / middle - 1.0)
+        .enumerate()
+        .filter(|(_, off)| off.abs() > UNEVEN)
+        .collect();
     if odd.is_empty() {
         return None;
     }
-    let shares: Vec<String> = odd
-        .iter()
-        .map(|i| format!("{} {:+.0} %", i + 1, 100.0 * off(*i)))
-        .collect();
+    let list = |say: &dyn Fn(&(usize, f64)) -> String| odd.iter().map(say).collect::<Vec<_>>().join(", ");
+    if odd.iter().all(|(i, off)| (*i == 0 || *i == n - 1) && *off < 0.0) {
+        return Some(format!(
+            "weak at {} ({}): a magnet passed by hand between two blocks comes out so (common practice)",
+            if odd.len() == 2 { "both ends" } else { "one end" },
+            list(&|(_, off)| format!("{:+.0} %", 100.0 * off))
+        ));
+    }
     Some(format!(
         "uneven poles, from their middle of {} G: {}; was the probe at the same height over each?",
         gauss(middle),
-        shares.join(", ")
+        list(&|(i, off)| format!("{} {:+.0} %", i + 1, 100.0 * off))
     ))
 }

@@ -1,7 +1,8 @@
 //! A figure far from its mates: a slip of the fingers, or a pickup to be looked at.
 
 use super::Tray;
-use crate::record::meters::{Reading, Tally, median};
+use crate::record::meters::{Reading, Tally};
+use crate::stats::median;
 
 /// Fewer mates tell nothing of how they scatter.
 const ENOUGH: usize = 5;

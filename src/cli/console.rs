@@ -2,7 +2,7 @@
 
 use std::io::Write;
 
-use super::keys::Keys;
+use super::keys::{Keys, Typed};
 use crate::capture::stop::Stop;
 use crate::failure::{Failure, Result};
 use crate::wrap;
@@ -12,6 +12,8 @@ pub struct Console<'a> {
     out: &'a mut dyn Write,
     err: &'a mut dyn Write,
     stop: Stop,
+    /// From the first question on.
+    keys: Option<Keys>,
 }
 
 impl<'a> Console<'a> {
@@ -20,6 +22,7 @@ impl<'a> Console<'a> {
             out,
             err,
             stop: Stop::default(),
+            keys: None,
         }
     }
 
@@ -28,10 +31,20 @@ impl<'a> Console<'a> {
         self.stop.clone()
     }
 
-    /// What is typed at prompts.
-    pub fn keys(&self) -> Keys {
-        catch(&self.stop);
-        Keys::new(self.stop())
+    /// The line that is typed at a prompt; `None` where the input has ended, and the command with it.
+    pub fn ask(&mut self, prompt: &str) -> Option<String> {
+        loop {
+            self.remark(prompt);
+            let keys = self.keys.get_or_insert_with(|| {
+                catch(&self.stop);
+                Keys::new(self.stop.clone())
+            });
+            match keys.line() {
+                Typed::Text(line) => return Some(line),
+                Typed::Slip => self.remark("  that is no text; type it once more"),
+                Typed::End => return None,
+            }
+        }
     }
 
     /// A result, on standard output.

@@ -58,14 +58,17 @@ pub struct PottingArgs {
 Headphones off your ears, loudspeakers off, phantom power off: every Enter plays the test signal. Strong magnets: keep cards, watches and implants away. docs/safety.md has the usual cautions; local rules come first.
 
 Examples:
-  coilwright tray --lot neck-12 --standard neck.toml --rig north.toml --load none
-  coilwright tray --lot neck-12 --columns \"ohms by meter A, gauss by probe C\"
+  coilwright tray neck-12 --standard neck.toml --rig north.toml --load none
+  coilwright tray neck-12 --columns \"ohms by meter A, gauss by probe C\"
 "
 )]
 pub struct TrayArgs {
     /// The lot's name; pickups are NAME-01, NAME-02 and so on
-    #[arg(long, value_name = "NAME", value_parser = lot_name)]
-    pub lot: String,
+    #[arg(value_name = "NAME", value_parser = lot_name, required_unless_present = "lot")]
+    pub name: Option<String>,
+    /// The same
+    #[arg(long, value_name = "NAME", value_parser = lot_name, conflicts_with = "name")]
+    pub lot: Option<String>,
     /// The standard to judge by; left out, the lot's own, or none
     #[arg(long, value_name = "FILE")]
     pub standard: Option<PathBuf>,
@@ -103,6 +106,12 @@ pub struct TrayArgs {
     pub drive: DriveArgs,
     #[command(flatten)]
     pub shown: Shown,
+}
+
+impl TrayArgs {
+    pub fn lot(&self) -> &str {
+        self.name.as_deref().or(self.lot.as_deref()).unwrap_or_default()
+    }
 }
 
 #[derive(Debug, Args)]

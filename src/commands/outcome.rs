@@ -273,27 +273,30 @@ pub fn remark_style(shown: Shown) -> Style {
     }
 }
 
-/// No document that is written again is larger.
-const MOST_BYTES: u64 = 64 << 20;
+/// No document is larger.
+pub const MOST_BYTES: u64 = 64 << 20;
 
-/// A document that is there already, as it is to be written again: what its file holds and this version does not know stays in it.
-pub fn again<D: Serialize + DeserializeOwned>(path: &Path, document: &D, what: &str) -> Result<Vec<u8>> {
-    if path.symlink_metadata().is_err() {
-        return pretty(document, what);
-    }
-    let bytes = fileio::read_limited(path, MOST_BYTES)?;
+/// A document as it is to be written in this file: what the file holds already and this version does not know stays in it.
+pub fn whole<D: Serialize + DeserializeOwned>(path: &Path, document: &D, what: &str) -> Result<Value> {
+    let there = path.symlink_metadata().is_ok();
+    let old = there.then(|| fileio::read_limited(path, MOST_BYTES)).transpose()?;
     let both = || {
-        let old: Value = serde_json::from_slice(&bytes)?;
-        let known = serde_json::to_value(D::deserialize(&old)?)?;
         let mut new = serde_json::to_value(document)?;
-        unknown::keep(&old, &known, &mut new, "id");
+        if let Some(bytes) = &old {
+            let old: Value = serde_json::from_slice(bytes)?;
+            unknown::keep(&old, &serde_json::to_value(D::deserialize(&old)?)?, &mut new);
+        }
         Ok(new)
     };
-    let new = both().map_err(|e: serde_json::Error| {
+    both().map_err(|e: serde_json::Error| {
         Failure::new(
-            format!("cannot write {what}: {e}"),
-            "report this as a fault of the program",
+            format!("cannot write {what} to {}: {e}", path.display()),
+            "move that file aside, and write again",
         )
-    })?;
-    pretty(&new, what)
+    })
+}
+
+/// The same, in bytes.
+pub fn again<D: Serialize + DeserializeOwned>(path: &Path, document: &D, what: &str) -> Result<Vec<u8>> {
+    pretty(&whole(path, document, what)?, what)
 }

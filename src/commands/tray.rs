@@ -3,17 +3,16 @@
 use std::path::{Path, PathBuf};
 
 use super::outcome::{self, Told};
-use crate::cli::args::TrayArgs;
+use crate::cli::args::{About, TrayArgs};
 use crate::cli::console::Console;
 use crate::cli::context::{Fresh, stamp};
-use crate::cli::inputs::LoadArg;
-use crate::cli::keys::{Keys, Typed};
-use crate::failure::{Failure, Result, Status};
+use crate::failure::{Result, Status};
 use crate::fileio;
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};
 use crate::record::{Code, Record, store};
-use crate::report::{text, tray_plot};
+use crate::report::text::{self, Style};
+use crate::report::tray_plot;
 use crate::shop::lot::Tray;
 use crate::shop::standard::{Judged, judge};
 use crate::shop::witness::checks::RepeatDocument;
@@ -22,25 +21,13 @@ mod agree;
 mod open;
 mod take;
 
-const MOST_BYTES: u64 = 64 << 20;
-
 pub fn run(args: &TrayArgs, console: &mut Console) -> Result<Status> {
     let mut bench = Lot::open(args)?;
     console.remark(&text::tray_keys(&bench.tray));
     bench.opening(console);
-    let mut keys = console.keys();
-    loop {
-        console.remark(&text::tray_prompt(&bench.tray));
-        let line = match keys.line() {
-            Typed::Text(line) => line,
-            Typed::Slip => {
-                console.remark("  that is no text; type it once more");
-                continue;
-            }
-            // The end of what is typed ends the tray too: it goes on next time.
-            Typed::End => break,
-        };
-        match bench.key(&line, &mut keys, console) {
+    // The end of what is typed ends the tray too: it goes on next time.
+    while let Some(line) = console.ask(&text::tray_prompt(&bench.tray)) {
+        match bench.key(&line, console) {
             Ok(true) => {}
             Ok(false) => break,
             // A device that was pulled out, or a full disk, must not end the day: what is there stays, and one goes on when it
@@ -61,8 +48,8 @@ struct Lot<'a> {
     folder: PathBuf,
     tray: Tray,
     repeat: Option<RepeatDocument>,
-    rig: Option<PathBuf>,
-    load: Option<LoadArg>,
+    /// On what it is measured.
+    about: About,
     /// What is to be said before the first one.
     remarks: Vec<String>,
     /// Warnings of the rig's that were said: once is enough.
@@ -76,25 +63,32 @@ struct Lot<'a> {
 
 impl Lot<'_> {
     fn keep(&self) -> Result<()> {
-        let document = self.tray.document();
-        let bytes = document.map_or_else(|e| Err(unwritable(&e)), |d| outcome::pretty(&d, "the tray"))?;
-        fileio::write_atomically(&self.folder.join("tray.json"), &bytes)
+        let path = self.file();
+        fileio::write_atomically(&path, &outcome::again(&path, &self.tray, "the tray")?)
+    }
+
+    fn file(&self) -> PathBuf {
+        self.folder.join("tray.json")
+    }
+
+    fn style(&self) -> Style {
+        outcome::remark_style(self.args.shown)
     }
 
     /// One line of what is typed; whether it goes on.
-    fn key(&mut self, line: &str, keys: &mut Keys, console: &mut Console) -> Result<bool> {
+    fn key(&mut self, line: &str, console: &mut Console) -> Result<bool> {
         let (key, rest) = match line.split_once(' ') {
             Some((k, r)) => (k, r.trim()),
             None => (line, ""),
         };
         match (key, rest) {
-            ("", _) => return self.measure(self.tray.next, keys, console),
+            ("", _) => return self.measure(self.tray.next, console),
             ("r", "") => match self.tray.last().map(|e| e.number) {
-                Some(number) => return self.measure(number, keys, console),
+                Some(number) => return self.measure(number, console),
                 None => console.remark("nothing to measure again yet"),
             },
             ("k", "") => match self.tray.last().filter(|e| e.is_open() && e.f0_hz.is_some()) {
-                Some(last) => return self.keep_it(last.number, keys, console),
+                Some(last) => return self.keep_it(last.number, console),
                 None => console.remark("nothing to keep: k is for a take that is to be measured again"),
             },
             ("s", "") => {
@@ -104,11 +98,7 @@ impl Lot<'_> {
             ("u", "") => match self.tray.undo() {
                 Some(undone) => {
                     self.keep()?;
-                    console.remark(&text::tray_undone(
-                        &self.tray,
-                        undone,
-                        outcome::remark_style(self.args.shown),
-                    ));
+                    console.remark(&text::tray_undone(&self.tray, undone, self.style()));
                 }
                 None => console.remark("nothing to take back"),
             },
@@ -171,11 +161,11 @@ impl Lot<'_> {
         if !tray.entries.is_empty() {
             self.keep()?;
         }
-        let any = tray.standing().next().is_some();
-        let whole = tray.document().map_err(|e| unwritable(&e))?;
+        let any = tray.last().is_some();
+        let whole = outcome::whole(&self.file(), tray, "the tray")?;
         Told {
             document: &serde_json::json!({ "schema": tray.schema, "tray": whole, "counts": counts, "tallies": tray.tallies() }),
-            files: any.then(|| self.folder.join("tray.json")).into_iter().collect(),
+            files: any.then(|| self.file()).into_iter().collect(),
             shown: self.args.shown,
         }
         .tell(
@@ -199,13 +189,6 @@ impl Lot<'_> {
             },
         )
     }
-}
-
-fn unwritable(e: &serde_json::Error) -> Failure {
-    Failure::new(
-        format!("cannot write the tray: {e}"),
-        "report this as a fault of the program",
-    )
 }
 
 fn noted(record: &Record, text: Option<&str>, readings: Vec<Reading>) -> Note {

@@ -3,13 +3,12 @@
 use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
-use serde_json::Value;
 
 use super::standard::{Call, Judged, Standard};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::record::meters::{Column, Reading, Tally};
-use crate::record::{Finding, Record, unknown};
+use crate::record::{Finding, Record};
 
 mod mates;
 mod steps;
@@ -38,9 +37,6 @@ pub struct Tray {
     pub columns: Vec<Column>,
     /// The number that comes next: that of the last one while it has no reading to stay with.
     pub next: u32,
-    /// The file as it was read, and what was understood of it.
-    #[serde(skip)]
-    read: Option<Box<(Value, Value)>>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -186,7 +182,6 @@ impl Tray {
             setting: None,
             columns: Vec::new(),
             next: first,
-            read: None,
         }
     }
 
@@ -194,9 +189,7 @@ impl Tray {
     pub fn parse(place: &str, bytes: &[u8]) -> Result<Tray> {
         let hint = "move it aside to begin the lot anew";
         let wrong = |what: &str, hint: &str| Failure::new(format!("{place} {what}"), hint);
-        let no_tray = |e: serde_json::Error| wrong(&format!("is no tray: {e}"), hint);
-        let written: Value = serde_json::from_slice(bytes).map_err(no_tray)?;
-        let mut t: Tray = serde_json::from_value(written.clone()).map_err(no_tray)?;
+        let t: Tray = serde_json::from_slice(bytes).map_err(|e| wrong(&format!("is no tray: {e}"), hint))?;
         if t.schema != SCHEMA {
             let what = format!("is of the kind {:?}, this version reads {SCHEMA:?}", t.schema);
             return Err(wrong(&what, hint));
@@ -214,19 +207,11 @@ impl Tray {
             ));
         }
         // A step back would else go round in circles.
-        if let Some((_, e)) = t
-            .entries
-            .iter()
-            .enumerate()
-            .find(|(i, e)| e.replaces.is_some_and(|old| old >= *i))
-        {
-            return Err(wrong(
-                &format!("says that {:?} replaces what came after it", e.name),
-                hint,
-            ));
+        let mut entries = t.entries.iter().enumerate();
+        if let Some((_, e)) = entries.find(|(i, e)| e.replaces.is_some_and(|old| old >= *i)) {
+            let what = format!("says that {:?} replaces what came after it", e.name);
+            return Err(wrong(&what, hint));
         }
-        let understood = serde_json::to_value(&t).map_err(no_tray)?;
-        t.read = Some(Box::new((written, understood)));
         Ok(t)
     }
 
@@ -234,15 +219,6 @@ impl Tray {
     fn names(&self) -> impl Iterator<Item = &String> {
         let records = self.entries.iter().filter_map(|e| e.record.as_ref());
         std::iter::once(&self.lot).chain(&self.copied_from).chain(records)
-    }
-
-    /// As its file holds it, with all that was in it before and is not understood here.
-    pub fn document(&self) -> serde_json::Result<Value> {
-        let mut new = serde_json::to_value(self)?;
-        if let Some(read) = &self.read {
-            unknown::keep(&read.0, &read.1, &mut new, "name");
-        }
-        Ok(new)
     }
 
     /// "neck-12-07".

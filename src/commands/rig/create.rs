@@ -3,7 +3,6 @@
 use crate::capture::bench::DEVICE;
 use crate::cli::args::{NewArgs, ReferenceArg};
 use crate::cli::console::Console;
-use crate::cli::keys::{Keys, Typed};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::quantity::{self, Unit};
@@ -111,15 +110,11 @@ fn found(_args: &NewArgs, _console: &mut Console) -> Result<Option<(String, Stri
 /// One line of the terminal after the other.
 struct Questions<'a, 'b> {
     console: &'a mut Console<'b>,
-    keys: Keys,
 }
 
 impl<'a, 'b> Questions<'a, 'b> {
     fn new(console: &'a mut Console<'b>) -> Self {
-        Questions {
-            keys: console.keys(),
-            console,
-        }
+        Questions { console }
     }
 
     fn ask(&mut self, args: &NewArgs, a: &mut Answers) -> Result<()> {
@@ -243,19 +238,12 @@ impl<'a, 'b> Questions<'a, 'b> {
 
     fn next(&mut self, words: &str, proposal: Option<&str>) -> Result<String> {
         let brackets = proposal.map_or_else(String::new, |p| format!(" [{p}]"));
-        loop {
-            self.console.remark(&format!("{words}{brackets}?"));
-            match self.keys.line() {
-                Typed::Text(line) => return Ok(line),
-                Typed::Slip => self.console.remark("  that is no text; type it once more"),
-                Typed::End => {
-                    return Err(Failure::new(
-                        "the questions were not answered to the end; nothing was written",
-                        "answer them, or give --reference, --series and --inductance",
-                    ));
-                }
-            }
-        }
+        self.console.ask(&format!("{words}{brackets}?")).ok_or_else(|| {
+            Failure::new(
+                "the questions were not answered to the end; nothing was written",
+                "answer them, or give --reference, --series and --inductance",
+            )
+        })
     }
 
     fn line(&mut self, words: &str, proposal: Option<&str>) -> Result<Option<String>> {

@@ -6,7 +6,6 @@ use super::{print, rig_of, today, write_changes};
 use crate::capture::{Cause, Request};
 use crate::cli::args::LevelArgs;
 use crate::cli::console::Console;
-use crate::cli::keys::Typed;
 use crate::commands::sound;
 use crate::failure::{Failure, Result, Status};
 use crate::report::text;
@@ -97,6 +96,5 @@ fn begins(console: &mut Console, limits: &Limits, live: bool) -> bool {
     if !live || !std::io::stdin().is_terminal() {
         return true;
     }
-    console.remark("Enter begins.");
-    console.keys().line() != Typed::End
+    console.ask("Enter begins.").is_some()
 }

@@ -6,7 +6,6 @@
 use std::path::{Path, PathBuf};
 
 use super::{Lot, noted};
-use crate::commands::outcome;
 use crate::failure::{Failure, Result};
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};
@@ -62,17 +61,18 @@ impl Lot<'_> {
     /// A record that lies here and is in no entry: the tray was cut off before it was entered.
     fn take_in(&mut self, number: u32, name: &str) -> Result<()> {
         let folder = self.own(name)?;
-        if folder.join("record.json").symlink_metadata().is_err() {
-            if folder.join("take.wav").symlink_metadata().is_ok() {
-                return Err(Failure::new(
+        let holds = |file: &str| folder.join(file).symlink_metadata().is_ok();
+        if !holds("record.json") {
+            return match holds("take.wav") {
+                false => Ok(()),
+                true => Err(Failure::new(
                     format!("{} holds a take that was never analysed", folder.display()),
                     format!(
                         "`coilwright analyze {}` completes it",
                         text::shell(&folder.to_string_lossy())
                     ),
-                ));
-            }
-            return Ok(());
+                )),
+            };
         }
         let mut record = store::read(&folder)?;
         if record.is_simulated() != (self.args.source == "sim") {
@@ -93,11 +93,7 @@ impl Lot<'_> {
             let judged = self.judged(&record, false);
             self.tray.put_by(number, &record, name.to_owned(), judged);
         }
-        self.remarks.push(text::tray_taken_in(
-            &self.tray,
-            name,
-            outcome::remark_style(self.args.shown),
-        ));
+        self.remarks.push(text::tray_taken_in(&self.tray, name, self.style()));
         Ok(())
     }
 

@@ -1,13 +1,15 @@
 //! A lot begun, or gone on with.
 
+use std::fs::File;
 use std::path::{Path, PathBuf};
 
-use super::{Lot, MOST_BYTES};
+use super::Lot;
 use crate::cli::args::{About, TrayArgs};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh};
 use crate::cli::defaults::Defaults;
 use crate::cli::inputs::LoadArg;
+use crate::commands::outcome::MOST_BYTES;
 use crate::commands::rig::{Placement, history_of, repeat_of};
 use crate::commands::sound;
 use crate::failure::{Failure, Result};
@@ -20,8 +22,7 @@ use crate::shop::standard::Standard;
 
 /// What the lot is measured on.
 struct Chain {
-    rig: Option<PathBuf>,
-    load: Option<LoadArg>,
+    about: About,
     room_c: Option<f64>,
     summary: RigSummary,
     setting: Setting,
@@ -33,34 +34,15 @@ impl<'a> Lot<'a> {
         let mut fresh = Fresh::default();
         let notebook = args.folder.clone().or_else(|| defaults.folder.clone());
         let notebook = fresh.ready(&notebook.unwrap_or_else(|| PathBuf::from(".")))?;
-        let folder = fresh.ready(&notebook.join(&args.lot))?;
+        let folder = fresh.ready(&notebook.join(args.lot()))?;
         let standard = args.standard.as_deref().map(standard).transpose()?;
         let path = folder.join("tray.json");
-        if path.is_symlink() {
-            return Err(Failure::new(
-                format!("{} is a link to another lot's file, or to anything", path.display()),
-                "put a copy in its place, or give the lot another name",
-            ));
-        }
-        // Two at one lot would each write over what the other has measured.
-        let held = fileio::hold(&path)?.ok_or_else(|| {
-            Failure::new(
-                format!("the lot {} is on another tray at this moment", args.lot),
-                "end that one with q, or give this lot another name",
-            )
-        })?;
-        let mut tray = match path.symlink_metadata().is_ok() {
-            true => begun(args, &path, standard)?,
-            false => Tray::new(&args.lot, standard, args.first),
-        };
+        let held = held(args.lot(), &path)?;
         let mut remarks = Vec::new();
-        if tray.lot != args.lot {
-            remarks.push(format!(
-                "This folder is the lot {}'s, copied or renamed: from now on it is the lot {}, and what was measured keeps its name.",
-                tray.lot, args.lot
-            ));
-            tray.copied_from = Some(std::mem::replace(&mut tray.lot, args.lot.clone()));
-        }
+        let mut tray = match path.symlink_metadata().is_ok() {
+            true => begun(args, &path, standard, &mut remarks)?,
+            false => Tray::new(args.lot(), standard, args.first),
+        };
         match &args.columns {
             Some(chosen) => tray.columns = chosen.0.clone(),
             None if tray.entries.is_empty() => tray.columns = defaults.columns.clone().unwrap_or_default(),
@@ -75,10 +57,9 @@ impl<'a> Lot<'a> {
             folder,
             tray,
             repeat: placed.told(),
+            about: chain.about,
             remarks,
             said: Vec::new(),
-            rig: chain.rig,
-            load: chain.load,
             sims: args.sim.as_deref().map_or(Ok(Vec::new()), described)?,
             _fresh: fresh,
             _held: held,
@@ -110,20 +91,37 @@ impl<'a> Lot<'a> {
     }
 }
 
+/// The lot's file, for this tray alone: two at one lot would each write over what the other has measured.
+fn held(lot: &str, path: &Path) -> Result<File> {
+    if path.is_symlink() {
+        return Err(Failure::new(
+            format!("{} is a link to another lot's file, or to anything", path.display()),
+            "put a copy in its place, or give the lot another name",
+        ));
+    }
+    fileio::hold(path)?.ok_or_else(|| {
+        Failure::new(
+            format!("the lot {lot} is on another tray at this moment"),
+            "end that one with q, or give this lot another name",
+        )
+    })
+}
+
 fn standard(path: &Path) -> Result<Standard> {
     let text = fileio::read_text_limited(path, MOST_BYTES)?;
     Standard::parse(&path.display().to_string(), &text)
 }
 
 /// The lot as it was left.
-fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>) -> Result<Tray> {
+fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>, remarks: &mut Vec<String>) -> Result<Tray> {
+    let lot = args.lot();
     let mut tray = Tray::parse(&path.display().to_string(), &fileio::read_limited(path, MOST_BYTES)?)?;
     if tray.entries.is_empty() && standard.is_some() {
         // Nothing was judged by the one before.
         tray.standard = standard;
     } else if standard.is_some() && tray.standard != standard {
         return Err(Failure::new(
-            format!("the lot {} was begun with another standard", args.lot),
+            format!("the lot {lot} was begun with another standard"),
             "leave --standard out to go on with that one, or give the lot another name",
         ));
     }
@@ -131,12 +129,18 @@ fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>) -> Result<Tra
     if tray.standing().any(|e| e.record.is_some() && e.simulated != simulated) {
         return Err(Failure::new(
             format!(
-                "the lot {} holds {} takes",
-                args.lot,
+                "the lot {lot} holds {} takes",
                 if simulated { "real" } else { "simulated" }
             ),
             "simulated and real ones are never one lot: give this one another name",
         ));
+    }
+    if tray.lot != lot {
+        remarks.push(format!(
+            "This folder is the lot {}'s, copied or renamed: from now on it is the lot {lot}, and what was measured keeps its name.",
+            tray.lot
+        ));
+        tray.copied_from = Some(std::mem::replace(&mut tray.lot, lot.to_owned()));
     }
     Ok(tray)
 }
@@ -146,21 +150,20 @@ impl Chain {
     fn of(args: &TrayArgs, defaults: &Defaults, tray: &Tray) -> Result<Chain> {
         let begun = tray.setting.as_ref().filter(|_| tray.standing().next().is_some());
         let earlier = begun.and_then(|b| b.rig_file.clone());
-        let rig = args.rig.clone().or_else(|| defaults.rig.clone()).or(earlier);
-        let load = match (&args.load, &defaults.load, begun.and_then(|b| b.load.as_ref())) {
-            (None, None, Some(text)) => Some(LoadArg::Load(text.parse()?)),
-            (load, ..) => load.clone(),
-        };
         let about = About {
-            rig: rig.clone(),
-            load: load.clone(),
+            rig: args.rig.clone().or_else(|| defaults.rig.clone()).or(earlier),
+            load: match (&args.load, &defaults.load, begun.and_then(|b| b.load.as_ref())) {
+                (None, None, Some(text)) => Some(LoadArg::Load(text.parse()?)),
+                (load, ..) => load.clone(),
+            },
+            over: args.over.clone(),
             room: args.room,
             ..About::default()
         };
         let bench = Bench::plan(&about, defaults)?;
         let summary = bench.rig.as_ref().map(Rig::summary).unwrap_or_default();
         let setting = Setting {
-            rig_file: rig.clone(),
+            rig_file: about.rig.clone(),
             rig: summary.name.clone(),
             rig_hash: summary.told_chain(),
             load: bench.load.as_ref().map(ToString::to_string),
@@ -169,7 +172,7 @@ impl Chain {
             return Err(Failure::new(
                 format!(
                     "the lot {} was begun on {}, and this is {}",
-                    args.lot,
+                    args.lot(),
                     begun.words(),
                     setting.words()
                 ),
@@ -177,8 +180,7 @@ impl Chain {
             ));
         }
         Ok(Chain {
-            rig,
-            load,
+            about,
             room_c: bench.room,
             summary,
             setting,
@@ -189,16 +191,22 @@ impl Chain {
 /// What lies beside the rig's file: its repeatability, and whether the last check was good. What cannot be read is said, and stops
 /// nobody from working.
 fn told_of_rig(chain: &Chain, simulated: bool, judging: bool, remarks: &mut Vec<String>) -> Placement {
-    let path = chain.rig.as_ref();
+    let Some(path) = chain.about.rig.as_deref() else {
+        remarks.extend(Placement::Unknown.missing().filter(|_| judging).map(str::to_owned));
+        return Placement::Unknown;
+    };
     let mut readable = |e: Failure| remarks.push(e.to_string());
-    let placed = path.map(|p| repeat_of(p)).transpose().map_err(&mut readable);
-    let checks = path.map(|p| history_of(p)).transpose().map_err(&mut readable);
-    let placed = placed.ok().flatten().unwrap_or(Placement::Unknown).for_kind(simulated);
-    if judging {
-        remarks.extend(placed.missing().map(str::to_owned));
-    }
-    let last = checks.ok().flatten().flatten().and_then(|h| h.checks.last().cloned());
-    if last.is_some_and(|c| !c.go && c.simulated == simulated) {
+    let placed = repeat_of(path)
+        .map_err(&mut readable)
+        .unwrap_or(Placement::Unknown)
+        .for_kind(simulated);
+    let checks = history_of(path).map_err(&mut readable).ok().flatten();
+    remarks.extend(placed.missing().filter(|_| judging).map(str::to_owned));
+    if checks
+        .iter()
+        .flat_map(|h| h.checks.last())
+        .any(|c| !c.go && c.simulated == simulated)
+    {
         remarks.push("The rig's last check was NO GO: see to that first, `coilwright rig check`.".into());
     }
     placed
@@ -228,11 +236,8 @@ fn described(text: &str) -> Result<Vec<String>> {
         return Ok(vec![text.to_owned()]);
     }
     let file = fileio::read_text_limited(Path::new(text), MOST_BYTES)?;
-    let lines: Vec<String> = file
-        .lines()
-        .filter(|l| !l.trim().is_empty())
-        .map(str::to_owned)
-        .collect();
+    let lines = file.lines().filter(|l| !l.trim().is_empty());
+    let lines: Vec<String> = lines.map(str::to_owned).collect();
     if lines.is_empty() {
         return Err(Failure::new(
             format!("{text} describes no pickup"),

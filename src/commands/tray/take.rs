@@ -3,11 +3,9 @@
 use std::path::{Path, PathBuf};
 
 use super::{Lot, noted};
-use crate::cli::args::{About, DriveArgs};
+use crate::cli::args::DriveArgs;
 use crate::cli::console::Console;
-use crate::cli::keys::{Keys, Typed};
 use crate::commands::measure::{self, Job};
-use crate::commands::outcome;
 use crate::failure::Result;
 use crate::fileio;
 use crate::record::meters::{Column, Reading};
@@ -27,7 +25,7 @@ enum Answer {
 
 impl Lot<'_> {
     /// Whether it goes on.
-    pub(super) fn measure(&mut self, number: u32, keys: &mut Keys, console: &mut Console) -> Result<bool> {
+    pub(super) fn measure(&mut self, number: u32, console: &mut Console) -> Result<bool> {
         if self.tray.entries.is_empty() {
             // The first take would know nothing of standard and rig, were the tray cut off before it is entered.
             self.keep()?;
@@ -40,9 +38,9 @@ impl Lot<'_> {
             console.remark(&text::tray_before_stands(&record));
             return Ok(true);
         }
-        console.remark(&text::tray_step(&self.tray, outcome::remark_style(self.args.shown)));
+        console.remark(&text::tray_step(&self.tray, self.style()));
         match self.tray.at(number).is_some_and(|e| !e.is_open()) {
-            true => self.ask(number, &mut record, &folder, keys, console),
+            true => self.ask(number, &mut record, &folder, console),
             false => Ok(true),
         }
     }
@@ -50,25 +48,15 @@ impl Lot<'_> {
     /// A folder of its own for each take of a number.
     fn place(&self, name: &str) -> PathBuf {
         let first = self.folder.join(name);
-        if first.symlink_metadata().is_err() {
-            return first;
-        }
-        (2..)
-            .map(|n| self.folder.join(format!("{name}-{n}")))
-            .find(|p| p.symlink_metadata().is_err())
-            .unwrap_or(first)
+        let more = (2..).map(|n| self.folder.join(format!("{name}-{n}")));
+        let mut all = std::iter::once(first.clone()).chain(more);
+        all.find(|p| p.symlink_metadata().is_err()).unwrap_or(first)
     }
 
     fn take(&self, number: u32, folder: &Path, console: &mut Console) -> Result<Record> {
         let n = number.saturating_sub(self.args.first) as usize;
         let job = Job {
-            about: About {
-                rig: self.rig.clone(),
-                load: self.load.clone(),
-                over: self.args.over.clone(),
-                room: self.args.room,
-                ..About::default()
-            },
+            about: self.about.clone(),
             devices: self.args.devices.clone(),
             drive: DriveArgs {
                 seconds: self.args.drive.seconds.or(Some(TRAY_SECONDS)),
@@ -108,7 +96,7 @@ impl Lot<'_> {
     }
 
     /// Keeps what is to be measured again, all the same.
-    pub(super) fn keep_it(&mut self, number: u32, keys: &mut Keys, console: &mut Console) -> Result<bool> {
+    pub(super) fn keep_it(&mut self, number: u32, console: &mut Console) -> Result<bool> {
         let Some(name) = self.tray.at(number).and_then(|e| e.record.clone()) else {
             return Ok(true);
         };
@@ -116,22 +104,15 @@ impl Lot<'_> {
         let mut record = store::read(&folder)?;
         self.tray.keep(number, self.judged(&record, true));
         self.keep()?;
-        console.remark(&text::tray_step(&self.tray, outcome::remark_style(self.args.shown)));
-        self.ask(number, &mut record, &folder, keys, console)
+        console.remark(&text::tray_step(&self.tray, self.style()));
+        self.ask(number, &mut record, &folder, console)
     }
 
     /// What the other meters read: typed, kept beside the record at once, and judged with it. Whether it goes on.
-    fn ask(
-        &mut self,
-        number: u32,
-        record: &mut Record,
-        folder: &Path,
-        keys: &mut Keys,
-        console: &mut Console,
-    ) -> Result<bool> {
+    fn ask(&mut self, number: u32, record: &mut Record, folder: &Path, console: &mut Console) -> Result<bool> {
         for column in self.tray.columns.clone() {
             loop {
-                let reading = match self.figure(number, &column, record, keys, console) {
+                let reading = match self.figure(number, &column, record, console) {
                     Answer::Figure(reading) => reading,
                     Answer::Skipped => break,
                     Answer::End => return Ok(false),
@@ -145,45 +126,33 @@ impl Lot<'_> {
             }
         }
         if !self.tray.columns.is_empty() {
-            console.remark(&text::tray_step(&self.tray, outcome::remark_style(self.args.shown)));
+            console.remark(&text::tray_step(&self.tray, self.style()));
         }
         Ok(true)
     }
 
     /// A figure as it is meant: one that is odd is typed twice.
-    fn figure(&self, number: u32, column: &Column, record: &Record, keys: &mut Keys, console: &mut Console) -> Answer {
+    fn figure(&self, number: u32, column: &Column, record: &Record, console: &mut Console) -> Answer {
         let entry = self.tray.at(number);
         let before = entry.and_then(|e| e.readings.iter().find(|r| r.column() == *column));
         let mut doubted = None;
         loop {
-            console.remark(&text::tray_ask(column, before));
-            let line = match keys.line() {
-                Typed::Text(line) => line,
-                Typed::Slip => {
-                    console.remark("  that is no text; type it once more");
-                    continue;
-                }
-                Typed::End => return Answer::End,
-            };
-            let reading = match line.as_str() {
+            let typed = match console.ask(&text::tray_ask(column, before)).as_deref() {
                 // What was read before lies there already.
-                "" => return Answer::Skipped,
-                "q" => return Answer::End,
-                typed => match column.read(typed) {
-                    Ok(reading) => reading,
-                    Err(failure) => {
-                        console.remark(&format!("  {failure}"));
-                        continue;
-                    }
+                Some("") => return Answer::Skipped,
+                None | Some("q") => return Answer::End,
+                Some(typed) => column.read(typed),
+            };
+            let odd = match &typed {
+                Err(failure) => failure.to_string(),
+                Ok(reading) => match self.doubt(number, reading, record) {
+                    Some(doubt) if doubted.as_ref() != Some(reading) => doubt,
+                    _ => return Answer::Figure(reading.clone()),
                 },
             };
-            match self.doubt(number, &reading, record) {
-                Some(doubt) if doubted.as_ref() != Some(&reading) => {
-                    console.remark(&format!("  {doubt}"));
-                    doubted = Some(reading);
-                }
-                _ => return Answer::Figure(reading),
-            }
+            console.remark(&format!("  {odd}"));
+            // A slip between two does not make the second one doubtful anew.
+            doubted = typed.ok().or(doubted);
         }
     }
 

@@ -4,6 +4,8 @@
 //! otherwise nobody can tell: a guard band on either side of a limit, one-sided 95 % of the reading's uncertainty, as wide as the
 //! few readings behind the rig's repeatability demand (Student's t with the degrees of freedom of JCGM 100, G.4).
 
+use std::collections::BTreeSet;
+
 use serde::{Deserialize, Serialize};
 
 use crate::copper;
@@ -13,7 +15,7 @@ use crate::record::identity::{Sense, same_rig};
 use crate::record::meters::{Column, Kind, Reading};
 use crate::record::notes::Ohms;
 use crate::record::{Record, Resonance, RigSummary, unknown};
-use crate::stats::{mean, sd, tolerance};
+use crate::stats::{grouped, mean, sd, tolerance};
 
 mod judged;
 
@@ -109,136 +111,143 @@ pub struct Proposal {
     pub level_db: Option<f64>,
 }
 
-/// Of one rig, or of none both.
-fn one_rig(a: &Record, b: &Record) -> bool {
-    (!a.rig.given && !b.rig.given) || same_rig(&a.rig, &b.rig)
-}
+/// Good pickups, one reading of each record.
+struct Good<'a>(Vec<(&'a Record, &'a Resonance)>);
 
-fn readings(records: &[Record]) -> Vec<(&Record, &Resonance)> {
-    records.iter().filter_map(|r| Some((r, r.reading()?))).collect()
-}
+impl<'a> Good<'a> {
+    /// Of one rig, one load and one coil, each once, and all of one kind; and the first of them.
+    fn of(records: &'a [Record]) -> Result<(Good<'a>, &'a Record)> {
+        let good: Vec<_> = records.iter().filter_map(|r| Some((r, r.reading()?))).collect();
+        let Some((first, _)) = good.first().copied() else {
+            return Err(Failure::new(
+                "none of the records has a reading",
+                "give records of good pickups",
+            ));
+        };
+        let one_rig = |r: &Record| (!r.rig.given && !first.rig.given) || same_rig(&r.rig, &first.rig);
+        for (i, (r, _)) in good.iter().enumerate() {
+            let two = || format!("{:?} and {:?}", first.pickup.name, r.pickup.name);
+            let over = |r: &Record| r.pickup.over.clone().unwrap_or_else(|| "not told".into());
+            let (what, hint) = if !one_rig(r) || r.load != first.load {
+                (
+                    format!("{} were measured on two rigs or under two loads", two()),
+                    "a standard is of one rig and one load",
+                )
+            } else if good[..i].iter().any(|(o, _)| o.id == r.id) {
+                (
+                    format!("one and the same record of {:?} is given twice", r.pickup.name),
+                    "give each once: a record counts as a pickup",
+                )
+            } else if r.is_simulated() != first.is_simulated() {
+                (
+                    format!("{}: one is simulated and one is not", two()),
+                    "a standard is of real pickups, or of the built-in bench's to try it",
+                )
+            } else if r.pickup.over != first.pickup.over {
+                (
+                    format!(
+                        "{} were measured over different coils ({} and {})",
+                        two(),
+                        over(first),
+                        over(r)
+                    ),
+                    "make a standard for each coil",
+                )
+            } else {
+                continue;
+            };
+            return Err(Failure::new(what, hint));
+        }
+        Ok((Good(good), first))
+    }
 
-/// One rig, one load, one coil, each once, and all of one kind.
-fn go_together(good: &[(&Record, &Resonance)], first: &Record) -> Result<()> {
-    if let Some((other, _)) = good.iter().find(|(r, _)| !one_rig(r, first) || r.load != first.load) {
-        return Err(Failure::new(
-            format!(
-                "{:?} and {:?} were measured on two rigs or under two loads",
-                first.pickup.name, other.pickup.name
-            ),
-            "a standard is of one rig and one load",
-        ));
+    /// One quantity of all that have it.
+    fn all(&self, of: impl Fn(&Resonance) -> Option<f64>) -> Vec<f64> {
+        self.0.iter().filter_map(|(_, x)| of(x)).collect()
     }
-    if let Some((r, _)) = good.iter().enumerate().find_map(|(i, (r, x))| {
-        let twice = good[..i].iter().any(|(o, _)| o.id == r.id);
-        twice.then_some((r, x))
-    }) {
-        return Err(Failure::new(
-            format!("one and the same record of {:?} is given twice", r.pickup.name),
-            "give each once: a record counts as a pickup",
-        ));
+
+    /// So many names; readings of one pickup scatter less than pickups do.
+    fn pickups(&self) -> usize {
+        let names: BTreeSet<&str> = self.0.iter().map(|(r, _)| r.pickup.name.as_str()).collect();
+        names.len()
     }
-    if let Some((r, _)) = good.iter().find(|(r, _)| r.is_simulated() != first.is_simulated()) {
-        return Err(Failure::new(
-            format!(
-                "{:?} and {:?}: one is simulated and one is not",
-                first.pickup.name, r.pickup.name
-            ),
-            "a standard is of real pickups, or of the built-in bench's to try it",
-        ));
+
+    /// The ohmmeter that read most of them, and what it read, at 20 degrees where the room is known.
+    fn ohms(&self) -> (Option<String>, Vec<f64>) {
+        let all: Vec<Ohms> = self.0.iter().flat_map(|(r, _)| r.ohms()).collect();
+        // Some at 20 degrees and some as they were read make no mean: the former, where there are any.
+        let warm = all.iter().any(|o| o.temperature_c.is_some());
+        let of_kind = all.iter().filter(|o| o.temperature_c.is_some() == warm);
+        let groups = grouped(of_kind.map(|o| (o.meter.clone(), o.at_20())));
+        let most = groups.iter().map(|g| g.1.len()).max().unwrap_or(0);
+        groups.into_iter().find(|g| g.1.len() == most).unwrap_or_default()
     }
-    if let Some((r, _)) = good.iter().find(|(r, _)| r.pickup.over != first.pickup.over) {
-        return Err(Failure::new(
-            format!(
-                "{:?} and {:?} were measured over different coils ({} and {})",
-                first.pickup.name,
-                r.pickup.name,
-                first.pickup.over.as_deref().unwrap_or("not told"),
-                r.pickup.over.as_deref().unwrap_or("not told")
-            ),
-            "make a standard for each coil",
-        ));
+
+    /// The sign of the first, where all have one.
+    fn polarity(&self, first: Option<Sense>) -> Option<i8> {
+        let sense = first?;
+        let same = |(r, _): &(&Record, _)| Sense::of(r).is_some_and(|s| s.same(sense));
+        self.0.iter().all(same).then_some(sense.polarity)
     }
-    Ok(())
+
+    /// The limits that are allowed, or those that the scatter proposes.
+    fn limit(&self, given: Option<f64>, proposed: Option<f64>, what: &str) -> Result<f64> {
+        given.or(proposed).ok_or_else(|| {
+            Failure::new(
+                format!(
+                    "what is allowed in {what} is not said, and {} good ones are too few to propose it",
+                    self.0.len()
+                ),
+                format!("give --allow \"f0=3% q=8%\", or {ENOUGH} records and more"),
+            )
+        })
+    }
 }
 
 impl Standard {
     /// From records of good pickups, all of one rig and one load: their mean, with the limits that the maker allows, or those
     /// that their own scatter proposes.
     pub fn from(name: &str, records: &[Record], allowed: Allowed) -> Result<(Standard, Option<Proposal>)> {
-        let good = readings(records);
-        let Some((first, _)) = good.first() else {
-            return Err(Failure::new(
-                "none of the records has a reading",
-                "give records of good pickups",
-            ));
-        };
-        go_together(&good, first)?;
-        let of =
-            |f: &dyn Fn(&Resonance) -> Option<f64>| -> Vec<f64> { good.iter().filter_map(|(_, x)| f(x)).collect() };
-        let (ln_f0, ln_q, level) = (
-            of(&|x| Some(x.f0_hz.value.ln())),
-            of(&|x| Some(x.q.value.ln())),
-            of(&|x| x.level_db.map(|l| l.value)),
-        );
-        let mut names: Vec<&str> = good.iter().map(|(r, _)| r.pickup.name.as_str()).collect();
-        names.sort_unstable();
-        names.dedup();
-        let proposal = proposal(&ln_f0, &ln_q, &level).map(|p| Proposal {
-            pickups: names.len(),
-            ..p
-        });
-        let need = |given: Option<f64>, proposed: Option<f64>, what: &str| {
-            given.or(proposed).ok_or_else(|| {
-                Failure::new(
-                    format!(
-                        "what is allowed in {what} is not said, and {} good ones are too few to propose it",
-                        good.len()
-                    ),
-                    format!("give --allow \"f0=3% q=8%\", or {ENOUGH} records and more"),
-                )
-            })
-        };
+        let (good, first) = Good::of(records)?;
+        let ln_f0 = good.all(|x| Some(x.f0_hz.value.ln()));
+        let ln_q = good.all(|x| Some(x.q.value.ln()));
+        let levels = good.all(|x| Some(x.level_db?.value));
+        let proposal = Proposal::of(&good, [&ln_f0, &ln_q, &levels]);
         let sense = Sense::of(first);
-        let one_sign = good
-            .iter()
-            .all(|(r, _)| Sense::of(r).zip(sense).is_some_and(|(a, b)| a.same(b)));
-        let level_allowed = allowed.level_db.or(proposal.and_then(|p| p.level_db));
-        let (ohmmeter, r20) = ohms(&good);
+        let (ohmmeter, r20) = good.ohms();
         if allowed.ohms.is_some() && (r20.is_empty() || ohmmeter.is_none()) {
             return Err(Failure::new(
                 "ohms are to be judged, and none of the records tells them with the name of its meter",
                 "note them first: coilwright note RECORD --ohms \"6.05k by meter A\"",
             ));
         }
-        Ok((
-            Standard {
-                schema: SCHEMA.into(),
-                name: name.into(),
-                version: 1,
-                rig: first.rig.name.clone(),
-                rig_hash: first.rig.told_chain(),
-                load: first.load.as_ref().map(|l| l.text.clone()),
-                f0: Frequency {
-                    hz: mean(&ln_f0).unwrap_or(0.0).exp(),
-                    allow: need(allowed.f0, proposal.map(|p| p.f0), "f0")?,
-                },
-                q: Ratio {
-                    value: mean(&ln_q).unwrap_or(0.0).exp(),
-                    allow: need(allowed.q, proposal.map(|p| p.q), "Q")?,
-                },
-                level: mean(&level)
-                    .zip(level_allowed)
-                    .map(|(db, allow_db)| Decibels { db, allow_db }),
-                polarity: sense.filter(|_| one_sign).map(|s| s.polarity),
-                rig_sign: sense.map(|s| s.stated.unwrap_or(0)),
-                r20_ohm: mean(&r20),
-                ohmmeter,
-                r20_allow: allowed.ohms,
-                simulated: good.iter().any(|(r, _)| r.is_simulated()),
+        let allowed_db = allowed.level_db.or(proposal.and_then(|p| p.level_db));
+        let standard = Standard {
+            schema: SCHEMA.into(),
+            name: name.into(),
+            version: 1,
+            rig: first.rig.name.clone(),
+            rig_hash: first.rig.told_chain(),
+            load: first.load.as_ref().map(|l| l.text.clone()),
+            f0: Frequency {
+                hz: mean(&ln_f0).unwrap_or(0.0).exp(),
+                allow: good.limit(allowed.f0, proposal.map(|p| p.f0), "f0")?,
             },
-            proposal,
-        ))
+            q: Ratio {
+                value: mean(&ln_q).unwrap_or(0.0).exp(),
+                allow: good.limit(allowed.q, proposal.map(|p| p.q), "Q")?,
+            },
+            level: mean(&levels)
+                .zip(allowed_db)
+                .map(|(db, allow_db)| Decibels { db, allow_db }),
+            polarity: good.polarity(sense),
+            rig_sign: sense.map(|s| s.stated.unwrap_or(0)),
+            r20_ohm: mean(&r20),
+            ohmmeter,
+            r20_allow: allowed.ohms,
+            simulated: first.is_simulated(),
+        };
+        Ok((standard, proposal))
     }
 
     /// `place` names the file in messages.
@@ -294,38 +303,22 @@ impl Standard {
     }
 }
 
-/// The ohmmeter that read most of them, and what it read, at 20 degrees where the room is known.
-fn ohms(good: &[(&Record, &Resonance)]) -> (Option<String>, Vec<f64>) {
-    let mut groups: Vec<(Option<String>, Vec<f64>)> = Vec::new();
-    let all: Vec<Ohms> = good.iter().flat_map(|(r, _)| r.ohms()).collect();
-    // Some at 20 degrees and some as they were read make no mean: the former, where there are any.
-    let warm = all.iter().any(|o| o.temperature_c.is_some());
-    for o in all.iter().filter(|o| o.temperature_c.is_some() == warm) {
-        match groups.iter_mut().find(|g| g.0 == o.meter) {
-            Some(g) => g.1.push(o.at_20()),
-            None => groups.push((o.meter.clone(), vec![o.at_20()])),
+impl Proposal {
+    fn of(good: &Good, [ln_f0, ln_q, levels]: [&[f64]; 3]) -> Option<Proposal> {
+        let readings = ln_f0.len();
+        if readings < ENOUGH {
+            return None;
         }
+        let factor = tolerance::two_sided(readings, SHARE, CONFIDENCE)?;
+        Some(Proposal {
+            readings,
+            pickups: good.pickups(),
+            factor,
+            f0: factor * sd(ln_f0)?,
+            q: factor * sd(ln_q)?,
+            level_db: sd(levels).filter(|_| levels.len() == readings).map(|s| factor * s),
+        })
     }
-    let most = groups.iter().map(|g| g.1.len()).max().unwrap_or(0);
-    groups.into_iter().find(|g| g.1.len() == most).unwrap_or_default()
-}
-
-fn proposal(ln_f0: &[f64], ln_q: &[f64], level: &[f64]) -> Option<Proposal> {
-    if ln_f0.len() < ENOUGH {
-        return None;
-    }
-    let factor = tolerance::two_sided(ln_f0.len(), SHARE, CONFIDENCE)?;
-    Some(Proposal {
-        readings: ln_f0.len(),
-        pickups: ln_f0.len(),
-        factor,
-        f0: factor * sd(ln_f0)?,
-        q: factor * sd(ln_q)?,
-        level_db: (level.len() == ln_f0.len())
-            .then(|| sd(level))
-            .flatten()
-            .map(|s| factor * s),
-    })
 }
 
 impl Standard {

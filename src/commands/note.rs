@@ -10,39 +10,72 @@ use crate::cli::console::Console;
 use crate::cli::context::stamp;
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
-use crate::record::meters::{Kind, Reading};
+use crate::record::meters::{Column, Kind, Reading};
 use crate::record::notes::{self, Note};
 use crate::record::{Record, store};
 use crate::report::text;
 
 #[derive(Debug, Serialize)]
-struct Noted<'a> {
+struct Noted {
     schema: &'static str,
-    records: Vec<OfRecord<'a>>,
+    records: Vec<OfRecord>,
 }
 
 #[derive(Debug, Serialize)]
-struct OfRecord<'a> {
-    record: &'a str,
-    pickup: &'a str,
+struct OfRecord {
+    record: String,
+    pickup: String,
     /// All that is beside it, the new one last.
-    notes: &'a [Note],
+    notes: Vec<Note>,
     written: Option<String>,
 }
 
 pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
     let defaults = Defaults::read_from(Path::new("."))?;
-    let columns = defaults.columns.clone().unwrap_or_default();
-    let mut readings = Vec::new();
-    for (kind, list) in [
+    let readings = readings(args, defaults.columns.as_deref().unwrap_or_default())?;
+    let words = args.text.as_deref().map(str::trim).filter(|t| !t.is_empty());
+    if args.text.is_some() && words.is_none() {
+        return Err(Failure::new("--text is empty", "write what there is to note"));
+    }
+    // All are read before anything is written.
+    let read = |path: &PathBuf| Ok((folder_of(path)?, store::read(path)?));
+    let mut records: Vec<(PathBuf, Record)> = args.records.iter().map(read).collect::<Result<_>>()?;
+    if let Some(n) = args.withdraw {
+        known_number(n, &records)?;
+    }
+    for doubt in readings.iter().filter_map(Reading::doubt) {
+        console.remark(&format!(
+            "{doubt} `coilwright note RECORD --withdraw NUMBER` takes it back"
+        ));
+    }
+    let mut written = Vec::new();
+    let asked = words.is_some() || !readings.is_empty() || args.withdraw.is_some();
+    for (folder, record) in records.iter_mut().filter(|_| asked) {
+        let now = stamp(std::time::SystemTime::now());
+        let mut note = Note {
+            withdraws: args.withdraw,
+            ..Note::new(now, record, words, readings.clone(), args.room.or(defaults.room_c))
+        };
+        written.push(notes::add(folder, &mut note)?);
+        record.noted = notes::beside(folder, &record.id)?;
+    }
+    show(args, &records, &written, console)?;
+    Ok(Status::Done)
+}
+
+/// What meters read, as it was typed.
+fn readings(args: &NoteArgs, columns: &[Column]) -> Result<Vec<Reading>> {
+    let lists = [
         (Kind::Ohms, &args.ohms),
         (Kind::Lcr, &args.lcr),
         (Kind::Gauss, &args.gauss),
-    ] {
-        for typed in list {
-            readings.push(Reading::parse(kind, typed, &columns)?);
-        }
-    }
+    ];
+    let typed = lists
+        .into_iter()
+        .flat_map(|(kind, list)| list.iter().map(move |t| (kind, t)));
+    let readings: Vec<Reading> = typed
+        .map(|(kind, text)| Reading::parse(kind, text, columns))
+        .collect::<Result<_>>()?;
     if !readings.is_empty() && args.records.len() > 1 {
         return Err(Failure::new(
             format!(
@@ -52,10 +85,6 @@ pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
             "note readings with one record at a time; --text may go to several",
         ));
     }
-    let words = args.text.as_deref().map(str::trim).filter(|t| !t.is_empty());
-    if args.text.is_some() && words.is_none() {
-        return Err(Failure::new("--text is empty", "write what there is to note"));
-    }
     // The room says something of readings alone.
     if args.room.is_some() && readings.is_empty() {
         return Err(Failure::new(
@@ -63,33 +92,7 @@ pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
             "give --ohms, --lcr or --gauss with it",
         ));
     }
-    // All are read before anything is written.
-    let mut records = Vec::new();
-    for path in &args.records {
-        records.push((folder_of(path)?, store::read(path)?));
-    }
-    if let Some(n) = args.withdraw {
-        known_number(n, &records)?;
-    }
-    for doubt in readings.iter().filter_map(Reading::doubt) {
-        console.remark(&format!(
-            "{doubt} `coilwright note RECORD --withdraw NUMBER` takes it back"
-        ));
-    }
-    let mut written: Vec<Option<PathBuf>> = vec![None; records.len()];
-    if words.is_some() || !readings.is_empty() || args.withdraw.is_some() {
-        for ((folder, record), path) in records.iter_mut().zip(&mut written) {
-            let now = stamp(std::time::SystemTime::now());
-            let mut note = Note {
-                withdraws: args.withdraw,
-                ..Note::new(now, record, words, readings.clone(), args.room.or(defaults.room_c))
-            };
-            *path = Some(notes::add(folder, &mut note)?);
-            record.noted = notes::beside(folder, &record.id)?;
-        }
-    }
-    show(args, &records, &written, console)?;
-    Ok(Status::Done)
+    Ok(readings)
 }
 
 fn known_number(n: u32, records: &[(PathBuf, Record)]) -> Result<()> {
@@ -108,29 +111,23 @@ fn known_number(n: u32, records: &[(PathBuf, Record)]) -> Result<()> {
     ))
 }
 
-fn show(
-    args: &NoteArgs,
-    records: &[(PathBuf, Record)],
-    written: &[Option<PathBuf>],
-    console: &mut Console,
-) -> Result<()> {
+fn show(args: &NoteArgs, records: &[(PathBuf, Record)], written: &[PathBuf], console: &mut Console) -> Result<()> {
+    let all = records.iter().enumerate().map(|(i, (_, r))| (r, written.get(i)));
     if args.shown.json {
+        let one = |(r, path): (&'_ Record, Option<&PathBuf>)| OfRecord {
+            record: r.id.clone(),
+            pickup: r.pickup.name.clone(),
+            notes: r.noted.clone(),
+            written: path.map(|p| p.display().to_string()),
+        };
         return console.json(&Noted {
             schema: "coilwright/noted/1",
-            records: records
-                .iter()
-                .zip(written)
-                .map(|((_, r), w)| OfRecord {
-                    record: &r.id,
-                    pickup: &r.pickup.name,
-                    notes: &r.noted,
-                    written: w.as_ref().map(|p| p.display().to_string()),
-                })
-                .collect(),
+            records: all.map(one).collect(),
         });
     }
-    for ((_, record), path) in records.iter().zip(written) {
-        console.result(&text::notes_text(record, path.as_deref(), outcome::style(args.shown)))?;
+    for (record, path) in all {
+        let path = path.map(PathBuf::as_path);
+        console.result(&text::notes_text(record, path, outcome::style(args.shown)))?;
     }
     Ok(())
 }

@@ -1,6 +1,7 @@
 //! All presentation: what a person reads on the screen, and the plots. Nothing here computes a result or prints.
 
 mod axis;
+mod chart;
 pub mod checks_plot;
 pub mod family;
 pub mod knock_plot;

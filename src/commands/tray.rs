@@ -13,9 +13,9 @@ use crate::record::notes::{self, Note};
 use crate::record::{Code, Record, store};
 use crate::report::text::{self, Style};
 use crate::report::tray_plot;
+use crate::shop::known::Known;
 use crate::shop::lot::Tray;
 use crate::shop::standard::{Judged, judge};
-use crate::shop::witness::checks::RepeatDocument;
 
 mod agree;
 mod open;
@@ -47,7 +47,8 @@ struct Lot<'a> {
     args: &'a TrayArgs,
     folder: PathBuf,
     tray: Tray,
-    repeat: Option<RepeatDocument>,
+    /// What its rig does to readings.
+    known: Known,
     /// On what it is measured.
     about: About,
     /// What is to be said before the first one.
@@ -152,7 +153,7 @@ impl Lot<'_> {
     }
 
     fn judged(&self, record: &Record, kept: bool) -> Option<Judged> {
-        judge(record, self.tray.standard.as_ref(), self.repeat.as_ref(), kept)
+        judge(record, self.tray.standard.as_ref(), &self.known, kept)
     }
 
     fn end(self, console: &mut Console) -> Result<Status> {

@@ -33,6 +33,19 @@ impl RigSummary {
         self.chain() == other.chain()
     }
 
+    pub fn unit(&self) -> Option<&str> {
+        self.values.get("unit")?.as_str()
+    }
+
+    /// Whether it is the rig of this name and unit. One that does not tell its unit may be any of its name.
+    pub fn is(&self, name: Option<&str>, unit: Option<&str>) -> bool {
+        let one = match (self.unit(), unit) {
+            (Some(a), Some(b)) => a == b,
+            _ => true,
+        };
+        self.given && self.name.as_deref() == name && one
+    }
+
     /// The sign that the rig file states.
     pub fn sign(&self) -> Option<i8> {
         let sign = self.values.get(SIGN)?.as_i64()?;

@@ -45,7 +45,10 @@ pub struct Setting {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rig_file: Option<PathBuf>,
     pub rig: Option<String>,
-    /// Of what the rig file states of the measuring chain.
+    /// The rig's own, where its file tells one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
+    /// Of what the rig file states of the measuring chain: it decides nothing.
     pub rig_hash: Option<String>,
     /// In the load notation; null: not told.
     pub load: Option<String>,
@@ -105,9 +108,10 @@ pub fn is_plain(name: &str) -> bool {
 }
 
 impl Setting {
-    /// Wherever the rig's file may lie by now.
+    /// The same rig and load, wherever the rig's file may lie by now, and whatever it says of the rig besides.
     pub fn same(&self, other: &Setting) -> bool {
-        (&self.rig, &self.rig_hash, &self.load) == (&other.rig, &other.rig_hash, &other.load)
+        let one_unit = self.unit.is_none() || other.unit.is_none() || self.unit == other.unit;
+        (&self.rig, &self.load) == (&other.rig, &other.load) && one_unit
     }
 
     /// "north, load cap=330p".

@@ -2,6 +2,7 @@
 
 pub mod difference;
 pub mod knock;
+pub mod known;
 pub mod lot;
 pub mod standard;
 pub mod wax;

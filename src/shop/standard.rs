@@ -1,8 +1,8 @@
 //! A shop's own standard, and what a reading is against it.
 //!
 //! Limits are the maker's. A reading passes where it is within them for sure, is outside where it is outside for sure, and
-//! otherwise nobody can tell: a guard band on either side of a limit, one-sided 95 % of the reading's uncertainty, as wide as the
-//! few readings behind the rig's repeatability demand (Student's t with the degrees of freedom of JCGM 100, G.4).
+//! otherwise nobody can tell: within the yardstick's guard band on either side of a limit. What is uncertain is the reading: by its
+//! noise, by laying the pickup down, on another day than the standard's by what days do, and on another rig by its measuring chain.
 
 use std::collections::BTreeSet;
 
@@ -18,8 +18,10 @@ use crate::record::{Record, Resonance, RigSummary, unknown};
 use crate::stats::{grouped, mean, sd, tolerance};
 
 mod judged;
+#[cfg(test)]
+mod tests;
 
-pub use judged::{Call, Judged, judge};
+pub use judged::{Against, Call, Judged, Limited, judge};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
 
@@ -30,14 +32,21 @@ pub struct Standard {
     pub name: String,
     /// Counted up by hand when limits or values are changed.
     pub version: u32,
-    /// The rig and the load that it was measured with: it holds for them alone.
+    /// The rig that it was measured with; left out, as in a file by hand: none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rig: Option<String>,
-    /// Of what the rig's file said of the measuring chain then; left out: the name alone counts.
+    /// The rig's own, where its file tells one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
+    /// Of what the rig's file said of the measuring chain then: where it comes from, and decides nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rig_hash: Option<String>,
+    /// It holds for this load alone.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub load: Option<String>,
+    /// Day of its readings; left out: another one than any reading's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub taken_on: Option<String>,
     /// +1 or -1; left out: not judged.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub polarity: Option<i8>,
@@ -172,6 +181,12 @@ impl<'a> Good<'a> {
         names.len()
     }
 
+    /// The day of all of them, where it is one.
+    fn day(&self) -> Option<String> {
+        let days: BTreeSet<&str> = self.0.iter().filter_map(|(r, _)| r.taken_at.get(..10)).collect();
+        days.first().filter(|_| days.len() == 1).map(|d| (*d).to_owned())
+    }
+
     /// The ohmmeter that read most of them, and what it read, at 20 degrees where the room is known.
     fn ohms(&self) -> (Option<String>, Vec<f64>) {
         let all: Vec<Ohms> = self.0.iter().flat_map(|(r, _)| r.ohms()).collect();
@@ -227,8 +242,10 @@ impl Standard {
             name: name.into(),
             version: 1,
             rig: first.rig.name.clone(),
+            unit: first.rig.unit().map(str::to_owned),
             rig_hash: first.rig.told_chain(),
             load: first.load.as_ref().map(|l| l.text.clone()),
+            taken_on: good.day(),
             f0: Frequency {
                 hz: mean(&ln_f0).unwrap_or(0.0).exp(),
                 allow: good.limit(allowed.f0, proposal.map(|p| p.f0), "f0")?,
@@ -342,28 +359,16 @@ impl Standard {
         })
     }
 
-    /// Why it says nothing of takes on this rig, under this load (`None`: not told).
-    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>) -> Option<String> {
-        let name = rig.name.as_deref();
-        if self.rig.is_some() && self.rig.as_deref() != name {
-            return Some(format!(
-                "measured on {}, and the standard is of {}",
-                name.unwrap_or("no rig that was named"),
-                self.rig.as_deref().unwrap_or_default()
-            ));
+    /// Whether it was made on this rig, or both on none.
+    pub fn is_of(&self, rig: &RigSummary) -> bool {
+        match &self.rig {
+            None => !rig.given,
+            Some(_) => rig.is(self.rig.as_deref(), self.unit.as_deref()),
         }
-        // Records of other programs may not tell their chain; then the name alone counts.
-        let another = self
-            .rig_hash
-            .as_ref()
-            .zip(rig.told_chain())
-            .is_some_and(|(own, its)| *own != its);
-        if another {
-            return Some(format!(
-                "the file of the rig {} says something else than when the standard was made: another rig",
-                name.unwrap_or("without a name")
-            ));
-        }
+    }
+
+    /// Why it says nothing of takes under this load (`None`: not told).
+    pub fn elsewhere(&self, load: Option<&str>) -> Option<String> {
         let spelt = |l: &str| if l.is_empty() { "none".to_owned() } else { l.to_owned() };
         let of = self.load.as_deref().filter(|l| Some(*l) != load)?;
         Some(format!(

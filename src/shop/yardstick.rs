@@ -9,12 +9,14 @@
 //! quantity alone; else nobody can tell, and [`Said::would_tell`] says what would. Two readings are different if any quantity is,
 //! and the same if all are ([`whole`]).
 
+mod limit;
 mod matters;
 mod more;
 mod parts;
 mod rule;
 mod scatter;
 
+pub use limit::Held;
 pub use matters::{Matters, Quantity};
 pub use more::{Again, More};
 pub use parts::{Between, Interval, Parts, Question, Repeatability, Witness, capacitance, frequency};

@@ -17,6 +17,7 @@ use crate::fileio;
 use crate::record::RigSummary;
 use crate::record::meters::Kind;
 use crate::rig::Rig;
+use crate::shop::known::Known;
 use crate::shop::lot::{Setting, Tray};
 use crate::shop::standard::Standard;
 
@@ -50,13 +51,13 @@ impl<'a> Lot<'a> {
         }
         let chain = Chain::of(args, &defaults, &tray)?;
         tray.setting = Some(chain.setting.clone());
-        let placed = told_of_rig(&chain, args.source == "sim", tray.standard.is_some(), &mut remarks);
+        let known = told_of_rig(&chain, args.source == "sim", tray.standard.is_some(), &mut remarks);
         remarks.extend(tray.standard.iter().flat_map(|s| open_questions(s, &tray, &chain)));
         let mut lot = Lot {
             args,
             folder,
             tray,
-            repeat: placed.told(),
+            known,
             about: chain.about,
             remarks,
             said: Vec::new(),
@@ -165,6 +166,7 @@ impl Chain {
         let setting = Setting {
             rig_file: about.rig.clone(),
             rig: summary.name.clone(),
+            unit: summary.unit().map(str::to_owned),
             rig_hash: summary.told_chain(),
             load: bench.load.as_ref().map(ToString::to_string),
         };
@@ -188,35 +190,34 @@ impl Chain {
     }
 }
 
-/// What lies beside the rig's file: its repeatability, and whether the last check was good. What cannot be read is said, and stops
-/// nobody from working.
-fn told_of_rig(chain: &Chain, simulated: bool, judging: bool, remarks: &mut Vec<String>) -> Placement {
-    let Some(path) = chain.about.rig.as_deref() else {
-        remarks.extend(Placement::Unknown.missing().filter(|_| judging).map(str::to_owned));
-        return Placement::Unknown;
-    };
+/// What lies beside the rig's file: what it does to readings, and whether the last check was good. What cannot be read is said, and
+/// stops nobody from working.
+fn told_of_rig(chain: &Chain, simulated: bool, judging: bool, remarks: &mut Vec<String>) -> Known {
+    let path = chain.about.rig.as_deref();
     let mut readable = |e: Failure| remarks.push(e.to_string());
-    let placed = repeat_of(path)
-        .map_err(&mut readable)
-        .unwrap_or(Placement::Unknown)
-        .for_kind(simulated);
-    let checks = history_of(path).map_err(&mut readable).ok().flatten();
+    let placed = path.map_or(Ok(Placement::Unknown), repeat_of).map_err(&mut readable);
+    let checks = path.map_or(Ok(None), history_of).map_err(&mut readable);
+    let placed = placed.unwrap_or(Placement::Unknown).for_kind(simulated);
+    let checks = checks.ok().flatten();
     remarks.extend(placed.missing().filter(|_| judging).map(str::to_owned));
-    if checks
-        .iter()
-        .flat_map(|h| h.checks.last())
-        .any(|c| !c.go && c.simulated == simulated)
-    {
+    let last = checks.iter().flat_map(|h| h.checks.last());
+    if last.into_iter().any(|c| !c.go && c.simulated == simulated) {
         remarks.push("The rig's last check was NO GO: see to that first, `coilwright rig check`.".into());
     }
-    placed
+    let of_kind = checks.filter(|h| h.checks.iter().all(|c| c.simulated == simulated));
+    Known::of(placed.told(), of_kind.as_ref())
 }
 
 /// What would leave every verdict open, or a part of it.
 fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain) -> Vec<String> {
     let mut out = Vec::new();
-    let elsewhere = standard.elsewhere(&chain.summary, chain.setting.load.as_deref());
+    let elsewhere = standard.elsewhere(chain.setting.load.as_deref());
     out.extend(elsewhere.map(|w| format!("No verdict: {w}.")));
+    if let Some(rig) = standard.rig.as_ref().filter(|_| !standard.is_of(&chain.summary)) {
+        out.push(format!(
+            "The standard is of another rig, {rig}: what this one's values leave open counts in every verdict."
+        ));
+    }
     if standard.r20_allow.is_some() {
         let meter = standard.ohmmeter.as_deref().unwrap_or_default();
         if !tray.columns.iter().any(|c| standard.judges(c)) {

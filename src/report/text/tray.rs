@@ -4,11 +4,12 @@ use std::path::PathBuf;
 
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two, words, written};
+use crate::quantity::signed;
 use crate::record::meters::{Column, Reading};
 use crate::record::{Code, Cure, Finding, Record};
 use crate::report::number::{self, PLUS_MINUS, Unit};
 use crate::shop::lot::{Entry, Tray, Undone};
-use crate::shop::standard::{Call, Proposal, Standard};
+use crate::shop::standard::{Call, Judged, Limited, Proposal, Standard};
 
 pub fn standard_text(s: &Standard, p: Option<&Proposal>, files: &[PathBuf], style: Style) -> String {
     let mut out = Screen::new(style);
@@ -154,6 +155,28 @@ fn of_kind(e: &Entry, cure: Cure) -> impl Iterator<Item = &Finding> {
     e.warnings.iter().filter(move |f| f.code.cure() == cure)
 }
 
+/// The limits that a reading is within, or those that it is not; each with what decided.
+fn limits(j: &Judged, within: bool) -> impl Iterator<Item = String> {
+    let those = j.against.iter().filter(move |a| (a.call == Call::Pass) == within);
+    those.map(|a| {
+        let (name, scale, unit) = match a.quantity {
+            Limited::F0 => ("f0", 100.0, "%"),
+            Limited::Q => ("Q", 100.0, "%"),
+            Limited::Level => ("level", 1.0, "dB"),
+            Limited::Ohms => ("ohms", 100.0, "%"),
+        };
+        let usual = if a.usual { " as usual" } else { "" };
+        let known = a
+            .known_to
+            .map_or(String::new(), |u| format!(", known to {:.2}{usual}", scale * u));
+        format!(
+            "{name} {} {unit} (allowed {:.2}{known})",
+            signed(scale * a.off, 2),
+            scale * a.limit
+        )
+    })
+}
+
 /// Lines of the running table.
 const TABLE: usize = 8;
 
@@ -172,8 +195,12 @@ pub fn tray_step(t: &Tray, style: Style) -> String {
             if let Some(f) = &j.fault {
                 out.row("", f, paint);
             }
-            for r in &j.reasons {
-                out.row("", r, PLAIN);
+            for r in j.reasons.iter().cloned().chain(limits(j, false)) {
+                out.row("", &r, PLAIN);
+            }
+            let within: Vec<String> = limits(j, true).collect();
+            if !within.is_empty() {
+                out.row("", &within.join(", "), DIM);
             }
         }
         for f in of_kind(e, Cure::Pickup) {
@@ -246,11 +273,9 @@ pub fn tray_summary(t: &Tray, style: Style) -> String {
             continue;
         }
         let paint = call(e).1;
-        let mut why: Vec<String> = e
-            .judged
-            .iter()
-            .flat_map(|j| j.fault.iter().chain(&j.reasons))
-            .cloned()
+        let judged = e.judged.iter();
+        let mut why: Vec<String> = judged
+            .flat_map(|j| j.fault.iter().chain(&j.reasons).cloned().chain(limits(j, false)))
             .collect();
         why.extend(odd.into_iter().map(|f| f.text.clone()));
         why.extend(uneven);

@@ -8,6 +8,7 @@ fn record(call: Call) -> (Record, Option<Judged>) {
         call,
         reasons: Vec::new(),
         fault: None,
+        against: Vec::new(),
     };
     (record, Some(judged))
 }

@@ -3,12 +3,12 @@
 use std::path::Path;
 
 use coilwright::cli::defaults::Defaults;
-use coilwright::commands::outcome;
 use coilwright::fileio;
 use coilwright::record::notes::Note;
 use coilwright::record::{Record, store};
 use coilwright::report::text::{self, Style};
 use coilwright::report::tray_plot;
+use coilwright::shop::known::Known;
 use coilwright::shop::lot::Tray;
 use coilwright::shop::standard::{self, Standard};
 use coilwright::shop::wax::PottingDocument;
@@ -45,11 +45,7 @@ pub fn tray(bytes: &[u8]) -> bool {
         Ok(tray) => tray,
         Err(failure) => return refused(&failure),
     };
-    // With what this version does not know of it.
-    let whole = tray.document().expect("a lot is written");
-    let kept = outcome::pretty(&whole, "the lot").expect("a lot is written");
-    let again = Tray::parse("again.json", &kept).unwrap_or_else(|f| panic!("{f}"));
-    assert_eq!(again.document().expect("a lot is written"), whole);
+    the_same_again(&tray, |kept| Tray::parse("again.json", kept));
     let (counts, standing) = (tray.counts(), tray.standing().count() as u64);
     let of_all = serde_json::to_value(counts).expect("counts are written");
     let sum: u64 = of_all
@@ -78,7 +74,7 @@ pub fn tray(bytes: &[u8]) -> bool {
     }
     assert!(tray.undo().is_none(), "taking back has no end");
     if let Some(standard) = &tray.standard {
-        let _ = standard::judge(&sound_record(), Some(standard), None, false);
+        let _ = standard::judge(&sound_record(), Some(standard), &Known::default(), false);
     }
     true
 }
@@ -125,7 +121,7 @@ pub fn repeat(bytes: &[u8]) -> bool {
     let _ = text::repeat_text(&read, &[], Style::default());
     let standard = include_str!("../../../fixtures/regression/standard/neck.toml");
     let standard = Standard::parse("neck.toml", standard).expect("a sound standard");
-    let _ = standard::judge(&sound_record(), Some(&standard), Some(&read), false);
+    let _ = standard::judge(&sound_record(), Some(&standard), &Known::of(Some(read), None), false);
     true
 }
 
@@ -138,7 +134,7 @@ pub fn standard(bytes: &[u8]) -> bool {
     let again = Standard::parse("again.toml", &written).unwrap_or_else(|f| panic!("{f}: {written}"));
     assert_eq!(again, read, "{written}");
     let _ = text::standard_text(&read, None, &[], Style::default());
-    let _ = standard::judge(&sound_record(), Some(&read), None, false);
+    let _ = standard::judge(&sound_record(), Some(&read), &Known::default(), false);
     true
 }
 

@@ -1,0 +1,94 @@
+use super::*;
+use crate::record::store;
+use crate::shop::known::Known;
+
+/// f0 4.2 kHz, on the rig "north bench", under a load.
+fn record() -> Record {
+    let bytes = include_bytes!("../../../fixtures/records/0.1.0-shop/takes/neck-7/0001/record.json");
+    store::parse(bytes, "record.json".as_ref()).unwrap()
+}
+
+fn standard(of: &Record) -> Standard {
+    let allowed = Allowed {
+        f0: Some(0.02),
+        q: Some(0.08),
+        level_db: Some(2.0),
+        ohms: None,
+    };
+    let good = std::slice::from_ref(of);
+    Standard::from("neck set", good, allowed).unwrap().0
+}
+
+fn judged(record: &Record, s: &Standard) -> Judged {
+    judge(record, Some(s), &Known::default(), false).unwrap()
+}
+
+fn half(j: &Judged, quantity: Limited) -> Option<f64> {
+    let found = j.against.iter().find(|a| a.quantity == quantity)?;
+    found.known_to
+}
+
+/// Each part enters where it belongs, with the usual values: laying down 0.1 % in f0, 1 % in Q, 0.3 dB in level, each with thirty
+/// degrees of freedom (t 2.042); days 0.5 % in Q, so 2.042 hypot(1, 0.5) or a little less.
+#[test]
+fn the_parts_of_a_verdict_are_the_yardsticks() {
+    let r = record();
+    let same_day = standard(&r);
+    assert_eq!(same_day.taken_on.as_deref(), r.taken_at.get(..10));
+    let j = judged(&r, &same_day);
+    assert_eq!((j.call, j.against.len()), (Call::Pass, 3));
+    assert!(j.against.iter().all(|a| a.usual && a.call == Call::Pass));
+    let near = |v: Option<f64>, want: f64| assert!((v.unwrap() / want - 1.0).abs() < 0.02, "{v:?} is not {want}");
+    near(half(&j, Limited::F0), 0.002_042);
+    near(half(&j, Limited::Q), 0.020_42);
+    near(half(&j, Limited::Level), 0.6126);
+    // A standard of old tells no day.
+    let old = Standard {
+        taken_on: None,
+        ..same_day.clone()
+    };
+    near(half(&judged(&r, &old), Limited::Q), 2.02 * 0.01f64.hypot(0.005));
+    // Of another rig its chain counts, and the level says nothing.
+    let mut tolerant = r.clone();
+    let x = tolerant.resonance.as_mut().unwrap();
+    x.f0_hz.u = 0.01 * x.f0_hz.value;
+    assert!(half(&judged(&tolerant, &same_day), Limited::F0).unwrap() < 0.0022);
+    let south = Standard {
+        rig: Some("south bench".into()),
+        level: None,
+        polarity: None,
+        ..same_day.clone()
+    };
+    let j = judged(&tolerant, &south);
+    assert!(half(&j, Limited::F0).unwrap() > 0.019);
+    assert_eq!(j.call, Call::CannotTell);
+    assert_eq!(judged(&r, &south).call, Call::Pass);
+    let with_level = Standard {
+        level: same_day.level,
+        polarity: same_day.polarity,
+        ..south
+    };
+    let j = judged(&r, &with_level);
+    assert_eq!(
+        (j.call, j.reasons.len(), half(&j, Limited::Level)),
+        (Call::CannotTell, 2, None)
+    );
+}
+
+/// What its file says of a rig makes it no other one; its unit does.
+#[test]
+fn knowing_more_is_not_another_rig() {
+    let mut r = record();
+    let s = standard(&r);
+    r.rig.hash = Some("another".into());
+    r.rig.values.insert("exciter.series_tolerance".into(), 0.001.into());
+    r.rig.values.insert("input.capacitance_f".into(), 70e-12.into());
+    assert!(s.is_of(&r.rig) && judged(&r, &s).call == Call::Pass);
+    let units = Standard {
+        unit: Some("serial 7".into()),
+        ..s
+    };
+    assert!(units.is_of(&r.rig));
+    r.rig.values.insert("unit".into(), "serial 8".into());
+    assert!(!units.is_of(&r.rig));
+}

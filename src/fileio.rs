@@ -115,6 +115,18 @@ pub fn hold_folder(folder: &Path) -> Result<Option<File>> {
     }
 }
 
+/// A document as its file holds it; `what` names it in a message.
+pub fn pretty(document: &impl serde::Serialize, what: &str) -> Result<Vec<u8>> {
+    let mut bytes = serde_json::to_vec_pretty(document).map_err(|e| {
+        Failure::new(
+            format!("cannot write {what}: {e}"),
+            "report this as a fault of the program",
+        )
+    })?;
+    bytes.push(b'\n');
+    Ok(bytes)
+}
+
 /// A whole file, refused above `max_bytes`: a wrong path must not fill the memory.
 pub fn read_limited(path: &Path, max_bytes: u64) -> Result<Vec<u8>> {
     let failed = |e: io::Error| Failure::io("read", path, &e);

@@ -5,6 +5,7 @@ use std::io::Write;
 use super::keys::{Keys, Typed};
 use crate::capture::stop::Stop;
 use crate::failure::{Failure, Result};
+use crate::fileio;
 use crate::wrap;
 
 /// The two writers of a run and what the terminal can do.
@@ -68,14 +69,8 @@ impl<'a> Console<'a> {
 
     /// A document, on standard output.
     pub fn json(&mut self, document: &impl serde::Serialize) -> Result<()> {
-        let mut text = serde_json::to_string_pretty(document).map_err(|e| {
-            Failure::new(
-                format!("cannot write the result as JSON: {e}"),
-                "report this as a fault of the program",
-            )
-        })?;
-        text.push('\n');
-        self.result(&text)
+        let bytes = fileio::pretty(document, "the result as JSON")?;
+        self.result(&String::from_utf8_lossy(&bytes))
     }
 
     /// A remark, on standard error; lines are broken at the terminal's width.

@@ -121,12 +121,12 @@ impl TrayArgs {
   coilwright standard takes/lot-11/* --out neck.toml      proposes limits from twenty good ones and more
 ")]
 pub struct StandardArgs {
-    /// Records of good pickups (files or their folders)
+    /// Records of good pickups: files, their folders, or the pickups' names
     #[arg(value_name = "RECORD", required = true, num_args = 1..)]
     pub records: Vec<PathBuf>,
     /// What is allowed to either side, such as "f0=3% q=8% level=2dB ohms=3%"
     #[arg(long, value_name = "LIST", value_parser = allowed)]
-    pub allow: Option<AllowedArg>,
+    pub allow: Option<Allowed>,
     /// Its name; left out, that of the file
     #[arg(long, value_name = "NAME", value_parser = line)]
     pub name: Option<String>,
@@ -137,21 +137,15 @@ pub struct StandardArgs {
     pub shown: Shown,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct AllowedArg(pub Allowed);
-
-fn allowed(s: &str) -> Result<AllowedArg, String> {
-    inputs::allowed(s).map(AllowedArg).map_err(words)
+fn allowed(s: &str) -> Result<Allowed, String> {
+    inputs::allowed(s).map_err(words)
 }
 
 /// A name that is a folder's as well.
 fn lot_name(s: &str) -> Result<String, String> {
-    let name = s.trim();
-    if is_plain(name) && name.len() <= 60 {
-        Ok(name.into())
-    } else {
-        Err("a lot's name has letters, digits, - and _".into())
-    }
+    let name = Some(s.trim()).filter(|n| is_plain(n) && n.len() <= 60);
+    name.map(str::to_owned)
+        .ok_or("a lot's name has letters, digits, - and _".into())
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]

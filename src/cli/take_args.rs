@@ -92,7 +92,7 @@ Examples:
 "
 )]
 pub struct NoteArgs {
-    /// Records (files or their folders)
+    /// Records: files, their folders, or the pickups' names
     #[arg(value_name = "RECORD", required = true, num_args = 1..)]
     pub records: Vec<PathBuf>,
     /// Anything in words

@@ -4,15 +4,15 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::outcome;
+use super::{outcome, wanted};
 use crate::cli::args::NoteArgs;
 use crate::cli::console::Console;
 use crate::cli::context::stamp;
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
+use crate::record::Record;
 use crate::record::meters::{Column, Kind, Reading};
 use crate::record::notes::{self, Note};
-use crate::record::{Record, store};
 use crate::report::text;
 
 #[derive(Debug, Serialize)]
@@ -38,7 +38,10 @@ pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
         return Err(Failure::new("--text is empty", "write what there is to note"));
     }
     // All are read before anything is written.
-    let read = |path: &PathBuf| Ok((folder_of(path)?, store::read(path)?));
+    let read = |word: &PathBuf| {
+        let (place, record) = wanted::placed(word)?;
+        Ok((folder_of(&place)?, record))
+    };
     let mut records: Vec<(PathBuf, Record)> = args.records.iter().map(read).collect::<Result<_>>()?;
     if let Some(n) = args.withdraw {
         known_number(n, &records)?;
@@ -134,15 +137,17 @@ fn show(args: &NoteArgs, records: &[(PathBuf, Record)], written: &[PathBuf], con
 
 /// Where a record's notes go: beside its record.json, the only name under which they are found again.
 fn folder_of(path: &Path) -> Result<PathBuf> {
-    if path.is_dir() || path.symlink_metadata().is_err() {
+    if path.is_dir() {
         return Ok(path.to_path_buf());
     }
-    if path.file_name().is_some_and(|n| n == "record.json") {
-        let parent = path.parent().filter(|p| !p.as_os_str().is_empty());
-        return Ok(parent.unwrap_or(Path::new(".")).to_path_buf());
+    match path.file_name().is_some_and(|n| n == "record.json") {
+        true => {
+            let parent = path.parent().filter(|p| !p.as_os_str().is_empty());
+            Ok(parent.unwrap_or(Path::new(".")).to_path_buf())
+        }
+        false => Err(Failure::new(
+            format!("{} is not in a folder of its own as record.json", path.display()),
+            "give the record's folder; its notes lie beside it",
+        )),
     }
-    Err(Failure::new(
-        format!("{} is not in a folder of its own as record.json", path.display()),
-        "give the record's folder; its notes lie beside it",
-    ))
 }

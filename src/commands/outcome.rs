@@ -14,6 +14,7 @@ use crate::cli::args::Shown;
 use crate::cli::console::{self, Console};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
+pub use crate::fileio::pretty;
 use crate::record::{Record, Verdict, store, unknown};
 use crate::report::knock_plot;
 use crate::report::plot::{self, Plot};
@@ -31,18 +32,6 @@ pub fn status(record: &Record) -> Status {
 /// A record as the file holds it.
 pub fn to_json(record: &Record) -> Result<Vec<u8>> {
     pretty(record, "the record")
-}
-
-/// A document as its file holds it; `what` names it in a message.
-pub fn pretty(document: &impl serde::Serialize, what: &str) -> Result<Vec<u8>> {
-    let mut bytes = serde_json::to_vec_pretty(document).map_err(|e| {
-        Failure::new(
-            format!("cannot write {what}: {e}"),
-            "report this as a fault of the program",
-        )
-    })?;
-    bytes.push(b'\n');
-    Ok(bytes)
 }
 
 /// Refuses a folder that holds a record already.

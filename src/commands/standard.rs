@@ -1,42 +1,34 @@
 //! `standard`: the shop's own standard, from good ones.
 
 use super::coil::write_all;
-use super::outcome;
+use super::{outcome, wanted};
 use crate::cli::args::StandardArgs;
 use crate::cli::console::Console;
+use crate::cli::context::stem;
 use crate::failure::{Result, Status};
-use crate::record::{Record, store};
 use crate::report::text;
 use crate::shop::standard::Standard;
 
 pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
-    let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
-    let allowed = args.allow.map_or_else(Default::default, |a| a.0);
-    let name = args
-        .name
-        .clone()
-        .unwrap_or_else(|| crate::cli::context::stem(&args.out));
-    let (standard, proposal) = Standard::from(&name, &records, allowed)?;
-    let simulated = if records.iter().any(Record::is_simulated) {
-        " Simulated: no real pickups."
-    } else {
-        ""
-    };
+    let records = wanted::all(&args.records)?;
+    let name = args.name.clone().unwrap_or_else(|| stem(&args.out));
+    let (standard, proposal) = Standard::from(&name, &records, args.allow.unwrap_or_default())?;
     let remark = format!(
-        "Standard of the shop, from {} record{}. Limits may be edited; count the version up.{simulated}",
+        "Standard of the shop, from {} record{}. Limits may be edited; count the version up.{}",
         records.len(),
-        if records.len() == 1 { "" } else { "s" }
+        if records.len() == 1 { "" } else { "s" },
+        if standard.simulated {
+            " Simulated: no real pickups."
+        } else {
+            ""
+        }
     );
     let files = write_all(vec![(args.out.clone(), standard.to_toml(&remark)?.into_bytes())])?;
     if args.shown.json {
         console.json(&serde_json::json!({ "schema": standard.schema, "standard": standard, "proposal": proposal }))?;
     } else {
-        console.result(&text::standard_text(
-            &standard,
-            proposal.as_ref(),
-            &files,
-            outcome::style(args.shown),
-        ))?;
+        let style = outcome::style(args.shown);
+        console.result(&text::standard_text(&standard, proposal.as_ref(), &files, style))?;
     }
     Ok(Status::Done)
 }

@@ -129,13 +129,7 @@ pub fn every(folder: &Path, record: &str) -> Result<(Vec<Note>, Vec<Note>)> {
 
 /// Puts a note beside a record, under the next number, which it is given; what is there stays.
 pub fn add(folder: &Path, note: &mut Note) -> Result<PathBuf> {
-    let mut bytes = serde_json::to_vec_pretty(note).map_err(|e| {
-        Failure::new(
-            format!("the note cannot be put in words: {e}"),
-            "report this as a fault of the program",
-        )
-    })?;
-    bytes.push(b'\n');
+    let bytes = fileio::pretty(note, "the note")?;
     // Behind the last one, though one before it may have been taken away: the last reading is the newest.
     let last = numbered(folder)?.last().map_or(0, |n| n.0);
     for n in last.saturating_add(1)..=MOST_NOTES {

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
 
-use super::standard::{Call, Judged, Standard};
+use super::standard::{Call, Definition, Judged, Standard};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::record::meters::{Column, Reading, Tally};
@@ -26,6 +26,9 @@ pub struct Tray {
     /// The lot whose folder this one's is a copy of: its pickups are here under its name.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub copied_from: Option<String>,
+    /// What f0 and Q mean in it; left out: plain.
+    #[serde(default)]
+    pub definition: Definition,
     /// Without one nothing is judged.
     pub standard: Option<Standard>,
     pub entries: Vec<Entry>,
@@ -181,6 +184,7 @@ impl Tray {
             schema: SCHEMA.into(),
             lot: lot.into(),
             copied_from: None,
+            definition: Definition::default(),
             standard,
             entries: Vec::new(),
             setting: None,

@@ -25,6 +25,19 @@ pub use judged::{Against, Call, Judged, Limited, judge};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
 
+/// What f0 and Q mean. Readings of two definitions are never subtracted; all that are made now are plain.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Definition {
+    /// Of the second-order model.
+    #[default]
+    Plain,
+    /// Of the natural resonance of a coil with metal about it.
+    Pole,
+    /// Of the neighbourhood of the peak alone.
+    Local,
+}
+
 /// A hand-editable file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Standard {
@@ -66,6 +79,9 @@ pub struct Standard {
     /// From takes of the built-in bench.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub simulated: bool,
+    /// Left out: plain.
+    #[serde(default)]
+    pub definition: Definition,
     pub f0: Frequency,
     pub q: Ratio,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -263,6 +279,7 @@ impl Standard {
             ohmmeter,
             r20_allow: allowed.ohms,
             simulated: first.is_simulated(),
+            definition: Definition::Plain,
         };
         Ok((standard, proposal))
     }
@@ -367,8 +384,11 @@ impl Standard {
         }
     }
 
-    /// Why it says nothing of takes under this load (`None`: not told).
-    pub fn elsewhere(&self, load: Option<&str>) -> Option<String> {
+    /// Why it says nothing of takes under this load (`None`: not told), read by this definition.
+    pub fn elsewhere(&self, load: Option<&str>, definition: Definition) -> Option<String> {
+        if self.definition != definition {
+            return Some("f0 and Q of the standard are read by another model than these: make the standard anew from its records".into());
+        }
         let spelt = |l: &str| if l.is_empty() { "none".to_owned() } else { l.to_owned() };
         let of = self.load.as_deref().filter(|l| Some(*l) != load)?;
         Some(format!(

@@ -4,69 +4,65 @@ use std::path::PathBuf;
 
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two, words, written};
-use crate::quantity::signed;
+use crate::quantity::{self, signed};
 use crate::record::meters::{Column, Reading};
 use crate::record::{Code, Cure, Finding, Record};
 use crate::report::number::{self, PLUS_MINUS, Unit};
 use crate::shop::lot::{Entry, Tray, Undone};
 use crate::shop::standard::{Call, Judged, Limited, Proposal, Standard};
+use crate::shop::yardstick::Answer;
 
 pub fn standard_text(s: &Standard, p: Option<&Proposal>, files: &[PathBuf], style: Style) -> String {
     let mut out = Screen::new(style);
     out.free(&format!("{}, version {}", words::clean(&s.name), s.version), BOLD);
-    let per_cent = |v: f64| format!("{PLUS_MINUS} {} %", two(100.0 * v));
-    out.row(
-        "f0",
-        &format!("{} {}", number::four_digits(s.f0.hz, Unit::Hertz), per_cent(s.f0.allow)),
-        PLAIN,
-    );
-    out.row(
-        "Q",
-        &format!(
-            "{} {}",
-            number::four_digits(s.q.value, Unit::Ratio),
-            per_cent(s.q.allow)
+    let mut rows = vec![
+        (
+            "f0",
+            format!("{} {}", number::four_digits(s.f0.hz, Unit::Hertz), per_cent(s.f0.allow)),
         ),
-        PLAIN,
-    );
-    if let Some(l) = &s.level {
-        out.row(
-            "Level",
-            &format!(
-                "{:+.2} dB {PLUS_MINUS} {} dB; coupling, not loudness",
-                l.db,
-                two(l.allow_db)
+        (
+            "Q",
+            format!(
+                "{} {}",
+                number::four_digits(s.q.value, Unit::Ratio),
+                per_cent(s.q.allow)
             ),
-            PLAIN,
-        );
-    }
-    if let (Some(ohm), Some(allow)) = (s.r20_ohm, s.r20_allow) {
+        ),
+    ];
+    rows.extend(s.level.map(|l| {
+        let allow = two(l.allow_db);
+        let text = format!("{:+.2} dB {PLUS_MINUS} {allow} dB; coupling, not loudness", l.db);
+        ("Level", text)
+    }));
+    rows.extend(s.r20_ohm.zip(s.r20_allow).map(|(ohm, allow)| {
         let meter = words::clean(s.ohmmeter.as_deref().unwrap_or_default());
-        let ohms = crate::quantity::show(ohm, crate::quantity::Unit::Ohm, 4);
-        out.row("Ohms", &format!("{ohms} {} by {meter}", per_cent(allow)), PLAIN);
-    }
-    match s.polarity {
-        Some(p) => out.row("Polarity", &format!("{p:+}"), PLAIN),
-        None => out.row("Polarity", "not judged", PLAIN),
-    }
-    if let Some(p) = p {
-        let of = match p.pickups < p.readings {
-            true => format!("{} readings of {} by name", p.readings, p.pickups),
-            false => format!("{} good ones", p.readings),
-        };
-        out.row(
-            "Proposed",
-            &format!(
-                "from {of}, limits that hold 95 % of all such with 95 % confidence ({} standard deviations): f0 {}, Q {}",
-                two(p.factor),
-                per_cent(p.f0),
-                per_cent(p.q)
-            ),
-            PLAIN,
-        );
+        let ohms = quantity::show(ohm, quantity::Unit::Ohm, 4);
+        ("Ohms", format!("{ohms} {} by {meter}", per_cent(allow)))
+    }));
+    rows.push(("Polarity", s.polarity.map_or("not judged".into(), |p| format!("{p:+}"))));
+    rows.extend(p.map(|p| ("Proposed", proposed(p))));
+    for (label, text) in rows {
+        out.row(label, &text, PLAIN);
     }
     written(&mut out, files);
     out.text
+}
+
+fn per_cent(v: f64) -> String {
+    format!("{PLUS_MINUS} {} %", two(100.0 * v))
+}
+
+fn proposed(p: &Proposal) -> String {
+    let of = match p.pickups < p.readings {
+        true => format!("{} readings of {} by name", p.readings, p.pickups),
+        false => format!("{} good ones", p.readings),
+    };
+    format!(
+        "from {of}, limits that hold 95 % of all such with 95 % confidence ({} standard deviations): f0 {}, Q {}",
+        two(p.factor),
+        per_cent(p.f0),
+        per_cent(p.q)
+    )
 }
 
 pub fn tray_keys(t: &Tray) -> String {
@@ -93,14 +89,14 @@ pub fn tray_prompt(t: &Tray) -> String {
 pub fn tray_undone(t: &Tray, undone: Undone, style: Style) -> String {
     match t.at(undone.number).filter(|_| undone.stands) {
         Some(e) => format!("back to what stood:\n{}", line_alone(e, style)),
-        None if t
-            .entries
-            .iter()
-            .any(|e| e.number == undone.number && e.record.is_some()) =>
-        {
-            format!("number {} is taken back; its record stays", undone.number)
+        None => {
+            let mut takes = t.entries.iter().filter(|e| e.record.is_some());
+            let what = match takes.any(|e| e.number == undone.number) {
+                true => "taken back; its record stays",
+                false => "no longer skipped",
+            };
+            format!("number {} is {what}", undone.number)
         }
-        None => format!("number {} is no longer skipped", undone.number),
     }
 }
 
@@ -157,7 +153,10 @@ fn of_kind(e: &Entry, cure: Cure) -> impl Iterator<Item = &Finding> {
 
 /// The limits that a reading is within, or those that it is not; each with what decided.
 fn limits(j: &Judged, within: bool) -> impl Iterator<Item = String> {
-    let those = j.against.iter().filter(move |a| (a.call == Call::Pass) == within);
+    let those = j
+        .against
+        .iter()
+        .filter(move |a| (a.held.answer == Answer::Same) == within);
     those.map(|a| {
         let (name, scale, unit) = match a.quantity {
             Limited::F0 => ("f0", 100.0, "%"),
@@ -165,15 +164,15 @@ fn limits(j: &Judged, within: bool) -> impl Iterator<Item = String> {
             Limited::Level => ("level", 1.0, "dB"),
             Limited::Ohms => ("ohms", 100.0, "%"),
         };
-        let usual = if a.usual { " as usual" } else { "" };
-        let known = a
-            .known_to
-            .map_or(String::new(), |u| format!(", known to {:.2}{usual}", scale * u));
-        format!(
-            "{name} {} {unit} (allowed {:.2}{known})",
-            signed(scale * a.off, 2),
-            scale * a.limit
-        )
+        let h = a.held;
+        // A meter's display tells no uncertainty.
+        let known = match (h.half_95 > 0.0, h.usual) {
+            (false, _) => String::new(),
+            (true, false) => format!(", known to {:.2}", scale * h.half_95),
+            (true, true) => format!(", known to {:.2} as usual", scale * h.half_95),
+        };
+        let off = signed(scale * h.off, 2);
+        format!("{name} {off} {unit} (allowed {:.2}{known})", scale * h.limit)
     })
 }
 
@@ -207,11 +206,8 @@ pub fn tray_step(t: &Tray, style: Style) -> String {
             out.row("", &f.text, WARN);
         }
         for r in &e.readings {
-            out.row(
-                "",
-                &format!("{} {}", words::clean(&r.column().to_string()), r.shown()),
-                DIM,
-            );
+            let column = words::clean(&r.column().to_string());
+            out.row("", &format!("{column} {}", r.shown()), DIM);
         }
         for u in e.readings.iter().filter_map(Reading::uneven) {
             out.row("", &u, WARN);
@@ -259,28 +255,18 @@ pub fn tray_summary(t: &Tray, style: Style) -> String {
     .filter(|p| p.0 > 0)
     .map(|(n, w)| format!("{n} {w}"))
     .collect();
-    let parts = if parts.is_empty() {
-        "nothing measured yet".into()
-    } else {
-        parts.join(", ")
+    let parts = match parts.is_empty() {
+        true => "nothing measured yet".into(),
+        false => parts.join(", "),
     };
     out.free(&format!("Lot {}: {parts}", words::clean(&t.lot)), BOLD);
     for e in t.standing() {
         let pass = e.judged.as_ref().is_none_or(|j| j.call == Call::Pass);
-        let uneven: Vec<String> = e.readings.iter().filter_map(Reading::uneven).collect();
-        let odd: Vec<&Finding> = of_kind(e, Cure::Pickup).collect();
-        if pass && e.notes.is_empty() && uneven.is_empty() && odd.is_empty() && e.record.is_some() {
+        let why = why(e);
+        if pass && why.is_empty() && e.record.is_some() {
             continue;
         }
-        let paint = call(e).1;
-        let judged = e.judged.iter();
-        let mut why: Vec<String> = judged
-            .flat_map(|j| j.fault.iter().chain(&j.reasons).cloned().chain(limits(j, false)))
-            .collect();
-        why.extend(odd.into_iter().map(|f| f.text.clone()));
-        why.extend(uneven);
-        why.extend(e.notes.iter().map(|n| format!("note: {}", words::clean(n))));
-        out.free(&format!("{}: {}", words::clean(&e.name), verdict(e)), paint);
+        out.free(&format!("{}: {}", words::clean(&e.name), verdict(e)), call(e).1);
         for w in why {
             out.row("", &w, PLAIN);
         }
@@ -288,6 +274,18 @@ pub fn tray_summary(t: &Tray, style: Style) -> String {
     summary_of_all(t, &mut out);
     out.row("", "the same command goes on with the lot where it stopped", DIM);
     out.text
+}
+
+/// All that is odd about one, and what was noted.
+fn why(e: &Entry) -> Vec<String> {
+    let judged = e.judged.iter();
+    let mut why: Vec<String> = judged
+        .flat_map(|j| j.fault.iter().chain(&j.reasons).cloned().chain(limits(j, false)))
+        .collect();
+    why.extend(of_kind(e, Cure::Pickup).map(|f| f.text.clone()));
+    why.extend(e.readings.iter().filter_map(Reading::uneven));
+    why.extend(e.notes.iter().map(|n| format!("note: {}", words::clean(n))));
+    why
 }
 
 /// What is said of the whole lot: the rig's warnings, the ohms that are missing, and a line for each instrument.
@@ -299,36 +297,23 @@ fn summary_of_all(t: &Tray, out: &mut Screen) {
             out.free(&format!("Of this rig: {}", f.text), PLAIN);
         }
     }
-    let judges = |c: &Column| t.standard.as_ref().is_some_and(|s| s.judges(c));
-    let unread = |e: &&Entry| {
-        let passed = matches!(e.judged.as_ref().map(|j| j.call), Some(Call::Pass | Call::Kept));
-        passed && !e.readings.iter().any(|r| judges(&r.column()))
-    };
-    let judged = t.standard.as_ref().is_some_and(|s| s.r20_allow.is_some());
-    let names: Vec<String> = t
-        .standing()
-        .filter(|e| judged && unread(e))
-        .map(|e| words::clean(&e.name))
-        .collect();
-    if !names.is_empty() {
-        out.free(
-            &format!("Ohms not judged, as none were typed: {}", names.join(", ")),
-            PLAIN,
-        );
+    if let Some(s) = t.standard.as_ref().filter(|s| s.r20_allow.is_some()) {
+        let unread = |e: &&Entry| {
+            let passed = matches!(e.judged.as_ref().map(|j| j.call), Some(Call::Pass | Call::Kept));
+            passed && !e.readings.iter().any(|r| s.judges(&r.column()))
+        };
+        let names: Vec<String> = t.standing().filter(unread).map(|e| words::clean(&e.name)).collect();
+        if !names.is_empty() {
+            let list = names.join(", ");
+            out.free(&format!("Ohms not judged, as none were typed: {list}"), PLAIN);
+        }
     }
     for m in t.tallies() {
         let scatter =
             m.sd.map_or(String::new(), |s| format!(", scatter {} %", two(100.0 * s / m.mean)));
-        out.free(
-            &format!(
-                "{}: {} of {}{scatter}, {} to {}",
-                words::clean(&m.column.to_string()),
-                m.shown(m.mean),
-                m.readings,
-                m.shown(m.least),
-                m.shown(m.most)
-            ),
-            PLAIN,
-        );
+        let column = words::clean(&m.column.to_string());
+        let [middle, least, most] = [m.mean, m.least, m.most].map(|v| m.shown(v));
+        let text = format!("{column}: {middle} of {}{scatter}, {least} to {most}", m.readings);
+        out.free(&text, PLAIN);
     }
 }

@@ -2,7 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::Standard;
+use super::{Definition, Standard};
+use crate::estimate::Estimate;
 use crate::record::identity::Sense;
 use crate::record::{Code, Record, Resonance};
 use crate::shop::known::Known;
@@ -44,37 +45,12 @@ pub enum Limited {
     Ohms,
 }
 
-/// One quantity of a reading against its limit: relative, of the level in dB.
+/// One quantity of a reading against its limit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Against {
     pub quantity: Limited,
-    /// From the standard's value.
-    pub off: f64,
-    pub limit: f64,
-    /// Half-width of the 95 % interval. A meter's display tells none.
-    pub known_to: Option<f64>,
-    /// It leans on a usual value, which promises nothing of this rig.
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    pub usual: bool,
-    /// Pass, outside or cannot tell.
-    pub call: Call,
-}
-
-impl Against {
-    fn new(quantity: Limited, off: f64, limit: f64, held: &Held) -> Against {
-        Against {
-            quantity,
-            off,
-            limit,
-            known_to: Some(held.half).filter(|h| *h > 0.0),
-            usual: held.usual,
-            call: match held.answer {
-                Answer::Same => Call::Pass,
-                Answer::Different => Call::Outside,
-                Answer::CannotTell => Call::CannotTell,
-            },
-        }
-    }
+    #[serde(flatten)]
+    pub held: Held,
 }
 
 /// What a take came to. A warning that another take may be rid of asks for one, whatever the figures say, until the take is
@@ -120,76 +96,66 @@ fn no_reading(record: &Record) -> Judged {
 
 /// A record against the standard; `known`: what the rig does to readings.
 fn against(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Judged {
-    if let Some(why) = s.elsewhere(record.load.as_ref().map(|l| l.text.as_str())) {
+    let load = record.load.as_ref().map(|l| l.text.as_str());
+    if let Some(why) = s.elsewhere(load, Definition::Plain) {
         return Judged {
             reasons: vec![why],
             ..Judged::only(Call::CannotTell)
         };
     }
-    let question = s.question(record);
-    let rig = known.for_pickup(record);
-    // The standard's value was agreed on: what is not known is the reading.
-    let between = |quantity, e| Between::new(question, Parts::EXACT, rig.reading(quantity, e));
-    let (f0, q) = (between(Quantity::F0, &r.f0_hz), between(Quantity::Q, &r.q));
-    let relative = |v: f64, of: f64| v / of - 1.0;
-    let ohms = s.r20_ohm.zip(record.ohms_by(s.ohmmeter.as_deref()));
-    let ohms = ohms.map(|(ohm, read)| relative(read.at_20(), ohm));
-    let mut tests = vec![
-        (Limited::F0, relative(r.f0_hz.value, s.f0.hz), s.f0.allow, f0),
-        (Limited::Q, relative(r.q.value, s.q.value), s.q.allow, q),
-    ];
-    let same_exciter = question != Question::OtherRig || s.rig.is_none();
-    if let (Some(l), Some(x), true) = (s.level, &r.level_db, same_exciter) {
-        let u = between(Quantity::Level, x);
-        tests.push((Limited::Level, x.value - l.db, l.allow_db, u));
+    let mut against = limits(record, r, s, known);
+    let pattern = Pattern::of(record, r, s, &against);
+    let weight = |answer| (answer != Answer::Different, answer != Answer::CannotTell);
+    against.sort_by_key(|a| weight(a.held.answer));
+    let mut reasons: Vec<String> = Vec::new();
+    if pattern.turned {
+        reasons.push("wound or wired the other way".into());
     }
-    if let Some((off, allow)) = ohms.zip(s.r20_allow) {
-        let exact = Between::new(Question::InPlace, Parts::EXACT, Parts::EXACT);
-        tests.push((Limited::Ohms, off, allow, exact));
-    }
-    let mut all: Vec<Against> = tests
-        .iter()
-        .map(|(quantity, off, limit, between)| Against::new(*quantity, *off, *limit, &between.held(*off, *limit)))
-        .collect();
-    all.sort_by_key(|a| (a.call != Call::Outside, a.call != Call::CannotTell));
-    let polarity = s.polarity_of(record);
-    let turned = polarity == Some(false);
-    let mut reasons = Vec::new();
-    reasons.extend(turned.then(|| "wound or wired the other way".to_owned()));
-    if s.level.is_some() && !same_exciter {
+    if s.level.is_some() && !s.has_exciter_of(record) {
         reasons.push("the standard's level is of another rig's exciter: take it out to judge the rest".into());
     }
-    if s.polarity.is_some() && polarity.is_none() {
+    if s.polarity.is_some() && s.polarity_of(record).is_none() {
         reasons.push(
             "of one of the two rigs the sign is not known, so polarity is not told: `coilwright rig polarity`".into(),
         );
     }
-    let any = |call| all.iter().any(|a| a.call == call);
+    let any = |answer| against.iter().any(|a| a.held.answer == answer);
     let call = match () {
-        () if turned || any(Call::Outside) => Call::Outside,
-        () if !reasons.is_empty() || any(Call::CannotTell) => Call::CannotTell,
+        () if pattern.turned || any(Answer::Different) => Call::Outside,
+        () if !reasons.is_empty() || any(Answer::CannotTell) => Call::CannotTell,
         () => Call::Pass,
     };
-    let pattern = Pattern {
-        f0: relative(r.f0_hz.value, s.f0.hz).ln_1p(),
-        f0_guard: f0.held(0.0, s.f0.allow).guard,
-        q: relative(r.q.value, s.q.value).ln_1p(),
-        ohms: ohms.map(f64::ln_1p),
-        turned,
-        ohms_alone: !turned
-            && all
-                .iter()
-                .all(|a| a.call != Call::Outside || a.quantity == Limited::Ohms),
-    };
+    let looks = (call == Call::Outside).then(|| pattern.fault()).flatten();
     Judged {
-        fault: (call == Call::Outside)
-            .then(|| pattern.fault())
-            .flatten()
-            .map(str::to_owned),
+        fault: looks.map(str::to_owned),
         reasons,
-        against: all,
+        against,
         ..Judged::only(call)
     }
+}
+
+/// Each quantity that the standard has a limit for, f0 first.
+fn limits(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Vec<Against> {
+    let question = s.question(record);
+    let rig = known.for_pickup(record);
+    // The standard's value was agreed on: what is not known is the reading.
+    let between = |quantity, e: &Estimate| Between::new(question, Parts::EXACT, rig.reading(quantity, e));
+    let f0 = between(Quantity::F0, &r.f0_hz).held(r.f0_hz.value / s.f0.hz - 1.0, s.f0.allow);
+    let q = between(Quantity::Q, &r.q).held(r.q.value / s.q.value - 1.0, s.q.allow);
+    let level = s.level.zip(r.level_db).filter(|_| s.has_exciter_of(record));
+    let level = level.map(|(l, x)| between(Quantity::Level, &x).held(x.value - l.db, l.allow_db));
+    // A meter's display tells no uncertainty.
+    let exact = Between::new(Question::InPlace, Parts::EXACT, Parts::EXACT);
+    let ohms = s.ohms_off(record).zip(s.r20_allow);
+    let ohms = ohms.map(|(off, allow)| exact.held(off, allow));
+    let all = [
+        (Limited::F0, Some(f0)),
+        (Limited::Q, Some(q)),
+        (Limited::Level, level),
+        (Limited::Ohms, ohms),
+    ];
+    let told = |(quantity, held): (Limited, Option<Held>)| Some(Against { quantity, held: held? });
+    all.into_iter().filter_map(told).collect()
 }
 
 impl Standard {
@@ -205,12 +171,22 @@ impl Standard {
         }
     }
 
+    /// The level is of one exciter; a standard without a rig means any.
+    fn has_exciter_of(&self, record: &Record) -> bool {
+        self.rig.is_none() || self.is_of(&record.rig)
+    }
+
+    /// How far its ohms are off, relative.
+    fn ohms_off(&self, record: &Record) -> Option<f64> {
+        let read = record.ohms_by(self.ohmmeter.as_deref())?;
+        Some(read.at_20() / self.r20_ohm? - 1.0)
+    }
+
     /// Whether a reading has the standard's sign; `None` where one of them has none, or on two rigs one of the rigs'.
     fn polarity_of(&self, record: &Record) -> Option<bool> {
         let (polarity, own) = self.polarity.zip(Sense::of(record))?;
         let stated = |s: Option<i8>| s.filter(|s| *s != 0);
-        let two_rigs = self.rig.is_some() && !self.is_of(&record.rig);
-        if two_rigs && stated(self.rig_sign).and(own.stated).is_none() {
+        if !self.has_exciter_of(record) && stated(self.rig_sign).and(own.stated).is_none() {
             return None;
         }
         let of_standard = Sense {
@@ -224,51 +200,53 @@ impl Standard {
     }
 }
 
-/// How a reading differs from the standard, as natural logarithms of the ratios.
+/// How a reading differs from the standard: relative, Q as the logarithm of the ratio.
 struct Pattern {
     f0: f64,
     /// What f0 does by chance.
     f0_guard: f64,
     q: f64,
-    ohms: Option<f64>,
+    /// None at all where nobody read them.
+    ohms: f64,
     turned: bool,
     /// Nothing else is outside.
     ohms_alone: bool,
 }
 
 impl Pattern {
+    fn of(record: &Record, r: &Resonance, s: &Standard, against: &[Against]) -> Pattern {
+        let turned = s.polarity_of(record) == Some(false);
+        let other = |a: &Against| a.held.answer == Answer::Different && a.quantity != Limited::Ohms;
+        Pattern {
+            f0: r.f0_hz.value / s.f0.hz - 1.0,
+            f0_guard: against.first().map_or(0.0, |a| a.held.guard),
+            q: (r.q.value / s.q.value).ln(),
+            ohms: s.ohms_off(record).unwrap_or(0.0),
+            turned,
+            ohms_alone: !turned && !against.iter().any(other),
+        }
+    }
+
     /// What it looks like.
     fn fault(&self) -> Option<&'static str> {
         // What f0 does by chance, or by the losses alone, is no sign of turns.
         let up = self.f0 > self.f0_guard.max(0.01);
-        let more_ohms = self.ohms.is_some_and(|r| r > 0.01);
-        let less_ohms = self.ohms.is_some_and(|r| r < -0.01);
-        let looks = [
-            (
-                self.ohms_alone && self.f0.abs() < self.f0_guard.max(0.005),
-                "only the ohms are off: another wire, a joint, or a winding still warm",
-            ),
-            (
-                self.q < -0.25 && up && !more_ohms,
-                "shorted turns: less inductance, much more loss",
-            ),
-            (
-                self.f0 > 0.0 && less_ohms,
-                "turns missing: less resistance, less inductance",
-            ),
-            (
-                self.f0 < 0.0 && more_ohms,
-                "too many turns: more resistance, more inductance",
-            ),
-            (
-                self.q < -0.25 && !up,
-                "more loss or more resistance: a joint, a cover, a plate",
-            ),
-            (
-                self.turned,
-                "start and finish swapped, or wound the other way; the magnet plays no part",
-            ),
-        ];
-        looks.into_iter().find(|l| l.0).map(|l| l.1)
+        let (more, less) = (self.ohms > 0.01, self.ohms < -0.01);
+        let lossy = self.q < -0.25;
+        Some(if self.ohms_alone && self.f0.abs() < self.f0_guard.max(0.005) {
+            "only the ohms are off: another wire, a joint, or a winding still warm"
+        } else if lossy && up && !more {
+            "shorted turns: less inductance, much more loss"
+        } else if self.f0 > 0.0 && less {
+            "turns missing: less resistance, less inductance"
+        } else if self.f0 < 0.0 && more {
+            "too many turns: more resistance, more inductance"
+        } else if lossy && !up {
+            "more loss or more resistance: a joint, a cover, a plate"
+        } else if self.turned {
+            "start and finish swapped, or wound the other way; the magnet plays no part"
+        } else {
+            return None;
+        })
     }
 }

@@ -1,6 +1,7 @@
 use super::*;
 use crate::record::store;
 use crate::shop::known::Known;
+use crate::shop::yardstick::Answer;
 
 /// f0 4.2 kHz, on the rig "north bench", under a load.
 fn record() -> Record {
@@ -25,7 +26,7 @@ fn judged(record: &Record, s: &Standard) -> Judged {
 
 fn half(j: &Judged, quantity: Limited) -> Option<f64> {
     let found = j.against.iter().find(|a| a.quantity == quantity)?;
-    found.known_to
+    Some(found.held.half_95)
 }
 
 /// Each part enters where it belongs, with the usual values: laying down 0.1 % in f0, 1 % in Q, 0.3 dB in level, each with thirty
@@ -37,7 +38,7 @@ fn the_parts_of_a_verdict_are_the_yardsticks() {
     assert_eq!(same_day.taken_on.as_deref(), r.taken_at.get(..10));
     let j = judged(&r, &same_day);
     assert_eq!((j.call, j.against.len()), (Call::Pass, 3));
-    assert!(j.against.iter().all(|a| a.usual && a.call == Call::Pass));
+    assert!(j.against.iter().all(|a| a.held.usual && a.held.answer == Answer::Same));
     let near = |v: Option<f64>, want: f64| assert!((v.unwrap() / want - 1.0).abs() < 0.02, "{v:?} is not {want}");
     near(half(&j, Limited::F0), 0.002_042);
     near(half(&j, Limited::Q), 0.020_42);
@@ -51,7 +52,7 @@ fn the_parts_of_a_verdict_are_the_yardsticks() {
     // Of another rig its chain counts, and the level says nothing.
     let mut tolerant = r.clone();
     let x = tolerant.resonance.as_mut().unwrap();
-    x.f0_hz.u = 0.01 * x.f0_hz.value;
+    x.f0_hz.u = 0.015 * x.f0_hz.value;
     assert!(half(&judged(&tolerant, &same_day), Limited::F0).unwrap() < 0.0022);
     let south = Standard {
         rig: Some("south bench".into()),
@@ -60,7 +61,7 @@ fn the_parts_of_a_verdict_are_the_yardsticks() {
         ..same_day.clone()
     };
     let j = judged(&tolerant, &south);
-    assert!(half(&j, Limited::F0).unwrap() > 0.019);
+    assert!(half(&j, Limited::F0).unwrap() > 0.029);
     assert_eq!(j.call, Call::CannotTell);
     assert_eq!(judged(&r, &south).call, Call::Pass);
     let with_level = Standard {
@@ -73,6 +74,21 @@ fn the_parts_of_a_verdict_are_the_yardsticks() {
         (j.call, j.reasons.len(), half(&j, Limited::Level)),
         (Call::CannotTell, 2, None)
     );
+}
+
+/// Readings by two definitions are never subtracted. A file without one is plain.
+#[test]
+fn another_definition_is_refused() {
+    let r = record();
+    let plain = standard(&r);
+    let text = plain.to_toml("x").unwrap();
+    assert!(text.contains("definition = \"plain\""), "{text}");
+    let old = text.replace("definition = \"plain\"\n", "");
+    assert_eq!(Standard::parse("x", &old), Ok(plain));
+    let pole = Standard::parse("x", &text.replace("\"plain\"", "\"pole\"")).unwrap();
+    let j = judged(&r, &pole);
+    assert_eq!((j.call, j.against.len()), (Call::CannotTell, 0));
+    assert!(j.reasons[0].contains("make the standard anew"), "{:?}", j.reasons);
 }
 
 /// What its file says of a rig makes it no other one; its unit does.

@@ -1,24 +1,31 @@
 //! A reading against a limit: within it for sure, beyond it for sure, or nobody can tell.
 
+use serde::{Deserialize, Serialize};
+
 use super::parts::Between;
 use super::rule::{Answer, RISK};
 
-/// What decided.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// What decided: relative, of levels in dB.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Held {
-    /// The same as what was agreed on, or different from it.
-    pub answer: Answer,
+    /// From what was agreed on.
+    pub off: f64,
+    /// To either side.
+    pub limit: f64,
     /// Half-width of the 95 % interval.
-    pub half: f64,
+    pub half_95: f64,
     /// The band on either side of the limit in which nobody can tell.
     pub guard: f64,
-    /// They lean on a usual value.
+    /// They lean on a usual value, which promises nothing of this rig.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub usual: bool,
+    /// The same as what was agreed on, or different from it.
+    pub answer: Answer,
 }
 
 impl Between {
-    /// A value that lies `off` from the one that was agreed on, and may lie off by `limit`, to either side. The guard band is one-sided
-    /// 95 %: a pickup on the limit itself is called the same in at most one case of twenty, and different in another.
+    /// A value that lies `off` from what was agreed on, and may lie off by `limit`, to either side. The guard band is one-sided 95 %:
+    /// a pickup on the limit itself is called the same in at most one case of twenty, and different in another.
     pub fn held(&self, off: f64, limit: f64) -> Held {
         let scatter = self.scatter();
         let guard = scatter.half_width(2.0 * RISK);
@@ -30,10 +37,12 @@ impl Between {
             Answer::CannotTell
         };
         Held {
-            answer,
-            half: scatter.half_width(RISK),
+            off,
+            limit,
+            half_95: scatter.half_width(RISK),
             guard,
             usual: scatter.usual,
+            answer,
         }
     }
 }

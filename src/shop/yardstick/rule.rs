@@ -1,5 +1,7 @@
 //! The rule: different, the same, or nobody can tell.
 
+use serde::{Deserialize, Serialize};
+
 use super::matters::Quantity;
 use super::parts::Between;
 use super::scatter::Scatter;
@@ -11,7 +13,8 @@ pub(super) const RISK: f64 = 0.05;
 const LEAST: f64 = 0.1;
 const MOST: f64 = 1.0 / 3.0;
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Answer {
     Different,
     Same,

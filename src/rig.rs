@@ -349,69 +349,84 @@ impl Rig {
         &self.hash
     }
 
-    /// What the file leaves out and what is assumed instead, as far as it matters for such a take.
-    pub fn notes(&self, one_channel: bool) -> Vec<String> {
+    /// What the file leaves out, by its full key, and what is assumed instead, as far as it matters for such a take.
+    pub fn open(&self, one_channel: bool) -> Vec<(&'static str, &'static str)> {
         let e = &self.exciter;
-        let mut notes = Vec::new();
-        let mut note = |missing: bool, text: &str| {
-            if missing {
-                notes.push(format!("rig: {text}"));
-            }
-        };
+        let nothing = Input::default();
+        let i = self.input.as_ref().unwrap_or(&nothing);
+        let given = self.input.is_some();
         let by_voltage = self.corner_hz(one_channel).is_some();
-        note(
-            e.series_tolerance.is_none(),
-            "series_tolerance not stated: taken as exact",
-        );
-        note(
-            by_voltage && e.inductance_tolerance.is_none(),
-            "inductance_tolerance not stated: taken as exact",
-        );
-        note(
-            one_channel && e.source_ohm.is_none(),
-            "source_ohm not stated: taken as zero",
-        );
-        note(
-            !one_channel && e.reference == Reference::Current && e.sense_ohm.is_none(),
-            "sense_ohm not stated: series_ohm taken",
-        );
-        note(e.sign.is_none(), "sign not stated: polarity is not referenced");
-        let Some(i) = &self.input else {
-            note(true, "no [input]: taken to load nothing");
-            note(!one_channel, "delay_s not stated: taken as zero");
-            return notes;
-        };
-        note(
-            i.resistance_ohm.is_none(),
-            "input resistance_ohm not stated: taken as infinite",
-        );
-        note(
-            i.capacitance_f.is_none(),
-            "input capacitance_f not stated: taken as zero",
-        );
-        note(
-            i.lead_capacitance_f.is_none(),
-            "input lead_capacitance_f not stated: taken as zero",
-        );
-        for (corner, tolerance, name) in i.corners() {
-            let other = if one_channel { "ac_reference" } else { "ac_output" };
-            note(
-                name != other && corner.is_some() && tolerance.is_none(),
-                &format!("{name}_tolerance_hz not stated: {name}_hz taken as exact"),
-            );
-        }
-        if !one_channel {
-            note(
-                i.delay_s.is_none() && i.delay_tolerance_s.is_none(),
-                "delay_s not stated: taken as zero",
-            );
-            note(
-                i.delay_s.is_some() && i.delay_tolerance_s.is_none(),
-                "delay_tolerance_s not stated: delay_s taken as exact",
-            );
-            note(i.gain_db.is_none(), "gain_db not stated: channels taken as equal");
-        }
-        notes
+        let by_current = !one_channel && e.reference == Reference::Current;
+        let unsure = |corner: Option<f64>, tolerance: Option<f64>| corner.is_some() && tolerance.is_none();
+        let [pickup, reference, output] = i.corners().map(|(corner, tolerance, _)| unsure(corner, tolerance));
+        let delayed = unsure(i.delay_s, i.delay_tolerance_s);
+        [
+            (
+                e.series_tolerance.is_none(),
+                "exciter.series_tolerance",
+                "taken as exact",
+            ),
+            (
+                by_voltage && e.inductance_tolerance.is_none(),
+                "exciter.inductance_tolerance",
+                "taken as exact",
+            ),
+            (
+                one_channel && e.source_ohm.is_none(),
+                "exciter.source_ohm",
+                "taken as zero",
+            ),
+            (
+                by_current && e.sense_ohm.is_none(),
+                "exciter.sense_ohm",
+                "series_ohm taken",
+            ),
+            (e.sign.is_none(), "exciter.sign", "polarity is not referenced"),
+            (
+                given && i.resistance_ohm.is_none(),
+                "input.resistance_ohm",
+                "taken as infinite",
+            ),
+            (
+                given && i.capacitance_f.is_none(),
+                "input.capacitance_f",
+                "taken as zero",
+            ),
+            (
+                given && i.lead_capacitance_f.is_none(),
+                "input.lead_capacitance_f",
+                "taken as zero",
+            ),
+            (pickup, "input.ac_pickup_tolerance_hz", "ac_pickup_hz taken as exact"),
+            (
+                !one_channel && reference,
+                "input.ac_reference_tolerance_hz",
+                "ac_reference_hz taken as exact",
+            ),
+            (
+                one_channel && output,
+                "input.ac_output_tolerance_hz",
+                "ac_output_hz taken as exact",
+            ),
+            (
+                !one_channel && i.delay_s.is_none() && i.delay_tolerance_s.is_none(),
+                "input.delay_s",
+                "taken as zero",
+            ),
+            (
+                !one_channel && delayed,
+                "input.delay_tolerance_s",
+                "delay_s taken as exact",
+            ),
+            (
+                given && !one_channel && i.gain_db.is_none(),
+                "input.gain_db",
+                "channels taken as equal",
+            ),
+        ]
+        .into_iter()
+        .filter_map(|(missing, key, assumed)| missing.then_some((key, assumed)))
+        .collect()
     }
 
     /// The first thing about a live take that the file's measured values do not belong to.

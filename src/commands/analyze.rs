@@ -80,8 +80,8 @@ pub fn read(path: &Path, drive: Option<&DriveFile>, channels: Option<Channels>, 
             "give the rig it was taken on, or a rig file for that rate",
         ));
     }
-    // What the bench made stays known as that.
-    take.provenance.simulated = record_beside(path).is_some_and(|r| r.notes.iter().any(|n| n == "simulated"))
+    // What the bench made stays known as that: earlier versions' takes do not say so themselves.
+    take.provenance.simulated |= record_beside(path).is_some_and(|r| r.is_simulated())
         || asked_beside(path)?.is_some_and(|a| a.takes.iter().any(|t| t.simulated));
     let name = path.display();
     match drive {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Record, RigSummary};
+use super::{Open, Record, RigSummary};
 use crate::fileio;
 use crate::rig::Rig;
 
@@ -65,7 +65,27 @@ impl Rig {
             name: Some(self.name.clone()),
             hash: Some(self.hash.clone()),
             values,
+            open: Vec::new(),
         }
+    }
+
+    /// What the file leaves open for such a take.
+    pub fn left_open(&self, one_channel: bool) -> Vec<Open> {
+        let open = self.open(one_channel).into_iter();
+        open.map(|(key, assumed)| Open {
+            key: key.into(),
+            assumed: assumed.into(),
+        })
+        .collect()
+    }
+
+    /// The same as remarks, and what a file without any input loads.
+    pub fn notes(&self, one_channel: bool) -> Vec<String> {
+        let mut notes: Vec<String> = self.left_open(one_channel).iter().map(Open::note).collect();
+        if self.input.is_none() {
+            notes.push("rig: no [input]: taken to load nothing".into());
+        }
+        notes
     }
 }
 
@@ -122,6 +142,7 @@ mod tests {
             name: Some("north".into()),
             hash: Some(hash.into()),
             values: values.iter().map(|(k, v)| ((*k).to_owned(), (*v).into())).collect(),
+            open: Vec::new(),
         }
     }
 

@@ -797,6 +797,36 @@ fn repeatability_is_of_readings_that_go_together() {
     f.run(&["rig", "polarity", "a", "--is", "-1", "--rig", "north.toml"])
         .refused(&["simulated values have no place"]);
     check(&f, 1, 0.0, &[]).refused(&["simulated values have no place"]);
+    // A take of the bench says so itself, wherever it went.
+    std::fs::copy(f.path("a/take.wav"), f.path("elsewhere.wav")).unwrap();
+    for out in ["d", "e"] {
+        f.run(&[
+            "analyze",
+            "elsewhere.wav",
+            "--pickup",
+            out,
+            "--rig",
+            "north.toml",
+            "--out",
+            out,
+        ])
+        .ended(0);
+    }
+    assert_eq!(f.record("d")["capture"]["simulated"], true);
+    f.run(&["rig", "polarity", "d", "--is", "-1", "--rig", "north.toml"])
+        .refused(&["simulated values have no place"]);
+    let run = f.run(&["standard", "d", "e", "--name", "neck", "--out", "neck.toml"]);
+    run.ended(0);
+    assert!(text(&f, "neck.toml").contains("simulated = true"));
+    // Nor is a study of another kind or a later version one of these.
+    for kind in ["repeat/2", "checks/1"] {
+        let other = String::from_utf8(first.clone()).unwrap().replace("repeat/1", kind);
+        f.write("north.repeat.json", other.as_bytes());
+        let args = ["tray", "--lot", "new", "--rig", "north.toml", "--sim", "silent"];
+        let run = f.typed(&[&args[..], &SHORT].concat(), "q\n");
+        let said = format!("is of the kind \"coilwright/{kind}\", this version reads");
+        assert!(run.err.contains(&said), "{}{}", run.out, run.err);
+    }
 }
 
 /// What was measured is kept, whatever became of the checks' file.

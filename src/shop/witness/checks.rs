@@ -414,6 +414,8 @@ fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec<Str
     out
 }
 
+const REPEAT: &str = "coilwright/repeat/1";
+
 /// How far apart the rig can tell pickups: `coilwright/repeat/1`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RepeatDocument {
@@ -454,6 +456,12 @@ impl RepeatDocument {
         let wrong = |what: String| Failure::new(what, "measure it again with `coilwright rig repeat`");
         let document: Self =
             serde_json::from_slice(bytes).map_err(|e| wrong(format!("{place} tells no repeatability: {e}")))?;
+        if document.schema != REPEAT {
+            return Err(wrong(format!(
+                "{place} is of the kind {:?}, this version reads {REPEAT:?}",
+                document.schema
+            )));
+        }
         let sound = |s: &Spread| s.sd.is_finite() && s.sd >= 0.0;
         let of_levels = [&document.peak_db, &document.level_db];
         if !(sound(&document.f0) && sound(&document.q) && of_levels.into_iter().flatten().all(sound)) {
@@ -526,7 +534,7 @@ impl RepeatDocument {
         };
         let told = |s: &Spread| student(0.975, s.freedom as f64) * std::f64::consts::SQRT_2 * s.sd;
         Ok(RepeatDocument {
-            schema: "coilwright/repeat/1".into(),
+            schema: REPEAT.into(),
             rig: rig.name.clone(),
             hash: rig.chain_hash(),
             pickups: groups.len(),

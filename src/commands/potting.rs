@@ -3,41 +3,32 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::outcome;
-use super::rig::{beside, history_of, kept_with, repeat_of};
+use super::rig::{beside, by_today, history_of, kept_with, repeat_of};
+use super::{anew, outcome};
 use crate::cli::args::PottingArgs;
 use crate::cli::console::Console;
 use crate::cli::context::{Fresh, folders_below};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
+use crate::record::Record;
 use crate::record::identity::same_rig;
-use crate::record::{Record, store};
 use crate::report::{potting_plot, text};
 use crate::rig::Rig;
 use crate::shop::wax::own::WaxHistory;
 use crate::shop::wax::{self, About, Placed, PotVerdict, PottingDocument};
 
 pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
-    let (before, after) = (read(&args.before)?, read(&args.after)?);
     let defaults = Defaults::read_from(Path::new("."))?;
     let path = args.rig.as_ref().or(defaults.rig.as_ref());
     let rig = path.map(|p| Rig::read(p).map(|rig| (p, rig))).transpose()?;
+    let known = rig.as_ref().map(|(_, rig)| rig.clone()).or_else(|| anew::today(None));
+    let before = anew::records(&found(&args.before)?, known.as_ref(), console)?;
+    let after = anew::records(&found(&args.after)?, known.as_ref(), console)?;
     let history = match &rig {
-        Some((path, rig)) => {
-            let history = history_of(path)?;
-            if let Some(h) = history.as_ref().filter(|h| h.hash != rig.chain_hash()) {
-                return Err(Failure::new(
-                    format!(
-                        "{} has been changed since its {} checks",
-                        path.display(),
-                        h.checks.len()
-                    ),
-                    "check the rig anew (rig check --begin-again), or give the rig file as it was",
-                ));
-            }
-            history
-        }
+        Some((path, rig)) => history_of(path)?
+            .filter(|h| h.is_of(&rig.summary()))
+            .map(|h| by_today(h, path, rig, console)),
         None => None,
     };
     let about = About {
@@ -148,12 +139,12 @@ fn wax(
 /// Far more than any shop writes.
 const MOST_BYTES: u64 = 64 << 20;
 
-/// Records from files, their folders, or folders of such folders.
-fn read(paths: &[PathBuf]) -> Result<Vec<Record>> {
+/// Records given as files, their folders, or folders of such folders.
+fn found(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
     let mut out = Vec::new();
     for path in paths {
         if !path.is_dir() || path.join("record.json").exists() {
-            out.push(store::read(path)?);
+            out.push(path.clone());
             continue;
         }
         let found = folders_below(path, |p| p.join("record.json").is_file())?;
@@ -163,9 +154,7 @@ fn read(paths: &[PathBuf]) -> Result<Vec<Record>> {
                 "give a record, its folder, or a folder of such folders",
             ));
         }
-        for f in found {
-            out.push(store::read(&f)?);
-        }
+        out.extend(found);
     }
     Ok(out)
 }

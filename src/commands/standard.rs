@@ -1,16 +1,16 @@
 //! `standard`: the shop's own standard, from good ones.
 
 use super::coil::write_all;
-use super::outcome;
+use super::{anew, outcome};
 use crate::cli::args::StandardArgs;
 use crate::cli::console::Console;
 use crate::failure::{Result, Status};
-use crate::record::{Record, store};
+use crate::record::Record;
 use crate::report::text;
 use crate::shop::standard::Standard;
 
 pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
-    let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
+    let records = anew::records(&args.records, anew::today(None).as_ref(), console)?;
     let allowed = args.allow.map_or_else(Default::default, |a| a.0);
     let name = args
         .name

@@ -16,7 +16,7 @@ use crate::record::{Code, Record, store};
 use crate::report::{text, tray_plot};
 use crate::shop::lot::Tray;
 use crate::shop::standard::{Judged, judge};
-use crate::shop::witness::checks::RepeatDocument;
+use crate::shop::witness::repeat::RepeatDocument;
 
 mod agree;
 mod open;

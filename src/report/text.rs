@@ -28,7 +28,7 @@ pub use super::words::shell;
 pub use loads::{coil_text, loads_text, wirings_text};
 pub use notes::notes_text;
 pub use potting::potting_text;
-pub use rig::{check_text, pack_text, polarity_text, repeat_text, rig_text};
+pub use rig::{changed_text, check_text, pack_text, polarity_text, repeat_text, rig_text};
 pub use setup::{inputs_text, level_step, level_text, rig_new_text};
 pub use tray::{
     standard_text, tray_ask, tray_before_stands, tray_keys, tray_prompt, tray_step, tray_summary, tray_taken_in,

@@ -49,7 +49,7 @@ pub struct Setting {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rig_file: Option<PathBuf>,
     pub rig: Option<String>,
-    /// Of what the rig file states of the measuring chain.
+    /// Of what the rig file states of the measuring chain: provenance.
     pub rig_hash: Option<String>,
     /// In the load notation; null: not told.
     pub load: Option<String>,
@@ -109,9 +109,9 @@ pub fn is_plain(name: &str) -> bool {
 }
 
 impl Setting {
-    /// Wherever the rig's file may lie by now.
+    /// Wherever the rig's file may lie by now, and whatever more it says.
     pub fn same(&self, other: &Setting) -> bool {
-        (&self.rig, &self.rig_hash, &self.load) == (&other.rig, &other.rig_hash, &other.load)
+        (&self.rig, &self.load) == (&other.rig, &other.load)
     }
 
     /// "north, load cap=330p".

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use crate::copper;
 use crate::failure::{Failure, Result};
 use crate::quantity::{Unit, show};
-use crate::record::identity::{Sense, same_rig};
+use crate::record::identity::{Entered, Sense, apart_from, same_rig, unlike};
 use crate::record::meters::{Column, Kind, Reading};
 use crate::record::notes::Ohms;
 use crate::record::{Record, Resonance, RigSummary, unknown};
@@ -31,7 +31,7 @@ pub struct Standard {
     /// The rig and the load that it was measured with: it holds for them alone.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rig: Option<String>,
-    /// Of what the rig's file said of the measuring chain then; left out: the name alone counts.
+    /// Of what the rig's file said of the measuring chain then: provenance.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rig_hash: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -59,6 +59,9 @@ pub struct Standard {
     pub q: Ratio,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub level: Option<Decibels>,
+    /// What of the rig's file is in its readings; left out, as in files of version 0.1.0 and by hand: not told.
+    #[serde(default, skip_serializing_if = "Entered::is_empty")]
+    pub entered: Entered,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -127,6 +130,13 @@ fn go_together(good: &[(&Record, &Resonance)], first: &Record) -> Result<()> {
                 first.pickup.name, other.pickup.name
             ),
             "a standard is of one rig and one load",
+        ));
+    }
+    let keys = good.iter().map(|(r, _)| unlike(first, r)).find(|keys| !keys.is_empty());
+    if let Some(keys) = keys {
+        return Err(Failure::new(
+            format!("{} is not the same in all of these readings", keys.join(", ")),
+            "leave out those whose takes are gone",
         ));
     }
     if let Some((r, _)) = good.iter().enumerate().find_map(|(i, (r, x))| {
@@ -236,6 +246,7 @@ impl Standard {
                 ohmmeter,
                 r20_allow: allowed.ohms,
                 simulated: good.iter().any(|(r, _)| r.is_simulated()),
+                entered: first.rig.entered(first.capture.channels),
             },
             proposal,
         ))
@@ -359,16 +370,15 @@ impl Standard {
                 self.rig.as_deref().unwrap_or_default()
             ));
         }
-        // Records of other programs may not tell their chain; then the name alone counts.
-        let another = self
-            .rig_hash
-            .as_ref()
-            .zip(rig.told_chain())
-            .is_some_and(|(own, its)| *own != its);
-        if another {
+        // One of version 0.1.0, or written by hand, does not say it; then the name alone counts.
+        let keys = match self.entered.is_empty() {
+            true => Vec::new(),
+            false => apart_from(&self.entered, rig),
+        };
+        if !keys.is_empty() {
             return Some(format!(
-                "the file of the rig {} says something else than when the standard was made: another rig",
-                name.unwrap_or("without a name")
+                "{} is not what it was for the standard: make that anew from its records",
+                keys.join(", ")
             ));
         }
         let spelt = |l: &str| if l.is_empty() { "none".to_owned() } else { l.to_owned() };

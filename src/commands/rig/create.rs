@@ -48,7 +48,7 @@ pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
     super::print(
         args.shown,
         console,
-        &crate::shop::witness::checks::RigDocument::of(&rig, None),
+        &crate::shop::witness::checks::RigDocument::of(&rig, None, crate::report::rig_words::words(&rig)),
         |style| text::rig_new_text(&rig, &args.file, style),
     )?;
     Ok(Status::Done)

@@ -6,7 +6,7 @@ use super::Standard;
 use crate::quantity::signed;
 use crate::record::identity::Sense;
 use crate::record::{Code, Record, Resonance};
-use crate::shop::witness::checks::{RepeatDocument, Spread};
+use crate::shop::witness::repeat::{RepeatDocument, Spread};
 use crate::stats::student;
 
 /// Of the guard band, on one side.

@@ -53,11 +53,9 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     // A recording may have been made by the bench.
     kept_with(&path, &rig, record.is_simulated())?;
     let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, folder.as_deref()))?;
-    let kept = folder.as_deref().or(args
-        .record
-        .as_deref()
-        .map(|r| if r.is_dir() { r } else { r.parent().unwrap_or(r) }));
-    new.folder = kept.and_then(|f| from_rig(&path, f));
+    let given = args.record.as_deref().filter(|r| r.exists());
+    let given = given.map(|r| if r.is_dir() { r } else { r.parent().unwrap_or(r) });
+    new.folder = folder.as_deref().or(given).and_then(|f| from_rig(&path, f));
     let begin_again = args.begin_again;
     let counted = Witness {
         path: &path,

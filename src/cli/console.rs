@@ -12,6 +12,8 @@ pub struct Console<'a> {
     out: &'a mut dyn Write,
     err: &'a mut dyn Write,
     stop: Stop,
+    /// To be said with the result.
+    later: Vec<String>,
 }
 
 impl<'a> Console<'a> {
@@ -20,6 +22,7 @@ impl<'a> Console<'a> {
             out,
             err,
             stop: Stop::default(),
+            later: Vec::new(),
         }
     }
 
@@ -36,6 +39,9 @@ impl<'a> Console<'a> {
 
     /// A result, on standard output.
     pub fn result(&mut self, text: &str) -> Result<()> {
+        for text in std::mem::take(&mut self.later) {
+            self.remark(&text);
+        }
         let ended = self.out.write_all(text.as_bytes()).and_then(|()| self.out.flush());
         match ended {
             // Whoever read the output has gone away: nothing left to tell.
@@ -68,6 +74,11 @@ impl<'a> Console<'a> {
     /// A remark, on standard error; lines are broken at the terminal's width.
     pub fn remark(&mut self, text: &str) {
         self.say(&wrap::indented(text, remark_width()));
+    }
+
+    /// As [`Self::remark`], with the result: where there is none, only the error is said.
+    pub fn with_result(&mut self, text: String) {
+        self.later.push(text);
     }
 
     /// One line, however long.

@@ -73,20 +73,20 @@ fn tell(was: &Record, outcome: Outcome, console: &mut Console) -> Record {
         Outcome::Anew(record, keys) => {
             if let Some(moved) = moved(was, &record) {
                 let name = name(&keys);
-                console.remark(&format!("{name}: by the rig's file of today the take reads {moved}."));
+                console.with_result(format!("{name}: by the rig's file of today the take reads {moved}."));
             }
             *record
         }
         Outcome::Gone(record, keys) => {
             let name = name(&keys);
-            console.remark(&format!(
+            console.with_result(format!(
                 "{name}: not what it was for this take, and the take is gone. Nobody can tell."
             ));
             record
         }
         Outcome::Later(record, keys) => {
             let name = name(&keys);
-            console.remark(&format!(
+            console.with_result(format!(
                 "{name}: not what it was for this take, and {MOST} takes were read again already. Ask again for this one."
             ));
             record

@@ -174,7 +174,8 @@ impl Rig {
             let measuring = |table: &str| ["exciter", "input", "mains"].contains(&table);
             for (table, inner) in tables.into_iter().filter(|t| measuring(&t.0)) {
                 if let serde_json::Value::Object(inner) = inner {
-                    values.extend(inner.into_iter().map(|(key, v)| (format!("{table}.{key}"), v)));
+                    let stated = inner.into_iter().filter(|(_, v)| !v.is_null());
+                    values.extend(stated.map(|(key, v)| (format!("{table}.{key}"), v)));
                 }
             }
             // Another interface of the same model is another rig.

@@ -3,6 +3,7 @@
 use crate::network::{Coil, Load, Wiring, predict};
 use crate::quantity::signed;
 use crate::rig::{Input, Reference, Rig};
+use crate::setup::level::{self, End, Limits, Step};
 use crate::shop::witness::history::{BASELINE, Check, History, Quantity};
 use crate::shop::witness::judging::Judgement;
 
@@ -139,25 +140,25 @@ fn chain_words(rig: &Rig) -> Vec<String> {
 
 /// What somebody looked at when the file was made.
 fn setup_words(rig: &Rig) -> Vec<String> {
-    let Some(s) = rig.setup.clone() else {
+    let Some(said) = &rig.setup else {
         return Vec::new();
     };
-    let stated = [
-        ("phantom power", s.phantom),
-        ("monitoring", s.monitoring),
-        ("automatic gain", s.automatic_gain),
-        ("enhancement", s.enhancement),
-        ("pads and low-cuts", s.pads_and_cuts),
+    let switches = [
+        ("phantom", "phantom power"),
+        ("monitoring", "monitoring"),
+        ("automatic_gain", "automatic gain"),
+        ("enhancement", "enhancement"),
+        ("pads_and_cuts", "pads and low-cuts"),
     ];
-    let list: Vec<String> = stated
+    let list: Vec<String> = switches
         .into_iter()
-        .filter_map(|(what, v)| Some(format!("{what} {}", v?)))
+        .filter_map(|(key, what)| Some(format!("{what} {}", said.get(key)?)))
         .collect();
     let mut out = Vec::new();
     if !list.is_empty() {
         out.push(format!("Switches, as last looked at: {}.", list.join(", ")));
     }
-    out.extend(s.knobs.map(|k| format!("Knobs: {k}.")));
+    out.extend(said.get("knobs").map(|k| format!("Knobs: {k}.")));
     out
 }
 
@@ -271,5 +272,70 @@ fn so_far(good: usize) -> String {
             "{good} good {checks} so far: limits are believed from {BASELINE} on, {left} more; one each working day, for they are \
              to tell what a day does"
         ),
+    }
+}
+
+/// A pickup under an exciter of a few turns comes out within some 20 dB of the reference, a few metres of loose lead far below.
+const FAR_BELOW_DB: f64 = 40.0;
+/// Peaks of a pickup below this leave noise that need not be there.
+const FAINT_DBFS: f64 = -30.0;
+
+/// What the levels tried come to, and what to turn.
+pub fn level_advice(steps: &[Step], end: End, limits: &Limits) -> Vec<String> {
+    let best = level::best(steps, end, limits);
+    let hidden = best.and_then(|s| s.hidden(limits));
+    let mut advice = vec![stopped(steps, end, limits).to_owned()];
+    if let Some(peak) = best.and_then(|s| s.pickup_dbfs).filter(|p| *p < FAINT_DBFS) {
+        advice.push(format!(
+            "The pickup's peak stands at {peak:.0} dBFS: some {:.0} dB more gain on its input would lower the noise. Then run \
+             this again.",
+            (FAINT_DBFS - peak + 10.0).min(60.0)
+        ));
+    }
+    if let Some(db) = hidden {
+        let would_tell = match end {
+            End::Limit => ": more gain on the pickup's input, or a higher --limit, would tell",
+            _ => "",
+        };
+        advice.push(format!(
+            "The noise may hide up to {:.1} % of distortion there{would_tell}.",
+            100.0 * 10f64.powf(db / 20.0)
+        ));
+    }
+    let below = best.and_then(|s| Some(s.reference_dbfs? - s.pickup_dbfs?));
+    if let Some(db) = below.filter(|db| *db > FAR_BELOW_DB) {
+        advice.push(format!(
+            "It answers {db:.0} dB below the reference: is the pickup plugged in, its winding whole, and the exciter over it?"
+        ));
+    }
+    advice
+}
+
+/// Why no stronger level was tried.
+fn stopped(steps: &[Step], end: End, limits: &Limits) -> &'static str {
+    let last = steps.last();
+    let clean = last.is_some_and(|s| s.clean(limits));
+    let (pickup, reference) = last.map_or((false, false), |s| (s.pickup_heard, s.reference_heard));
+    let shown = level::best(steps, end, limits).is_some_and(|s| s.hidden(limits).is_none());
+    match end {
+        End::Limit if clean && shown => "Stopped at the limit that was set; the rig is clean there.",
+        End::Limit if clean => "Stopped at the limit that was set; nothing unclean was seen.",
+        End::Limit => "Stopped at the limit that was set, where it is not clean.",
+        End::PickupRoom => "The pickup's input has no more room: for a stronger drive turn its gain down.",
+        End::ReferenceRoom => "The reference's input has no more room: for a stronger drive turn its gain down.",
+        End::OutputBends => "The output bends from there on: another output, or less load on it, would bear more.",
+        End::InputBends => "The pickup's input bends from there on: turn its gain down.",
+        End::NothingHeard if reference => {
+            "Nothing comes back from the pickup: look at its lead, its input and the exciter's place. It was not driven harder."
+        }
+        End::NothingHeard if pickup => {
+            "Nothing comes back on the reference: look at its lead and input, and the exciter box. It was not driven harder."
+        }
+        End::NothingHeard => {
+            "Nothing comes back on the reference or from the pickup: look at the output's knob, the reference's lead and the exciter, then at the pickup's lead. It was not driven harder."
+        }
+        End::NoPickup => {
+            "Both inputs get one and the same signal: no pickup answers. Plug the pickup into its input, lay it into its place, and run this again."
+        }
     }
 }

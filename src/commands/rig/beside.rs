@@ -164,14 +164,14 @@ pub fn by_today(history: History, path: &Path, rig: &Rig, console: &mut Console)
         }
     }
     if unknown > 0 {
-        console.remark(&format!(
+        console.with_result(format!(
             "Of {unknown} checks nobody knows what the rig's file said then: they are taken as they are."
         ));
     }
     if checks.len() < all {
         left_out.sort();
         left_out.dedup();
-        console.remark(&format!(
+        console.with_result(format!(
             "{} of {all} checks are left out: {} is not what it was for them, and their takes are gone, or are more than can be read \
              again for one question.",
             all - checks.len(),

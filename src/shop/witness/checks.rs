@@ -30,17 +30,17 @@ pub struct RigDocument {
 impl RigDocument {
     /// `words` tell what the file says.
     pub fn of(rig: &Rig, history: Option<&History>, words: Vec<String>) -> Self {
-        let pack = rig.pack.clone().unwrap_or_default();
-        let pack = [
-            ("interface", pack.interface),
-            ("exciter", pack.exciter),
-            ("height stop", pack.stop),
-            ("box", pack.r#box),
-            ("leads", pack.leads),
-            ("witness", pack.witness),
-            ("meters", pack.meters),
-            ("other", pack.other),
+        let parts = [
+            ("interface", "interface"),
+            ("exciter", "exciter"),
+            ("stop", "height stop"),
+            ("box", "box"),
+            ("leads", "leads"),
+            ("witness", "witness"),
+            ("meters", "meters"),
+            ("other", "other"),
         ];
+        let packed = |key: &str| rig.pack.as_ref()?.get(key).cloned();
         RigDocument {
             schema: "coilwright/rig/1".into(),
             name: rig.name.clone(),
@@ -48,7 +48,10 @@ impl RigDocument {
             hash: rig.content_hash().into(),
             words,
             open: rig.notes(false),
-            pack: pack.into_iter().filter_map(|(k, v)| Some((k.to_owned(), v?))).collect(),
+            pack: parts
+                .into_iter()
+                .filter_map(|(key, what)| Some((what.to_owned(), packed(key)?)))
+                .collect(),
             witness: rig.witness.as_ref().map(|w| w.name.clone()),
             checks: history.map_or(0, |h| h.checks.len()),
             last_good: history.and_then(|h| h.good().last()).map(|c| c.taken_at.clone()),

@@ -68,66 +68,24 @@ impl RepeatDocument {
     }
 
     pub fn of(rig: &Rig, records: &[Record]) -> Result<Self> {
-        let own = rig.summary();
-        // Two coils of one pickup are two windings.
-        type Coil<'a> = (&'a str, Option<&'a str>);
-        let mut groups: Vec<(Coil, Vec<&Record>)> = Vec::new();
         let good: Vec<&Record> = records.iter().filter(|r| r.reading().is_some()).collect();
-        for (i, r) in good.iter().copied().enumerate() {
-            let first = good[0];
-            if good[..i].iter().any(|o| o.id == r.id) {
-                return Err(Failure::new(
-                    format!("one and the same record of {:?} is given twice", r.pickup.name),
-                    "give each once: the pickup has to be taken out and laid back between two",
-                ));
-            }
-            if r.is_simulated() != first.is_simulated() {
-                return Err(Failure::new(
-                    format!(
-                        "{:?} and {:?}: one is simulated and one is not",
-                        first.pickup.name, r.pickup.name
-                    ),
-                    "give real records only, or simulated ones to try it",
-                ));
-            }
-            if r.load != first.load {
-                return Err(Failure::new(
-                    format!(
-                        "{:?} and {:?} were measured under two loads",
-                        first.pickup.name, r.pickup.name
-                    ),
-                    "give records under one load",
-                ));
-            }
-            if !same_rig(&r.rig, &own) {
-                return Err(Failure::new(
-                    format!("the record of {:?} was made with another rig", r.pickup.name),
-                    "give records of this rig only: two rigs are never mixed",
-                ));
-            }
-            let keys = unlike(first, r);
-            if !keys.is_empty() {
-                return Err(Failure::new(
-                    format!(
-                        "{} is not the same in the readings of {:?} and {:?}",
-                        keys.join(", "),
-                        first.pickup.name,
-                        r.pickup.name
-                    ),
-                    "leave out those whose takes are gone",
-                ));
-            }
-            let key = (r.pickup.name.as_str(), r.pickup.over.as_deref());
-            match groups.iter_mut().find(|g| g.0 == key) {
-                Some(g) => g.1.push(r),
-                None => groups.push((key, vec![r])),
+        for (i, r) in good.iter().enumerate() {
+            goes_with(r, &good[..i], rig)?;
+        }
+        // Two coils of one pickup are two windings.
+        let coil = |r: &Record| (r.pickup.name.clone(), r.pickup.over.clone());
+        let mut groups: Vec<Vec<&Record>> = Vec::new();
+        for r in good {
+            match groups.iter_mut().find(|g| coil(g[0]) == coil(r)) {
+                Some(g) => g.push(r),
+                None => groups.push(vec![r]),
             }
         }
-        groups.retain(|g| g.1.len() > 1);
+        groups.retain(|g| g.len() > 1);
         let spread = |of: &dyn Fn(&Record) -> Option<f64>| {
             let parts: Vec<Vec<f64>> = groups
                 .iter()
-                .map(|g| g.1.iter().filter_map(|r| of(r)).collect())
+                .map(|g| g.iter().filter_map(|r| of(r)).collect())
                 .collect();
             let (sd, freedom) = gauge::within(&parts)?;
             Some((Spread::of(sd, freedom), freedom))
@@ -146,9 +104,9 @@ impl RepeatDocument {
             schema: REPEAT.into(),
             rig: rig.name.clone(),
             unit: rig.unit.clone(),
-            hash: own.chain_hash(),
+            hash: rig.chain_hash(),
             pickups: groups.len(),
-            readings: groups.iter().map(|g| g.1.len()).sum(),
+            readings: groups.iter().map(Vec::len).sum(),
             freedom,
             tells_f0: told(&f0),
             tells_q: told(&q),
@@ -159,6 +117,43 @@ impl RepeatDocument {
             level_db: spread(&|r| reading(r)?.level_db.map(|e| e.value)).map(|s| s.0),
         })
     }
+}
+
+/// Whether a record goes with those before it: one rig, one load, one kind, and each once.
+fn goes_with(r: &Record, before: &[&Record], rig: &Rig) -> Result<()> {
+    let name = &r.pickup.name;
+    let first = before.first().copied().unwrap_or(r);
+    let both = format!("{:?} and {name:?}", first.pickup.name);
+    let keys = unlike(first, r).join(", ");
+    let (what, hint) = if before.iter().any(|o| o.id == r.id) {
+        (
+            format!("one and the same record of {name:?} is given twice"),
+            "give each once: the pickup has to be taken out and laid back between two",
+        )
+    } else if r.is_simulated() != first.is_simulated() {
+        (
+            format!("{both}: one is simulated and one is not"),
+            "give real records only, or simulated ones to try it",
+        )
+    } else if r.load != first.load {
+        (
+            format!("{both} were measured under two loads"),
+            "give records under one load",
+        )
+    } else if !same_rig(&r.rig, &rig.summary()) {
+        (
+            format!("the record of {name:?} was made with another rig"),
+            "give records of this rig only: two rigs are never mixed",
+        )
+    } else if !keys.is_empty() {
+        (
+            format!("{keys} is not the same in the readings of {both}"),
+            "leave out those whose takes are gone",
+        )
+    } else {
+        return Ok(());
+    };
+    Err(Failure::new(what, hint))
 }
 
 impl Spread {

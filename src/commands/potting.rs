@@ -17,6 +17,7 @@ use crate::report::{potting_plot, text};
 use crate::rig::Rig;
 use crate::shop::wax::own::WaxHistory;
 use crate::shop::wax::{self, About, Placed, PotVerdict, PottingDocument};
+use crate::shop::witness::history::Change;
 
 pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     let defaults = Defaults::read_from(Path::new("."))?;
@@ -41,6 +42,8 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         },
     };
     let mut document = wax::compare(&before, &after, history.as_ref(), &about)?;
+    let changed = history.as_ref().and_then(|h| h.changed.as_ref());
+    document.notes.extend(changed.and_then(|c| between(&before, &after, c)));
     let mut fresh = Fresh::default();
     let stem = match &args.out {
         Some(out) => Some(fresh.ready(out)?.join("potting")),
@@ -82,6 +85,22 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         (true, _) => Status::OutsideLimits,
         (_, true) => Status::NoReading,
         _ => Status::Done,
+    })
+}
+
+/// What was changed on the bench after a reading before wax and before one after it.
+fn between(before: &[Record], after: &[Record], change: &Change) -> Option<String> {
+    let at = |stamp: &str| stamp.parse::<jiff::Timestamp>().ok();
+    let then = at(&change.at)?;
+    let any = |side: &[Record], is: fn(&jiff::Timestamp, &jiff::Timestamp) -> bool| {
+        side.iter().filter_map(|r| at(&r.taken_at)).any(|t| is(&t, &then))
+    };
+    let apart = any(before, |t, then| t < then) && any(after, |t, then| t >= then);
+    apart.then(|| {
+        format!(
+            "the bench was changed in between ({}): what that did looks like wax",
+            change.what
+        )
     })
 }
 
@@ -157,4 +176,28 @@ fn found(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
         out.extend(found);
     }
     Ok(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_change_between_the_sides_is_said() {
+        let fixture = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/records/0.1.0");
+        let on = |day: &str| {
+            let mut record = crate::record::store::read(&fixture).unwrap();
+            record.taken_at = format!("2026-01-{day}T10:00:00+01:00");
+            vec![record]
+        };
+        let change = Change {
+            what: "new lead".into(),
+            at: "2026-01-05T09:30:00+00:00".into(),
+            before: None,
+        };
+        let said = between(&on("05"), &on("06"), &change);
+        assert!(said.is_some_and(|s| s.contains("new lead")));
+        assert_eq!(between(&on("03"), &on("04"), &change), None);
+        assert_eq!(between(&on("06"), &on("07"), &change), None);
+    }
 }

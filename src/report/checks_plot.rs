@@ -184,7 +184,7 @@ mod tests {
             id: step.to_string(),
             taken_at: String::new(),
             f0_hz: e(4000.0 * (1.0 + f0)),
-            q: e(2.5 * if step % 2 == 0 { 1.01 } else { 0.99 }),
+            q: e(2.5 * if step.is_multiple_of(2) { 1.01 } else { 0.99 }),
             level_db: None,
             polarity: 1,
             sign: None,
@@ -224,7 +224,7 @@ mod tests {
             let mut h = History::new(&RigSummary::default(), "tin");
             // Of such a zigzag the moving range says 1.77 steps of a thousandth.
             h.checks = (0..BASELINE)
-                .map(|i| check(i, if i % 2 == 0 { 1e-3 } else { -1e-3 }))
+                .map(|i| check(i, if i.is_multiple_of(2) { 1e-3 } else { -1e-3 }))
                 .collect();
             let mut new = check(BASELINE, sigmas * 1.77e-3);
             let judgement = h.judge(&new);

@@ -220,17 +220,9 @@ impl InputsDocument {
             if lead.is_none() {
                 out.push(("input", "lead_capacitance_f", Some(Value::Number(0.0))));
             }
-            let ohm = self.resistance_ohm;
-            out.push((
-                "input",
-                "resistance_ohm",
-                ohm.map(|r| Value::Number(rounded(r.value, r.u))),
-            ));
-            out.push((
-                "input",
-                "resistance_tolerance",
-                ohm.map(|r| Value::Number(up(r.u / r.value))),
-            ));
+            let ohm = |of: fn(&Estimate) -> f64| self.resistance_ohm.as_ref().map(|r| Value::Number(of(r)));
+            out.push(("input", "resistance_ohm", ohm(|r| rounded(r.value, r.u))));
+            out.push(("input", "resistance_tolerance", ohm(|r| up(r.u / r.value))));
         }
         let measured = if self.gain_db.is_some() {
             "inputs_measured"

@@ -598,17 +598,11 @@ fn simulated_and_real_checks_stand_in_no_one_history() {
     check(&f, 2, 0.0, &[]).refused(&["simulated values have no place"]);
     assert!(!f.path("w2").exists());
     // A recording of the bench is of the bench, whatever it is called.
-    let args = [
-        "rig",
-        "check",
-        "--rig",
-        "north.toml",
-        "--source",
-        "w1/take.wav",
-        "--out",
-        "w3",
-    ];
-    f.run(&args).refused(&["simulated values have no place"]);
+    let read = ["analyze", "w1/take.wav", "--pickup", "tin one", "--load", "cap=220p"];
+    f.run(&[&read[..], &["--rig", "north.toml", "--out", "w3"]].concat())
+        .ended(0);
+    f.run(&["rig", "check", "north.toml", "--record", "w3"])
+        .refused(&["simulated values have no place"]);
 }
 
 const BENCH: &str = "built-in bench";

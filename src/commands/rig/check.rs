@@ -53,39 +53,39 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     // A recording may have been made by the bench.
     kept_with(&path, &rig, record.is_simulated())?;
     let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, folder.as_deref()))?;
-    let given = args.record.as_deref().filter(|r| r.exists());
-    let given = given.map(|r| if r.is_dir() { r } else { r.parent().unwrap_or(r) });
-    new.folder = folder.as_deref().or(given).and_then(|f| from_rig(&path, f));
-    let begin_again = args.begin_again;
-    let counted = Witness {
+    new.folder = folder_of(folder.as_deref(), &args).and_then(|f| from_rig(&path, f));
+    let of = Witness {
         path: &path,
         rig: &rig,
         name: &witness.name,
-    }
-    .count(&mut new, begin_again, console);
-    let Counted {
-        judgement,
-        history,
-        written,
-    } = counted.map_err(|e| not_counted(e, folder.as_deref()))?;
-    let advice = rig_words::advice(&rig, &new, &judgement, &history);
-    let document = CheckDocument::of(&history, &new, &judgement, advice);
+    };
+    let counted = of.count(&mut new, args.begin_again, console);
+    let counted = counted.map_err(|e| not_counted(e, folder.as_deref()))?;
+    let (history, judgement) = (&counted.history, &counted.judgement);
+    let advice = rig_words::advice(&rig, &new, judgement, history);
+    let document = CheckDocument::of(history, &new, judgement, advice);
     Told {
         document: &document,
-        files: [files, written].concat(),
+        files: [files, counted.written].concat(),
         shown: args.shown,
     }
     .tell(console, text::check_text, || {
         let mut pictures = folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))?;
         // Drawn anew after every check: nothing measured is in it that the history has not.
-        pictures.push((beside(&path, "checks"), checks_plot::history(&history, &document)?));
+        pictures.push((beside(&path, "checks"), checks_plot::history(history, &document)?));
         Ok(pictures)
     })?;
-    Ok(if judgement.go() {
-        Status::Done
-    } else {
-        Status::OutsideLimits
+    Ok(match judgement.go() {
+        true => Status::Done,
+        false => Status::OutsideLimits,
     })
+}
+
+/// Where the record of the witness lies.
+fn folder_of<'a>(measured: Option<&'a Path>, args: &'a CheckArgs) -> Option<&'a Path> {
+    let given = args.record.as_deref().filter(|r| r.exists());
+    let folder = given.map(|r| if r.is_dir() { r } else { r.parent().unwrap_or(r) });
+    measured.or(folder)
 }
 
 /// The witness's record; where it was measured now, its folder and files.

@@ -1,5 +1,6 @@
 //! The rig file: exciter, reference, input and mains as they stand on one bench (TOML).
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use serde::{Deserialize, Serialize};
@@ -26,21 +27,16 @@ pub struct Rig {
     #[serde(default)]
     pub name: String,
     pub exciter: Exciter,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub input: Option<Input>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mains: Option<Mains>,
     /// Tells two interfaces of one model apart; on a label on the unit itself.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unit: Option<String>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub witness: Option<Witness>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub interface: Option<Interface>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub setup: Option<Setup>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub pack: Option<Pack>,
+    /// How the switches stood when the rig was set up.
+    pub setup: Option<Words>,
+    /// What belongs to the rig when it travels.
+    pub pack: Option<Words>,
     #[serde(skip)]
     pub(crate) hash: String,
 }
@@ -51,7 +47,6 @@ pub struct Rig {
 pub struct Witness {
     pub name: String,
     /// What hangs on it during a check besides the rig's own input, in the load notation.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub load: Option<String>,
 }
 
@@ -60,30 +55,20 @@ pub struct Witness {
 #[serde(default, deny_unknown_fields)]
 pub struct Interface {
     /// Id of the sound output, as `coilwright devices` lists it.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub output: Option<String>,
     /// Id of the sound input.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub input: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub rate_hz: Option<u32>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub pickup_channel: Option<u32>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub reference_channel: Option<u32>,
     /// How the inputs' knobs and switches stood, in words.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub range: Option<String>,
     /// Day on which the two inputs were measured against each other.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub inputs_measured: Option<String>,
     /// Day on which the input's own loading was measured.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub loading_measured: Option<String>,
     /// Peak of the strongest clean drive; what `measure` plays unless told otherwise.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub level_dbfs: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub level_measured: Option<String>,
 }
 
@@ -105,45 +90,8 @@ pub struct Foreign {
     pub used: String,
 }
 
-/// How the switches stood when the rig was set up, each in words: software cannot see them.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct Setup {
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub phantom: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub monitoring: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub automatic_gain: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub enhancement: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub pads_and_cuts: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub knobs: Option<String>,
-}
-
-/// What belongs to the rig when it travels, each in words.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct Pack {
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub interface: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub exciter: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub stop: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub r#box: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub leads: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub witness: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub meters: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub other: Option<String>,
-}
+/// What people say of things that software cannot see, by key.
+pub type Words = BTreeMap<String, String>;
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -153,19 +101,14 @@ pub struct Exciter {
     pub series_ohm: f64,
     pub inductance_h: f64,
     /// Before the tap; part of the circuit for one-channel takes.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub source_ohm: Option<f64>,
     /// What channel 2 reads for a current reference.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sense_ohm: Option<f64>,
     /// Standard uncertainty, relative.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub series_tolerance: Option<f64>,
     /// Standard uncertainty, relative.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub inductance_tolerance: Option<f64>,
     /// +1 or -1, found with a pickup of known polarity.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sign: Option<i8>,
 }
 
@@ -181,47 +124,31 @@ pub enum Reference {
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Input {
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub resistance_ohm: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub capacitance_f: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub lead_capacitance_f: Option<f64>,
     /// Corners of the AC coupling; left out: unknowns of the fit.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub ac_pickup_hz: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub ac_pickup_tolerance_hz: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub ac_reference_hz: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub ac_reference_tolerance_hz: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub ac_output_hz: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub ac_output_tolerance_hz: Option<f64>,
     /// Channel 1 after channel 2.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub delay_s: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub delay_tolerance_s: Option<f64>,
     /// Channel 1 over channel 2.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub gain_db: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub gain_tolerance_db: Option<f64>,
     /// Of `resistance_ohm`, relative.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub resistance_tolerance: Option<f64>,
     /// Of `capacitance_f` and the lead together.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub capacitance_tolerance_f: Option<f64>,
 }
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Mains {
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub frequency_hz: Option<f64>,
 }
 
@@ -349,69 +276,26 @@ impl Rig {
         &self.hash
     }
 
-    /// What the file leaves out and what is assumed instead, as far as it matters for such a take.
-    pub fn notes(&self, one_channel: bool) -> Vec<String> {
+    /// What the file leaves out, by its full key, and what is assumed instead, as far as it matters for such a take.
+    pub fn open(&self, one_channel: bool) -> Vec<(&'static str, &'static str)> {
         let e = &self.exciter;
-        let mut notes = Vec::new();
-        let mut note = |missing: bool, text: &str| {
-            if missing {
-                notes.push(format!("rig: {text}"));
-            }
-        };
+        let exact = "taken as exact";
         let by_voltage = self.corner_hz(one_channel).is_some();
-        note(
-            e.series_tolerance.is_none(),
-            "series_tolerance not stated: taken as exact",
-        );
-        note(
-            by_voltage && e.inductance_tolerance.is_none(),
-            "inductance_tolerance not stated: taken as exact",
-        );
-        note(
-            one_channel && e.source_ohm.is_none(),
-            "source_ohm not stated: taken as zero",
-        );
-        note(
-            !one_channel && e.reference == Reference::Current && e.sense_ohm.is_none(),
-            "sense_ohm not stated: series_ohm taken",
-        );
-        note(e.sign.is_none(), "sign not stated: polarity is not referenced");
-        let Some(i) = &self.input else {
-            note(true, "no [input]: taken to load nothing");
-            note(!one_channel, "delay_s not stated: taken as zero");
-            return notes;
-        };
-        note(
-            i.resistance_ohm.is_none(),
-            "input resistance_ohm not stated: taken as infinite",
-        );
-        note(
-            i.capacitance_f.is_none(),
-            "input capacitance_f not stated: taken as zero",
-        );
-        note(
-            i.lead_capacitance_f.is_none(),
-            "input lead_capacitance_f not stated: taken as zero",
-        );
-        for (corner, tolerance, name) in i.corners() {
-            let other = if one_channel { "ac_reference" } else { "ac_output" };
-            note(
-                name != other && corner.is_some() && tolerance.is_none(),
-                &format!("{name}_tolerance_hz not stated: {name}_hz taken as exact"),
-            );
+        let by_current = !one_channel && e.reference == Reference::Current;
+        let mut open = Open::default();
+        open.note(e.series_tolerance.is_none(), "exciter.series_tolerance", exact);
+        let coil = by_voltage && e.inductance_tolerance.is_none();
+        open.note(coil, "exciter.inductance_tolerance", exact);
+        let source = one_channel && e.source_ohm.is_none();
+        open.note(source, "exciter.source_ohm", "taken as zero");
+        let sense = by_current && e.sense_ohm.is_none();
+        open.note(sense, "exciter.sense_ohm", "series_ohm taken");
+        open.note(e.sign.is_none(), "exciter.sign", "polarity is not referenced");
+        match &self.input {
+            Some(i) => i.open(one_channel, &mut open),
+            None => open.note(!one_channel, "input.delay_s", "taken as zero"),
         }
-        if !one_channel {
-            note(
-                i.delay_s.is_none() && i.delay_tolerance_s.is_none(),
-                "delay_s not stated: taken as zero",
-            );
-            note(
-                i.delay_s.is_some() && i.delay_tolerance_s.is_none(),
-                "delay_tolerance_s not stated: delay_s taken as exact",
-            );
-            note(i.gain_db.is_none(), "gain_db not stated: channels taken as equal");
-        }
-        notes
+        open.0
     }
 
     /// The first thing about a live take that the file's measured values do not belong to.
@@ -443,7 +327,51 @@ impl Rig {
     }
 }
 
+/// Keys that a file leaves open, with what is assumed.
+#[derive(Default)]
+struct Open(Vec<(&'static str, &'static str)>);
+
+impl Open {
+    fn note(&mut self, missing: bool, key: &'static str, assumed: &'static str) {
+        self.0.extend(missing.then_some((key, assumed)));
+    }
+}
+
 impl Input {
+    fn open(&self, one_channel: bool, open: &mut Open) {
+        let loads = self.resistance_ohm.is_none();
+        open.note(loads, "input.resistance_ohm", "taken as infinite");
+        let farads = [
+            (self.capacitance_f, "input.capacitance_f"),
+            (self.lead_capacitance_f, "input.lead_capacitance_f"),
+        ];
+        for (stated, key) in farads {
+            open.note(stated.is_none(), key, "taken as zero");
+        }
+        let keys = [
+            ("input.ac_pickup_tolerance_hz", "ac_pickup_hz taken as exact", true),
+            (
+                "input.ac_reference_tolerance_hz",
+                "ac_reference_hz taken as exact",
+                !one_channel,
+            ),
+            (
+                "input.ac_output_tolerance_hz",
+                "ac_output_hz taken as exact",
+                one_channel,
+            ),
+        ];
+        for ((corner, tolerance, _), (key, assumed, counts)) in self.corners().into_iter().zip(keys) {
+            open.note(counts && corner.is_some() && tolerance.is_none(), key, assumed);
+        }
+        if !one_channel {
+            let (delay, tolerance) = (self.delay_s.is_some(), self.delay_tolerance_s.is_some());
+            open.note(!delay && !tolerance, "input.delay_s", "taken as zero");
+            open.note(delay && !tolerance, "input.delay_tolerance_s", "delay_s taken as exact");
+            open.note(self.gain_db.is_none(), "input.gain_db", "channels taken as equal");
+        }
+    }
+
     /// Each AC corner with its tolerance and the stem of its key.
     fn corners(&self) -> [(Option<f64>, Option<f64>, &'static str); 3] {
         [

@@ -50,6 +50,7 @@ pub fn record(take: &Take, analysis: Analysis, context: Context) -> Record {
     capture.source = context.source;
     capture.device = context.device;
     capture.take = context.take;
+    capture.simulated = take.provenance.simulated;
     let mut notes = context.notes;
     if take.provenance.simulated {
         notes.insert(0, "simulated".into());

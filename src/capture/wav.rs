@@ -53,6 +53,7 @@ pub fn read_drive(path: &Path) -> Result<Wave> {
 /// As [`read_take`], from bytes; `path` only names the file in messages.
 pub fn take_from_bytes(bytes: &[u8], path: &Path, channels: Option<Channels>) -> Result<Take> {
     let mut found = chunks::walk(bytes, path)?;
+    let simulated = found.simulated;
     let there = usize::from(found.format.channels);
     if channels.is_none() && there > 2 {
         let note = format!("{there} channels in the file: the first two were used");
@@ -84,6 +85,7 @@ pub fn take_from_bytes(bytes: &[u8], path: &Path, channels: Option<Channels>) ->
         step: wave.step,
         provenance: Provenance {
             file: Some(path.to_path_buf()),
+            simulated,
             notes: wave.notes,
             ..Provenance::default()
         },
@@ -91,7 +93,9 @@ pub fn take_from_bytes(bytes: &[u8], path: &Path, channels: Option<Channels>) ->
 }
 
 fn decode(found: Found, picks: &[usize], path: &Path) -> Result<Wave> {
-    let Found { format, data, notes } = found;
+    let Found {
+        format, data, notes, ..
+    } = found;
     let width = usize::from(format.width);
     let frame = width * usize::from(format.channels);
     let frames = data.len() / frame;
@@ -137,6 +141,15 @@ fn decode(found: Found, picks: &[usize], path: &Path) -> Result<Wave> {
         step,
         notes,
     })
+}
+
+/// A take as a file, which says so where the built-in bench made it.
+pub fn of_take(take: &Take) -> Result<Vec<u8>> {
+    let bytes = to_bytes(take.rate_hz, &take.channels())?;
+    match take.provenance.simulated {
+        true => Ok(chunks::simulated(bytes)),
+        false => Ok(bytes),
+    }
 }
 
 /// A WAV file in memory: 24-bit integer where the samples lie on that grid, else 32-bit float.

@@ -15,6 +15,8 @@ pub struct Console<'a> {
     stop: Stop,
     /// From the first question on.
     keys: Option<Keys>,
+    /// To be said with the result.
+    later: Vec<String>,
 }
 
 impl<'a> Console<'a> {
@@ -24,6 +26,7 @@ impl<'a> Console<'a> {
             err,
             stop: Stop::default(),
             keys: None,
+            later: Vec::new(),
         }
     }
 
@@ -50,6 +53,9 @@ impl<'a> Console<'a> {
 
     /// A result, on standard output.
     pub fn result(&mut self, text: &str) -> Result<()> {
+        for text in std::mem::take(&mut self.later) {
+            self.remark(&text);
+        }
         let ended = self.out.write_all(text.as_bytes()).and_then(|()| self.out.flush());
         match ended {
             // Whoever read the output has gone away: nothing left to tell.
@@ -76,6 +82,11 @@ impl<'a> Console<'a> {
     /// A remark, on standard error; lines are broken at the terminal's width.
     pub fn remark(&mut self, text: &str) {
         self.say(&wrap::indented(text, remark_width()));
+    }
+
+    /// As [`Self::remark`], with the result: where there is none, only the error is said.
+    pub fn with_result(&mut self, text: String) {
+        self.later.push(text);
     }
 
     /// One line, however long.

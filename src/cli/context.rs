@@ -79,7 +79,10 @@ impl Bench {
     pub fn context(&self, name: &str, one_channel: bool, taken_at: String) -> Context {
         Context {
             pickup: self.pickup(name),
-            rig: self.rig.as_ref().map_or_else(RigSummary::default, Rig::summary),
+            rig: self.rig.as_ref().map_or_else(RigSummary::default, |rig| RigSummary {
+                open: rig.left_open(one_channel),
+                ..rig.summary()
+            }),
             load: self.load.as_ref().map(|l| LoadSummary { text: l.to_string() }),
             taken_at,
             notes: self.notes(one_channel),

@@ -15,7 +15,8 @@ use crate::setup::inputs::Part;
   coilwright rig level --rig north.toml
   coilwright rig inputs --rig north.toml
   coilwright rig show north.toml
-  coilwright rig check --rig north.toml --room 21C
+  coilwright rig check north.toml --room 21C
+  coilwright rig changed \"new lead\"
   coilwright rig repeat --rig north.toml takes/neck-1/* takes/neck-2/* takes/neck-3/*
   coilwright rig polarity takes/known/0001 --is +1
   coilwright rig pack north.toml
@@ -37,12 +38,30 @@ pub enum RigAction {
     Show(RigFileArgs),
     /// Measure the witness and say whether the rig is still the rig: go or no-go
     Check(Box<CheckArgs>),
+    /// Say what was changed on the bench: from now on its checks are counted anew, and the old ones are kept
+    Changed(ChangedArgs),
     /// From pickups taken out and laid back: how far apart this rig can tell pickups
     Repeat(RepeatArgs),
     /// From a record of a pickup whose winding is known: the rig's sign
     Polarity(PolarityArgs),
     /// List what belongs to the rig, for packing it
     Pack(RigFileArgs),
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  coilwright rig changed \"new lead\"
+  coilwright rig changed \"exciter wound anew\" --rig north.toml
+")]
+pub struct ChangedArgs {
+    /// What is another now, in a few words
+    #[arg(value_name = "TEXT", value_parser = line)]
+    pub what: String,
+    /// Rig file; left out, the one that `use` remembers
+    #[arg(long, value_name = "FILE")]
+    pub rig: Option<PathBuf>,
+    #[command(flatten)]
+    pub shown: Shown,
 }
 
 #[derive(Debug, Args)]
@@ -69,6 +88,9 @@ Examples:
 )]
 pub struct CheckArgs {
     /// Rig file; left out, the one that `use` remembers
+    #[arg(value_name = "FILE", conflicts_with = "rig")]
+    pub file: Option<PathBuf>,
+    /// The same, by name
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
     /// A record of the witness that was measured already; left out, it is measured now

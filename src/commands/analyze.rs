@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::outcome::Told;
 use super::{complete, knock, outcome, parallel};
+use crate::analysis::chain::Chain;
 use crate::analysis::compose;
 use crate::analysis::{self, Options};
 use crate::capture::Take;
@@ -80,8 +81,8 @@ pub fn read(path: &Path, drive: Option<&DriveFile>, channels: Option<Channels>, 
             "give the rig it was taken on, or a rig file for that rate",
         ));
     }
-    // What the bench made stays known as that.
-    take.provenance.simulated = record_beside(path).is_some_and(|r| r.notes.iter().any(|n| n == "simulated"))
+    // What the bench made stays known as that: earlier versions' takes do not say so themselves.
+    take.provenance.simulated |= record_beside(path).is_some_and(|r| r.is_simulated())
         || asked_beside(path)?.is_some_and(|a| a.takes.iter().any(|t| t.simulated));
     let name = path.display();
     match drive {
@@ -123,6 +124,29 @@ pub fn one(
     context.take = Some(fileio::name_of(path));
     let answer = analysis.answer_db;
     Ok((compose::record(&take, analysis, context), answer))
+}
+
+/// The take of a record that nothing else lies beside, by another rig file.
+pub fn by_rig(take: &Path, record: &Record, drive: Option<&DriveFile>, rig: &Rig) -> Result<Record> {
+    let bench = Bench {
+        chain: Chain::from(rig),
+        rig: Some(rig.clone()),
+        load: None,
+        channels: None,
+        over: record.pickup.over.clone(),
+        ohms: record.pickup.r_ohm,
+        ohmmeter: record.pickup.ohmmeter.clone(),
+        room: record.pickup.temperature_c,
+        note: record.pickup.note.clone(),
+    };
+    // What was chosen once is not known: the better one is chosen anew.
+    let model = analysis::Choice::default();
+    let (new, _) = one(take, &bench, drive, None, model, Some(&record.pickup.name))?;
+    Ok(Record {
+        id: record.id.clone(),
+        knock: record.knock.clone(),
+        ..new
+    })
 }
 
 /// The record beside a take, if it is of this take.

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::outcome;
+use super::{anew, outcome};
 use crate::cli::args::CoilArgs;
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
@@ -13,12 +13,12 @@ use crate::coil::loads::Basis;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::spice;
-use crate::record::{Record, store};
+use crate::record::Record;
 use crate::report::plot::Plot;
 use crate::report::{loads_plot, text};
 
 pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
-    let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
+    let records = anew::records(&args.records, anew::today(None).as_ref(), console)?;
     let tolerance = args.tolerance.clone().unwrap_or_default();
     let about = About {
         ohms: args.ohms,

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::{outcome, wanted};
+use super::{anew, outcome};
 use crate::cli::args::CompareArgs;
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
@@ -12,7 +12,7 @@ use crate::report::{overlay, text};
 use crate::shop::difference::{self, Comparison, Limits};
 
 pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
-    let records = wanted::all(&args.records)?;
+    let records = anew::records(&args.records, anew::today(None).as_ref(), console)?;
     if records.len() < 2 {
         return Err(Failure::new(
             "one record cannot be compared with itself",

@@ -171,18 +171,21 @@ fn bench(asked: &mut Asked, elsewhere: Option<&Path>) -> Result<(Bench, Option<S
         });
         asked.rig = Some(now);
     }
-    let load = asked.load.as_deref().map(str::parse::<Load>).transpose()?;
+    Ok((bench_of(asked, rig)?, changed))
+}
+
+/// What a measurement was asked with, on this rig.
+pub fn bench_of(asked: &Asked, rig: Option<Rig>) -> Result<Bench> {
     let pickup = &asked.pickup;
-    let bench = Bench {
+    Ok(Bench {
         chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
         rig,
-        load,
+        load: asked.load.as_deref().map(str::parse::<Load>).transpose()?,
         channels: None,
         over: pickup.over.clone(),
         ohms: pickup.r_ohm,
         ohmmeter: pickup.ohmmeter.clone(),
         room: pickup.temperature_c,
         note: pickup.note.clone(),
-    };
-    Ok((bench, changed))
+    })
 }

@@ -199,9 +199,9 @@ impl Drop for Kept {
     }
 }
 
-/// How old the rig's last good check is; nothing where the rig has no checks, or was changed since.
+/// How old the rig's last good check is; nothing where it has no checks.
 fn last_check(path: &Path, rig: Option<&Rig>, record: &Record) -> Result<Option<String>> {
-    let own = |h: &History| rig.is_some_and(|r| r.chain_hash() == h.hash);
+    let own = |h: &History| rig.is_some_and(|r| h.is_of(&r.summary()));
     let of_kind = |h: &History| h.checks.iter().all(|c| c.simulated == record.is_simulated());
     let Some(history) = rig::history_of(path)?.filter(|h| own(h) && of_kind(h)) else {
         return Ok(None);

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::outcome;
+use super::{anew, outcome};
 use crate::cli::args::LoadsArgs;
 use crate::cli::console::Console;
 use crate::cli::context::Fresh;
@@ -13,7 +13,6 @@ use crate::coil::against::{Instead, Stated};
 use crate::coil::loads::{Basis, LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
 use crate::failure::{Failure, Result, Status};
 use crate::network::{Coil, CoilFile, Knob, Load, Wiring, predict, reach, spice, wirings as built_in};
-use crate::record::{Record, store};
 use crate::report::plot::Plot;
 use crate::report::{loads_plot, text};
 use crate::rig::Rig;
@@ -29,7 +28,7 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     refuse_idle(args)?;
     let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
     let basis = basis(args, &wirings)?;
-    let takes: Vec<Record> = args.against.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
+    let takes = anew::records(&args.against, anew::today(None).as_ref(), console)?;
     let other_job = !takes.is_empty() || args.undo.is_some() || args.spice.is_some();
     if wirings.is_empty() && !other_job {
         wirings.push(("none".into(), Wiring::default()));
@@ -77,7 +76,10 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
         false => Some(against::against(&takes, &basis, &stated)?),
     };
     let undone = match (&args.undo, &instead) {
-        (Some(path), Some(to)) => Some(against::undo(&store::read(path)?, &basis, to, &stated)?),
+        (Some(path), Some(to)) => {
+            let record = anew::one(path, anew::today(None).as_ref(), console)?;
+            Some(against::undo(&record, &basis, to, &stated)?)
+        }
         _ => None,
     };
     let document = LoadsDocument {

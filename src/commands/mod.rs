@@ -1,6 +1,7 @@
 //! One file per command: wiring only.
 
 pub mod analyze;
+mod anew;
 pub mod asked;
 pub mod coil;
 pub mod compare;

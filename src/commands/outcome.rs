@@ -229,7 +229,7 @@ impl<'a> From<&'a DriveFile> for Played<'a> {
 
 /// Writes a take.
 pub fn keep_take(path: PathBuf, take: &Take) -> Result<PathBuf> {
-    fileio::write_new(&path, &wav::to_bytes(take.rate_hz, &take.channels())?)?;
+    fileio::write_new(&path, &wav::of_take(take)?)?;
     Ok(path)
 }
 

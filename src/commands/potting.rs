@@ -3,41 +3,33 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::outcome;
-use super::rig::{beside, history_of, kept_with, repeat_of};
+use super::rig::{beside, by_today, history_of, kept_with, repeat_of};
+use super::{anew, outcome};
 use crate::cli::args::PottingArgs;
 use crate::cli::console::Console;
 use crate::cli::context::{Fresh, folders_below};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
+use crate::record::Record;
 use crate::record::identity::same_rig;
-use crate::record::{Record, store};
 use crate::report::{potting_plot, text};
 use crate::rig::Rig;
 use crate::shop::wax::own::WaxHistory;
 use crate::shop::wax::{self, About, Placed, PotVerdict, PottingDocument};
+use crate::shop::witness::history::Change;
 
 pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
-    let (before, after) = (read(&args.before)?, read(&args.after)?);
     let defaults = Defaults::read_from(Path::new("."))?;
     let path = args.rig.as_ref().or(defaults.rig.as_ref());
     let rig = path.map(|p| Rig::read(p).map(|rig| (p, rig))).transpose()?;
+    let known = rig.as_ref().map(|(_, rig)| rig.clone()).or_else(|| anew::today(None));
+    let before = anew::records(&found(&args.before)?, known.as_ref(), console)?;
+    let after = anew::records(&found(&args.after)?, known.as_ref(), console)?;
     let history = match &rig {
-        Some((path, rig)) => {
-            let history = history_of(path)?;
-            if let Some(h) = history.as_ref().filter(|h| h.hash != rig.chain_hash()) {
-                return Err(Failure::new(
-                    format!(
-                        "{} has been changed since its {} checks",
-                        path.display(),
-                        h.checks.len()
-                    ),
-                    "check the rig anew (rig check --begin-again), or give the rig file as it was",
-                ));
-            }
-            history
-        }
+        Some((path, rig)) => history_of(path)?
+            .filter(|h| h.is_of(&rig.summary()))
+            .map(|h| by_today(h, path, rig, console)),
         None => None,
     };
     let about = About {
@@ -50,6 +42,8 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         },
     };
     let mut document = wax::compare(&before, &after, history.as_ref(), &about)?;
+    let changed = history.as_ref().and_then(|h| h.changed.as_ref());
+    document.notes.extend(changed.and_then(|c| between(&before, &after, c)));
     let mut fresh = Fresh::default();
     let stem = match &args.out {
         Some(out) => Some(fresh.ready(out)?.join("potting")),
@@ -91,6 +85,22 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         (true, _) => Status::OutsideLimits,
         (_, true) => Status::NoReading,
         _ => Status::Done,
+    })
+}
+
+/// What was changed on the bench after a reading before wax and before one after it.
+fn between(before: &[Record], after: &[Record], change: &Change) -> Option<String> {
+    let at = |stamp: &str| stamp.parse::<jiff::Timestamp>().ok();
+    let then = at(&change.at)?;
+    let any = |side: &[Record], is: fn(&jiff::Timestamp, &jiff::Timestamp) -> bool| {
+        side.iter().filter_map(|r| at(&r.taken_at)).any(|t| is(&t, &then))
+    };
+    let apart = any(before, |t, then| t < then) && any(after, |t, then| t >= then);
+    apart.then(|| {
+        format!(
+            "the bench was changed in between ({}): what that did looks like wax",
+            change.what
+        )
     })
 }
 
@@ -148,12 +158,12 @@ fn wax(
 /// Far more than any shop writes.
 const MOST_BYTES: u64 = 64 << 20;
 
-/// Records from files, their folders, or folders of such folders.
-fn read(paths: &[PathBuf]) -> Result<Vec<Record>> {
+/// Records given as files, their folders, or folders of such folders.
+fn found(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
     let mut out = Vec::new();
     for path in paths {
         if !path.is_dir() || path.join("record.json").exists() {
-            out.push(store::read(path)?);
+            out.push(path.clone());
             continue;
         }
         let found = folders_below(path, |p| p.join("record.json").is_file())?;
@@ -163,9 +173,31 @@ fn read(paths: &[PathBuf]) -> Result<Vec<Record>> {
                 "give a record, its folder, or a folder of such folders",
             ));
         }
-        for f in found {
-            out.push(store::read(&f)?);
-        }
+        out.extend(found);
     }
     Ok(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_change_between_the_sides_is_said() {
+        let fixture = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/records/0.1.0");
+        let on = |day: &str| {
+            let mut record = crate::record::store::read(&fixture).unwrap();
+            record.taken_at = format!("2026-01-{day}T10:00:00+01:00");
+            vec![record]
+        };
+        let change = Change {
+            what: "new lead".into(),
+            at: "2026-01-05T09:30:00+00:00".into(),
+            before: None,
+        };
+        let said = between(&on("05"), &on("06"), &change);
+        assert!(said.is_some_and(|s| s.contains("new lead")));
+        assert_eq!(between(&on("03"), &on("04"), &change), None);
+        assert_eq!(between(&on("06"), &on("07"), &change), None);
+    }
 }

@@ -2,29 +2,32 @@
 
 use std::path::{Path, PathBuf};
 
-use super::outcome;
+use super::{anew, outcome, wanted};
 use crate::capture::wav::Channels;
 use crate::cli::args::{
     ChannelsArg, DriveArgs, PolarityArgs, RepeatArgs, RigAction, RigFileArgs, Shown, SoundArgs, channels,
 };
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
-use crate::commands::sound::{Asked, Sound, of_bench};
+use crate::commands::sound::{Asked, Sound};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
-use crate::record::{Record, store};
-use crate::report::text;
-use crate::rig::{Interface, Rig};
+use crate::record::identity::same_rig;
+use crate::report::{rig_words, text};
+use crate::rig::Rig;
 use crate::setup::edit::{self, Change, Replaced, Value};
-use crate::shop::witness::checks::{PolarityDocument, RepeatDocument, RigDocument};
-use crate::shop::witness::history::History;
+use crate::shop::witness::checks::RigDocument;
+use crate::shop::witness::repeat::{PolarityDocument, RepeatDocument};
 
+mod beside;
+mod changed;
 mod check;
 mod create;
 mod inputs;
 mod level;
 
-const MOST_BYTES: u64 = 64 << 20;
+use beside::{MOST_BYTES, aside, of_one_kind};
+pub use beside::{Placement, beside, by_today, history_of, kept_with, repeat_of};
 
 pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
     match action {
@@ -33,6 +36,7 @@ pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
         RigAction::Inputs(a) => inputs::run(&a, console),
         RigAction::Show(a) => show(&a, console),
         RigAction::Check(a) => check::run(*a, console),
+        RigAction::Changed(a) => changed::run(&a, console),
         RigAction::Repeat(a) => repeat(&a, console),
         RigAction::Polarity(a) => polarity(&a, console),
         RigAction::Pack(a) => pack(&a, console),
@@ -66,33 +70,6 @@ fn write_changes(path: &Path, changes: impl FnOnce(&Rig) -> Result<Vec<Change>>)
         fileio::write_atomically(path, new.as_bytes())?;
         Ok(replaced)
     })
-}
-
-/// What the built-in bench says has its place in the files of a rig that is of that bench, and nowhere else; nor has anything real
-/// a place in those.
-pub fn of_one_kind(path: &Path, rig: &Rig, simulated: bool) -> Result<()> {
-    let file = path.display();
-    match (simulated, of_bench(rig)) {
-        (true, false) => Err(Failure::new(
-            format!("{file} is the file of a real rig; simulated values have no place in it"),
-            "make one of the built-in bench with `coilwright rig new FILE --source sim`",
-        )),
-        (false, true) => Err(Failure::new(
-            format!("{file} is of the built-in bench; what is measured on a real rig has no place in it"),
-            "make the real rig's file with `coilwright rig new FILE`, or give --source sim",
-        )),
-        _ => Ok(()),
-    }
-}
-
-/// The same for what is kept beside the rig's file, each document of one kind by itself: a rig that is bound to nothing may be tried
-/// on the bench.
-pub fn kept_with(path: &Path, rig: &Rig, simulated: bool) -> Result<()> {
-    let bound = |i: &Interface| i.output.is_some() || i.input.is_some();
-    match rig.interface.as_ref().is_some_and(bound) {
-        true => of_one_kind(path, rig, simulated),
-        false => Ok(()),
-    }
 }
 
 /// What a rig is set up on; `bound`: only on what its file names.
@@ -141,88 +118,16 @@ fn channels_of(asked: Option<ChannelsArg>, rig: &Rig, defaults: &Defaults) -> Re
     }
 }
 
-/// What is kept beside the rig file, whatever link led to that: north.toml has its checks in north.checks.json.
-pub fn beside(rig: &Path, ending: &str) -> PathBuf {
-    fileio::real(rig).with_extension(ending)
-}
-
-/// The history of a rig; `None` where it has none.
-pub fn history_of(rig: &Path) -> Result<Option<History>> {
-    let path = beside(rig, "checks.json");
-    if path.symlink_metadata().is_err() {
-        return Ok(None);
-    }
-    History::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?).map(Some)
-}
-
-/// What laying a pickup down anew does on a rig.
-pub enum Placement {
-    Told(Box<RepeatDocument>),
-    /// The rig's file says something else than when it was measured.
-    Changed,
-    /// Measured on the built-in bench, and the takes are real, or the other way round.
-    OfAnotherKind,
-    /// Nobody measured it.
-    Unknown,
-}
-
-impl Placement {
-    /// For takes of this kind.
-    pub fn for_kind(self, simulated: bool) -> Self {
-        match self {
-            Placement::Told(d) if d.simulated != simulated => Placement::OfAnotherKind,
-            p => p,
-        }
-    }
-
-    pub fn told(self) -> Option<RepeatDocument> {
-        match self {
-            Placement::Told(d) => Some(*d),
-            _ => None,
-        }
-    }
-
-    pub fn missing(&self) -> Option<&'static str> {
-        match self {
-            Placement::Told(_) => None,
-            Placement::Changed => Some(
-                "The rig's file was changed since `coilwright rig repeat`: verdicts count what laying a pickup down anew usually does, which promises nothing. Measure it again.",
-            ),
-            Placement::OfAnotherKind => Some(
-                "`coilwright rig repeat` had simulated takes where these are real, or real ones where these are simulated: verdicts count what laying a pickup down anew usually does, which promises nothing.",
-            ),
-            Placement::Unknown => Some(
-                "What laying a pickup down anew does has not been measured: verdicts count the usual, which promises nothing. `coilwright rig repeat` measures it.",
-            ),
-        }
-    }
-}
-
-/// How far the rig can tell pickups apart.
-pub fn repeat_of(rig: &Path) -> Result<Placement> {
-    let path = beside(rig, "repeat.json");
-    if path.symlink_metadata().is_err() {
-        return Ok(Placement::Unknown);
-    }
-    let bytes = fileio::read_limited(&path, MOST_BYTES)?;
-    let document = RepeatDocument::parse(&path.display().to_string(), &bytes)?;
-    let hash = Rig::read(rig)?.chain_hash();
-    Ok(match document.hash == hash {
-        true => Placement::Told(Box::new(document)),
-        false => Placement::Changed,
-    })
-}
-
 fn show(args: &RigFileArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
-    let document = RigDocument::of(&rig, history_of(&path)?.as_ref());
+    let document = RigDocument::of(&rig, history_of(&path)?.as_ref(), rig_words::words(&rig));
     print(args.shown, console, &document, |style| text::rig_text(&document, style))?;
     Ok(Status::Done)
 }
 
 fn pack(args: &RigFileArgs, console: &mut Console) -> Result<Status> {
     let (_, rig) = rig_of(args.rig.as_ref())?;
-    let document = RigDocument::of(&rig, None);
+    let document = RigDocument::of(&rig, None, rig_words::words(&rig));
     if document.pack.is_empty() {
         return Err(Failure::new(
             format!("the rig file of {} has no [pack]", rig.name),
@@ -248,24 +153,9 @@ fn print<D: serde::Serialize>(
     }
 }
 
-/// An old document under a name of its own: north.checks.1.json and so on.
-fn aside(path: &Path, old: &[u8]) -> Result<PathBuf> {
-    for n in 1..1000 {
-        let place = path.with_extension(format!("{n}.json"));
-        if place.symlink_metadata().is_err() {
-            fileio::write_new(&place, old)?;
-            return Ok(place);
-        }
-    }
-    Err(Failure::new(
-        format!("too many old ones of {} lie beside it", path.display()),
-        "move some of them away",
-    ))
-}
-
 fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
-    let records: Vec<Record> = args.records.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
+    let records = anew::records(&args.records, Some(&rig), console)?;
     let document = RepeatDocument::of(&rig, &records)?;
     kept_with(&path, &rig, document.simulated)?;
     let file = beside(&path, "repeat.json");
@@ -284,17 +174,17 @@ fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {
 }
 
 fn polarity(args: &PolarityArgs, console: &mut Console) -> Result<Status> {
-    let record = store::read(&args.record)?;
+    let (_, record) = wanted::placed(&args.record)?;
     let known = if args.is == "-1" { -1 } else { 1 };
     let document = PolarityDocument::of(&record, known)?;
     let mut there = document.stated;
     if let Some(path) = &args.rig {
         let rig = Rig::read(path)?;
         of_one_kind(path, &rig, record.is_simulated())?;
-        let of_it = |rig: &Rig| match record.rig.same_chain(&rig.summary()) {
+        let of_it = |rig: &Rig| match same_rig(&record.rig, &rig.summary()) {
             true => Ok(()),
             false => Err(Failure::new(
-                format!("the record was not made with the rig file {} as it is", path.display()),
+                format!("the record was not made with the rig of {}", path.display()),
                 "measure the known pickup with that rig",
             )),
         };

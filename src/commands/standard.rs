@@ -1,7 +1,7 @@
 //! `standard`: the shop's own standard, from good ones.
 
 use super::coil::write_all;
-use super::{outcome, wanted};
+use super::{anew, outcome};
 use crate::cli::args::StandardArgs;
 use crate::cli::console::Console;
 use crate::cli::context::stem;
@@ -10,7 +10,7 @@ use crate::report::text;
 use crate::shop::standard::Standard;
 
 pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
-    let records = wanted::all(&args.records)?;
+    let records = anew::records(&args.records, anew::today(None).as_ref(), console)?;
     let name = args.name.clone().unwrap_or_else(|| stem(&args.out));
     let (standard, proposal) = Standard::from(&name, &records, args.allow.unwrap_or_default())?;
     let remark = format!(

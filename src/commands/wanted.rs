@@ -12,11 +12,3 @@ pub fn placed(word: &Path) -> Result<(PathBuf, Record)> {
     let notebook = Defaults::read_from(Path::new("."))?.folder;
     lookup::record(word, notebook.as_deref().unwrap_or(Path::new(".")))
 }
-
-pub fn one(word: &Path) -> Result<Record> {
-    Ok(placed(word)?.1)
-}
-
-pub fn all(words: &[PathBuf]) -> Result<Vec<Record>> {
-    words.iter().map(|w| one(w)).collect()
-}

@@ -101,6 +101,54 @@ pub struct RigSummary {
     /// The rig's values as used in the analysis, keyed "table.key".
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub values: BTreeMap<String, serde_json::Value>,
+    /// What the rig file leaves open, as far as it matters for such a take.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub open: Vec<Open>,
+}
+
+/// A key that the rig file does not state.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Open {
+    /// As "table.key".
+    pub key: String,
+    /// What is assumed instead, in words.
+    pub assumed: String,
+}
+
+impl Open {
+    /// As people call it: the input's own loading by the input's name, all else by the key.
+    pub fn name(&self) -> String {
+        match self.key.split_once('.') {
+            Some(("input", key)) if key.ends_with("resistance_ohm") || key.ends_with("capacitance_f") => {
+                format!("input {key}")
+            }
+            Some((_, key)) => key.to_owned(),
+            None => self.key.clone(),
+        }
+    }
+
+    /// As it stands in the notes.
+    pub fn note(&self) -> String {
+        format!("rig: {} not stated: {}", self.name(), self.assumed)
+    }
+
+    /// What a record of version 0.1.0 says in its notes only.
+    fn of_note(note: &str) -> Option<Open> {
+        const EXCITER: [&str; 5] = [
+            "series_tolerance",
+            "inductance_tolerance",
+            "source_ohm",
+            "sense_ohm",
+            "sign",
+        ];
+        let (name, assumed) = note.strip_prefix("rig: ")?.split_once(" not stated: ")?;
+        let name = name.strip_prefix("input ").unwrap_or(name);
+        let table = if EXCITER.contains(&name) { "exciter" } else { "input" };
+        Some(Open {
+            key: format!("{table}.{name}"),
+            assumed: assumed.to_owned(),
+        })
+    }
 }
 
 /// What hung on the pickup.
@@ -171,6 +219,9 @@ pub struct CaptureSummary {
     /// File name of the take, beside the record or as given to analyze.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub take: Option<String>,
+    /// Played and recorded by the built-in bench, or a recording of that: no real pickup.
+    #[serde(default)]
+    pub simulated: bool,
 }
 
 /// The reading: of the pickup as it was loaded, the rig's input counted in.
@@ -362,15 +413,27 @@ pub struct Finding {
     pub text: String,
 }
 
-pub fn is_simulation_note(note: &str) -> bool {
-    note.trim_start().to_lowercase().starts_with("simulated")
-}
-
 impl Record {
+    /// What records of version 0.1.0 say in their notes only, in the fields of today.
+    pub(crate) fn with_fields_of_today(mut self) -> Record {
+        let simulated = |n: &String| n.trim_start().to_lowercase().starts_with("simulated");
+        self.capture.simulated |= self.capture.source == "sim" || self.notes.iter().any(simulated);
+        if self.rig.open.is_empty() {
+            self.rig.open = self.notes.iter().filter_map(|n| Open::of_note(n)).collect();
+        }
+        self
+    }
+
     /// Made by the built-in bench: no real pickup.
     pub fn is_simulated(&self) -> bool {
-        // A recording of it says so in its notes.
-        self.capture.source == "sim" || self.notes.iter().any(|n| is_simulation_note(n))
+        self.capture.simulated
+    }
+
+    /// Remarks that no field holds.
+    pub fn other_notes(&self) -> impl Iterator<Item = &String> {
+        let open: Vec<String> = self.rig.open.iter().map(Open::note).collect();
+        let marked = |n: &str| self.capture.simulated && n.trim_start().to_lowercase().starts_with("simulated");
+        self.notes.iter().filter(move |n| !marked(n) && !open.contains(n))
     }
 
     /// What it reads; of a rejected take nothing.

@@ -70,12 +70,13 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Record> {
             "measure again, or analyse its take again",
         ));
     }
-    serde_json::from_value(value).map_err(|e| {
+    let record: Record = serde_json::from_value(value).map_err(|e| {
         Failure::new(
             format!("{name} is a damaged record: {e}"),
             "measure again, or analyse its take again",
         )
-    })
+    })?;
+    Ok(record.with_fields_of_today())
 }
 
 /// Beyond any number of a pickup, and far from where squares overflow.

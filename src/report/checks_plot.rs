@@ -1,4 +1,4 @@
-//! The plot of a rig's checks: f0, Q and level along the checks, with the limits of single values.
+//! The plot of a rig's checks: f0, Q and level along the checks, with the limits that the last one was judged by.
 
 use super::axis;
 use super::palette::{BAND, GRID, INK, PAPER, PEAK, SOFT};
@@ -6,17 +6,17 @@ use super::plot::{self, EDGE, HEIGHT, LEFT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
 use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted};
 use super::words;
 use crate::failure::Result;
-use crate::shop::witness::history::{BASELINE, Check, History, Quantity};
-use crate::shop::witness::warmth::Warmth;
-use crate::stats::chart::Individuals;
+use crate::shop::witness::checks::{CheckDocument, QuantityFound};
+use crate::shop::witness::history::{Check, History, Quantity};
 
 /// More than these would be dots on dots.
 const MOST: usize = 80;
+const DASH: &[f64] = &[1.5, 1.0];
 const TOP: f64 = 15.0;
 const BOTTOM: f64 = 97.0;
 
-/// The last checks of a history.
-pub fn history(h: &History) -> Result<Plot> {
+/// The last checks of a history, whose last one came to what the document says.
+pub fn history(h: &History, d: &CheckDocument) -> Result<Plot> {
     let title = format!("Checks of {} by {}", words::clean(&h.rig), words::clean(&h.witness));
     let mut sheet = Sheet::new(WIDTH, HEIGHT, &title);
     let mut room = EDGE - MARGIN;
@@ -28,119 +28,221 @@ pub fn history(h: &History) -> Result<Plot> {
         &fitted(&title, 3.6, room),
         Type::new(3.6, INK, Anchor::Left),
     );
-    let good = h.checks.iter().filter(|c| c.go).count();
-    let remark = if good >= BASELINE {
-        format!("shaded: three sigmas about the first {BASELINE} good checks; crosses: no-go")
-    } else {
-        format!("{good} of the {BASELINE} good checks that make a baseline")
+    let remark = match d.quantities.is_empty() {
+        false => {
+            "shaded: the limits of the last check; dashed: its average and that one's limits; crosses: no-go".to_owned()
+        }
+        true => format!(
+            "{} of the {} good checks that make a baseline",
+            h.good().count(),
+            d.baseline_needed
+        ),
     };
     sheet.text(
         (MARGIN, 11.0),
         &fitted(&remark, SMALL, EDGE - MARGIN),
         Type::new(SMALL, SOFT, Anchor::Left),
     );
-    let shown = &h.checks[h.checks.len().saturating_sub(MOST)..];
-    let base: Vec<&Check> = h.checks.iter().filter(|c| c.go).take(BASELINE).collect();
-    let panels = [
-        (Quantity::F0, "f0 (%)", 100.0),
-        (Quantity::Q, "Q (%)", 100.0),
-        (Quantity::Level, "level (dB)", 1.0),
+    let kinds = [
+        (Quantity::F0, "f0", "f0 (%)", 100.0),
+        (Quantity::Q, "q", "Q (%)", 100.0),
+        (Quantity::Level, "level", "level (dB)", 1.0),
     ];
-    let height = (BOTTOM - TOP) / panels.len() as f64;
-    for (i, (kind, name, scale)) in panels.into_iter().enumerate() {
+    let height = (BOTTOM - TOP) / kinds.len() as f64;
+    let from = h.checks.len().saturating_sub(MOST);
+    for (i, (kind, code, name, scale)) in kinds.into_iter().enumerate() {
         let top = TOP + i as f64 * height;
-        panel(&mut sheet, (top, top + height - 3.0), kind, name, scale, shown, &base);
+        let course = h
+            .course(kind)
+            .map(|c| c[from..].iter().map(|v| v.map(|v| scale * v)).collect());
+        let limits = d.quantities.iter().find(|q| q.quantity == code);
+        Panel::new((top, top + height - 3.0), course, limits, scale).draw(&mut sheet, name, &h.checks[from..]);
     }
     sheet.text(
         ((LEFT + RIGHT) / 2.0, f64::from(HEIGHT) - 3.0),
-        &format!("the last {} checks, oldest on the left", shown.len()),
+        &format!("the last {} checks, oldest on the left", h.checks.len() - from),
         Type::new(SMALL, INK, Anchor::Centre),
     );
     sheet.render()
 }
 
-fn panel(
-    sheet: &mut Sheet,
-    (top, bottom): (f64, f64),
-    kind: Quantity,
-    name: &str,
-    scale: f64,
-    shown: &[Check],
-    base: &[&Check],
-) {
-    // As it is judged: what the room's warmth does to Q is taken off.
-    let warmth = Warmth::of(base).filter(|_| kind == Quantity::Q && base.len() >= BASELINE);
-    let of = |c: &Check| match &warmth {
-        Some(w) => Some(w.freed(c)),
-        None => kind.of(c),
-    };
-    let values: Vec<f64> = base.iter().filter_map(|c| of(c)).collect();
-    let chart = Individuals::of(&values);
-    let centre = chart.map(|c| c.centre).or_else(|| shown.first().and_then(of));
-    let Some(centre) = centre else {
-        sheet.text(
-            (LEFT, (top + bottom) / 2.0),
-            &format!("{name}: not known"),
-            Type::new(SMALL, SOFT, Anchor::Left),
-        );
-        return;
-    };
-    let half = chart.filter(|c| c.n >= BASELINE).map(|c| 3.0 * c.sigma * scale);
-    let off = |c: &Check| of(c).map(|v| scale * (v - centre));
-    let reach = shown
-        .iter()
-        .filter_map(off)
-        .map(f64::abs)
-        .fold(half.unwrap_or(0.0), f64::max)
-        .max(1e-6)
-        * 1.15;
-    let y = |v: f64| (top + bottom) / 2.0 - v / reach * (bottom - top) / 2.0;
-    let x = |i: usize| {
-        let n = shown.len().max(2) - 1;
-        LEFT + 2.0 + (RIGHT - LEFT - 4.0) * i as f64 / n as f64
-    };
-    if let Some(h) = half {
-        sheet.area(vec![(LEFT, y(h)), (RIGHT, y(h)), (RIGHT, y(-h)), (LEFT, y(-h))], BAND);
-    }
-    let step = axis::round_step(2.0 * reach, 4.0);
-    for (v, label) in axis::ticks(-reach, reach, step) {
-        sheet.line(vec![(LEFT, y(v)), (RIGHT, y(v))], Pen::solid(GRID, 0.2));
-        sheet.text(
-            (LEFT - 1.2, y(v) + 0.36 * SMALL),
-            &label,
-            Type::new(SMALL, INK, Anchor::Right),
-        );
-    }
-    let points: Vec<Option<Point>> = shown
-        .iter()
-        .enumerate()
-        .map(|(i, c)| off(c).map(|v| (x(i), y(v))))
-        .collect();
-    sheet.line(points.iter().flatten().copied().collect(), Pen::solid(SOFT, 0.2));
-    for (c, p) in shown.iter().zip(&points) {
-        let Some(p) = *p else { continue };
-        let r = 0.8;
-        if c.go {
-            let square = |r: f64| {
-                vec![
-                    (p.0 - r, p.1 - r),
-                    (p.0 + r, p.1 - r),
-                    (p.0 + r, p.1 + r),
-                    (p.0 - r, p.1 + r),
-                ]
-            };
-            sheet.area(square(r), PAPER);
-            sheet.area(square(0.7 * r), INK);
-        } else {
-            for s in [[(-1.0, -1.0), (1.0, 1.0)], [(-1.0, 1.0), (1.0, -1.0)]] {
-                let line = s.map(|d| (p.0 + 1.3 * r * d.0, p.1 + 1.3 * r * d.1)).to_vec();
-                sheet.line(line, Pen::solid(PEAK, 0.5));
-            }
+/// One quantity, in the unit of its axis.
+struct Panel {
+    top: f64,
+    bottom: f64,
+    /// Nothing where no check tells it.
+    course: Option<Vec<Option<f64>>>,
+    limit: Option<f64>,
+    /// Moving average, and its limit.
+    average: Option<(f64, f64)>,
+    /// Half of what the axis shows.
+    reach: f64,
+}
+
+impl Panel {
+    fn new(
+        (top, bottom): (f64, f64),
+        course: Option<Vec<Option<f64>>>,
+        limits: Option<&QuantityFound>,
+        scale: f64,
+    ) -> Self {
+        let limit = limits.map(|q| scale * q.limit);
+        let average = limits.and_then(|q| Some((scale * q.average_off?, scale * q.average_limit?)));
+        let shown = course.iter().flatten().flatten().map(|v| v.abs());
+        let reach = shown.chain(limit).fold(1e-6, f64::max) * 1.15;
+        Panel {
+            top,
+            bottom,
+            course,
+            limit,
+            average,
+            reach,
         }
     }
-    sheet.line(
-        vec![(LEFT, top), (RIGHT, top), (RIGHT, bottom), (LEFT, bottom), (LEFT, top)],
-        Pen::solid(SOFT, 0.3),
-    );
-    sheet.text((LEFT + 1.5, top + 3.4), name, Type::new(SMALL, INK, Anchor::Left));
+
+    fn y(&self, v: f64) -> f64 {
+        (self.top + self.bottom) / 2.0 - v / self.reach * (self.bottom - self.top) / 2.0
+    }
+
+    fn across(&self, v: f64) -> Vec<Point> {
+        vec![(LEFT, self.y(v)), (RIGHT, self.y(v))]
+    }
+
+    fn draw(&self, sheet: &mut Sheet, name: &str, checks: &[Check]) {
+        let small = |paint, anchor| Type::new(SMALL, paint, anchor);
+        let Some(course) = &self.course else {
+            let middle = (LEFT, (self.top + self.bottom) / 2.0);
+            return sheet.text(middle, &format!("{name}: not known"), small(SOFT, Anchor::Left));
+        };
+        if let Some(h) = self.limit {
+            let (up, down) = (self.across(h), self.across(-h));
+            sheet.area(vec![up[0], up[1], down[1], down[0]], BAND);
+        }
+        for (v, label) in axis::ticks(-self.reach, self.reach, axis::round_step(2.0 * self.reach, 4.0)) {
+            sheet.line(self.across(v), Pen::solid(GRID, 0.2));
+            sheet.text(
+                (LEFT - 1.2, self.y(v) + 0.36 * SMALL),
+                &label,
+                small(INK, Anchor::Right),
+            );
+        }
+        if let Some((off, limit)) = self.average {
+            for (v, paint) in [(limit, SOFT), (-limit, SOFT), (off, PEAK)] {
+                let pen = Pen {
+                    dash: DASH,
+                    ..Pen::solid(paint, 0.25)
+                };
+                sheet.line(self.across(v), pen);
+            }
+        }
+        let n = course.len().max(2) - 1;
+        let x = |i: usize| LEFT + 2.0 + (RIGHT - LEFT - 4.0) * i as f64 / n as f64;
+        let points: Vec<(Point, bool)> = course
+            .iter()
+            .zip(checks)
+            .enumerate()
+            .filter_map(|(i, (v, c))| Some(((x(i), self.y((*v)?)), c.go)))
+            .collect();
+        sheet.line(points.iter().map(|p| p.0).collect(), Pen::solid(SOFT, 0.2));
+        points.iter().for_each(|(p, go)| mark(sheet, *p, *go));
+        let (top, bottom) = (self.top, self.bottom);
+        let frame = vec![(LEFT, top), (RIGHT, top), (RIGHT, bottom), (LEFT, bottom), (LEFT, top)];
+        sheet.line(frame, Pen::solid(SOFT, 0.3));
+        sheet.text((LEFT + 1.5, top + 3.4), name, small(INK, Anchor::Left));
+    }
+}
+
+/// A square for a good check, a cross for one that was no-go.
+fn mark(sheet: &mut Sheet, p: Point, go: bool) {
+    let r = 0.8;
+    if go {
+        let square = |r: f64| {
+            [(-r, -r), (r, -r), (r, r), (-r, r)]
+                .map(|d| (p.0 + d.0, p.1 + d.1))
+                .to_vec()
+        };
+        sheet.area(square(r), PAPER);
+        sheet.area(square(0.7 * r), INK);
+        return;
+    }
+    for s in [[(-1.0, -1.0), (1.0, 1.0)], [(-1.0, 1.0), (1.0, -1.0)]] {
+        let line = s.map(|d| (p.0 + 1.3 * r * d.0, p.1 + 1.3 * r * d.1)).to_vec();
+        sheet.line(line, Pen::solid(PEAK, 0.5));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::estimate::Estimate;
+    use crate::record::RigSummary;
+    use crate::shop::witness::history::BASELINE;
+
+    fn check(step: usize, f0: f64) -> Check {
+        let e = |v: f64| Estimate::new(v, 1e-4, 1e-4).unwrap();
+        Check {
+            id: step.to_string(),
+            taken_at: String::new(),
+            f0_hz: e(4000.0 * (1.0 + f0)),
+            q: e(2.5 * if step.is_multiple_of(2) { 1.01 } else { 0.99 }),
+            level_db: None,
+            polarity: 1,
+            sign: None,
+            snr_db: None,
+            noise_dbfs: None,
+            hum_db: None,
+            hum_dbfs: None,
+            mains_hz: None,
+            clock_ppm: None,
+            temperature_c: None,
+            entered: Default::default(),
+            folder: None,
+            simulated: false,
+            go: true,
+        }
+    }
+
+    /// Shapes of this colour, each with the least and the largest height of its corners.
+    fn heights(svg: &str, colour: &str) -> Vec<(f64, f64)> {
+        let of = |line: &&str| line.contains("<polygon") && line.contains(colour);
+        let numbers = |line: &str| -> Vec<f64> {
+            let points = line.split("points=\"").nth(1).unwrap().split('"').next().unwrap();
+            let y = |p: &str| p.split(',').nth(1).unwrap().parse().unwrap();
+            points.split_whitespace().map(y).collect()
+        };
+        let ends = |y: Vec<f64>| {
+            let least = y.iter().copied().fold(f64::INFINITY, f64::min);
+            (least, y.iter().copied().fold(f64::NEG_INFINITY, f64::max))
+        };
+        svg.lines().filter(of).map(|l| ends(numbers(l))).collect()
+    }
+
+    /// The shaded band holds the newest check where it was GO, and does not where it jumped: 3.5 sigmas are no alarm.
+    #[test]
+    fn the_band_is_the_limits_that_decided() {
+        for (sigmas, go) in [(3.5, true), (9.0, false)] {
+            let mut h = History::new(&RigSummary::default(), "tin");
+            // Of such a zigzag the moving range says 1.77 steps of a thousandth.
+            h.checks = (0..BASELINE)
+                .map(|i| check(i, if i.is_multiple_of(2) { 1e-3 } else { -1e-3 }))
+                .collect();
+            let mut new = check(BASELINE, sigmas * 1.77e-3);
+            let judgement = h.judge(&new);
+            new.go = judgement.go();
+            assert_eq!(new.go, go, "{judgement:?}");
+            h.checks.push(new.clone());
+            let document = CheckDocument::of(&h, &new, &judgement, Vec::new());
+            let svg = history(&h, &document).unwrap().svg;
+            // Of the first panel, and the marks of good checks in both; the newest is the highest of all, or a cross.
+            let band = heights(&svg, "#D0DCE5")[0];
+            let marks = heights(&svg, "#141418");
+            let top = marks.iter().map(|m| m.0).fold(f64::INFINITY, f64::min);
+            assert!(
+                top > band.0 && marks.len() == 2 * (BASELINE + usize::from(go)),
+                "{sigmas}: {top} {band:?}"
+            );
+            // What decided, and not three sigmas.
+            assert!(document.quantities[0].limit > 3.5 * 1.77e-3);
+        }
+    }
 }

@@ -12,6 +12,7 @@ pub mod page;
 mod palette;
 pub mod plot;
 pub mod potting_plot;
+pub mod rig_words;
 mod sheet;
 pub mod text;
 pub mod tray_plot;

@@ -101,6 +101,7 @@ impl Recipe {
                 given: true,
                 name: Some("north bench".into()),
                 hash: Some("0123456789abcdef".into()),
+                open: Vec::new(),
                 values: [
                     ("input.resistance_ohm", 1.0e6),
                     ("input.capacitance_f", 60e-12),
@@ -260,6 +261,7 @@ pub fn rejected() -> Record {
 pub fn simulated() -> Record {
     let mut r = Recipe::default().record();
     r.capture.source = "sim".into();
+    r.capture.simulated = true;
     r.notes = vec!["simulated".into()];
     r
 }

@@ -10,7 +10,7 @@ use anstyle::{AnsiColor, Style as Paint};
 use super::number::{self, Unit};
 use super::words;
 use crate::estimate::Estimate;
-use crate::record::{Eddy, Fit, Level, Model, Record, Resonance, Verdict};
+use crate::record::{Eddy, Fit, Level, Model, Open, Record, Resonance, Verdict};
 use crate::shop::difference::Comparison;
 use crate::wrap::columns;
 use screen::Screen;
@@ -28,7 +28,7 @@ pub use super::words::shell;
 pub use loads::{coil_text, loads_text, wirings_text};
 pub use notes::notes_text;
 pub use potting::potting_text;
-pub use rig::{check_text, pack_text, polarity_text, repeat_text, rig_text};
+pub use rig::{changed_text, check_text, pack_text, polarity_text, repeat_text, rig_text};
 pub use setup::{inputs_text, level_step, level_text, rig_new_text};
 pub use tray::{
     standard_text, tray_ask, tray_before_stands, tray_keys, tray_prompt, tray_step, tray_summary, tray_taken_in,
@@ -202,30 +202,19 @@ fn remarks(out: &mut Screen, record: &Record) {
         let head = text.to_lowercase().contains(name);
         out.row(label, &if head { text } else { format!("{name}: {text}") }, paint);
     }
-    let notes = record.notes.iter().filter(|n| !crate::record::is_simulation_note(n));
-    // What the rig file leaves open takes one line, unless somebody asks.
-    let (open, rest): (Vec<&String>, Vec<&String>) =
-        notes.partition(|n| !out.style.details && n.starts_with("rig: ") && n.contains(" not stated"));
-    for note in rest {
+    for note in record.other_notes() {
         out.row("Note", &words::clean(note), PLAIN);
     }
-    if !open.is_empty() {
-        let key = |n: &&String| {
-            n.trim_start_matches("rig: ")
-                .split(" not stated")
-                .next()
-                .unwrap_or_default()
-                .to_string()
-        };
-        let keys: Vec<String> = open.iter().map(key).collect();
-        out.row(
-            "Note",
-            &format!(
-                "the rig file leaves open: {} (--details)",
-                words::clean(&keys.join(", "))
-            ),
-            PLAIN,
-        );
+    let open = &record.rig.open;
+    // One line, unless somebody asks.
+    if out.style.details {
+        for o in open {
+            out.row("Note", &words::clean(&o.note()), PLAIN);
+        }
+    } else if !open.is_empty() {
+        let keys: Vec<String> = open.iter().map(Open::name).collect();
+        let keys = words::clean(&keys.join(", "));
+        out.row("Note", &format!("the rig file leaves open: {keys} (--details)"), PLAIN);
     }
 }
 

@@ -112,28 +112,8 @@ pub fn changed(place: &str, text: &str, changes: &[Change], day: Option<&str>) -
         text = with_room(place, text, change)?;
         file = parsed(place, &text)?;
     }
-    for (table, key, new) in to_do {
-        // New tables have been made above.
-        let Some(place) = table_mut(&mut file, table) else {
-            continue;
-        };
-        let Some(new) = new else {
-            place.remove(key);
-            continue;
-        };
-        let mut item = value(new.toml());
-        match place.get_mut(key) {
-            Some(there) => {
-                // The remark behind the old value stays where it was, and the key with those above it.
-                if let (Some(old), Some(v)) = (there.as_value().map(|v| v.decor().clone()), item.as_value_mut()) {
-                    *v.decor_mut() = old;
-                }
-                *there = item;
-            }
-            None => {
-                place.insert(key, item);
-            }
-        }
+    for change in to_do {
+        put(&mut file, change);
     }
     let out = file.to_string();
     let out = match windows {
@@ -141,6 +121,29 @@ pub fn changed(place: &str, text: &str, changes: &[Change], day: Option<&str>) -
         false => out,
     };
     Ok((out, replaced))
+}
+
+/// A value into its place, or out of it.
+fn put(file: &mut DocumentMut, (table, key, new): &Change) {
+    // New tables have been made before.
+    let Some(place) = table_mut(file, table) else { return };
+    let Some(new) = new else {
+        place.remove(key);
+        return;
+    };
+    let mut item = value(new.toml());
+    match place.get_mut(key) {
+        Some(there) => {
+            // The remark behind the old value stays where it was, and the key with those above it.
+            if let (Some(old), Some(v)) = (there.as_value().map(|v| v.decor().clone()), item.as_value_mut()) {
+                *v.decor_mut() = old;
+            }
+            *there = item;
+        }
+        None => {
+            place.insert(key, item);
+        }
+    }
 }
 
 /// The text made ready for a change: the line of a key that goes is gone, that of a new one is there.

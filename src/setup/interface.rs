@@ -8,7 +8,7 @@ use crate::quantity::{self, Unit};
 use crate::rig::{Rig, Used};
 use crate::setup::edit::{Change, Replaced, Value, rounded};
 use crate::setup::inputs::{Loading, Pair, Part};
-use crate::setup::level::{Bend, End, Limits, Step};
+use crate::setup::level::{self, Bend, End, Limits, Step};
 
 /// The levels tried: `coilwright/level/1`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -20,7 +20,7 @@ pub struct LevelDocument {
     pub level_dbfs: Option<f64>,
     pub limit_dbfs: f64,
     /// Why it went no higher: "limit", "pickup-room", "reference-room", "output-bends", "input-bends", "nothing-heard", "no-pickup".
-    pub end: String,
+    pub end: End,
     /// What it means, and what to turn.
     pub advice: Vec<String>,
     /// Values of the rig file that gave way.
@@ -50,75 +50,10 @@ fn seen(b: Bend) -> Option<f64> {
     }
 }
 
-/// A pickup under an exciter of a few turns comes out within some 20 dB of the reference, a few metres of loose lead far below.
-const FAR_BELOW_DB: f64 = -40.0;
-/// Peaks of a pickup below this leave noise that need not be there.
-const FAINT_DBFS: f64 = -30.0;
-
 impl LevelDocument {
-    pub fn of(rig: &Rig, steps: &[Step], end: End, limits: &Limits, simulated: bool) -> Self {
-        let best = steps
-            .iter()
-            .rev()
-            .find(|s| s.clean(limits))
-            .filter(|_| end != End::NoPickup)
-            // What bends at the next level may have hidden at this one.
-            .filter(|s| !(matches!(end, End::OutputBends | End::InputBends) && s.hidden(limits).is_some()));
-        let clean_to_the_end = steps.last().is_some_and(|s| s.clean(limits));
-        let mut advice = vec![
-            match end {
-                End::Limit if clean_to_the_end && best.is_some_and(|s| s.hidden(limits).is_none()) => {
-                    "Stopped at the limit that was set; the rig is clean there."
-                }
-                End::Limit if clean_to_the_end => "Stopped at the limit that was set; nothing unclean was seen.",
-                End::Limit => "Stopped at the limit that was set, where it is not clean.",
-                End::PickupRoom => "The pickup's input has no more room: for a stronger drive turn its gain down.",
-                End::ReferenceRoom => "The reference's input has no more room: for a stronger drive turn its gain down.",
-                End::OutputBends => "The output bends from there on: another output, or less load on it, would bear more.",
-                End::InputBends => "The pickup's input bends from there on: turn its gain down.",
-                End::NothingHeard => match steps.last() {
-                    Some(s) if s.reference_heard => {
-                        "Nothing comes back from the pickup: look at its lead, its input and the exciter's place. It was not driven harder."
-                    }
-                    Some(s) if s.pickup_heard => {
-                        "Nothing comes back on the reference: look at its lead and input, and the exciter box. It was not driven harder."
-                    }
-                    _ => {
-                        "Nothing comes back on the reference or from the pickup: look at the output's knob, the reference's lead and the exciter, then at the pickup's lead. It was not driven harder."
-                    }
-                },
-                End::NoPickup => {
-                    "Both inputs get one and the same signal: no pickup answers. Plug the pickup into its input, lay it into its place, and run this again."
-                }
-            }
-            .to_owned(),
-        ];
-        if let Some(peak) = best.and_then(|s| s.pickup_dbfs).filter(|p| *p < FAINT_DBFS) {
-            advice.push(format!(
-                "The pickup's peak stands at {peak:.0} dBFS: some {:.0} dB more gain on its input would lower the noise. Then run \
-                 this again.",
-                (FAINT_DBFS - peak + 10.0).min(60.0)
-            ));
-        }
-        if let Some(db) = best.and_then(|s| s.hidden(limits)) {
-            let would_tell = match end {
-                End::Limit => ": more gain on the pickup's input, or a higher --limit, would tell",
-                _ => "",
-            };
-            advice.push(format!(
-                "The noise may hide up to {:.1} % of distortion there{would_tell}.",
-                100.0 * 10f64.powf(db / 20.0)
-            ));
-        }
-        let faint = |s: &Step| {
-            let (p, r) = (s.pickup_dbfs?, s.reference_dbfs?);
-            (p - r < FAR_BELOW_DB).then_some(r - p)
-        };
-        if let Some(db) = best.and_then(faint) {
-            advice.push(format!(
-                "It answers {db:.0} dB below the reference: is the pickup plugged in, its winding whole, and the exciter over it?"
-            ));
-        }
+    /// `advice` says what it means.
+    pub fn of(rig: &Rig, (steps, end): (&[Step], End), limits: &Limits, advice: Vec<String>) -> Self {
+        let best = level::best(steps, end, limits);
         LevelDocument {
             schema: "coilwright/level/1".into(),
             rig: rig.name.clone(),
@@ -136,19 +71,10 @@ impl LevelDocument {
                 .collect(),
             level_dbfs: best.map(|s| (10.0 * s.level_dbfs).floor() / 10.0),
             limit_dbfs: limits.most_dbfs,
-            end: match end {
-                End::Limit => "limit",
-                End::PickupRoom => "pickup-room",
-                End::ReferenceRoom => "reference-room",
-                End::OutputBends => "output-bends",
-                End::InputBends => "input-bends",
-                End::NothingHeard => "nothing-heard",
-                End::NoPickup => "no-pickup",
-            }
-            .into(),
+            end,
             advice,
             replaced: Vec::new(),
-            simulated,
+            simulated: false,
         }
     }
 
@@ -294,17 +220,9 @@ impl InputsDocument {
             if lead.is_none() {
                 out.push(("input", "lead_capacitance_f", Some(Value::Number(0.0))));
             }
-            let ohm = self.resistance_ohm;
-            out.push((
-                "input",
-                "resistance_ohm",
-                ohm.map(|r| Value::Number(rounded(r.value, r.u))),
-            ));
-            out.push((
-                "input",
-                "resistance_tolerance",
-                ohm.map(|r| Value::Number(up(r.u / r.value))),
-            ));
+            let ohm = |of: fn(&Estimate) -> f64| self.resistance_ohm.as_ref().map(|r| Value::Number(of(r)));
+            out.push(("input", "resistance_ohm", ohm(|r| rounded(r.value, r.u))));
+            out.push(("input", "resistance_tolerance", ohm(|r| up(r.u / r.value))));
         }
         let measured = if self.gain_db.is_some() {
             "inputs_measured"

@@ -4,4 +4,6 @@ pub mod edit;
 pub mod inputs;
 pub mod interface;
 pub mod level;
+mod ratio;
 pub mod template;
+pub mod tone;

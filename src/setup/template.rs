@@ -60,107 +60,87 @@ pub struct Answers {
     pub interface: Option<(String, String, Option<u32>)>,
 }
 
+/// Keys of the chain, each with its remark; what is not known stands there as a remark itself.
+const CHAIN: &str = "
+[exciter]
+reference | what channel 2 reads
+series_ohm | from channel 2's tap to ground
+inductance_h | of the exciter, in place
+sense_ohm | what channel 2 reads the current across
+source_ohm | the output's own, before the tap; for takes of one channel
+series_tolerance | standard uncertainty of series_ohm, relative
+inductance_tolerance | of the exciter's inductance
+# sign = 1                      found with `coilwright rig polarity`
+
+[input]
+resistance_ohm | of the pickup's input; `coilwright rig inputs --through` measures it
+capacitance_f | of that input; with the lead where that is not stated
+lead_capacitance_f | of the test lead; 0 where capacitance_f has it in
+# gain, delay and AC corners: `coilwright rig inputs` measures them
+
+[mains]
+frequency_hz | both 50 and 60 are looked for, whatever stands here";
+
+impl Answers {
+    fn value(&self, key: &str) -> Option<String> {
+        let value = match key {
+            "reference" if self.reference == Reference::Voltage => return Some("\"voltage\"".into()),
+            "reference" => return Some("\"current\"".into()),
+            "series_ohm" => Some(self.series_ohm),
+            "inductance_h" => Some(self.inductance_h),
+            "sense_ohm" => self.sense_ohm,
+            "source_ohm" => self.source_ohm,
+            "series_tolerance" => self.known.map(|k| k.0),
+            "inductance_tolerance" => self.known.map(|k| k.1),
+            "resistance_ohm" => self.input_ohm,
+            "capacitance_f" => self.input_f,
+            "lead_capacitance_f" => self.lead_f,
+            "frequency_hz" => self.mains_hz,
+            _ => None,
+        };
+        value.map(number)
+    }
+
+    fn chain(&self) -> impl Iterator<Item = String> {
+        let of_current = self.sense_ohm.is_some() || self.reference == Reference::Current;
+        let lines = CHAIN.lines().filter(move |l| of_current || !l.starts_with("sense_ohm"));
+        lines.map(|line| match line.split_once(" | ") {
+            None => line.to_owned(),
+            Some((key, remark)) => match self.value(key) {
+                Some(v) => format!("{:<32}# {remark}", format!("{key} = {v}")),
+                None => format!("# {key} =  {remark}"),
+            },
+        })
+    }
+}
+
 /// The file's text.
 pub fn text(a: &Answers) -> String {
-    let mut out = String::new();
-    let mut line = |text: String| {
-        out.push_str(&text);
-        out.push('\n');
-    };
-    let quoted = |t: &str| toml::Value::String(t.to_owned()).to_string();
-    let stated = |key: &str, value: Option<f64>, remark: &str| match value {
-        Some(v) => format!("{:<32}# {remark}", format!("{key} = {}", number(v))),
-        None => format!("# {key} =  {remark}"),
-    };
-    line("# SI units; docs/bench.md says how to measure each of these, docs/rig.md what is done with them.".into());
-    line(format!("name = {}", quoted(&a.name)));
-    if let Some(unit) = &a.unit {
-        line(format!("unit = {}", quoted(unit)));
-    }
-    line("\n[exciter]".into());
-    let reference = match a.reference {
-        Reference::Voltage => "voltage",
-        Reference::Current => "current",
-    };
-    line(format!(
-        "{:<32}# what channel 2 reads",
-        format!("reference = \"{reference}\"")
-    ));
-    line(stated(
-        "series_ohm",
-        Some(a.series_ohm),
-        "from channel 2's tap to ground",
-    ));
-    line(stated("inductance_h", Some(a.inductance_h), "of the exciter, in place"));
-    if a.sense_ohm.is_some() || a.reference == Reference::Current {
-        line(stated(
-            "sense_ohm",
-            a.sense_ohm,
-            "what channel 2 reads the current across",
-        ));
-    }
-    line(stated(
-        "source_ohm",
-        a.source_ohm,
-        "the output's own, before the tap; for takes of one channel",
-    ));
-    line(stated(
-        "series_tolerance",
-        a.known.map(|k| k.0),
-        "standard uncertainty of series_ohm, relative",
-    ));
-    line(stated(
-        "inductance_tolerance",
-        a.known.map(|k| k.1),
-        "of the exciter's inductance",
-    ));
-    line("# sign = 1                      found with `coilwright rig polarity`".into());
-    line("\n[input]".into());
-    line(stated(
-        "resistance_ohm",
-        a.input_ohm,
-        "of the pickup's input; `coilwright rig inputs --through` measures it",
-    ));
-    line(stated(
-        "capacitance_f",
-        a.input_f,
-        "of that input; with the lead where that is not stated",
-    ));
-    line(stated(
-        "lead_capacitance_f",
-        a.lead_f,
-        "of the test lead; 0 where capacitance_f has it in",
-    ));
-    line("# gain, delay and AC corners: `coilwright rig inputs` measures them".into());
-    line("\n[mains]".into());
-    line(stated(
-        "frequency_hz",
-        a.mains_hz,
-        "both 50 and 60 are looked for, whatever stands here",
-    ));
+    let quoted = |key: &str, t: &str| format!("{key} = {}", toml::Value::String(t.to_owned()));
+    let mut lines = vec![
+        "# SI units; docs/bench.md says how to measure each of these, docs/rig.md what is done with them.".into(),
+        quoted("name", &a.name),
+    ];
+    lines.extend(a.unit.as_ref().map(|unit| quoted("unit", unit)));
+    lines.extend(a.chain());
     if let Some(w) = &a.witness {
-        line("\n[witness]".into());
-        line(format!("name = {}", quoted(w)));
+        lines.extend(["\n[witness]".into(), quoted("name", w)]);
     }
     if let Some((output, input, rate)) = &a.interface {
-        line("\n[interface]                     # a live take on anything else is refused".into());
-        line(format!("output = {}", quoted(output)));
-        line(format!("input = {}", quoted(input)));
-        if let Some(rate) = rate {
-            line(format!("rate_hz = {rate}"));
-        }
+        lines.push("\n[interface]                     # a live take on anything else is refused".into());
+        lines.extend([quoted("output", output), quoted("input", input)]);
+        lines.extend(rate.map(|rate| format!("rate_hz = {rate}")));
     }
     if a.off.contains(&true) || a.knobs.is_some() {
-        line("\n[setup]                         # software cannot see switches and knobs".into());
-        for (item, _) in CHECKLIST.iter().zip(a.off).filter(|i| i.1) {
-            line(format!("{} = \"off\"", item.key));
-        }
-        if let Some(knobs) = &a.knobs {
-            line(format!("knobs = {}", quoted(knobs)));
-        }
+        lines.push("\n[setup]                         # software cannot see switches and knobs".into());
+        let off = CHECKLIST.iter().zip(a.off).filter(|i| i.1);
+        lines.extend(off.map(|(item, _)| quoted(item.key, "off")));
+        lines.extend(a.knobs.as_ref().map(|knobs| quoted("knobs", knobs)));
     }
-    line("\n# [pack] lists in words what belongs to the rig: interface, exciter, stop, box, leads, witness, meters, other".into());
-    out
+    lines.push(
+        "\n# [pack] lists in words what belongs to the rig: interface, exciter, stop, box, leads, witness, meters, other\n".into(),
+    );
+    lines.join("\n")
 }
 
 /// As TOML has it: a decimal point or an exponent, and no digits that are only rounding.
@@ -231,7 +211,7 @@ mod tests {
             (Some(1e6), Some(60e-12), Some(0.0))
         );
         let setup = rig.setup.unwrap();
-        assert_eq!((setup.phantom.as_deref(), setup.monitoring), (Some("off"), None));
+        assert_eq!((setup["phantom"].as_str(), setup.get("monitoring")), ("off", None));
         assert_eq!(rig.interface.unwrap().rate_hz, Some(96_000));
         let rig = Rig::parse(&text(&bare("x")), "x").unwrap();
         assert_eq!(rig.summary().values.len(), 3);

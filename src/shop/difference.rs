@@ -15,7 +15,7 @@ use crate::estimate::{Estimate, Z95};
 use crate::failure::{Failure, Result};
 use crate::network::{Knob, Load};
 use crate::quantity::{self, Unit};
-use crate::record::identity::{Sense, same_rig};
+use crate::record::identity::{Sense, is_of_level, same_rig, unlike};
 use crate::record::{LoadSummary, Pickup, Record, Resonance, RigSummary, Verdict};
 
 pub const SCHEMA: &str = "coilwright/compare/1";
@@ -162,7 +162,7 @@ fn compare_with(records: &[Record], references: &[usize], limits: &Limits) -> Re
         .zip(&deltas)
         .map(|((a, b), deltas)| {
             let mut d = match (deltas, reading(a), reading(b)) {
-                (Some(d), Some(x), Some(y)) => d.conclude(a, x, b, y, limits, z),
+                (Some(d), Some(x), Some(y)) => by_one_file(d.conclude(a, x, b, y, limits, z), a, b),
                 _ => without_reading(a, b),
             };
             d.against = (a.id != first.id).then(|| a.id.clone());
@@ -298,6 +298,22 @@ impl Deltas {
             same_rig: self.same_rig,
             text,
         }
+    }
+}
+
+/// Of readings of one rig that were worked out by different files, and could not be read again, nobody can tell.
+fn by_one_file(d: Difference, a: &Record, b: &Record) -> Difference {
+    let keys = if d.same_rig { unlike(a, b) } else { Vec::new() };
+    if keys.iter().all(|k| is_of_level(k)) {
+        let level_db = d.level_db.filter(|_| keys.is_empty());
+        return Difference { level_db, ..d };
+    }
+    Difference {
+        significant: false,
+        material: false,
+        different: false,
+        text: format!("cannot tell: {} is not the same in these two readings", keys.join(", ")),
+        ..d
     }
 }
 

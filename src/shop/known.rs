@@ -1,7 +1,7 @@
 //! What a rig is known to do to readings: from its repeat study and its history of checks, and the usual where they tell nothing.
 
-use super::witness::checks::RepeatDocument;
 use super::witness::history::{BetweenDays, History};
+use super::witness::repeat::RepeatDocument;
 use super::yardstick::{Quantity, Repeatability, Scatter};
 use crate::coil::behind::{input_of, load_of};
 use crate::record::Record;

@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use crate::copper;
 use crate::failure::{Failure, Result};
 use crate::quantity::{Unit, show};
-use crate::record::identity::{Sense, same_rig};
+use crate::record::identity::{Entered, Sense, apart_from, same_rig, unlike};
 use crate::record::meters::{Column, Kind, Reading};
 use crate::record::notes::Ohms;
 use crate::record::{Record, Resonance, RigSummary, unknown};
@@ -86,6 +86,9 @@ pub struct Standard {
     pub q: Ratio,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub level: Option<Decibels>,
+    /// What of the rig's file is in its readings; left out, as in files of version 0.1.0 and by hand: not told.
+    #[serde(default, skip_serializing_if = "Entered::is_empty")]
+    pub entered: Entered,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -157,6 +160,11 @@ impl<'a> Good<'a> {
                 (
                     format!("{} were measured on two rigs or under two loads", two()),
                     "a standard is of one rig and one load",
+                )
+            } else if let keys @ [_, ..] = unlike(first, r).as_slice() {
+                (
+                    format!("{} is not the same in all of these readings", keys.join(", ")),
+                    "leave out those whose takes are gone",
                 )
             } else if good[..i].iter().any(|(o, _)| o.id == r.id) {
                 (
@@ -280,6 +288,7 @@ impl Standard {
             r20_allow: allowed.ohms,
             simulated: first.is_simulated(),
             definition: Definition::Plain,
+            entered: first.rig.entered(first.capture.channels),
         };
         Ok((standard, proposal))
     }
@@ -384,10 +393,21 @@ impl Standard {
         }
     }
 
-    /// Why it says nothing of takes under this load (`None`: not told), read by this definition.
-    pub fn elsewhere(&self, load: Option<&str>, definition: Definition) -> Option<String> {
+    /// Why it says nothing of takes on this rig, under this load (`None`: not told), read by this definition.
+    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>, definition: Definition) -> Option<String> {
         if self.definition != definition {
             return Some("f0 and Q of the standard are read by another model than these: make the standard anew from its records".into());
+        }
+        // One of version 0.1.0, or written by hand, does not say it; then the rig alone counts.
+        let keys = match self.entered.is_empty() || !self.is_of(rig) {
+            true => Vec::new(),
+            false => apart_from(&self.entered, rig),
+        };
+        if !keys.is_empty() {
+            return Some(format!(
+                "{} is not what it was for the standard: make that anew from its records",
+                keys.join(", ")
+            ));
         }
         let spelt = |l: &str| if l.is_empty() { "none".to_owned() } else { l.to_owned() };
         let of = self.load.as_deref().filter(|l| Some(*l) != load)?;

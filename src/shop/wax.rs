@@ -14,7 +14,7 @@ use crate::copper::PER_K;
 use crate::estimate::{Estimate, Z95};
 use crate::failure::{Failure, Result};
 use crate::quantity::signed;
-use crate::record::identity::{Sense, same_rig};
+use crate::record::identity::{Sense, same_rig, unlike};
 use crate::record::{Record, Resonance};
 use crate::shop::knock::change;
 use crate::shop::witness::history::{BASELINE, BetweenDays, Check, History};

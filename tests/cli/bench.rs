@@ -29,7 +29,14 @@ pub fn hold(record: &Value) {
     assert_eq!(complaints(record), Vec::<String>::new());
     let bytes = serde_json::to_vec(record).unwrap();
     let read = coilwright::record::store::parse(&bytes, "record.json".as_ref()).unwrap();
-    assert_eq!(&serde_json::to_value(read).unwrap(), record);
+    let mut read = serde_json::to_value(read).unwrap();
+    if record.pointer("/capture/simulated").is_none() {
+        // What version 0.1.0 said in notes alone.
+        for (place, field) in [("/capture", "simulated"), ("/rig", "open")] {
+            read.pointer_mut(place).unwrap().as_object_mut().unwrap().remove(field);
+        }
+    }
+    assert_eq!(&read, record);
 }
 
 /// Removed with everything in it when dropped.

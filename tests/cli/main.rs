@@ -20,6 +20,7 @@ mod notes;
 mod plots;
 mod potting;
 mod rig;
+mod same_rig;
 mod schema;
 mod screens;
 #[cfg(unix)]

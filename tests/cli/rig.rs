@@ -5,7 +5,7 @@ use serde_json::Value;
 use crate::bench::{Folder, Run, SHORT};
 use crate::screens::{RIG, shows};
 
-fn folder() -> Folder {
+pub fn folder() -> Folder {
     let f = Folder::new();
     let more = "[witness]\nname = \"tin one\"\nload = \"cap=220p\"\n[pack]\ninterface = \"two inputs, label A\"\nexciter = \"150 turns on wood\"\n";
     f.write("north.toml", format!("{RIG}{more}").as_bytes());
@@ -102,12 +102,10 @@ fn the_witness_tells_when_the_rig_is_another() {
         notes.contains("rig last checked good less than a day ago; the last check was no-go"),
         "{notes}"
     );
-    // Another rig file is another rig: refused, until a new baseline is wanted.
-    let changed = String::from_utf8(f.bytes("north.toml"))
-        .unwrap()
-        .replace("60e-12", "70e-12");
-    f.write("north.toml", changed.as_bytes());
-    check(&f, 40, 0.0, &[]).refused(&["has been changed since its checks began", "--begin-again"]);
+    // Another rig is refused, until a new baseline is wanted.
+    let another = text(&f, "north.toml").replace("name = \"north bench\"", "name = \"south bench\"");
+    f.write("north.toml", another.as_bytes());
+    check(&f, 40, 0.0, &[]).refused(&["its checks are of the rig \"north bench\"", "--begin-again"]);
     assert!(!f.path("w40").exists());
     let doc = check(&f, 41, 0.0, &["--begin-again", "--json"]).ended(0).json();
     assert_eq!(
@@ -199,7 +197,7 @@ fn repeatability_and_sign() {
 }
 
 /// The text of a file in the folder.
-fn text(f: &Folder, name: &str) -> String {
+pub fn text(f: &Folder, name: &str) -> String {
     String::from_utf8(f.bytes(name)).unwrap()
 }
 
@@ -584,6 +582,7 @@ fn simulated_and_real_checks_stand_in_no_one_history() {
     check(&f, 1, 0.0, &[]).ended(0);
     let mut real = f.record("w1");
     real["capture"]["source"] = "live".into();
+    real["capture"]["simulated"] = false.into();
     real["notes"] = serde_json::json!([]);
     real["id"] = "another".into();
     f.write("real.json", &serde_json::to_vec(&real).unwrap());
@@ -599,17 +598,11 @@ fn simulated_and_real_checks_stand_in_no_one_history() {
     check(&f, 2, 0.0, &[]).refused(&["simulated values have no place"]);
     assert!(!f.path("w2").exists());
     // A recording of the bench is of the bench, whatever it is called.
-    let args = [
-        "rig",
-        "check",
-        "--rig",
-        "north.toml",
-        "--source",
-        "w1/take.wav",
-        "--out",
-        "w3",
-    ];
-    f.run(&args).refused(&["simulated values have no place"]);
+    let read = ["analyze", "w1/take.wav", "--pickup", "tin one", "--load", "cap=220p"];
+    f.run(&[&read[..], &["--rig", "north.toml", "--out", "w3"]].concat())
+        .ended(0);
+    f.run(&["rig", "check", "north.toml", "--record", "w3"])
+        .refused(&["simulated values have no place"]);
 }
 
 const BENCH: &str = "built-in bench";
@@ -797,6 +790,36 @@ fn repeatability_is_of_readings_that_go_together() {
     f.run(&["rig", "polarity", "a", "--is", "-1", "--rig", "north.toml"])
         .refused(&["simulated values have no place"]);
     check(&f, 1, 0.0, &[]).refused(&["simulated values have no place"]);
+    // A take of the bench says so itself, wherever it went.
+    std::fs::copy(f.path("a/take.wav"), f.path("elsewhere.wav")).unwrap();
+    for out in ["d", "e"] {
+        f.run(&[
+            "analyze",
+            "elsewhere.wav",
+            "--pickup",
+            out,
+            "--rig",
+            "north.toml",
+            "--out",
+            out,
+        ])
+        .ended(0);
+    }
+    assert_eq!(f.record("d")["capture"]["simulated"], true);
+    f.run(&["rig", "polarity", "d", "--is", "-1", "--rig", "north.toml"])
+        .refused(&["simulated values have no place"]);
+    let run = f.run(&["standard", "d", "e", "--allow", "f0=2% q=8%", "--out", "neck.toml"]);
+    run.ended(0);
+    assert!(text(&f, "neck.toml").contains("simulated = true"));
+    // Nor is a study of another kind or a later version one of these.
+    for kind in ["repeat/2", "checks/1"] {
+        let other = String::from_utf8(first.clone()).unwrap().replace("repeat/1", kind);
+        f.write("north.repeat.json", other.as_bytes());
+        let args = ["tray", "--lot", "new", "--rig", "north.toml", "--sim", "silent"];
+        let run = f.typed(&[&args[..], &SHORT].concat(), "q\n");
+        let said = format!("is of the kind \"coilwright/{kind}\", this version reads");
+        assert!(run.err.contains(&said), "{}{}", run.out, run.err);
+    }
 }
 
 /// What was measured is kept, whatever became of the checks' file.

@@ -32,12 +32,7 @@ fn template() -> Record {
     r.load = Some(LoadSummary {
         text: "cap=500p".into(),
     });
-    r.rig = RigSummary {
-        given: true,
-        name: Some("bench".into()),
-        hash: Some("h".into()),
-        ..RigSummary::default()
-    };
+    r.rig = rig();
     r.pickup.r_ohm = None;
     r
 }
@@ -53,9 +48,18 @@ fn reading(template: &Record, name: &str, day: &str, f0: f64, q: f64) -> Record 
     r
 }
 
+fn rig() -> RigSummary {
+    RigSummary {
+        given: true,
+        name: Some("bench".into()),
+        hash: Some("h".into()),
+        ..RigSummary::default()
+    }
+}
+
 /// A history of checks whose scatter is that of single readings.
 fn history(draw: &mut Draw, n: usize) -> History {
-    let mut h = History::new("bench", "h", "tin");
+    let mut h = History::new(&rig(), "tin");
     let e = |v: f64| Estimate::new(v, 1e-5 * v, 1e-5 * v).unwrap();
     h.checks = (0..n)
         .map(|i| Check {
@@ -73,6 +77,8 @@ fn history(draw: &mut Draw, n: usize) -> History {
             mains_hz: None,
             clock_ppm: None,
             temperature_c: None,
+            entered: Default::default(),
+            folder: None,
             simulated: true,
             go: true,
         })

@@ -30,6 +30,8 @@ pub(super) struct Found<'a> {
     pub format: Format,
     pub data: &'a [u8],
     pub notes: Vec<String>,
+    /// It says of itself that the built-in bench made it.
+    pub simulated: bool,
 }
 
 /// What is wrong with a file, its name first.
@@ -57,7 +59,7 @@ pub(super) fn walk<'a>(bytes: &'a [u8], path: &Path) -> Result<Found<'a>> {
             false => unfit(path, "is not a WAV file", HINT_FORMAT),
         });
     }
-    let mut format = None;
+    let (mut format, mut simulated) = (None, false);
     let mut long = Long::default();
     let mut at = 12usize;
     while let Some(head) = bytes.get(at..).filter(|rest| rest.len() >= 8) {
@@ -70,7 +72,16 @@ pub(super) fn walk<'a>(bytes: &'a [u8], path: &Path) -> Result<Found<'a>> {
             (b"ds64", _) => long = Long(body.get(..size.min(body.len())).unwrap_or_default()),
             (b"fmt ", _) => format = Some(read_format(body.get(..size).ok_or_else(|| cut_short(path))?, path)?),
             (b"data", None) => return Err(unfit(path, "has samples before it says their format", HINT_FORMAT)),
-            (b"data", Some(format)) => return Ok(samples(format, magic, body, size)),
+            (b"data", Some(format)) => {
+                return Ok(Found {
+                    simulated,
+                    ..samples(format, magic, body, size)
+                });
+            }
+            (b"LIST", _) => {
+                let list = &body[..size.min(body.len())];
+                simulated |= list.windows(SIMULATED.len()).any(|w| w == SIMULATED);
+            }
             _ => {}
         }
         // Chunks are padded to even lengths.
@@ -90,7 +101,40 @@ fn samples<'a>(format: Format, magic: &[u8], body: &'a [u8], size: usize) -> Fou
     }
     let frame = usize::from(format.width) * usize::from(format.channels);
     let data = &body[..there - there % frame];
-    Found { format, data, notes }
+    Found {
+        format,
+        data,
+        notes,
+        simulated: false,
+    }
+}
+
+/// What a take of the built-in bench says of itself, wherever it is copied to.
+const SIMULATED: &[u8] = b"simulated: made by the built-in bench";
+
+/// A comment as RIFF files carry it: the list INFO with its chunk ICMT (recalled from memory).
+fn comment(text: &[u8]) -> Vec<u8> {
+    let length = |n: usize| (n as u32).to_le_bytes();
+    let mut text = text.to_vec();
+    // Ended by a zero, and of even length.
+    text.resize(text.len() + 2 - text.len() % 2, 0);
+    let list = length(text.len() + 12);
+    [&b"LIST"[..], &list, b"INFOICMT", &length(text.len()), &text].concat()
+}
+
+/// A file that was just written, with the comment before its samples.
+pub(super) fn simulated(mut bytes: Vec<u8>) -> Vec<u8> {
+    let mut at = 12;
+    while bytes.get(at..at + 4).is_some_and(|id| id != b"data") {
+        at += 8 + u32_at(&bytes, at + 4).unwrap_or_default() as usize;
+    }
+    let at = at.min(bytes.len());
+    bytes.splice(at..at, comment(SIMULATED));
+    let whole = (bytes.len() as u32).saturating_sub(8);
+    if let Some(length) = bytes.get_mut(4..8) {
+        length.copy_from_slice(&whole.to_le_bytes());
+    }
+    bytes
 }
 
 /// What the chunk `ds64` of a file of the kind RF64 says (EBU Tech 3306, recalled from memory): the lengths that 32 bits do not

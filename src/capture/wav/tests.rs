@@ -137,7 +137,22 @@ fn written_takes_come_back_bit_for_bit() {
     let a: Vec<f32> = (0..100).map(|i| (i as f32 * 1000.0).round() / 8_388_608.0).collect();
     let b: Vec<f32> = (0..100).map(|i| (i as f32 * 0.1).sin()).collect();
     let t = take_from_bytes(&to_bytes(48000, &[&a, &a]).unwrap(), Path::new("t"), None).unwrap();
-    assert_eq!((t.pickup, t.step), (a, 1.0 / 8_388_608.0));
+    assert_eq!((&t.pickup, t.step), (&a, 1.0 / 8_388_608.0));
     let t = take_from_bytes(&to_bytes(48000, &[&b]).unwrap(), Path::new("t"), None).unwrap();
     assert_eq!(t.pickup, b);
+    assert!(!t.provenance.simulated);
+    // Of the bench it says so, and stays a file that others read.
+    let mut made = t.clone();
+    made.provenance.simulated = true;
+    for (pickup, reference) in [(a.clone(), None), (b.clone(), Some(b))] {
+        (made.pickup, made.reference) = (pickup, reference);
+        let bytes = of_take(&made).unwrap();
+        let whole: [u8; 4] = bytes[4..8].try_into().unwrap();
+        assert_eq!(u32::from_le_bytes(whole) as usize + 8, bytes.len());
+        let t = read(&bytes).unwrap();
+        assert!(t.provenance.simulated && t.provenance.notes.is_empty());
+        assert_eq!((&t.pickup, &t.reference), (&made.pickup, &made.reference));
+        let others = hound::WavReader::new(Cursor::new(&bytes)).unwrap();
+        assert_eq!(others.duration(), 100);
+    }
 }

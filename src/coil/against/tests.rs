@@ -44,6 +44,7 @@ pub(in crate::coil) fn record(coil: &Coil, load: &str, temperature_c: Option<f64
             given: true,
             name: Some("north".into()),
             hash: Some("0123456789abcdef".into()),
+            open: Vec::new(),
             values: [
                 ("input.resistance_ohm".to_owned(), INPUT.0.into()),
                 ("input.capacitance_f".to_owned(), INPUT.1.into()),

@@ -2,30 +2,38 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{MOST_BYTES, aside, beside, history_of, kept_with, rig_of};
+use super::beside::from_rig;
+use super::{MOST_BYTES, aside, beside, by_today, history_of, kept_with, rig_of};
 use crate::cli::args::{About, CheckArgs};
 use crate::cli::console::Console;
 use crate::cli::inputs::LoadArg;
+use crate::commands::anew;
 use crate::commands::measure::{self, Job};
 use crate::commands::outcome::{self, Told};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
-use crate::record::{Record, store};
-use crate::report::{checks_plot, text};
+use crate::record::Record;
+use crate::record::identity::{apart_from, same_rig};
+use crate::report::{checks_plot, rig_words, text};
 use crate::rig::Rig;
 use crate::shop::witness::checks::CheckDocument;
-use crate::shop::witness::history::{Check, History, Judgement};
+use crate::shop::witness::history::{Check, History};
+use crate::shop::witness::judging::Judgement;
 
 pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
-    let (path, rig) = rig_of(args.rig.as_ref())?;
+    let (path, rig) = rig_of(args.file.as_ref().or(args.rig.as_ref()))?;
     let Some(witness) = rig.witness.clone() else {
         return Err(Failure::new(
             format!("the rig file {} names no witness", path.display()),
             "write [witness] and below it name = \"tin one\": the pickup that is kept for checking",
         ));
     };
-    let given = args.record.as_ref().map(|p| store::read(p)).transpose()?;
+    let given = args
+        .record
+        .as_ref()
+        .map(|p| anew::one(p, Some(&rig), console))
+        .transpose()?;
     let simulated = given.as_ref().map_or(args.source == "sim", Record::is_simulated);
     // Found out before anything sounds: the history can be read, and is this rig's.
     kept_with(&path, &rig, simulated)?;
@@ -45,29 +53,39 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     // A recording may have been made by the bench.
     kept_with(&path, &rig, record.is_simulated())?;
     let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, folder.as_deref()))?;
-    let counted = count(&path, &rig, &witness.name, &mut new, args.begin_again);
-    let Counted {
-        judgement,
-        history,
-        written,
-    } = counted.map_err(|e| not_counted(e, folder.as_deref()))?;
-    let document = CheckDocument::of(&rig, &witness.name, &new, &judgement, &history);
+    new.folder = folder_of(folder.as_deref(), &args).and_then(|f| from_rig(&path, f));
+    let of = Witness {
+        path: &path,
+        rig: &rig,
+        name: &witness.name,
+    };
+    let counted = of.count(&mut new, args.begin_again, console);
+    let counted = counted.map_err(|e| not_counted(e, folder.as_deref()))?;
+    let (history, judgement) = (&counted.history, &counted.judgement);
+    let advice = rig_words::advice(&rig, &new, judgement, history);
+    let document = CheckDocument::of(history, &new, judgement, advice);
     Told {
         document: &document,
-        files: [files, written].concat(),
+        files: [files, counted.written].concat(),
         shown: args.shown,
     }
     .tell(console, text::check_text, || {
         let mut pictures = folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))?;
         // Drawn anew after every check: nothing measured is in it that the history has not.
-        pictures.push((beside(&path, "checks"), checks_plot::history(&history)?));
+        pictures.push((beside(&path, "checks"), checks_plot::history(history, &document)?));
         Ok(pictures)
     })?;
-    Ok(if judgement.go() {
-        Status::Done
-    } else {
-        Status::OutsideLimits
+    Ok(match judgement.go() {
+        true => Status::Done,
+        false => Status::OutsideLimits,
     })
+}
+
+/// Where the record of the witness lies.
+fn folder_of<'a>(measured: Option<&'a Path>, args: &'a CheckArgs) -> Option<&'a Path> {
+    let given = args.record.as_deref().filter(|r| r.exists());
+    let folder = given.map(|r| if r.is_dir() { r } else { r.parent().unwrap_or(r) });
+    measured.or(folder)
 }
 
 /// The witness's record; where it was measured now, its folder and files.
@@ -84,39 +102,56 @@ struct Counted {
     written: Vec<PathBuf>,
 }
 
-/// Judges a check by the history as it is at this moment, and puts it there.
-fn count(rig_file: &Path, rig: &Rig, witness: &str, new: &mut Check, begin_again: bool) -> Result<Counted> {
-    let file = beside(rig_file, "checks.json");
-    fileio::alone(&file, || {
-        let mut history = match history_of(rig_file)? {
-            Some(h) if !begin_again => h,
-            _ => History::new(&rig.name, &rig.chain_hash(), witness),
-        };
-        // Another check may have come in since.
-        let old = match begin_again && file.symlink_metadata().is_ok() {
-            true => Some(aside(&file, &fileio::read_limited(&file, MOST_BYTES)?)?),
-            false => None,
-        };
-        if history.checks.iter().any(|c| c.id == new.id) {
-            return Err(Failure::new(
-                "this take of the witness is in the history already",
-                "measure the witness anew",
-            ));
-        }
-        let judgement = history.judge(new);
-        new.go = judgement.go();
-        history.checks.push(new.clone());
-        let bytes = match old {
-            Some(_) => outcome::pretty(&history, "the history")?,
-            None => outcome::again(&file, &history, "the history")?,
-        };
-        fileio::write_atomically(&file, &bytes)?;
-        Ok(Counted {
-            judgement,
-            history,
-            written: std::iter::once(file.clone()).chain(old).collect(),
+/// Whose checks are counted, and where.
+struct Witness<'a> {
+    path: &'a Path,
+    rig: &'a Rig,
+    name: &'a str,
+}
+
+impl Witness<'_> {
+    /// Judges a check by the history as it is at this moment, and puts it there. What was kept stays as it was.
+    fn count(&self, new: &mut Check, begin_again: bool, console: &mut Console) -> Result<Counted> {
+        let file = beside(self.path, "checks.json");
+        fileio::alone(&file, || {
+            let today = self.rig.summary();
+            let mut kept = match history_of(self.path)? {
+                Some(h) if !begin_again => h,
+                _ => History::new(&today, self.name),
+            };
+            // Another check may have come in since.
+            let old = match begin_again && file.symlink_metadata().is_ok() {
+                true => Some(aside(&file, &fileio::read_limited(&file, MOST_BYTES)?)?),
+                false => None,
+            };
+            if kept.checks.iter().any(|c| c.id == new.id) {
+                return Err(Failure::new(
+                    "this take of the witness is in the history already",
+                    "measure the witness anew",
+                ));
+            }
+            let mut history = by_today(kept.clone(), self.path, self.rig, console);
+            let judgement = history.judge(new);
+            new.go = judgement.go();
+            if kept.hash == today.chain_hash() {
+                // The file says what it said when they were made, and that may change.
+                let untold = kept.checks.iter_mut().filter(|c| c.entered.is_empty());
+                untold.for_each(|c| c.entered = new.entered.clone());
+            }
+            kept.checks.push(new.clone());
+            history.checks.push(new.clone());
+            let bytes = match old {
+                Some(_) => outcome::pretty(&kept, "the history")?,
+                None => outcome::again(&file, &kept, "the history")?,
+            };
+            fileio::write_atomically(&file, &bytes)?;
+            Ok(Counted {
+                judgement,
+                history,
+                written: std::iter::once(file.clone()).chain(old).collect(),
+            })
         })
-    })
+    }
 }
 
 /// The witness was measured and its check could not be kept: it is none, until its record is given.
@@ -175,8 +210,8 @@ fn one_kind(h: &History, simulated: bool, path: &Path) -> Result<()> {
 fn belongs(h: &History, rig: &Rig, witness: &str, path: &Path) -> Result<()> {
     let what = if h.witness != witness {
         format!("its checks are of the witness {:?}, not {witness:?}", h.witness)
-    } else if h.hash != rig.chain_hash() {
-        "its file has been changed since its checks began".to_owned()
+    } else if !h.is_of(&rig.summary()) {
+        format!("its checks are of the rig {:?}", h.rig)
     } else {
         return Ok(());
     };
@@ -196,13 +231,23 @@ fn of_this_rig(record: &Record, rig: &Rig, witness: &str) -> Result<()> {
             "give a record of the witness",
         ));
     }
-    if !record.rig.same_chain(&rig.summary()) {
+    let today = rig.summary();
+    if !same_rig(&record.rig, &today) {
         return Err(Failure::new(
-            "the record was made with another rig, or before the rig file was changed",
+            "the record was made with another rig",
             "measure the witness with this rig",
         ));
     }
-    Ok(())
+    match apart_from(&record.rig.entered(record.capture.channels), &today).as_slice() {
+        [] => Ok(()),
+        keys => Err(Failure::new(
+            format!(
+                "{} is not what it was when the record was made, and its take is gone",
+                keys.join(", ")
+            ),
+            "measure the witness anew",
+        )),
+    }
 }
 
 fn witnessed(

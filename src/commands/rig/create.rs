@@ -47,7 +47,7 @@ pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
     super::print(
         args.shown,
         console,
-        &crate::shop::witness::checks::RigDocument::of(&rig, None),
+        &crate::shop::witness::checks::RigDocument::of(&rig, None, crate::report::rig_words::words(&rig)),
         |style| text::rig_new_text(&rig, &args.file, style),
     )?;
     Ok(Status::Done)
@@ -134,6 +134,31 @@ impl<'a, 'b> Questions<'a, 'b> {
                 _ => Err("voltage or current".into()),
             })?;
         }
+        self.exciter(args, a)?;
+        self.input(args, a)?;
+        if args.mains.is_none() {
+            a.mains_hz = self.open("Mains frequency, 50 or 60", |t| {
+                let hz = number(t, Unit::Hertz, "mains", "frequency_hz")?;
+                let near = [50.0, 60.0].into_iter().any(|m| (hz - m).abs() <= 2.0);
+                if near { Ok(hz) } else { Err("50 or 60".into()) }
+            })?;
+        }
+        if args.witness.is_none() {
+            a.witness = self.line("The pickup or dummy kept for checking the rig", None)?;
+        }
+        if a.interface.is_none() {
+            self.interface(args, a)?;
+        }
+        if !args.all_off {
+            self.checklist(a)?;
+        }
+        if args.knobs.is_none() {
+            a.knobs = self.line("Where the knobs stand (tape over them)", None)?;
+        }
+        Ok(())
+    }
+
+    fn exciter(&mut self, args: &NewArgs, a: &mut Answers) -> Result<()> {
         if args.series.is_none() {
             let words = "Ohms from the tap to ground, exciter counted in, such as 123.8";
             a.series_ohm = self.until(words, None, |t| match (t, args.sense) {
@@ -175,6 +200,10 @@ impl<'a, 'b> Questions<'a, 'b> {
                 Ok((share(x)?, share(y)?))
             })?;
         }
+        Ok(())
+    }
+
+    fn input(&mut self, args: &NewArgs, a: &mut Answers) -> Result<()> {
         if args.input_ohm.is_none() {
             a.input_ohm = self.value(
                 "Resistance of the pickup's input, such as 1M",
@@ -188,25 +217,6 @@ impl<'a, 'b> Questions<'a, 'b> {
         if args.lead.is_none() {
             let words = "Capacitance of the test lead alone, such as 50p";
             a.lead_f = self.value(words, Unit::Farad, "lead_capacitance_f")?;
-        }
-        if args.mains.is_none() {
-            a.mains_hz = self.open("Mains frequency, 50 or 60", |t| {
-                let hz = number(t, Unit::Hertz, "mains", "frequency_hz")?;
-                let near = [50.0, 60.0].into_iter().any(|m| (hz - m).abs() <= 2.0);
-                if near { Ok(hz) } else { Err("50 or 60".into()) }
-            })?;
-        }
-        if args.witness.is_none() {
-            a.witness = self.line("The pickup or dummy kept for checking the rig", None)?;
-        }
-        if a.interface.is_none() {
-            self.interface(args, a)?;
-        }
-        if !args.all_off {
-            self.checklist(a)?;
-        }
-        if args.knobs.is_none() {
-            a.knobs = self.line("Where the knobs stand (tape over them)", None)?;
         }
         Ok(())
     }

@@ -1,6 +1,6 @@
 //! `rig inputs`: the two inputs against each other, and what the pickup's input puts on a pickup.
 
-use super::{history_of, print, rig_of, today, write_changes};
+use super::{print, rig_of, today, write_changes};
 use crate::capture::Request;
 use crate::cli::args::InputsArgs;
 use crate::cli::console::Console;
@@ -65,9 +65,8 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
         changes.extend(document.changes(&sound.used, lead, args.range.as_deref(), &today())?);
         Ok(changes)
     })?;
-    let checked = history_of(&path)?.is_some();
     print(args.shown, console, &document, |style| {
-        text::inputs_text(&document, &path, checked, style)
+        text::inputs_text(&document, &path, style)
     })?;
     Ok(Status::Done)
 }

@@ -6,11 +6,12 @@ use super::{print, rig_of, today, write_changes};
 use crate::capture::{Cause, Request};
 use crate::cli::args::LevelArgs;
 use crate::cli::console::Console;
-use crate::commands::sound;
+use crate::commands::sound::{self, Sound};
 use crate::failure::{Failure, Result, Status};
-use crate::report::text;
+use crate::report::{rig_words, text};
 use crate::setup::interface::LevelDocument;
-use crate::setup::level::{self, End, FIRST_DBFS, Limits, Next, Step};
+use crate::setup::level::{End, FIRST_DBFS, Limits, Next, Step};
+use crate::setup::tone;
 use crate::stimulus::probe;
 
 pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
@@ -36,21 +37,7 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
     let mut steps = Vec::new();
     let mut at = FIRST_DBFS.min(args.limit);
     let end = loop {
-        let probe = probe::at_level(sound.rate_hz, at)?;
-        let request = Request {
-            rate_hz: sound.rate_hz,
-            drive: probe.samples.clone(),
-        };
-        let take = sound::take(sound.capture.as_mut(), sound.live, &request, console)?;
-        let unheard = level::broken(&take, &probe).then(|| ("samples are missing or doubled".to_owned(), Cause::Busy));
-        let reported = take.provenance.trouble.first().cloned();
-        if let Some((trouble, cause)) = reported.map(|t| (t, take.provenance.cause)).or(unheard) {
-            return Err(Failure::new(
-                format!("{trouble}; no level is read from such a take, and the rig file is as it was"),
-                format!("{}, and begin again", cause.remedy()),
-            ));
-        }
-        steps.push(held(level::read(&take, &probe), &steps));
+        steps.push(held(played(at, &mut sound, console)?, &steps));
         let Some(step) = steps.last() else {
             break End::NothingHeard;
         };
@@ -60,7 +47,11 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
             Next::Stop(end) => break end,
         }
     };
-    let mut document = LevelDocument::of(&rig, &steps, end, &limits, !sound.live);
+    let advice = rig_words::level_advice(&steps, end, &limits);
+    let mut document = LevelDocument {
+        simulated: !sound.live,
+        ..LevelDocument::of(&rig, (&steps, end), &limits, advice)
+    };
     let written = match document.level_dbfs {
         Some(_) => {
             document.replaced = write_changes(&path, |_| Ok(document.changes(&sound.used, &today())))?;
@@ -76,6 +67,25 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
     } else {
         Status::NoReading
     })
+}
+
+/// One level, played and read.
+fn played(at: f64, sound: &mut Sound, console: &mut Console) -> Result<Step> {
+    let probe = probe::at_level(sound.rate_hz, at)?;
+    let request = Request {
+        rate_hz: sound.rate_hz,
+        drive: probe.samples.clone(),
+    };
+    let take = sound::take(sound.capture.as_mut(), sound.live, &request, console)?;
+    let unheard = tone::broken(&take, &probe).then(|| ("samples are missing or doubled".to_owned(), Cause::Busy));
+    let reported = take.provenance.trouble.first().cloned();
+    if let Some((trouble, cause)) = reported.map(|t| (t, take.provenance.cause)).or(unheard) {
+        return Err(Failure::new(
+            format!("{trouble}; no level is read from such a take, and the rig file is as it was"),
+            format!("{}, and begin again", cause.remedy()),
+        ));
+    }
+    Ok(tone::read(&take, &probe))
 }
 
 /// Held against the step before it.

@@ -6,7 +6,9 @@ use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, two, words, written};
 use crate::quantity::signed;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
-use crate::shop::witness::checks::{CheckDocument, PolarityDocument, RepeatDocument, RigDocument, Spread};
+use crate::shop::witness::checks::{CheckDocument, RigDocument};
+use crate::shop::witness::history::Change;
+use crate::shop::witness::repeat::{PolarityDocument, RepeatDocument, Spread};
 
 pub fn rig_text(d: &RigDocument, style: Style) -> String {
     let mut out = Screen::new(style);
@@ -36,10 +38,33 @@ pub fn rig_text(d: &RigDocument, style: Style) -> String {
             PLAIN,
         ),
     }
+    if let Some(c) = &d.changed {
+        out.free(&changed(c), PLAIN);
+    }
     for o in &d.open {
         out.row("open", o, DIM);
     }
     out.row("hash", &d.hash, DIM);
+    out.text
+}
+
+/// "Changed 2026-02-01: new lead. The checks before that are kept in north.checks.1.json."
+fn changed(c: &Change) -> String {
+    let kept = c.before.as_deref().map_or(String::new(), |b| {
+        format!(" The checks before that are kept in {}.", words::clean(b))
+    });
+    format!("Changed {}: {}.{kept}", words::when(&c.at), words::clean(&c.what))
+}
+
+pub fn changed_text(d: &RigDocument, files: &[PathBuf], style: Style) -> String {
+    let mut out = Screen::new(style);
+    out.free("From now on this rig's checks are counted anew.", BOLD);
+    out.free(&d.changed.as_ref().map_or(String::new(), changed), PLAIN);
+    out.free(
+        "What its file says of the part that was changed is to be measured again (`coilwright rig inputs`, docs/bench.md).",
+        PLAIN,
+    );
+    written(&mut out, files);
     out.text
 }
 

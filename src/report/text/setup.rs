@@ -4,13 +4,12 @@ use std::path::Path;
 
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, words};
-use crate::estimate::Estimate;
 use crate::report::number::{self, Unit};
 use crate::rig::Rig;
 use crate::setup::edit::Replaced;
 use crate::setup::interface::{InputsDocument, LevelDocument};
 use crate::setup::level::{Bend, Step};
-use crate::setup::template::CHECKLIST;
+use crate::setup::template::{CHECKLIST, Item};
 
 /// Reduced chi-squared up to which noise explains what is left.
 const EXPLAINED: f64 = 1.5;
@@ -71,7 +70,7 @@ pub fn level_text(d: &LevelDocument, into: Option<&Path>, style: Style) -> Strin
     out.text
 }
 
-pub fn inputs_text(d: &InputsDocument, into: &Path, checked: bool, style: Style) -> String {
+pub fn inputs_text(d: &InputsDocument, into: &Path, style: Style) -> String {
     let mut out = Screen::new(style);
     if d.simulated {
         out.free(SIMULATED, WARN);
@@ -86,21 +85,13 @@ pub fn inputs_text(d: &InputsDocument, into: &Path, checked: bool, style: Style)
     if let Some(t) = &d.delay_s {
         out.row("Delay", &number::interval(t, Unit::Second), PLAIN);
     }
-    let corner = |e: &Estimate| number::interval(e, Unit::Hertz);
     if let (Some(p), Some(r)) = (&d.ac_pickup_hz, &d.ac_reference_hz) {
-        if d.corners_told {
-            out.row(
-                "AC corner",
-                &format!("pickup {}, reference {}", corner(p), corner(r)),
-                PLAIN,
-            );
-        } else {
-            out.row(
-                "AC corner",
-                "the two are too alike to be told singly; each take finds what matters of them",
-                PLAIN,
-            );
-        }
+        let [p, r] = [p, r].map(|e| number::interval(e, Unit::Hertz));
+        let told = match d.corners_told {
+            true => format!("pickup {p}, reference {r}"),
+            false => "the two are too alike to be told singly; each take finds what matters of them".into(),
+        };
+        out.row("AC corner", &told, PLAIN);
     }
     if let Some(c) = &d.capacitance_f {
         match &d.resistance_ohm {
@@ -112,8 +103,6 @@ pub fn inputs_text(d: &InputsDocument, into: &Path, checked: bool, style: Style)
             &format!("{}, input and lead together", number::interval(c, Unit::Farad)),
             PLAIN,
         );
-    }
-    if d.capacitance_f.is_some() {
         out.row(
             "note",
             "holds if no knob was touched since the wire alone: one part cannot tell a turned knob from another input",
@@ -129,14 +118,6 @@ pub fn inputs_text(d: &InputsDocument, into: &Path, checked: bool, style: Style)
                 d.misfit_db
             ),
             DIM,
-        );
-    }
-    if checked {
-        out.row(
-            "note",
-            "the rig file now says something else of the measuring chain: begin the witness's checks anew with `coilwright rig \
-             check --begin-again`",
-            WARN,
         );
     }
     gave_way(&mut out, &d.replaced);
@@ -164,31 +145,17 @@ fn gave_way(out: &mut Screen, replaced: &[Replaced]) {
 
 pub fn rig_new_text(rig: &Rig, path: &Path, style: Style) -> String {
     let mut out = Screen::new(style);
-    let setup = rig.setup.clone().unwrap_or_default();
-    let off = [
-        &setup.phantom,
-        &setup.monitoring,
-        &setup.automatic_gain,
-        &setup.enhancement,
-        &setup.pads_and_cuts,
-    ];
-    let left = off.iter().filter(|o| o.is_none()).count();
-    let head = match left {
-        0 => format!("{} is written; every switch was looked at.", words::clean(&rig.name)),
-        1 => format!(
-            "{} is written; one switch is still to be looked at.",
-            words::clean(&rig.name)
-        ),
-        n => format!(
-            "{} is written; {n} switches are still to be looked at.",
-            words::clean(&rig.name)
-        ),
+    let said = |key: &str| rig.setup.as_ref().is_some_and(|s| s.contains_key(key));
+    let unseen: Vec<&Item> = CHECKLIST.iter().filter(|item| !said(item.key)).collect();
+    let open = match unseen.len() {
+        0 => "every switch was looked at".to_owned(),
+        1 => "one switch is still to be looked at".to_owned(),
+        n => format!("{n} switches are still to be looked at"),
     };
+    let head = format!("{} is written; {open}.", words::clean(&rig.name));
     out.free(&head, BOLD);
-    for (item, off) in CHECKLIST.iter().zip(off) {
-        if off.is_none() {
-            out.row("open", &format!("{}? If not: {}", item.question, item.remedy), WARN);
-        }
+    for item in unseen {
+        out.row("open", &format!("{}? If not: {}", item.question, item.remedy), WARN);
     }
     out.free(
         &format!(

@@ -89,6 +89,7 @@ fn simulated_without_rig_and_peak() {
         "simulated".into(),
         "no rig given: f0 and Q may be off by the exciter's corner".into(),
     ];
+    r.capture.simulated = true;
     r.rig = Default::default();
     r.load = None;
     if let Some(x) = r.resonance.as_mut() {

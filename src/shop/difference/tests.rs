@@ -89,15 +89,31 @@ fn two_rigs_combine_whole_uncertainties_and_say_so() {
     assert!(d.text.ends_with(", measured on two rigs"), "{}", d.text);
 }
 
+/// Readings that another file would have made otherwise, and whose takes nobody read again.
 #[test]
-fn one_name_with_other_content_is_another_rig() {
-    let a = record("a", "north", None).rig;
-    let mut b = a.clone();
-    assert!(same_rig(&a, &b));
-    b.hash = Some("fedcba9876543210".into());
-    assert!(!same_rig(&a, &b));
-    let none = RigSummary::default();
-    assert!(!same_rig(&none, &none));
+fn what_was_worked_out_otherwise_is_told_by_nobody() {
+    let of = |id: &str, hz: f64, coil: f64, gain: f64| {
+        let mut r = record(id, "north", Some(reading(hz, 2.5, Some((hz, 8.0)))));
+        let values = [
+            ("exciter.inductance_h", coil),
+            ("exciter.series_ohm", 100.0),
+            ("input.gain_db", gain),
+        ];
+        r.rig.values = values.iter().map(|(k, v)| ((*k).to_owned(), (*v).into())).collect();
+        r.rig.values.insert("exciter.reference".into(), "voltage".into());
+        r.rig.hash = Some(format!("{coil} {gain}"));
+        r.capture.channels = 2;
+        r
+    };
+    let d = one(&[of("a", 4000.0, 5e-4, 0.0), of("b", 3000.0, 6e-4, 0.0)]);
+    assert!(d.same_rig && !d.significant && !d.different);
+    assert_eq!(
+        d.text,
+        "cannot tell: exciter.inductance_h is not the same in these two readings"
+    );
+    // A gain is in levels only.
+    let d = one(&[of("a", 4000.0, 5e-4, 0.0), of("b", 3000.0, 5e-4, 1.0)]);
+    assert!(d.different && d.level_db.is_none(), "{d:?}");
 }
 
 #[test]

@@ -97,7 +97,7 @@ fn no_reading(record: &Record) -> Judged {
 /// A record against the standard; `known`: what the rig does to readings.
 fn against(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Judged {
     let load = record.load.as_ref().map(|l| l.text.as_str());
-    if let Some(why) = s.elsewhere(load, Definition::Plain) {
+    if let Some(why) = s.elsewhere(&record.rig, load, Definition::Plain) {
         return Judged {
             reasons: vec![why],
             ..Judged::only(Call::CannotTell)

@@ -164,10 +164,16 @@ impl Judged<'_> {
                 (false, ..) if self.before.iter().chain(self.after).all(|r| !r.rig.given) => {
                     "measured without a rig file".into()
                 }
-                (false, ..) => format!("measured on two rigs ({})", self.rigs()),
+                (false, ..) => match self.unlike() {
+                    keys if keys.is_empty() => format!("measured on two rigs ({})", self.rigs()),
+                    keys => format!(
+                        "{} is not the same in these readings, and a take is gone",
+                        keys.join(", ")
+                    ),
+                },
                 (_, false, _) => match self.history.map_or("another rig", |h| h.rig.as_str()) {
                     own if own == self.rigs() => {
-                        format!("measured on {own} when its file said something else than now")
+                        format!("measured on another unit of {own}")
                     }
                     other => format!("measured on {}, and the days are those of {other}", self.rigs()),
                 },
@@ -273,16 +279,24 @@ impl Judged<'_> {
 
     fn one_rig(&self) -> bool {
         let first = &self.before[0].rig;
-        self.before.iter().chain(self.after).all(|r| same_rig(first, &r.rig))
+        self.before.iter().chain(self.after).all(|r| same_rig(first, &r.rig)) && self.unlike().is_empty()
+    }
+
+    /// Keys of the rig's file by which the readings were worked out otherwise.
+    fn unlike(&self) -> Vec<String> {
+        let first = &self.before[0];
+        let all = self.before.iter().chain(self.after);
+        let of_it = all.filter(|r| same_rig(&first.rig, &r.rig));
+        of_it
+            .map(|r| unlike(first, r))
+            .find(|keys| !keys.is_empty())
+            .unwrap_or_default()
     }
 
     /// Whether the rig whose days are known is the one of the records.
     fn of_the_history(&self) -> bool {
         let Some(h) = self.history else { return true };
-        self.before.iter().chain(self.after).all(|r| match r.rig.told_chain() {
-            Some(chain) => chain == h.hash,
-            None => r.rig.name.as_deref() == Some(h.rig.as_str()),
-        })
+        self.before.iter().chain(self.after).all(|r| h.is_of(&r.rig))
     }
 
     fn rigs(&self) -> String {

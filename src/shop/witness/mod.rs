@@ -2,4 +2,8 @@
 
 pub mod checks;
 pub mod history;
+pub mod judging;
+pub mod repeat;
+#[cfg(test)]
+mod tests;
 pub mod warmth;

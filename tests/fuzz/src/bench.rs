@@ -13,7 +13,7 @@ use coilwright::shop::lot::Tray;
 use coilwright::shop::standard::{self, Standard};
 use coilwright::shop::wax::PottingDocument;
 use coilwright::shop::wax::own::WaxHistory;
-use coilwright::shop::witness::checks::RepeatDocument;
+use coilwright::shop::witness::repeat::RepeatDocument;
 use serde::Serialize;
 
 use super::{drawn, finite, in_one_line, refused};

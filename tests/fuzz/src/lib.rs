@@ -22,6 +22,7 @@ use coilwright::report::plot::{self, Plot};
 use coilwright::report::text::{self, Style};
 use coilwright::rig::Rig;
 use coilwright::shop::difference::{self, Limits};
+use coilwright::shop::witness::checks::CheckDocument;
 use coilwright::shop::witness::history::History;
 
 mod bench;
@@ -235,10 +236,7 @@ pub fn record(bytes: &[u8]) -> bool {
             }
             Err(failure) => in_one_line(&failure),
         }
-        for align in [Align::LowFrequency, Align::Coupling]
-            .into_iter()
-            .filter(|_| plotted)
-        {
+        for align in [Align::LowFrequency, Align::Coupling].into_iter().filter(|_| plotted) {
             match overlay::compare_plot(&pair, align) {
                 Ok(plot) => drawn(&plot),
                 Err(failure) => in_one_line(&failure),
@@ -314,16 +312,16 @@ pub fn checks(bytes: &[u8]) -> bool {
         Ok(history) => history,
         Err(failure) => return refused(&failure),
     };
-    if let Some(last) = history.checks.last() {
-        let judgement = history.judge(last);
-        let _ = (judgement.go(), judgement.believed());
-    }
     if let Some(days) = history.between_days() {
         finite("the repeatability", &days);
     }
-    match checks_plot::history(&history) {
-        Ok(plot) => drawn(&plot),
-        Err(failure) => in_one_line(&failure),
+    if let Some(last) = history.checks.last() {
+        let judgement = history.judge(last);
+        let document = CheckDocument::of(&history, last, &judgement, Vec::new());
+        match checks_plot::history(&history, &document) {
+            Ok(plot) => drawn(&plot),
+            Err(failure) => in_one_line(&failure),
+        }
     }
     true
 }

@@ -1,0 +1,205 @@
+//! Records as today's file of their rig reads them: what is in no reading is taken from there, and what is in one has the kept take
+//! read again. The record itself stays as it is.
+
+use std::path::{Path, PathBuf};
+
+use super::analyze::{self, DriveFile};
+use super::complete;
+use super::kept::Measurement;
+use super::outcome::{self, Played};
+use super::wanted;
+use crate::cli::console::Console;
+use crate::cli::defaults::Defaults;
+use crate::failure::Result;
+use crate::fileio;
+use crate::record::identity::{apart, same_rig};
+use crate::record::{Record, Resonance, store};
+use crate::rig::Rig;
+
+/// A take is read in a second or so: more of them would be a wait that nobody asked for.
+const MOST: usize = 20;
+const MOST_BYTES: u64 = 16 << 20;
+
+/// What became of a record.
+pub enum Outcome {
+    /// Its reading is today's already.
+    Same(Record),
+    /// Read again, for the sake of these keys.
+    Anew(Box<Record>, Vec<String>),
+    /// Its take is gone.
+    Gone(Record, Vec<String>),
+    /// Too many were read again already.
+    Later(Record, Vec<String>),
+}
+
+/// The rig's file that is given, else the one remembered; nothing where it cannot be read, as it is only asked for what is known
+/// by now.
+pub fn today(given: Option<&Path>) -> Option<Rig> {
+    let remembered = || Defaults::read_from(Path::new(".")).ok()?.rig;
+    Rig::read(&given.map(Path::to_path_buf).or_else(remembered)?).ok()
+}
+
+/// Records, by path or pickup's name, and by their rigs as these are known today: from `today`, where it is that rig, else from the
+/// newest of them.
+pub fn records(words: &[PathBuf], today: Option<&Rig>, console: &mut Console) -> Result<Vec<Record>> {
+    let placed: Vec<(PathBuf, Record)> = words.iter().map(|w| wanted::placed(w)).collect::<Result<_>>()?;
+    let mut budget = Budget::default();
+    let by_today = placed.iter().map(|(path, record)| {
+        let newest = || {
+            let told = placed.iter().map(|(_, r)| r).filter(|r| !r.rig.values.is_empty());
+            let of_it = told.filter(|r| same_rig(&r.rig, &record.rig));
+            of_it.max_by(|a, b| a.taken_at.cmp(&b.taken_at))?.rig.rig()
+        };
+        let known = today.filter(|t| same_rig(&t.summary(), &record.rig)).cloned();
+        match known.or_else(newest) {
+            Some(rig) => tell(record, budget.read(path, record.clone(), &rig), console),
+            None => record.clone(),
+        }
+    });
+    Ok(by_today.collect())
+}
+
+/// The same of one.
+pub fn one(word: &Path, today: Option<&Rig>, console: &mut Console) -> Result<Record> {
+    let mut list = records(&[word.to_path_buf()], today, console)?;
+    list.pop().map_or_else(|| Ok(wanted::placed(word)?.1), Ok)
+}
+
+/// Says what is to be known of a record that was read again, or could not be.
+fn tell(was: &Record, outcome: Outcome, console: &mut Console) -> Record {
+    let name = |keys: &[String]| format!("{} ({}): {}", was.pickup.name, was.taken_at, keys.join(", "));
+    match outcome {
+        Outcome::Same(record) => record,
+        Outcome::Anew(record, keys) => {
+            if let Some(moved) = moved(was, &record) {
+                let name = name(&keys);
+                console.with_result(format!("{name}: by the rig's file of today the take reads {moved}."));
+            }
+            *record
+        }
+        Outcome::Gone(record, keys) => {
+            let name = name(&keys);
+            console.with_result(format!(
+                "{name}: not what it was for this take, and the take is gone. Nobody can tell."
+            ));
+            record
+        }
+        Outcome::Later(record, keys) => {
+            let name = name(&keys);
+            console.with_result(format!(
+                "{name}: not what it was for this take, and {MOST} takes were read again already. Ask again for this one."
+            ));
+            record
+        }
+    }
+}
+
+/// What moved by more than its own standard uncertainty.
+fn moved(was: &Record, now: &Record) -> Option<String> {
+    let (was, now) = (was.reading()?, now.reading()?);
+    let part = |name: &str, of: fn(&Resonance) -> Option<crate::estimate::Estimate>, scale: f64, unit: &str| {
+        let (a, b) = (of(was)?, of(now)?);
+        let d = b.value - a.value;
+        let relative = if unit == "%" { scale / a.value } else { scale };
+        (d.abs() > a.u).then(|| format!("{name} {:+.2} {unit}", d * relative))
+    };
+    let parts: Vec<String> = [
+        part("f0", |r| Some(r.f0_hz), 100.0, "%"),
+        part("Q", |r| Some(r.q), 100.0, "%"),
+        part("level", |r| r.level_db, 1.0, "dB"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+/// How many takes may still be read again for one question.
+pub struct Budget(usize);
+
+impl Default for Budget {
+    fn default() -> Self {
+        Budget(MOST)
+    }
+}
+
+impl Budget {
+    /// A record from its file or folder, by what the rig's file says today.
+    pub fn read(&mut self, path: &Path, mut record: Record, rig: &Rig) -> Outcome {
+        let today = rig.summary();
+        let channels = record.capture.channels;
+        let known = record.rig.entered(channels);
+        let keys = match known.is_empty() {
+            true => Vec::new(),
+            false => apart(&known, &today.entered(channels)),
+        };
+        if keys.is_empty() {
+            if !known.is_empty() {
+                record.rig.known_today(&today);
+            }
+            return Outcome::Same(record);
+        }
+        let folder = match path.is_dir() {
+            true => path,
+            false => path.parent().unwrap_or(Path::new(".")),
+        };
+        // Under what it was made from and by: another file, another program make another.
+        let place = folder.join(format!("anew-{}-{}.json", rig.chain_hash(), env!("CARGO_PKG_VERSION")));
+        if let Some(kept) = kept(&place, &record) {
+            return Outcome::Anew(Box::new(kept), keys);
+        }
+        if self.0 == 0 {
+            return Outcome::Later(record, keys);
+        }
+        match again(folder, &record, rig) {
+            Ok(Some(new)) => {
+                self.0 -= 1;
+                // Only spares the next question the work.
+                if let Ok(bytes) = outcome::pretty(&new, "the reading") {
+                    let _ = fileio::write_new(&place, &bytes);
+                }
+                Outcome::Anew(Box::new(beside(new, &record)), keys)
+            }
+            _ => Outcome::Gone(record, keys),
+        }
+    }
+}
+
+fn kept(place: &Path, record: &Record) -> Option<Record> {
+    let bytes = fileio::read_limited(place, MOST_BYTES).ok()?;
+    let kept = store::parse(&bytes, place).ok().filter(|k| k.id == record.id)?;
+    Some(beside(kept, record))
+}
+
+/// A new reading with what people said of the old one.
+fn beside(new: Record, record: &Record) -> Record {
+    Record {
+        pickup: record.pickup.clone(),
+        load: record.load.clone(),
+        noted: record.noted.clone(),
+        taken_at: record.taken_at.clone(),
+        ..new
+    }
+}
+
+/// The record of the same take with another rig file; nothing where the take is not there any more.
+fn again(folder: &Path, record: &Record, rig: &Rig) -> Result<Option<Record>> {
+    let drive = folder.join(outcome::DRIVE);
+    let drive = drive.is_file().then(|| DriveFile::read(&drive)).transpose()?;
+    if let Some(mut measurement) = Measurement::read(folder)?.filter(|m| !m.takes.is_empty()) {
+        measurement.asked.rig = None;
+        let bench = complete::bench_of(&measurement.asked, Some(rig.clone()))?;
+        let new = measurement.record(&bench, drive.as_ref().map(Played::from), None)?;
+        return Ok(Some(new).filter(|n| n.id == record.id));
+    }
+    let Some(take) = record
+        .capture
+        .take
+        .as_ref()
+        .map(|t| folder.join(t))
+        .filter(|t| t.is_file())
+    else {
+        return Ok(None);
+    };
+    analyze::by_rig(&take, record, drive.as_ref(), rig).map(Some)
+}

@@ -1,0 +1,231 @@
+//! What is kept beside a rig's file: its checks and its repeatability, and of which kind they are.
+
+use std::path::{Path, PathBuf};
+
+use crate::cli::console::Console;
+use crate::cli::context::folders_below;
+use crate::cli::defaults::Defaults;
+use crate::commands::anew::{Budget, Outcome};
+use crate::commands::sound::of_bench;
+use crate::failure::{Failure, Result};
+use crate::fileio;
+use crate::record::identity::apart_from;
+use crate::record::{Record, store};
+use crate::rig::{Interface, Rig};
+use crate::shop::witness::history::{Check, History};
+use crate::shop::witness::repeat::RepeatDocument;
+
+pub const MOST_BYTES: u64 = 64 << 20;
+
+/// What the built-in bench says has its place in the files of a rig that is of that bench, and nowhere else; nor has anything real
+/// a place in those.
+pub fn of_one_kind(path: &Path, rig: &Rig, simulated: bool) -> Result<()> {
+    let file = path.display();
+    match (simulated, of_bench(rig)) {
+        (true, false) => Err(Failure::new(
+            format!("{file} is the file of a real rig; simulated values have no place in it"),
+            "make one of the built-in bench with `coilwright rig new FILE --source sim`",
+        )),
+        (false, true) => Err(Failure::new(
+            format!("{file} is of the built-in bench; what is measured on a real rig has no place in it"),
+            "make the real rig's file with `coilwright rig new FILE`, or give --source sim",
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// The same for what is kept beside the rig's file, each document of one kind by itself: a rig that is bound to nothing may be tried
+/// on the bench.
+pub fn kept_with(path: &Path, rig: &Rig, simulated: bool) -> Result<()> {
+    let bound = |i: &Interface| i.output.is_some() || i.input.is_some();
+    match rig.interface.as_ref().is_some_and(bound) {
+        true => of_one_kind(path, rig, simulated),
+        false => Ok(()),
+    }
+}
+
+/// What is kept beside the rig file, whatever link led to that: north.toml has its checks in north.checks.json.
+pub fn beside(rig: &Path, ending: &str) -> PathBuf {
+    fileio::real(rig).with_extension(ending)
+}
+
+/// The history of a rig; `None` where it has none.
+pub fn history_of(rig: &Path) -> Result<Option<History>> {
+    let path = beside(rig, "checks.json");
+    if path.symlink_metadata().is_err() {
+        return Ok(None);
+    }
+    History::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?).map(Some)
+}
+
+/// What laying a pickup down anew does on a rig.
+pub enum Placement {
+    Told(Box<RepeatDocument>),
+    /// What lies there is another rig's.
+    OfAnotherRig,
+    /// Measured on the built-in bench, and the takes are real, or the other way round.
+    OfAnotherKind,
+    /// Nobody measured it.
+    Unknown,
+}
+
+impl Placement {
+    /// For takes of this kind.
+    pub fn for_kind(self, simulated: bool) -> Self {
+        match self {
+            Placement::Told(d) if d.simulated != simulated => Placement::OfAnotherKind,
+            p => p,
+        }
+    }
+
+    pub fn told(self) -> Option<RepeatDocument> {
+        match self {
+            Placement::Told(d) => Some(*d),
+            _ => None,
+        }
+    }
+
+    pub fn missing(&self) -> Option<&'static str> {
+        match self {
+            Placement::Told(_) => None,
+            Placement::OfAnotherRig => Some(
+                "`coilwright rig repeat` was on another rig: what laying a pickup down anew does is in no verdict. Measure it on this one.",
+            ),
+            Placement::OfAnotherKind => Some(
+                "`coilwright rig repeat` had simulated takes where these are real, or real ones where these are simulated: what laying a pickup down anew does is in no verdict.",
+            ),
+            Placement::Unknown => Some(
+                "What laying a pickup down anew does has not been measured, so it is in no verdict: `coilwright rig repeat`.",
+            ),
+        }
+    }
+}
+
+/// How far the rig can tell pickups apart.
+pub fn repeat_of(rig: &Path) -> Result<Placement> {
+    let path = beside(rig, "repeat.json");
+    if path.symlink_metadata().is_err() {
+        return Ok(Placement::Unknown);
+    }
+    let bytes = fileio::read_limited(&path, MOST_BYTES)?;
+    let document = RepeatDocument::parse(&path.display().to_string(), &bytes)?;
+    let own = Rig::read(rig)?.summary();
+    Ok(match own.is(Some(&document.rig), document.unit.as_deref()) {
+        // A scatter is relative: what the file says by now moves all of its readings alike.
+        true => Placement::Told(Box::new(document)),
+        false => Placement::OfAnotherRig,
+    })
+}
+
+/// An old document under a name of its own: north.checks.1.json and so on.
+pub fn aside(path: &Path, old: &[u8]) -> Result<PathBuf> {
+    for n in 1..1000 {
+        let place = path.with_extension(format!("{n}.json"));
+        if place.symlink_metadata().is_err() {
+            fileio::write_new(&place, old)?;
+            return Ok(place);
+        }
+    }
+    Err(Failure::new(
+        format!("too many old ones of {} lie beside it", path.display()),
+        "move some of them away",
+    ))
+}
+
+/// A history by what the rig's file says today: checks that would be read otherwise by now are read again, in memory, or left out.
+pub fn by_today(history: History, path: &Path, rig: &Rig, console: &mut Console) -> History {
+    let today = rig.summary();
+    let all = history.checks.len();
+    let unchanged = history.hash == today.chain_hash();
+    let (mut budget, mut unknown, mut left_out) = (Budget::default(), 0, Vec::new());
+    let mut records = Witnessed::new(path, &history);
+    let mut checks = Vec::new();
+    for check in &history.checks {
+        let told = !check.entered.is_empty();
+        if (told && apart_from(&check.entered, &today).is_empty()) || (!told && unchanged) {
+            checks.push(check.clone());
+            continue;
+        }
+        match records
+            .of(check)
+            .map(|(folder, record)| budget.read(&folder, record, rig))
+        {
+            Some(Outcome::Same(_)) => checks.push(check.clone()),
+            Some(Outcome::Anew(record, keys)) => match Check::of(&record) {
+                Ok(new) => checks.push(Check { go: check.go, ..new }),
+                Err(_) => left_out.extend(keys),
+            },
+            Some(Outcome::Gone(_, keys) | Outcome::Later(_, keys)) => left_out.extend(keys),
+            None if told => left_out.extend(apart_from(&check.entered, &today)),
+            None => {
+                unknown += 1;
+                checks.push(check.clone());
+            }
+        }
+    }
+    if unknown > 0 {
+        console.with_result(format!(
+            "Of {unknown} checks nobody knows what the rig's file said then: they are taken as they are."
+        ));
+    }
+    if checks.len() < all {
+        left_out.sort();
+        left_out.dedup();
+        console.with_result(format!(
+            "{} of {all} checks are left out: {} is not what it was for them, and their takes are gone, or are more than can be read \
+             again for one question.",
+            all - checks.len(),
+            left_out.join(", ")
+        ));
+    }
+    History { checks, ..history }
+}
+
+/// Where the records of checks lie.
+struct Witnessed {
+    rig: PathBuf,
+    /// Of the witness, where checks of version 0.1.0 do not say it.
+    folder: PathBuf,
+    found: Option<Vec<(PathBuf, Record)>>,
+}
+
+impl Witnessed {
+    fn new(rig: &Path, history: &History) -> Self {
+        let folder = Defaults::read_from(Path::new(".")).ok().and_then(|d| d.folder);
+        Witnessed {
+            rig: fileio::real(rig),
+            folder: folder.unwrap_or_default().join(&history.witness),
+            found: None,
+        }
+    }
+
+    fn of(&mut self, check: &Check) -> Option<(PathBuf, Record)> {
+        let own = |record: &Record| record.id == check.id;
+        if let Some(folder) = &check.folder {
+            let folder = self.rig.parent()?.join(folder);
+            return Some((folder.clone(), store::read(&folder).ok().filter(own)?));
+        }
+        let list = || {
+            let folders = folders_below(&self.folder, |p| p.join("record.json").is_file()).unwrap_or_default();
+            folders
+                .into_iter()
+                .filter_map(|f| Some((f.clone(), store::read(&f).ok()?)))
+                .collect()
+        };
+        if self.found.is_none() {
+            self.found = Some(list());
+        }
+        self.found.iter().flatten().find(|(_, record)| own(record)).cloned()
+    }
+}
+
+/// A folder as a check keeps it.
+pub fn from_rig(rig: &Path, folder: &Path) -> Option<PathBuf> {
+    let whole = std::path::absolute(folder).ok()?;
+    let rig = std::path::absolute(fileio::real(rig)).ok()?;
+    let below = rig
+        .parent()
+        .and_then(|p| whole.strip_prefix(p).ok())
+        .map(Path::to_path_buf);
+    Some(below.unwrap_or(whole))
+}

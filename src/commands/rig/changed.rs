@@ -1,0 +1,45 @@
+//! `rig changed`: something is another on the bench, which no file can know.
+
+use super::{MOST_BYTES, aside, beside, rig_of};
+use crate::cli::args::ChangedArgs;
+use crate::cli::console::Console;
+use crate::commands::outcome;
+use crate::failure::{Failure, Result, Status};
+use crate::fileio;
+use crate::report::{rig_words, text};
+use crate::shop::witness::checks::RigDocument;
+use crate::shop::witness::history::{Change, History};
+
+pub fn run(args: &ChangedArgs, console: &mut Console) -> Result<Status> {
+    let (path, rig) = rig_of(args.rig.as_ref())?;
+    let Some(witness) = &rig.witness else {
+        return Err(Failure::new(
+            format!(
+                "the rig file {} names no witness, so no checks are kept of it",
+                path.display()
+            ),
+            "write [witness] and below it name = \"tin one\": the pickup that is kept for checking",
+        ));
+    };
+    let file = beside(&path, "checks.json");
+    let (history, files) = fileio::alone(&file, || {
+        let before = match file.symlink_metadata().is_ok() {
+            true => Some(aside(&file, &fileio::read_limited(&file, MOST_BYTES)?)?),
+            false => None,
+        };
+        let mut history = History::new(&rig.summary(), &witness.name);
+        history.changed = Some(Change {
+            what: args.what.clone(),
+            at: crate::cli::context::stamp(std::time::SystemTime::now()),
+            before: before.as_deref().map(fileio::name_of),
+        });
+        fileio::write_atomically(&file, &outcome::pretty(&history, "the history")?)?;
+        let files: Vec<_> = std::iter::once(file.clone()).chain(before).collect();
+        Ok((history, files))
+    })?;
+    let document = RigDocument::of(&rig, Some(&history), rig_words::words(&rig));
+    super::print(args.shown, console, &document, |style| {
+        text::changed_text(&document, &files, style)
+    })?;
+    Ok(Status::Done)
+}

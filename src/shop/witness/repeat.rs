@@ -1,0 +1,214 @@
+//! What laying a pickup down anew does on a rig, and which sign the rig has.
+
+use serde::{Deserialize, Serialize};
+
+use crate::failure::{Failure, Result};
+use crate::record::Record;
+use crate::record::identity::{same_rig, unlike};
+use crate::rig::Rig;
+use crate::stats::{gauge, student};
+
+const REPEAT: &str = "coilwright/repeat/1";
+
+/// How far apart the rig can tell pickups: `coilwright/repeat/1`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RepeatDocument {
+    pub schema: String,
+    pub rig: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
+    /// Of what the rig's file stated of the measuring chain: provenance.
+    pub hash: String,
+    pub pickups: usize,
+    pub readings: usize,
+    pub freedom: usize,
+    /// Standard deviations of one reading about its pickup's mean, with 95 % intervals: relative for f0 and Q, dB for heights and
+    /// levels.
+    pub f0: Spread,
+    pub q: Spread,
+    pub peak_db: Option<Spread>,
+    pub level_db: Option<Spread>,
+    /// From this relative difference in f0 on two single readings are told apart (95 %): t sqrt 2 standard deviations, t of Student
+    /// with their freedom.
+    pub tells_f0: f64,
+    pub tells_q: f64,
+    /// From takes of the built-in bench.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub simulated: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Spread {
+    pub sd: f64,
+    pub low: f64,
+    pub high: f64,
+    /// Degrees of freedom; 0 in documents of old, which have one number for all.
+    #[serde(default)]
+    pub freedom: usize,
+}
+
+impl RepeatDocument {
+    /// `place` names the file in messages.
+    pub fn parse(place: &str, bytes: &[u8]) -> Result<Self> {
+        let wrong = |what: String| Failure::new(what, "measure it again with `coilwright rig repeat`");
+        let document: Self =
+            serde_json::from_slice(bytes).map_err(|e| wrong(format!("{place} tells no repeatability: {e}")))?;
+        if document.schema != REPEAT {
+            return Err(wrong(format!(
+                "{place} is of the kind {:?}, this version reads {REPEAT:?}",
+                document.schema
+            )));
+        }
+        let sound = |s: &Spread| s.sd.is_finite() && s.sd >= 0.0;
+        let of_levels = [&document.peak_db, &document.level_db];
+        if !(sound(&document.f0) && sound(&document.q) && of_levels.into_iter().flatten().all(sound)) {
+            return Err(wrong(format!("{place} holds a scatter that no readings have")));
+        }
+        Ok(document)
+    }
+
+    pub fn of(rig: &Rig, records: &[Record]) -> Result<Self> {
+        let good: Vec<&Record> = records.iter().filter(|r| r.reading().is_some()).collect();
+        for (i, r) in good.iter().enumerate() {
+            goes_with(r, &good[..i], rig)?;
+        }
+        // Two coils of one pickup are two windings.
+        let coil = |r: &Record| (r.pickup.name.clone(), r.pickup.over.clone());
+        let mut groups: Vec<Vec<&Record>> = Vec::new();
+        for r in good {
+            match groups.iter_mut().find(|g| coil(g[0]) == coil(r)) {
+                Some(g) => g.push(r),
+                None => groups.push(vec![r]),
+            }
+        }
+        groups.retain(|g| g.len() > 1);
+        let spread = |of: &dyn Fn(&Record) -> Option<f64>| {
+            let parts: Vec<Vec<f64>> = groups
+                .iter()
+                .map(|g| g.iter().filter_map(|r| of(r)).collect())
+                .collect();
+            let (sd, freedom) = gauge::within(&parts)?;
+            Some((Spread::of(sd, freedom), freedom))
+        };
+        let reading = |r: &Record| r.resonance.clone();
+        let f0 = spread(&|r| reading(r).map(|x| x.f0_hz.value.ln()));
+        let q = spread(&|r| reading(r).map(|x| x.q.value.ln()));
+        let (Some((f0, freedom)), Some((q, _))) = (f0, q) else {
+            return Err(Failure::new(
+                "no pickup was read twice",
+                "give two or three records of each pickup, taken out and laid back between them",
+            ));
+        };
+        let told = |s: &Spread| student(0.975, s.freedom as f64) * std::f64::consts::SQRT_2 * s.sd;
+        Ok(RepeatDocument {
+            schema: REPEAT.into(),
+            rig: rig.name.clone(),
+            unit: rig.unit.clone(),
+            hash: rig.chain_hash(),
+            pickups: groups.len(),
+            readings: groups.iter().map(Vec::len).sum(),
+            freedom,
+            tells_f0: told(&f0),
+            tells_q: told(&q),
+            simulated: records.iter().any(Record::is_simulated),
+            f0,
+            q,
+            peak_db: spread(&|r| reading(r)?.peak_db.map(|e| e.value)).map(|s| s.0),
+            level_db: spread(&|r| reading(r)?.level_db.map(|e| e.value)).map(|s| s.0),
+        })
+    }
+}
+
+/// Whether a record goes with those before it: one rig, one load, one kind, and each once.
+fn goes_with(r: &Record, before: &[&Record], rig: &Rig) -> Result<()> {
+    let name = &r.pickup.name;
+    let first = before.first().copied().unwrap_or(r);
+    let both = format!("{:?} and {name:?}", first.pickup.name);
+    let keys = unlike(first, r).join(", ");
+    let (what, hint) = if before.iter().any(|o| o.id == r.id) {
+        (
+            format!("one and the same record of {name:?} is given twice"),
+            "give each once: the pickup has to be taken out and laid back between two",
+        )
+    } else if r.is_simulated() != first.is_simulated() {
+        (
+            format!("{both}: one is simulated and one is not"),
+            "give real records only, or simulated ones to try it",
+        )
+    } else if r.load != first.load {
+        (
+            format!("{both} were measured under two loads"),
+            "give records under one load",
+        )
+    } else if !same_rig(&r.rig, &rig.summary()) {
+        (
+            format!("the record of {name:?} was made with another rig"),
+            "give records of this rig only: two rigs are never mixed",
+        )
+    } else if !keys.is_empty() {
+        (
+            format!("{keys} is not the same in the readings of {both}"),
+            "leave out those whose takes are gone",
+        )
+    } else {
+        return Ok(());
+    };
+    Err(Failure::new(what, hint))
+}
+
+impl Spread {
+    /// With the interval of a standard deviation (chi-square; any textbook).
+    fn of(sd: f64, freedom: usize) -> Self {
+        use statrs::distribution::{ChiSquared, ContinuousCDF};
+        let f = freedom as f64;
+        let at = |p: f64| ChiSquared::new(f).map_or(f64::NAN, |d| sd * (f / d.inverse_cdf(p)).sqrt());
+        Spread {
+            sd,
+            low: at(0.975),
+            high: at(0.025),
+            freedom,
+        }
+    }
+}
+
+/// Which sign the rig has: `coilwright/polarity/1`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PolarityDocument {
+    pub schema: String,
+    pub rig: Option<String>,
+    pub pickup: String,
+    /// What the winding is known to be.
+    pub known: i8,
+    /// What to write as exciter.sign.
+    pub sign: i8,
+    /// What stood there when the record was made.
+    pub stated: Option<i8>,
+}
+
+impl PolarityDocument {
+    pub fn of(record: &Record, known: i8) -> Result<Self> {
+        let Some(r) = &record.resonance else {
+            return Err(Failure::new(
+                "the record has no reading",
+                "measure the known pickup again",
+            ));
+        };
+        if !record.rig.given {
+            return Err(Failure::new(
+                "the record was made without a rig file",
+                "measure the known pickup with --rig",
+            ));
+        }
+        let stated = record.rig.sign();
+        // The record's polarity has the stated sign in it.
+        let sign = known * r.polarity.signum() * stated.unwrap_or(1);
+        Ok(PolarityDocument {
+            schema: "coilwright/polarity/1".into(),
+            rig: record.rig.name.clone(),
+            pickup: record.pickup.name.clone(),
+            known,
+            sign,
+            stated,
+        })
+    }
+}

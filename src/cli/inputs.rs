@@ -6,7 +6,7 @@ use crate::network::knob::{self, Knob, Tolerances};
 use crate::network::reach::Goal;
 use crate::quantity::{self, Unit, preferred, quoted};
 use crate::shop::standard::Allowed;
-use crate::shop::wax::Limits;
+use crate::shop::wax::document::Limits;
 
 /// A load in the command line's notation, or a wiring: by name, or a file.
 #[derive(Debug, Clone, PartialEq)]

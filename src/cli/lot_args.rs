@@ -10,7 +10,7 @@ use super::value::{ColumnsArg, celsius, columns, farads, line, load_or_wiring, w
 use crate::quantity::{self, Unit};
 use crate::shop::lot::is_plain;
 use crate::shop::standard::Allowed;
-use crate::shop::wax::Limits;
+use crate::shop::wax::document::Limits;
 
 #[derive(Debug, Args)]
 #[command(

@@ -11,38 +11,36 @@ use crate::cli::context::{Fresh, folders_below};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
+use crate::network::Load;
 use crate::record::Record;
 use crate::record::identity::same_rig;
 use crate::report::{potting_plot, text};
-use crate::rig::Rig;
+use crate::rig::{Input, Rig};
+use crate::shop::wax::document::{PotVerdict, PottingDocument};
 use crate::shop::wax::own::WaxHistory;
-use crate::shop::wax::{self, About, Placed, PotVerdict, PottingDocument};
-use crate::shop::witness::history::Change;
+use crate::shop::wax::{self, About, Placed};
+use crate::shop::witness::history::{Change, History};
 
 pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     let defaults = Defaults::read_from(Path::new("."))?;
     let path = args.rig.as_ref().or(defaults.rig.as_ref());
-    let rig = path.map(|p| Rig::read(p).map(|rig| (p, rig))).transpose()?;
-    let known = rig.as_ref().map(|(_, rig)| rig.clone()).or_else(|| anew::today(None));
-    let before = anew::records(&found(&args.before)?, known.as_ref(), console)?;
-    let after = anew::records(&found(&args.after)?, known.as_ref(), console)?;
-    let history = match &rig {
-        Some((path, rig)) => history_of(path)?
-            .filter(|h| h.is_of(&rig.summary()))
-            .map(|h| by_today(h, path, rig, console)),
-        None => None,
-    };
+    let rig = path.map(|p| Rig::read(p).map(|rig| (p.as_path(), rig))).transpose()?;
+    let today = rig.as_ref().map(|(_, rig)| rig.clone()).or_else(|| anew::today(None));
+    let before = anew::records(&found(&args.before)?, today.as_ref(), console)?;
+    let after = anew::records(&found(&args.after)?, today.as_ref(), console)?;
+    let simulated = after.iter().any(Record::is_simulated);
+    let known = rig.map(|r| Known::of(r, simulated, console)).transpose()?;
     let about = About {
         limits: args.limit.map_or_else(Default::default, |l| l.0),
         rested_h: args.rested,
         winding_f: args.cs,
-        placed: match &rig {
-            Some((path, _)) => placed(path, after.iter().any(Record::is_simulated))?,
-            None => None,
-        },
+        history: known.as_ref().and_then(|k| k.history.as_ref()),
+        witness_load_f: known.as_ref().and_then(|k| witness_load(&k.rig)),
+        placed: known.as_ref().and_then(|k| k.placed),
     };
-    let mut document = wax::compare(&before, &after, history.as_ref(), &about)?;
-    let changed = history.as_ref().and_then(|h| h.changed.as_ref());
+    let mut document = wax::compare(&before, &after, &about)?;
+    text::put_words(&mut document);
+    let changed = about.history.and_then(|h| h.changed.as_ref());
     document.notes.extend(changed.and_then(|c| between(&before, &after, c)));
     let mut fresh = Fresh::default();
     let stem = match &args.out {
@@ -54,8 +52,8 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         refuse_any(outcome::picture_files(stem))?;
         refuse_any([stem.with_extension("json")])?;
     }
-    let kept = match &rig {
-        Some((path, rig)) => wax(path, rig, &before, args.keep, &mut document)?,
+    let kept = match &known {
+        Some(k) => wax(k.path, &k.rig, &before, args.keep, &mut document)?,
         None if args.keep => {
             return Err(Failure::new(
                 "--keep needs a rig: what wax did is kept beside its file",
@@ -104,14 +102,42 @@ fn between(before: &[Record], after: &[Record], change: &Change) -> Option<Strin
     })
 }
 
-/// What laying a pickup down anew does on the rig.
-fn placed(rig: &Path, simulated: bool) -> Result<Option<Placed>> {
-    Ok(repeat_of(rig)?.for_kind(simulated).told().map(|d| Placed {
-        f0: d.f0.sd,
-        q: d.q.sd,
-        level_db: d.level_db.map(|l| l.sd),
-        freedom: d.freedom as f64,
-    }))
+/// A rig, and what is kept beside its file.
+struct Known<'a> {
+    path: &'a Path,
+    rig: Rig,
+    history: Option<History>,
+    placed: Option<Placed>,
+}
+
+impl<'a> Known<'a> {
+    fn of((path, rig): (&'a Path, Rig), simulated: bool, console: &mut Console) -> Result<Self> {
+        let history = history_of(path)?
+            .filter(|h| h.is_of(&rig.summary()))
+            .map(|h| by_today(h, path, &rig, console));
+        let study = repeat_of(path)?.for_kind(simulated);
+        Ok(Known {
+            path,
+            rig,
+            history,
+            placed: study.told().map(|d| Placed {
+                f0: d.f0.sd,
+                q: d.q.sd,
+                level_db: d.level_db.map(|l| l.sd),
+                freedom: d.freedom as f64,
+            }),
+        })
+    }
+}
+
+/// What hangs on the rig's witness, in farads; `None` where there is none.
+fn witness_load(rig: &Rig) -> Option<f64> {
+    let load = match &rig.witness.as_ref()?.load {
+        Some(text) => Load::parse(text).ok()?.capacitance(),
+        None => 0.0,
+    };
+    let of = |f: fn(&Input) -> Option<f64>| rig.input.as_ref().and_then(f).unwrap_or(0.0);
+    Some(load + of(|i| i.capacitance_f) + of(|i| i.lead_capacitance_f))
 }
 
 /// Holds the changes against the rig's history of wax, and adds them to it where that is wanted: then the file that was written.
@@ -158,18 +184,18 @@ fn wax(
 /// Far more than any shop writes.
 const MOST_BYTES: u64 = 64 << 20;
 
-/// Records given as files, their folders, or folders of such folders.
-fn found(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
+/// Records that are named or whose place is, and those in folders of such folders.
+fn found(words: &[PathBuf]) -> Result<Vec<PathBuf>> {
     let mut out = Vec::new();
-    for path in paths {
-        if !path.is_dir() || path.join("record.json").exists() {
-            out.push(path.clone());
+    for word in words {
+        if !word.is_dir() || word.join("record.json").exists() {
+            out.push(word.clone());
             continue;
         }
-        let found = folders_below(path, |p| p.join("record.json").is_file())?;
+        let found = folders_below(word, |p| p.join("record.json").is_file())?;
         if found.is_empty() {
             return Err(Failure::new(
-                format!("no record lies in {}", path.display()),
+                format!("no record lies in {}", word.display()),
                 "give a record, its folder, or a folder of such folders",
             ));
         }

@@ -4,7 +4,7 @@ use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
 use super::number::{self, LEVEL, Unit};
 use super::palette::{BAND, INK, MEASURED, Marker, PEAK, SOFT};
 use super::plot::{self, EDGE, HEIGHT, LEFT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
-use super::sheet::{Anchor, Pen, Point, Rgb, Sheet, Type, fitted, text_width};
+use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted, text_width};
 use super::words;
 use crate::estimate::Z95;
 use crate::failure::Result;
@@ -25,25 +25,15 @@ const QUIET: Pen = Pen {
 pub fn taps(record: &Record, knock: &Knock) -> Result<Plot> {
     let name = words::name(record);
     let mut sheet = Sheet::new(WIDTH, HEIGHT, &format!("Knock of {name}: {}", level(knock)));
-    let mut room = EDGE - MARGIN;
-    if record.is_simulated() {
-        room -= plot::simulated_stamp(&mut sheet);
-    }
-    sheet.text(
-        (MARGIN, 6.6),
-        &fitted(&format!("{name}: what taps make it say"), 3.6, room),
-        Type::new(3.6, INK, Anchor::Left),
-    );
-    let small = |sheet: &mut Sheet, y: f64, text: &str, colour: Rgb| {
-        let kind = Type::new(SMALL, colour, Anchor::Left);
-        sheet.text((MARGIN, y), &fitted(text, SMALL, EDGE - MARGIN), kind);
-    };
+    let title = format!("{name}: what taps make it say");
     let all = format!("Knock {}, {} of {} taps", level(knock), knock.used, knock.taps);
-    small(&mut sheet, 11.0, &all, INK);
+    plot::heading(&mut sheet, &title, &all, record.is_simulated());
     field(&mut sheet, knock);
     let left = f64::from(HEIGHT) - 2.4 - ROW * 5.0;
     for (i, p) in knock.peaks.iter().take(5).enumerate() {
-        small(&mut sheet, left + ROW * (i as f64 + 0.8), &peak(i, p), INK);
+        let text = fitted(&peak(i, p), SMALL, EDGE - MARGIN);
+        let at = (MARGIN, left + ROW * (i as f64 + 0.8));
+        sheet.text(at, &text, Type::new(SMALL, INK, Anchor::Left));
     }
     sheet.render()
 }

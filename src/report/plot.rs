@@ -124,6 +124,18 @@ fn caption(sheet: &mut Sheet, record: &Record, name: &str) {
     );
 }
 
+/// Title and a remark below it, on a sheet that is not one record's.
+pub(super) fn heading(sheet: &mut Sheet, title: &str, remark: &str, simulated: bool) {
+    let mut room = EDGE - MARGIN;
+    if simulated {
+        room -= simulated_stamp(sheet);
+    }
+    let title = fitted(title, 3.6, room);
+    sheet.text((MARGIN, 6.6), &title, Type::new(3.6, INK, Anchor::Left));
+    let remark = fitted(remark, SMALL, EDGE - MARGIN);
+    sheet.text((MARGIN, 11.0), &remark, Type::new(SMALL, SOFT, Anchor::Left));
+}
+
 /// In the upper right corner; returns the room it takes.
 pub(super) fn simulated_stamp(sheet: &mut Sheet) -> f64 {
     let text = "SIMULATED";

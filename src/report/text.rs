@@ -27,7 +27,7 @@ mod tray;
 pub use super::words::shell;
 pub use loads::{coil_text, loads_text, wirings_text};
 pub use notes::notes_text;
-pub use potting::potting_text;
+pub use potting::{potting_text, put_words};
 pub use rig::{changed_text, check_text, pack_text, polarity_text, repeat_text, rig_text};
 pub use setup::{inputs_text, level_step, level_text, rig_new_text};
 pub use tray::{

@@ -129,8 +129,14 @@ fn documents_are_made_again_from_their_records() {
     let (mut then, now) = (first(&old), first(&run.json()));
     // When it was kept there was no history of wax yet.
     assert_eq!((&then["usual"], &then["verdict"]), (&Value::Null, &"wax".into()));
-    then.as_object_mut().unwrap().remove("usual");
-    says_the_same(&now, &then, "potting");
+    let then = then.as_object_mut().unwrap();
+    then.remove("usual");
+    // Since then laying down counts in every interval, a small study of it with the usual value: u is another one.
+    then.remove("p_equivalence");
+    for key in ["f0_hz", "q", "peak_db", "level_db", "c_f"] {
+        then[key].as_object_mut().unwrap().remove("u");
+    }
+    says_the_same(&now, &Value::Object(then.clone()), "potting");
     assert_eq!(
         (now["usual"]["changes"].as_u64(), now["usual"]["within"].as_bool()),
         (Some(11), Some(true))

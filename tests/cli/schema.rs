@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use coilwright::coil::behind::CoilDocument;
 use coilwright::coil::loads::LoadsDocument;
 use coilwright::record::{Record, store};
-use coilwright::shop::wax::PottingDocument;
+use coilwright::shop::wax::document::PottingDocument;
 use schemars::generate::SchemaSettings;
 use schemars::transform::{RecursiveTransform, Transform};
 use schemars::{JsonSchema, Schema};

@@ -2,6 +2,7 @@
 
 use super::screen::Screen;
 use super::{PLAIN, six, two};
+use crate::estimate::Estimate;
 use crate::record::knock::{Knock, KnockPeak, LeftOut};
 use crate::report::number::{self, LEVEL, Unit};
 
@@ -30,6 +31,18 @@ pub(super) fn found(out: &mut Screen, k: &Knock) {
         _ => format!("rings at {} {LEVEL}", strongest.join("; ")),
     };
     out.row("", &text, PLAIN);
+}
+
+/// What a change between two sets of taps means to the shop.
+pub(super) fn change(e: &Estimate) -> String {
+    if e.value.abs() <= e.half_width_95() {
+        return "tapped: cannot tell louder from quieter".into();
+    }
+    let size = e.value.abs();
+    match e.value < 0.0 {
+        true => format!("tapped: {size:.0} dB quieter than before"),
+        false => format!("tapped: {size:.0} dB louder than before; was it tapped alike, and is anything loose?"),
+    }
 }
 
 pub(super) fn why(w: LeftOut) -> &'static str {
@@ -71,5 +84,18 @@ pub(super) fn details(out: &mut Screen, k: &Knock) {
             (None, None) => "no level".into(),
         };
         out.row("  tap", &format!("at {:.2} s, {told}", t.at_s), PLAIN);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::samples::e;
+
+    #[test]
+    fn a_change_is_said_where_it_is_sure() {
+        assert_eq!(change(&e(-8.0, 1.3, 0.5)), "tapped: 8 dB quieter than before");
+        assert_eq!(change(&e(-0.5, 0.7, 0.7)), "tapped: cannot tell louder from quieter");
+        assert!(change(&e(6.0, 0.7, 0.7)).starts_with("tapped: 6 dB louder than before"));
     }
 }

@@ -1,14 +1,24 @@
-//! What `potting` shows on the screen.
+//! What `potting` shows on the screen, and the sentences that its document promises.
 
 use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, two, words};
+use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, knock, two, words};
 use crate::estimate::{Estimate, Z95};
 use crate::quantity::signed;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
-use crate::shop::wax::{Pair, PotVerdict, PottingDocument};
+use crate::shop::wax::document::{Decided, Lot, Pair, PotVerdict, PottingDocument, Reason, Remark, Usual};
+use crate::shop::wax::warmth::{RESTED_H, WARM_K};
 
-fn verdict(p: &Pair) -> &'static str {
-    match p.verdict {
+/// Puts in what the document says in words.
+pub fn put_words(d: &mut PottingDocument) {
+    d.notes = d.remarks.iter().map(remark).collect();
+    for p in &mut d.pairs {
+        p.text = reason(p);
+        p.knock_text = p.knock_db.as_ref().map(knock::change);
+    }
+}
+
+fn verdict(v: PotVerdict) -> &'static str {
+    match v {
         PotVerdict::Unchanged => "unchanged",
         PotVerdict::Wax => "as wax does",
         PotVerdict::Other => "LOOK AT IT",
@@ -17,102 +27,173 @@ fn verdict(p: &Pair) -> &'static str {
     }
 }
 
+fn plural(n: usize) -> &'static str {
+    if n == 1 { "" } else { "s" }
+}
+
+/// "f0 -1.47 ± 0.18 % (limit 0.50 %), Q -0.8 ± 2.1 % (limit 5.0 %)": what decided.
+fn sizes(decided: Option<[Decided; 2]>) -> String {
+    let one = |name: &str, d: &Decided| {
+        // In percent of what was before; the interval is of the ratio.
+        let percent = Estimate {
+            value: 100.0 * d.difference.exp_m1(),
+            u: 100.0 * d.half_95 * d.difference.exp() / Z95,
+            u_noise: 0.0,
+        };
+        let sign = if percent.value > 0.0 { "+" } else { "" };
+        let interval = number::bare_interval(&percent, Unit::Ratio);
+        format!("{name} {sign}{interval} % (limit {} %)", two(100.0 * d.limit))
+    };
+    let each = decided.iter().flat_map(|[f0, q]| [one("f0", f0), one("Q", q)]);
+    each.collect::<Vec<_>>().join(", ")
+}
+
+/// What a verdict rests on.
+fn reason(p: &Pair) -> String {
+    let but = |guess: &str| format!("{}; {guess}", sizes(p.decided));
+    let again = p.again_at.as_ref();
+    let again = again.map_or(String::new(), |at| format!("; measure again after {at}"));
+    match &p.reason {
+        Reason::Resistance { relative } if *relative > 0.0 => format!(
+            "{:.0} % more resistance than before: a joint, a broken strand, another meter's range?",
+            100.0 * relative
+        ),
+        Reason::Resistance { relative } => format!(
+            "{:.0} % less resistance than before: shorted turns, or another pickup?",
+            -100.0 * relative
+        ),
+        Reason::TooSoon { rested_h } => {
+            format!("too warm to judge: {rested_h:.1} h out of the wax, {RESTED_H:.0} h are wanted{again}")
+        }
+        Reason::WarmWinding { celsius, above_k } => format!(
+            "too warm to judge: the winding's resistance says {celsius:.0} degrees, {above_k:.0} above the room{again}"
+        ),
+        Reason::NoReadingBefore => "no reading before, so nothing to compare with".into(),
+        Reason::NoReadingAfter => "no reading any more: a broken wire, a joint, the plug?".into(),
+        Reason::NoRigFile => "measured without a rig file".into(),
+        Reason::TwoRigs { rigs } => format!("measured on two rigs ({rigs})"),
+        Reason::Unlike { keys } => format!("{keys} is not the same in these readings, and a take is gone"),
+        Reason::OtherRig { rigs, days_of } if rigs == days_of => format!("measured on another unit of {rigs}"),
+        Reason::OtherRig { rigs, days_of } => format!("measured on {rigs}, and the days are those of {days_of}"),
+        Reason::TwoLoads => "measured under two loads".into(),
+        Reason::SignTurned => "the sign is the other one: leads swapped, or the exciter turned?".into(),
+        Reason::WithinLimits => format!("within the limits: {}", sizes(p.decided)),
+        Reason::WitnessNoGo { day } => {
+            format!("the rig's check of {day} was NO GO, so something else than wax may have done it")
+        }
+        Reason::WitnessMoved { relative } => format!(
+            "the witness moved by {} % between the days as well, so a lead may have done it",
+            signed(100.0 * relative, 2)
+        ),
+        Reason::ShortedTurns => but("less inductance and more loss: shorted turns?"),
+        Reason::MoreLoss => but("more loss: a cover, a plate, a joint, another resistor?"),
+        Reason::F0Up => but("wax never raises f0: a lead unplugged, turns lost?"),
+        Reason::LessLoss => but("less loss than before: was a resistor or a pot across it?"),
+        Reason::TooMuchCapacitance => but("more than wax can do: a longer lead, a capacitor across it?"),
+        Reason::AsWaxDoes => but(&format!(
+            "{:.0} pF more in the winding",
+            1e12 * p.c_f.map_or(0.0, |c| c.value)
+        )),
+        Reason::Unsure => format!(
+            "neither unchanged for sure nor changed for sure: {}; {}",
+            sizes(p.decided),
+            more(p)
+        ),
+    }
+}
+
+fn more(p: &Pair) -> String {
+    let Some(n) = p.repeats_needed else {
+        return "no more readings after the wax would tell: before it there were too few".into();
+    };
+    let each = if p.on_days {
+        "each on another day"
+    } else {
+        "laid down anew"
+    };
+    format!(
+        "{n} more reading{} after the wax, {each}, would tell",
+        plural(n as usize)
+    )
+}
+
+fn remark(r: &Remark) -> String {
+    match r {
+        Remark::CoilUntold(pickup, records) => {
+            format!("{pickup}: {records} of its records do not say which coil they are of, and are left out")
+        }
+        Remark::WarmLeftOut(pickup, readings) => {
+            format!("{pickup}: {readings} warm reading{} left out", plural(*readings))
+        }
+        Remark::UsualDays => {
+            "what a rig does from day to day is a usual value here, which promises nothing: twenty good checks \
+                              of its witness tell (`coilwright rig check`)"
+                .into()
+        }
+        Remark::FewDays(days) => format!(
+            "the witness's checks are of {} only: what the rig does from day to day is more than they tell",
+            match days {
+                1 => "one day".to_owned(),
+                n => format!("{n} days"),
+            }
+        ),
+        Remark::UsualLaying => {
+            "what laying a pickup down anew does is a usual value here, which promises nothing: `coilwright rig repeat`"
+                .into()
+        }
+        Remark::WitnessUnchecked => {
+            "the witness was not checked within a day and a half of all of these: a lead that moved looks like wax"
+                .into()
+        }
+        Remark::SimulatedAndReal => {
+            "simulated and real takes stand in one comparison here: it says nothing of either".into()
+        }
+        Remark::ColdByResistance => {
+            format!("that the coils had cooled is told by their resistance: within {WARM_K:.0} K of the room")
+        }
+        Remark::TwoMeters => {
+            "the ohms before and after were read on two meters: they say nothing of how warm a coil was; one and \
+                              the same would"
+                .into()
+        }
+        Remark::ColdUntold(coils) => format!(
+            "nothing says that {} had cooled: give --rested, or --ohms and --room when measuring, before and after",
+            coils.map_or("the coils".to_owned(), |n| format!("{n} of the coils"))
+        ),
+        Remark::RestedYetWarm(coils) => {
+            let each: Vec<String> = coils.iter().map(|(name, k)| format!("{name:?} {k:.0} K")).collect();
+            format!(
+                "rested, and yet warmer than the room by their resistance: {}; was the room's temperature read?",
+                each.join(", ")
+            )
+        }
+        Remark::RestedTooLong { rested_h, apart_h } => format!(
+            "--rested says {rested_h:.0} h, and the records before and after lie {} apart",
+            match apart_h {
+                h if *h < 1.5 => format!("{:.0} min", 60.0 * h),
+                h => format!("{h:.0} h"),
+            }
+        ),
+    }
+}
+
 pub fn potting_text(d: &PottingDocument, style: Style) -> String {
     let mut out = Screen::new(style);
-    let rig = d.rig.as_deref().map_or("no history of a rig".into(), |r| {
-        format!("judged by the days of {}", words::clean(r))
+    let days = d.rig.as_deref().map_or("what rigs usually do".into(), |r| {
+        format!("the days of {}", words::clean(r))
     });
-    let count = match d.pairs.len() {
-        1 => "1 pickup".to_owned(),
-        n => format!("{n} pickups"),
-    };
-    out.free(&format!("{count} before and after the wax, {rig}"), BOLD);
+    let n = d.pairs.len();
+    out.free(
+        &format!("{n} pickup{} before and after the wax, judged by {days}", plural(n)),
+        BOLD,
+    );
     if d.simulated {
         out.free(SIMULATED, WARN);
     }
-    let alone = if d.rig.is_none() {
-        ", the takes' noise alone"
-    } else {
-        ""
-    };
-    for p in &d.pairs {
-        let paint = match p.verdict {
-            PotVerdict::Other => STOP,
-            PotVerdict::Warm => WARN,
-            _ => PLAIN,
-        };
-        out.free(
-            &format!("{}: {}", words::clean(&p.pickup), verdict(p)),
-            if paint == PLAIN { BOLD } else { paint },
-        );
-        out.row("", &p.text, paint);
-        if let Some(u) = &p.usual {
-            let (pf, percent) = (|c: f64| signed(1e12 * c, 1), |q: f64| signed(100.0 * q, 1));
-            let text = format!(
-                "{} your wax before ({} changes: winding {} to {} pF, Q {} to {} %)",
-                if u.within { "as" } else { "NOT as" },
-                u.changes,
-                pf(u.c_f[0]),
-                pf(u.c_f[1]),
-                percent(u.q[0]),
-                percent(u.q[1])
-            );
-            out.row("", &text, if u.within { PLAIN } else { WARN });
-        }
-        if let Some(text) = &p.knock_text {
-            out.row("", text, PLAIN);
-        }
-        // The rig's days are known from few checks: u counts for more than 1.96 of it.
-        let wide = |e: Estimate| Estimate {
-            u: e.u * d.coverage / Z95,
-            ..e
-        };
-        let parts: Vec<String> = [
-            p.f0_hz
-                .map(|e| format!("f0 {}", number::bare_interval(&wide(e), Unit::Hertz))),
-            p.q.map(|e| format!("Q {}", number::bare_interval(&wide(e), Unit::Ratio))),
-            p.peak_db
-                .map(|e| format!("height {}", number::bare_interval(&wide(e), Unit::Decibel))),
-            p.level_db
-                .map(|e| format!("level {}", number::bare_interval(&wide(e), Unit::Decibel))),
-            p.c_f
-                .map(|e| format!("winding {}", number::bare_interval(&wide(e), Unit::Farad))),
-            p.knock_db
-                .map(|e| format!("knock {}", number::bare_interval(&e, Unit::Decibel))),
-        ]
-        .into_iter()
-        .flatten()
-        .collect();
-        if !parts.is_empty() {
-            out.row("", &format!("{} {LEVEL}{alone}", parts.join(", ")), DIM);
-        }
-    }
+    d.pairs.iter().for_each(|p| pair(&mut out, p));
     if let Some(l) = &d.lot {
-        let word = match l.verdict {
-            PotVerdict::Unchanged => "unchanged",
-            PotVerdict::Wax => "changed as wax does",
-            PotVerdict::Other => "changed, and not as wax does",
-            _ => "cannot tell",
-        };
-        let text = format!(
-            "all {}, {word}: f0 {} {PLUS_MINUS} {} %, windings {} {PLUS_MINUS} {} pF {LEVEL}",
-            l.pairs,
-            signed(100.0 * l.f0.exp_m1(), 2),
-            two(100.0 * l.f0_half_95),
-            signed(1e12 * l.c_f, 1),
-            two(1e12 * l.c_f_half_95)
-        );
-        out.row("The lot", &text, BOLD);
+        out.row("The lot", &lot(l), BOLD);
     }
-    out.row(
-        "Limits",
-        &format!(
-            "unchanged: within {} % in f0 and {} % in Q",
-            two(100.0 * d.limits.f0),
-            two(100.0 * d.limits.q)
-        ),
-        DIM,
-    );
     if !d.unpaired.is_empty() {
         let names: Vec<String> = d.unpaired.iter().map(|n| words::clean(n)).collect();
         out.row("note", &format!("on one side only: {}", names.join(", ")), PLAIN);
@@ -121,4 +202,59 @@ pub fn potting_text(d: &PottingDocument, style: Style) -> String {
         out.row("note", n, PLAIN);
     }
     out.text
+}
+
+fn pair(out: &mut Screen, p: &Pair) {
+    let (title, paint) = match p.verdict {
+        PotVerdict::Other => (STOP, STOP),
+        PotVerdict::Warm => (WARN, WARN),
+        _ => (BOLD, PLAIN),
+    };
+    out.free(&format!("{}: {}", words::clean(&p.pickup), verdict(p.verdict)), title);
+    out.row("", &p.text, paint);
+    if let Some(u) = &p.usual {
+        out.row("", &usual(u), if u.within { PLAIN } else { WARN });
+    }
+    if let Some(text) = &p.knock_text {
+        out.row("", text, PLAIN);
+    }
+    let numbers = [
+        ("f0", p.f0_hz, Unit::Hertz),
+        ("Q", p.q, Unit::Ratio),
+        ("height", p.peak_db, Unit::Decibel),
+        ("level", p.level_db, Unit::Decibel),
+        ("winding", p.c_f, Unit::Farad),
+        ("knock", p.knock_db, Unit::Decibel),
+    ];
+    let shown: Vec<String> = numbers
+        .into_iter()
+        .filter_map(|(name, e, unit)| Some(format!("{name} {}", number::bare_interval(&e?, unit))))
+        .collect();
+    if !shown.is_empty() {
+        out.row("", &format!("{} {LEVEL}", shown.join(", ")), DIM);
+    }
+}
+
+fn usual(u: &Usual) -> String {
+    let (pf, percent) = (|c: f64| signed(1e12 * c, 1), |q: f64| signed(100.0 * q, 1));
+    format!(
+        "{} your wax before ({} changes: winding {} to {} pF, Q {} to {} %)",
+        if u.within { "as" } else { "NOT as" },
+        u.changes,
+        pf(u.c_f[0]),
+        pf(u.c_f[1]),
+        percent(u.q[0]),
+        percent(u.q[1])
+    )
+}
+
+fn lot(l: &Lot) -> String {
+    format!(
+        "all {}, {}: {}, windings {} {PLUS_MINUS} {} pF {LEVEL}",
+        l.pairs,
+        verdict(l.verdict),
+        sizes(Some(l.decided)),
+        signed(1e12 * l.c_f, 1),
+        two(1e12 * l.c_f_half_95)
+    )
 }

@@ -1,10 +1,13 @@
 //! Where the taps are, which of them can be used, and where it is quiet.
 
 use super::band::{Band, FLANK_S};
-use super::{TAIL_S, WINDOW_S};
 use crate::record::knock::LeftOut;
 use crate::transfer::faults;
 
+/// A tap's level is its rms over so long from the tap on.
+pub const WINDOW_S: f64 = 0.25;
+/// After so long a tap has died away, as far as the noise goes.
+const TAIL_S: f64 = 0.35;
 /// The envelope's block.
 const BLOCK_S: f64 = 0.005;
 /// Blocks of a bounce: what comes within so many of a tap's first belongs to it.

@@ -4,8 +4,9 @@ use crate::analysis::repeats;
 use crate::capture::Take;
 use crate::estimate::{Estimate, Z95};
 use crate::record::knock::{Knock, KnockPeak, KnockSpectrum, LeftOut, Tap};
+use crate::stats::{mean, sd};
 use band::Band;
-use find::Found;
+use find::{Found, WINDOW_S};
 use spectrum::{Maximum, Spectrum};
 
 mod band;
@@ -16,12 +17,8 @@ mod spectrum;
 #[cfg(test)]
 mod tests;
 
-/// A tap's level is its rms over so long from the tap on.
-pub const WINDOW_S: f64 = 0.25;
 /// The window begins so long before the tap.
 const BEFORE_S: f64 = 0.01;
-/// After so long a tap has died away, as far as the noise goes.
-const TAIL_S: f64 = 0.35;
 /// A decay is followed so long.
 const DECAY_S: f64 = 0.45;
 /// What the band's edges and the smoothing may shift a decay by, relative: so it came out without noise from 200 Hz to 3.6 kHz.
@@ -272,8 +269,7 @@ impl<'a> Heard<'a> {
                 .iter()
                 .map(|u| floored(u.spectrum.energy(hz / half, hz * half)))
                 .collect();
-            let mean = each.iter().sum::<f64>() / n;
-            let s = (each.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0)).sqrt();
+            let (mean, s) = (mean(&each).unwrap_or(FLOOR_DB), sd(&each).unwrap_or(0.0));
             let still: f64 = self.still.iter().map(|q| q.energy(hz / half, hz * half)).sum();
             out.freq_hz.push(hz);
             out.level_db.push(mean);

@@ -1,45 +1,156 @@
-//! The `coilwright/potting/1` document.
+//! The `coilwright/potting/1` document: numbers and codes. `text`, `knock_text` and `notes` say the same in words, and are put in
+//! where it is shown.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{Limits, SCHEMA};
 use crate::estimate::Estimate;
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub const SCHEMA: &str = "coilwright/potting/1";
+
+/// Up to which a change is none.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Limits {
+    /// Relative.
+    pub f0: f64,
+    /// Relative.
+    pub q: f64,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Limits { f0: 0.005, q: 0.05 }
+    }
+}
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 pub struct PottingDocument {
     #[schemars(extend("const" = SCHEMA))]
-    pub schema: String,
+    pub schema: &'static str,
     pub limits: Limits,
-    /// By which a pair's u is multiplied for its 95 % interval: Student's t with the freedom of the rig's days. Without them u is
-    /// the takes' noise alone.
-    #[serde(default = "one")]
-    pub coverage: f64,
-    /// The rig whose days the changes are judged by; null where it has no history.
+    /// The rig whose days the changes are judged by; null where it has no history, and they are usual values.
     pub rig: Option<String>,
     pub pairs: Vec<Pair>,
     /// Of all pairs that could be read, but for those to be looked at; null below two.
     pub lot: Option<Lot>,
     /// Names that were found on one side only.
     pub unpaired: Vec<String>,
+    #[serde(skip)]
+    pub remarks: Vec<Remark>,
+    /// The remarks in words.
     pub notes: Vec<String>,
     /// Some of the records are of the built-in bench.
     #[serde(default)]
     pub simulated: bool,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum PotVerdict {
     Unchanged,
     Wax,
     Other,
+    #[default]
     CannotTell,
     Warm,
 }
 
-/// After less before; u holds the rig's days.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+/// What a verdict rests on.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
+#[serde(tag = "code", rename_all = "kebab-case")]
+pub enum Reason {
+    /// The winding's resistance is another one, by more than warmth makes: relative, brought to one temperature.
+    Resistance {
+        relative: f64,
+    },
+    /// Out of the wax for too short a time.
+    TooSoon {
+        rested_h: f64,
+    },
+    /// By the winding's resistance: its temperature, and how far that is above the room's.
+    WarmWinding {
+        celsius: f64,
+        above_k: f64,
+    },
+    NoReadingBefore,
+    NoReadingAfter,
+    NoRigFile,
+    TwoRigs {
+        rigs: String,
+    },
+    /// Keys of the rig's file by which the readings were worked out otherwise, where a take is gone.
+    Unlike {
+        keys: String,
+    },
+    /// The days that are known are another rig's.
+    OtherRig {
+        rigs: String,
+        days_of: String,
+    },
+    TwoLoads,
+    SignTurned,
+    WithinLimits,
+    /// The check of that day found the rig changed.
+    WitnessNoGo {
+        day: String,
+    },
+    /// The witness's f0 moved by more than days move it: relative.
+    WitnessMoved {
+        relative: f64,
+    },
+    /// f0 up, Q down.
+    ShortedTurns,
+    MoreLoss,
+    F0Up,
+    LessLoss,
+    /// More capacitance than wax can bring.
+    TooMuchCapacitance,
+    AsWaxDoes,
+    #[default]
+    Unsure,
+}
+
+/// What is to be said of all pairs together, or of what was left out.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Remark {
+    /// So many records of a pickup with two coils do not say which they are of.
+    CoilUntold(String, usize),
+    /// So many readings of a pickup.
+    WarmLeftOut(String, usize),
+    /// What the rig does from day to day is a usual value.
+    UsualDays,
+    /// The witness's checks are of so few days.
+    FewDays(usize),
+    /// What laying down anew does is a usual value.
+    UsualLaying,
+    WitnessUnchecked,
+    SimulatedAndReal,
+    ColdByResistance,
+    TwoMeters,
+    /// Nothing says of so many that they had cooled; `None`: of any.
+    ColdUntold(Option<usize>),
+    /// Said to have rested, and yet so many kelvins above the room.
+    RestedYetWarm(Vec<(String, f64)>),
+    RestedTooLong {
+        rested_h: f64,
+        apart_h: f64,
+    },
+}
+
+/// What decided on one quantity.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, JsonSchema)]
+pub struct Decided {
+    /// Natural logarithm of after over before, freed of what the witness saw these days do.
+    pub difference: f64,
+    /// Half-width of its 95 % interval: of f0 and Q jointly where they differ, else of this one alone.
+    pub half_95: f64,
+    pub limit: f64,
+}
+
+/// After less before. u holds laying down anew and the rig's days, Student's factor counted in: 1.96 u is the half-width of the
+/// 95 % interval.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Pair {
     pub pickup: String,
     /// Ids of the records.
@@ -58,7 +169,15 @@ pub struct Pair {
     pub level_db: Option<Estimate>,
     /// Change of the winding's capacitance.
     pub c_f: Option<Estimate>,
+    /// Of f0 and of Q; null where nothing was asked.
+    #[serde(default)]
+    pub decided: Option<[Decided; 2]>,
     pub verdict: PotVerdict,
+    #[serde(default)]
+    pub reason: Reason,
+    /// Hour at which a warm coil is to be measured again, by the clock of its last record.
+    #[serde(default)]
+    pub again_at: Option<String>,
     /// Change of the level of taps; null where one side was not tapped, or on another rig, under another load, or warm. Says
     /// nothing for the verdict.
     #[serde(default)]
@@ -66,17 +185,22 @@ pub struct Pair {
     /// The same in words.
     #[serde(default)]
     pub knock_text: Option<String>,
-    /// Of f0 and Q being within the limits, the larger one: below 0.05 they are.
+    /// Of f0 and Q being within the limits, the larger one: below 0.025 they are.
     pub p_equivalence: Option<f64>,
-    /// On so many days before and after the verdict could be told; null where it can, or where no number of days would help.
+    /// So many more readings after the wax would most likely tell, each laid down anew; null where it is told, or where no number
+    /// of readings would help.
     pub repeats_needed: Option<u32>,
+    /// Those are to be of so many days.
+    #[serde(default)]
+    pub on_days: bool,
     /// Held against what this shop's wax has done before; null where that is not known. It has no say in the verdict.
     pub usual: Option<Usual>,
+    /// The reason in words.
     pub text: String,
 }
 
 /// What this shop's wax usually does: where the next change lies with 95 % probability.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Usual {
     /// So many changes before this one.
     pub changes: usize,
@@ -88,44 +212,26 @@ pub struct Usual {
     pub within: bool,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Lot {
     pub pairs: usize,
     /// Mean change and its standard error, relative (natural logarithm).
     pub f0: f64,
     pub f0_se: f64,
-    /// Standard uncertainty of the mean: the rig's days, which all pairs share, counted in where it has a history.
-    #[serde(default)]
-    pub f0_u: f64,
-    /// Half-width of the 95 % interval, by Student's t with the freedom of both parts.
-    #[serde(default)]
-    pub f0_half_95: f64,
     /// Probability of such a mean by chance, by the pairs' own scatter (paired t test).
     pub p: f64,
-    /// Mean change of Q and its standard uncertainty, relative.
+    /// Mean change of Q, relative.
     #[serde(default)]
     pub q: f64,
+    /// Of the means of f0 and of Q: by the pairs' own scatter, and the rig's days, which all pairs share.
     #[serde(default)]
-    pub q_u: f64,
-    /// Mean change of the windings' capacitance in farads, and its standard error.
+    pub decided: [Decided; 2],
+    /// Mean change of the windings' capacitance in farads.
     pub c_f: f64,
-    pub c_f_se: f64,
     /// Half-width of the 95 % interval: the rig's days, and what is not known of winding and input, counted in.
     #[serde(default)]
     pub c_f_half_95: f64,
-    /// Of the means of f0 and Q being within the limits, the larger one (two one-sided tests); without a history of the rig by the
-    /// pairs' own scatter.
-    #[serde(default = "one")]
-    pub p_equivalence: f64,
     /// Of all together.
-    #[serde(default = "untold")]
+    #[serde(default)]
     pub verdict: PotVerdict,
-}
-
-fn one() -> f64 {
-    1.0
-}
-
-fn untold() -> PotVerdict {
-    PotVerdict::CannotTell
 }

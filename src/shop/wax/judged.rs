@@ -1,484 +1,271 @@
 //! One pickup before and after.
 
-use super::lot::Change;
-use super::*;
+use super::about::{About, WAX_MOST};
+use super::document::{Decided, Pair, PotVerdict, Reason};
+use super::side::Side;
+use super::sides::Sides;
+use super::witness::Looked;
+use crate::coil::behind::{input_of, input_u};
+use crate::estimate::{Estimate, Z95};
+use crate::shop::knock::change;
+use crate::shop::yardstick::{
+    Again, Answer, Asked, Between, More, Quantity, Question, Repeatability, Said, Scatter, judge, whole,
+};
+use crate::stats::paired::equivalence;
 
-pub(super) struct Judged<'a> {
-    pub(super) name: &'a str,
-    pub(super) before: &'a [Record],
-    pub(super) after: &'a [Record],
-    pub(super) history: Option<&'a History>,
-    /// What the rig's days and laying it down anew do to one pickup.
-    pub(super) days: Option<BetweenDays>,
-    /// The days alone, common to all pickups of a day and to the witness, which stays where it is.
-    pub(super) bare: Option<BetweenDays>,
-    pub(super) about: &'a About,
+/// What became of one pickup on one rig under one load, as the lot needs it.
+#[derive(Debug, Clone)]
+pub(super) struct Change {
+    /// Of f0 and of Q.
+    pub(super) said: [Said; 2],
+    pub(super) winding: Winding,
+    /// The witness moved more than days move it.
+    pub(super) lead: bool,
 }
 
-/// Readings of one pickup on one day, or over some days.
+/// Change of the winding's capacitance, in farads.
 #[derive(Debug, Clone, Copy)]
-struct Side {
-    /// How many.
-    days: f64,
-    f0: Estimate,
-    q: Estimate,
-    peak_db: Option<Estimate>,
-    level_db: Option<Estimate>,
-    sense: Option<Sense>,
+pub(super) struct Winding {
+    pub(super) more_f: f64,
+    /// For each (relative) error of f0.
+    pub(super) by_f0: f64,
+    /// Standard uncertainty of the change by what is not known of the winding and of the input.
+    pub(super) open: f64,
+    /// The most that wax can bring.
+    most_f: f64,
 }
 
-/// Of the difference of two means, in standard deviations of a single value.
-fn over(before: f64, after: f64) -> f64 {
-    (1.0 / before + 1.0 / after).sqrt()
-}
-
-fn mean_of(e: &[Estimate]) -> Option<Estimate> {
-    let n = e.len() as f64;
-    let noise = e.iter().map(|x| x.u_noise * x.u_noise).sum::<f64>().sqrt() / n;
-    let value = e.iter().map(|x| x.value).sum::<f64>() / n;
-    Estimate::new(value, noise, noise)
-}
-
-/// Mean of the days' means: within a day noise averages and the day does not.
-fn side(records: &[Record]) -> Option<Side> {
-    let mut days: Vec<(&str, Vec<&Resonance>)> = Vec::new();
-    for r in records {
-        let date = r.taken_at.get(..10).unwrap_or_default();
-        let Some(x) = r.reading() else { continue };
-        match days.iter_mut().find(|d| d.0 == date) {
-            Some(d) => d.1.push(x),
-            None => days.push((date, vec![x])),
-        }
-    }
-    // What one day lacks is told on none.
-    let mean = |of: &dyn Fn(&Resonance) -> Option<Estimate>| {
-        let means: Vec<Estimate> = days
-            .iter()
-            .map(|d| mean_of(&d.1.iter().filter_map(|r| of(r)).collect::<Vec<_>>()))
-            .collect::<Option<_>>()?;
-        mean_of(&means)
+pub(super) fn judged(sides: &Sides, about: &About) -> (Pair, Option<Change>) {
+    let ids = |list: &[&crate::record::Record]| list.iter().map(|r| r.id.clone()).collect();
+    let mut pair = Pair {
+        pickup: sides.name.clone(),
+        before: ids(&sides.before),
+        after: ids(&sides.after),
+        ..Pair::default()
     };
-    Some(Side {
-        days: days.len() as f64,
-        f0: mean(&|r| Some(r.f0_hz))?,
-        q: mean(&|r| Some(r.q))?,
-        peak_db: mean(&|r| r.peak_db),
-        level_db: mean(&|r| r.level_db),
-        sense: records.iter().find(|r| r.reading().is_some()).and_then(Sense::of),
-    })
+    if sides.unfit(about, &mut pair) {
+        return (pair, None);
+    }
+    let Some(before) = Side::of(&sides.before) else {
+        pair.reason = Reason::NoReadingBefore;
+        return (pair, None);
+    };
+    let dead = sides.after.last().is_some_and(|r| r.reading().is_none());
+    let Some(after) = Side::of(&sides.after).filter(|_| !dead) else {
+        (pair.verdict, pair.reason) = (PotVerdict::Other, Reason::NoReadingAfter);
+        return (pair, None);
+    };
+    let Some(moved) = Moved::of(sides, about, [before, after]) else {
+        return (pair, None);
+    };
+    moved.put_numbers(&mut pair);
+    if let Some(reason) = on_other_ground(sides, about) {
+        pair.reason = reason;
+        return (pair, None);
+    }
+    let day = moved.rig.days(Quantity::Level).times(moved.over_days());
+    pair.knock_db = change::change(&sides.before, &sides.after, day);
+    let change = moved.conclude(&mut pair);
+    (pair, Some(change))
 }
 
-impl Judged<'_> {
-    pub(super) fn judge(&self) -> Result<(Pair, Option<Change>)> {
-        let ids = |list: &[Record]| list.iter().map(|r| r.id.clone()).collect();
-        let mut pair = Pair {
-            pickup: self.name.into(),
-            before: ids(self.before),
-            after: ids(self.after),
-            f0_hz: None,
-            f0_before_hz: None,
-            f0_relative: None,
-            q: None,
-            q_relative: None,
-            peak_db: None,
-            level_db: None,
-            c_f: None,
-            knock_db: None,
-            knock_text: None,
-            verdict: PotVerdict::CannotTell,
-            p_equivalence: None,
-            repeats_needed: None,
-            usual: None,
-            text: String::new(),
-        };
-        if let Some(text) = self.another_resistance() {
-            pair.verdict = PotVerdict::Other;
-            pair.text = text;
-            return Ok((pair, None));
-        }
-        if let Some(text) = self.warm() {
-            pair.verdict = PotVerdict::Warm;
-            pair.text = text;
-            return Ok((pair, None));
-        }
-        pair.knock_db = self.knock()?;
-        pair.knock_text = pair.knock_db.as_ref().map(change::change_words);
-        let Some(b) = side(self.before) else {
-            pair.text = "no reading before, so nothing to compare with".into();
-            return Ok((pair, None));
-        };
-        let dead = self.after.last().is_some_and(|r| r.reading().is_none());
-        let Some(a) = side(self.after).filter(|_| !dead) else {
-            pair.verdict = PotVerdict::Other;
-            pair.text = "no reading any more: a broken wire, a joint, the plug?".into();
-            return Ok((pair, None));
-        };
-        let days = self.days;
-        let over_days = over(b.days, a.days);
-        let between = |s: Option<f64>| s.map_or(0.0, |s| over_days * s);
-        let minus = |a: Estimate, b: Estimate, day: f64| {
-            let noise = a.u_noise.hypot(b.u_noise);
-            Estimate::new(a.value - b.value, noise.hypot(day), noise)
-        };
-        pair.f0_hz = minus(a.f0, b.f0, between(days.map(|d| d.f0 * b.f0.value)));
-        pair.f0_before_hz = Some(b.f0.value);
-        pair.f0_relative = Some(a.f0.value / b.f0.value - 1.0);
-        pair.q_relative = Some(a.q.value / b.q.value - 1.0);
-        pair.q = minus(a.q, b.q, between(days.map(|d| d.q * b.q.value)));
-        let both = |a: Option<Estimate>, b: Option<Estimate>, day: f64| minus(a?, b?, day);
-        // The peak's height goes with Q.
-        pair.peak_db = both(a.peak_db, b.peak_db, between(days.map(|d| 8.686 * d.q)));
-        pair.level_db = both(a.level_db, b.level_db, between(days.and_then(|d| d.level_db)));
-        let (load_f, load_u, same_load) = self.load()?;
-        let df = (a.f0.value / b.f0.value).ln();
-        let uf = pair.f0_hz.map_or(f64::INFINITY, |e| e.u / b.f0.value);
-        let dq = (a.q.value / b.q.value).ln();
-        let uq = pair.q.map_or(f64::INFINITY, |e| e.u / b.q.value);
-        let (cs, cs_u) = match self.about.winding_f {
-            Some(c) => (c, 0.0),
-            None => (USUAL_C_F, USUAL_C_U_F),
-        };
-        let growth = (-2.0 * df).exp() - 1.0;
-        let whole = cs + load_f;
-        let dc = whole * growth;
-        let noise = pair.f0_hz.map_or(0.0, |e| e.u_noise / b.f0.value);
-        pair.c_f = Estimate::new(
-            dc,
-            (2.0 * whole * (1.0 + growth) * uf).hypot(growth * cs_u.hypot(load_u)),
-            2.0 * whole * (1.0 + growth) * noise,
-        );
-        let lead = self.witness_moved();
-        let change = Change {
-            f0: df,
-            q: dq,
-            c_f: dc,
-            over_days,
-            c_by_f0: 2.0 * whole * (1.0 + growth),
-            c_open: growth.abs() * cs_u.hypot(load_u),
-            lead: lead.is_some(),
-        };
-        let rigs = self.one_rig();
-        let own = self.of_the_history();
-        let Some(days) = days.filter(|_| rigs && own && same_load) else {
-            pair.text = match (rigs, own, same_load) {
-                (false, ..) if self.before.iter().chain(self.after).all(|r| !r.rig.given) => {
-                    "measured without a rig file".into()
-                }
-                (false, ..) => match self.unlike() {
-                    keys if keys.is_empty() => format!("measured on two rigs ({})", self.rigs()),
-                    keys => format!(
-                        "{} is not the same in these readings, and a take is gone",
-                        keys.join(", ")
-                    ),
-                },
-                (_, false, _) => match self.history.map_or("another rig", |h| h.rig.as_str()) {
-                    own if own == self.rigs() => {
-                        format!("measured on another unit of {own}")
-                    }
-                    other => format!("measured on {}, and the days are those of {other}", self.rigs()),
-                },
-                (_, _, false) => "measured under two loads".into(),
-                _ => match self.history.map_or(0, |h| h.checks.iter().filter(|c| c.go).count()) {
-                    0 => "the rig has no history yet".into(),
-                    n => format!("the rig has {n} of the {BASELINE} good checks that tell what its days do"),
-                },
-            };
-            // Two rigs, or two loads, tell nothing of the wax.
-            return Ok((pair, (rigs && own && same_load).then_some(change)));
-        };
-        let limits = self.about.limits;
-        let p = equivalence(df, uf, days.freedom, limits.f0)
-            .p
-            .max(equivalence(dq, uq, days.freedom, limits.q).p);
-        pair.p_equivalence = Some(p);
-        let t = t_975(days.freedom);
-        let (f_moved, q_moved) = (df.abs() > t * uf, dq.abs() > t * uq && dq.abs() > limits.q);
-        (pair.verdict, pair.text) = if a.sense.zip(b.sense).is_some_and(|(a, b)| !a.same(b)) {
-            (
-                PotVerdict::Other,
-                "the sign is the other one: leads swapped, or the exciter turned?".into(),
-            )
-        } else if p < ALPHA {
-            (
-                PotVerdict::Unchanged,
-                format!(
-                    "within the limits (f0 {} %, Q {} %)",
-                    signed(100.0 * df.exp_m1(), 2),
-                    signed(100.0 * dq.exp_m1(), 1)
-                ),
-            )
-        } else if let Some(text) = lead {
-            (PotVerdict::CannotTell, text)
-        } else if q_moved
-            || (f_moved && df > 0.0)
-            || (f_moved && dc > WAX_MOST * (cs + 1.96 * cs_u) + t * 2.0 * whole * uf)
-        {
-            (PotVerdict::Other, other(df, dq, f_moved, q_moved))
-        } else if f_moved {
-            (
-                PotVerdict::Wax,
-                format!(
-                    "f0 {} %, {:.0} pF more in the winding, Q hardly another",
-                    signed(100.0 * df.exp_m1(), 2),
-                    1e12 * dc
-                ),
-            )
-        } else {
-            // As if every side had as many days as both have together.
-            let each = 2.0 / (over_days * over_days);
-            pair.repeats_needed = needed(df, uf, (limits.f0, true), days.freedom, each).max(needed(
-                dq,
-                uq,
-                (limits.q, false),
-                days.freedom,
-                each,
-            ));
-            let more = pair.repeats_needed.map_or(String::new(), |n| {
-                format!(
-                    "; readings on {n} day{} before and after would tell",
-                    if n == 1 { "" } else { "s" }
-                )
-            });
-            (
-                PotVerdict::CannotTell,
-                format!(
-                    "neither unchanged for sure nor changed for sure (f0 {} %){more}",
-                    signed(100.0 * df.exp_m1(), 2)
-                ),
-            )
-        };
-        Ok((pair, Some(change)))
+/// Two rigs, or two loads, tell nothing of the wax; nor do the days of another rig.
+fn on_other_ground(sides: &Sides, about: &About) -> Option<Reason> {
+    if !sides.one_rig() {
+        let told = sides.all().any(|r| r.rig.given);
+        return Some(match told {
+            true => Reason::TwoRigs { rigs: sides.rigs() },
+            false => Reason::NoRigFile,
+        });
     }
-
-    /// Capacitance that hangs on the winding besides its own, with what the rig leaves open of it, and whether it is the same in
-    /// all records.
-    fn load(&self) -> Result<(f64, f64, bool)> {
-        let whole = |r: &Record| -> Result<f64> { Ok(load_of(r).map_or(0.0, |l| l.capacitance()) + input_of(r).1) };
-        let first = whole(&self.before[0])?;
-        let text = |r: &Record| r.load.as_ref().map(|l| l.text.clone());
-        let same = self
-            .before
-            .iter()
-            .chain(self.after)
-            .all(|r| text(r) == text(&self.before[0]));
-        let (_, farad) = input_of(&self.before[0]);
-        let u = input_u(&self.before[0], None)[1].map_or(0.0, |u| u * farad);
-        Ok((first, u, same))
+    let keys = sides.unlike();
+    if !keys.is_empty() {
+        return Some(Reason::Unlike { keys: keys.join(", ") });
     }
-
-    /// Levels count from the exciter's answer, which another rig or another load makes another one.
-    fn knock(&self) -> Result<Option<Estimate>> {
-        if !(self.one_rig() && self.load()?.2) {
-            return Ok(None);
-        }
-        let day = self.days.and_then(|d| d.level_db).unwrap_or(0.0);
-        let of = |r: &[Record]| side(r).map_or(1.0, |s| s.days);
-        let over_days = over(of(self.before), of(self.after));
-        Ok(change::change(self.before, self.after, over_days * day))
+    let other = about.history.filter(|h| !sides.all().all(|r| h.is_of(&r.rig)));
+    if let Some(h) = other {
+        return Some(Reason::OtherRig {
+            rigs: sides.rigs(),
+            days_of: h.rig.clone(),
+        });
     }
+    (!sides.one_load()).then_some(Reason::TwoLoads)
+}
 
-    fn one_rig(&self) -> bool {
-        let first = &self.before[0].rig;
-        self.before.iter().chain(self.after).all(|r| same_rig(first, &r.rig)) && self.unlike().is_empty()
-    }
+/// The change of one pickup in numbers.
+struct Moved<'a> {
+    about: &'a About<'a>,
+    sides: [Side; 2],
+    rig: Repeatability,
+    looked: Looked<'a>,
+    /// Of f0 and of Q.
+    said: [Said; 2],
+    winding: Winding,
+}
 
-    /// Keys of the rig's file by which the readings were worked out otherwise.
-    fn unlike(&self) -> Vec<String> {
-        let first = &self.before[0];
-        let all = self.before.iter().chain(self.after);
-        let of_it = all.filter(|r| same_rig(&first.rig, &r.rig));
-        of_it
-            .map(|r| unlike(first, r))
-            .find(|keys| !keys.is_empty())
-            .unwrap_or_default()
-    }
-
-    /// Whether the rig whose days are known is the one of the records.
-    fn of_the_history(&self) -> bool {
-        let Some(h) = self.history else { return true };
-        self.before.iter().chain(self.after).all(|r| h.is_of(&r.rig))
-    }
-
-    fn rigs(&self) -> String {
-        let mut names: Vec<&str> = Vec::new();
-        for r in self.before.iter().chain(self.after) {
-            let n = r.rig.name.as_deref().unwrap_or("none given");
-            if !names.contains(&n) {
-                names.push(n);
-            }
-        }
-        names.join(", ")
-    }
-
-    /// The check of the witness that was made nearest to a reading, if within [`NEAR_H`].
-    fn nearest(&self, record: &Record) -> Option<&Check> {
-        let at = |s: &str| s.parse::<jiff::Timestamp>().ok();
-        let read = at(&record.taken_at)?;
-        let away = |c: &Check| Some((read.duration_since(at(&c.taken_at)?).as_secs_f64() / 3600.0).abs());
-        let near = self.history?.checks.iter().filter_map(|c| Some((away(c)?, c)));
-        near.filter(|(h, _)| *h <= NEAR_H)
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-            .map(|n| n.1)
-    }
-
-    /// Nobody looked at the witness about one of the days.
-    pub(super) fn unchecked(&self) -> bool {
-        let mut all = self.before.iter().chain(self.after);
-        all.any(|r| self.nearest(r).is_none())
-    }
-
-    /// A lead that moved between the days looks like wax: the witness tells, where it was checked about them.
-    fn witness_moved(&self) -> Option<String> {
-        let days = self.bare?;
-        let about = |records: &[Record]| -> Vec<&Check> {
-            let mut out: Vec<&Check> = Vec::new();
-            for c in records.iter().filter_map(|r| self.nearest(r)) {
-                if !out.iter().any(|o| o.id == c.id) {
-                    out.push(c);
-                }
-            }
-            out
-        };
-        let (before, after) = (about(self.before), about(self.after));
-        // One check for both sides is of one state of the rig.
-        if before.is_empty() || after.is_empty() || before.iter().any(|b| after.iter().any(|a| a.id == b.id)) {
-            return None;
-        }
-        if let Some(bad) = before.iter().chain(&after).find(|c| !c.go) {
-            return Some(format!(
-                "the rig's check of {} was NO GO, so something else than wax may have done it",
-                bad.taken_at.get(..10).unwrap_or("that day")
-            ));
-        }
-        let ln = |list: &[&Check]| mean(&list.iter().map(|c| c.f0_hz.value.ln()).collect::<Vec<_>>());
-        let moved = ln(&after)? - ln(&before)?;
-        let over_days = over(before.len() as f64, after.len() as f64);
-        (moved.abs() > t_975(days.freedom) * days.f0 * over_days).then(|| {
-            format!(
-                "the witness moved by {} % between the days as well, so a lead may have done it",
-                signed(100.0 * moved.exp_m1(), 2)
-            )
-        })
-    }
-
-    /// Why the coil is too warm to be judged, and when to come back; `None` where nothing says so.
-    fn warm(&self) -> Option<String> {
-        let last = self.after.last().map(|r| r.taken_at.as_str());
-        let at = last.and_then(|t| t.parse::<jiff::Timestamp>().ok());
-        let zone = last.and_then(zone_of).unwrap_or(jiff::tz::TimeZone::UTC);
-        let back = |hours: f64| {
-            let then = at?
-                .checked_add(jiff::SignedDuration::from_secs((3600.0 * hours) as i64))
-                .ok()?;
-            Some(format!(
-                "; measure again after {}",
-                then.to_zoned_datetime(zone.clone()).strftime("%H:%M")
-            ))
-        };
-        if let Some(rested) = self.about.rested_h
-            && rested < RESTED_H
-        {
-            let back = back(RESTED_H - rested).unwrap_or_default();
-            return Some(format!(
-                "too warm to judge: {rested:.1} h out of the wax, {RESTED_H:.0} h are wanted{back}"
-            ));
-        }
-        let (temperature, above) = self.warmth()?;
-        (above > WARM_K && self.about.rested_h.is_none()).then(|| {
-            let back = back(COOLS_H * (above / WARM_K).ln().max(0.5)).unwrap_or_default();
-            format!("too warm to judge: the winding's resistance says {temperature:.0} degrees, {above:.0} above the room{back}")
-        })
-    }
-
-    /// A resistance that no warmth makes.
-    fn another_resistance(&self) -> Option<String> {
-        let (_, above) = self.warmth()?;
-        let text = |share: f64| {
-            format!(
-                "{:.0} % {} resistance than before",
-                100.0 * share.abs(),
-                if share > 0.0 { "more" } else { "less" }
-            )
-        };
-        let share = PER_K * above;
-        if above > MOST_WARM_K {
-            return Some(format!(
-                "{}: a joint, a broken strand, another meter's range?",
-                text(share)
-            ));
-        }
-        (above < -COLDER_K).then(|| format!("{}: shorted turns, or another pickup?", text(share)))
-    }
-
-    /// What the winding's resistance says of its temperature during a reading after the wax, and how far that is above the room;
-    /// `None` where there is no reading of one ohmmeter, with the room, on both sides: two may differ by more than warmth does.
-    pub(super) fn warmth_of(&self, after: &Record) -> Option<(f64, f64)> {
-        let known = |r: &Record, meter: Option<&str>| {
-            let o = r.ohms_by(meter)?;
-            Some((o.ohm, o.temperature_c?))
-        };
-        let cold = |meter: Option<&str>| self.before.iter().find_map(|r| known(r, meter));
-        let ((rb, tb), (ra, ta)) = after
-            .ohms()
-            .into_iter()
-            .find_map(|o| Some((cold(o.meter.as_deref())?, known(after, o.meter.as_deref())?)))?;
-        let temperature = ra / rb * (COPPER_C + tb) - COPPER_C;
-        Some((temperature, temperature - ta))
-    }
-
-    /// Of the last reading after the wax of which it is known.
-    pub(super) fn warmth(&self) -> Option<(f64, f64)> {
-        self.after.iter().rev().find_map(|r| self.warmth_of(r))
-    }
-
-    /// Hours between the last reading before and the first one after.
-    pub(super) fn apart_h(&self) -> Option<f64> {
-        let at = |r: &Record| r.taken_at.parse::<jiff::Timestamp>().ok();
-        let last = self.before.iter().filter_map(at).max()?;
-        let first = self.after.iter().filter_map(at).min()?;
-        Some(first.duration_since(last).as_secs_f64() / 3600.0)
+/// The second less the first. A pickup comes out of the wax on another day than it went in.
+fn asked(sides: &[Side; 2], means: [Estimate; 2], rig: &Repeatability, quantity: Quantity, matters: f64) -> Asked {
+    let [first, second] = [0, 1].map(|i| sides[i].parts(quantity, &means[i], rig));
+    Asked {
+        quantity,
+        difference: quantity.difference(means[0].value, means[1].value),
+        between: Between::new(Question::OtherDay, first, second),
+        matters,
     }
 }
 
-/// The zone of an RFC 3339 time.
-fn zone_of(time: &str) -> Option<jiff::tz::TimeZone> {
-    let offset = jiff::fmt::temporal::Pieces::parse(time).ok()?.to_numeric_offset()?;
-    Some(jiff::tz::TimeZone::fixed(offset))
+impl<'a> Moved<'a> {
+    fn of(sides: &Sides, about: &'a About, both: [Side; 2]) -> Option<Self> {
+        let (own_f, own_u) = about.winding();
+        let whole_f = own_f + sides.load_f();
+        let rig = about.repeatability(whole_f);
+        let looked = about.history.map(|h| Looked::about(sides, h)).unwrap_or_default();
+        let mut f0 = asked(&both, both.map(|s| s.f0), &rig, Quantity::F0, about.limits.f0);
+        f0.between.witness = looked.seen(about.share(whole_f));
+        let q = asked(&both, both.map(|s| s.q), &rig, Quantity::Q, about.limits.q);
+        let said: [Said; 2] = judge(&[f0, q]).try_into().ok()?;
+        // f0 goes with the root of one over the capacitance.
+        let growth = (-2.0 * said[0].difference).exp_m1();
+        let first = sides.before[0];
+        let input_u = input_u(first, None)[1].map_or(0.0, |u| u * input_of(first).1);
+        Some(Moved {
+            about,
+            sides: both,
+            rig,
+            looked,
+            said,
+            winding: Winding {
+                more_f: whole_f * growth,
+                by_f0: 2.0 * whole_f * (1.0 + growth),
+                open: growth.abs() * own_u.hypot(input_u),
+                most_f: WAX_MOST * (own_f + Z95 * own_u),
+            },
+        })
+    }
+
+    /// In standard deviations of one day.
+    fn over_days(&self) -> f64 {
+        self.sides.iter().map(|s| 1.0 / s.days).sum::<f64>().sqrt()
+    }
+
+    fn put_numbers(&self, pair: &mut Pair) {
+        let [before, after] = &self.sides;
+        let relative = |said: &Said, b: Estimate, a: Estimate| {
+            interval(
+                b.value * said.difference.exp_m1(),
+                b.value * said.half,
+                a.u_noise.hypot(b.u_noise),
+            )
+        };
+        let [f0, q] = &self.said;
+        pair.f0_hz = relative(f0, before.f0, after.f0);
+        pair.f0_before_hz = Some(before.f0.value);
+        pair.f0_relative = Some(f0.difference.exp_m1());
+        pair.q = relative(q, before.q, after.q);
+        pair.q_relative = Some(q.difference.exp_m1());
+        let decibels = |quantity, b: Option<Estimate>, a: Option<Estimate>| {
+            let (b, a) = (b?, a?);
+            let asked = asked(&self.sides, [b, a], &self.rig, quantity, f64::INFINITY);
+            let half = asked.between.scatter().half_width(0.05);
+            interval(asked.difference, half, a.u_noise.hypot(b.u_noise))
+        };
+        pair.peak_db = decibels(Quantity::Height, before.peak_db, after.peak_db);
+        pair.level_db = decibels(Quantity::Level, before.level_db, after.level_db);
+        let noise = after.f0.u_noise.hypot(before.f0.u_noise) / before.f0.value;
+        let w = &self.winding;
+        pair.c_f = interval(w.more_f, w.half(f0), w.by_f0 * noise);
+    }
+
+    fn conclude(self, pair: &mut Pair) -> Change {
+        pair.decided = Some(self.said.map(|s| Decided::of(&s)));
+        // Probability of such a difference if it were beyond its limit.
+        let p = self
+            .said
+            .map(|s| equivalence(s.difference, s.scatter.sd, s.scatter.freedom, s.asked.matters).p);
+        pair.p_equivalence = Some(p[0].max(p[1]));
+        let day = self.about.days().map(|d| Scatter::studied(d.f0, d.freedom));
+        let objection = self.looked.objects(day);
+        let lead = objection.is_some();
+        let [before, after] = &self.sides;
+        let turned = after.sense.zip(before.sense).is_some_and(|(a, b)| !a.same(b));
+        let w = &self.winding;
+        let too_much = w.more_f - w.by_f0 * self.said[0].half_jointly > w.most_f;
+        (pair.verdict, pair.reason) = match (verdict(&self.said), objection) {
+            _ if turned => (PotVerdict::Other, Reason::SignTurned),
+            (_, Some(objection)) => (PotVerdict::CannotTell, objection),
+            (PotVerdict::Unchanged, _) => (PotVerdict::Unchanged, Reason::WithinLimits),
+            (PotVerdict::Wax, _) if too_much => (PotVerdict::Other, Reason::TooMuchCapacitance),
+            (PotVerdict::Wax, _) => (PotVerdict::Wax, Reason::AsWaxDoes),
+            (PotVerdict::Other, _) => (PotVerdict::Other, looks_like(&self.said)),
+            (unsure, _) => (unsure, Reason::Unsure),
+        };
+        if pair.reason == Reason::Unsure {
+            let wanted = more_readings(&self.said);
+            (pair.repeats_needed, pair.on_days) = wanted.map_or((None, false), |(n, on_days)| (Some(n), on_days));
+        }
+        Change {
+            said: self.said,
+            winding: self.winding,
+            lead,
+        }
+    }
+}
+
+impl Winding {
+    /// Half-width of the change's 95 % interval.
+    pub(super) fn half(&self, f0: &Said) -> f64 {
+        Scatter::sum(&[f0.scatter.times(self.by_f0), Scatter::known(self.open)]).half_width(0.05)
+    }
+}
+
+impl Decided {
+    pub(super) fn of(said: &Said) -> Self {
+        Decided {
+            difference: said.difference,
+            half_95: match said.answer {
+                Answer::Different => said.half_jointly,
+                Answer::Same | Answer::CannotTell => said.half,
+            },
+            limit: said.asked.matters,
+        }
+    }
+}
+
+/// 1.96 u is the half-width, whatever freedom is behind it.
+fn interval(value: f64, half: f64, noise: f64) -> Option<Estimate> {
+    Estimate::new(value, half / Z95, noise)
+}
+
+/// What became of a pickup, or of a lot, by f0 and Q alone.
+pub(super) fn verdict(said: &[Said; 2]) -> PotVerdict {
+    let [f0, q] = said;
+    match (whole(said), f0.answer, q.answer) {
+        (Answer::Same, ..) => PotVerdict::Unchanged,
+        (_, _, Answer::Different) => PotVerdict::Other,
+        // Wax never raises f0.
+        (_, Answer::Different, _) if f0.difference > 0.0 => PotVerdict::Other,
+        (_, Answer::Different, _) => PotVerdict::Wax,
+        _ => PotVerdict::CannotTell,
+    }
 }
 
 /// What a change that is not wax looks like.
-fn other(df: f64, dq: f64, f_moved: bool, q_moved: bool) -> String {
-    let sizes = format!(
-        "f0 {} %, Q {} %",
-        signed(100.0 * df.exp_m1(), 2),
-        signed(100.0 * dq.exp_m1(), 1)
-    );
-    let up = f_moved && df > 0.0;
-    let guess = if q_moved && dq < 0.0 && up {
-        "less inductance and more loss: shorted turns?"
-    } else if q_moved && dq < 0.0 {
-        "more loss: a cover, a plate, a joint, another resistor?"
-    } else if up {
-        "wax never raises f0: a lead unplugged, turns lost?"
-    } else if q_moved {
-        "less loss than before: was a resistor or a pot across it?"
-    } else {
-        "more than wax can do: a longer lead, a capacitor across it?"
-    };
-    format!("{sizes}; {guess}")
+fn looks_like([f0, q]: &[Said; 2]) -> Reason {
+    let up = f0.difference > f0.half;
+    match (q.answer == Answer::Different, q.difference < 0.0) {
+        (true, true) if up => Reason::ShortedTurns,
+        (true, true) => Reason::MoreLoss,
+        _ if up => Reason::F0Up,
+        _ => Reason::LessLoss,
+    }
 }
 
-/// Days on either side after which the change at hand would most likely (80 %) be told, as none or as one; `None` where the
-/// `days` there are (on either side) are enough. `u` is that of so many.
-fn needed(change: f64, u: f64, (limit, some_tells): (f64, bool), freedom: f64, days: f64) -> Option<u32> {
-    let t = |p: f64| student(p, freedom);
-    let likely = t(0.8);
-    let none = (t(1.0 - ALPHA) + likely) * u / (limit - change.abs()).max(0.0);
-    // Within its limit a difference is none, however sure; `some_tells`: to be told from nothing is a verdict too.
-    let some = match some_tells || change.abs() > limit {
-        true => (t(1.0 - 0.5 * ALPHA) + likely) * u / change.abs(),
-        false => f64::INFINITY,
-    };
-    let n = (days * none.min(some).powi(2)).ceil();
-    (n >= days.round() + 1.0 && n < 1e4).then_some(n as u32)
+/// So many readings more after the wax would tell, and whether each on a day of its own; `None` where no number would.
+fn more_readings(said: &[Said; 2]) -> Option<(u32, bool)> {
+    let mut each = said.iter().filter_map(|s| s.would_tell(Again::Second));
+    each.try_fold((0, false), |(n, on_days), more| match more {
+        More::Takes(m) | More::Placements(m) | More::OneSitting(m) => Some((n.max(m), on_days)),
+        More::Days(m) => Some((n.max(m), true)),
+        More::Nothing => None,
+    })
 }

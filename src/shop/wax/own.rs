@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Pair, PotVerdict, PottingDocument, Usual};
+use super::document::{Pair, PotVerdict, PottingDocument, Usual};
 use crate::failure::{Failure, Result};
 use crate::stats::{mean, sd, student};
 
@@ -87,13 +87,12 @@ impl WaxHistory {
     /// Says of each pair whether it is what this shop's wax usually does. It has no say in the verdict.
     pub fn hold_against(&self, document: &mut PottingDocument) {
         for p in &mut document.pairs {
-            p.usual = self.usual(p, document.simulated, document.coverage);
+            p.usual = self.usual(p, document.simulated);
         }
     }
 
-    /// `coverage`: of the pair's u for 95 %. What the rig's days do to this pair they do to all pairs of its day alike, which the
-    /// scatter of those before does not hold.
-    fn usual(&self, p: &Pair, simulated: bool, coverage: f64) -> Option<Usual> {
+    /// What the rig's days do to this pair they do to all pairs of its day alike, which the scatter of those before does not hold.
+    fn usual(&self, p: &Pair, simulated: bool) -> Option<Usual> {
         let (c, q) = (p.c_f?.value, p.q_relative?);
         let others: Vec<&WaxChange> = self
             .changes
@@ -103,10 +102,11 @@ impl WaxHistory {
         if others.len() < ENOUGH || p.verdict == PotVerdict::Warm {
             return None;
         }
-        let own = |u: f64| coverage * u;
-        let of_q = p.q.map_or(0.0, |e| own(e.u * (q / e.value).abs()));
-        let of_q = if of_q.is_finite() { of_q } else { 0.0 };
-        let c_f = range(&others.iter().map(|x| x.c_f).collect::<Vec<_>>(), own(p.c_f?.u))?;
+        let of_q = p.decided.map_or(0.0, |d| d[1].half_95);
+        let c_f = range(
+            &others.iter().map(|x| x.c_f).collect::<Vec<_>>(),
+            p.c_f?.half_width_95(),
+        )?;
         let q_relative = range(&others.iter().map(|x| x.q).collect::<Vec<_>>(), of_q)?;
         let within = |r: [f64; 2], v: f64| (r[0]..=r[1]).contains(&v);
         Some(Usual {
@@ -136,42 +136,24 @@ fn range(v: &[f64], own: f64) -> Option<[f64; 2]> {
 mod tests {
     use super::*;
     use crate::estimate::Estimate;
-    use crate::shop::wax::Limits;
 
     fn pair(name: &str, c: f64, q: f64, verdict: PotVerdict) -> Pair {
         Pair {
             pickup: name.into(),
             before: vec![format!("{name}-b")],
             after: vec![format!("{name}-a")],
-            f0_hz: None,
-            f0_before_hz: None,
-            f0_relative: None,
-            q: None,
             q_relative: Some(q),
-            peak_db: None,
-            level_db: None,
             c_f: Estimate::new(c, 0.0, 0.0),
-            knock_db: None,
-            knock_text: None,
             verdict,
             p_equivalence: Some(0.5),
-            repeats_needed: None,
-            usual: None,
-            text: String::new(),
+            ..Pair::default()
         }
     }
 
     fn document(pairs: Vec<Pair>) -> PottingDocument {
         PottingDocument {
-            schema: "x".into(),
-            limits: Limits::default(),
-            coverage: 1.96,
-            rig: None,
             pairs,
-            lot: None,
-            unpaired: vec![],
-            notes: vec![],
-            simulated: false,
+            ..PottingDocument::default()
         }
     }
 

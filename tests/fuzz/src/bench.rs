@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use coilwright::cli::defaults::Defaults;
+use coilwright::estimate::Estimate;
 use coilwright::fileio;
 use coilwright::record::notes::Note;
 use coilwright::record::{Record, store};
@@ -11,7 +12,7 @@ use coilwright::report::tray_plot;
 use coilwright::shop::known::Known;
 use coilwright::shop::lot::Tray;
 use coilwright::shop::standard::{self, Standard};
-use coilwright::shop::wax::PottingDocument;
+use coilwright::shop::wax::document::{Pair, PotVerdict, PottingDocument};
 use coilwright::shop::wax::own::WaxHistory;
 use coilwright::shop::witness::repeat::RepeatDocument;
 use serde::Serialize;
@@ -145,8 +146,20 @@ pub fn wax(bytes: &[u8]) -> bool {
         Err(failure) => return refused(&failure),
     };
     the_same_again(&read, |b| WaxHistory::parse("again.json", b));
-    let kept = include_bytes!("../../../fixtures/records/0.1.0-shop/potting.json");
-    let mut document: PottingDocument = serde_json::from_slice(kept).expect("a sound comparison");
+    // One that the kept history of 0.1.0 knows, and a new one.
+    let pairs = [["aef513ae86178a98", "25764f0658e9bd87"], ["b", "a"]].map(|[before, after]| Pair {
+        before: vec![before.into()],
+        after: vec![after.into()],
+        q_relative: Some(0.003),
+        c_f: Estimate::new(9e-12, 1e-12, 1e-14),
+        verdict: PotVerdict::Wax,
+        p_equivalence: Some(0.5),
+        ..Pair::default()
+    });
+    let mut document = PottingDocument {
+        pairs: pairs.into(),
+        ..PottingDocument::default()
+    };
     read.hold_against(&mut document);
     finite(
         "the usual changes",

@@ -1,0 +1,71 @@
+//! The readings on one side of the wax, drawn together.
+
+use crate::estimate::Estimate;
+use crate::record::identity::Sense;
+use crate::record::{Record, Resonance};
+use crate::shop::yardstick::{Parts, Quantity, Repeatability};
+
+/// Readings of one pickup on one day, or over some days.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Side {
+    pub(super) days: f64,
+    /// As many, each laid down anew and alone, would have as good a mean.
+    placements: f64,
+    pub(super) f0: Estimate,
+    pub(super) q: Estimate,
+    pub(super) peak_db: Option<Estimate>,
+    pub(super) level_db: Option<Estimate>,
+    pub(super) sense: Option<Sense>,
+}
+
+fn mean_of(e: &[Estimate]) -> Option<Estimate> {
+    let n = e.len() as f64;
+    let noise = e.iter().map(|x| x.u_noise * x.u_noise).sum::<f64>().sqrt() / n;
+    let value = e.iter().map(|x| x.value).sum::<f64>() / n;
+    Estimate::new(value, noise, noise)
+}
+
+impl Side {
+    /// Mean of the days' means: within a day noise and laying down average, and the day does not.
+    pub(super) fn of(records: &[&Record]) -> Option<Side> {
+        let mut days: Vec<(&str, Vec<&Resonance>)> = Vec::new();
+        for r in records {
+            let date = r.taken_at.get(..10).unwrap_or_default();
+            let Some(x) = r.reading() else { continue };
+            match days.iter_mut().find(|d| d.0 == date) {
+                Some(d) => d.1.push(x),
+                None => days.push((date, vec![x])),
+            }
+        }
+        // What one day lacks is told on none.
+        let mean = |of: &dyn Fn(&Resonance) -> Option<Estimate>| {
+            let means: Option<Vec<Estimate>> = days
+                .iter()
+                .map(|d| mean_of(&d.1.iter().filter_map(|r| of(r)).collect::<Vec<_>>()))
+                .collect();
+            mean_of(&means?)
+        };
+        let n = days.len() as f64;
+        Some(Side {
+            days: n,
+            placements: n * n / days.iter().map(|d| 1.0 / d.1.len() as f64).sum::<f64>(),
+            f0: mean(&|r| Some(r.f0_hz))?,
+            q: mean(&|r| Some(r.q))?,
+            peak_db: mean(&|r| r.peak_db),
+            level_db: mean(&|r| r.level_db),
+            sense: records
+                .iter()
+                .find(|r| r.reading().is_some())
+                .and_then(|r| Sense::of(r)),
+        })
+    }
+
+    /// What the mean is uncertain by.
+    pub(super) fn parts(&self, quantity: Quantity, mean: &Estimate, rig: &Repeatability) -> Parts {
+        Parts {
+            placements: self.placements,
+            on_days: self.days,
+            ..rig.reading(quantity, mean)
+        }
+    }
+}

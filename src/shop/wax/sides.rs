@@ -1,0 +1,114 @@
+//! Records of one coil before and after the wax.
+
+use std::collections::BTreeMap;
+
+use super::document::Remark;
+use crate::coil::behind::{input_of, load_of};
+use crate::record::Record;
+use crate::record::identity::{same_rig, unlike};
+
+/// What is on either side, in order of time.
+#[derive(Debug, Clone)]
+pub(super) struct Sides<'a> {
+    pub(super) name: String,
+    pub(super) before: Vec<&'a Record>,
+    pub(super) after: Vec<&'a Record>,
+}
+
+fn time(r: &Record) -> Option<jiff::Timestamp> {
+    r.taken_at.parse().ok()
+}
+
+/// By the pickup's name and coil: two coils of one pickup are two windings. A record that does not say which one it is of goes with
+/// the only one there is.
+pub(super) fn pairs<'a>(before: &'a [Record], after: &'a [Record]) -> (Vec<Sides<'a>>, Vec<Remark>) {
+    let (mut out, mut remarks) = (Vec::new(), Vec::new());
+    let mut names: Vec<&str> = Vec::new();
+    for r in before.iter().chain(after) {
+        if !names.contains(&r.pickup.name.as_str()) {
+            names.push(&r.pickup.name);
+        }
+    }
+    for name in names {
+        let of = |list: &'a [Record]| {
+            let mut own: Vec<&Record> = list.iter().filter(|r| r.pickup.name == name).collect();
+            own.sort_by_key(|r| (time(r), &r.taken_at));
+            own
+        };
+        let whole = Sides {
+            name: name.to_owned(),
+            before: of(before),
+            after: of(after),
+        };
+        let mut coils: BTreeMap<Option<&str>, Sides> = BTreeMap::new();
+        for r in whole.all() {
+            let coil = r.pickup.over.as_deref();
+            coils.entry(coil).or_insert_with(|| whole.of_coil(coil));
+        }
+        let untold = coils.remove(&None);
+        if coils.len() < 2 {
+            out.push(whole);
+            continue;
+        }
+        out.extend(coils.into_values());
+        remarks.extend(untold.map(|u| Remark::CoilUntold(name.to_owned(), u.all().count())));
+    }
+    (out, remarks)
+}
+
+impl<'a> Sides<'a> {
+    pub(super) fn all(&self) -> impl Iterator<Item = &'a Record> {
+        self.before.iter().chain(&self.after).copied()
+    }
+
+    fn of_coil(&self, coil: Option<&str>) -> Self {
+        let own = |list: &[&'a Record]| {
+            let of_it = list.iter().filter(|r| r.pickup.over.as_deref() == coil);
+            of_it.copied().collect()
+        };
+        Sides {
+            name: format!("{}, {}", self.name, coil.unwrap_or_default()),
+            before: own(&self.before),
+            after: own(&self.after),
+        }
+    }
+
+    pub(super) fn one_rig(&self) -> bool {
+        self.all().all(|r| same_rig(&self.before[0].rig, &r.rig))
+    }
+
+    /// Keys of the rig's file by which the readings were worked out otherwise.
+    pub(super) fn unlike(&self) -> Vec<String> {
+        let each = self.all().map(|r| unlike(self.before[0], r));
+        each.into_iter().find(|keys| !keys.is_empty()).unwrap_or_default()
+    }
+
+    /// The rigs' names, each once.
+    pub(super) fn rigs(&self) -> String {
+        let mut names: Vec<&str> = Vec::new();
+        for name in self.all().map(|r| r.rig.name.as_deref().unwrap_or("none given")) {
+            if !names.contains(&name) {
+                names.push(name);
+            }
+        }
+        names.join(", ")
+    }
+
+    pub(super) fn one_load(&self) -> bool {
+        let text = |r: &Record| r.load.as_ref().map(|l| l.text.clone());
+        self.all().all(|r| text(r) == text(self.before[0]))
+    }
+
+    /// Capacitance that hangs on the winding besides its own, in farads.
+    pub(super) fn load_f(&self) -> f64 {
+        let first = self.before[0];
+        load_of(first).map_or(0.0, |l| l.capacitance()) + input_of(first).1
+    }
+
+    /// Hours between the last reading before and the first one after.
+    pub(super) fn apart_h(&self) -> Option<f64> {
+        let last = self.before.iter().filter_map(|r| time(r)).max()?;
+        let first = self.after.iter().filter_map(|r| time(r)).min()?;
+        Some(first.duration_since(last).as_secs_f64() / 3600.0)
+    }
+}

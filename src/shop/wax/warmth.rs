@@ -1,0 +1,131 @@
+//! Whether the coils had cooled, and what says so.
+
+use super::about::About;
+use super::document::{Pair, PotVerdict, Reason, Remark};
+use super::sides::Sides;
+use crate::copper::PER_K;
+use crate::record::Record;
+
+/// Hours after which a coil is as cold as its room (choice: overnight).
+pub const RESTED_H: f64 = 10.0;
+/// Kelvin above the room from which a winding is warm: 0.4 % of its resistance.
+pub const WARM_K: f64 = 1.0;
+/// Time constant with which a potted coil cools, for a guess at when to come back (choice).
+const COOLS_H: f64 = 1.0;
+/// Wax is no hotter above a room than this, and no winding is colder than its room by so much.
+const MOST_WARM_K: f64 = 100.0;
+const COLDER_K: f64 = 15.0;
+/// Copper: R goes with 234.5 + T in degrees Celsius (resistance method; IEC 60034-1, recalled, not verified).
+const COPPER_C: f64 = 234.5;
+
+/// Of a winding: its temperature, and how far that is above the room's.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Warmth {
+    celsius: f64,
+    pub(super) above_k: f64,
+}
+
+impl Sides<'_> {
+    /// What the winding's resistance says of a reading after the wax; `None` where there is no reading of one ohmmeter, with the
+    /// room, on both sides: two may differ by more than warmth does.
+    fn warmth_of(&self, after: &Record) -> Option<Warmth> {
+        let known = |r: &Record, meter: Option<&str>| {
+            let o = r.ohms_by(meter)?;
+            Some((o.ohm, o.temperature_c?))
+        };
+        let cold = |meter: Option<&str>| self.before.iter().find_map(|r| known(r, meter));
+        let ((rb, tb), (ra, ta)) = after
+            .ohms()
+            .into_iter()
+            .find_map(|o| Some((cold(o.meter.as_deref())?, known(after, o.meter.as_deref())?)))?;
+        let celsius = ra / rb * (COPPER_C + tb) - COPPER_C;
+        Some(Warmth {
+            celsius,
+            above_k: celsius - ta,
+        })
+    }
+
+    /// Of the last reading after the wax of which it is known.
+    fn warmth(&self) -> Option<Warmth> {
+        self.after.iter().rev().find_map(|r| self.warmth_of(r))
+    }
+
+    /// A reading of a warm day has no part in the mean of cold ones; `None` where all are warm, or none.
+    pub(super) fn without_warm(&self) -> Option<Self> {
+        let warm = |r: &Record| {
+            let above = self.warmth_of(r).map(|w| w.above_k);
+            above.is_some_and(|k| k > WARM_K && k <= MOST_WARM_K)
+        };
+        let after: Vec<&Record> = self.after.iter().copied().filter(|r| !warm(r)).collect();
+        (!after.is_empty() && after.len() < self.after.len()).then(|| Sides { after, ..self.clone() })
+    }
+
+    /// Whether the coil is not judged by its response at all, and then why.
+    pub(super) fn unfit(&self, about: &About, pair: &mut Pair) -> bool {
+        let warmth = self.warmth();
+        (pair.verdict, pair.reason) = match (about.rested_h, warmth) {
+            (_, Some(w)) if !(-COLDER_K..=MOST_WARM_K).contains(&w.above_k) => {
+                let relative = PER_K * w.above_k;
+                (PotVerdict::Other, Reason::Resistance { relative })
+            }
+            (Some(rested_h), _) if rested_h < RESTED_H => {
+                pair.again_at = self.in_hours(RESTED_H - rested_h);
+                (PotVerdict::Warm, Reason::TooSoon { rested_h })
+            }
+            (None, Some(Warmth { celsius, above_k })) if above_k > WARM_K => {
+                pair.again_at = self.in_hours(COOLS_H * (above_k / WARM_K).ln().max(0.5));
+                (PotVerdict::Warm, Reason::WarmWinding { celsius, above_k })
+            }
+            _ => return false,
+        };
+        true
+    }
+
+    /// By the clock that the last record was made by.
+    fn in_hours(&self, hours: f64) -> Option<String> {
+        let last = self.after.last()?.taken_at.as_str();
+        let at: jiff::Timestamp = last.parse().ok()?;
+        let offset = jiff::fmt::temporal::Pieces::parse(last).ok()?.to_numeric_offset();
+        let zone = offset.map_or(jiff::tz::TimeZone::UTC, jiff::tz::TimeZone::fixed);
+        let then = at.checked_add(jiff::SignedDuration::from_secs((3600.0 * hours) as i64));
+        Some(then.ok()?.to_zoned_datetime(zone).strftime("%H:%M").to_string())
+    }
+
+    /// Whether one ohmmeter has read on both sides, or none on one.
+    fn one_meter(&self) -> bool {
+        let meters =
+            |list: &[&Record]| -> Vec<Option<String>> { list.iter().flat_map(|r| r.ohms()).map(|o| o.meter).collect() };
+        let (b, a) = (meters(&self.before), meters(&self.after));
+        a.is_empty() || b.is_empty() || b.iter().any(|m| a.contains(m))
+    }
+}
+
+/// What is to be said of how cold the coils were.
+pub(super) fn remarks(pairs: &[Sides], about: &About, simulated: bool) -> Vec<Remark> {
+    let told: Vec<(&Sides, f64)> = pairs.iter().filter_map(|s| Some((s, s.warmth()?.above_k))).collect();
+    let warm: Vec<(String, f64)> = told
+        .iter()
+        .filter(|t| t.1 > WARM_K)
+        .map(|(s, above)| (s.name.clone(), *above))
+        .collect();
+    let untold = pairs.len() - told.len();
+    let Some(rested_h) = about.rested_h else {
+        let said = match (untold, warm.is_empty()) {
+            (0, true) => Some(Remark::ColdByResistance),
+            (0, false) => None,
+            _ if !pairs.iter().all(Sides::one_meter) => Some(Remark::TwoMeters),
+            _ => Some(Remark::ColdUntold((!told.is_empty()).then_some(untold))),
+        };
+        return said.into_iter().collect();
+    };
+    let mut out = Vec::new();
+    if !warm.is_empty() {
+        out.push(Remark::RestedYetWarm(warm));
+    }
+    let apart = pairs.iter().filter_map(Sides::apart_h).filter(|h| *h >= 0.0);
+    let apart_h = apart.fold(f64::INFINITY, f64::min);
+    if apart_h < rested_h && !simulated {
+        out.push(Remark::RestedTooLong { rested_h, apart_h });
+    }
+    out
+}

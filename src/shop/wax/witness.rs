@@ -1,0 +1,89 @@
+//! What the rig's witness says of the days of a pair.
+
+use super::document::Reason;
+use super::sides::Sides;
+use crate::record::Record;
+use crate::shop::witness::history::{Check, History};
+use crate::shop::yardstick::{Scatter, Witness};
+use crate::stats::mean;
+
+/// A check of the witness speaks for readings so many hours from it: of the day, or of the morning after.
+const NEAR_H: f64 = 36.0;
+
+/// The checks about either side.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Looked<'a> {
+    before: Vec<&'a Check>,
+    after: Vec<&'a Check>,
+    /// Nobody looked at the witness about one of the records.
+    pub(super) unchecked: bool,
+}
+
+/// The check that was made nearest to a reading, if within [`NEAR_H`].
+fn nearest<'a>(history: &'a History, record: &Record) -> Option<&'a Check> {
+    let at = |s: &str| s.parse::<jiff::Timestamp>().ok();
+    let read = at(&record.taken_at)?;
+    let away = |c: &Check| Some((read.duration_since(at(&c.taken_at)?).as_secs_f64() / 3600.0).abs());
+    let near = history.checks.iter().filter_map(|c| Some((away(c)?, c)));
+    near.filter(|(h, _)| *h <= NEAR_H)
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|n| n.1)
+}
+
+impl<'a> Looked<'a> {
+    pub(super) fn about(sides: &Sides, history: &'a History) -> Self {
+        let mut out = Looked::default();
+        for (records, checks) in [(&sides.before, &mut out.before), (&sides.after, &mut out.after)] {
+            for r in records {
+                match nearest(history, r) {
+                    Some(c) if checks.iter().any(|o: &&Check| o.id == c.id) => {}
+                    Some(c) => checks.push(c),
+                    None => out.unchecked = true,
+                }
+            }
+        }
+        out
+    }
+
+    fn all(&self) -> impl Iterator<Item = &'a Check> {
+        self.before.iter().chain(&self.after).copied()
+    }
+
+    /// How far f0 of the witness moved between the sides, relative, and how sure that is by its own noise; `None` without checks of
+    /// both: one check for both sides is of one state of the rig.
+    fn moved(&self) -> Option<(f64, f64)> {
+        if self.before.iter().any(|b| self.after.iter().any(|a| a.id == b.id)) {
+            return None;
+        }
+        let ln = |list: &[&Check]| mean(&list.iter().map(|c| c.f0_hz.value.ln()).collect::<Vec<_>>());
+        let noise = |list: &[&Check]| {
+            let squares = list.iter().map(|c| (c.f0_hz.u_noise / c.f0_hz.value).powi(2));
+            squares.sum::<f64>().sqrt() / list.len() as f64
+        };
+        let own = noise(&self.before).hypot(noise(&self.after));
+        Some((ln(&self.after)? - ln(&self.before)?, own))
+    }
+
+    /// To be taken off the pickup's own difference; `share`: how far the pickup moves where the witness moves by one.
+    pub(super) fn seen(&self, share: f64) -> Option<Witness> {
+        let (moved, own) = self.moved()?;
+        Some(Witness {
+            moved: share * moved,
+            own: Scatter::known(share * own),
+        })
+    }
+
+    /// A lead that moved between the days looks like wax: more than days do, whatever is taken off. `day`: what one does to the
+    /// witness's f0, where that is known.
+    pub(super) fn objects(&self, day: Option<Scatter>) -> Option<Reason> {
+        let (relative, _) = self.moved()?;
+        if let Some(bad) = self.all().find(|c| !c.go) {
+            return Some(Reason::WitnessNoGo {
+                day: bad.taken_at.get(..10).unwrap_or("that day").to_owned(),
+            });
+        }
+        let days = [&self.before, &self.after].map(|side| 1.0 / side.len() as f64);
+        let half = day?.times((days[0] + days[1]).sqrt()).half_width(0.05);
+        (relative.abs() > half).then_some(Reason::WitnessMoved { relative })
+    }
+}

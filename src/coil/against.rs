@@ -5,12 +5,13 @@ use std::f64::consts::TAU;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::loads::Basis;
+use super::basis::Basis;
+use super::told::{reading, spelt};
 use crate::estimate::{Estimate, Z95};
 use crate::failure::{Failure, Result};
 use crate::network::predict::{self, db};
 use crate::network::{Load, Wiring, peak};
-use crate::record::{Record, Resonance};
+use crate::record::Record;
 
 mod setting;
 #[cfg(test)]
@@ -76,23 +77,6 @@ const ALLOWED_HZ: f64 = 1e-3;
 const Z_OF_TWO: f64 = 2.241_402_727_604_947;
 /// No point of a curve is believed to be better.
 const LEAST_DB: f64 = 0.002;
-
-fn reading(record: &Record) -> Result<&Resonance> {
-    record.resonance.as_ref().ok_or_else(|| {
-        Failure::new(
-            format!("record {:?} has no reading", record.pickup.name),
-            "leave it out, or measure again",
-        )
-    })
-}
-
-/// A load as a person would write it.
-fn spelt(load: &Load) -> String {
-    match load.to_string() {
-        s if s.is_empty() => "none".into(),
-        s => s,
-    }
-}
 
 /// Lays takes over the prediction of what they should show.
 pub fn against(records: &[Record], basis: &Basis, stated: &Stated) -> Result<Against> {

@@ -6,9 +6,9 @@ use crate::copper::warmth;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Take};
+use crate::network::Coil;
 use crate::network::coil_file::{InputPart, SCHEMA};
 use crate::network::knob::{Knob, Tolerances, UNIFORM};
-use crate::network::{Coil, Load};
 use crate::record::meters::LEAST_WINDING_OHM;
 use crate::record::{Code, Model, Record};
 
@@ -27,8 +27,8 @@ pub struct About {
     pub input: Option<f64>,
 }
 
-/// Half-width of a hand-held ohmmeter's reading where nothing is stated, relative (common practice).
-pub const OHMMETER: f64 = 0.01;
+use super::told::spelt;
+pub use super::told::{OHMMETER, input_of, input_u, load_of, whole_load};
 
 mod document;
 mod findings;
@@ -38,60 +38,11 @@ mod tests;
 pub use document::*;
 use findings::findings;
 
-/// Beyond this the takes contradict each other.
-const UNLIKELY: f64 = 0.001;
 /// Points of a curve this far above the resonance say nothing of the coil (relative).
 const ABOVE_F0: f64 = 4.0;
 const CURVE_FROM_HZ: f64 = 80.0;
 /// A record without any noise of its own is believed to this (relative).
 const LEAST_U: f64 = 1e-5;
-
-/// A record as the fit wants it, with its load and input told.
-pub fn load_of(record: &Record) -> Result<Load> {
-    match &record.load {
-        Some(l) => Load::parse(&l.text)
-            .map_err(|e| Failure::new(format!("record {:?}: {}", record.pickup.name, e.what), e.hint)),
-        None => Err(Failure::new(
-            format!(
-                "record {:?} ({}) does not say what hung on the pickup",
-                record.pickup.name, record.taken_at
-            ),
-            "measure with --load, or with --load none where nothing did",
-        )),
-    }
-}
-
-/// Resistance and capacitance of the rig's own input and lead.
-pub fn input_of(record: &Record) -> (Option<f64>, f64) {
-    let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
-    let farad = ["input.capacitance_f", "input.lead_capacitance_f"]
-        .into_iter()
-        .filter_map(value)
-        .sum();
-    (value("input.resistance_ohm"), farad)
-}
-
-/// Standard uncertainties of the two, relative: from a half-width stated for both, else as the rig states them; `None` where
-/// neither does.
-pub fn input_u(record: &Record, half: Option<f64>) -> [Option<f64>; 2] {
-    let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
-    let (_, farad) = input_of(record);
-    match half {
-        Some(half) => [Some(UNIFORM * half); 2],
-        None => [
-            value("input.resistance_tolerance"),
-            value("input.capacitance_tolerance_f")
-                .filter(|_| farad > 0.0)
-                .map(|u| u / farad),
-        ],
-    }
-}
-
-/// What truly hung on the pickup: the load told and the rig's input.
-pub fn whole_load(record: &Record) -> Result<Load> {
-    let (ohm, farad) = input_of(record);
-    Ok(load_of(record)?.with_input(ohm, farad))
-}
 
 /// Finds the coil.
 pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
@@ -168,13 +119,6 @@ fn unknown_temperatures(used: &[&Record], r_at: Option<f64>) -> Option<String> {
     Some(format!(
         "the temperature {whose} not known: the resistance is taken as it was read (0.4 % for each kelvin between them)"
     ))
-}
-
-fn spelt(load: &Load) -> String {
-    match load.to_string() {
-        s if s.is_empty() => "none".into(),
-        s => s,
-    }
 }
 
 fn cannot(why: Cannot, takes: &[Take], left_out: &[String]) -> Failure {

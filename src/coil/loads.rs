@@ -1,15 +1,14 @@
 //! Predictions of a coil under loads: the `coilwright/loads/1` document.
 
-use nalgebra::DMatrix;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::against::{Against, Undone};
-use crate::failure::Result;
+use super::basis::Basis;
 use crate::network::knob::{Knob, Tolerances};
 use crate::network::predict::{self, LEVELS_HZ, db};
 use crate::network::reach::Reached;
-use crate::network::{Coil, CoilFile, Eddy, Wiring, spread};
+use crate::network::{Eddy, Wiring, spread};
 
 pub const SCHEMA: &str = "coilwright/loads/1";
 
@@ -149,34 +148,18 @@ pub struct PartFound {
     pub u: Option<f64>,
 }
 
-/// A coil, with its covariance where that is known.
-#[derive(Debug, Clone)]
-pub struct Basis {
-    pub file: CoilFile,
-    pub coil: Coil,
-    pub covariance: Option<DMatrix<f64>>,
-}
-
-impl Basis {
-    pub fn of(file: CoilFile) -> Result<Basis> {
-        Ok(Basis {
-            coil: file.coil(),
-            covariance: file.covariance()?,
-            file,
-        })
-    }
-
-    pub fn used(&self) -> CoilUsed {
-        let c = &self.coil;
+impl From<&Basis> for CoilUsed {
+    fn from(basis: &Basis) -> CoilUsed {
+        let c = &basis.coil;
         CoilUsed {
-            name: self.file.name.clone(),
+            name: basis.file.name.clone(),
             r_ohm: c.r_ohm,
             l_h: c.l_h,
             c_f: c.c_f,
             loss_ohm: c.loss_ohm,
             eddy: c.eddy.map(|Eddy { k, tau_s, emf }| EddyUsed { k, tau: tau_s, emf }),
-            temperature_c: self.file.temperature_c,
-            uncertain: self.covariance.is_some(),
+            temperature_c: basis.file.temperature_c,
+            uncertain: basis.covariance.is_some(),
         }
     }
 }

@@ -10,7 +10,8 @@ use crate::cli::context::Fresh;
 use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::against;
 use crate::coil::against::{Instead, Stated};
-use crate::coil::loads::{Basis, LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
+use crate::coil::basis::Basis;
+use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
 use crate::failure::{Failure, Result, Status};
 use crate::network::{Coil, CoilFile, Knob, Load, Wiring, predict, reach, spice, wirings as built_in};
 use crate::record::{Record, store};
@@ -82,7 +83,7 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     };
     let document = LoadsDocument {
         schema: SCHEMA.into(),
-        pickup: basis.used(),
+        pickup: (&basis).into(),
         loads,
         reached,
         against: laid,

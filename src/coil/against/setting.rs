@@ -2,8 +2,8 @@
 
 use nalgebra::DMatrix;
 
-use super::super::behind::{OHMMETER, input_of, input_u, load_of};
-use super::super::loads::Basis;
+use super::super::basis::Basis;
+use super::super::told::{OHMMETER, input_of, input_u, load_of};
 use crate::copper::warmth;
 use crate::estimate::Z95;
 use crate::failure::Result;

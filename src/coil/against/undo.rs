@@ -6,10 +6,9 @@ use num_complex::Complex64;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::super::behind::whole_load;
-use super::super::loads::Basis;
+use super::super::basis::Basis;
+use super::super::told::{reading, spelt, whole_load};
 use super::setting::{Setting, State, Stated};
-use super::{reading, spelt};
 use crate::estimate::Estimate;
 use crate::failure::Result;
 use crate::network::predict::db;

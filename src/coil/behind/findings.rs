@@ -1,6 +1,7 @@
 //! What is to be said of a coil that was found: what limits it, and what does not go together.
 
-use super::{CoilCode, CoilDocument, CoilFinding, UNLIKELY, input_of, spelt};
+use super::super::told::{input_of, spelt};
+use super::document::{CoilCode, CoilDocument, CoilFinding};
 use crate::fit::joint::{CoilFit, InputPart, Seen, Source, Take};
 use crate::quantity::{self, Unit};
 use crate::record::{Level, Record, Verdict};
@@ -10,6 +11,9 @@ const VAGUE_C: f64 = 0.5;
 const VAGUE_L: f64 = 0.1;
 /// From this share of the variance on it is the parts' printed values that decide.
 const MOST: f64 = 0.8;
+/// Beyond this the takes contradict each other.
+const UNLIKELY: f64 = 0.001;
+
 /// What of the known parts and inputs decides most how well L (0) or C_s (1) is known, with its share in the variance.
 fn decides(fit: &CoilFit, i: usize) -> Option<(String, f64)> {
     // A part of several values is one kind of part all the same.

@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use crate::cli::context::ready_folder;
 use crate::cli::inputs;
 use crate::coil::against;
+use crate::coil::basis::Basis;
 use crate::coil::behind::{self, About, CoilDocument};
-use crate::coil::loads::{Basis, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
+use crate::coil::loads::{LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
 use crate::commands::coil::write_all;
 use crate::failure::Result;
 use crate::network::{Knob, Load, Tolerances, Wiring, predict, reach, wirings};
@@ -65,7 +66,7 @@ impl Chapter<'_> {
     fn document(&self, loads: Vec<crate::coil::loads::LoadPredicted>, reached: Option<ReachedFound>) -> LoadsDocument {
         LoadsDocument {
             schema: SCHEMA.into(),
-            pickup: self.basis.used(),
+            pickup: self.basis.into(),
             loads,
             reached,
             against: None,

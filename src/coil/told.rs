@@ -1,0 +1,73 @@
+//! What a record tells of what hung on the pickup: its load, and the input of its rig.
+
+use crate::failure::{Failure, Result};
+use crate::network::Load;
+use crate::network::knob::UNIFORM;
+use crate::record::{Record, Resonance};
+
+/// Half-width of a hand-held ohmmeter's reading where nothing is stated, relative (common practice).
+pub const OHMMETER: f64 = 0.01;
+
+/// The load that a record tells.
+pub fn load_of(record: &Record) -> Result<Load> {
+    match &record.load {
+        Some(l) => Load::parse(&l.text)
+            .map_err(|e| Failure::new(format!("record {:?}: {}", record.pickup.name, e.what), e.hint)),
+        None => Err(Failure::new(
+            format!(
+                "record {:?} ({}) does not say what hung on the pickup",
+                record.pickup.name, record.taken_at
+            ),
+            "measure with --load, or with --load none where nothing did",
+        )),
+    }
+}
+
+/// Resistance and capacitance of the rig's own input and lead.
+pub fn input_of(record: &Record) -> (Option<f64>, f64) {
+    let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
+    let farad = ["input.capacitance_f", "input.lead_capacitance_f"]
+        .into_iter()
+        .filter_map(value)
+        .sum();
+    (value("input.resistance_ohm"), farad)
+}
+
+/// Standard uncertainties of the two, relative: from a half-width stated for both, else as the rig states them; `None` where
+/// neither does.
+pub fn input_u(record: &Record, half: Option<f64>) -> [Option<f64>; 2] {
+    let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
+    let (_, farad) = input_of(record);
+    match half {
+        Some(half) => [Some(UNIFORM * half); 2],
+        None => [
+            value("input.resistance_tolerance"),
+            value("input.capacitance_tolerance_f")
+                .filter(|_| farad > 0.0)
+                .map(|u| u / farad),
+        ],
+    }
+}
+
+/// What truly hung on the pickup: the load told and the rig's input.
+pub fn whole_load(record: &Record) -> Result<Load> {
+    let (ohm, farad) = input_of(record);
+    Ok(load_of(record)?.with_input(ohm, farad))
+}
+
+/// A load as a person would write it.
+pub(super) fn spelt(load: &Load) -> String {
+    match load.to_string() {
+        s if s.is_empty() => "none".into(),
+        s => s,
+    }
+}
+
+pub(super) fn reading(record: &Record) -> Result<&Resonance> {
+    record.resonance.as_ref().ok_or_else(|| {
+        Failure::new(
+            format!("record {:?} has no reading", record.pickup.name),
+            "leave it out, or measure again",
+        )
+    })
+}

@@ -23,8 +23,10 @@ pub fn load_of(record: &Record) -> Result<Load> {
     }
 }
 
-/// Resistance and capacitance of the rig's own input and lead.
-pub fn input_of(record: &Record) -> (Option<f64>, f64) {
+/// Resistance and capacitance of an input as its rig states them, the lead counted in.
+pub type Input = (Option<f64>, f64);
+
+pub fn input_of(record: &Record) -> Input {
     let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
     let farad = ["input.capacitance_f", "input.lead_capacitance_f"]
         .into_iter()

@@ -3,9 +3,9 @@ use std::f64::consts::TAU;
 use super::*;
 use crate::network::coil_file::{InputKnown, Uncertainty};
 use crate::network::knob::{Knob, Tolerances, UNIFORM};
-use crate::network::{Coil, CoilFile};
+use crate::network::{Coil, CoilFile, Wiring};
 use crate::record::{
-    CaptureSummary, Curve, Eddy, Fit, LoadSummary, Model, PeakFrom, Pickup, RigSummary, SCHEMA, Verdict,
+    CaptureSummary, Eddy, Fit, LoadSummary, Model, PeakFrom, Pickup, Resonance, RigSummary, SCHEMA, Verdict,
 };
 
 pub(in crate::coil) const COIL: Coil = Coil {

@@ -180,71 +180,65 @@ pub struct ToleranceArg {
 
 /// "usual", or "cap=1% vol-pot=20% pots=20% caps=K ohms=0.5%": half-widths, or the letters of IEC 60062.
 pub fn tolerance(text: &str) -> Result<ToleranceArg> {
+    let parts = Knob::ALL.into_iter().filter(|k| k.is_part());
     let hint = format!(
         "write usual, or parts as cap=1% vol-pot=20% caps=K; parts are pots, caps, ohms (the meter), input (the rig's, with its lead) and {}",
-        Knob::ALL
-            .into_iter()
-            .filter(|k| k.is_part())
-            .map(Knob::name)
-            .collect::<Vec<_>>()
-            .join(", ")
+        parts.clone().map(Knob::name).collect::<Vec<_>>().join(", ")
     );
     let mut out = ToleranceArg::default();
-    let put = |parts: &mut Tolerances, k: Knob, t: f64| {
-        parts.0.retain(|p| p.0 != k);
-        parts.0.push((k, t));
-    };
-    let apart = |c: char| c == ',' || c.is_whitespace();
-    for word in text.split(apart).filter(|w| !w.is_empty()) {
+    for word in text
+        .split(|c: char| c == ',' || c.is_whitespace())
+        .filter(|w| !w.is_empty())
+    {
         if word == "usual" {
-            for (k, t) in Tolerances::usual().0 {
-                put(&mut out.parts, k, t);
-            }
+            Tolerances::usual().0.into_iter().for_each(|(k, t)| out.parts.put(k, t));
             continue;
         }
         let Some((name, value)) = word.split_once('=') else {
             return Err(Failure::new(format!("tolerance {} has no \"=\"", quoted(word)), hint));
         };
-        let mut letters = value.chars();
-        let letter = match (letters.next(), letters.next()) {
-            (Some(c), None) if c.is_ascii_alphabetic() => preferred::tolerance_letter(c),
-            _ => None,
+        let half = half_width(name, value)?;
+        let of: Vec<Knob> = match name {
+            "ohms" | "input" => vec![],
+            "pots" => parts.clone().filter(|k| k.is_potentiometer()).collect(),
+            "caps" => vec![Knob::Cap, Knob::ToneCap, Knob::BleedCap],
+            other => parts.clone().filter(|k| k.name() == other).collect(),
         };
-        let half = match letter {
-            Some(t) => t,
-            None => quantity::parse_at(&format!("tolerance {name}"), value, Unit::Relative)?,
-        };
-        if half >= 1.0 {
-            return Err(Failure::new(
-                format!("tolerance {}: a part that may be anything", quoted(word)),
-                "write per cent as cap=1%",
-            ));
-        }
         match name {
             "ohms" => out.ohmmeter = Some(half),
             "input" => out.input = Some(half),
-            "pots" => {
-                for k in Knob::ALL.into_iter().filter(|k| k.is_potentiometer()) {
-                    put(&mut out.parts, k, half);
-                }
+            other if of.is_empty() => {
+                return Err(Failure::new(
+                    format!("tolerance of {}: no such part", quoted(other)),
+                    hint,
+                ));
             }
-            "caps" => {
-                for k in [Knob::Cap, Knob::ToneCap, Knob::BleedCap] {
-                    put(&mut out.parts, k, half);
-                }
-            }
-            other => match Knob::by_name(other).filter(|k| k.is_part()) {
-                Some(k) => put(&mut out.parts, k, half),
-                None => {
-                    return Err(Failure::new(
-                        format!("tolerance of {}: no such part", quoted(other)),
-                        hint,
-                    ));
-                }
-            },
+            _ => of.into_iter().for_each(|k| out.parts.put(k, half)),
         }
     }
     Ok(out)
+}
+
+fn half_width(name: &str, value: &str) -> Result<f64> {
+    let mut letters = value.chars();
+    let letter = match (letters.next(), letters.next()) {
+        (Some(c), None) if c.is_ascii_alphabetic() => preferred::tolerance_letter(c),
+        _ => None,
+    };
+    let half = match letter {
+        Some(t) => t,
+        None => quantity::parse_at(&format!("tolerance {name}"), value, Unit::Relative)?,
+    };
+    if half >= 1.0 {
+        return Err(Failure::new(
+            format!(
+                "tolerance {}: a part that may be anything",
+                quoted(&format!("{name}={value}"))
+            ),
+            "write per cent as cap=1%",
+        ));
+    }
+    Ok(half)
 }
 
 /// "f0=0.5% q=5%".

@@ -143,6 +143,12 @@ impl Tolerances {
         self.0.iter().find(|t| t.0 == knob).map(|t| t.1)
     }
 
+    /// In place of what was there.
+    pub fn put(&mut self, knob: Knob, tolerance: f64) {
+        self.0.retain(|p| p.0 != knob);
+        self.0.push((knob, tolerance));
+    }
+
     /// As parts are sold without a word about it (common practice): potentiometers within 20 %, capacitors within 10 %; a
     /// cable is what its drum says, within 10 %.
     pub fn usual() -> Self {

@@ -39,18 +39,11 @@ pub struct CoilUsed {
     pub l_h: f64,
     pub c_f: f64,
     pub loss_ohm: Option<f64>,
-    pub eddy: Option<EddyUsed>,
+    pub eddy: Option<Eddy>,
     /// Of the resistance; null where it is not known.
     pub temperature_c: Option<f64>,
     /// Whether the coil file states uncertainties, so that they are carried on.
     pub uncertain: bool,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct EddyUsed {
-    pub k: f64,
-    pub tau: f64,
-    pub emf: f64,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -100,7 +93,6 @@ pub struct DoubtFound {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BandFound {
     pub runs: u64,
-    pub seed: u64,
     /// The parts that were drawn, each evenly within its tolerance.
     pub parts: Vec<PartDrawn>,
     /// Null where too many runs have no peak.
@@ -157,7 +149,7 @@ impl From<&Basis> for CoilUsed {
             l_h: c.l_h,
             c_f: c.c_f,
             loss_ohm: c.loss_ohm,
-            eddy: c.eddy.map(|Eddy { k, tau_s, emf }| EddyUsed { k, tau: tau_s, emf }),
+            eddy: c.eddy,
             temperature_c: basis.file.temperature_c,
             uncertain: basis.covariance.is_some(),
         }
@@ -170,9 +162,11 @@ pub struct Manner {
     pub freq_hz: Vec<f64>,
     /// Draw parts from within these tolerances.
     pub tolerances: Option<Tolerances>,
-    pub runs: usize,
-    pub seed: u64,
 }
+
+/// Draws from within the tolerances, always the same ones.
+const RUNS: usize = 1000;
+const SEED: u64 = 1;
 
 fn finite(v: f64) -> Option<f64> {
     v.is_finite().then_some(v)
@@ -209,10 +203,9 @@ pub fn predict_one(
     });
     let response = predict::curve(wiring, coil, &manner.freq_hz);
     let band = manner.tolerances.as_ref().and_then(|t| {
-        let b = spread::band(wiring, coil, t, &manner.freq_hz, manner.runs, manner.seed)?;
+        let b = spread::band(wiring, coil, t, &manner.freq_hz, RUNS, SEED)?;
         Some(BandFound {
             runs: b.runs as u64,
-            seed: b.seed,
             parts: b
                 .parts
                 .iter()

@@ -13,11 +13,22 @@ use crate::coil::against::{Instead, Stated};
 use crate::coil::basis::Basis;
 use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
 use crate::failure::{Failure, Result, Status};
-use crate::network::{Coil, CoilFile, Knob, Load, Wiring, predict, reach, spice, wirings as built_in};
+use crate::network::{Coil, CoilFile, Knob, Wiring, predict, reach, spice, wirings as built_in};
 use crate::record::{Record, store};
 use crate::report::plot::Plot;
 use crate::report::{loads_plot, text};
 use crate::rig::Rig;
+
+/// What is asked, everything read that it needs.
+struct Question {
+    wirings: Vec<(String, Wiring)>,
+    basis: Basis,
+    takes: Vec<Record>,
+    /// A take, and what is to be put in the place of its load.
+    undo: Option<(Record, Instead)>,
+    stated: Stated,
+    manner: Manner,
+}
 
 pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     if args.list {
@@ -28,72 +39,13 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
         return Ok(Status::Done);
     }
     refuse_idle(args)?;
-    let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
-    let basis = basis(args, &wirings)?;
-    let takes: Vec<Record> = args.against.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
-    let other_job = !takes.is_empty() || args.undo.is_some() || args.spice.is_some();
-    if wirings.is_empty() && !other_job {
-        wirings.push(("none".into(), Wiring::default()));
-    }
-    let mut instead = instead(args, &wirings)?;
-    if let Some(path) = &args.rig {
-        let input = Rig::read(path)?.input.unwrap_or_default();
-        if let Some(to) = &mut instead {
-            to.input = (input.resistance_ohm, input.load_f());
-        }
-        for (name, w) in &mut wirings {
-            w.load = w.load.with_input(input.resistance_ohm, input.load_f());
-            name.push_str(" on the rig's input");
-        }
-    }
-    let manner = Manner {
-        freq_hz: args.freq.as_ref().map_or_else(predict::usual_grid, |f| f.0.clone()),
-        tolerances: args.tolerance.as_ref().map(|t| t.parts.clone()),
-        runs: args.runs as usize,
-        seed: args.seed,
-    };
-    let mut notes: Vec<String> = wirings.iter().flat_map(|w| w.1.load.remarks()).collect();
-    let mut loads = Vec::new();
-    let mut reached = None;
-    if let (Some(goal), Some(by)) = (args.reach, &args.by) {
-        let (_, wiring) = first(&wirings, "--reach")?;
-        let r = reach::reach(wiring, &basis.coil, goal, &by.0, basis.covariance.as_ref())?;
-        loads.push(predict_one(&basis, &spelt(&r), &r.wiring, None, &manner));
-        reached = Some(ReachedFound::from(&r));
-    } else {
-        for (name, wiring) in &wirings {
-            loads.extend(predict(args, &basis, name, wiring, &manner)?);
-        }
-    }
-    if manner.tolerances.is_some() && !loads.is_empty() && loads.iter().all(|l| l.band.is_none()) {
-        notes.push("no part of these loads has a tolerance".into());
-    }
-    let tolerance = args.tolerance.clone().unwrap_or_default();
-    let stated = Stated {
-        parts: tolerance.parts,
-        input: tolerance.input,
-    };
-    let laid = match takes.is_empty() {
-        true => None,
-        false => Some(against::against(&takes, &basis, &stated)?),
-    };
-    let undone = match (&args.undo, &instead) {
-        (Some(path), Some(to)) => Some(against::undo(&store::read(path)?, &basis, to, &stated)?),
-        _ => None,
-    };
-    let document = LoadsDocument {
-        schema: SCHEMA.into(),
-        pickup: (&basis).into(),
-        loads,
-        reached,
-        against: laid,
-        undone,
-        notes,
-    };
+    let question = Question::of(args)?;
+    let document = question.answered(args)?;
+    let basis = &question.basis;
     let mut fresh = Fresh::default();
     let folder = args.out.as_ref().map(|out| fresh.ready(out)).transpose()?;
     let folder = folder.as_deref();
-    let files = write(args, folder, &basis, &document)?;
+    let files = write(args, folder, basis, &document)?;
     outcome::Told {
         document: &document,
         files,
@@ -101,10 +53,112 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     }
     .tell(console, text::loads_text, || {
         let Some(folder) = folder else { return Ok(Vec::new()) };
-        let picture = |name| Ok((folder.join(name), draw(name, &basis, &document)?));
+        let picture = |name| Ok((folder.join(name), draw(name, basis, &document)?));
         pictures(&document).map(picture).collect()
     })?;
     Ok(Status::Done)
+}
+
+impl Question {
+    fn of(args: &LoadsArgs) -> Result<Question> {
+        let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
+        let basis = basis(args, &wirings)?;
+        let takes: Vec<Record> = args.against.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
+        let mut undo = match &args.undo {
+            Some(path) => Some((instead(&wirings)?, path)),
+            None => None,
+        };
+        if wirings.is_empty() && takes.is_empty() && undo.is_none() && args.spice.is_none() {
+            wirings.push(("none".into(), Wiring::default()));
+        }
+        if let Some(path) = &args.rig {
+            let input = Rig::read(path)?.input.unwrap_or_default();
+            let input = (input.resistance_ohm, input.load_f());
+            if let Some((to, _)) = &mut undo {
+                to.input = input;
+            }
+            for (name, w) in &mut wirings {
+                w.load = w.load.with_input(input.0, input.1);
+                name.push_str(" on the rig's input");
+            }
+        }
+        let tolerance = args.tolerance.clone();
+        Ok(Question {
+            wirings,
+            basis,
+            takes,
+            undo: undo.map(|(to, path)| Ok((store::read(path)?, to))).transpose()?,
+            manner: Manner {
+                freq_hz: args.freq.as_ref().map_or_else(predict::usual_grid, |f| f.0.clone()),
+                tolerances: tolerance.as_ref().map(|t| t.parts.clone()),
+            },
+            stated: tolerance.map_or_else(Stated::default, |t| Stated {
+                parts: t.parts,
+                input: t.input,
+            }),
+        })
+    }
+
+    fn answered(&self, args: &LoadsArgs) -> Result<LoadsDocument> {
+        let Question { basis, stated, .. } = self;
+        let mut notes: Vec<String> = self.wirings.iter().flat_map(|w| w.1.load.remarks()).collect();
+        let (loads, reached) = self.predictions(args)?;
+        if self.manner.tolerances.is_some() && !loads.is_empty() && loads.iter().all(|l| l.band.is_none()) {
+            notes.push("no part of these loads has a tolerance".into());
+        }
+        Ok(LoadsDocument {
+            schema: SCHEMA.into(),
+            pickup: basis.into(),
+            loads,
+            reached,
+            against: match self.takes.as_slice() {
+                [] => None,
+                takes => Some(against::against(takes, basis, stated)?),
+            },
+            undone: match &self.undo {
+                Some((take, to)) => Some(against::undo(take, basis, to, stated)?),
+                None => None,
+            },
+            notes,
+        })
+    }
+
+    /// Of the load that reaches what was wished for, else of all that are given.
+    fn predictions(&self, args: &LoadsArgs) -> Result<(Vec<LoadPredicted>, Option<ReachedFound>)> {
+        let Question { basis, manner, .. } = self;
+        if let (Some(goal), Some(by)) = (args.reach, &args.by) {
+            let (_, wiring) = first(&self.wirings, "--reach")?;
+            let r = reach::reach(wiring, &basis.coil, goal, &by.0, basis.covariance.as_ref())?;
+            let load = predict_one(basis, &spelt(&r), &r.wiring, None, manner);
+            return Ok((vec![load], Some(ReachedFound::from(&r))));
+        }
+        let of = |(name, wiring): &(String, Wiring)| self.swept(args, name, wiring);
+        let loads: Vec<Vec<LoadPredicted>> = self.wirings.iter().map(of).collect::<Result<_>>()?;
+        Ok((loads.concat(), None))
+    }
+
+    /// One prediction, or one for each step of a sweep.
+    fn swept(&self, args: &LoadsArgs, name: &str, wiring: &Wiring) -> Result<Vec<LoadPredicted>> {
+        let Question { basis, manner, .. } = self;
+        let Some(vary) = &args.vary else {
+            return Ok(vec![predict_one(basis, name, wiring, None, manner)]);
+        };
+        let step = |v: f64| {
+            let mut w = wiring.clone();
+            if !vary.knob.set(&mut w.load, v) {
+                return Err(lacks(name, vary.knob));
+            }
+            let text = match w.pickups.is_empty() {
+                true => w.load.to_string(),
+                false => name.to_owned(),
+            };
+            Ok(predict_one(basis, &text, &w, Some((vary.knob, v)), manner))
+        };
+        vary.values(args.steps.map(usize::from))?
+            .into_iter()
+            .map(step)
+            .collect()
+    }
 }
 
 /// Names of what there is to draw.
@@ -161,26 +215,21 @@ fn refuse_idle(args: &LoadsArgs) -> Result<()> {
 }
 
 /// What --undo puts in the place of the take's load.
-fn instead(args: &LoadsArgs, wirings: &[(String, Wiring)]) -> Result<Option<Instead>> {
-    if args.undo.is_none() {
-        return Ok(None);
+fn instead(wirings: &[(String, Wiring)]) -> Result<Instead> {
+    if wirings.is_empty() {
+        return Ok(Instead::default());
     }
-    let load = match wirings {
-        [] => Load::default(),
-        _ => {
-            let (name, wiring) = first(wirings, "--undo")?;
-            wiring.as_load().ok_or_else(|| {
-                Failure::new(
-                    format!("the wiring {name} is more than one pickup"),
-                    "give --undo a load on one pickup",
-                )
-            })?
-        }
-    };
-    Ok(Some(Instead {
+    let (name, wiring) = first(wirings, "--undo")?;
+    let load = wiring.as_load().ok_or_else(|| {
+        Failure::new(
+            format!("the wiring {name} is more than one pickup"),
+            "give --undo a load on one pickup",
+        )
+    })?;
+    Ok(Instead {
         load,
         ..Instead::default()
-    }))
+    })
 }
 
 /// The load that was found, its values with as many digits as one would say them with.
@@ -201,33 +250,6 @@ fn first<'a>(wirings: &'a [(String, Wiring)], option: &str) -> Result<&'a (Strin
             "give the one that is meant",
         )),
     }
-}
-
-fn predict(
-    args: &LoadsArgs,
-    basis: &Basis,
-    name: &str,
-    wiring: &Wiring,
-    manner: &Manner,
-) -> Result<Vec<LoadPredicted>> {
-    let Some(vary) = &args.vary else {
-        return Ok(vec![predict_one(basis, name, wiring, None, manner)]);
-    };
-    let values = vary.values(args.steps.map(usize::from))?;
-    values
-        .into_iter()
-        .map(|v| {
-            let mut w = wiring.clone();
-            if !vary.knob.set(&mut w.load, v) {
-                return Err(lacks(name, vary.knob));
-            }
-            let text = match w.pickups.is_empty() {
-                true => w.load.to_string(),
-                false => name.to_owned(),
-            };
-            Ok(predict_one(basis, &text, &w, Some((vary.knob, v)), manner))
-        })
-        .collect()
 }
 
 fn lacks(name: &str, knob: Knob) -> Failure {
@@ -255,17 +277,7 @@ fn basis(args: &LoadsArgs, wirings: &[(String, Wiring)]) -> Result<Basis> {
                 eddy: args.eddy,
             };
             coil.check()?;
-            CoilFile {
-                schema: None,
-                name: None,
-                temperature_c: None,
-                r_ohm,
-                l_h,
-                c_f,
-                loss_ohm: args.loss,
-                eddy: args.eddy,
-                uncertainty: None,
-            }
+            coil.into()
         }
         // A wiring may hold all its coils itself; then any coil will do.
         _ if !wirings.is_empty() && wirings.iter().all(|w| !w.1.asks_for_a_coil()) => own_coil(&wirings[0].1),
@@ -282,17 +294,12 @@ fn basis(args: &LoadsArgs, wirings: &[(String, Wiring)]) -> Result<Basis> {
 /// The first coil of a wiring, to stand for the pickup in the document.
 fn own_coil(wiring: &Wiring) -> CoilFile {
     let member = wiring.pickups.iter().flat_map(|p| &p.coils).next();
-    let coil = member.and_then(|m| m.coil).unwrap_or(Coil::new(6e3, 2.4, 120e-12));
     CoilFile {
-        schema: None,
         name: member.and_then(|m| m.name.clone()),
-        temperature_c: None,
-        r_ohm: coil.r_ohm,
-        l_h: coil.l_h,
-        c_f: coil.c_f,
-        loss_ohm: coil.loss_ohm,
-        eddy: coil.eddy,
-        uncertainty: None,
+        ..member
+            .and_then(|m| m.coil)
+            .unwrap_or(Coil::new(6e3, 2.4, 120e-12))
+            .into()
     }
 }
 

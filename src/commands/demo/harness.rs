@@ -7,7 +7,7 @@ use crate::cli::inputs;
 use crate::coil::against;
 use crate::coil::basis::Basis;
 use crate::coil::behind::{self, About, CoilDocument};
-use crate::coil::loads::{LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
+use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
 use crate::commands::coil::write_all;
 use crate::failure::Result;
 use crate::network::{Knob, Load, Tolerances, Wiring, predict, reach, wirings};
@@ -63,7 +63,7 @@ impl Chapter<'_> {
         self.command(&format!("coilwright loads --coil pots-and-cables/coil.toml {options}"));
     }
 
-    fn document(&self, loads: Vec<crate::coil::loads::LoadPredicted>, reached: Option<ReachedFound>) -> LoadsDocument {
+    fn document(&self, loads: Vec<LoadPredicted>, reached: Option<ReachedFound>) -> LoadsDocument {
         LoadsDocument {
             schema: SCHEMA.into(),
             pickup: self.basis.into(),
@@ -80,8 +80,6 @@ fn manner(tolerances: Option<Tolerances>) -> Manner {
     Manner {
         freq_hz: predict::usual_grid(),
         tolerances,
-        runs: 1000,
-        seed: 1,
     }
 }
 

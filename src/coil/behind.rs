@@ -2,14 +2,14 @@
 
 use nalgebra::DMatrix;
 
-use super::told::{OHMMETER, reading, spelt};
+use super::told::{OHMMETER, reading, spelt, usual_input_u};
 pub use super::told::{input_of, input_u, load_of, whole_load};
 use crate::copper::warmth;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Take};
 use crate::network::coil_file::{InputPart, SCHEMA};
-use crate::network::knob::{Knob, Tolerances, UNIFORM};
+use crate::network::knob::{Tolerances, UNIFORM};
 use crate::network::{Coil, Load};
 use crate::record::identity::same_rig;
 use crate::record::meters::LEAST_WINDING_OHM;
@@ -24,14 +24,16 @@ pub struct About {
     pub room_c: Option<f64>,
     /// Half-width of the ohmmeter's reading, relative; left out, [`OHMMETER`].
     pub ohmmeter: Option<f64>,
+    /// Of the parts of the loads; those left out are as such parts usually are.
     pub tolerances: Tolerances,
     /// Half-width of the rig's input, relative: of its resistance, and of its capacitance with the lead. Left out, what the rig
-    /// itself states.
+    /// itself states, else as such parts usually are.
     pub input: Option<f64>,
 }
 
 mod document;
 mod findings;
+mod parts;
 #[cfg(test)]
 mod tests;
 
@@ -77,17 +79,22 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
             100.0 * OHMMETER
         ));
     }
-    notes.extend(exact_parts(&used, &takes, about));
+    let parts = parts::known(&used, &takes, &about.tolerances, about.input);
     // Takes as warm as the reading, by one thermometer, leave nothing open; the others hang on it alike.
     let thermometers = used.iter().map(|r| warm_during(r, ohms.at_c).1).fold(0.0, f64::max);
     let known = Known {
         r_ohm: ohms.value,
         r_u: (UNIFORM * about.ohmmeter.unwrap_or(OHMMETER)).hypot(thermometers) * ohms.value,
-        tolerances: about.tolerances.clone(),
+        tolerances: parts::with_usual(&about.tolerances),
+        read: parts::read(&used, &takes, &parts, about.input),
         metal: used.iter().any(|r| needs_curve(r)),
     };
     let fit = joint::fit(&takes, &known).map_err(|why| cannot(why, &takes, &left_out))?;
-    Ok(document(&used, &takes, &fit, ohms, notes))
+    Ok(CoilDocument {
+        known: parts,
+        notes,
+        ..document(&used, &takes, &fit, ohms)
+    })
 }
 
 /// The records without a reading, as a person would name them.
@@ -194,6 +201,8 @@ fn takes(used: &[&Record], r_at: Option<f64>, input: Option<f64>) -> Result<Vec<
         let same = |o: &&Record| same_rig(&o.rig, &r.rig);
         let load = load_of(r)?;
         let (input_ohm, input_f) = input_of(r);
+        // A capacitance for which nothing is stated was read on a meter, and errs with all that was.
+        let [ohm, farad] = input_u(r, input);
         // Which coil does not matter: it is the load that makes the order.
         let trial = Coil::new(6e3, 2.4, 100e-12);
         let simple = load.with_input(input_ohm, input_f).second_order(&trial).is_some();
@@ -202,7 +211,7 @@ fn takes(used: &[&Record], r_at: Option<f64>, input: Option<f64>) -> Result<Vec<
             load,
             input_ohm,
             input_f,
-            input_u: input_u(r, input).map(|u| u.unwrap_or(0.0)),
+            input_u: [ohm.unwrap_or(usual_input_u(r)[0]), farad.unwrap_or(0.0)],
             warm: warm_during(r, r_at).0,
             rig: used.iter().position(same).unwrap_or(used.len()),
         })
@@ -271,31 +280,7 @@ pub fn points(record: &Record, f0_hz: f64) -> Vec<Point> {
     points
 }
 
-/// Says which parts of the loads are taken as exact.
-fn exact_parts(used: &[&Record], takes: &[Take], about: &About) -> Option<String> {
-    let open = |part: usize, there: fn(&Take) -> bool| {
-        let unsaid = |(r, t): (&&Record, &Take)| there(t) && input_u(r, about.input)[part].is_none();
-        used.iter().zip(takes).any(unsaid)
-    };
-    let mut exact: Vec<&str> = match (open(0, |t| t.input_ohm.is_some()), open(1, |t| t.input_f > 0.0)) {
-        (true, true) => vec!["input"],
-        (true, false) => vec!["the input's resistance"],
-        (false, true) => vec!["the input's capacitance"],
-        (false, false) => vec![],
-    };
-    for t in takes {
-        for k in Knob::ALL.into_iter().filter(|k| k.is_part()) {
-            let there = k.get(&t.load).is_some_and(|v| v > 0.0);
-            if there && about.tolerances.of(k).is_none() && !exact.contains(&k.name()) {
-                exact.push(k.name());
-            }
-        }
-    }
-    let list = exact.join(", ");
-    (!exact.is_empty()).then(|| format!("taken as exact: {list} (--tolerance cap=1% and so on)"))
-}
-
-fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, ohms: Ohms, notes: Vec<String>) -> CoilDocument {
+fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, ohms: Ohms) -> CoilDocument {
     let of = |i: usize, value: f64, k: f64| {
         let sd = |m: &DMatrix<f64>| m[(i, i)].max(0.0).sqrt() * k;
         Estimate {
@@ -332,7 +317,8 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, ohms: Ohms, notes: 
         findings: findings(used, takes, fit, [&l_h, &c_f], ohms.value),
         l_h,
         c_f,
-        notes,
+        known: Vec::new(),
+        notes: Vec::new(),
     }
 }
 

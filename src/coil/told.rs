@@ -2,11 +2,14 @@
 
 use crate::failure::{Failure, Result};
 use crate::network::Load;
-use crate::network::knob::UNIFORM;
+use crate::network::knob::{METER, UNIFORM};
 use crate::record::{Record, Resonance};
 
 /// Half-width of a hand-held ohmmeter's reading where nothing is stated, relative (common practice).
 pub const OHMMETER: f64 = 0.01;
+
+/// The same of an input's resistance: that of a resistor as they are sold.
+pub(super) const INPUT_OHM: f64 = 0.05;
 
 /// The load that a record tells.
 pub fn load_of(record: &Record) -> Result<Load> {
@@ -49,6 +52,13 @@ pub fn input_u(record: &Record, half: Option<f64>) -> [Option<f64>; 2] {
                 .map(|u| u / farad),
         ],
     }
+}
+
+/// The same where neither does: a resistor as they are sold, a capacitance as a meter reads it.
+pub(super) fn usual_input_u(record: &Record) -> [f64; 2] {
+    let (_, farad) = input_of(record);
+    let zero = if farad > 0.0 { METER.1 / farad } else { 0.0 };
+    [UNIFORM * INPUT_OHM, UNIFORM * METER.0.hypot(zero)]
 }
 
 /// What truly hung on the pickup: the load told and the rig's input.

@@ -162,6 +162,10 @@ impl Tolerances {
     }
 }
 
+/// What a hand-held meter of capacitance may be off to either side: relative, and in farads besides (common practice; data
+/// sheets say so much of it). What was read on one meter errs alike.
+pub const METER: (f64, f64) = (0.01, 2e-12);
+
 /// A value that may lie anywhere between two limits with the same chance has this standard deviation, for a half-width of 1
 /// (JCGM 100:2008, 4.3.7).
 pub const UNIFORM: f64 = 1.0 / 1.732_050_807_568_877_2;

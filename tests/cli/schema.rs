@@ -117,8 +117,6 @@ fn coils_and_predictions_keep_to_their_schemas() {
             "coils-series",
             "--tolerance",
             "usual",
-            "--runs",
-            "100",
         ][..],
         &["--load", hand, "--vary", "vol=1...0", "--freq", "100,1k"],
         &["--load", hand, "--reach", "3kHz", "--by", "cap"],

@@ -3,7 +3,7 @@
 use nalgebra::DMatrix;
 
 use super::super::basis::Basis;
-use super::super::told::{Input, OHMMETER, input_of, input_u, load_of};
+use super::super::told::{Input, OHMMETER, input_of, input_u, load_of, usual_input_u};
 use crate::copper::warmth;
 use crate::estimate::Z95;
 use crate::failure::Result;
@@ -17,7 +17,8 @@ use crate::record::{Record, RigSummary};
 #[derive(Debug, Clone, Default)]
 pub struct Stated {
     pub parts: Tolerances,
-    /// Half-width of the input of a rig that the coil file does not know, relative; left out, what the rig itself states.
+    /// Half-width of the input of a rig that the coil file does not know, relative; left out, what the rig itself states, else
+    /// what is usual.
     pub input: Option<f64>,
 }
 
@@ -68,16 +69,17 @@ fn unknown(record: &Record, half: Option<f64>, notes: &mut Vec<String>) -> Vec<(
     let u = input_u(record, half);
     let there = [ohm.is_some(), farad > 0.0];
     let what = match [0, 1].map(|i| there[i] && u[i].is_none()) {
-        [true, true] => Some("the rig's input is"),
-        [true, false] => Some("the resistance of the rig's input is"),
-        [false, true] => Some("the capacitance of the rig's input is"),
+        [true, true] => Some("the rig's input is taken as good to 5 % in resistance and 1 % + 2 pF in capacitance"),
+        [true, false] => Some("the resistance of the rig's input is taken as good to 5 %"),
+        [false, true] => Some("the capacitance of the rig's input is taken as good to 1 % + 2 pF"),
         [false, false] => None,
     };
-    notes.extend(what.map(|what| format!("{what} taken as exact (--tolerance input=5% and so on)")));
+    notes.extend(what.map(|what| format!("{what}, as usual (--tolerance input=5% and so on)")));
+    let usual = usual_input_u(record);
     let part = [InputPart::Resistance, InputPart::Capacitance];
     (0..2)
         .filter(|i| there[*i])
-        .map(|i| (part[i], 1.0, u[i].unwrap_or(0.0)))
+        .map(|i| (part[i], 1.0, u[i].unwrap_or(usual[i])))
         .collect()
 }
 

@@ -29,6 +29,7 @@ fn decides(fit: &CoilFit, i: usize) -> Option<(String, f64)> {
     let what = match source {
         Source::Part(k) => format!("what is printed on the {} ({})", k.words(), k.name()),
         Source::Input(InputPart::Capacitance) => "what the rig states of its input's capacitance".into(),
+        Source::Meter => "what a meter within 1 % + 2 pF reads".into(),
         Source::Input(InputPart::Resistance) => "what the rig states of its input's resistance".into(),
     };
     Some((what, share.min(1.0)))

@@ -3,9 +3,10 @@
 use super::loads::{half, hz};
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two_or_more, words};
-use crate::coil::behind::{CoilDocument, InputFound, TakeAgreement};
+use crate::coil::behind::{CoilDocument, InputFound, KnownFrom, PartKnown, TakeAgreement};
+use crate::network::knob::{Knob, METER, UNIFORM};
 use crate::record::Level;
-use crate::report::number::{self, LEVEL, Unit};
+use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
 
 /// The coil behind some takes.
 pub fn coil_text(coil: &CoilDocument, style: Style) -> String {
@@ -42,6 +43,7 @@ pub fn coil_text(coil: &CoilDocument, style: Style) -> String {
         };
         out.row(label, &f.text, paint);
     }
+    assumed(&mut out, &coil.known);
     if style.details {
         details(&mut out, coil);
     }
@@ -72,6 +74,42 @@ fn values(out: &mut Screen, coil: &CoilDocument) {
             number::bare_interval(&e.emf, Unit::Ratio)
         );
         out.row("Metal", &text, PLAIN);
+    }
+}
+
+/// What was taken as it usually is, for want of a word about it.
+fn assumed(out: &mut Screen, known: &[PartKnown]) {
+    let list = |from: KnownFrom, words: fn(&PartKnown) -> String| {
+        let mut all: Vec<String> = known.iter().filter(|p| p.from == from).map(words).collect();
+        all.dedup();
+        (!all.is_empty()).then(|| all.join(", "))
+    };
+    let half = |p: &PartKnown| format!("{} {PLUS_MINUS} {:.0} %", part(p), 100.0 * p.u / UNIFORM);
+    if let Some(list) = list(KnownFrom::Usual, half) {
+        let text = format!("no tolerance is stated, so the usual one is taken: {list} (--tolerance cap=1% and so on)");
+        out.row("note", &text, PLAIN);
+    }
+    if let Some(list) = list(KnownFrom::Meter, |p| {
+        format!("{} {}", part(p), number::short(p.value, Unit::Farad))
+    }) {
+        let text = format!(
+            "taken as read on one meter, {PLUS_MINUS} {:.0} % and {PLUS_MINUS} {}: {list}",
+            100.0 * METER.0,
+            number::short(METER.1, Unit::Farad)
+        );
+        out.row("note", &text, PLAIN);
+    }
+    if let Some(list) = list(KnownFrom::Exact, |p| part(p).into()) {
+        let text = format!("taken as exact: {list} (--tolerance amp=1% and so on)");
+        out.row("note", &text, PLAIN);
+    }
+}
+
+fn part(p: &PartKnown) -> &str {
+    match p.part.as_str() {
+        "input-resistance" => "the input's resistance",
+        "input-capacitance" => "the input's capacitance",
+        name => Knob::by_name(name).map_or(name, |k| k.words()),
     }
 }
 

@@ -6,8 +6,9 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::basis::Basis;
+pub use super::told::Stated;
 use super::told::{Input, reading, spelt};
-use crate::estimate::{Estimate, Z95};
+use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::network::predict::{self, db};
 use crate::network::{Load, peak};
@@ -18,7 +19,6 @@ mod setting;
 pub(super) mod tests;
 mod undo;
 
-pub use setting::Stated;
 use setting::{Predicted, Setting, State};
 pub use undo::{Instead, Undone, UndoneCurve, undo};
 
@@ -27,8 +27,8 @@ pub use undo::{Instead, Undone, UndoneCurve, undo};
 pub struct Against {
     /// The one number: rms difference over all takes, from 100 Hz to 2.5 times each one's resonance.
     pub rms_db: f64,
-    /// Every take agrees within its joint uncertainty.
-    pub within: bool,
+    /// Different where one take is, the same where all are.
+    pub answer: Answer,
     /// Some of the takes come from the built-in bench.
     pub simulated: bool,
     pub takes: Vec<TakeAgainst>,
@@ -41,17 +41,46 @@ pub struct TakeAgainst {
     pub id: String,
     pub name: String,
     pub load: String,
+    /// Null where there is none.
+    pub predicted_hz: Option<f64>,
     /// Measured less predicted; null where one of them has no peak. u: of both together.
     pub peak_hz: Option<Estimate>,
     pub height_db: Option<Estimate>,
     pub rms_db: f64,
-    pub worst_db: f64,
-    pub worst_hz: f64,
-    /// Share of the points within 1.96 joint standard uncertainties, 0.05 dB besides.
-    pub share_within: f64,
-    /// Nine in ten points agree, and so do peak and height.
-    pub within: bool,
+    pub answer: Answer,
+    /// What is said of peak, height and curve, as far as they are there.
+    pub said: Vec<SaidOf>,
     pub curve: AgainstCurve,
+}
+
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Answer {
+    /// By more than matters, for sure.
+    Different,
+    /// By less than matters, for sure.
+    Same,
+    #[default]
+    CannotTell,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SaidOf {
+    /// peak (the logarithm of the ratio), height or curve (dB).
+    pub quantity: String,
+    /// Of the curve: where it decides.
+    pub at_hz: Option<f64>,
+    /// Measured less predicted.
+    pub difference: f64,
+    /// Half-width of its 95 % interval; where it is different, of all quantities jointly.
+    pub half: f64,
+    /// From this size on a difference matters.
+    pub matters: f64,
+    /// Nothing was said of what matters: the usual size.
+    pub usual: bool,
+    pub answer: Answer,
+    /// So many takes more would tell; null where it is told, or where none would.
+    pub more_takes: Option<u32>,
 }
 
 /// 0 dB is the level at low frequency.
@@ -67,18 +96,10 @@ pub struct AgainstCurve {
 const FROM_HZ: f64 = 100.0;
 /// Up to so many times the resonance the coil is heard; above, little is left of it.
 const TO_F0: f64 = 2.5;
-/// A difference that nobody hears is none.
-const ALLOWED_DB: f64 = 0.05;
-/// So many of the points must agree: of 95 % intervals some fewer do by chance.
-const MOST: f64 = 0.9;
-/// Nor is a difference of frequency that is smaller (relative; choice).
-const ALLOWED_HZ: f64 = 1e-3;
-/// Two-sided 5 % point of the normal distribution, shared out over peak and height.
-const Z_OF_TWO: f64 = 2.241_402_727_604_947;
 /// No point of a curve is believed to be better.
 const LEAST_DB: f64 = 0.002;
 
-/// Lays takes over the prediction of what they should show.
+/// Lays takes over the prediction of what they should show. What is to be said of them is for the yardstick.
 pub fn against(records: &[Record], basis: &Basis, stated: &Stated) -> Result<Against> {
     let mut notes: Vec<String> = Vec::new();
     let mut takes: Vec<TakeAgainst> = Vec::new();
@@ -94,7 +115,7 @@ pub fn against(records: &[Record], basis: &Basis, stated: &Stated) -> Result<Aga
     let squares: f64 = takes.iter().map(|t| t.rms_db * t.rms_db).sum();
     Ok(Against {
         rms_db: (squares / takes.len().max(1) as f64).sqrt(),
-        within: takes.iter().all(|t| t.within),
+        answer: Answer::default(),
         simulated: records.iter().any(Record::is_simulated),
         takes,
         notes,
@@ -134,16 +155,13 @@ fn take_against(record: &Record, setting: &Setting) -> Result<TakeAgainst> {
         let u = seen.u.hypot(told.coil).hypot(told.parts);
         Estimate::new(seen.value - told.value, u, seen.u_noise)
     };
-    let (peak_hz, height_db) = (less(r.peak_hz, 0), less(r.peak_db, 1));
-    let agrees = |d: Option<Estimate>, allowed: f64| d.is_none_or(|d| d.value.abs() <= Z_OF_TWO * d.u + allowed);
-    let at_peak = ALLOWED_HZ * figures[0].map_or(0.0, |f| f.value);
     Ok(TakeAgainst {
         id: record.id.clone(),
         name: record.pickup.name.clone(),
         load: spelt(&setting.load),
-        peak_hz,
-        height_db,
-        within: laid.share_within >= MOST && agrees(peak_hz, at_peak) && agrees(height_db, ALLOWED_DB),
+        predicted_hz: figures[0].map(|f| f.value),
+        peak_hz: less(r.peak_hz, 0),
+        height_db: less(r.peak_db, 1),
         ..laid
     })
 }
@@ -189,24 +207,18 @@ fn offset(seen: &Points, told: &[Predicted], f0_hz: f64) -> Option<(f64, f64)> {
 /// The curves on each other, point by point.
 fn lay(seen: &Points, told: &[Predicted], (offset, offset_u): (f64, f64)) -> TakeAgainst {
     let mut out = TakeAgainst::default();
-    let (mut squares, mut inside) = (0.0f64, 0usize);
+    let mut squares = 0.0f64;
     for ((hz, level, own), told) in seen.iter().zip(told) {
         let measured = level - offset;
         let d = measured - told.value;
         let u = own.hypot(told.coil).hypot(told.parts).hypot(offset_u);
         // What the take's own noise makes of it is not the coil file's.
         squares += d * d - own.powi(2);
-        inside += usize::from(d.abs() <= Z95 * u + ALLOWED_DB);
-        if d.abs() > out.worst_db.abs() {
-            (out.worst_db, out.worst_hz) = (d, *hz);
-        }
         out.curve.freq_hz.push(*hz);
         out.curve.measured_db.push(measured);
         out.curve.predicted_db.push(told.value);
         out.curve.u_db.push(u);
     }
-    let n = seen.len() as f64;
-    out.share_within = inside as f64 / n;
-    out.rms_db = (squares.max(0.0) / n).sqrt();
+    out.rms_db = (squares.max(0.0) / seen.len() as f64).sqrt();
     out
 }

@@ -3,13 +3,13 @@
 use nalgebra::DMatrix;
 
 use super::told::{OHMMETER, reading, spelt, usual_input_u};
-pub use super::told::{input_of, input_u, load_of, whole_load};
+pub use super::told::{Stated, input_of, input_u, load_of, whole_load};
 use crate::copper::warmth;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Take};
 use crate::network::coil_file::{InputPart, SCHEMA};
-use crate::network::knob::{Tolerances, UNIFORM};
+use crate::network::knob::UNIFORM;
 use crate::network::{Coil, Load};
 use crate::record::identity::same_rig;
 use crate::record::meters::LEAST_WINDING_OHM;
@@ -24,11 +24,7 @@ pub struct About {
     pub room_c: Option<f64>,
     /// Half-width of the ohmmeter's reading, relative; left out, [`OHMMETER`].
     pub ohmmeter: Option<f64>,
-    /// Of the parts of the loads; those left out are as such parts usually are.
-    pub tolerances: Tolerances,
-    /// Half-width of the rig's input, relative: of its resistance, and of its capacitance with the lead. Left out, what the rig
-    /// itself states, else as such parts usually are.
-    pub input: Option<f64>,
+    pub stated: Stated,
 }
 
 mod document;
@@ -71,7 +67,7 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
         notes.push("simulated: takes of the built-in bench, no real pickup".into());
     }
     let ohms = resistance(&used, about, &mut notes)?;
-    let takes = takes(&used, ohms.at_c, about.input)?;
+    let takes = takes(&used, ohms.at_c, about.stated.input)?;
     notes.extend(unknown_temperatures(&used, ohms.at_c));
     if about.ohmmeter.is_none() {
         notes.push(format!(
@@ -79,14 +75,14 @@ pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
             100.0 * OHMMETER
         ));
     }
-    let parts = parts::known(&used, &takes, &about.tolerances, about.input);
+    let parts = parts::known(&used, &takes, &about.stated);
     // Takes as warm as the reading, by one thermometer, leave nothing open; the others hang on it alike.
     let thermometers = used.iter().map(|r| warm_during(r, ohms.at_c).1).fold(0.0, f64::max);
     let known = Known {
         r_ohm: ohms.value,
         r_u: (UNIFORM * about.ohmmeter.unwrap_or(OHMMETER)).hypot(thermometers) * ohms.value,
-        tolerances: parts::with_usual(&about.tolerances),
-        read: parts::read(&used, &takes, &parts, about.input),
+        tolerances: parts::with_usual(&about.stated.parts),
+        read: parts::read(&used, &takes, &parts, about.stated.input),
         metal: used.iter().any(|r| needs_curve(r)),
     };
     let fit = joint::fit(&takes, &known).map_err(|why| cannot(why, &takes, &left_out))?;

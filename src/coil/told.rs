@@ -2,8 +2,18 @@
 
 use crate::failure::{Failure, Result};
 use crate::network::Load;
-use crate::network::knob::{METER, UNIFORM};
+use crate::network::knob::{METER, Tolerances, UNIFORM};
 use crate::record::{Record, Resonance};
+
+/// How far what hangs on the winding may be from what is told of it. What is left out is as such parts usually are.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Stated {
+    /// Of the parts of the loads.
+    pub parts: Tolerances,
+    /// Half-width of the rig's input, relative: of its resistance, and of its capacitance with the lead. Left out, what the rig
+    /// itself states.
+    pub input: Option<f64>,
+}
 
 /// Half-width of a hand-held ohmmeter's reading where nothing is stated, relative (common practice).
 pub const OHMMETER: f64 = 0.01;

@@ -7,6 +7,7 @@ use super::outcome;
 use crate::cli::args::LoadsArgs;
 use crate::cli::console::Console;
 use crate::cli::context::Fresh;
+use crate::cli::defaults::Defaults;
 use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::against;
 use crate::coil::against::{Instead, Stated};
@@ -18,6 +19,7 @@ use crate::record::{Record, store};
 use crate::report::plot::Plot;
 use crate::report::{loads_plot, text};
 use crate::rig::Rig;
+use crate::shop::predicted;
 
 /// What is asked, everything read that it needs.
 struct Question {
@@ -45,16 +47,22 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     let mut fresh = Fresh::default();
     let folder = args.out.as_ref().map(|out| fresh.ready(out)).transpose()?;
     let folder = folder.as_deref();
-    let files = write(args, folder, basis, &document)?;
+    let coil = basis.file.name.as_deref().unwrap_or("coil");
+    let drawings = drawings(&document, coil);
+    let stems: Vec<PathBuf> = folder
+        .iter()
+        .flat_map(|f| drawings.iter().map(|d| f.join(d.0)))
+        .collect();
+    refuse_any(stems.iter().flat_map(|s| outcome::picture_files(s)))?;
+    let files = write(args, folder, &document, spice::subcircuit(coil, &basis.coil, &[]))?;
     outcome::Told {
         document: &document,
         files,
         shown: args.shown.into(),
     }
     .tell(console, text::loads_text, || {
-        let Some(folder) = folder else { return Ok(Vec::new()) };
-        let picture = |name| Ok((folder.join(name), draw(name, basis, &document)?));
-        pictures(&document).map(picture).collect()
+        let drawn = stems.into_iter().zip(&drawings);
+        drawn.map(|(stem, (_, draw))| Ok((stem, draw()?))).collect()
     })?;
     Ok(Status::Done)
 }
@@ -90,12 +98,9 @@ impl Question {
             undo: undo.map(|(to, path)| Ok((store::read(path)?, to))).transpose()?,
             manner: Manner {
                 freq_hz: args.freq.as_ref().map_or_else(predict::usual_grid, |f| f.0.clone()),
-                tolerances: tolerance.as_ref().map(|t| t.parts.clone()),
+                tolerances: tolerance.as_ref().map(|t| t.stated.parts.clone()),
             },
-            stated: tolerance.map_or_else(Stated::default, |t| Stated {
-                parts: t.parts,
-                input: t.input,
-            }),
+            stated: tolerance.map_or_else(Stated::default, |t| t.stated),
         })
     }
 
@@ -113,7 +118,11 @@ impl Question {
             reached,
             against: match self.takes.as_slice() {
                 [] => None,
-                takes => Some(against::against(takes, basis, stated)?),
+                takes => {
+                    let mut laid = against::against(takes, basis, stated)?;
+                    predicted::judge(&mut laid, &Defaults::read_from(Path::new("."))?.matters());
+                    Some(laid)
+                }
             },
             undone: match &self.undo {
                 Some((take, to)) => Some(against::undo(take, basis, to, stated)?),
@@ -161,57 +170,51 @@ impl Question {
     }
 }
 
-/// Names of what there is to draw.
-fn pictures(document: &LoadsDocument) -> impl Iterator<Item = &'static str> {
-    let all = [
-        (LOADS, !document.loads.is_empty()),
-        (AGAINST, document.against.is_some()),
-        (UNDONE, document.undone.is_some()),
-    ];
-    all.into_iter().filter(|p| p.1).map(|p| p.0)
-}
-
-const LOADS: &str = "loads";
-const AGAINST: &str = "against";
-const UNDONE: &str = "undone";
-
-fn draw(name: &str, basis: &Basis, document: &LoadsDocument) -> Result<Plot> {
-    match (name, &document.against, &document.undone) {
-        (AGAINST, Some(a), _) => loads_plot::against(a, &coil_name(basis)),
-        (UNDONE, _, Some(u)) => loads_plot::undone(u),
-        _ => loads_plot::family(document),
+/// What there is to draw, by name.
+fn drawings<'a>(document: &'a LoadsDocument, coil: &'a str) -> Vec<(&'static str, Box<dyn Fn() -> Result<Plot> + 'a>)> {
+    let mut all: Vec<(_, Box<dyn Fn() -> _ + 'a>)> = Vec::new();
+    if !document.loads.is_empty() {
+        all.push(("loads", Box::new(|| loads_plot::family(document))));
     }
+    if let Some(a) = &document.against {
+        all.push(("against", Box::new(move || loads_plot::against(a, coil))));
+    }
+    if let Some(u) = &document.undone {
+        all.push(("undone", Box::new(move || loads_plot::undone(u))));
+    }
+    all
 }
 
 /// Options that would have no say here: better refused than passed over.
 fn refuse_idle(args: &LoadsArgs) -> Result<()> {
     let of_takes = !args.against.is_empty() || args.undo.is_some();
     let tolerance = args.tolerance.as_ref();
-    if tolerance.is_some_and(|t| t.ohmmeter.is_some()) {
-        return Err(Failure::new(
+    let idle = [
+        (
+            tolerance.is_some_and(|t| t.ohmmeter.is_some()),
             "--tolerance ohms= is of the ohmmeter, and a prediction reads none",
             "give it to `coilwright coil`, whose coil file states the u of the resistance, and leave it out here",
-        ));
-    }
-    if tolerance.is_some_and(|t| t.input.is_some()) && !of_takes {
-        return Err(Failure::new(
+        ),
+        (
+            tolerance.is_some_and(|t| t.stated.input.is_some()) && !of_takes,
             "--tolerance input= is of the rig that a take was made on, and no take is given",
             "give it with --against or --undo, or leave it out",
-        ));
-    }
-    if args.undo.is_some() && args.vary.is_some() {
-        return Err(Failure::new(
+        ),
+        (
+            args.undo.is_some() && args.vary.is_some(),
             "--undo puts one load in the place of another, and --vary makes many",
             "give one --load, or ask for the sweep by itself",
-        ));
-    }
-    if args.undo.is_some() && args.reach.is_some() {
-        return Err(Failure::new(
+        ),
+        (
+            args.undo.is_some() && args.reach.is_some(),
             "--undo puts a known load in the place of another, and --reach looks for one",
             "ask for --reach first, then --undo with the --load it finds",
-        ));
+        ),
+    ];
+    match idle.into_iter().find(|i| i.0) {
+        Some((_, what, hint)) => Err(Failure::new(what, hint)),
+        None => Ok(()),
     }
-    Ok(())
 }
 
 /// What --undo puts in the place of the take's load.
@@ -303,19 +306,11 @@ fn own_coil(wiring: &Wiring) -> CoilFile {
     }
 }
 
-fn write(args: &LoadsArgs, folder: Option<&Path>, basis: &Basis, document: &LoadsDocument) -> Result<Vec<PathBuf>> {
+fn write(args: &LoadsArgs, folder: Option<&Path>, document: &LoadsDocument, spice: String) -> Result<Vec<PathBuf>> {
     let mut list: Vec<(PathBuf, Vec<u8>)> = Vec::new();
     if let Some(folder) = folder {
-        refuse_any(pictures(document).flat_map(|name| outcome::picture_files(&folder.join(name))))?;
         list.push((folder.join("loads.json"), outcome::pretty(document, "the predictions")?));
     }
-    if let Some(path) = &args.spice {
-        let text = spice::subcircuit(&coil_name(basis), &basis.coil, &[]);
-        list.push((path.clone(), text.into_bytes()));
-    }
+    list.extend(args.spice.clone().map(|path| (path, spice.into_bytes())));
     write_all(list)
-}
-
-fn coil_name(basis: &Basis) -> String {
-    basis.file.name.clone().unwrap_or_else(|| "coil".into())
 }

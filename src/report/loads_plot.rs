@@ -4,7 +4,7 @@ use super::family::{self, Item, MOST, Sheetful};
 use super::number::{self, Unit};
 use super::plot::Plot;
 use super::words;
-use crate::coil::against::{Against, Undone};
+use crate::coil::against::{Against, Answer, Undone};
 use crate::coil::loads::{LoadPredicted, LoadsDocument};
 use crate::estimate::Z95;
 use crate::failure::Result;
@@ -20,6 +20,15 @@ fn peak(hz: Option<f64>, db: Option<f64>) -> String {
             number::short(db, Unit::Decibel)
         ),
         _ => "no peak".into(),
+    }
+}
+
+/// Is it what was predicted?
+pub fn answer(answer: Answer) -> &'static str {
+    match answer {
+        Answer::Different => "different",
+        Answer::Same => "the same",
+        Answer::CannotTell => "cannot tell",
     }
 }
 
@@ -106,15 +115,7 @@ pub fn against(against: &Against, coil: &str) -> Result<Plot> {
             let dots = line(&c.freq_hz, &c.measured_db).into_iter().step_by(3).collect();
             Item {
                 name: words::clean(&t.load),
-                numbers: format!(
-                    "{:.2} dB rms, {}",
-                    t.rms_db,
-                    if t.within {
-                        "within the uncertainty"
-                    } else {
-                        "outside the uncertainty"
-                    }
-                ),
+                numbers: format!("{:.2} dB apart: {}", t.rms_db, answer(t.answer)),
                 short_numbers: format!("{:.2} dB rms", t.rms_db),
                 line: line(&c.freq_hz, &c.predicted_db),
                 dots,

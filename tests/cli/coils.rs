@@ -417,17 +417,24 @@ fn takes_against_their_prediction() {
     );
     let a = &doc["against"];
     assert!(
-        a["rms_db"].as_f64().unwrap() < 0.05 && a["within"] == true,
+        a["rms_db"].as_f64().unwrap() < 0.05 && a["answer"] == "same",
         "{}",
         a["rms_db"]
     );
     assert_eq!(f.list("laid"), ["against.png", "against.svg", "loads.json"]);
-    // Against another coil it is outside.
+    let screen = f.run(&["loads", "--coil", "neck-7.toml", "--against", "t2"]).out;
+    for what in ["0.00 dB apart: the same", "1.0 % matters (usual): the same"] {
+        assert!(screen.contains(what), "{what}: {screen}");
+    }
+    f.write("coilwright.toml", b"matters = \"curve=0.2dB\"\n");
+    let screen = f.run(&["loads", "--coil", "neck-7.toml", "--against", "t2"]).out;
+    assert!(screen.contains("0.20 dB matters: the same"), "{screen}");
+    // Against another coil it is different.
     let doc = json(
         &f,
         &["loads", "--r", "6k", "--l", "2.6H", "--cs", "110p", "--against", "t2"],
     );
-    assert!(doc["against"]["rms_db"].as_f64().unwrap() > 0.3 && doc["against"]["within"] == false);
+    assert!(doc["against"]["rms_db"].as_f64().unwrap() > 0.3 && doc["against"]["answer"] == "different");
     // With the instrument and the capacitor taken off, the pickup alone: 6 k, 2.4 H, 110 pF, 1.5 M.
     let doc = json(
         &f,

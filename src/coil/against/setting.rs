@@ -3,24 +3,15 @@
 use nalgebra::DMatrix;
 
 use super::super::basis::Basis;
-use super::super::told::{Input, OHMMETER, input_of, input_u, load_of, usual_input_u};
+use super::super::told::{Input, OHMMETER, Stated, input_of, input_u, load_of, usual_input_u};
 use crate::copper::warmth;
 use crate::estimate::Z95;
 use crate::failure::Result;
 use crate::network::coil_file::{InputKnown, InputPart, parameters, with_parameters};
-use crate::network::knob::{Knob, Tolerances, UNIFORM};
+use crate::network::knob::{Knob, UNIFORM};
 use crate::network::{Coil, Load, Wiring, predict};
 use crate::quantity::{self, Unit};
 use crate::record::{Record, RigSummary};
-
-/// How far what is known besides the coil may be off.
-#[derive(Debug, Clone, Default)]
-pub struct Stated {
-    pub parts: Tolerances,
-    /// Half-width of the input of a rig that the coil file does not know, relative; left out, what the rig itself states, else
-    /// what is usual.
-    pub input: Option<f64>,
-}
 
 /// One way in which coil, input and temperature may be.
 pub struct State {

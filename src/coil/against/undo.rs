@@ -7,8 +7,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::super::basis::Basis;
-use super::super::told::{reading, spelt, whole_load};
-use super::setting::{Setting, State, Stated};
+use super::super::told::{Stated, reading, spelt, whole_load};
+use super::setting::{Setting, State};
 use crate::estimate::Estimate;
 use crate::failure::Result;
 use crate::network::predict::db;

@@ -1,20 +1,20 @@
 //! How well what hangs on the winding is known: as stated, else as such parts usually are.
 
-use super::super::told::{input_of, input_u, usual_input_u};
+use super::super::told::{Stated, input_of, input_u, usual_input_u};
 use super::document::{KnownFrom, PartKnown};
 use crate::fit::joint::{Read, Take};
 use crate::network::knob::{Knob, METER, Tolerances, UNIFORM};
 use crate::quantity::{Unit, preferred};
 use crate::record::Record;
 
-/// What is known of the parts of some takes. `half`: of the input, as stated for it.
-pub fn known(used: &[&Record], takes: &[Take], stated: &Tolerances, half: Option<f64>) -> Vec<PartKnown> {
+/// What is known of the parts of some takes.
+pub fn known(used: &[&Record], takes: &[Take], stated: &Stated) -> Vec<PartKnown> {
     let mut all: Vec<PartKnown> = Vec::new();
     for (record, take) in used.iter().zip(takes) {
         let parts = Knob::ALL.into_iter().filter(|k| k.is_part());
         let there = parts.filter_map(|k| Some((k, k.get(&take.load).filter(|v| *v > 0.0)?)));
-        let of_load = there.map(|(knob, value)| of_load(knob, value, stated));
-        for part in of_input(record, half).into_iter().chain(of_load) {
+        let of_load = there.map(|(knob, value)| of_load(knob, value, &stated.parts));
+        for part in of_input(record, stated.input).into_iter().chain(of_load) {
             if !all.iter().any(|p| p.part == part.part && p.value == part.value) {
                 all.push(part);
             }

@@ -1,9 +1,9 @@
 //! What `loads` shows on the screen.
 
-use super::super::loads_plot::{coil_words, name};
+use super::super::loads_plot::{answer, coil_words, name};
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, Style, WARN, columns, two, words};
-use crate::coil::against::{Against, Undone};
+use crate::coil::against::{Against, Answer, SaidOf, Undone};
 use crate::coil::loads::{LoadPredicted, LoadsDocument, PartDrawn, ReachedFound};
 use crate::estimate::{Estimate, Z95};
 use crate::network::Knob;
@@ -259,42 +259,63 @@ fn details(out: &mut Screen, document: &LoadsDocument) {
 
 fn laid_over(out: &mut Screen, a: &Against) {
     out.free("", PLAIN);
-    let verdict = if a.within {
-        "the coil file predicts these takes within what is known"
-    } else {
-        "the coil file misses these takes by more than what is known explains"
+    let verdict = match a.answer {
+        Answer::Same => "it predicts these takes",
+        Answer::Different => "it misses these takes by more than matters",
+        Answer::CannotTell => "coil, parts and takes are not known well enough",
     };
-    out.row("Coil file", &format!("good to {:.2} dB rms: {verdict}", a.rms_db), BOLD);
-    for t in &a.takes {
-        let (words_, paint) = if t.within {
-            ("within the joint uncertainty", PLAIN)
-        } else {
-            ("outside the joint uncertainty", WARN)
+    let text = format!("{:.2} dB apart (rms): {}: {verdict}", a.rms_db, answer(a.answer));
+    out.row("Coil file", &text, BOLD);
+    for (i, t) in a.takes.iter().enumerate() {
+        let paint = match t.answer {
+            Answer::Same => PLAIN,
+            _ => WARN,
         };
-        let mut parts = vec![format!("{:.2} dB rms, {words_}", t.rms_db)];
-        if let Some(p) = &t.peak_hz {
-            parts.push(format!("peak off by {}", number::bare_interval(p, Unit::Hertz)));
-        }
-        if let Some(h) = &t.height_db {
-            parts.push(format!("its height by {}", number::bare_interval(h, Unit::Decibel)));
-        }
-        out.row(
-            &words::letter(a.takes.iter().position(|x| x.id == t.id).unwrap_or(0)),
-            &format!(
-                "{}, {}: {} {LEVEL}",
-                words::clean(&t.name),
-                words::clean(&t.load),
-                parts.join(", ")
-            ),
-            paint,
+        let text = format!(
+            "{}, {}: {:.2} dB apart: {}",
+            words::clean(&t.name),
+            words::clean(&t.load),
+            t.rms_db,
+            answer(t.answer)
         );
-        if !t.within {
-            out.row("", &format!("most at {}: {:+.2} dB", hz(t.worst_hz), t.worst_db), PLAIN);
+        out.row(&words::letter(i), &text, paint);
+        for s in &t.said {
+            out.row("", &said(s), PLAIN);
         }
     }
     for n in &a.notes {
         out.row("note", n, PLAIN);
     }
+}
+
+/// "peak off by -0.02 ± 0.20 % (95 %); 1 % matters (usual): the same".
+fn said(s: &SaidOf) -> String {
+    let relative = s.quantity == "peak";
+    let off = match relative {
+        true => {
+            let e = bare(100.0 * s.difference, 100.0 * s.half / Z95);
+            format!("{} %", number::bare_interval(&e, Unit::Ratio))
+        }
+        false => number::bare_interval(&bare(s.difference, s.half / Z95), Unit::Decibel),
+    };
+    let at = s.at_hz.map_or(String::new(), |f| format!(" at {}", hz(f)));
+    let unit = if relative {
+        quantity::Unit::Relative
+    } else {
+        quantity::Unit::Decibel
+    };
+    let matters = quantity::show(s.matters, unit, 2);
+    let usual = if s.usual { " (usual)" } else { "" };
+    let more = match (s.answer, s.more_takes) {
+        (Answer::CannotTell, Some(n)) => format!("; {n} more takes would"),
+        (Answer::CannotTell, None) => "; more takes would not, a closer coil file or closer parts would".into(),
+        _ => String::new(),
+    };
+    format!(
+        "{} off by {off} {LEVEL}{at}; {matters} matters{usual}: {}{more}",
+        s.quantity,
+        answer(s.answer)
+    )
 }
 
 fn freed(out: &mut Screen, u: &Undone) {

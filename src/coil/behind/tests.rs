@@ -262,8 +262,8 @@ fn held(loads: &[&str]) -> [f64; 2] {
     held.map(|h| h as f64 / SETS as f64)
 }
 
-/// About 95 %. Where one error decides that may be anything between two limits (the meter's scale), an interval of 1.96 standard
-/// uncertainties is wider than all of it.
+/// Not below 95 % by more than so few sets leave open. It is more where one error decides that may be anything between two limits
+/// (here the ohmmeter's, through Q, and the meter's scale): 1.96 standard uncertainties are wider than all of it.
 #[test]
 fn with_the_usual_tolerances_intervals_hold_the_truth() {
     for loads in [
@@ -272,7 +272,7 @@ fn with_the_usual_tolerances_intervals_hold_the_truth() {
     ] {
         let share = held(&loads);
         println!("{loads:?}: L and C_s held in {share:?}");
-        assert!(share.iter().all(|s| (0.925..=0.99).contains(s)), "{share:?}");
+        assert!(share.iter().all(|s| *s >= 0.925), "{share:?}");
     }
 }
 

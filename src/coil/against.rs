@@ -46,7 +46,11 @@ pub struct TakeAgainst {
     /// Measured less predicted; null where one of them has no peak. u: of both together.
     pub peak_hz: Option<Estimate>,
     pub height_db: Option<Estimate>,
+    /// Of the curves, the take's own noise taken off.
     pub rms_db: f64,
+    /// Its standard uncertainty, and what of that is the take's noise.
+    pub u_rms_db: f64,
+    pub u_noise_rms_db: f64,
     pub answer: Answer,
     /// What is said of peak, height and curve, as far as they are there.
     pub said: Vec<SaidOf>,
@@ -68,9 +72,7 @@ pub enum Answer {
 pub struct SaidOf {
     /// peak (the logarithm of the ratio), height or curve (dB).
     pub quantity: String,
-    /// Of the curve: where it decides.
-    pub at_hz: Option<f64>,
-    /// Measured less predicted.
+    /// Measured less predicted; of the curve the rms.
     pub difference: f64,
     /// Half-width of its 95 % interval; where it is different, of all quantities jointly.
     pub half: f64,
@@ -207,18 +209,24 @@ fn offset(seen: &Points, told: &[Predicted], f0_hz: f64) -> Option<(f64, f64)> {
 /// The curves on each other, point by point.
 fn lay(seen: &Points, told: &[Predicted], (offset, offset_u): (f64, f64)) -> TakeAgainst {
     let mut out = TakeAgainst::default();
-    let mut squares = 0.0f64;
+    let (mut squares, mut fourths, mut rest) = (0.0f64, 0.0f64, 0.0f64);
     for ((hz, level, own), told) in seen.iter().zip(told) {
         let measured = level - offset;
         let d = measured - told.value;
         let u = own.hypot(told.coil).hypot(told.parts).hypot(offset_u);
         // What the take's own noise makes of it is not the coil file's.
         squares += d * d - own.powi(2);
+        fourths += own.powi(4);
+        rest += u * u - own.powi(2);
         out.curve.freq_hz.push(*hz);
         out.curve.measured_db.push(measured);
         out.curve.predicted_db.push(told.value);
         out.curve.u_db.push(u);
     }
-    out.rms_db = (squares.max(0.0) / seen.len() as f64).sqrt();
+    let n = seen.len() as f64;
+    out.rms_db = (squares.max(0.0) / n).sqrt();
+    // A sum of squares of noise scatters by the root of twice its fourth powers.
+    out.u_noise_rms_db = ((2.0 * fourths).sqrt() / n).sqrt();
+    out.u_rms_db = out.u_noise_rms_db.hypot((rest.max(0.0) / n).sqrt());
     out
 }

@@ -1,8 +1,8 @@
 //! Does a coil file predict what takes show?
 
 use super::yardstick::{self, Again, Asked, Between, Matters, More, Parts, Quantity, Question, Said};
-use crate::coil::against::{Against, AgainstCurve, Answer, SaidOf, TakeAgainst};
-use crate::estimate::{Estimate, Z95};
+use crate::coil::against::{Against, Answer, SaidOf, TakeAgainst};
+use crate::estimate::Estimate;
 
 /// Says of each take, and of all together, whether it is what was predicted.
 pub fn judge(against: &mut Against, matters: &Matters) {
@@ -26,13 +26,12 @@ fn judge_take(take: &mut TakeAgainst, matters: &Matters) {
         asked(Quantity::Peak, hz, &measured, matters)
     });
     let height = take.height_db.map(|off| asked(Quantity::Height, 0.0, &off, matters));
-    let curve = deciding(&take.curve, matters.of(Quantity::Curve));
-    let at_hz = curve.map(|c| c.0);
-    let curve = curve.map(|(_, off)| asked(Quantity::Curve, 0.0, &off, matters));
+    let curve = Estimate::new(take.rms_db, take.u_rms_db, take.u_noise_rms_db);
+    let curve = curve.map(|off| asked(Quantity::Curve, 0.0, &off, matters));
     let question: Vec<Asked> = [peak, height, curve].into_iter().flatten().collect();
     let said = yardstick::judge(&question);
     take.answer = answer(yardstick::whole(&said));
-    take.said = said.iter().map(|s| told(s, at_hz, matters)).collect();
+    take.said = said.iter().map(|s| told(s, matters)).collect();
 }
 
 /// A prediction leaves open what the coil, the input and the parts do, which is in the difference's u.
@@ -51,20 +50,6 @@ fn asked(quantity: Quantity, predicted: f64, measured: &Estimate, matters: &Matt
     }
 }
 
-/// The point of the curve that decides, and what it is off there: where the difference is largest that is above what matters for
-/// sure, else where it may be largest.
-fn deciding(curve: &AgainstCurve, matters: f64) -> Option<(f64, Estimate)> {
-    let off = curve.measured_db.iter().zip(&curve.predicted_db).map(|(m, p)| m - p);
-    let points = || curve.freq_hz.iter().zip(off.clone().zip(&curve.u_db));
-    let largest = |sign: f64| {
-        let size = move |(d, u): (f64, &f64)| d.abs() + sign * Z95 * u;
-        let by = |a: &(_, (f64, &f64)), b: &(_, (f64, &f64))| size(a.1).total_cmp(&size(b.1));
-        points().max_by(by).filter(|p| sign > 0.0 || size(p.1) > matters)
-    };
-    let (hz, (d, u)) = largest(-1.0).or_else(|| largest(1.0))?;
-    Some((*hz, Estimate::new(d, *u, 0.0)?))
-}
-
 fn answer(a: yardstick::Answer) -> Answer {
     match a {
         yardstick::Answer::Different => Answer::Different,
@@ -73,11 +58,10 @@ fn answer(a: yardstick::Answer) -> Answer {
     }
 }
 
-fn told(said: &Said, at_hz: Option<f64>, matters: &Matters) -> SaidOf {
+fn told(said: &Said, matters: &Matters) -> SaidOf {
     let quantity = said.asked.quantity;
     SaidOf {
         quantity: quantity.code().into(),
-        at_hz: at_hz.filter(|_| quantity == Quantity::Curve),
         difference: said.difference,
         half: match said.answer {
             yardstick::Answer::Different => said.half_jointly,
@@ -96,6 +80,7 @@ fn told(said: &Said, at_hz: Option<f64>, matters: &Matters) -> SaidOf {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::estimate::Z95;
 
     fn take(hz: f64, u_hz: f64, off_db: f64, u_db: f64) -> Against {
         Against {
@@ -106,12 +91,8 @@ mod tests {
                 predicted_hz: Some(4000.0),
                 peak_hz: Estimate::new(hz, u_hz, 0.1 * u_hz),
                 height_db: Estimate::new(off_db, u_db, 0.1 * u_db),
-                curve: AgainstCurve {
-                    freq_hz: vec![1000.0, 4000.0],
-                    measured_db: vec![0.0, off_db],
-                    predicted_db: vec![0.0, 0.0],
-                    u_db: vec![0.001, u_db],
-                },
+                rms_db: off_db.abs(),
+                u_rms_db: u_db,
                 ..TakeAgainst::default()
             }],
             notes: vec![],
@@ -139,7 +120,7 @@ mod tests {
         assert!(!strict.takes[0].said[0].usual);
         let far = judged(take(1.0, 4.0, 0.9, 0.03), "");
         assert_eq!(far.answer, Answer::Different);
-        assert_eq!(far.takes[0].said[2].at_hz, Some(4000.0));
+        assert_eq!(far.takes[0].said[2].answer, Answer::Different);
         // A curve that agrees all along does not make up for a peak that does not; without a peak it is alone.
         let mut high = take(1.0, 4.0, 0.01, 0.03);
         high.takes[0].height_db = Estimate::new(0.8, 0.03, 0.01);

@@ -298,7 +298,6 @@ fn said(s: &SaidOf) -> String {
         }
         false => number::bare_interval(&bare(s.difference, s.half / Z95), Unit::Decibel),
     };
-    let at = s.at_hz.map_or(String::new(), |f| format!(" at {}", hz(f)));
     let unit = if relative {
         quantity::Unit::Relative
     } else {
@@ -312,7 +311,7 @@ fn said(s: &SaidOf) -> String {
         _ => String::new(),
     };
     format!(
-        "{} off by {off} {LEVEL}{at}; {matters} matters{usual}: {}{more}",
+        "{} off by {off} {LEVEL}; {matters} matters{usual}: {}{more}",
         s.quantity,
         answer(s.answer)
     )

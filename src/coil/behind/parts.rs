@@ -4,7 +4,7 @@ use super::super::told::{Stated, input_of, input_u, usual_input_u};
 use super::document::{KnownFrom, PartKnown};
 use crate::fit::joint::{Read, Take};
 use crate::network::knob::{Knob, METER, Tolerances, UNIFORM};
-use crate::quantity::{Unit, preferred};
+use crate::quantity::Unit;
 use crate::record::Record;
 
 /// What is known of the parts of some takes.
@@ -52,9 +52,10 @@ fn of_input(record: &Record, half: Option<f64>) -> Vec<PartKnown> {
     parts.into_iter().filter_map(of).collect()
 }
 
-/// A capacitor is sold with a preferred value; a capacitance of any other, or of a lead, somebody has read on a meter.
+/// On a capacitor two digits are printed; a capacitance of more, or of a lead, somebody has read on a meter.
 fn of_load(knob: Knob, value: f64, stated: &Tolerances) -> PartKnown {
-    let printed = (preferred::nearest(value, preferred::Series::E24) / value - 1.0).abs() < 1e-9;
+    let two_digits: f64 = format!("{value:.1e}").parse().unwrap_or(value);
+    let printed = (two_digits / value - 1.0).abs() < 1e-9;
     let usual = Tolerances::usual().of(knob);
     let (u, from) = match (stated.of(knob), usual) {
         (Some(half), _) => (UNIFORM * half, KnownFrom::Stated),

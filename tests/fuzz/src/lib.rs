@@ -235,10 +235,7 @@ pub fn record(bytes: &[u8]) -> bool {
             }
             Err(failure) => in_one_line(&failure),
         }
-        for align in [Align::LowFrequency, Align::Coupling]
-            .into_iter()
-            .filter(|_| plotted)
-        {
+        for align in [Align::LowFrequency, Align::Coupling].into_iter().filter(|_| plotted) {
             match overlay::compare_plot(&pair, align) {
                 Ok(plot) => drawn(&plot),
                 Err(failure) => in_one_line(&failure),

@@ -202,27 +202,10 @@ pub fn predict_one(
         }
     });
     let response = predict::curve(wiring, coil, &manner.freq_hz);
-    let band = manner.tolerances.as_ref().and_then(|t| {
-        let b = spread::band(wiring, coil, t, &manner.freq_hz, RUNS, SEED)?;
-        Some(BandFound {
-            runs: b.runs as u64,
-            parts: b
-                .parts
-                .iter()
-                .map(|p| PartDrawn {
-                    part: p.knob.name().into(),
-                    of: p.whose.clone(),
-                    printed: p.printed,
-                    tolerance: p.tolerance,
-                })
-                .collect(),
-            peak_hz: b.peak_hz,
-            peak_db: b.peak_db,
-            height_db: b.height_db,
-            low_db: b.gain_db.iter().map(|g| finite(g[0])).collect(),
-            high_db: b.gain_db.iter().map(|g| finite(g[1])).collect(),
-        })
-    });
+    let band = manner
+        .tolerances
+        .as_ref()
+        .and_then(|t| band(basis, wiring, t, &manner.freq_hz));
     LoadPredicted {
         load: text.into(),
         varied: varied.map(|(k, value)| Varied {
@@ -244,6 +227,28 @@ pub fn predict_one(
             phase_deg: response.iter().map(|h| h.arg().to_degrees()).collect(),
         },
     }
+}
+
+fn band(basis: &Basis, wiring: &Wiring, tolerances: &Tolerances, freq_hz: &[f64]) -> Option<BandFound> {
+    let b = spread::band(wiring, &basis.coil, tolerances, freq_hz, RUNS, SEED)?;
+    Some(BandFound {
+        runs: b.runs as u64,
+        parts: b
+            .parts
+            .iter()
+            .map(|p| PartDrawn {
+                part: p.knob.name().into(),
+                of: p.whose.clone(),
+                printed: p.printed,
+                tolerance: p.tolerance,
+            })
+            .collect(),
+        peak_hz: b.peak_hz,
+        peak_db: b.peak_db,
+        height_db: b.height_db,
+        low_db: b.gain_db.iter().map(|g| finite(g[0])).collect(),
+        high_db: b.gain_db.iter().map(|g| finite(g[1])).collect(),
+    })
 }
 
 impl From<&Reached> for ReachedFound {

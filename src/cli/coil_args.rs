@@ -61,12 +61,6 @@ pub struct LoadsArgs {
     /// Draw the parts from within their tolerances: "usual", or such as "pots=20% caps=10%"
     #[arg(long, value_name = "LIST", value_parser = tolerances)]
     pub tolerance: Option<ToleranceArg>,
-    /// Draws
-    #[arg(long, value_name = "N", default_value_t = 1000, value_parser = clap::value_parser!(u32).range(100..=100_000))]
-    pub runs: u32,
-    /// Which draws: the same seed gives the same
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    pub seed: u64,
     /// Where the peak should be: "3.2kHz", "6dB" above the lows, or "3.2kHz 6dB"
     #[arg(long, value_name = "PEAK", value_parser = wish, requires = "by")]
     pub reach: Option<Goal>,

@@ -1,5 +1,6 @@
 //! Values of the commands on loads and coils: what is written on the command line, checked, without a look at any file.
 
+use crate::coil::behind::Stated;
 use crate::failure::{Failure, Result};
 use crate::network::Load;
 use crate::network::knob::{self, Knob, Tolerances};
@@ -172,89 +173,90 @@ pub fn frequencies(text: &str) -> Result<Vec<f64>> {
 /// Tolerances of the parts, and of the ohmmeter.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct ToleranceArg {
-    pub parts: Tolerances,
+    pub stated: Stated,
     pub ohmmeter: Option<f64>,
-    /// Of the rig's input: its resistance, and its capacitance with the lead.
-    pub input: Option<f64>,
 }
 
 /// "usual", or "cap=1% vol-pot=20% pots=20% caps=K ohms=0.5%": half-widths, or the letters of IEC 60062.
 pub fn tolerance(text: &str) -> Result<ToleranceArg> {
+    let parts = Knob::ALL.into_iter().filter(|k| k.is_part());
     let hint = format!(
         "write usual, or parts as cap=1% vol-pot=20% caps=K; parts are pots, caps, ohms (the meter), input (the rig's, with its lead) and {}",
-        Knob::ALL
-            .into_iter()
-            .filter(|k| k.is_part())
-            .map(Knob::name)
-            .collect::<Vec<_>>()
-            .join(", ")
+        parts.clone().map(Knob::name).collect::<Vec<_>>().join(", ")
     );
     let mut out = ToleranceArg::default();
-    let put = |parts: &mut Tolerances, k: Knob, t: f64| {
-        parts.0.retain(|p| p.0 != k);
-        parts.0.push((k, t));
-    };
-    let apart = |c: char| c == ',' || c.is_whitespace();
-    for word in text.split(apart).filter(|w| !w.is_empty()) {
+    for word in text
+        .split(|c: char| c == ',' || c.is_whitespace())
+        .filter(|w| !w.is_empty())
+    {
         if word == "usual" {
-            for (k, t) in Tolerances::usual().0 {
-                put(&mut out.parts, k, t);
-            }
+            Tolerances::usual()
+                .0
+                .into_iter()
+                .for_each(|(k, t)| out.stated.parts.put(k, t));
             continue;
         }
         let Some((name, value)) = word.split_once('=') else {
             return Err(Failure::new(format!("tolerance {} has no \"=\"", quoted(word)), hint));
         };
-        let mut letters = value.chars();
-        let letter = match (letters.next(), letters.next()) {
-            (Some(c), None) if c.is_ascii_alphabetic() => preferred::tolerance_letter(c),
-            _ => None,
+        let half = half_width(name, value)?;
+        let of: Vec<Knob> = match name {
+            "ohms" | "input" => vec![],
+            "pots" => parts.clone().filter(|k| k.is_potentiometer()).collect(),
+            "caps" => vec![Knob::Cap, Knob::ToneCap, Knob::BleedCap],
+            other => parts.clone().filter(|k| k.name() == other).collect(),
         };
-        let half = match letter {
-            Some(t) => t,
-            None => quantity::parse_at(&format!("tolerance {name}"), value, Unit::Relative)?,
-        };
-        if half >= 1.0 {
-            return Err(Failure::new(
-                format!("tolerance {}: a part that may be anything", quoted(word)),
-                "write per cent as cap=1%",
-            ));
-        }
         match name {
             "ohms" => out.ohmmeter = Some(half),
-            "input" => out.input = Some(half),
-            "pots" => {
-                for k in Knob::ALL.into_iter().filter(|k| k.is_potentiometer()) {
-                    put(&mut out.parts, k, half);
-                }
+            "input" => out.stated.input = Some(half),
+            other if of.is_empty() => {
+                return Err(Failure::new(
+                    format!("tolerance of {}: no such part", quoted(other)),
+                    hint,
+                ));
             }
-            "caps" => {
-                for k in [Knob::Cap, Knob::ToneCap, Knob::BleedCap] {
-                    put(&mut out.parts, k, half);
-                }
-            }
-            other => match Knob::by_name(other).filter(|k| k.is_part()) {
-                Some(k) => put(&mut out.parts, k, half),
-                None => {
-                    return Err(Failure::new(
-                        format!("tolerance of {}: no such part", quoted(other)),
-                        hint,
-                    ));
-                }
-            },
+            _ => of.into_iter().for_each(|k| out.stated.parts.put(k, half)),
         }
     }
     Ok(out)
+}
+
+fn half_width(name: &str, value: &str) -> Result<f64> {
+    let mut letters = value.chars();
+    let letter = match (letters.next(), letters.next()) {
+        (Some(c), None) if c.is_ascii_alphabetic() => preferred::tolerance_letter(c),
+        _ => None,
+    };
+    let half = match letter {
+        Some(t) => t,
+        None => quantity::parse_at(&format!("tolerance {name}"), value, Unit::Relative)?,
+    };
+    if half >= 1.0 {
+        return Err(Failure::new(
+            format!(
+                "tolerance {}: a part that may be anything",
+                quoted(&format!("{name}={value}"))
+            ),
+            "write per cent as cap=1%",
+        ));
+    }
+    Ok(half)
+}
+
+/// Each word of a list with its name and value; `what` names a word without "=".
+fn words<'a>(text: &'a str, what: &str, hint: &str) -> Result<Vec<(&'a str, &'a str, &'a str)>> {
+    let split = |word: &'a str| match word.split_once('=') {
+        Some((name, value)) => Ok((word, name, value)),
+        None => Err(Failure::new(format!("{what}{} has no \"=\"", quoted(word)), hint)),
+    };
+    text.split_whitespace().map(split).collect()
 }
 
 /// "f0=0.5% q=5%".
 pub fn pot_limits(text: &str) -> Result<Limits> {
     let hint = "write f0=0.5% q=5%, or one of them";
     let mut limits = Limits::default();
-    for word in text.split_whitespace() {
-        let (name, value) = word
-            .split_once('=')
-            .ok_or_else(|| Failure::new(format!("limit {} has no \"=\"", quoted(word)), hint))?;
+    for (word, name, value) in words(text, "limit ", hint)? {
         let slot = match name {
             "f0" => &mut limits.f0,
             "q" => &mut limits.q,
@@ -273,22 +275,15 @@ pub fn pot_limits(text: &str) -> Result<Limits> {
 pub fn allowed(text: &str) -> Result<Allowed> {
     let hint = "write f0=3% q=8% level=2dB ohms=3%, or some of them";
     let mut out = Allowed::default();
-    for word in text.split_whitespace() {
-        let (name, value) = word
-            .split_once('=')
-            .ok_or_else(|| Failure::new(format!("{} has no \"=\"", quoted(word)), hint))?;
-        let place = format!("allowed in {name}");
-        let (slot, v, most) = match name {
-            "f0" => (&mut out.f0, quantity::parse_at(&place, value, Unit::Relative)?, 1.0),
-            "q" => (&mut out.q, quantity::parse_at(&place, value, Unit::Relative)?, 1.0),
-            "ohms" => (&mut out.ohms, quantity::parse_at(&place, value, Unit::Relative)?, 1.0),
-            "level" => (
-                &mut out.level_db,
-                quantity::parse_at(&place, value, Unit::Decibel)?,
-                100.0,
-            ),
+    for (word, name, value) in words(text, "", hint)? {
+        let (slot, unit, most) = match name {
+            "f0" => (&mut out.f0, Unit::Relative, 1.0),
+            "q" => (&mut out.q, Unit::Relative, 1.0),
+            "ohms" => (&mut out.ohms, Unit::Relative, 1.0),
+            "level" => (&mut out.level_db, Unit::Decibel, 100.0),
             _ => return Err(Failure::new(format!("nothing is allowed in {}", quoted(name)), hint)),
         };
+        let v = quantity::parse_at(&format!("allowed in {name}"), value, unit)?;
         if !(v > 0.0 && v < most) {
             return Err(Failure::new(
                 format!("{} allows nothing, or everything", quoted(word)),
@@ -345,10 +340,10 @@ mod tests {
     fn tolerances() {
         let t = tolerance("usual cap=F pots=10% ohms=0.5%").unwrap();
         assert_eq!(t.ohmmeter, Some(0.005));
-        assert_eq!(t.parts.of(Knob::Cap), Some(0.01));
-        assert_eq!(t.parts.of(Knob::VolPot), Some(0.1));
-        assert_eq!(t.parts.of(Knob::ToneCap), Some(0.1));
-        assert_eq!(t.parts.of(Knob::Lead), None);
+        assert_eq!(t.stated.parts.of(Knob::Cap), Some(0.01));
+        assert_eq!(t.stated.parts.of(Knob::VolPot), Some(0.1));
+        assert_eq!(t.stated.parts.of(Knob::ToneCap), Some(0.1));
+        assert_eq!(t.stated.parts.of(Knob::Lead), None);
         assert_eq!(tolerance("usual, cap=F,pots=10%, ohms=0.5%"), Ok(t));
         for (text, want) in [
             ("cap", "has no \"=\""),

@@ -5,20 +5,21 @@ use std::f64::consts::TAU;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::loads::Basis;
-use crate::estimate::{Estimate, Z95};
+use super::basis::Basis;
+pub use super::told::Stated;
+use super::told::{Input, reading, spelt};
+use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::network::predict::{self, db};
-use crate::network::{Load, Wiring, peak};
-use crate::record::{Record, Resonance};
+use crate::network::{Load, peak};
+use crate::record::{Curve, Record};
 
 mod setting;
 #[cfg(test)]
 pub(super) mod tests;
 mod undo;
 
-pub use setting::Stated;
-use setting::{Setting, State};
+use setting::{Predicted, Setting, State};
 pub use undo::{Instead, Undone, UndoneCurve, undo};
 
 /// Takes against the coil's prediction.
@@ -26,8 +27,8 @@ pub use undo::{Instead, Undone, UndoneCurve, undo};
 pub struct Against {
     /// The one number: rms difference over all takes, from 100 Hz to 2.5 times each one's resonance.
     pub rms_db: f64,
-    /// Every take agrees within its joint uncertainty.
-    pub within: bool,
+    /// Different where one take is, the same where all are.
+    pub answer: Answer,
     /// Some of the takes come from the built-in bench.
     pub simulated: bool,
     pub takes: Vec<TakeAgainst>,
@@ -35,22 +36,53 @@ pub struct Against {
     pub notes: Vec<String>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TakeAgainst {
     pub id: String,
     pub name: String,
     pub load: String,
+    /// Null where there is none.
+    pub predicted_hz: Option<f64>,
     /// Measured less predicted; null where one of them has no peak. u: of both together.
     pub peak_hz: Option<Estimate>,
     pub height_db: Option<Estimate>,
+    /// Of the curves, the take's own noise taken off.
     pub rms_db: f64,
-    pub worst_db: f64,
-    pub worst_hz: f64,
-    /// Share of the points within 1.96 joint standard uncertainties, 0.05 dB besides.
-    pub share_within: f64,
-    /// Nine in ten points agree, and so do peak and height.
-    pub within: bool,
+    /// Its standard uncertainty, and what of that is the take's noise.
+    pub u_rms_db: f64,
+    pub u_noise_rms_db: f64,
+    pub answer: Answer,
+    /// What is said of peak, height and curve, as far as they are there.
+    pub said: Vec<SaidOf>,
     pub curve: AgainstCurve,
+}
+
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Answer {
+    /// By more than matters, for sure.
+    Different,
+    /// By less than matters, for sure.
+    Same,
+    #[default]
+    CannotTell,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SaidOf {
+    /// peak (the logarithm of the ratio), height or curve (dB).
+    pub quantity: String,
+    /// Measured less predicted; of the curve the rms.
+    pub difference: f64,
+    /// Half-width of its 95 % interval; where it is different, of all quantities jointly.
+    pub half: f64,
+    /// From this size on a difference matters.
+    pub matters: f64,
+    /// Nothing was said of what matters: the usual size.
+    pub usual: bool,
+    pub answer: Answer,
+    /// So many takes more would tell; null where it is told, or where none would.
+    pub more_takes: Option<u32>,
 }
 
 /// 0 dB is the level at low frequency.
@@ -66,35 +98,10 @@ pub struct AgainstCurve {
 const FROM_HZ: f64 = 100.0;
 /// Up to so many times the resonance the coil is heard; above, little is left of it.
 const TO_F0: f64 = 2.5;
-/// A difference that nobody hears is none.
-const ALLOWED_DB: f64 = 0.05;
-/// So many of the points must agree: of 95 % intervals some fewer do by chance.
-const MOST: f64 = 0.9;
-/// Nor is a difference of frequency that is smaller (relative; choice).
-const ALLOWED_HZ: f64 = 1e-3;
-/// Two-sided 5 % point of the normal distribution, shared out over peak and height.
-const Z_OF_TWO: f64 = 2.241_402_727_604_947;
 /// No point of a curve is believed to be better.
 const LEAST_DB: f64 = 0.002;
 
-fn reading(record: &Record) -> Result<&Resonance> {
-    record.resonance.as_ref().ok_or_else(|| {
-        Failure::new(
-            format!("record {:?} has no reading", record.pickup.name),
-            "leave it out, or measure again",
-        )
-    })
-}
-
-/// A load as a person would write it.
-fn spelt(load: &Load) -> String {
-    match load.to_string() {
-        s if s.is_empty() => "none".into(),
-        s => s,
-    }
-}
-
-/// Lays takes over the prediction of what they should show.
+/// Lays takes over the prediction of what they should show. What is to be said of them is for the yardstick.
 pub fn against(records: &[Record], basis: &Basis, stated: &Stated) -> Result<Against> {
     let mut notes: Vec<String> = Vec::new();
     let mut takes: Vec<TakeAgainst> = Vec::new();
@@ -110,123 +117,116 @@ pub fn against(records: &[Record], basis: &Basis, stated: &Stated) -> Result<Aga
     let squares: f64 = takes.iter().map(|t| t.rms_db * t.rms_db).sum();
     Ok(Against {
         rms_db: (squares / takes.len().max(1) as f64).sqrt(),
-        within: takes.iter().all(|t| t.within),
+        answer: Answer::default(),
         simulated: records.iter().any(Record::is_simulated),
         takes,
         notes,
     })
 }
 
+/// Frequency, level and standard uncertainty of each point.
+type Points = Vec<(f64, f64, f64)>;
+
 fn take_against(record: &Record, setting: &Setting) -> Result<TakeAgainst> {
     let r = reading(record)?;
-    let top = (TO_F0 * r.f0_hz.value).min(15_000.0);
-    let curve = record.curve.clone().unwrap_or_default();
-    let at: Vec<usize> = (0..curve.freq_hz.len())
-        .filter(|i| (FROM_HZ..=top).contains(&curve.freq_hz[*i]))
-        .filter(|i| *i < curve.u_db.len() && *i < curve.mag_db.len())
-        .collect();
-    if at.len() < 12 {
-        return Err(Failure::new(
-            format!("record {:?} holds no curve to compare", record.pickup.name),
-            "analyse its take again, or leave it out",
-        ));
-    }
-    let freq_hz: Vec<f64> = at.iter().map(|i| curve.freq_hz[*i]).collect();
-    let whole = |state: &State, load: &Load| Wiring::from(state.with_input(load, setting.input));
-    let lows = |state: &State, load: &Load| -> Vec<Option<f64>> {
-        let w = whole(state, load);
-        let low = w.response(&state.coil, TAU * peak::LOW_HZ).norm();
-        predict::curve(&w, &state.coil, &freq_hz)
-            .iter()
-            .map(|h| Some(db(h.norm() / low)).filter(|d| d.is_finite()))
-            .collect()
-    };
-    let centre = setting.centre();
-    let silent = || {
+    let seen = heard(record, r.f0_hz.value)?;
+    let load = [setting.load.clone()];
+    let told = setting.predicted(&load, |state, [load]| above_lows(state, load, setting.input, &seen));
+    let told: Vec<Predicted> = told.into_iter().collect::<Option<_>>().ok_or_else(|| {
         Failure::new(
             format!("under the load of record {:?} nothing comes out", record.pickup.name),
             "compare a take whose load lets something through",
         )
-    };
-    let predicted: Vec<f64> = lows(&centre, &setting.load)
-        .into_iter()
-        .collect::<Option<_>>()
-        .ok_or_else(silent)?;
-    let measured: Vec<f64> = at.iter().map(|i| curve.mag_db[*i]).collect();
-    // The level says nothing: the lows are laid on each other.
-    let (mut sum, mut weight) = (0.0, 0.0);
-    for i in (0..freq_hz.len()).filter(|i| freq_hz[*i] < 0.3 * r.f0_hz.value) {
-        let w = 1.0 / curve.u_db[at[i]].max(LEAST_DB).powi(2);
-        sum += w * (measured[i] - predicted[i]);
-        weight += w;
-    }
-    if weight <= 0.0 {
-        return Err(Failure::new(
+    })?;
+    let offset = offset(&seen, &told, r.f0_hz.value).ok_or_else(|| {
+        Failure::new(
             format!(
                 "record {:?} holds no curve far enough below its resonance to lay on a prediction",
                 record.pickup.name
             ),
             "measure from 20 Hz on, or leave it out",
-        ));
-    }
-    let (offset, offset_u) = (sum / weight, (1.0 / weight).sqrt());
-    let of_coil: Vec<f64> = setting
-        .doubt(|s| lows(s, &setting.load))
-        .into_iter()
-        .collect::<Option<_>>()
-        .ok_or_else(silent)?;
-    let of_parts = setting.parts_doubt(&[&setting.load], |l| match l {
-        [l] => lows(&centre, l),
-        _ => Vec::new(),
-    });
-    let mut out = AgainstCurve::default();
-    let (mut squares, mut worst, mut inside) = (0.0f64, (0.0f64, 0.0), 0usize);
-    for (k, i) in at.iter().enumerate() {
-        let m = measured[k] - offset;
-        let d = m - predicted[k];
-        let part = of_parts.get(k).copied().unwrap_or(0.0);
-        let u = curve.u_db[*i].hypot(of_coil[k]).hypot(part).hypot(offset_u);
-        // What the take's own noise makes of it is not the coil file's.
-        squares += d * d - curve.u_db[*i].powi(2);
-        inside += usize::from(d.abs() <= Z95 * u + ALLOWED_DB);
-        if d.abs() > f64::abs(worst.0) {
-            worst = (d, freq_hz[k]);
-        }
-        out.freq_hz.push(freq_hz[k]);
-        out.measured_db.push(m);
-        out.predicted_db.push(predicted[k]);
-        out.u_db.push(u);
-    }
-    let share = inside as f64 / at.len() as f64;
-    let figures = |state: &State, load: &Load| {
-        let f = predict::figures(&whole(state, load), &state.coil);
+        )
+    })?;
+    let laid = lay(&seen, &told, offset);
+    let figures = setting.predicted(&load, |state, [load]| {
+        let f = predict::figures(&state.with_input(load, setting.input), &state.coil);
         vec![f.peak_hz, f.height_db]
-    };
-    let told = figures(&centre, &setting.load);
-    let doubt = setting.doubt(|s| figures(s, &setting.load));
-    let parts = setting.parts_doubt(&[&setting.load], |l| match l {
-        [l] => figures(&centre, l),
-        _ => Vec::new(),
     });
     let less = |seen: Option<Estimate>, k: usize| {
-        let (seen, told) = (seen?, told[k]?);
-        let u = seen.u.hypot(doubt[k]?).hypot(parts[k]);
-        Estimate::new(seen.value - told, u, seen.u_noise)
+        let (seen, told) = (seen?, figures[k]?);
+        let u = seen.u.hypot(told.coil).hypot(told.parts);
+        Estimate::new(seen.value - told.value, u, seen.u_noise)
     };
-    let (peak_hz, height_db) = (less(r.peak_hz, 0), less(r.peak_db, 1));
-    let agrees = |d: Option<Estimate>, allowed: f64| d.is_none_or(|d| d.value.abs() <= Z_OF_TWO * d.u + allowed);
-    let at_peak = ALLOWED_HZ * told[0].unwrap_or(0.0);
     Ok(TakeAgainst {
         id: record.id.clone(),
         name: record.pickup.name.clone(),
         load: spelt(&setting.load),
-        peak_hz,
-        height_db,
-        rms_db: (squares.max(0.0) / at.len() as f64).sqrt(),
-        worst_db: worst.0,
-        worst_hz: worst.1,
-        share_within: share,
-        within: share >= MOST && agrees(peak_hz, at_peak) && agrees(height_db, ALLOWED_DB),
-        curve: out,
+        predicted_hz: figures[0].map(|f| f.value),
+        peak_hz: less(r.peak_hz, 0),
+        height_db: less(r.peak_db, 1),
+        ..laid
     })
+}
+
+/// The measured curve where the coil is heard.
+fn heard(record: &Record, f0_hz: f64) -> Result<Points> {
+    let top = (TO_F0 * f0_hz).min(15_000.0);
+    let of_curve = |c: &Curve| -> Points {
+        let levels = c.mag_db.iter().zip(&c.u_db);
+        let all = c.freq_hz.iter().zip(levels).map(|(f, (m, u))| (*f, *m, *u));
+        all.filter(|p| (FROM_HZ..=top).contains(&p.0)).collect()
+    };
+    let points = record.curve.as_ref().map(of_curve).unwrap_or_default();
+    if points.len() < 12 {
+        return Err(Failure::new(
+            format!("record {:?} holds no curve to compare", record.pickup.name),
+            "analyse its take again, or leave it out",
+        ));
+    }
+    Ok(points)
+}
+
+/// The response over that at low frequency, in dB; `None` where nothing comes out.
+fn above_lows(state: &State, load: &Load, input: Input, at: &Points) -> Vec<Option<f64>> {
+    let wiring = state.with_input(load, input);
+    let gain = |hz: f64| wiring.response(&state.coil, TAU * hz).norm();
+    let low = gain(peak::LOW_HZ);
+    let of = |p: &(f64, f64, f64)| Some(db(gain(p.0) / low)).filter(|d| d.is_finite());
+    at.iter().map(of).collect()
+}
+
+/// The level says nothing: the lows are laid on each other. With its standard uncertainty.
+fn offset(seen: &Points, told: &[Predicted], f0_hz: f64) -> Option<(f64, f64)> {
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for ((_, level, u), told) in seen.iter().zip(told).filter(|(p, _)| p.0 < 0.3 * f0_hz) {
+        let w = 1.0 / u.max(LEAST_DB).powi(2);
+        sum += w * (level - told.value);
+        weight += w;
+    }
+    (weight > 0.0).then(|| (sum / weight, (1.0 / weight).sqrt()))
+}
+
+/// The curves on each other, point by point.
+fn lay(seen: &Points, told: &[Predicted], (offset, offset_u): (f64, f64)) -> TakeAgainst {
+    let mut out = TakeAgainst::default();
+    let (mut squares, mut fourths, mut rest) = (0.0f64, 0.0f64, 0.0f64);
+    for ((hz, level, own), told) in seen.iter().zip(told) {
+        let measured = level - offset;
+        let d = measured - told.value;
+        let u = own.hypot(told.coil).hypot(told.parts).hypot(offset_u);
+        // What the take's own noise makes of it is not the coil file's.
+        squares += d * d - own.powi(2);
+        fourths += own.powi(4);
+        rest += u * u - own.powi(2);
+        out.curve.freq_hz.push(*hz);
+        out.curve.measured_db.push(measured);
+        out.curve.predicted_db.push(told.value);
+        out.curve.u_db.push(u);
+    }
+    let n = seen.len() as f64;
+    out.rms_db = (squares.max(0.0) / n).sqrt();
+    // A sum of squares of noise scatters by the root of twice its fourth powers.
+    out.u_noise_rms_db = ((2.0 * fourths).sqrt() / n).sqrt();
+    out.u_rms_db = out.u_noise_rms_db.hypot((rest.max(0.0) / n).sqrt());
+    out
 }

@@ -2,13 +2,16 @@
 
 use nalgebra::DMatrix;
 
+use super::told::{OHMMETER, reading, spelt, usual_input_u};
+pub use super::told::{Stated, input_of, input_u, load_of, whole_load};
 use crate::copper::warmth;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Take};
 use crate::network::coil_file::{InputPart, SCHEMA};
-use crate::network::knob::{Knob, Tolerances, UNIFORM};
+use crate::network::knob::UNIFORM;
 use crate::network::{Coil, Load};
+use crate::record::identity::same_rig;
 use crate::record::meters::LEAST_WINDING_OHM;
 use crate::record::{Code, Model, Record};
 
@@ -21,139 +24,83 @@ pub struct About {
     pub room_c: Option<f64>,
     /// Half-width of the ohmmeter's reading, relative; left out, [`OHMMETER`].
     pub ohmmeter: Option<f64>,
-    pub tolerances: Tolerances,
-    /// Half-width of the rig's input, relative: of its resistance, and of its capacitance with the lead. Left out, what the rig
-    /// itself states.
-    pub input: Option<f64>,
+    pub stated: Stated,
 }
-
-/// Half-width of a hand-held ohmmeter's reading where nothing is stated, relative (common practice).
-pub const OHMMETER: f64 = 0.01;
 
 mod document;
 mod findings;
+mod parts;
 #[cfg(test)]
 mod tests;
 
 pub use document::*;
 use findings::findings;
 
-/// Beyond this the takes contradict each other.
-const UNLIKELY: f64 = 0.001;
 /// Points of a curve this far above the resonance say nothing of the coil (relative).
 const ABOVE_F0: f64 = 4.0;
 const CURVE_FROM_HZ: f64 = 80.0;
 /// A record without any noise of its own is believed to this (relative).
 const LEAST_U: f64 = 1e-5;
 
-/// A record as the fit wants it, with its load and input told.
-pub fn load_of(record: &Record) -> Result<Load> {
-    match &record.load {
-        Some(l) => Load::parse(&l.text)
-            .map_err(|e| Failure::new(format!("record {:?}: {}", record.pickup.name, e.what), e.hint)),
-        None => Err(Failure::new(
-            format!(
-                "record {:?} ({}) does not say what hung on the pickup",
-                record.pickup.name, record.taken_at
-            ),
-            "measure with --load, or with --load none where nothing did",
-        )),
-    }
-}
-
-/// Resistance and capacitance of the rig's own input and lead.
-pub fn input_of(record: &Record) -> (Option<f64>, f64) {
-    let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
-    let farad = ["input.capacitance_f", "input.lead_capacitance_f"]
-        .into_iter()
-        .filter_map(value)
-        .sum();
-    (value("input.resistance_ohm"), farad)
-}
-
-/// Standard uncertainties of the two, relative: from a half-width stated for both, else as the rig states them; `None` where
-/// neither does.
-pub fn input_u(record: &Record, half: Option<f64>) -> [Option<f64>; 2] {
-    let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
-    let (_, farad) = input_of(record);
-    match half {
-        Some(half) => [Some(UNIFORM * half); 2],
-        None => [
-            value("input.resistance_tolerance"),
-            value("input.capacitance_tolerance_f")
-                .filter(|_| farad > 0.0)
-                .map(|u| u / farad),
-        ],
-    }
-}
-
-/// What truly hung on the pickup: the load told and the rig's input.
-pub fn whole_load(record: &Record) -> Result<Load> {
-    let (ohm, farad) = input_of(record);
-    Ok(load_of(record)?.with_input(ohm, farad))
+/// The ohmmeter's reading, and the temperature it belongs to.
+#[derive(Debug, Clone, Copy)]
+struct Ohms {
+    value: f64,
+    at_c: Option<f64>,
 }
 
 /// Finds the coil.
 pub fn find(records: &[Record], about: &About) -> Result<CoilDocument> {
-    let mut notes = Vec::new();
     let used: Vec<&Record> = records.iter().filter(|r| r.reading().is_some()).collect();
-    let left_out: Vec<String> = records
-        .iter()
-        .filter(|r| !used.iter().any(|u| std::ptr::eq(*u, *r)))
-        .map(|r| {
-            let load = r.load.as_ref().map_or("an unknown load", |l| l.text.as_str());
-            let load = if load.is_empty() { "none" } else { load };
-            format!("{:?} under {load} ({})", r.pickup.name, r.taken_at)
-        })
-        .collect();
-    if !left_out.is_empty() {
-        notes.push(format!("left out, without a reading: {}", left_out.join(", ")));
-    }
+    let left_out = left_out(records);
     if used.is_empty() {
         return Err(Failure::new(
             "none of the records has a reading",
             "give two or more takes of the pickup under different loads",
         ));
     }
+    let mut notes = Vec::new();
+    if !left_out.is_empty() {
+        notes.push(format!("left out, without a reading: {}", left_out.join(", ")));
+    }
     if used.iter().any(|r| r.is_simulated()) {
         notes.push("simulated: takes of the built-in bench, no real pickup".into());
     }
-    let (r_ohm, r_at) = resistance(&used, about, &mut notes)?;
-    let metal = used.iter().any(|r| needs_curve(r));
-    let rigs: Vec<usize> = used
-        .iter()
-        .map(|r| {
-            let same = |o: &&Record| crate::record::identity::same_rig(&o.rig, &r.rig);
-            used.iter().position(same).unwrap_or(used.len())
-        })
-        .collect();
-    let takes: Vec<Take> = used
-        .iter()
-        .zip(&rigs)
-        .map(|(r, rig)| take(r, *rig, r_at, metal, about.input))
-        .collect::<Result<_>>()?;
-    if r_ohm < LEAST_WINDING_OHM {
-        notes.push(format!("{r_ohm} ohms are little for a pickup: was {r_ohm}k meant?"));
-    }
-    notes.extend(unknown_temperatures(&used, r_at));
-    let ohmmeter = about.ohmmeter.unwrap_or(OHMMETER);
+    let ohms = resistance(&used, about, &mut notes)?;
+    let takes = takes(&used, ohms.at_c, about.stated.input)?;
+    notes.extend(unknown_temperatures(&used, ohms.at_c));
     if about.ohmmeter.is_none() {
         notes.push(format!(
             "the ohmmeter's reading is taken as right within {:.0} % (--tolerance ohms=...)",
             100.0 * OHMMETER
         ));
     }
-    exact_parts(&used, &takes, about, &mut notes);
+    let parts = parts::known(&used, &takes, &about.stated);
     // Takes as warm as the reading, by one thermometer, leave nothing open; the others hang on it alike.
-    let thermometers = used.iter().map(|r| warm_during(r, r_at).1).fold(0.0, f64::max);
+    let thermometers = used.iter().map(|r| warm_during(r, ohms.at_c).1).fold(0.0, f64::max);
     let known = Known {
-        r_ohm,
-        r_u: (UNIFORM * ohmmeter).hypot(thermometers) * r_ohm,
-        tolerances: about.tolerances.clone(),
-        metal,
+        r_ohm: ohms.value,
+        r_u: (UNIFORM * about.ohmmeter.unwrap_or(OHMMETER)).hypot(thermometers) * ohms.value,
+        tolerances: parts::with_usual(&about.stated.parts),
+        read: parts::read(&used, &takes, &parts, about.stated.input),
+        metal: used.iter().any(|r| needs_curve(r)),
     };
     let fit = joint::fit(&takes, &known).map_err(|why| cannot(why, &takes, &left_out))?;
-    Ok(document(&used, &takes, &fit, (r_ohm, r_at), notes))
+    Ok(CoilDocument {
+        known: parts,
+        notes,
+        ..document(&used, &takes, &fit, ohms)
+    })
+}
+
+/// The records without a reading, as a person would name them.
+fn left_out(records: &[Record]) -> Vec<String> {
+    let name = |r: &Record| {
+        let load = r.load.as_ref().map_or("an unknown load", |l| l.text.as_str());
+        let load = if load.is_empty() { "none" } else { load };
+        format!("{:?} under {load} ({})", r.pickup.name, r.taken_at)
+    };
+    records.iter().filter(|r| r.reading().is_none()).map(name).collect()
 }
 
 /// Says whose resistance is taken as it stands, for want of a temperature.
@@ -168,13 +115,6 @@ fn unknown_temperatures(used: &[&Record], r_at: Option<f64>) -> Option<String> {
     Some(format!(
         "the temperature {whose} not known: the resistance is taken as it was read (0.4 % for each kelvin between them)"
     ))
-}
-
-fn spelt(load: &Load) -> String {
-    match load.to_string() {
-        s if s.is_empty() => "none".into(),
-        s => s,
-    }
 }
 
 fn cannot(why: Cannot, takes: &[Take], left_out: &[String]) -> Failure {
@@ -198,29 +138,42 @@ fn cannot(why: Cannot, takes: &[Take], left_out: &[String]) -> Failure {
     }
 }
 
-/// The ohmmeter's reading and the temperature it belongs to.
-fn resistance(records: &[&Record], about: &About, notes: &mut Vec<String>) -> Result<(f64, Option<f64>)> {
-    if let Some(ohms) = about.ohms {
-        return Ok((ohms, about.room_c));
-    }
-    let read: Vec<(f64, Option<f64>)> = records
-        .iter()
-        .filter_map(|r| Some((r.pickup.r_ohm?, r.pickup.temperature_c)))
-        .collect();
-    let Some((ohms, at)) = read.first().copied() else {
-        return Err(Failure::new(
-            "the winding's resistance is not known: no record has it",
-            "give the ohmmeter's reading, as --ohms 6.05k, with --room 21C",
-        ));
+fn resistance(records: &[&Record], about: &About, notes: &mut Vec<String>) -> Result<Ohms> {
+    let of_record = |r: &&Record| {
+        Some(Ohms {
+            value: r.pickup.r_ohm?,
+            at_c: r.pickup.temperature_c,
+        })
     };
-    if about.room_c.is_some() {
-        return Err(Failure::new(
-            "--room is given without --ohms: it is the temperature of the ohmmeter's reading",
-            "give both, or leave both to the records",
-        ));
+    let ohms = match (about.ohms, records.iter().find_map(of_record)) {
+        (Some(value), _) => Ohms {
+            value,
+            at_c: about.room_c,
+        },
+        (None, None) => {
+            return Err(Failure::new(
+                "the winding's resistance is not known: no record has it",
+                "give the ohmmeter's reading, as --ohms 6.05k, with --room 21C",
+            ));
+        }
+        (None, Some(_)) if about.room_c.is_some() => {
+            return Err(Failure::new(
+                "--room is given without --ohms: it is the temperature of the ohmmeter's reading",
+                "give both, or leave both to the records",
+            ));
+        }
+        (None, Some(ohms)) => {
+            notes.push(format!(
+                "resistance from the first record that has it: {:.0} ohms",
+                ohms.value
+            ));
+            ohms
+        }
+    };
+    if ohms.value < LEAST_WINDING_OHM {
+        notes.push(format!("{0} ohms are little for a pickup: was {0}k meant?", ohms.value));
     }
-    notes.push(format!("resistance from the first record that has it: {ohms:.0} ohms"));
-    Ok((ohms, at))
+    Ok(ohms)
 }
 
 /// Whether f0 and Q do not hold all that the take says.
@@ -237,19 +190,34 @@ fn warm_during(record: &Record, r_at: Option<f64>) -> (f64, f64) {
     }
 }
 
-fn take(record: &Record, rig: usize, r_at: Option<f64>, metal: bool, input: Option<f64>) -> Result<Take> {
-    let load = load_of(record)?;
-    let (input_ohm, input_f) = input_of(record);
-    let warm = warm_during(record, r_at).0;
-    // Which coil does not matter: it is the load that makes the order.
-    let trial = Coil::new(6e3, 2.4, 100e-12);
-    let simple = load.with_input(input_ohm, input_f).second_order(&trial).is_some();
-    let Some(r) = record.resonance.as_ref() else {
-        return Err(Failure::new(
-            format!("record {:?} has no reading", record.pickup.name),
-            "measure again",
-        ));
+/// The records as the fit wants them.
+fn takes(used: &[&Record], r_at: Option<f64>, input: Option<f64>) -> Result<Vec<Take>> {
+    let metal = used.iter().any(|r| needs_curve(r));
+    let take = |r: &&Record| {
+        let same = |o: &&Record| same_rig(&o.rig, &r.rig);
+        let load = load_of(r)?;
+        let (input_ohm, input_f) = input_of(r);
+        // A capacitance for which nothing is stated was read on a meter, and errs with all that was.
+        let [ohm, farad] = input_u(r, input);
+        // Which coil does not matter: it is the load that makes the order.
+        let trial = Coil::new(6e3, 2.4, 100e-12);
+        let simple = load.with_input(input_ohm, input_f).second_order(&trial).is_some();
+        Ok(Take {
+            seen: seen(r, &load, simple && !metal)?,
+            load,
+            input_ohm,
+            input_f,
+            input_u: [ohm.unwrap_or(usual_input_u(r)[0]), farad.unwrap_or(0.0)],
+            warm: warm_during(r, r_at).0,
+            rig: used.iter().position(same).unwrap_or(used.len()),
+        })
     };
+    used.iter().map(take).collect()
+}
+
+/// What a take says: all of it in f0 and Q where its circuit is of second order, else by its curve.
+fn seen(record: &Record, load: &Load, second_order: bool) -> Result<Seen> {
+    let r = reading(record)?;
     let sound = |e: Estimate| {
         let noise = if e.u_noise > 0.0 { e.u_noise } else { e.u };
         let noise = noise.max(LEAST_U * e.value.abs());
@@ -259,35 +227,25 @@ fn take(record: &Record, rig: usize, r_at: Option<f64>, metal: bool, input: Opti
             ..e
         }
     };
-    let seen = if simple && !metal {
-        Seen::Resonance {
+    if second_order {
+        return Ok(Seen::Resonance {
             f0_hz: sound(r.f0_hz),
             q: Some(sound(r.q)),
             corr: r.corr_f0_q.clamp(-0.99, 0.99),
-        }
-    } else {
-        let points = points(record, r.f0_hz.value);
-        if points.len() < 20 {
-            return Err(Failure::new(
-                format!("record {:?} under {} holds no curve to fit", record.pickup.name, load),
-                "analyse its take again, or leave it out",
-            ));
-        }
-        // The second-order f0 of a coil with metal is widened for its misfit, which is none of the rig's.
-        let eddy = record.fit.as_ref().and_then(|f| f.eddy.as_ref());
-        Seen::Curve {
-            points,
-            f0_hz: sound(eddy.map_or(r.f0_hz, |e| e.f0_hz)),
-        }
-    };
-    Ok(Take {
-        load,
-        input_ohm,
-        input_f,
-        input_u: input_u(record, input).map(|u| u.unwrap_or(0.0)),
-        warm,
-        rig,
-        seen,
+        });
+    }
+    let points = points(record, r.f0_hz.value);
+    if points.len() < 20 {
+        return Err(Failure::new(
+            format!("record {:?} under {load} holds no curve to fit", record.pickup.name),
+            "analyse its take again, or leave it out",
+        ));
+    }
+    // The second-order f0 of a coil with metal is widened for its misfit, which is none of the rig's.
+    let eddy = record.fit.as_ref().and_then(|f| f.eddy.as_ref());
+    Ok(Seen::Curve {
+        points,
+        f0_hz: sound(eddy.map_or(r.f0_hz, |e| e.f0_hz)),
     })
 }
 
@@ -318,42 +276,7 @@ pub fn points(record: &Record, f0_hz: f64) -> Vec<Point> {
     points
 }
 
-/// Says which parts of the loads are taken as exact.
-fn exact_parts(used: &[&Record], takes: &[Take], about: &About, notes: &mut Vec<String>) {
-    let mut exact: Vec<&str> = Vec::new();
-    let open = |part: usize, there: fn(&Take) -> bool| {
-        let unsaid = |(r, t): (&&Record, &Take)| there(t) && input_u(r, about.input)[part].is_none();
-        used.iter().zip(takes).any(unsaid)
-    };
-    match (open(0, |t| t.input_ohm.is_some()), open(1, |t| t.input_f > 0.0)) {
-        (true, true) => exact.push("input"),
-        (true, false) => exact.push("the input's resistance"),
-        (false, true) => exact.push("the input's capacitance"),
-        (false, false) => {}
-    }
-    for t in takes {
-        for k in Knob::ALL.into_iter().filter(|k| k.is_part()) {
-            let there = k.get(&t.load).is_some_and(|v| v > 0.0);
-            if there && about.tolerances.of(k).is_none() && !exact.contains(&k.name()) {
-                exact.push(k.name());
-            }
-        }
-    }
-    if !exact.is_empty() {
-        notes.push(format!(
-            "taken as exact: {} (--tolerance cap=1% and so on)",
-            exact.join(", ")
-        ));
-    }
-}
-
-fn document(
-    used: &[&Record],
-    takes: &[Take],
-    fit: &CoilFit,
-    (stated_ohm, r_at): (f64, Option<f64>),
-    notes: Vec<String>,
-) -> CoilDocument {
+fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, ohms: Ohms) -> CoilDocument {
     let of = |i: usize, value: f64, k: f64| {
         let sd = |m: &DMatrix<f64>| m[(i, i)].max(0.0).sqrt() * k;
         Estimate {
@@ -364,22 +287,7 @@ fn document(
     };
     let coil = &fit.coil;
     let (l_h, c_f) = (of(1, coil.l_h, 1.0), of(2, coil.c_f, 1.0));
-    let correlations = correlations(&fit.covariance, coil.loss_ohm.is_some());
-    let inputs = fit.inputs.iter().filter_map(|i| input_found(used, fit, i)).collect();
-    let agreement = used
-        .iter()
-        .zip(takes)
-        .zip(&fit.agreement)
-        .map(|((r, t), a)| TakeAgreement {
-            id: r.id.clone(),
-            load: spelt(&t.load),
-            f0_hz: r.resonance.as_ref().map_or(0.0, |x| x.f0_hz.value),
-            f0_off: a.rms_db.is_none().then_some(a.f0),
-            q_off: a.q,
-            curve_db: a.rms_db,
-        })
-        .collect();
-    let mut doc = CoilDocument {
+    CoilDocument {
         schema: SCHEMA.into(),
         pickup: Named {
             name: used[0].pickup.name.clone(),
@@ -391,24 +299,36 @@ fn document(
             tau: of(4, e.tau_s, 1.0),
             emf: of(5, e.emf, 1.0),
         }),
-        correlations,
+        correlations: correlations(&fit.covariance, coil.loss_ohm.is_some()),
         reduced_chi2: fit.reduced_chi2,
-        temperature_c: r_at,
+        temperature_c: ohms.at_c,
         from_parts: fit.from_parts,
-        inputs,
-        takes: agreement,
+        inputs: fit.inputs.iter().filter_map(|i| input_found(used, fit, i)).collect(),
+        takes: agreement(used, takes, fit),
         advice: fit.advice.as_ref().map(|a| AdviceFound {
             load: spelt(&a.load),
             u_l_h: a.l * l_h.u,
             u_c_f: a.c * c_f.u,
         }),
+        findings: findings(used, takes, fit, [&l_h, &c_f], ohms.value),
         l_h,
         c_f,
-        findings: Vec::new(),
-        notes,
-    };
-    doc.findings = findings(used, takes, fit, &doc, stated_ohm);
-    doc
+        known: Vec::new(),
+        notes: Vec::new(),
+    }
+}
+
+fn agreement(used: &[&Record], takes: &[Take], fit: &CoilFit) -> Vec<TakeAgreement> {
+    let all = used.iter().zip(takes).zip(&fit.agreement);
+    all.map(|((r, t), a)| TakeAgreement {
+        id: r.id.clone(),
+        load: spelt(&t.load),
+        f0_hz: r.resonance.as_ref().map_or(0.0, |x| x.f0_hz.value),
+        f0_off: a.rms_db.is_none().then_some(a.f0),
+        q_off: a.q,
+        curve_db: a.rms_db,
+    })
+    .collect()
 }
 
 fn correlations(covariance: &DMatrix<f64>, loss: bool) -> Vec<Vec<f64>> {

@@ -1,15 +1,14 @@
 //! Predictions of a coil under loads: the `coilwright/loads/1` document.
 
-use nalgebra::DMatrix;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::against::{Against, Undone};
-use crate::failure::Result;
+use super::basis::Basis;
 use crate::network::knob::{Knob, Tolerances};
 use crate::network::predict::{self, LEVELS_HZ, db};
 use crate::network::reach::Reached;
-use crate::network::{Coil, CoilFile, Eddy, Wiring, spread};
+use crate::network::{Eddy, Wiring, spread};
 
 pub const SCHEMA: &str = "coilwright/loads/1";
 
@@ -40,18 +39,11 @@ pub struct CoilUsed {
     pub l_h: f64,
     pub c_f: f64,
     pub loss_ohm: Option<f64>,
-    pub eddy: Option<EddyUsed>,
+    pub eddy: Option<Eddy>,
     /// Of the resistance; null where it is not known.
     pub temperature_c: Option<f64>,
     /// Whether the coil file states uncertainties, so that they are carried on.
     pub uncertain: bool,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct EddyUsed {
-    pub k: f64,
-    pub tau: f64,
-    pub emf: f64,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -101,7 +93,6 @@ pub struct DoubtFound {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BandFound {
     pub runs: u64,
-    pub seed: u64,
     /// The parts that were drawn, each evenly within its tolerance.
     pub parts: Vec<PartDrawn>,
     /// Null where too many runs have no peak.
@@ -149,34 +140,18 @@ pub struct PartFound {
     pub u: Option<f64>,
 }
 
-/// A coil, with its covariance where that is known.
-#[derive(Debug, Clone)]
-pub struct Basis {
-    pub file: CoilFile,
-    pub coil: Coil,
-    pub covariance: Option<DMatrix<f64>>,
-}
-
-impl Basis {
-    pub fn of(file: CoilFile) -> Result<Basis> {
-        Ok(Basis {
-            coil: file.coil(),
-            covariance: file.covariance()?,
-            file,
-        })
-    }
-
-    pub fn used(&self) -> CoilUsed {
-        let c = &self.coil;
+impl From<&Basis> for CoilUsed {
+    fn from(basis: &Basis) -> CoilUsed {
+        let c = &basis.coil;
         CoilUsed {
-            name: self.file.name.clone(),
+            name: basis.file.name.clone(),
             r_ohm: c.r_ohm,
             l_h: c.l_h,
             c_f: c.c_f,
             loss_ohm: c.loss_ohm,
-            eddy: c.eddy.map(|Eddy { k, tau_s, emf }| EddyUsed { k, tau: tau_s, emf }),
-            temperature_c: self.file.temperature_c,
-            uncertain: self.covariance.is_some(),
+            eddy: c.eddy,
+            temperature_c: basis.file.temperature_c,
+            uncertain: basis.covariance.is_some(),
         }
     }
 }
@@ -187,9 +162,11 @@ pub struct Manner {
     pub freq_hz: Vec<f64>,
     /// Draw parts from within these tolerances.
     pub tolerances: Option<Tolerances>,
-    pub runs: usize,
-    pub seed: u64,
 }
+
+/// Draws from within the tolerances, always the same ones.
+const RUNS: usize = 1000;
+const SEED: u64 = 1;
 
 fn finite(v: f64) -> Option<f64> {
     v.is_finite().then_some(v)
@@ -225,28 +202,10 @@ pub fn predict_one(
         }
     });
     let response = predict::curve(wiring, coil, &manner.freq_hz);
-    let band = manner.tolerances.as_ref().and_then(|t| {
-        let b = spread::band(wiring, coil, t, &manner.freq_hz, manner.runs, manner.seed)?;
-        Some(BandFound {
-            runs: b.runs as u64,
-            seed: b.seed,
-            parts: b
-                .parts
-                .iter()
-                .map(|p| PartDrawn {
-                    part: p.knob.name().into(),
-                    of: p.whose.clone(),
-                    printed: p.printed,
-                    tolerance: p.tolerance,
-                })
-                .collect(),
-            peak_hz: b.peak_hz,
-            peak_db: b.peak_db,
-            height_db: b.height_db,
-            low_db: b.gain_db.iter().map(|g| finite(g[0])).collect(),
-            high_db: b.gain_db.iter().map(|g| finite(g[1])).collect(),
-        })
-    });
+    let band = manner
+        .tolerances
+        .as_ref()
+        .and_then(|t| band(basis, wiring, t, &manner.freq_hz));
     LoadPredicted {
         load: text.into(),
         varied: varied.map(|(k, value)| Varied {
@@ -268,6 +227,28 @@ pub fn predict_one(
             phase_deg: response.iter().map(|h| h.arg().to_degrees()).collect(),
         },
     }
+}
+
+fn band(basis: &Basis, wiring: &Wiring, tolerances: &Tolerances, freq_hz: &[f64]) -> Option<BandFound> {
+    let b = spread::band(wiring, &basis.coil, tolerances, freq_hz, RUNS, SEED)?;
+    Some(BandFound {
+        runs: b.runs as u64,
+        parts: b
+            .parts
+            .iter()
+            .map(|p| PartDrawn {
+                part: p.knob.name().into(),
+                of: p.whose.clone(),
+                printed: p.printed,
+                tolerance: p.tolerance,
+            })
+            .collect(),
+        peak_hz: b.peak_hz,
+        peak_db: b.peak_db,
+        height_db: b.height_db,
+        low_db: b.gain_db.iter().map(|g| finite(g[0])).collect(),
+        high_db: b.gain_db.iter().map(|g| finite(g[1])).collect(),
+    })
 }
 
 impl From<&Reached> for ReachedFound {

@@ -6,16 +6,18 @@ use super::{anew, outcome};
 use crate::cli::args::CoilArgs;
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
+use crate::cli::defaults::Defaults;
 use crate::coil::against;
 use crate::coil::against::Stated;
+use crate::coil::basis::Basis;
 use crate::coil::behind::{self, About, CoilDocument};
-use crate::coil::loads::Basis;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::spice;
 use crate::record::Record;
 use crate::report::plot::Plot;
 use crate::report::{loads_plot, text};
+use crate::shop::predicted;
 
 pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
     let records = anew::records(&args.records, anew::today(None).as_ref(), console)?;
@@ -24,8 +26,7 @@ pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
         ohms: args.ohms,
         room_c: args.room,
         ohmmeter: tolerance.ohmmeter,
-        tolerances: tolerance.parts,
-        input: tolerance.input,
+        stated: tolerance.stated,
     };
     let coil = behind::find(&records, &about)?;
     let stem = match &args.out {
@@ -61,11 +62,12 @@ fn remark(coil: &CoilDocument) -> String {
 fn picture(records: &[Record], coil: &CoilDocument, about: &About) -> Result<Plot> {
     let seen: Vec<Record> = records.iter().filter(|r| r.reading().is_some()).cloned().collect();
     let stated = Stated {
-        parts: about.tolerances.clone(),
+        parts: about.stated.parts.clone(),
         // The file that was just made knows these inputs.
         input: None,
     };
-    let laid = against::against(&seen, &Basis::of(coil.file())?, &stated)?;
+    let mut laid = against::against(&seen, &Basis::of(coil.file())?, &stated)?;
+    predicted::judge(&mut laid, &Defaults::read_from(Path::new("."))?.matters());
     loads_plot::against(&laid, &coil.pickup.name)
 }
 

@@ -7,15 +7,30 @@ use super::{anew, outcome};
 use crate::cli::args::LoadsArgs;
 use crate::cli::console::Console;
 use crate::cli::context::Fresh;
+use crate::cli::defaults::Defaults;
 use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::against;
 use crate::coil::against::{Instead, Stated};
-use crate::coil::loads::{Basis, LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
+use crate::coil::basis::Basis;
+use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
 use crate::failure::{Failure, Result, Status};
-use crate::network::{Coil, CoilFile, Knob, Load, Wiring, predict, reach, spice, wirings as built_in};
+use crate::network::{Coil, CoilFile, Knob, Wiring, predict, reach, spice, wirings as built_in};
+use crate::record::Record;
 use crate::report::plot::Plot;
 use crate::report::{loads_plot, text};
 use crate::rig::Rig;
+use crate::shop::predicted;
+
+/// What is asked, everything read that it needs.
+struct Question {
+    wirings: Vec<(String, Wiring)>,
+    basis: Basis,
+    takes: Vec<Record>,
+    /// A take, and what is to be put in the place of its load.
+    undo: Option<(Record, Instead)>,
+    stated: Stated,
+    manner: Manner,
+}
 
 pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     if args.list {
@@ -26,162 +41,201 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
         return Ok(Status::Done);
     }
     refuse_idle(args)?;
-    let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
-    let basis = basis(args, &wirings)?;
-    let takes = anew::records(&args.against, anew::today(None).as_ref(), console)?;
-    let other_job = !takes.is_empty() || args.undo.is_some() || args.spice.is_some();
-    if wirings.is_empty() && !other_job {
-        wirings.push(("none".into(), Wiring::default()));
-    }
-    let mut instead = instead(args, &wirings)?;
-    if let Some(path) = &args.rig {
-        let input = Rig::read(path)?.input.unwrap_or_default();
-        if let Some(to) = &mut instead {
-            to.input = (input.resistance_ohm, input.load_f());
-        }
-        for (name, w) in &mut wirings {
-            w.load = w.load.with_input(input.resistance_ohm, input.load_f());
-            name.push_str(" on the rig's input");
-        }
-    }
-    let manner = Manner {
-        freq_hz: args.freq.as_ref().map_or_else(predict::usual_grid, |f| f.0.clone()),
-        tolerances: args.tolerance.as_ref().map(|t| t.parts.clone()),
-        runs: args.runs as usize,
-        seed: args.seed,
-    };
-    let mut notes: Vec<String> = wirings.iter().flat_map(|w| w.1.load.remarks()).collect();
-    let mut loads = Vec::new();
-    let mut reached = None;
-    if let (Some(goal), Some(by)) = (args.reach, &args.by) {
-        let (_, wiring) = first(&wirings, "--reach")?;
-        let r = reach::reach(wiring, &basis.coil, goal, &by.0, basis.covariance.as_ref())?;
-        loads.push(predict_one(&basis, &spelt(&r), &r.wiring, None, &manner));
-        reached = Some(ReachedFound::from(&r));
-    } else {
-        for (name, wiring) in &wirings {
-            loads.extend(predict(args, &basis, name, wiring, &manner)?);
-        }
-    }
-    if manner.tolerances.is_some() && !loads.is_empty() && loads.iter().all(|l| l.band.is_none()) {
-        notes.push("no part of these loads has a tolerance".into());
-    }
-    let tolerance = args.tolerance.clone().unwrap_or_default();
-    let stated = Stated {
-        parts: tolerance.parts,
-        input: tolerance.input,
-    };
-    let laid = match takes.is_empty() {
-        true => None,
-        false => Some(against::against(&takes, &basis, &stated)?),
-    };
-    let undone = match (&args.undo, &instead) {
-        (Some(path), Some(to)) => {
-            let record = anew::one(path, anew::today(None).as_ref(), console)?;
-            Some(against::undo(&record, &basis, to, &stated)?)
-        }
-        _ => None,
-    };
-    let document = LoadsDocument {
-        schema: SCHEMA.into(),
-        pickup: basis.used(),
-        loads,
-        reached,
-        against: laid,
-        undone,
-        notes,
-    };
+    let question = Question::of(args, console)?;
+    let document = question.answered(args)?;
+    let basis = &question.basis;
     let mut fresh = Fresh::default();
     let folder = args.out.as_ref().map(|out| fresh.ready(out)).transpose()?;
     let folder = folder.as_deref();
-    let files = write(args, folder, &basis, &document)?;
+    let coil = basis.file.name.as_deref().unwrap_or("coil");
+    let drawings = drawings(&document, coil);
+    let stems: Vec<PathBuf> = folder
+        .iter()
+        .flat_map(|f| drawings.iter().map(|d| f.join(d.0)))
+        .collect();
+    refuse_any(stems.iter().flat_map(|s| outcome::picture_files(s)))?;
+    let files = write(args, folder, &document, spice::subcircuit(coil, &basis.coil, &[]))?;
     outcome::Told {
         document: &document,
         files,
         shown: args.shown.into(),
     }
     .tell(console, text::loads_text, || {
-        let Some(folder) = folder else { return Ok(Vec::new()) };
-        let picture = |name| Ok((folder.join(name), draw(name, &basis, &document)?));
-        pictures(&document).map(picture).collect()
+        let drawn = stems.into_iter().zip(&drawings);
+        drawn.map(|(stem, (_, draw))| Ok((stem, draw()?))).collect()
     })?;
     Ok(Status::Done)
 }
 
-/// Names of what there is to draw.
-fn pictures(document: &LoadsDocument) -> impl Iterator<Item = &'static str> {
-    let all = [
-        (LOADS, !document.loads.is_empty()),
-        (AGAINST, document.against.is_some()),
-        (UNDONE, document.undone.is_some()),
-    ];
-    all.into_iter().filter(|p| p.1).map(|p| p.0)
+impl Question {
+    fn of(args: &LoadsArgs, console: &mut Console) -> Result<Question> {
+        let today = anew::today(None);
+        let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
+        let basis = basis(args, &wirings)?;
+        let takes = anew::records(&args.against, today.as_ref(), console)?;
+        let mut undo = match &args.undo {
+            Some(path) => Some((instead(&wirings)?, path)),
+            None => None,
+        };
+        if wirings.is_empty() && takes.is_empty() && undo.is_none() && args.spice.is_none() {
+            wirings.push(("none".into(), Wiring::default()));
+        }
+        if let Some(path) = &args.rig {
+            let input = Rig::read(path)?.input.unwrap_or_default();
+            let input = (input.resistance_ohm, input.load_f());
+            if let Some((to, _)) = &mut undo {
+                to.input = input;
+            }
+            for (name, w) in &mut wirings {
+                w.load = w.load.with_input(input.0, input.1);
+                name.push_str(" on the rig's input");
+            }
+        }
+        let tolerance = args.tolerance.clone();
+        Ok(Question {
+            wirings,
+            basis,
+            takes,
+            undo: undo
+                .map(|(to, path)| Ok((anew::one(path, today.as_ref(), console)?, to)))
+                .transpose()?,
+            manner: Manner {
+                freq_hz: args.freq.as_ref().map_or_else(predict::usual_grid, |f| f.0.clone()),
+                tolerances: tolerance.as_ref().map(|t| t.stated.parts.clone()),
+            },
+            stated: tolerance.map_or_else(Stated::default, |t| t.stated),
+        })
+    }
+
+    fn answered(&self, args: &LoadsArgs) -> Result<LoadsDocument> {
+        let Question { basis, stated, .. } = self;
+        let mut notes: Vec<String> = self.wirings.iter().flat_map(|w| w.1.load.remarks()).collect();
+        let (loads, reached) = self.predictions(args)?;
+        if self.manner.tolerances.is_some() && !loads.is_empty() && loads.iter().all(|l| l.band.is_none()) {
+            notes.push("no part of these loads has a tolerance".into());
+        }
+        Ok(LoadsDocument {
+            schema: SCHEMA.into(),
+            pickup: basis.into(),
+            loads,
+            reached,
+            against: match self.takes.as_slice() {
+                [] => None,
+                takes => {
+                    let mut laid = against::against(takes, basis, stated)?;
+                    predicted::judge(&mut laid, &Defaults::read_from(Path::new("."))?.matters());
+                    Some(laid)
+                }
+            },
+            undone: match &self.undo {
+                Some((take, to)) => Some(against::undo(take, basis, to, stated)?),
+                None => None,
+            },
+            notes,
+        })
+    }
+
+    /// Of the load that reaches what was wished for, else of all that are given.
+    fn predictions(&self, args: &LoadsArgs) -> Result<(Vec<LoadPredicted>, Option<ReachedFound>)> {
+        let Question { basis, manner, .. } = self;
+        if let (Some(goal), Some(by)) = (args.reach, &args.by) {
+            let (_, wiring) = first(&self.wirings, "--reach")?;
+            let r = reach::reach(wiring, &basis.coil, goal, &by.0, basis.covariance.as_ref())?;
+            let load = predict_one(basis, &spelt(&r), &r.wiring, None, manner);
+            return Ok((vec![load], Some(ReachedFound::from(&r))));
+        }
+        let of = |(name, wiring): &(String, Wiring)| self.swept(args, name, wiring);
+        let loads: Vec<Vec<LoadPredicted>> = self.wirings.iter().map(of).collect::<Result<_>>()?;
+        Ok((loads.concat(), None))
+    }
+
+    /// One prediction, or one for each step of a sweep.
+    fn swept(&self, args: &LoadsArgs, name: &str, wiring: &Wiring) -> Result<Vec<LoadPredicted>> {
+        let Question { basis, manner, .. } = self;
+        let Some(vary) = &args.vary else {
+            return Ok(vec![predict_one(basis, name, wiring, None, manner)]);
+        };
+        let step = |v: f64| {
+            let mut w = wiring.clone();
+            if !vary.knob.set(&mut w.load, v) {
+                return Err(lacks(name, vary.knob));
+            }
+            let text = match w.pickups.is_empty() {
+                true => w.load.to_string(),
+                false => name.to_owned(),
+            };
+            Ok(predict_one(basis, &text, &w, Some((vary.knob, v)), manner))
+        };
+        vary.values(args.steps.map(usize::from))?
+            .into_iter()
+            .map(step)
+            .collect()
+    }
 }
 
-const LOADS: &str = "loads";
-const AGAINST: &str = "against";
-const UNDONE: &str = "undone";
-
-fn draw(name: &str, basis: &Basis, document: &LoadsDocument) -> Result<Plot> {
-    match (name, &document.against, &document.undone) {
-        (AGAINST, Some(a), _) => loads_plot::against(a, &coil_name(basis)),
-        (UNDONE, _, Some(u)) => loads_plot::undone(u),
-        _ => loads_plot::family(document),
+/// What there is to draw, by name.
+fn drawings<'a>(document: &'a LoadsDocument, coil: &'a str) -> Vec<(&'static str, Box<dyn Fn() -> Result<Plot> + 'a>)> {
+    let mut all: Vec<(_, Box<dyn Fn() -> _ + 'a>)> = Vec::new();
+    if !document.loads.is_empty() {
+        all.push(("loads", Box::new(|| loads_plot::family(document))));
     }
+    if let Some(a) = &document.against {
+        all.push(("against", Box::new(move || loads_plot::against(a, coil))));
+    }
+    if let Some(u) = &document.undone {
+        all.push(("undone", Box::new(move || loads_plot::undone(u))));
+    }
+    all
 }
 
 /// Options that would have no say here: better refused than passed over.
 fn refuse_idle(args: &LoadsArgs) -> Result<()> {
     let of_takes = !args.against.is_empty() || args.undo.is_some();
     let tolerance = args.tolerance.as_ref();
-    if tolerance.is_some_and(|t| t.ohmmeter.is_some()) {
-        return Err(Failure::new(
+    let idle = [
+        (
+            tolerance.is_some_and(|t| t.ohmmeter.is_some()),
             "--tolerance ohms= is of the ohmmeter, and a prediction reads none",
             "give it to `coilwright coil`, whose coil file states the u of the resistance, and leave it out here",
-        ));
-    }
-    if tolerance.is_some_and(|t| t.input.is_some()) && !of_takes {
-        return Err(Failure::new(
+        ),
+        (
+            tolerance.is_some_and(|t| t.stated.input.is_some()) && !of_takes,
             "--tolerance input= is of the rig that a take was made on, and no take is given",
             "give it with --against or --undo, or leave it out",
-        ));
-    }
-    if args.undo.is_some() && args.vary.is_some() {
-        return Err(Failure::new(
+        ),
+        (
+            args.undo.is_some() && args.vary.is_some(),
             "--undo puts one load in the place of another, and --vary makes many",
             "give one --load, or ask for the sweep by itself",
-        ));
-    }
-    if args.undo.is_some() && args.reach.is_some() {
-        return Err(Failure::new(
+        ),
+        (
+            args.undo.is_some() && args.reach.is_some(),
             "--undo puts a known load in the place of another, and --reach looks for one",
             "ask for --reach first, then --undo with the --load it finds",
-        ));
+        ),
+    ];
+    match idle.into_iter().find(|i| i.0) {
+        Some((_, what, hint)) => Err(Failure::new(what, hint)),
+        None => Ok(()),
     }
-    Ok(())
 }
 
 /// What --undo puts in the place of the take's load.
-fn instead(args: &LoadsArgs, wirings: &[(String, Wiring)]) -> Result<Option<Instead>> {
-    if args.undo.is_none() {
-        return Ok(None);
+fn instead(wirings: &[(String, Wiring)]) -> Result<Instead> {
+    if wirings.is_empty() {
+        return Ok(Instead::default());
     }
-    let load = match wirings {
-        [] => Load::default(),
-        _ => {
-            let (name, wiring) = first(wirings, "--undo")?;
-            wiring.as_load().ok_or_else(|| {
-                Failure::new(
-                    format!("the wiring {name} is more than one pickup"),
-                    "give --undo a load on one pickup",
-                )
-            })?
-        }
-    };
-    Ok(Some(Instead {
+    let (name, wiring) = first(wirings, "--undo")?;
+    let load = wiring.as_load().ok_or_else(|| {
+        Failure::new(
+            format!("the wiring {name} is more than one pickup"),
+            "give --undo a load on one pickup",
+        )
+    })?;
+    Ok(Instead {
         load,
         ..Instead::default()
-    }))
+    })
 }
 
 /// The load that was found, its values with as many digits as one would say them with.
@@ -202,33 +256,6 @@ fn first<'a>(wirings: &'a [(String, Wiring)], option: &str) -> Result<&'a (Strin
             "give the one that is meant",
         )),
     }
-}
-
-fn predict(
-    args: &LoadsArgs,
-    basis: &Basis,
-    name: &str,
-    wiring: &Wiring,
-    manner: &Manner,
-) -> Result<Vec<LoadPredicted>> {
-    let Some(vary) = &args.vary else {
-        return Ok(vec![predict_one(basis, name, wiring, None, manner)]);
-    };
-    let values = vary.values(args.steps.map(usize::from))?;
-    values
-        .into_iter()
-        .map(|v| {
-            let mut w = wiring.clone();
-            if !vary.knob.set(&mut w.load, v) {
-                return Err(lacks(name, vary.knob));
-            }
-            let text = match w.pickups.is_empty() {
-                true => w.load.to_string(),
-                false => name.to_owned(),
-            };
-            Ok(predict_one(basis, &text, &w, Some((vary.knob, v)), manner))
-        })
-        .collect()
 }
 
 fn lacks(name: &str, knob: Knob) -> Failure {
@@ -256,17 +283,7 @@ fn basis(args: &LoadsArgs, wirings: &[(String, Wiring)]) -> Result<Basis> {
                 eddy: args.eddy,
             };
             coil.check()?;
-            CoilFile {
-                schema: None,
-                name: None,
-                temperature_c: None,
-                r_ohm,
-                l_h,
-                c_f,
-                loss_ohm: args.loss,
-                eddy: args.eddy,
-                uncertainty: None,
-            }
+            coil.into()
         }
         // A wiring may hold all its coils itself; then any coil will do.
         _ if !wirings.is_empty() && wirings.iter().all(|w| !w.1.asks_for_a_coil()) => own_coil(&wirings[0].1),
@@ -283,33 +300,20 @@ fn basis(args: &LoadsArgs, wirings: &[(String, Wiring)]) -> Result<Basis> {
 /// The first coil of a wiring, to stand for the pickup in the document.
 fn own_coil(wiring: &Wiring) -> CoilFile {
     let member = wiring.pickups.iter().flat_map(|p| &p.coils).next();
-    let coil = member.and_then(|m| m.coil).unwrap_or(Coil::new(6e3, 2.4, 120e-12));
     CoilFile {
-        schema: None,
         name: member.and_then(|m| m.name.clone()),
-        temperature_c: None,
-        r_ohm: coil.r_ohm,
-        l_h: coil.l_h,
-        c_f: coil.c_f,
-        loss_ohm: coil.loss_ohm,
-        eddy: coil.eddy,
-        uncertainty: None,
+        ..member
+            .and_then(|m| m.coil)
+            .unwrap_or(Coil::new(6e3, 2.4, 120e-12))
+            .into()
     }
 }
 
-fn write(args: &LoadsArgs, folder: Option<&Path>, basis: &Basis, document: &LoadsDocument) -> Result<Vec<PathBuf>> {
+fn write(args: &LoadsArgs, folder: Option<&Path>, document: &LoadsDocument, spice: String) -> Result<Vec<PathBuf>> {
     let mut list: Vec<(PathBuf, Vec<u8>)> = Vec::new();
     if let Some(folder) = folder {
-        refuse_any(pictures(document).flat_map(|name| outcome::picture_files(&folder.join(name))))?;
         list.push((folder.join("loads.json"), outcome::pretty(document, "the predictions")?));
     }
-    if let Some(path) = &args.spice {
-        let text = spice::subcircuit(&coil_name(basis), &basis.coil, &[]);
-        list.push((path.clone(), text.into_bytes()));
-    }
+    list.extend(args.spice.clone().map(|path| (path, spice.into_bytes())));
     write_all(list)
-}
-
-fn coil_name(basis: &Basis) -> String {
-    basis.file.name.clone().unwrap_or_else(|| "coil".into())
 }

@@ -78,8 +78,19 @@ pub struct Known {
     pub r_u: f64,
     /// Half-widths of the parts in the loads. The same part with the same printed value is taken for the same part.
     pub tolerances: Tolerances,
+    pub read: Read,
     /// Metal is looked for.
     pub metal: bool,
+}
+
+/// Capacitances that were read on one meter ([`METER`](crate::network::knob::METER)): what its scale and its zero are off is
+/// common to them.
+#[derive(Debug, Clone, Default)]
+pub struct Read {
+    /// Parts of the loads, with their values.
+    pub parts: Vec<(Knob, f64)>,
+    /// Rigs whose input, the lead counted in, was read on it.
+    pub rigs: Vec<usize>,
 }
 
 /// How a take agrees with the fit: seen less predicted.
@@ -107,6 +118,8 @@ pub struct Advice {
 pub enum Source {
     Part(Knob),
     Input(InputPart),
+    /// The meter that several of them were read on.
+    Meter,
 }
 
 /// What is left open of the input of a rig, as factors on what the rig states; and how it hangs together with the coil.

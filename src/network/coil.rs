@@ -1,6 +1,7 @@
 //! The winding as a source: its EMF behind resistance, inductance and losses, shunted by its own capacitance.
 
 use num_complex::Complex64;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::elements::{Ladder, OnePort, TwoPort, Walk};
@@ -27,7 +28,7 @@ pub struct Coil {
 /// Metal near the coil as one shorted turn (any textbook on transformers: the secondary carried over).
 ///
 /// jwL becomes jwL (1 - k^2 jwT/(1 + jwT)) and the EMF is shaped to e (1 - a jwT/(1 + jwT)).
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Eddy {
     /// Coupling factor, 0 to 1.

@@ -112,6 +112,22 @@ pub fn with_parameters(coil: &Coil, p: &[f64]) -> Coil {
     }
 }
 
+impl From<Coil> for CoilFile {
+    fn from(coil: Coil) -> Self {
+        CoilFile {
+            schema: None,
+            name: None,
+            temperature_c: None,
+            r_ohm: coil.r_ohm,
+            l_h: coil.l_h,
+            c_f: coil.c_f,
+            loss_ohm: coil.loss_ohm,
+            eddy: coil.eddy,
+            uncertainty: None,
+        }
+    }
+}
+
 impl CoilFile {
     /// `place` names the file in messages.
     pub fn parse(place: &str, text: &str) -> Result<CoilFile> {

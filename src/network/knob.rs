@@ -143,6 +143,12 @@ impl Tolerances {
         self.0.iter().find(|t| t.0 == knob).map(|t| t.1)
     }
 
+    /// In place of what was there.
+    pub fn put(&mut self, knob: Knob, tolerance: f64) {
+        self.0.retain(|p| p.0 != knob);
+        self.0.push((knob, tolerance));
+    }
+
     /// As parts are sold without a word about it (common practice): potentiometers within 20 %, capacitors within 10 %; a
     /// cable is what its drum says, within 10 %.
     pub fn usual() -> Self {
@@ -155,6 +161,10 @@ impl Tolerances {
         Tolerances(Knob::ALL.into_iter().filter_map(usual).collect())
     }
 }
+
+/// What a hand-held meter of capacitance may be off to either side: relative, and in farads besides (common practice; data
+/// sheets say so much of it). What was read on one meter errs alike.
+pub const METER: (f64, f64) = (0.01, 2e-12);
 
 /// A value that may lie anywhere between two limits with the same chance has this standard deviation, for a half-width of 1
 /// (JCGM 100:2008, 4.3.7).

@@ -12,7 +12,6 @@ use super::wiring::Wiring;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Band {
     pub runs: usize,
-    pub seed: u64,
     /// `None` where fewer than 95 % of the runs have a peak.
     pub peak_hz: Option<[f64; 2]>,
     /// Gain at the peak.
@@ -99,7 +98,6 @@ pub fn band(
     let of = |v: &mut Vec<f64>| most.then(|| middle_95(v)).flatten();
     Some(Band {
         runs,
-        seed,
         peak_hz: of(&mut hz),
         peak_db: of(&mut peaks),
         height_db: of(&mut heights),

@@ -4,8 +4,9 @@ use super::family::{self, Item, MOST, Sheetful};
 use super::number::{self, Unit};
 use super::plot::Plot;
 use super::words;
-use crate::coil::against::{Against, Undone};
+use crate::coil::against::{Against, Answer, Undone};
 use crate::coil::loads::{LoadPredicted, LoadsDocument};
+use crate::estimate::Z95;
 use crate::failure::Result;
 use crate::network::Knob;
 use crate::quantity;
@@ -19,6 +20,15 @@ fn peak(hz: Option<f64>, db: Option<f64>) -> String {
             number::short(db, Unit::Decibel)
         ),
         _ => "no peak".into(),
+    }
+}
+
+/// Is it what was predicted?
+pub fn answer(answer: Answer) -> &'static str {
+    match answer {
+        Answer::Different => "different",
+        Answer::Same => "the same",
+        Answer::CannotTell => "cannot tell",
     }
 }
 
@@ -48,9 +58,10 @@ pub(super) fn coil_words(document: &LoadsDocument) -> String {
     }
 }
 
-fn axis(curve: &[f64], values: &[Option<f64>]) -> Vec<(f64, f64)> {
-    let point = |(hz, v): (&f64, &Option<f64>)| v.map(|v| (*hz, v));
-    curve.iter().zip(values).filter_map(point).collect()
+/// Points of a curve, those that are there.
+fn line<V: Copy + Into<Option<f64>>>(freq_hz: &[f64], values: &[V]) -> Vec<(f64, f64)> {
+    let point = |(hz, v): (&f64, &V)| Some((*hz, (*v).into()?));
+    freq_hz.iter().zip(values).filter_map(point).collect()
 }
 
 /// Predicted responses, bands of tolerance behind them.
@@ -62,7 +73,7 @@ pub fn family(document: &LoadsDocument) -> Result<Plot> {
             name: name(l),
             numbers: peak(l.peak_hz, l.peak_db),
             short_numbers: l.peak_hz.map_or("no peak".into(), |hz| number::short(hz, Unit::Hertz)),
-            line: axis(&l.curve.freq_hz, &l.curve.gain_db),
+            line: line(&l.curve.freq_hz, &l.curve.gain_db),
             peak: l.peak_hz.zip(l.peak_db),
             band: l.band.as_ref().map_or_else(Vec::new, |b| {
                 let edges = b.low_db.iter().zip(&b.high_db);
@@ -99,29 +110,14 @@ pub fn against(against: &Against, coil: &str) -> Result<Plot> {
         .takes
         .iter()
         .map(|t| {
-            let pairs = |v: &[f64]| {
-                t.curve
-                    .freq_hz
-                    .iter()
-                    .copied()
-                    .zip(v.iter().copied())
-                    .collect::<Vec<_>>()
-            };
-            // Every second point will do: they stand close.
-            let dots = pairs(&t.curve.measured_db).into_iter().step_by(3).collect();
+            let c = &t.curve;
+            // Some of the points will do: they stand close.
+            let dots = line(&c.freq_hz, &c.measured_db).into_iter().step_by(3).collect();
             Item {
                 name: words::clean(&t.load),
-                numbers: format!(
-                    "{:.2} dB rms, {}",
-                    t.rms_db,
-                    if t.within {
-                        "within the uncertainty"
-                    } else {
-                        "outside the uncertainty"
-                    }
-                ),
+                numbers: format!("{:.2} dB apart: {}", t.rms_db, answer(t.answer)),
                 short_numbers: format!("{:.2} dB rms", t.rms_db),
-                line: pairs(&t.curve.predicted_db),
+                line: line(&c.freq_hz, &c.predicted_db),
                 dots,
                 ..Item::default()
             }
@@ -143,20 +139,9 @@ pub fn against(against: &Against, coil: &str) -> Result<Plot> {
 
 /// A take freed from its load.
 pub fn undone(u: &Undone) -> Result<Plot> {
-    let line: Vec<(f64, f64)> = u
-        .curve
-        .freq_hz
-        .iter()
-        .copied()
-        .zip(u.curve.mag_db.iter().copied())
-        .collect();
-    let band = u
-        .curve
-        .freq_hz
-        .iter()
-        .zip(u.curve.mag_db.iter().zip(&u.curve.u_db))
-        .map(|(f, (m, s))| (*f, m - 1.96 * s, m + 1.96 * s))
-        .collect();
+    let points = line(&u.curve.freq_hz, &u.curve.mag_db);
+    let around = |((hz, m), s): (&(f64, f64), &f64)| (*hz, m - Z95 * s, m + Z95 * s);
+    let band = points.iter().zip(&u.curve.u_db).map(around).collect();
     let numbers = peak(u.peak_hz.map(|e| e.value), u.height_db.map(|e| e.value));
     family::draw(&Sheetful {
         title: format!("{} freed from {}", words::clean(&u.name), u.from),
@@ -169,7 +154,7 @@ pub fn undone(u: &Undone) -> Result<Plot> {
             name: format!("measured, with {} in place of what hung there", u.to),
             short_numbers: numbers.clone(),
             numbers,
-            line,
+            line: points,
             peak: u.peak_hz.map(|e| e.value).zip(u.height_db.map(|e| e.value)),
             band,
             ..Item::default()

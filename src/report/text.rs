@@ -15,6 +15,7 @@ use crate::shop::difference::Comparison;
 use crate::wrap::columns;
 use screen::Screen;
 
+mod coil;
 mod knock;
 mod loads;
 mod notes;
@@ -25,7 +26,8 @@ mod setup;
 mod tray;
 
 pub use super::words::shell;
-pub use loads::{coil_text, loads_text, wirings_text};
+pub use coil::coil_text;
+pub use loads::{loads_text, wirings_text};
 pub use notes::notes_text;
 pub use potting::{potting_text, put_words};
 pub use rig::{changed_text, check_text, pack_text, polarity_text, repeat_text, rig_text};

@@ -4,6 +4,7 @@ pub mod difference;
 pub mod knock;
 pub mod known;
 pub mod lot;
+pub mod predicted;
 pub mod standard;
 pub mod wax;
 pub mod witness;

@@ -23,6 +23,7 @@ mod joint_sim;
 #[path = "../reference/trial.rs"]
 mod trial;
 
+use joint_sim::Numbers;
 use trial::{Case, Figure, Told, Trial, share, summary};
 
 /// Takes a line: so many that an efficiency is known to 3.5 % and a coverage to 0.4 %.

@@ -110,16 +110,7 @@ fn coils_and_predictions_keep_to_their_schemas() {
     f.run(&["coil", "a", "b", "--out", "coil.toml"]).ended(0);
     let hand = "vol=250k amp=1M";
     for more in [
-        &[
-            "--load",
-            "one-pickup",
-            "--load",
-            "coils-series",
-            "--tolerance",
-            "usual",
-            "--runs",
-            "100",
-        ][..],
+        &["--load", "one-pickup", "--load", "coils-series", "--tolerance", "usual"][..],
         &["--load", hand, "--vary", "vol=1...0", "--freq", "100,1k"],
         &["--load", hand, "--reach", "3kHz", "--by", "cap"],
         &["--against", "a", "c"],

@@ -25,18 +25,48 @@ pub fn e(value: f64, u: f64) -> Estimate {
     Estimate::new(value, u, u).unwrap()
 }
 
-pub struct Draw(pub ChaCha8Rng);
-
-impl Draw {
+/// Numbers between -1 and 1, and normal ones.
+pub trait Numbers {
     /// Evenly from -1 to 1.
-    pub fn even(&mut self) -> f64 {
-        2.0 * ((self.0.next_u64() >> 11) as f64 / (1u64 << 53) as f64) - 1.0
-    }
+    fn even(&mut self) -> f64;
 
-    pub fn normal(&mut self) -> f64 {
+    fn normal(&mut self) -> f64 {
         let u = 0.5 * (self.even() + 1.0);
         let v = 0.5 * (self.even() + 1.0);
         (-2.0 * (1.0 - u).ln()).sqrt() * (TAU * v).cos()
+    }
+}
+
+/// By chance.
+pub struct Draw(pub ChaCha8Rng);
+
+impl Numbers for Draw {
+    fn even(&mut self) -> f64 {
+        2.0 * ((self.0.next_u64() >> 11) as f64 / (1u64 << 53) as f64) - 1.0
+    }
+}
+
+/// Spread evenly over a cube of as many dimensions as there are draws in a trial (additive recurrence by the powers of the root of
+/// x^22 = x + 1), so that some hundred trials tell what thousands by chance do.
+pub struct Spread {
+    trial: f64,
+    dimension: i32,
+}
+
+impl Spread {
+    pub fn trial(n: usize) -> Spread {
+        Spread {
+            trial: n as f64,
+            dimension: 0,
+        }
+    }
+}
+
+impl Numbers for Spread {
+    fn even(&mut self) -> f64 {
+        let step = (0..40).fold(1.05f64, |x, _| (1.0 + x).powf(1.0 / 22.0));
+        self.dimension += 1;
+        2.0 * (0.5 + self.trial * step.powi(-self.dimension)).fract() - 1.0
     }
 }
 
@@ -52,7 +82,7 @@ pub const TRUTH: Coil = Coil {
 pub const INPUT_F: f64 = 150e-12;
 
 /// Takes with noise as 40 dB leaves it, capacitors anywhere within `tolerance` of what is printed on them.
-pub fn drawn(draw: &mut Draw, caps_pf: &[f64], tolerance: f64, noise: [f64; 2]) -> Vec<Take> {
+pub fn drawn(draw: &mut impl Numbers, caps_pf: &[f64], tolerance: f64, noise: [f64; 2]) -> Vec<Take> {
     caps_pf
         .iter()
         .map(|pf| {

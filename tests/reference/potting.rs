@@ -10,7 +10,7 @@ use coilwright::shop::witness::history::{BASELINE, Check, History};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 
-use crate::joint_sim::Draw;
+use crate::joint_sim::{Draw, Numbers};
 
 /// Winding 120 pF, load 500 pF, f0 of one measurement 0.1 %, Q 0.5 %: as much by the day as by laying it down.
 const WINDING_F: f64 = 120e-12;

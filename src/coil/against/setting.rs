@@ -2,51 +2,48 @@
 
 use nalgebra::DMatrix;
 
-use super::super::behind::{OHMMETER, input_of, input_u, load_of};
-use super::super::loads::Basis;
+use super::super::basis::Basis;
+use super::super::told::{Input, OHMMETER, Stated, input_of, input_u, load_of, usual_input_u};
 use crate::copper::warmth;
 use crate::estimate::Z95;
 use crate::failure::Result;
 use crate::network::coil_file::{InputKnown, InputPart, parameters, with_parameters};
-use crate::network::knob::{Knob, Tolerances, UNIFORM};
-use crate::network::{Coil, Load, predict};
+use crate::network::knob::{Knob, UNIFORM};
+use crate::network::{Coil, Load, Wiring, predict};
 use crate::quantity::{self, Unit};
 use crate::record::{Record, RigSummary};
 
-/// How far what is known besides the coil may be off.
-#[derive(Debug, Clone, Default)]
-pub struct Stated {
-    pub parts: Tolerances,
-    /// Half-width of the input of a rig that the coil file does not know, relative; left out, what the rig itself states.
-    pub input: Option<f64>,
-}
-
-/// Resistance and capacitance of an input as a rig states them.
-pub(super) type Input = (Option<f64>, f64);
-
 /// One way in which coil, input and temperature may be.
-pub(super) struct State {
-    pub(super) coil: Coil,
+pub struct State {
+    pub coil: Coil,
     /// Factors on resistance and capacitance of the input.
     factors: [f64; 2],
 }
 
 impl State {
-    pub(super) fn with_input(&self, load: &Load, input: Input) -> Load {
-        load.with_input(input.0.map(|r| r * self.factors[0]), input.1 * self.factors[1])
+    pub fn with_input(&self, load: &Load, input: Input) -> Wiring {
+        Wiring::from(load.with_input(input.0.map(|r| r * self.factors[0]), input.1 * self.factors[1]))
     }
 }
 
-pub(super) struct Setting<'a> {
+/// A predicted number, with its standard uncertainties from coil, input and temperature together, and from the parts.
+#[derive(Debug, Clone, Copy)]
+pub struct Predicted {
+    pub value: f64,
+    pub coil: f64,
+    pub parts: f64,
+}
+
+pub struct Setting<'a> {
     basis: &'a Basis,
     stated: &'a Stated,
-    pub(super) load: Load,
-    pub(super) input: Input,
+    pub load: Load,
+    pub input: Input,
     parts: Vec<InputPart>,
     /// Parameters of the coil, factors of the input, and resistance during the take over that of the coil file.
     centre: Vec<f64>,
     covariance: DMatrix<f64>,
-    pub(super) notes: Vec<String>,
+    pub notes: Vec<String>,
 }
 
 /// The rig of the take among those that the coil was found on.
@@ -57,89 +54,80 @@ fn known<'a>(basis: &'a Basis, rig: &RigSummary) -> Option<&'a InputKnown> {
     inputs.iter().find(same)
 }
 
+/// Factors of the input of a rig that the coil file does not know, with their standard uncertainties.
+fn unknown(record: &Record, half: Option<f64>, notes: &mut Vec<String>) -> Vec<(InputPart, f64, f64)> {
+    let (ohm, farad) = input_of(record);
+    let u = input_u(record, half);
+    let there = [ohm.is_some(), farad > 0.0];
+    let what = match [0, 1].map(|i| there[i] && u[i].is_none()) {
+        [true, true] => Some("the rig's input is taken as good to 5 % in resistance and 1 % + 2 pF in capacitance"),
+        [true, false] => Some("the resistance of the rig's input is taken as good to 5 %"),
+        [false, true] => Some("the capacitance of the rig's input is taken as good to 1 % + 2 pF"),
+        [false, false] => None,
+    };
+    notes.extend(what.map(|what| format!("{what}, as usual (--tolerance input=5% and so on)")));
+    let usual = usual_input_u(record);
+    let part = [InputPart::Resistance, InputPart::Capacitance];
+    (0..2)
+        .filter(|i| there[*i])
+        .map(|i| (part[i], 1.0, u[i].unwrap_or(usual[i])))
+        .collect()
+}
+
+/// The copper's resistance during the take over that of the coil file, with its standard uncertainty.
+fn warm(record: &Record, basis: &Basis, notes: &mut Vec<String>) -> (f64, f64) {
+    let what = match (record.pickup.temperature_c, basis.file.temperature_c) {
+        (Some(take), Some(coil)) => return warmth(take, coil),
+        (None, None) => "temperatures of coil and take are",
+        (None, _) => "the temperature of the take is",
+        _ => "the temperature at which the coil has its resistance is",
+    };
+    notes.push(format!(
+        "{what} not known: the resistance is the coil's as it stands (0.4 % for each kelvin)"
+    ));
+    (1.0, 0.0)
+}
+
 impl<'a> Setting<'a> {
-    pub(super) fn of(record: &Record, basis: &'a Basis, stated: &'a Stated) -> Result<Setting<'a>> {
+    pub fn of(record: &Record, basis: &'a Basis, stated: &'a Stated) -> Result<Setting<'a>> {
         let mut notes = Vec::new();
-        let input = input_of(record);
-        let there = [
-            (InputPart::Resistance, input.0.is_some()),
-            (InputPart::Capacitance, input.1 > 0.0),
-        ];
-        let own = parameters(&basis.coil);
-        let n = own.len();
-        let (factors, joint) = match known(basis, &record.rig) {
-            Some(known) => {
-                if stated.input.is_some() {
-                    notes.push(format!(
-                        "input= is not used for the rig {:?}: the coil file says what its takes left open of it",
-                        known.rig.as_deref().unwrap_or("")
-                    ));
-                }
-                (known.factors(), basis.file.with_input(known)?)
-            }
-            None => {
-                let u = input_u(record, stated.input);
-                let factors: Vec<_> = there
-                    .iter()
-                    .zip(u)
-                    .filter(|(t, _)| t.1)
-                    .map(|(t, u)| (t.0, 1.0, u.unwrap_or(0.0)))
-                    .collect();
-                let unsaid = |part: usize| there[part].1 && u[part].is_none();
-                let what = match (unsaid(0), unsaid(1)) {
-                    (true, true) => Some("the rig's input is"),
-                    (true, false) => Some("the resistance of the rig's input is"),
-                    (false, true) => Some("the capacitance of the rig's input is"),
-                    (false, false) => None,
-                };
-                if let Some(what) = what {
-                    notes.push(format!("{what} taken as exact (--tolerance input=5% and so on)"));
-                }
-                (factors, None)
-            }
-        };
-        let (warm, u_warm) = match (record.pickup.temperature_c, basis.file.temperature_c) {
-            (Some(take), Some(coil)) => warmth(take, coil),
-            (take, coil) => {
-                let whose = match (take, coil) {
-                    (None, None) => "of coil and take are",
-                    (None, _) => "of the take is",
-                    _ => "at which the coil has its resistance is",
-                };
-                let many = if whose.ends_with("are") {
-                    "temperatures"
-                } else {
-                    "the temperature"
-                };
-                notes.push(format!(
-                    "{many} {whose} not known: the resistance is the coil's as it stands (0.4 % for each kelvin)"
-                ));
-                (1.0, 0.0)
-            }
-        };
-        let size = n + factors.len() + 1;
-        let mut covariance = DMatrix::zeros(size, size);
-        match (&joint, &basis.covariance) {
-            (Some(c), _) | (None, Some(c)) => covariance.view_mut((0, 0), c.shape()).copy_from(c),
-            (None, None) => {}
+        let known = known(basis, &record.rig);
+        if let Some(known) = known.filter(|_| stated.input.is_some()) {
+            notes.push(format!(
+                "input= is not used for the rig {:?}: the coil file says what its takes left open of it",
+                known.rig.as_deref().unwrap_or("")
+            ));
         }
+        let factors = match known {
+            Some(known) => known.factors(),
+            None => unknown(record, stated.input, &mut notes),
+        };
+        let joint = known.map(|k| basis.file.with_input(k)).transpose()?.flatten();
+        let warm = warm(record, basis, &mut notes);
+        notes.extend(contradiction(record, basis, warm));
+        let own = parameters(&basis.coil);
+        let size = own.len() + factors.len() + 1;
+        let mut covariance = DMatrix::zeros(size, size);
         if joint.is_none() {
             for (i, f) in factors.iter().enumerate() {
-                covariance[(n + i, n + i)] = f.2 * f.2;
+                covariance[(own.len() + i, own.len() + i)] = f.2 * f.2;
             }
         }
-        covariance[(size - 1, size - 1)] = u_warm * u_warm;
-        notes.extend(contradiction(record, basis, (warm, u_warm)));
-        let mut centre = own;
-        centre.extend(factors.iter().map(|f| f.1));
-        centre.push(warm);
+        if let Some(c) = joint.as_ref().or(basis.covariance.as_ref()) {
+            covariance.view_mut((0, 0), c.shape()).copy_from(c);
+        }
+        covariance[(size - 1, size - 1)] = warm.1 * warm.1;
         Ok(Setting {
             basis,
             stated,
             load: load_of(record)?,
-            input,
+            input: input_of(record),
             parts: factors.iter().map(|f| f.0).collect(),
-            centre,
+            centre: own
+                .into_iter()
+                .chain(factors.iter().map(|f| f.1))
+                .chain([warm.0])
+                .collect(),
             covariance,
             notes,
         })
@@ -164,35 +152,50 @@ impl<'a> Setting<'a> {
     }
 
     /// As the coil file has it.
-    pub(super) fn centre(&self) -> State {
+    pub fn centre(&self) -> State {
         self.state(&self.centre)
     }
 
-    /// Standard uncertainties of some numbers from coil, input and temperature.
-    pub(super) fn doubt(&self, numbers: impl Fn(&State) -> Vec<Option<f64>>) -> Vec<Option<f64>> {
+    /// Some numbers that follow from the coil under some loads; `None` where one is not there, here or close by.
+    pub fn predicted<const N: usize>(
+        &self,
+        loads: &[Load; N],
+        numbers: impl Fn(&State, &[Load; N]) -> Vec<Option<f64>>,
+    ) -> Vec<Option<Predicted>> {
         let own = parameters(&self.basis.coil).len();
         let held = |p: &[f64]| {
             let mut held = parameters(&with_parameters(&self.basis.coil, &p[..own.min(p.len())]));
             held.extend(p.iter().skip(own).map(|f| f.max(1e-6)));
             held
         };
-        predict::propagate_over(&self.centre, &self.covariance, held, |p| numbers(&self.state(p)))
+        let doubt = predict::propagate_over(&self.centre, &self.covariance, held, |p| numbers(&self.state(p), loads));
+        let centre = self.centre();
+        let here = numbers(&centre, loads);
+        let parts = self.parts_doubt(loads, &here, |l| numbers(&centre, l));
+        let one = |((value, coil), parts): ((Option<f64>, Option<f64>), f64)| {
+            Some(Predicted {
+                value: value?,
+                coil: coil?,
+                parts,
+            })
+        };
+        here.into_iter().zip(doubt).zip(parts).map(one).collect()
     }
 
-    /// The same from the tolerances of the parts of some loads. The same part with the same printed value is the same part.
-    pub(super) fn parts_doubt(&self, loads: &[&Load], numbers: impl Fn(&[Load]) -> Vec<Option<f64>>) -> Vec<f64> {
-        let loads: Vec<Load> = loads.iter().map(|l| (*l).clone()).collect();
-        let here = numbers(&loads);
+    /// From the tolerances of the parts of the loads. The same part with the same printed value is the same part.
+    fn parts_doubt<const N: usize>(
+        &self,
+        loads: &[Load; N],
+        here: &[Option<f64>],
+        numbers: impl Fn(&[Load; N]) -> Vec<Option<f64>>,
+    ) -> Vec<f64> {
         let mut squares = vec![0.0; here.len()];
         for (knob, tolerance) in self.stated.parts.0.iter().filter(|t| t.0.is_part() && t.1 > 0.0) {
             let mut printed: Vec<f64> = loads.iter().filter_map(|l| knob.get(l)).filter(|v| *v > 0.0).collect();
             printed.dedup();
             for v in printed {
-                let moved: Vec<Load> = loads
-                    .iter()
-                    .map(|l| with(*knob, l, v, 1.0 + UNIFORM * tolerance))
-                    .collect();
-                for (s, (a, b)) in squares.iter_mut().zip(numbers(&moved).iter().zip(&here)) {
+                let moved = loads.each_ref().map(|l| with(*knob, l, v, 1.0 + UNIFORM * tolerance));
+                for (s, (a, b)) in squares.iter_mut().zip(numbers(&moved).iter().zip(here)) {
                     if let (Some(a), Some(b)) = (a, b) {
                         let d: f64 = a - b;
                         *s += d * d;

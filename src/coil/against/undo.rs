@@ -6,10 +6,9 @@ use num_complex::Complex64;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::super::behind::whole_load;
-use super::super::loads::Basis;
-use super::setting::{Setting, State, Stated};
-use super::{reading, spelt};
+use super::super::basis::Basis;
+use super::super::told::{Stated, reading, spelt, whole_load};
+use super::setting::{Setting, State};
 use crate::estimate::Estimate;
 use crate::failure::Result;
 use crate::network::predict::db;
@@ -130,77 +129,92 @@ impl TakeModel {
     }
 }
 
-/// Takes the load that a take was measured under off its curve, by the coil's prediction, and puts another one on.
-pub fn undo(record: &Record, basis: &Basis, to: &Instead, stated: &Stated) -> Result<Undone> {
-    reading(record)?;
-    let setting = Setting::of(record, basis, stated)?;
-    let curve = record.curve.clone().unwrap_or_default();
-    let same = to.input == setting.input;
-    let whole_to = |state: &State, load: &Load| match same {
-        true => state.with_input(load, to.input),
-        false => load.with_input(to.input.0, to.input.1),
-    };
-    let ratio = |state: &State, [from, to]: [&Load; 2]| {
-        let a = Wiring::from(state.with_input(from, setting.input));
-        let b = Wiring::from(whole_to(state, to));
+/// One load in the place of another, on the coil as it was during the take.
+struct Swap<'a> {
+    setting: Setting<'a>,
+    to: &'a Instead,
+    /// The take's own load, and the other.
+    loads: [Load; 2],
+}
+
+impl Swap<'_> {
+    /// Response with the other load over that with the take's own, at low frequency 1.
+    fn ratio(&self, state: &State, [from, to]: &[Load; 2]) -> impl Fn(f64) -> f64 + use<> {
+        let input = self.to.input;
+        let a = state.with_input(from, self.setting.input);
+        let b = match input == self.setting.input {
+            true => state.with_input(to, input),
+            false => Wiring::from(to.with_input(input.0, input.1)),
+        };
         let coil = state.coil;
         let at = move |f: f64| b.response(&coil, TAU * f).norm() / a.response(&coil, TAU * f).norm();
         let low = at(peak::LOW_HZ);
         move |hz: f64| at(hz) / low
-    };
-    let loads = [&setting.load, &to.load];
-    let ratios_db = |state: &State, loads: [&Load; 2]| -> Vec<Option<f64>> {
-        let ratio = ratio(state, loads);
-        let of = |f: &f64| Some(db(ratio(*f))).filter(|r| r.is_finite());
-        curve.freq_hz.iter().map(of).collect()
-    };
-    let centre = setting.centre();
-    let shift = ratios_db(&centre, loads);
-    let doubt = setting.doubt(|s| ratios_db(s, loads));
-    let parts = setting.parts_doubt(&loads, |l| match l {
-        [from, to] => ratios_db(&centre, [from, to]),
-        _ => Vec::new(),
-    });
-    let mut out = UndoneCurve::default();
-    for (i, hz) in curve.freq_hz.iter().enumerate() {
-        let (Some(s), Some(m), Some(u)) = (shift[i], curve.mag_db.get(i), curve.u_db.get(i)) else {
-            continue;
-        };
-        // A point whose uncertainty cannot be told is left out.
-        let (Some(of_coil), Some(of_parts)) = (doubt[i], parts.get(i)) else {
-            continue;
-        };
-        out.freq_hz.push(*hz);
-        out.mag_db.push(m + s);
-        out.u_db.push(u.hypot(of_coil).hypot(*of_parts));
     }
-    let mut notes = setting.notes.clone();
-    let (mut peak_hz, mut height_db) = (None, None);
-    if let Some(model) = TakeModel::of(record) {
-        let top = |state: &State, loads: [&Load; 2], values: &[f64]| {
-            let ratio = ratio(state, loads);
-            let mag = |f: f64| TakeModel::response(values, f).norm() * ratio(f);
-            let p = peak::find(mag)?;
-            Some((p.hz, db(p.gain / mag(peak::LOW_HZ))))
-        };
-        let both = |t: Option<(f64, f64)>| vec![t.map(|t| t.0), t.map(|t| t.1)];
-        let values = model.values();
-        if let Some((hz, height)) = top(&centre, loads, &values) {
-            let of_coil = setting.doubt(|s| both(top(s, loads, &values)));
-            let of_parts = setting.parts_doubt(&loads, |l| match l {
-                [from, to] => both(top(&centre, [from, to], &values)),
-                _ => Vec::new(),
-            });
-            let of_take = model.doubt(|v| top(&centre, loads, v));
-            let of = |value: f64, k: usize| {
-                let (coil, part) = (of_coil.get(k).copied().flatten()?, *of_parts.get(k)?);
-                Estimate::new(value, of_take[k][0].hypot(coil).hypot(part), of_take[k][1])
-            };
-            (peak_hz, height_db) = (of(hz, 0), of(height, 1));
-            if peak_hz.is_none() {
-                notes.push("whether there is a peak at all is within the uncertainty: none is told".into());
+
+    fn curve(&self, record: &Record) -> UndoneCurve {
+        let curve = record.curve.clone().unwrap_or_default();
+        let moved = self.setting.predicted(&self.loads, |state, loads| {
+            let ratio = self.ratio(state, loads);
+            let of = |f: &f64| Some(db(ratio(*f))).filter(|r| r.is_finite());
+            curve.freq_hz.iter().map(of).collect()
+        });
+        let mut out = UndoneCurve::default();
+        let levels = curve.mag_db.iter().zip(&curve.u_db);
+        // A point whose uncertainty cannot be told is left out.
+        for ((hz, (level, u)), moved) in curve.freq_hz.iter().zip(levels).zip(&moved) {
+            if let Some(moved) = moved {
+                out.freq_hz.push(*hz);
+                out.mag_db.push(level + moved.value);
+                out.u_db.push(u.hypot(moved.coil).hypot(moved.parts));
             }
         }
+        out
+    }
+
+    /// Frequency and height of the peak that the take's model has then.
+    fn top(&self, state: &State, loads: &[Load; 2], model: &[f64]) -> Option<(f64, f64)> {
+        let ratio = self.ratio(state, loads);
+        let mag = |f: f64| TakeModel::response(model, f).norm() * ratio(f);
+        let p = peak::find(mag)?;
+        Some((p.hz, db(p.gain / mag(peak::LOW_HZ))))
+    }
+
+    /// Both with their uncertainties; `None` where whether there is one is within them.
+    fn peak(&self, model: &TakeModel) -> [Option<Estimate>; 2] {
+        let values = model.values();
+        let moved = self.setting.predicted(&self.loads, |state, loads| {
+            let top = self.top(state, loads, &values);
+            vec![top.map(|t| t.0), top.map(|t| t.1)]
+        });
+        let centre = self.setting.centre();
+        let of_take = model.doubt(|v| self.top(&centre, &self.loads, v));
+        [0, 1].map(|k| {
+            let moved = moved[k]?;
+            Estimate::new(
+                moved.value,
+                of_take[k][0].hypot(moved.coil).hypot(moved.parts),
+                of_take[k][1],
+            )
+        })
+    }
+}
+
+/// Takes the load that a take was measured under off its curve, by the coil's prediction, and puts another one on.
+pub fn undo(record: &Record, basis: &Basis, to: &Instead, stated: &Stated) -> Result<Undone> {
+    reading(record)?;
+    let setting = Setting::of(record, basis, stated)?;
+    let swap = Swap {
+        loads: [setting.load.clone(), to.load.clone()],
+        setting,
+        to,
+    };
+    let there = |m: &TakeModel| swap.top(&swap.setting.centre(), &swap.loads, &m.values()).is_some();
+    let model = TakeModel::of(record).filter(there);
+    let [peak_hz, height_db] = model.as_ref().map_or([None; 2], |m| swap.peak(m));
+    let mut notes = swap.setting.notes.clone();
+    if model.is_some() && peak_hz.is_none() {
+        notes.push("whether there is a peak at all is within the uncertainty: none is told".into());
     }
     Ok(Undone {
         id: record.id.clone(),
@@ -210,7 +224,7 @@ pub fn undo(record: &Record, basis: &Basis, to: &Instead, stated: &Stated) -> Re
         simulated: record.is_simulated(),
         peak_hz,
         height_db,
-        curve: out,
+        curve: swap.curve(record),
         notes,
     })
 }

@@ -27,6 +27,9 @@ pub struct CoilDocument {
     pub reduced_chi2: Option<f64>,
     /// The temperature at which `r_ohm` holds; null where it is not known.
     pub temperature_c: Option<f64>,
+    /// What hung on the winding, and how well it was taken to be known.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub known: Vec<PartKnown>,
     /// What the printed values of the known parts share in the variance of l_h and of c_f.
     pub from_parts: [f64; 2],
     /// What the takes leave open of the inputs of their rigs: those that were said to be known within a tolerance.
@@ -51,6 +54,32 @@ pub struct EddyFound {
     /// Seconds.
     pub tau: Estimate,
     pub emf: Estimate,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PartKnown {
+    /// A quantity of a load, as on the command line; input-resistance or input-capacitance of the rig.
+    pub part: String,
+    /// As told, in SI units.
+    pub value: f64,
+    /// Relative standard uncertainty.
+    pub u: f64,
+    pub from: KnownFrom,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum KnownFrom {
+    /// On the command line.
+    Stated,
+    /// In the rig file.
+    Rig,
+    /// Nothing is stated: as such parts are sold.
+    Usual,
+    /// Nothing is stated: read on a meter, which errs alike in all that was read on it.
+    Meter,
+    /// Nothing is stated, and nothing is usual.
+    Exact,
 }
 
 /// The input of a rig: factors on what the rig states. What it has too much, the winding lacks.

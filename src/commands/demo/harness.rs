@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use crate::cli::context::ready_folder;
 use crate::cli::inputs;
 use crate::coil::against;
+use crate::coil::basis::Basis;
 use crate::coil::behind::{self, About, CoilDocument};
-use crate::coil::loads::{Basis, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
+use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
 use crate::commands::coil::write_all;
 use crate::failure::Result;
 use crate::network::{Knob, Load, Tolerances, Wiring, predict, reach, wirings};
@@ -14,6 +15,8 @@ use crate::record::Record;
 use crate::report::number::{self, Unit};
 use crate::report::page::{self, Block};
 use crate::report::{loads_plot, plot::Plot};
+use crate::shop::predicted;
+use crate::shop::yardstick::Matters;
 
 pub const FOLDER: &str = "pots-and-cables";
 /// The guitar of the page.
@@ -62,10 +65,10 @@ impl Chapter<'_> {
         self.command(&format!("coilwright loads --coil pots-and-cables/coil.toml {options}"));
     }
 
-    fn document(&self, loads: Vec<crate::coil::loads::LoadPredicted>, reached: Option<ReachedFound>) -> LoadsDocument {
+    fn document(&self, loads: Vec<LoadPredicted>, reached: Option<ReachedFound>) -> LoadsDocument {
         LoadsDocument {
             schema: SCHEMA.into(),
-            pickup: self.basis.used(),
+            pickup: self.basis.into(),
             loads,
             reached,
             against: None,
@@ -79,8 +82,6 @@ fn manner(tolerances: Option<Tolerances>) -> Manner {
     Manner {
         freq_hz: predict::usual_grid(),
         tolerances,
-        runs: 1000,
-        seed: 1,
     }
 }
 
@@ -158,8 +159,7 @@ pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
     let coil = behind::find(
         takes,
         &About {
-            tolerances: tolerance.parts.clone(),
-            input: tolerance.input,
+            stated: tolerance.stated.clone(),
             ohmmeter: tolerance.ohmmeter,
             ..About::default()
         },
@@ -177,10 +177,11 @@ pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
     c.say("The commands are as one would type them in the folder of the demonstration.");
     found(&mut c, &coil);
     let stated = against::Stated {
-        parts: tolerance.parts.clone(),
+        parts: tolerance.stated.parts,
         input: None,
     };
-    let laid = against::against(std::slice::from_ref(check), &basis, &stated)?;
+    let mut laid = against::against(std::slice::from_ref(check), &basis, &stated)?;
+    predicted::judge(&mut laid, &Matters::default());
     checked(&mut c, &laid)?;
     let mut cables = None;
     for step in &SWEEPS {
@@ -240,13 +241,9 @@ fn checked(c: &mut Chapter, laid: &against::Against) -> Result<()> {
     c.head("Is it right?");
     c.say(format!(
         "A take under other controls, which the coil was not made from, laid over what the coil predicts for them: {:.2} dB \
-         apart (rms), {}.",
+         apart (rms): {}.",
         laid.rms_db,
-        if laid.within {
-            "within what is known of both"
-        } else {
-            "more than what is known of both explains"
-        }
+        loads_plot::answer(laid.answer)
     ));
     c.loads("--against 1-short-cable");
     let plot = loads_plot::against(laid, "the coil")?;

@@ -5,8 +5,8 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use super::advice::advice;
 use super::search::Found;
-use super::unknowns::{C_UNIT, G_UNIT, Kind, Layout, TAU_UNIT};
-use super::{CoilFit, InputLeft, Known, Source, Take};
+use super::unknowns::{C_UNIT, Factor, G_UNIT, Kind, Layout, TAU_UNIT};
+use super::{CoilFit, InputLeft, InputPart, Known, Source, Take};
 use crate::network::Coil;
 use crate::network::coil_file::parameters;
 
@@ -33,7 +33,7 @@ pub(super) fn conclude(takes: &[Take], known: &Known, found: Found, metal: bool)
         agreement: found.agreement.clone(),
         from_parts: [from(0), from(1)],
         shares,
-        inputs: inputs(layout, &found.x, &slopes, [&whole, &from_noise]),
+        inputs: inputs(takes, &found, &slopes, [&whole, &from_noise]),
         c_at_bound: found.c_at_bound,
         metal,
         damping_apart: false,
@@ -49,7 +49,10 @@ fn shares(found: &Found, slopes: &DMatrix<f64>, covariance: &DMatrix<f64>) -> Ve
     let source = |at: usize| {
         let part = at.checked_sub(layout.parts_at).and_then(|i| layout.parts.get(i));
         let input = at.checked_sub(layout.inputs_at).and_then(|i| layout.inputs.get(i));
-        part.map(|p| Source::Part(p.0)).or(input.map(|i| Source::Input(i.1)))
+        let meter = layout.meter_at.filter(|m| (*m..m + 2).contains(&at));
+        part.map(|p| Source::Part(p.0))
+            .or(input.map(|i| Source::Input(i.1)))
+            .or(meter.map(|_| Source::Meter))
     };
     let by_unknown = slopes * &found.inverse;
     let shared = |(at, sd): &(usize, f64)| {
@@ -64,30 +67,37 @@ fn shares(found: &Found, slopes: &DMatrix<f64>, covariance: &DMatrix<f64>) -> Ve
 }
 
 /// The inputs' factors, each rig's together with the coil.
-fn inputs(layout: &Layout, x: &[f64], slopes: &DMatrix<f64>, [whole, noise]: [&DMatrix<f64>; 2]) -> Vec<InputLeft> {
-    let mut rigs: Vec<usize> = layout.inputs.iter().map(|i| i.0).collect();
-    rigs.dedup();
-    let of = |rig: usize| {
-        let at: Vec<usize> = (0..layout.inputs.len())
-            .filter(|i| layout.inputs[*i].0 == rig)
-            .collect();
+fn inputs(takes: &[Take], found: &Found, slopes: &DMatrix<f64>, [whole, noise]: [&DMatrix<f64>; 2]) -> Vec<InputLeft> {
+    let (layout, x) = (&found.layout, &found.x);
+    let mut rigs: Vec<&Take> = takes.iter().collect();
+    rigs.sort_by_key(|t| t.rig);
+    rigs.dedup_by_key(|t| t.rig);
+    let of = |take: &Take| {
+        let of_part = |(part, value): (InputPart, Option<f64>)| {
+            let factor = layout.factor(take.rig, part, value?);
+            (!factor.0.is_empty()).then_some((part, factor))
+        };
+        let parts = [
+            (InputPart::Resistance, take.input_ohm),
+            (InputPart::Capacitance, Some(take.input_f)),
+        ];
+        let factors: Vec<(InputPart, Factor)> = parts.into_iter().filter_map(of_part).collect();
         let n = slopes.nrows();
-        let mut more = DMatrix::zeros(n + at.len(), layout.size);
+        let mut more = DMatrix::zeros(n + factors.len(), layout.size);
         more.view_mut((0, 0), slopes.shape()).copy_from(slopes);
-        for (k, i) in at.iter().enumerate() {
-            more[(n + k, layout.inputs_at + i)] = 1.0;
+        for (k, (_, factor)) in factors.iter().enumerate() {
+            for (i, slope) in &factor.0 {
+                more[(n + k, *i)] = *slope;
+            }
         }
-        InputLeft {
-            rig,
-            factors: at
-                .iter()
-                .map(|i| (layout.inputs[*i].1, 1.0 + x[layout.inputs_at + i]))
-                .collect(),
+        (!factors.is_empty()).then(|| InputLeft {
+            rig: take.rig,
+            factors: factors.iter().map(|(part, f)| (*part, f.at(x))).collect(),
             covariance: &more * whole * more.transpose(),
             noise: &more * noise * more.transpose(),
-        }
+        })
     };
-    rigs.into_iter().map(of).collect()
+    rigs.into_iter().filter_map(of).collect()
 }
 
 /// d(R, L, C, 1/loss or k, tau, emf) by d(unknowns).

@@ -1,7 +1,7 @@
 //! The unknowns of a joint fit, and where each stands.
 
-use super::{InputPart, Known, Seen, Take};
-use crate::network::knob::{Knob, UNIFORM};
+use super::{InputPart, Known, Read, Seen, Take};
+use crate::network::knob::{Knob, METER, UNIFORM};
 use crate::network::{Coil, Eddy, Load};
 
 /// Units of the parameters, so that all are of the size of 1.
@@ -27,6 +27,15 @@ impl Kind {
     }
 }
 
+/// 1 and some unknowns, with their slopes.
+pub(super) struct Factor(pub(super) Vec<(usize, f64)>);
+
+impl Factor {
+    pub(super) fn at(&self, x: &[f64]) -> f64 {
+        1.0 + self.0.iter().map(|(i, slope)| x[*i] * slope).sum::<f64>()
+    }
+}
+
 /// Positions of the unknowns: the coil's; a gain for each curve; a factor for each part with a tolerance, and for what each
 /// rig states of its input; for each rig the part of f0 and of Q that it leaves open.
 pub(super) struct Layout {
@@ -38,6 +47,9 @@ pub(super) struct Layout {
     /// A sound card's input is the same thing in all takes of its rig.
     pub(super) inputs: Vec<(usize, InputPart)>,
     pub(super) inputs_at: usize,
+    read: Read,
+    /// Scale and zero of the meter, where something was read on it.
+    pub(super) meter_at: Option<usize>,
     rigs: Vec<usize>,
     rigs_at: usize,
     /// Position and standard deviation of every prior; each has the mean 0.
@@ -45,12 +57,23 @@ pub(super) struct Layout {
     pub(super) size: usize,
 }
 
+impl Read {
+    fn has(&self, knob: Knob, value: f64) -> bool {
+        self.parts.contains(&(knob, value))
+    }
+
+    fn concerns(&self, take: &Take) -> bool {
+        let input = take.input_f > 0.0 && self.rigs.contains(&take.rig);
+        input || self.parts.iter().any(|(k, v)| k.get(&take.load) == Some(*v))
+    }
+}
+
 /// The parts that are known within a tolerance: value and standard deviation.
 fn parts(takes: &[Take], known: &Known) -> Vec<(Knob, f64, f64)> {
     let mut out: Vec<(Knob, f64, f64)> = Vec::new();
     for t in takes {
         for (knob, tolerance) in known.tolerances.0.iter().filter(|k| k.0.is_part() && k.1 > 0.0) {
-            if let Some(v) = knob.get(&t.load).filter(|v| *v > 0.0)
+            if let Some(v) = knob.get(&t.load).filter(|v| *v > 0.0 && !known.read.has(*knob, *v))
                 && !out.iter().any(|p| p.0 == *knob && p.1 == v)
             {
                 out.push((*knob, v, UNIFORM * tolerance));
@@ -100,6 +123,9 @@ impl Layout {
         let parts_at = with_priors(&mut size, parts.iter().map(|p| p.2).collect());
         let inputs = inputs(takes);
         let inputs_at = with_priors(&mut size, inputs.iter().map(|i| i.2).collect());
+        let meter = [UNIFORM * METER.0, UNIFORM * METER.1 / C_UNIT];
+        let read = takes.iter().any(|t| known.read.concerns(t));
+        let meter_at = read.then(|| with_priors(&mut size, meter.to_vec()));
         let mut rigs: Vec<usize> = takes.iter().filter(|t| t.open() != [0.0, 0.0]).map(|t| t.rig).collect();
         rigs.sort_unstable();
         rigs.dedup();
@@ -112,6 +138,8 @@ impl Layout {
             parts_at,
             inputs: inputs.into_iter().map(|i| (i.0, i.1)).collect(),
             inputs_at,
+            read: known.read.clone(),
+            meter_at,
             rigs,
             rigs_at,
             priors,
@@ -162,14 +190,26 @@ impl Layout {
                 let _ = knob.set(&mut load, value * (1.0 + x[self.parts_at + i]));
             }
         }
-        let factor = |part| {
-            let at = self.inputs.iter().position(|i| *i == (take.rig, part));
-            1.0 + at.map_or(0.0, |i| x[self.inputs_at + i])
-        };
+        let factor = |part, value| self.factor(take.rig, part, value).at(x);
+        let (scale, zero) = self.meter_at.map_or((0.0, 0.0), |at| (x[at], x[at + 1] * C_UNIT));
+        for (knob, value) in self.read.parts.iter().filter(|p| p.0.get(&take.load) == Some(p.1)) {
+            let _ = knob.set(&mut load, value * (1.0 + scale) + zero);
+        }
         load.with_input(
-            take.input_ohm.map(|r| r * factor(InputPart::Resistance)),
-            take.input_f * factor(InputPart::Capacitance),
+            take.input_ohm.map(|r| r * factor(InputPart::Resistance, r)),
+            take.input_f * factor(InputPart::Capacitance, take.input_f),
         )
+    }
+
+    /// What stands before a value of an input: its own unknown, or the meter's.
+    pub(super) fn factor(&self, rig: usize, part: InputPart, value: f64) -> Factor {
+        let own = self.inputs.iter().position(|i| *i == (rig, part));
+        let read = part == InputPart::Capacitance && value > 0.0 && self.read.rigs.contains(&rig);
+        Factor(match (own, self.meter_at.filter(|_| read)) {
+            (Some(i), _) => vec![(self.inputs_at + i, 1.0)],
+            (None, Some(at)) => vec![(at, 1.0), (at + 1, C_UNIT / value)],
+            (None, None) => vec![],
+        })
     }
 
     pub(super) fn shift(&self, take: &Take, x: &[f64]) -> [f64; 2] {

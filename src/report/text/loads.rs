@@ -1,15 +1,13 @@
-//! What `loads` and `coil` show on the screen.
+//! What `loads` shows on the screen.
 
-use super::super::loads_plot::{coil_words, name};
+use super::super::loads_plot::{answer, coil_words, name};
 use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, columns, two, two_or_more, words};
-use crate::coil::against::{Against, Undone};
-use crate::coil::behind::{CoilDocument, TakeAgreement};
+use super::{BOLD, DIM, PLAIN, Style, WARN, columns, two, words};
+use crate::coil::against::{Against, Answer, SaidOf, Undone};
 use crate::coil::loads::{LoadPredicted, LoadsDocument, PartDrawn, ReachedFound};
 use crate::estimate::{Estimate, Z95};
 use crate::network::Knob;
 use crate::quantity::{self, preferred};
-use crate::record::Level;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
 use crate::wrap;
 
@@ -33,21 +31,21 @@ fn level(v: Option<f64>) -> String {
     v.map_or("silent".into(), db)
 }
 
-fn hz(v: f64) -> String {
+pub(super) fn hz(v: f64) -> String {
     number::short(v, Unit::Hertz)
 }
 
+/// Of nothing but noise.
+fn bare(value: f64, u: f64) -> Estimate {
+    Estimate { value, u, u_noise: u }
+}
+
 /// "± 34 Hz" of a standard uncertainty, two digits; "exact" where none is left.
-fn half(u: f64, unit: Unit) -> String {
+pub(super) fn half(u: f64, unit: Unit) -> String {
     if u <= 0.0 {
         return "exact".into();
     }
-    let e = Estimate {
-        value: 0.0,
-        u,
-        u_noise: u,
-    };
-    let text = number::bare_interval(&e, unit);
+    let text = number::bare_interval(&bare(0.0, u), unit);
     match text.split_once(PLUS_MINUS) {
         Some((_, after)) => format!("{PLUS_MINUS}{after}"),
         None => text,
@@ -177,19 +175,15 @@ fn tolerances(out: &mut Screen, document: &LoadsDocument) {
         Some((Z95 * l.u.as_ref()?.peak_hz?, 0.5 * (b[1] - b[0])))
     });
     if let Some((coil, parts)) = known {
-        let text = if coil < parts {
-            format!(
-                "The coil is known better than the parts: {PLUS_MINUS} {} against {PLUS_MINUS} {}.",
-                hz(coil),
-                hz(parts)
-            )
-        } else {
-            format!(
-                "The parts are known better than the coil: {PLUS_MINUS} {} against {PLUS_MINUS} {}.",
-                hz(parts),
-                hz(coil)
-            )
+        let (better, worse, low, high) = match coil < parts {
+            true => ("coil is", "parts", coil, parts),
+            false => ("parts are", "coil", parts, coil),
         };
+        let text = format!(
+            "The {better} known better than the {worse}: {PLUS_MINUS} {} against {PLUS_MINUS} {}.",
+            hz(low),
+            hz(high)
+        );
         out.free(&text, PLAIN);
     }
 }
@@ -202,14 +196,7 @@ fn reached(out: &mut Screen, document: &LoadsDocument, r: &ReachedFound) {
         let unit = knob.unit();
         let value = quantity::show(p.value, unit, 3);
         let text = match (p.u, report_unit(unit)) {
-            (Some(u), Some(of)) => number::interval(
-                &Estimate {
-                    value: p.value,
-                    u,
-                    u_noise: u,
-                },
-                of,
-            ),
+            (Some(u), Some(unit)) => number::interval(&bare(p.value, u), unit),
             (Some(u), None) => format!("{value} {PLUS_MINUS} {} {LEVEL}", two(Z95 * u)),
             (None, _) => value,
         };
@@ -250,66 +237,84 @@ fn details(out: &mut Screen, document: &LoadsDocument) {
         let text = format!(
             "metal: k {}, tau {}, emf {}",
             two(e.k),
-            number::short(e.tau, Unit::Second),
+            number::short(e.tau_s, Unit::Second),
             two(e.emf)
         );
         out.row("metal", &text, DIM);
     }
     for (i, l) in document.loads.iter().enumerate() {
-        let text = match (l.f0_hz, l.q) {
+        let order = match (l.f0_hz, l.q) {
             (Some(f0), Some(q)) => format!(
-                "f0 {}, Q {}, peak {} re EMF",
+                "f0 {}, Q {}",
                 number::four_digits(f0, Unit::Hertz),
-                number::four_digits(q, Unit::Ratio),
-                l.peak_db.map_or("none".into(), |d| format!("{d:+.3} dB"))
+                number::four_digits(q, Unit::Ratio)
             ),
-            _ => format!(
-                "not of second order, peak {} re EMF",
-                l.peak_db.map_or("none".into(), |d| format!("{d:+.3} dB"))
-            ),
+            _ => "not of second order".into(),
         };
+        let peak = l.peak_db.map_or("none".into(), |d| format!("{d:+.3} dB"));
+        let text = format!("{order}, peak {peak} re EMF");
         out.listed(&words::letter(i), &text, DIM);
     }
 }
 
 fn laid_over(out: &mut Screen, a: &Against) {
     out.free("", PLAIN);
-    let verdict = if a.within {
-        "the coil file predicts these takes within what is known"
-    } else {
-        "the coil file misses these takes by more than what is known explains"
+    let verdict = match a.answer {
+        Answer::Same => "it predicts these takes",
+        Answer::Different => "it misses these takes by more than matters",
+        Answer::CannotTell => "coil, parts and takes are not known well enough",
     };
-    out.row("Coil file", &format!("good to {:.2} dB rms: {verdict}", a.rms_db), BOLD);
-    for t in &a.takes {
-        let (words_, paint) = if t.within {
-            ("within the joint uncertainty", PLAIN)
-        } else {
-            ("outside the joint uncertainty", WARN)
+    let text = format!("{:.2} dB apart (rms): {}: {verdict}", a.rms_db, answer(a.answer));
+    out.row("Coil file", &text, BOLD);
+    for (i, t) in a.takes.iter().enumerate() {
+        let paint = match t.answer {
+            Answer::Same => PLAIN,
+            _ => WARN,
         };
-        let mut parts = vec![format!("{:.2} dB rms, {words_}", t.rms_db)];
-        if let Some(p) = &t.peak_hz {
-            parts.push(format!("peak off by {}", number::bare_interval(p, Unit::Hertz)));
-        }
-        if let Some(h) = &t.height_db {
-            parts.push(format!("its height by {}", number::bare_interval(h, Unit::Decibel)));
-        }
-        out.row(
-            &words::letter(a.takes.iter().position(|x| x.id == t.id).unwrap_or(0)),
-            &format!(
-                "{}, {}: {} {LEVEL}",
-                words::clean(&t.name),
-                words::clean(&t.load),
-                parts.join(", ")
-            ),
-            paint,
+        let text = format!(
+            "{}, {}: {:.2} dB apart: {}",
+            words::clean(&t.name),
+            words::clean(&t.load),
+            t.rms_db,
+            answer(t.answer)
         );
-        if !t.within {
-            out.row("", &format!("most at {}: {:+.2} dB", hz(t.worst_hz), t.worst_db), PLAIN);
+        out.row(&words::letter(i), &text, paint);
+        for s in &t.said {
+            out.row("", &said(s), PLAIN);
         }
     }
     for n in &a.notes {
         out.row("note", n, PLAIN);
     }
+}
+
+/// "peak off by -0.02 ± 0.20 % (95 %); 1 % matters (usual): the same".
+fn said(s: &SaidOf) -> String {
+    let relative = s.quantity == "peak";
+    let off = match relative {
+        true => {
+            let e = bare(100.0 * s.difference, 100.0 * s.half / Z95);
+            format!("{} %", number::bare_interval(&e, Unit::Ratio))
+        }
+        false => number::bare_interval(&bare(s.difference, s.half / Z95), Unit::Decibel),
+    };
+    let unit = if relative {
+        quantity::Unit::Relative
+    } else {
+        quantity::Unit::Decibel
+    };
+    let matters = quantity::show(s.matters, unit, 2);
+    let usual = if s.usual { " (usual)" } else { "" };
+    let more = match (s.answer, s.more_takes) {
+        (Answer::CannotTell, Some(n)) => format!("; {n} more takes would"),
+        (Answer::CannotTell, None) => "; more takes would not, a closer coil file or closer parts would".into(),
+        _ => String::new(),
+    };
+    format!(
+        "{} off by {off} {LEVEL}; {matters} matters{usual}: {}{more}",
+        s.quantity,
+        answer(s.answer)
+    )
 }
 
 fn freed(out: &mut Screen, u: &Undone) {
@@ -337,109 +342,4 @@ fn freed(out: &mut Screen, u: &Undone) {
     for n in &u.notes {
         out.row("note", n, PLAIN);
     }
-}
-
-/// The coil behind some takes.
-pub fn coil_text(coil: &CoilDocument, style: Style) -> String {
-    let mut out = Screen::new(style);
-    let takes = coil.takes.len();
-    out.free(
-        &format!("{}, from {takes} takes", words::clean(&coil.pickup.name)),
-        BOLD,
-    );
-    out.row("L", &number::interval(&coil.l_h, Unit::Henry), BOLD);
-    out.row("C_s", &number::interval(&coil.c_f, Unit::Farad), BOLD);
-    let at = coil.temperature_c.map_or(String::new(), |t| format!(", at {t:.0} °C"));
-    let r = match coil.r_ohm.u > 0.0 {
-        true => number::interval(&coil.r_ohm, Unit::Ohm),
-        false => format!("{}, taken as exact", number::short(coil.r_ohm.value, Unit::Ohm)),
-    };
-    out.row("R", &format!("{r}{at}"), PLAIN);
-    if let Some(loss) = &coil.loss_ohm {
-        out.row(
-            "Loss",
-            &format!("{} parallel to L", number::interval(loss, Unit::Ohm)),
-            PLAIN,
-        );
-    }
-    if let Some(e) = &coil.eddy {
-        let text = format!(
-            "k {}, tau {}, emf {} {LEVEL}: a cover, a plate or poles that conduct",
-            number::bare_interval(&e.k, Unit::Ratio),
-            number::bare_interval(&e.tau, Unit::Second),
-            number::bare_interval(&e.emf, Unit::Ratio)
-        );
-        out.row("Metal", &text, PLAIN);
-    }
-    let agree = match coil.reduced_chi2 {
-        Some(c) if c < 4.0 => "agree within noise and tolerances".to_owned(),
-        Some(c) => format!("scatter {:.1} times as much as noise and tolerances explain", c.sqrt()),
-        None => "just enough to tell; a further one would check them".to_owned(),
-    };
-    out.row("Takes", &agree, PLAIN);
-    for t in &coil.takes {
-        out.row("", &agreement(t), DIM);
-    }
-    if let Some(a) = &coil.advice {
-        let text = format!(
-            "a take with --load \"{}\" would bring L to {} and C_s to {} {LEVEL}",
-            a.load,
-            half(a.u_l_h, Unit::Henry),
-            half(a.u_c_f, Unit::Farad)
-        );
-        out.row("Next", &text, PLAIN);
-    }
-    for f in &coil.findings {
-        let (label, paint) = match f.level {
-            Level::Note => ("note", PLAIN),
-            Level::Warning => ("WARNING", WARN),
-            Level::Reject => ("STOP", STOP),
-        };
-        out.row(label, &f.text, paint);
-    }
-    if style.details {
-        let c = coil.reduced_chi2.map_or("not known".into(), two_or_more);
-        out.row("fit", &format!("chi-square {c} per degree of freedom"), DIM);
-        let share = |v: f64| format!("{:.0} %", 100.0 * v);
-        out.row(
-            "variance",
-            &format!(
-                "from the parts' tolerances: {} of L's, {} of C_s's",
-                share(coil.from_parts[0]),
-                share(coil.from_parts[1])
-            ),
-            DIM,
-        );
-        for i in &coil.inputs {
-            let parts = [("resistance", &i.resistance), ("capacitance", &i.capacitance)];
-            let told: Vec<String> = parts
-                .into_iter()
-                .filter_map(|(name, e)| {
-                    Some(format!(
-                        "{name} times {}",
-                        number::bare_interval(e.as_ref()?, Unit::Ratio)
-                    ))
-                })
-                .collect();
-            let rig = words::clean(i.rig.as_deref().unwrap_or("the rig"));
-            out.row("input", &format!("of {rig}: {} {LEVEL}", told.join(", ")), DIM);
-        }
-        if let Some(row) = coil.correlations.get(1)
-            && let Some(r) = row.get(2)
-        {
-            out.row("", &format!("correlation of L and C_s {r:+.3}"), DIM);
-        }
-    }
-    for n in &coil.notes {
-        out.row("note", n, DIM);
-    }
-    out.text
-}
-
-fn agreement(t: &TakeAgreement) -> String {
-    let f0 = t.f0_off.map(|d| format!("f0 off by {:+.3} %", 100.0 * d));
-    let q = t.q_off.map(|d| format!("Q by {:+.2} %", 100.0 * d));
-    let curve = t.curve_db.map(|d| format!("curve off by {d:.3} dB rms"));
-    let parts: Vec<String> = [f0, q, curve].into_iter().flatten().collect();
-    format!("{} at {}: {}", hz(t.f0_hz), words::clean(&t.load), parts.join(", "))
 }

@@ -12,6 +12,7 @@ use crate::record::meters::{self, Column};
 use crate::rig::Rig;
 use crate::rig::keys::{self, Key, Kind};
 use crate::setup::edit::{self, Change};
+use crate::shop::yardstick::Matters;
 
 pub const FILE_NAME: &str = "coilwright.toml";
 
@@ -37,19 +38,92 @@ pub struct Defaults {
     pub over: Option<String>,
     /// What other meters are asked at the tray.
     pub columns: Option<Vec<Column>>,
+    /// From which size on a difference matters.
+    pub matters: Option<Matters>,
 }
 
-const KEYS: [Key; 9] = [
-    Key::new("", "rig", Kind::Text),
-    Key::new("", "load", Kind::Text),
-    Key::new("", "folder", Kind::Text),
-    Key::new("", "output", Kind::Text),
-    Key::new("", "input", Kind::Text),
-    Key::new("", "channels", Kind::Text),
-    Key::new("", "room", Kind::Text),
-    Key::new("", "over", Kind::Text),
-    Key::new("", "columns", Kind::Text),
+/// One key of the file.
+struct Entry {
+    name: &'static str,
+    /// As the file has it; `None` where it is not set.
+    written: fn(&Defaults) -> Result<Option<String>>,
+    read: fn(&mut Defaults, String) -> Result<()>,
+}
+
+/// In the order in which they are shown.
+const ENTRIES: [Entry; 10] = [
+    Entry {
+        name: "rig",
+        written: |d| path("rig", d.rig.as_deref()),
+        read: |d, t| set(&mut d.rig, t.into()),
+    },
+    Entry {
+        name: "load",
+        written: |d| Ok(d.load.as_ref().map(Load::to_string)),
+        read: |d, t| set(&mut d.load, Load::parse(&t)?),
+    },
+    Entry {
+        name: "folder",
+        written: |d| path("folder", d.folder.as_deref()),
+        read: |d, t| set(&mut d.folder, t.into()),
+    },
+    Entry {
+        name: "output",
+        written: |d| Ok(d.output.clone()),
+        read: |d, t| set(&mut d.output, t),
+    },
+    Entry {
+        name: "input",
+        written: |d| Ok(d.input.clone()),
+        read: |d, t| set(&mut d.input, t),
+    },
+    Entry {
+        name: "channels",
+        written: |d| Ok(d.channels.clone()),
+        read: |d, t| set(&mut d.channels, t),
+    },
+    Entry {
+        name: "room",
+        written: |d| Ok(d.room_c.map(|t| quantity::compact(t, Unit::Celsius))),
+        read: |d, t| set(&mut d.room_c, quantity::parse(&t, Unit::Celsius)?),
+    },
+    Entry {
+        name: "over",
+        written: |d| Ok(d.over.clone()),
+        read: |d, t| set(&mut d.over, t),
+    },
+    Entry {
+        name: "columns",
+        written: |d| Ok(d.columns.as_ref().map(|c| meters::written(c))),
+        read: |d, t| set(&mut d.columns, Column::list(&t)?),
+    },
+    Entry {
+        name: "matters",
+        written: |d| Ok(d.matters.as_ref().map(Matters::to_string)),
+        read: |d, t| set(&mut d.matters, Matters::parse(&t)?),
+    },
 ];
+
+fn set<T>(place: &mut Option<T>, value: T) -> Result<()> {
+    *place = Some(value);
+    Ok(())
+}
+
+fn path(key: &str, path: Option<&Path>) -> Result<Option<String>> {
+    let text = |p: &Path| {
+        p.to_str().map(str::to_owned).ok_or_else(|| {
+            Failure::new(
+                format!("{FILE_NAME}: {key} {} is not text in UTF-8", p.display()),
+                "give a path without such characters",
+            )
+        })
+    };
+    path.map(text).transpose()
+}
+
+fn keys_of_file() -> [Key; ENTRIES.len()] {
+    ENTRIES.map(|e| Key::new("", e.name, Kind::Text))
+}
 
 impl Defaults {
     /// The defaults of a folder; none where it has no file.
@@ -73,70 +147,48 @@ impl Defaults {
         if bare {
             file.remove("load");
         }
-        keys::check(FILE_NAME, &file, &KEYS)?;
-        let text = |key: &str| keys::find(&file, "", key).and_then(Value::as_str).map(str::to_owned);
-        let load = match text("load") {
-            Some(t) => Some(Load::parse(&t).map_err(|e| at("load", &e))?),
-            None => bare.then(Load::default),
+        keys::check(FILE_NAME, &file, &keys_of_file())?;
+        let mut out = Defaults {
+            load: bare.then(Load::default),
+            ..Defaults::default()
         };
-        let room_c = text("room")
-            .map(|t| quantity::parse_at(&format!("{FILE_NAME}: room"), &t, Unit::Celsius))
-            .transpose()?;
-        Ok(Defaults {
-            rig: text("rig").map(PathBuf::from),
-            load,
-            folder: text("folder").map(PathBuf::from),
-            output: text("output"),
-            input: text("input"),
-            channels: text("channels"),
-            room_c,
-            over: text("over"),
-            columns: text("columns")
-                .map(|t| Column::list(&t))
-                .transpose()
-                .map_err(|e| at("columns", &e))?,
-        })
+        for entry in &ENTRIES {
+            if let Some(text) = keys::find(&file, "", entry.name).and_then(Value::as_str) {
+                (entry.read)(&mut out, text.to_owned()).map_err(|e| at(entry.name, &e))?;
+            }
+        }
+        Ok(out)
     }
 
-    /// What `newer` says replaces what was said; the rest stays.
-    pub fn updated(self, newer: Defaults) -> Defaults {
-        Defaults {
-            rig: newer.rig.or(self.rig),
-            load: newer.load.or(self.load),
-            folder: newer.folder.or(self.folder),
-            output: newer.output.or(self.output),
-            input: newer.input.or(self.input),
-            channels: newer.channels.or(self.channels),
-            room_c: newer.room_c.or(self.room_c),
-            over: newer.over.or(self.over),
-            columns: newer.columns.or(self.columns),
+    /// What `newer` says replaces what was said; the rest stays, but for what is to be forgotten.
+    pub fn updated(&self, newer: &Defaults, forgotten: &[String]) -> Result<Defaults> {
+        if let Some(name) = forgotten.iter().find(|n| ENTRIES.iter().all(|e| e.name != **n)) {
+            let names = ENTRIES.map(|e| e.name).join(", ");
+            return Err(Failure::new(
+                format!("there is no default called {name}"),
+                format!("--forget takes {names}"),
+            ));
         }
+        let mut out = Defaults::default();
+        for entry in ENTRIES.iter().filter(|e| !forgotten.iter().any(|n| n == e.name)) {
+            if let Some(text) = (entry.written)(newer)?.map_or_else(|| (entry.written)(self), |t| Ok(Some(t)))? {
+                (entry.read)(&mut out, text)?;
+            }
+        }
+        Ok(out)
     }
 
     /// Key and value of everything that is set, as the file has it.
     pub fn entries(&self) -> Result<Vec<(&'static str, String)>> {
-        let path = |key: &str, p: &Option<PathBuf>| match p {
-            None => Ok(None),
-            Some(p) => match p.to_str() {
-                Some(s) => Ok(Some(s.to_owned())),
-                None => Err(Failure::new(
-                    format!("{FILE_NAME}: {key} {} is not text in UTF-8", p.display()),
-                    "give a path without such characters",
-                )),
-            },
-        };
-        let all = [
-            ("rig", path("rig", &self.rig)?),
-            ("load", self.load.as_ref().map(Load::to_string)),
-            ("folder", path("folder", &self.folder)?),
-            ("output", self.output.clone()),
-            ("input", self.input.clone()),
-            ("channels", self.channels.clone()),
-            ("room", self.room_c.map(|t| quantity::compact(t, Unit::Celsius))),
-            ("over", self.over.clone()),
-            ("columns", self.columns.as_ref().map(|c| meters::written(c))),
-        ];
-        Ok(all.into_iter().filter_map(|(k, v)| v.map(|v| (k, v))).collect())
+        let all = ENTRIES
+            .iter()
+            .map(|e| Ok((e.written)(self)?.map(|text| (e.name, text))));
+        all.filter_map(Result::transpose).collect()
+    }
+
+    /// What matters to this shop; what was not said is as usual.
+    pub fn matters(&self) -> Matters {
+        self.matters.unwrap_or_default()
     }
 
     /// Refuses what a command in this folder could not use.
@@ -157,9 +209,9 @@ impl Defaults {
         };
         let (was, is) = (old.entries()?, self.entries()?);
         let of = |list: &[(&str, String)], key: &str| list.iter().find(|e| e.0 == key).map(|e| e.1.clone());
-        let other = KEYS.iter().filter(|k| of(&was, k.name) != of(&is, k.name));
+        let other = ENTRIES.iter().filter(|e| of(&was, e.name) != of(&is, e.name));
         let changes: Vec<Change> = other
-            .map(|k| (k.table, k.name, of(&is, k.name).map(edit::Value::Text)))
+            .map(|e| ("", e.name, of(&is, e.name).map(edit::Value::Text)))
             .collect();
         let (text, _) = edit::changed(FILE_NAME, &text, &changes, None)?;
         // What cannot be read again must not be written: a control character in a name, an empty text.
@@ -175,6 +227,7 @@ fn at(key: &str, e: &Failure) -> Failure {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::shop::yardstick::Quantity;
 
     const RIG: &str = "[exciter]\nreference = \"current\"\nseries_ohm = 100\ninductance_h = 0.0005\n";
 
@@ -189,6 +242,7 @@ mod tests {
             room_c: Some(21.5),
             over: Some("first coil".into()),
             columns: Column::list("ohms by meter A, lcr at 120Hz by bridge B").ok(),
+            matters: Matters::parse("peak=0.7% level=1dB").ok(),
         }
     }
 
@@ -204,6 +258,7 @@ mod tests {
             "rig = \"rigs/north.toml\"",
             "load = \"vol=250k@1 cable=18ft@30p/ft\"",
             "room = \"21.5C\"",
+            "matters = \"peak=0.7% level=1dB\"",
         ] {
             assert!(text.lines().any(|l| l == line), "{text}");
         }
@@ -240,7 +295,16 @@ mod tests {
             load: Some(Load::default()),
             ..full()
         };
-        assert_eq!(full().updated(newer.clone()), want);
+        assert_eq!(full().updated(&newer, &[]), Ok(want));
+        let forgotten = ["over".to_owned(), "matters".to_owned()];
+        let want = Defaults {
+            over: None,
+            matters: None,
+            ..full()
+        };
+        assert_eq!(full().updated(&Defaults::default(), &forgotten), Ok(want));
+        assert_eq!(full().matters().of(Quantity::Peak), 0.007);
+        assert_eq!(newer.matters(), Matters::default());
         // A load of nothing is a load too, and survives the file.
         let dir = tempfile::tempdir().unwrap();
         newer.write_to(dir.path(), &Defaults::default()).unwrap();
@@ -281,6 +345,7 @@ mod tests {
                 "coilwright.toml: room: \"warm\" is not a temperature",
             ),
             ("room = true", "coilwright.toml: room is true"),
+            ("matters = \"q=5\"", "coilwright.toml: matters: "),
             ("rig = 3", "coilwright.toml: rig is 3"),
             (
                 "rigs = \"a.toml\"",

@@ -6,8 +6,9 @@ use clap::{Args, ValueEnum};
 
 use super::inputs::LoadArg;
 use super::shared::{About, Detailed, Devices, DriveArgs, Named, RigFile, Shown};
-use super::value::{ColumnsArg, celsius, columns, line, load_or_wiring};
+use super::value::{ColumnsArg, celsius, columns, line, load_or_wiring, matters};
 use crate::analysis::Choice;
+use crate::shop::yardstick::Matters;
 
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  coilwright demo --out demo\n")]
@@ -71,6 +72,9 @@ pub struct UseArgs {
     /// What other meters are asked at the tray, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C"
     #[arg(long, value_name = "LIST", value_parser = columns)]
     pub columns: Option<ColumnsArg>,
+    /// From which size on a difference matters, such as "peak=1% q=5%"; what is not named is as usual
+    #[arg(long, value_name = "LIST", value_parser = matters)]
+    pub matters: Option<Matters>,
     /// Forget one of the defaults, by its name
     #[arg(long, value_name = "NAME")]
     pub forget: Vec<String>,

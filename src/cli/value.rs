@@ -5,6 +5,7 @@ use crate::network::reach::Goal;
 use crate::network::{Eddy, Knob};
 use crate::quantity::{self, Unit};
 use crate::record::meters::{self, Column};
+use crate::shop::yardstick::Matters;
 
 use super::inputs::{self, LoadArg, ToleranceArg, Vary};
 
@@ -16,6 +17,10 @@ pub struct ColumnsArg(pub Vec<Column>);
 
 pub fn columns(s: &str) -> Result<ColumnsArg, String> {
     Column::list(s).map(ColumnsArg).map_err(words)
+}
+
+pub fn matters(s: &str) -> Result<Matters, String> {
+    Matters::parse(s).map_err(words)
 }
 
 /// A list, so that it is one value to the parser.

@@ -22,11 +22,12 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
         room_c: args.room,
         over: args.over.clone(),
         columns: args.columns.clone().map(|c| c.0),
+        matters: args.matters,
     };
     if let Some(c) = &newer.channels {
         channels(c).map_err(|e| Failure::new(format!("--channels {c} cannot be read"), e))?;
     }
-    let asked = |old: &Defaults| forgotten(old.clone().updated(newer.clone()), &args.forget);
+    let asked = |old: &Defaults| old.updated(&newer, &args.forget);
     let mut all = asked(&old)?;
     let changed = all != old;
     if changed {
@@ -52,32 +53,13 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
     for (key, value) in entries {
         text.push_str(&format!("{key:<10}{value}\n"));
     }
+    let usual = all.matters().usual_ones();
+    if all.matters.is_some() && !usual.is_empty() {
+        text.push_str(&format!("{:<10}usual: {usual}\n", ""));
+    }
     if changed {
         text.push_str(&format!("written to {FILE_NAME}\n"));
     }
     console.words(&text)?;
     Ok(Status::Done)
-}
-
-fn forgotten(mut all: Defaults, names: &[String]) -> Result<Defaults> {
-    for name in names {
-        match name.as_str() {
-            "rig" => all.rig = None,
-            "load" => all.load = None,
-            "folder" => all.folder = None,
-            "output" => all.output = None,
-            "input" => all.input = None,
-            "channels" => all.channels = None,
-            "room" => all.room_c = None,
-            "over" => all.over = None,
-            "columns" => all.columns = None,
-            _ => {
-                return Err(Failure::new(
-                    format!("there is no default called {name}"),
-                    "--forget takes rig, load, folder, output, input, channels, room, over or columns",
-                ));
-            }
-        }
-    }
-    Ok(all)
 }

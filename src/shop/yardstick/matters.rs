@@ -144,19 +144,26 @@ impl Matters {
     }
 }
 
+impl Matters {
+    /// Those that nobody set, written likewise.
+    pub fn usual_ones(&self) -> String {
+        self.written(|q| self.is_usual(q))
+    }
+
+    fn written(&self, shown: impl Fn(Quantity) -> bool) -> String {
+        let each = Quantity::ALL.into_iter().filter(|q| shown(*q));
+        let words = each.map(|q| match q.is_relative() {
+            // Rounded where binary fractions would show: 7 %, not 7.000000000000001 %.
+            true => format!("{}={}%", q.code(), (1e14 * self.of(q)).round() / 1e12),
+            false => format!("{}={}dB", q.code(), self.of(q)),
+        });
+        words.collect::<Vec<_>>().join(" ")
+    }
+}
+
 impl fmt::Display for Matters {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let words = Quantity::ALL
-            .into_iter()
-            .filter(|q| f.alternate() || !self.is_usual(*q));
-        let words: Vec<String> = words
-            .map(|q| match q.is_relative() {
-                // Rounded where binary fractions would show: 7 %, not 7.000000000000001 %.
-                true => format!("{}={}%", q.code(), (1e14 * self.of(q)).round() / 1e12),
-                false => format!("{}={}dB", q.code(), self.of(q)),
-            })
-            .collect();
-        f.write_str(&words.join(" "))
+        f.write_str(&self.written(|q| f.alternate() || !self.is_usual(q)))
     }
 }
 
@@ -177,6 +184,7 @@ mod tests {
         );
         assert!(!own.is_usual(Quantity::Q) && own.is_usual(Quantity::Peak));
         assert_eq!(own.to_string(), "q=7% height=0.25dB");
+        assert_eq!(own.usual_ones(), "peak=1% f0=1% level=2dB curve=0.3dB");
         assert_eq!(Matters::parse(&own.to_string()), Ok(own));
         assert_eq!(format!("{:#}", Matters::parse(all).unwrap()), all);
         for (text, want) in [

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::outcome::Told;
-use super::{complete, knock, outcome, parallel};
+use super::{complete, knock, known, outcome, parallel};
 use crate::analysis::compose;
 use crate::analysis::{self, Options};
 use crate::capture::Take;
@@ -122,7 +122,11 @@ pub fn one(
     context.source = "file".into();
     context.take = Some(fileio::name_of(path));
     let answer = analysis.answer_db;
-    Ok((compose::record(&take, analysis, context), answer))
+    let mut record = compose::record(&take, analysis, context);
+    if let Some(rig) = &bench.rig_file {
+        known::put_or_note(&mut record, rig);
+    }
+    Ok((record, answer))
 }
 
 /// The record beside a take, if it is of this take.

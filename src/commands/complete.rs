@@ -160,6 +160,7 @@ fn bench(asked: &mut Asked, elsewhere: Option<&Path>) -> Result<(Bench, Option<S
         None => Failure::new(e.what, "give the rig's file as it was for the take, with --rig"),
         Some(_) => e,
     })?;
+    let rig_file = path.map(Path::to_path_buf);
     let mut changed = None;
     if let (Some(rig), Some(path)) = (&rig, path) {
         let now = RigFile::new(path, rig);
@@ -176,6 +177,7 @@ fn bench(asked: &mut Asked, elsewhere: Option<&Path>) -> Result<(Bench, Option<S
     let bench = Bench {
         chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
         rig,
+        rig_file,
         load,
         channels: None,
         over: pickup.over.clone(),

@@ -3,6 +3,7 @@
 pub mod difference;
 pub mod knock;
 pub mod lot;
+pub mod reading;
 pub mod standard;
 pub mod wax;
 pub mod witness;

@@ -5,7 +5,7 @@ use crate::network::coil_file::{InputKnown, Uncertainty};
 use crate::network::knob::{Knob, Tolerances, UNIFORM};
 use crate::network::{Coil, CoilFile};
 use crate::record::{
-    CaptureSummary, Curve, Eddy, Fit, LoadSummary, Model, PeakFrom, Pickup, RigSummary, SCHEMA, Verdict,
+    CaptureSummary, Curve, Definition, Eddy, Fit, LoadSummary, Model, PeakFrom, Pickup, RigSummary, SCHEMA, Verdict,
 };
 
 pub(in crate::coil) const COIL: Coil = Coil {
@@ -66,6 +66,9 @@ pub(in crate::coil) fn record(coil: &Coil, load: &str, temperature_c: Option<f64
             polarity: 1,
             polarity_referenced: true,
             level_db: None,
+            definition: Definition::Plain,
+            u_lay: None,
+            u_day: None,
         }),
         fit: None,
         curve: Some(Curve {

@@ -2,6 +2,7 @@
 
 mod axis;
 pub mod checks_plot;
+pub mod difference_words;
 pub mod family;
 pub mod knock_plot;
 pub mod loads_plot;

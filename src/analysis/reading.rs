@@ -12,7 +12,7 @@ use crate::estimate::Estimate;
 use crate::fit::model::{Param, f0_q};
 use crate::fit::{Fitted, Kind, peak};
 use crate::record::knock;
-use crate::record::{Code, Eddy, Fit, Level, Model, Nuisance, PeakFrom, Resonance};
+use crate::record::{Code, Definition, Eddy, Fit, Level, Model, Nuisance, PeakFrom, Resonance};
 
 /// Standard uncertainties above which a reading is called weak.
 const WEAK_F0: f64 = 0.005;
@@ -201,6 +201,9 @@ impl Work<'_> {
             polarity: sign * chain.sign.unwrap_or(1),
             polarity_referenced: chain.sign.is_some(),
             level_db: level_db.filter(|_| referred),
+            definition: Definition::Plain,
+            u_lay: None,
+            u_day: None,
         }
     }
 

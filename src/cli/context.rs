@@ -19,6 +19,8 @@ use crate::rig::{NO_RIG_NOTE, Rig};
 #[derive(Debug)]
 pub struct Bench {
     pub rig: Option<Rig>,
+    /// Where it was read from, for what is kept beside it.
+    pub rig_file: Option<PathBuf>,
     pub chain: Chain,
     pub load: Option<Load>,
     pub channels: Option<Channels>,
@@ -32,10 +34,8 @@ pub struct Bench {
 impl Bench {
     /// Options first, then what the working folder remembers.
     pub fn plan(about: &About, defaults: &Defaults) -> Result<Self> {
-        let rig = match about.rig.as_ref().or(defaults.rig.as_ref()) {
-            Some(path) => Some(Rig::read(path)?),
-            None => None,
-        };
+        let rig_file = about.rig.as_ref().or(defaults.rig.as_ref());
+        let rig = rig_file.map(|path| Rig::read(path)).transpose()?;
         let load = match &about.load {
             Some(arg) => Some(one_load(arg)?),
             None => defaults.load.clone(),
@@ -52,6 +52,7 @@ impl Bench {
         Ok(Bench {
             chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
             rig,
+            rig_file: rig_file.cloned(),
             load,
             channels,
             over: about.over.clone().or_else(|| defaults.over.clone()),

@@ -47,6 +47,7 @@ pub struct DriveCommand {
 #[command(after_help = "Examples:
   coilwright use north.toml --folder notebook
   coilwright use --load \"vol=250k cable=5m@100p/m\"
+  coilwright use --matters \"peak=1% q=5%\"
   coilwright use            shows what is remembered
 ")]
 pub struct UseArgs {
@@ -223,6 +224,9 @@ pub struct CompareArgs {
     /// Keep the curves' levels apart; left out, all lie on each other at low frequency
     #[arg(long)]
     pub levels: bool,
+    /// The pickup was not touched between the takes: loads were changed on it, or it was read again
+    #[arg(long)]
+    pub in_place: bool,
     /// Sort by load, least capacitance first, compare within each pickup, and say what the loads did
     #[arg(long)]
     pub by_load: bool,

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::outcome::Told;
-use super::{complete, knock, outcome, parallel};
+use super::{complete, knock, known, outcome, parallel};
 use crate::analysis::chain::Chain;
 use crate::analysis::compose;
 use crate::analysis::{self, Options};
@@ -123,7 +123,11 @@ pub fn one(
     context.source = "file".into();
     context.take = Some(fileio::name_of(path));
     let answer = analysis.answer_db;
-    Ok((compose::record(&take, analysis, context), answer))
+    let mut record = compose::record(&take, analysis, context);
+    if let Some(rig) = &bench.rig_file {
+        known::put_or_note(&mut record, rig);
+    }
+    Ok((record, answer))
 }
 
 /// The take of a record that nothing else lies beside, by another rig file.
@@ -131,6 +135,7 @@ pub fn by_rig(take: &Path, record: &Record, drive: Option<&DriveFile>, rig: &Rig
     let bench = Bench {
         chain: Chain::from(rig),
         rig: Some(rig.clone()),
+        rig_file: None,
         load: None,
         channels: None,
         over: record.pickup.over.clone(),

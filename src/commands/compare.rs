@@ -3,28 +3,36 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::{anew, outcome};
+use super::{anew, known, outcome};
 use crate::cli::args::CompareArgs;
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
+use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
-use crate::report::{overlay, text};
-use crate::shop::difference::{self, Comparison, Limits};
+use crate::report::{difference_words, overlay, text};
+use crate::shop::difference::{self, Comparison, How};
 
 pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
-    let records = anew::records(&args.records, anew::today(None).as_ref(), console)?;
+    let mut records = anew::records(&args.records, anew::today(None).as_ref(), console)?;
     if records.len() < 2 {
         return Err(Failure::new(
             "one record cannot be compared with itself",
             "give two or more",
         ));
     }
-    let (records, comparison) = if args.by_load {
-        difference::compare_by_load(records, &Limits::default())?
+    let defaults = Defaults::read_from(Path::new("."))?;
+    known::put_all(&mut records, &args.records, &defaults, console);
+    let how = How {
+        matters: defaults.matters(),
+        in_place: args.in_place,
+    };
+    let (records, mut comparison) = if args.by_load {
+        difference::compare_by_load(records, &how)?
     } else {
-        let comparison = difference::compare(&records, &Limits::default())?;
+        let comparison = difference::compare(&records, &how)?;
         (records, comparison)
     };
+    difference_words::put(&mut comparison, &records);
     let stem = match &args.out {
         Some(out) => Some(ready_folder(out)?.join("overlay")),
         None => None,

@@ -180,6 +180,7 @@ pub fn bench_of(asked: &Asked, rig: Option<Rig>) -> Result<Bench> {
     Ok(Bench {
         chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
         rig,
+        rig_file: asked.rig.as_ref().map(|r| r.file.clone().into()),
         load: asked.load.as_deref().map(str::parse::<Load>).transpose()?,
         channels: None,
         over: pickup.over.clone(),

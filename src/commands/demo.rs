@@ -21,9 +21,10 @@ use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
 use crate::record::Record;
+use crate::report::difference_words;
 use crate::report::overlay::{self, Align};
 use crate::rig::Rig;
-use crate::shop::difference::{self, Comparison, Limits};
+use crate::shop::difference::{self, Comparison, How};
 use crate::stimulus::{self, Drive, Settings};
 
 pub const SCHEMA: &str = "coilwright/demo/1";
@@ -197,7 +198,8 @@ fn make(out: &Path) -> Result<Made> {
     let records: Vec<Record> = records.into_iter().collect::<Result<_>>()?;
     let comparisons = parallel::each(&COMPARISONS, |(folder, which)| {
         let pair = which.map(|i| records[i].clone());
-        let comparison = difference::compare(&pair, &Limits::default())?;
+        let mut comparison = difference::compare(&pair, &How::default())?;
+        difference_words::put(&mut comparison, &pair);
         let stem = ready_folder(&out.join(folder))?.join("overlay");
         compare::write(&comparison, &stem)?;
         drawn(overlay::compare_plot(&pair, Align::LowFrequency).map(|p| vec![(stem, p)]))?;
@@ -227,6 +229,7 @@ fn measure(job: &Job, rig: &Rig, drive: &Drive, taken_at: &str, folder: &Path) -
     let take = bench.take(&request, &mut |_| {})?;
     let about = Bench {
         rig: Some(rig.clone()),
+        rig_file: None,
         chain: Chain::from(rig),
         load,
         channels: None,
@@ -364,7 +367,7 @@ mod tests {
         for path in paths("comparisons") {
             let text = std::fs::read_to_string(path).unwrap();
             let c: serde_json::Value = serde_json::from_str(&text).unwrap();
-            assert_eq!(c["differences"][0]["different"], true, "{text}");
+            assert_eq!(c["differences"][0]["answer"], "different", "{text}");
         }
     }
 }

@@ -4,7 +4,7 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use super::outcome::{self, Played};
-use super::{knock, rig};
+use super::{knock, known, rig};
 use crate::analysis::{self, Options};
 use crate::analysis::{compose, repeats};
 use crate::capture::{Take, wav};
@@ -81,6 +81,7 @@ impl Measurement {
             .notes
             .extend(lost.map(|f| f.what.clone()).or_else(|| self.cut_off()));
         if let Some(given) = &self.asked.rig {
+            known::put_or_note(&mut record, given.file.as_ref());
             // What was measured is kept, whatever became of the checks' file.
             let note = last_check(given.file.as_ref(), bench.rig.as_ref(), &record);
             record.notes.extend(note.unwrap_or_else(|e| Some(e.what)));

@@ -11,6 +11,7 @@ pub mod devices;
 pub mod drive;
 pub mod kept;
 pub mod knock;
+mod known;
 pub mod loads;
 pub mod measure;
 pub mod note;

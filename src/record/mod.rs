@@ -250,6 +250,56 @@ pub struct Resonance {
     /// not loudness.
     #[serde(default)]
     pub level_db: Option<Estimate>,
+    /// What f0, Q and the zero of the peak's height mean; absent in records of old: plain.
+    #[serde(default)]
+    pub definition: Definition,
+    /// What laying the pickup down anew does on this rig; null where nobody measured it.
+    #[serde(default)]
+    pub u_lay: Option<Scatters>,
+    /// What the rig does from day to day; null where its checks do not tell it yet.
+    #[serde(default)]
+    pub u_day: Option<Scatters>,
+}
+
+/// What the reading's f0 and Q are of. Readings of two definitions are never subtracted.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Definition {
+    /// The second-order model.
+    #[default]
+    Plain,
+    /// The natural resonance of a coil with metal about it.
+    Pole,
+    /// The neighbourhood of the peak alone.
+    Local,
+}
+
+impl Definition {
+    /// As records have it.
+    pub fn code(self) -> &'static str {
+        match self {
+            Definition::Plain => "plain",
+            Definition::Pole => "pole",
+            Definition::Local => "local",
+        }
+    }
+}
+
+/// What one cause does to single readings of this pickup: standard uncertainties.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Scatters {
+    /// Of f0.
+    pub f0_hz: f64,
+    /// Of Q.
+    pub q: f64,
+    /// Of the peak's frequency, from those of f0 and Q; null, as the next, where there is no peak.
+    pub peak_hz: Option<f64>,
+    /// Of the peak's height.
+    pub peak_db: Option<f64>,
+    /// Of the coupling from the exciter; null where nobody knows it.
+    pub level_db: Option<f64>,
+    /// Degrees of freedom of the study behind them.
+    pub freedom: f64,
 }
 
 /// Where the peak was read: off the better model, or off the measured curve where no model fits.
@@ -323,6 +373,24 @@ pub struct Curve {
     pub u_db: Vec<f64>,
     /// The better model at the same frequencies.
     pub model_db: Vec<f64>,
+}
+
+/// A point more uncertain than this does not tell where a curve falls.
+const TOO_VAGUE_DB: f64 = 1.0;
+
+impl Curve {
+    /// Where the response has fallen by so many decibels below its level at low frequency: between two points, on the logarithm of
+    /// the frequency.
+    pub fn down_hz(&self, by_db: f64) -> Option<f64> {
+        let all = self.freq_hz.iter().zip(&self.mag_db).zip(&self.u_db);
+        let sure: Vec<(f64, f64)> = all
+            .filter(|((f, db), u)| **f > 0.0 && db.is_finite() && **u <= TOO_VAGUE_DB)
+            .map(|((f, db), _)| (f.ln(), db + by_db))
+            .collect();
+        let fall = sure.windows(2).find(|w| w[0].1 >= 0.0 && w[1].1 < 0.0)?;
+        let (a, b) = (fall[0], fall[1]);
+        Some((a.0 + (b.0 - a.0) * a.1 / (a.1 - b.1)).exp())
+    }
 }
 
 /// One reading of several under unchanged conditions.
@@ -465,5 +533,31 @@ impl Verdict {
             Some(Level::Warning) => Verdict::Suspect,
             _ => Verdict::Ok,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A response of Q 0.5, 1/(1 + f/f0)^2 in power, is 3 dB down at f0 sqrt(10^(3/20) - 1).
+    #[test]
+    fn three_decibels_down() {
+        let f: Vec<f64> = (0..240).map(|i| 20.0 * 2f64.powf(f64::from(i) / 24.0)).collect();
+        let mag = |f: &f64| -20.0 * (1.0 + (f / 3000.0).powi(2)).log10();
+        let mut curve = Curve {
+            mag_db: f.iter().map(mag).collect(),
+            u_db: vec![0.01; f.len()],
+            freq_hz: f,
+            ..Curve::default()
+        };
+        let want = 3000.0 * (10f64.powf(3.0 / 20.0) - 1.0).sqrt();
+        let got = curve.down_hz(3.0).unwrap();
+        assert!((got / want - 1.0).abs() < 2e-4, "{got}, not {want}");
+        // Noise at the low end is no fall.
+        (curve.mag_db[1], curve.u_db[1]) = (-9.0, 5.0);
+        assert_eq!(curve.down_hz(3.0), Some(got));
+        assert_eq!(curve.down_hz(300.0), None);
+        assert_eq!(Curve::default().down_hz(3.0), None);
     }
 }

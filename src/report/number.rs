@@ -6,6 +6,8 @@ use crate::estimate::Estimate;
 pub const PLUS_MINUS: &str = "±";
 /// Follows every interval.
 pub const LEVEL: &str = "(95 %)";
+/// The same where a usual value, which promises nothing, is in it.
+pub const USUAL: &str = "(95 %, usual)";
 
 /// What a number counts, and so how it is scaled and rounded.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -83,7 +85,7 @@ impl Unit {
 
 /// "3402.31 ± 0.81 Hz (95 %)"; "1.83 Hz, uncertainty not known" where u is zero.
 pub fn interval(e: &Estimate, unit: Unit) -> String {
-    match core(e, unit) {
+    match core(e.value, e.half_width_95(), unit) {
         Some(s) => format!("{s} {LEVEL}"),
         None => format!("{}, uncertainty not known", short(e.value, unit)),
     }
@@ -91,7 +93,12 @@ pub fn interval(e: &Estimate, unit: Unit) -> String {
 
 /// As [`interval`] without its "(95 %)", for where one mark serves several.
 pub fn bare_interval(e: &Estimate, unit: Unit) -> String {
-    core(e, unit).unwrap_or_else(|| format!("{}, u not known", short(e.value, unit)))
+    within(e.value, e.half_width_95(), unit)
+}
+
+/// The same of a half-width that is known already.
+pub fn within(value: f64, half: f64, unit: Unit) -> String {
+    core(value, half, unit).unwrap_or_else(|| format!("{}, u not known", short(value, unit)))
 }
 
 /// Nothing at a bench is told apart below this; more digits would only be read as a boast. Files and details keep all.
@@ -104,25 +111,20 @@ fn finest(unit: Unit) -> f64 {
     }
 }
 
-fn core(e: &Estimate, unit: Unit) -> Option<String> {
-    let half = e.half_width_95();
+fn core(value: f64, half: f64, unit: Unit) -> Option<String> {
     let half = if half > 0.0 { half.max(finest(unit)) } else { half };
-    if !(half > 0.0 && half.is_finite() && e.value.is_finite()) {
+    if !(half > 0.0 && half.is_finite() && value.is_finite()) {
         return None;
     }
     let rules = unit.rules();
-    let sign = if unit == Unit::Decibel && e.value >= 0.0 {
-        "+"
-    } else {
-        ""
-    };
-    if !(1e-15..1e12).contains(&half) || e.value.abs() >= 1e12 {
-        let (v, h) = (e.value, half);
+    let sign = if unit == Unit::Decibel && value >= 0.0 { "+" } else { "" };
+    if !(1e-15..1e12).contains(&half) || value.abs() >= 1e12 {
+        let (v, h) = (value, half);
         return Some(join(&format!("{sign}{v:.2e} {PLUS_MINUS} {h:.1e}"), rules.symbol));
     }
-    let (power, prefix) = prefix_for(e.value.abs().max(half), half, &rules);
+    let (power, prefix) = prefix_for(value.abs().max(half), half, &rules);
     let k = 1000f64.powi(-power);
-    let (v, h) = (e.value * k, half * k);
+    let (v, h) = (value * k, half * k);
     let wanted = decimals_for_two_digits(h);
     let body = if wanted >= 0 {
         let shown = usize::try_from(wanted).unwrap_or(0).min(rules.most);

@@ -12,7 +12,8 @@ use super::text::{Style, batch_text, compare_text, measure_text, written_text};
 use crate::estimate::Estimate;
 use crate::record::knock::{Knock, KnockPeak, KnockSpectrum, LeftOut, Tap};
 use crate::record::*;
-use crate::shop::difference::{Limits, compare};
+use crate::report::difference_words;
+use crate::shop::difference::{How, compare};
 
 fn number() -> impl Strategy<Value = f64> {
     prop_oneof![
@@ -82,7 +83,8 @@ prop_compose! {
         from_curve in any::<bool>(), corr_f0_q in number(),
     ) -> Resonance {
         let peak_from = if from_curve { PeakFrom::Curve } else { PeakFrom::Model };
-        Resonance { f0_hz, q, corr_f0_q, peak_hz, peak_db, peak_from, mutual_h, polarity, polarity_referenced, level_db }
+        Resonance { f0_hz, q, corr_f0_q, peak_hz, peak_db, peak_from, mutual_h, polarity, polarity_referenced, level_db,
+            definition: Definition::Plain, u_lay: None, u_day: None }
     }
 }
 
@@ -224,7 +226,8 @@ proptest! {
             }
             lines_fit(&written_text(&[PathBuf::from("a/b.json"), PathBuf::from("a/c.svg")], style), style);
             lines_fit(&batch_text(&records, &[(PathBuf::from("x.wav"), "why".into())], style), style);
-            if let Ok(c) = compare(&records, &Limits::default()) {
+            if let Ok(mut c) = compare(&records, &How::default()) {
+                difference_words::put(&mut c, &records);
                 lines_fit(&compare_text(&records, &c, style), style);
                 let json = serde_json::to_string(&c).unwrap();
                 let null = json.contains("\"value\":null");

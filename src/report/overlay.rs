@@ -1,11 +1,11 @@
 //! The plot of several records in one field.
 
 use super::family::{self, Item, Sheetful};
-use super::number::{self, LEVEL, Unit};
 use super::plot::{Plot, Series};
 use super::words;
 use crate::failure::Result;
 use crate::record::Record;
+use crate::shop::yardstick::Quantity;
 
 pub use super::family::MOST;
 
@@ -92,15 +92,15 @@ fn trace(record: &Record, first: Option<&Record>, align: Align) -> (Curve, Optio
 
 /// With intervals, and without for where there is no room.
 fn figures(record: &Record) -> (String, String) {
-    let Some(r) = words::reading(record) else {
+    if words::reading(record).is_none() {
         return ("no reading".into(), "no reading".into());
+    }
+    let short = words::peak(record);
+    let long = match (words::peak_intervals(record), words::shown(record, Quantity::Q)) {
+        (Some(peak), Some(q)) => format!("peak {peak}, Q {q} {}", words::mark([record])),
+        _ => short.clone(),
     };
-    let q = number::bare_interval(&r.q, Unit::Ratio);
-    let long = match words::peak_intervals(r) {
-        Some(peak) => format!("peak {peak}, Q {q} {LEVEL}"),
-        None => format!("no peak, Q {q} {LEVEL}"),
-    };
-    (long, words::peak(r))
+    (long, short)
 }
 
 #[cfg(test)]

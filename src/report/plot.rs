@@ -3,13 +3,14 @@
 //! Sized as a postcard (148 x 105 mm), smallest lettering 7 points, and readable without colour.
 
 use super::axis::{self, FREQUENCY_TICKS, Field, HIGH_HZ, LOW_HZ};
-use super::number::{self, LEVEL, Unit};
+use super::number::{self, Unit};
 use super::palette::{self, BAND, F0, F0_LINE, FITTED, FRAME, GRID, INK, MEASURED, MODEL, Marker, PAPER, PEAK, SOFT};
 use super::sheet::{Anchor, Pen, Point, Rgb, Sheet, Type, fitted, text_width};
 use super::words;
 use crate::estimate::Z95;
 use crate::failure::Result;
 use crate::record::{Curve, Record, Resonance};
+use crate::shop::yardstick::Quantity;
 use crate::wrap;
 use labels::{Labels, around};
 
@@ -54,7 +55,7 @@ pub fn response_plot(record: &Record) -> Result<Plot> {
 
 fn headline(record: &Record) -> String {
     match words::reading(record) {
-        Some(r) => words::peak(r),
+        Some(_) => words::peak(record),
         None => "no reading".into(),
     }
 }
@@ -112,7 +113,7 @@ fn caption(sheet: &mut Sheet, record: &Record, name: &str) {
         Type::new(TITLE, INK, Anchor::Left),
     );
     let numbers = match words::reading(record) {
-        Some(r) => numbers(r),
+        Some(r) => numbers(record, r),
         None => "no reading, measure again".into(),
     };
     let room = EDGE - MARGIN;
@@ -150,16 +151,15 @@ pub(super) fn simulated_stamp(sheet: &mut Sheet) -> f64 {
     w + 5.0
 }
 
-/// "Peak 3402.31 ± 0.81 Hz, +9.2 ± 0.1 dB   f0 ...   Q ...   (95 %)"
-fn numbers(r: &Resonance) -> String {
-    let peak = match words::peak_intervals(r) {
-        Some(p) if words::from_curve(r) => format!("Peak (off the curve) {p}"),
-        Some(p) => format!("Peak {p}"),
-        None => "No peak".into(),
+/// "Peak 3402.3 ± 9.8 Hz, peak height +9.21 ± 0.20 dB   f0 ...   Q ...   (95 %)"; without a peak nothing stands in its place.
+fn numbers(record: &Record, r: &Resonance) -> String {
+    let Some(peak) = words::peak_intervals(record) else {
+        return words::peak(record);
     };
-    let f0 = number::bare_interval(&r.f0_hz, Unit::Hertz);
-    let q = number::bare_interval(&r.q, Unit::Ratio);
-    format!("{peak}   f0 {f0}   Q {q}   {LEVEL}")
+    let off = if words::from_curve(r) { " (off the curve)" } else { "" };
+    let value = |q: Quantity| words::shown(record, q).unwrap_or_default();
+    let (f0, q, mark) = (value(Quantity::F0), value(Quantity::Q), words::mark([record]));
+    format!("Peak{off} {peak}   f0 {f0}   Q {q}   {mark}")
 }
 
 fn footer(sheet: &mut Sheet, record: &Record) {
@@ -271,9 +271,9 @@ fn response(sheet: &mut Sheet, record: &Record, series: &Series) {
     rest(sheet, record, series);
 
     let mut labels = Labels::new(main, [measured, model].concat());
-    if let Some(r) = reading {
+    if let Some(r) = reading.filter(|r| r.peak_hz.is_some()) {
         mark_f0(sheet, &mut labels, series, r);
-        mark_peak(sheet, &mut labels, r);
+        mark_peak(sheet, &mut labels, record, r);
     }
 }
 
@@ -426,7 +426,7 @@ fn key(sheet: &mut Sheet, reading: Option<&Resonance>) {
             Marker::Down.draw(s, (x + 1.2, middle), 1.1, PEAK);
         });
     }
-    if reading.is_some() {
+    if reading.is_some_and(|r| r.peak_hz.is_some()) {
         entry(sheet, "f0 of the model", 2.4, &|s, x| {
             Marker::Ring.draw(s, (x + 1.2, middle), 1.1, F0);
         });
@@ -564,7 +564,7 @@ fn mark_f0(sheet: &mut Sheet, labels: &mut Labels, series: &Series, r: &Resonanc
     labels.put(sheet, &[at, foot], &text, NUMBERS, F0, &places);
 }
 
-fn mark_peak(sheet: &mut Sheet, labels: &mut Labels, r: &Resonance) {
+fn mark_peak(sheet: &mut Sheet, labels: &mut Labels, record: &Record, r: &Resonance) {
     let (Some(hz), Some(db)) = (r.peak_hz, r.peak_db) else {
         return;
     };
@@ -576,7 +576,7 @@ fn mark_peak(sheet: &mut Sheet, labels: &mut Labels, r: &Resonance) {
     let at = (tip.0, tip.1 - 1.9);
     Marker::Down.draw(sheet, at, 1.3, PEAK);
     labels.block(at, 1.5);
-    let text = format!("peak {}", words::peak(r));
+    let text = format!("peak {}", words::peak(record));
     let w = text_width(&text, NUMBERS);
     let places = around(at, w, NUMBERS);
     labels.put(sheet, &[at, at], &text, NUMBERS, PEAK, &places);

@@ -136,6 +136,9 @@ impl Recipe {
                 polarity: 1,
                 polarity_referenced: true,
                 level_db: Some(e(-45.8, 0.06, 0.004)),
+                definition: Definition::Plain,
+                u_lay: None,
+                u_day: None,
             }),
             fit: Some(Fit {
                 model: Model::SecondOrder,

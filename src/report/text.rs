@@ -9,13 +9,14 @@ use anstyle::{AnsiColor, Style as Paint};
 
 use super::number::{self, Unit};
 use super::words;
-use crate::estimate::Estimate;
 use crate::record::{Eddy, Fit, Level, Model, Open, Record, Resonance, Verdict};
-use crate::shop::difference::Comparison;
+use crate::shop::reading;
+use crate::shop::yardstick::Quantity;
 use crate::wrap::columns;
 use screen::Screen;
 
 mod coil;
+mod compare;
 mod knock;
 mod loads;
 mod notes;
@@ -27,6 +28,7 @@ mod tray;
 
 pub use super::words::shell;
 pub use coil::coil_text;
+pub use compare::{batch_text, compare_text};
 pub use loads::{loads_text, wirings_text};
 pub use notes::notes_text;
 pub use potting::{potting_text, put_words};
@@ -76,7 +78,7 @@ pub fn measure_text(record: &Record, style: Style) -> String {
     out.free(&title, BOLD);
     match words::reading(record) {
         Some(r) => {
-            found(&mut out, r);
+            found(&mut out, record, r);
             if !record.repeats.is_empty() {
                 out.row("Takes", &format!("mean of {}", record.repeats.len()), PLAIN);
             }
@@ -102,24 +104,22 @@ pub fn measure_text(record: &Record, style: Style) -> String {
     out.text
 }
 
-fn found(out: &mut Screen, r: &Resonance) {
-    match words::peak_intervals(r) {
-        Some(intervals) => {
-            out.row("Peak", &words::peak(r), BOLD);
-            let above = if r.peak_db.is_some() { " above the lows" } else { "" };
-            out.row("", &format!("{intervals}{above} {}", number::LEVEL), PLAIN);
-            if words::from_curve(r) {
-                out.row("", "read off the measured curve, because no model fits it", PLAIN);
+/// The peak first; f0 and Q by their names, and only beside one.
+fn found(out: &mut Screen, record: &Record, r: &Resonance) {
+    let above = if r.peak_db.is_some() { " above the lows" } else { "" };
+    out.row("Peak", &format!("{}{above}", words::peak(record)), BOLD);
+    if let Some(intervals) = words::peak_intervals(record) {
+        let mark = words::mark([record]);
+        out.row("", &format!("{intervals} {mark}"), PLAIN);
+        if words::from_curve(r) {
+            out.row("", "read off the measured curve, because no model fits it", PLAIN);
+        }
+        for (label, name, quantity) in [("Resonance", "f0 ", Quantity::F0), ("Q", "", Quantity::Q)] {
+            if let Some(value) = words::shown(record, quantity) {
+                out.row(label, &format!("{name}{value} {mark}"), PLAIN);
             }
         }
-        None => out.row("Peak", "no peak", BOLD),
     }
-    out.row(
-        "Resonance",
-        &format!("f0 {}", number::interval(&r.f0_hz, Unit::Hertz)),
-        PLAIN,
-    );
-    out.row("Q", &number::interval(&r.q, Unit::Ratio), PLAIN);
     out.row("Polarity", words::polarity(r), PLAIN);
 }
 
@@ -245,18 +245,30 @@ fn written(out: &mut Screen, files: &[PathBuf]) {
 
 fn details(out: &mut Screen, record: &Record) {
     out.free("", PLAIN);
-    out.free("Details (u = standard uncertainty, u_noise = its noise part)", DIM);
+    out.free(
+        "Details (u = standard uncertainty, u_noise = its noise part, u_lay = of laying the pickup down, not in u)",
+        DIM,
+    );
     if let Some(r) = words::reading(record) {
-        let mut line = |name: &str, e: Option<Estimate>| {
-            if let Some(e) = e {
-                let text = format!("{} (u {}, u_noise {})", six(e.value), two(e.u), two(e.u_noise));
-                out.row(name, &text, PLAIN);
-            }
+        let mut line = |name: &str, quantity: Quantity| {
+            let Some((e, parts)) = reading::value(r, quantity).zip(reading::parts(record, quantity)) else {
+                return;
+            };
+            let lay = parts.laying.sd * reading::unit_of(quantity, e.value);
+            let usual = if parts.laying.usual { ", usual" } else { "" };
+            let text = format!(
+                "{} (u {}, u_noise {}, u_lay {}{usual})",
+                six(e.value),
+                two(e.u),
+                two(e.u_noise),
+                two(lay)
+            );
+            out.row(name, &text, PLAIN);
         };
-        line("f0, Hz", Some(r.f0_hz));
-        line("Q", Some(r.q));
-        line("peak, Hz", r.peak_hz);
-        line("peak, dB", r.peak_db);
+        line("f0, Hz", Quantity::F0);
+        line("Q", Quantity::Q);
+        line("peak, Hz", Quantity::Peak);
+        line("peak, dB", Quantity::Height);
         out.row("corr(f0,Q)", &format!("{:.2}", r.corr_f0_q), PLAIN);
         coupling(out, r);
     }
@@ -426,208 +438,6 @@ fn two_or_more(x: f64) -> String {
     } else {
         format!("{x:.2e}")
     }
-}
-
-/// Table of the records, then one sentence for each that is compared with the first.
-pub fn compare_text(records: &[Record], comparison: &Comparison, style: Style) -> String {
-    let mut out = Screen::new(style);
-    table(
-        &mut out,
-        records.iter().enumerate().map(|(i, r)| (words::letter(i), r)),
-        style,
-    );
-    for (i, apart) in words::told_apart(records).iter().enumerate() {
-        if let Some(apart) = apart {
-            out.listed(&words::letter(i), apart, PLAIN);
-        }
-    }
-    out.free("", PLAIN);
-    out.free("Against A:", PLAIN);
-    for (i, d) in comparison.differences.iter().enumerate() {
-        let paint = if d.different { BOLD } else { PLAIN };
-        let other = d
-            .against
-            .as_ref()
-            .and_then(|id| records.iter().position(|r| r.id == *id));
-        let text = match other {
-            Some(k) => format!("against {}: {}", words::letter(k), d.text),
-            None => d.text.clone(),
-        };
-        out.listed(&words::letter(i + 1), &text, paint);
-    }
-    if style.details {
-        out.free("", PLAIN);
-        out.free("Differences with their intervals", DIM);
-        for (i, d) in comparison.differences.iter().enumerate() {
-            let parts: Vec<String> = [
-                d.f0_hz
-                    .map(|e| format!("f0 {}", number::bare_interval(&e, Unit::Hertz))),
-                d.q.map(|e| format!("Q {}", number::bare_interval(&e, Unit::Ratio))),
-                d.peak_hz
-                    .map(|e| format!("peak {}", number::bare_interval(&e, Unit::Hertz))),
-                d.peak_db
-                    .map(|e| format!("its height {}", number::bare_interval(&e, Unit::Decibel))),
-                d.level_db
-                    .map(|e| format!("coupling from the exciter {}", number::bare_interval(&e, Unit::Decibel))),
-            ]
-            .into_iter()
-            .flatten()
-            .collect();
-            if !parts.is_empty() {
-                let text = format!("{} {}", parts.join(", "), number::LEVEL);
-                out.listed(&words::letter(i + 1), &text, PLAIN);
-            }
-        }
-        let l = &comparison.limits;
-        out.free(
-            &format!(
-                "Called a difference: more than {:.2} u (5 % for all comparisons together) and more than {} % in \
-                 frequency, {} % in Q, {} dB in height. Coupling is the exciter's position too, not loudness from a string.",
-                comparison.z,
-                two(100.0 * l.frequency),
-                two(100.0 * l.q),
-                two(l.peak_db),
-            ),
-            DIM,
-        );
-    }
-    out.text
-}
-
-/// Many analyses in one table, then those files that could not be used.
-pub fn batch_text(records: &[Record], failed: &[(PathBuf, String)], style: Style) -> String {
-    let mut out = Screen::new(style);
-    if !records.is_empty() {
-        let numbered = records.iter().enumerate().map(|(i, r)| ((i + 1).to_string(), r));
-        table(&mut out, numbered, style);
-    }
-    let again = records.iter().filter(|r| words::reading(r).is_none()).count();
-    let suspect = records
-        .iter()
-        .filter(|r| words::reading(r).is_some() && r.verdict == Verdict::Suspect)
-        .count();
-    let mut sum = vec![format!("{} read", records.len() - again)];
-    if suspect > 0 {
-        sum.push(format!("{suspect} of them with warnings"));
-    }
-    if again > 0 {
-        sum.push(format!("{again} to measure again"));
-    }
-    if !failed.is_empty() {
-        sum.push(format!("{} could not be used", failed.len()));
-    }
-    out.free(&sum.join(", "), PLAIN);
-    for (file, why) in failed {
-        out.free(
-            &format!(
-                "{}: {}",
-                words::no_controls(&file.display().to_string()),
-                words::clean(why)
-            ),
-            WARN,
-        );
-    }
-    out.text
-}
-
-fn table<'a>(out: &mut Screen, records: impl Iterator<Item = (String, &'a Record)>, style: Style) {
-    let records: Vec<(String, &Record)> = records.collect();
-    let rows = rows(&records);
-    let intervals = records.iter().any(|r| words::reading(r.1).is_some());
-    let mut widths = widths(&rows);
-    let others = widths.iter().sum::<usize>() - widths[1] + 10;
-    let room = style.usable().saturating_sub(others);
-    // Where the screen is too narrow for a readable name, the numbers go below it.
-    let narrow = room < widths[1].min(14);
-    widths[1] = widths[1].min(room);
-    for row in rows.iter().skip(1).filter(|_| narrow) {
-        listed(out, row);
-    }
-    for (n, row) in rows.iter().enumerate().filter(|_| !narrow) {
-        let mut line = String::new();
-        for (i, (cell, w)) in row.iter().zip(widths).enumerate() {
-            let cell = shortened(cell, w);
-            let pad = " ".repeat(w.saturating_sub(columns(&cell)));
-            // Names to the left, numbers to the right.
-            let _ = if i < 2 {
-                write!(line, "{cell}{pad}  ")
-            } else {
-                write!(line, "{pad}{cell}  ")
-            };
-        }
-        let line = shortened(line.trim_end(), style.usable());
-        out.raw(&line, if n == 0 { DIM } else { PLAIN });
-    }
-    if intervals {
-        out.raw(&format!("f0 and Q with their intervals {}", number::LEVEL), DIM);
-    }
-    let simulated: Vec<&str> = records
-        .iter()
-        .filter(|r| r.1.is_simulated())
-        .map(|r| r.0.as_str())
-        .collect();
-    if !simulated.is_empty() {
-        let who = if simulated.len() == records.len() {
-            "all".into()
-        } else {
-            simulated.join(", ")
-        };
-        out.free(&format!("SIMULATED, no real pickup: {who}"), PLAIN);
-    }
-}
-
-/// The table's head and body.
-fn rows(records: &[(String, &Record)]) -> Vec<[String; 6]> {
-    let body = records.iter().map(|(tag, r)| {
-        let [peak, height, f0, q] = match words::reading(r) {
-            None => ["no reading".into(), String::new(), String::new(), String::new()],
-            Some(x) => [
-                x.peak_hz
-                    .map_or("no peak".into(), |p| number::short(p.value, Unit::Hertz)),
-                x.peak_db
-                    .map_or(String::new(), |p| number::short(p.value, Unit::Decibel)),
-                number::bare_interval(&x.f0_hz, Unit::Hertz),
-                number::bare_interval(&x.q, Unit::Ratio),
-            ],
-        };
-        [tag.clone(), words::name(r), peak, height, f0, q]
-    });
-    let head = ["", "pickup", "peak", "height", "f0", "Q"].map(String::from);
-    std::iter::once(head).chain(body).collect()
-}
-
-/// A row of the table where there is no room for one.
-fn listed(out: &mut Screen, [tag, name, peak, height, f0, q]: &[String; 6]) {
-    out.listed(tag, name, PLAIN);
-    let sized = if height.is_empty() {
-        peak.clone()
-    } else {
-        format!("peak {peak}, {height}")
-    };
-    out.listed("", &sized, PLAIN);
-    if !f0.is_empty() {
-        out.listed("", &format!("f0 {f0}, Q {q}"), PLAIN);
-    }
-}
-
-fn widths(rows: &[[String; 6]]) -> [usize; 6] {
-    let mut out = [0; 6];
-    for row in rows {
-        for (w, cell) in out.iter_mut().zip(row) {
-            *w = columns(cell).max(*w);
-        }
-    }
-    out
-}
-
-fn shortened(s: &str, w: usize) -> String {
-    if columns(s) <= w {
-        return s.to_string();
-    }
-    let mut out: String = s.chars().take(w.saturating_sub(1)).collect();
-    out.truncate(out.trim_end().len());
-    out.push('…');
-    out
 }
 
 #[cfg(test)]

@@ -2,6 +2,8 @@
 
 use super::number::{self, Unit};
 use crate::record::{Code, Finding, PeakFrom, Record, Resonance, RigSummary, Verdict};
+use crate::shop::reading as shop;
+use crate::shop::yardstick::Quantity;
 
 /// Text from files, made safe for a terminal: no control characters, no line breaks.
 pub fn clean(text: &str) -> String {
@@ -39,27 +41,60 @@ pub fn reading(record: &Record) -> Option<&Resonance> {
     }
 }
 
-/// "3.40 kHz, +9.2 dB", at a glance.
-pub fn peak(r: &Resonance) -> String {
-    let Some(hz) = r.peak_hz else {
-        return "no peak".into();
+/// "3.40 kHz, peak height +9.2 dB", at a glance; "no peak; 3 dB down at 5.2 kHz".
+pub fn peak(record: &Record) -> String {
+    let at_glance = |r: &Resonance| {
+        let hz = number::short(r.peak_hz?.value, Unit::Hertz);
+        let height = r
+            .peak_db
+            .map(|db| format!(", {HEIGHT} {}", number::short(db.value, Unit::Decibel)));
+        Some(hz + &height.unwrap_or_default())
     };
-    let mut out = number::short(hz.value, Unit::Hertz);
-    if let Some(db) = r.peak_db {
-        out.push_str(", ");
-        out.push_str(&number::short(db.value, Unit::Decibel));
+    match (reading(record).and_then(at_glance), down(record)) {
+        (Some(peak), _) => peak,
+        (None, Some(down)) => format!("no peak; {down}"),
+        (None, None) => "no peak".into(),
     }
-    out
 }
 
-/// "3402.31 ± 0.81 Hz, +9.214 ± 0.031 dB", without the mark of the interval.
-pub fn peak_intervals(r: &Resonance) -> Option<String> {
-    let mut out = number::bare_interval(&r.peak_hz?, Unit::Hertz);
-    if let Some(db) = r.peak_db {
-        out.push_str(", ");
-        out.push_str(&number::bare_interval(&db, Unit::Decibel));
+/// What the height of a peak is called: a pickup's height is another thing.
+pub const HEIGHT: &str = "peak height";
+
+/// "3 dB down at 5.2 kHz": what is told of a response that has no peak.
+pub fn down(record: &Record) -> Option<String> {
+    let without = reading(record).is_some_and(|r| r.peak_hz.is_none());
+    let hz = record.curve.as_ref().filter(|_| without)?.down_hz(3.0)?;
+    Some(format!("3 dB down at {}", number::short(hz, Unit::Hertz)))
+}
+
+/// "3402.3 ± 9.8 Hz, peak height +9.21 ± 0.20 dB", without the mark of the interval.
+pub fn peak_intervals(record: &Record) -> Option<String> {
+    let mut out = shown(record, Quantity::Peak)?;
+    if let Some(height) = shown(record, Quantity::Height) {
+        out.push_str(&format!(", {HEIGHT} {height}"));
     }
     Some(out)
+}
+
+/// A value within what another take would read of this pickup, laid down anew.
+pub fn shown(record: &Record, quantity: Quantity) -> Option<String> {
+    let unit = match quantity {
+        Quantity::Peak | Quantity::F0 => Unit::Hertz,
+        Quantity::Q => Unit::Ratio,
+        Quantity::Height | Quantity::Level | Quantity::Curve => Unit::Decibel,
+    };
+    let s = shop::shown(record, quantity)?;
+    Some(number::within(s.value, s.half, unit))
+}
+
+/// Marks what is shown of records.
+pub fn mark<'a>(records: impl IntoIterator<Item = &'a Record>) -> &'static str {
+    let told = [Quantity::Peak, Quantity::F0, Quantity::Q, Quantity::Height];
+    let usual = |r: &Record| told.into_iter().any(|q| shop::shown(r, q).is_some_and(|s| s.usual));
+    match records.into_iter().any(usual) {
+        true => number::USUAL,
+        false => number::LEVEL,
+    }
 }
 
 pub fn from_curve(r: &Resonance) -> bool {

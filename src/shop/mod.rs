@@ -5,6 +5,7 @@ pub mod knock;
 pub mod known;
 pub mod lot;
 pub mod predicted;
+pub mod reading;
 pub mod standard;
 pub mod wax;
 pub mod witness;

@@ -563,7 +563,7 @@ fn comparisons_by_load() {
         doc["differences"][0]["text"]
             .as_str()
             .unwrap()
-            .starts_with("470 pF more: peak 6.")
+            .starts_with("470 pF more; different: peak 6.")
     );
 }
 

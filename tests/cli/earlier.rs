@@ -81,13 +81,9 @@ fn records_of_every_kind_are_read() {
         "takes/broken",
     ];
     let table = f.run(&[&["compare"][..], &folders].concat()).ended(0).out;
-    for line in [
-        "4206.67 ± 0.10 Hz  6.3429 ± 0.0014",
-        "4206.65 ± 0.10 Hz  6.3438 ± 0.0019",
-        "4206.68 ± 0.10 Hz  6.3433 ± 0.0013",
-    ] {
-        assert!(table.contains(line), "{table}");
-    }
+    // Within what laying down did on that rig.
+    let read = table.matches("4206.7 ± 8.2 Hz  6.34 ± 0.12").count();
+    assert_eq!(read, 4, "{table}");
     assert!(
         table.lines().any(|l| l.starts_with('E') && l.contains("no reading")),
         "{table}"
@@ -101,7 +97,18 @@ fn documents_are_made_again_from_their_records() {
         .run(&["compare", "takes/bare", "takes/nano", "--json"])
         .ended(0)
         .json();
-    says_the_same(&compared, &document(&f, "compare.json"), "compare");
+    let mut old = document(&f, "compare.json");
+    // The limits are the yardstick's now, and laying the pickup down is in every u.
+    for gone in ["limits", "z"] {
+        old.as_object_mut().unwrap().remove(gone).unwrap();
+    }
+    let difference = old["differences"][0].as_object_mut().unwrap();
+    assert_eq!(difference.remove("different"), Some(true.into()));
+    for e in difference.values_mut().filter_map(Value::as_object_mut) {
+        e.remove("u").unwrap();
+    }
+    assert_eq!(compared["differences"][0]["answer"], "different");
+    says_the_same(&compared, &old, "compare");
     let parts = ["--tolerance", "cap=1% input=2%"];
     let coil = f.run(&[&["coil", "takes/bare", "takes/nano", "--json"][..], &parts].concat());
     says_the_same(&coil.ended(0).json(), &document(&f, "coil.json"), "coil");

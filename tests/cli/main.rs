@@ -6,6 +6,7 @@ mod bench;
 mod coils;
 mod contract;
 mod demo;
+mod difference;
 mod drawn;
 mod earlier;
 mod faulty;

@@ -5,7 +5,7 @@ use crate::network::coil_file::{InputKnown, Uncertainty};
 use crate::network::knob::{Knob, Tolerances, UNIFORM};
 use crate::network::{Coil, CoilFile, Wiring};
 use crate::record::{
-    CaptureSummary, Eddy, Fit, LoadSummary, Model, PeakFrom, Pickup, Resonance, RigSummary, SCHEMA, Verdict,
+    CaptureSummary, Definition, Eddy, Fit, LoadSummary, Model, PeakFrom, Pickup, Resonance, RigSummary, SCHEMA, Verdict,
 };
 
 pub(in crate::coil) const COIL: Coil = Coil {
@@ -72,6 +72,9 @@ pub(in crate::coil) fn record_of(coil: &Coil, whole: &Load, load: &str, temperat
             polarity: 1,
             polarity_referenced: true,
             level_db: None,
+            definition: Definition::Plain,
+            u_lay: None,
+            u_day: None,
         }),
         fit: None,
         curve: Some(Curve {

@@ -127,21 +127,18 @@ fn name(r: &Record) -> String {
     format!("\"{}\"", r.pickup.name)
 }
 
-/// "peak 3.40 kHz, +9.2 dB; f0 3512 Hz, Q 2.49."
+/// "peak 3.40 kHz, peak height +9.2 dB above the lows; f0 3512 Hz, Q 2.49."
 fn reading(r: &Record) -> String {
     let Some(x) = &r.resonance else {
         return "no reading.".into();
     };
-    let peak = match (x.peak_hz, x.peak_db) {
-        (Some(hz), Some(db)) => format!(
-            "peak {}, {}",
-            number::short(hz.value, Unit::Hertz),
-            number::short(db.value, Unit::Decibel)
-        ),
-        _ => "no peak".into(),
+    let (Some(hz), Some(db)) = (x.peak_hz, x.peak_db) else {
+        return "no peak.".into();
     };
     format!(
-        "{peak} above the lows; f0 {}, Q {}.",
+        "peak {}, peak height {} above the lows; f0 {}, Q {}.",
+        number::short(hz.value, Unit::Hertz),
+        number::short(db.value, Unit::Decibel),
         number::short(x.f0_hz.value, Unit::Hertz),
         number::short(x.q.value, Unit::Ratio)
     )

@@ -1,7 +1,8 @@
 use super::super::samples::{self, Recipe};
 use super::*;
 use crate::record::{Code, Drive, Finding, PeakFrom, Repeat};
-use crate::shop::difference::{Limits, compare};
+use crate::report::difference_words;
+use crate::shop::difference::{How, compare};
 
 fn files() -> Vec<PathBuf> {
     [
@@ -140,7 +141,8 @@ fn several() -> Vec<Record> {
 #[test]
 fn comparison() {
     let records = several();
-    let c = compare(&records, &Limits::default()).unwrap();
+    let mut c = compare(&records, &How::default()).unwrap();
+    difference_words::put(&mut c, &records);
     insta::assert_snapshot!(compare_text(&records, &c, Style::default()));
     insta::assert_snapshot!(compare_text(&records, &c, detailed()));
 }

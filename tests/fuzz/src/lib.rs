@@ -16,12 +16,13 @@ use coilwright::network::{Coil, CoilFile, Load, Wiring, predict, spice};
 use coilwright::quantity::{self, Unit};
 use coilwright::record::{LoadSummary, Record, store};
 use coilwright::report::checks_plot;
+use coilwright::report::difference_words;
 use coilwright::report::knock_plot;
 use coilwright::report::overlay::{self, Align};
 use coilwright::report::plot::{self, Plot};
 use coilwright::report::text::{self, Style};
 use coilwright::rig::Rig;
-use coilwright::shop::difference::{self, Limits};
+use coilwright::shop::difference::{self, How};
 use coilwright::shop::witness::checks::CheckDocument;
 use coilwright::shop::witness::history::History;
 
@@ -229,8 +230,9 @@ pub fn record(bytes: &[u8]) -> bool {
     let all = [record, other.expect("a sound record")];
     for pair in [[&all[0], &all[1]], [&all[1], &all[0]], [&all[0], &all[0]]] {
         let pair = pair.map(Record::clone);
-        match difference::compare(&pair, &Limits::default()) {
-            Ok(comparison) => {
+        match difference::compare(&pair, &How::default()) {
+            Ok(mut comparison) => {
+                difference_words::put(&mut comparison, &pair);
                 finite("the comparison", &comparison);
                 let _ = text::compare_text(&pair, &comparison, Style::default());
             }

@@ -1,0 +1,354 @@
+//! What is said of a difference, in one sentence: what differs, what decided, and what would tell where nobody can.
+
+use crate::coil::behind::{input_of, load_of};
+use crate::network::Knob;
+use crate::quantity::{self, Unit, signed};
+use crate::record::{Record, Resonance};
+use crate::shop::difference::{Answer, Apart, Comparison, Difference, Judged, Why, WouldTell, unlike_in};
+use crate::shop::yardstick::Quantity;
+
+/// Puts its sentence into every difference. `records`: those that were compared, in the comparison's order.
+pub fn put(comparison: &mut Comparison, records: &[Record]) {
+    for (d, record) in comparison.differences.iter_mut().zip(records.iter().skip(1)) {
+        let reference = d.against.as_deref().unwrap_or(&comparison.reference);
+        if let Some(first) = records.iter().find(|r| r.id == reference) {
+            d.text = sentence(first, record, d);
+        }
+    }
+}
+
+fn sentence(first: &Record, record: &Record, d: &Difference) -> String {
+    let (a, b) = match (d.why, first.reading(), record.reading()) {
+        (None, Some(a), Some(b)) => (a, b),
+        (Some(Why::Definitions), Some(a), Some(b)) => {
+            return format!(
+                "cannot tell: f0 and Q of the first are {:?}, of this one {:?}; read the older take again (coilwright analyze)",
+                a.definition.code(),
+                b.definition.code()
+            );
+        }
+        (Some(Why::RigFile), ..) => {
+            let keys = unlike_in(first, record).join(", ");
+            return format!("cannot tell: {keys} is not the same in these two readings, and a take is gone");
+        }
+        _ => return "no reading, so nothing to compare: measure again".into(),
+    };
+    let told = Told {
+        a,
+        b,
+        d,
+        loads: load_words(first, record),
+    };
+    let groups = [Answer::Different, Answer::CannotTell, Answer::Same].map(|answer| told.group(answer));
+    let parts = told
+        .loads
+        .clone()
+        .into_iter()
+        .chain(told.peaks())
+        .chain(groups.into_iter().flatten());
+    let mut text = parts.collect::<Vec<_>>().join("; ");
+    for remark in told.usual().into_iter().chain(remarks(first, record, d)) {
+        text.push_str(", ");
+        text.push_str(&remark);
+    }
+    text
+}
+
+struct Told<'a> {
+    a: &'a Resonance,
+    b: &'a Resonance,
+    d: &'a Difference,
+    /// What the second has more or less hanging on it.
+    loads: Option<String>,
+}
+
+impl Told<'_> {
+    fn get(&self, quantity: Quantity) -> Option<&Judged> {
+        Judged::find(&self.d.quantities, quantity)
+    }
+
+    /// f0 goes with the peak, and is named where the peak does not tell the same; the level is the exciter's position too, and is
+    /// named where it is not the same.
+    fn named(&self, answer: Answer) -> Vec<(Quantity, &Judged)> {
+        let all = Quantity::ALL.into_iter().filter_map(|q| Some((q, self.get(q)?)));
+        all.filter(|(q, j)| {
+            j.answer == answer
+                && match q {
+                    Quantity::F0 => self.get(Quantity::Peak).is_none_or(|p| p.answer != answer),
+                    Quantity::Level => answer != Answer::Same,
+                    _ => true,
+                }
+        })
+        .collect()
+    }
+
+    /// "different: peak 230 Hz lower (-6.05 ± 0.42 %, 1 % matters), ...": all that is called so.
+    fn group(&self, answer: Answer) -> Option<String> {
+        let named = self.named(answer);
+        let mut words: Vec<String> = named.iter().map(|(q, j)| self.words(*q, j)).collect();
+        let head = match answer {
+            Answer::Different => {
+                words.extend(self.d.turned.then(|| "polarity the other way round".to_owned()));
+                "different"
+            }
+            Answer::Same => "the same",
+            Answer::CannotTell => {
+                if self.d.quantities.is_empty() && !self.d.turned {
+                    words.push("nothing that both have can be compared".into());
+                }
+                "cannot tell"
+            }
+        };
+        let more = would_tell(named.iter().filter_map(|(_, j)| j.would_tell));
+        (!words.is_empty()).then(|| format!("{head}: {}{}", words.join(", "), more.unwrap_or_default()))
+    }
+
+    fn words(&self, quantity: Quantity, j: &Judged) -> String {
+        let stepped = j.answer == Answer::Different || j.is_less_than_matters();
+        let shown = match stepped {
+            true => self.step(quantity, j),
+            false => name(quantity).to_owned(),
+        };
+        // Rounded where binary fractions would show.
+        let limit = |x: f64| (1e12 * x).round() / 1e12;
+        let matters = match quantity.is_relative() {
+            true => format!("{} %", limit(100.0 * j.matters)),
+            false => format!("{} dB", limit(j.matters)),
+        };
+        let decided = match j.is_less_than_matters() {
+            true => format!("less than the {matters} that matter"),
+            false => format!("{matters} matters"),
+        };
+        // A step in decibels has its size in the words already.
+        let off = match stepped && !quantity.is_relative() {
+            true => within(quantity, j, ""),
+            false => within(quantity, j, &value(quantity, j)),
+        };
+        format!("{shown} ({off}, {decided})")
+    }
+
+    /// "peak 230 Hz lower"; what a load did to a peak is told as the way from one to the other.
+    fn step(&self, quantity: Quantity, j: &Judged) -> String {
+        let name = name(quantity);
+        if let (Quantity::Peak, Some(_), Some(a), Some(b)) = (quantity, &self.loads, self.a.peak_hz, self.b.peak_hz) {
+            return format!("{name} {}", way(a.value, b.value));
+        }
+        let of = match quantity {
+            Quantity::Peak => self.d.peak_hz,
+            Quantity::F0 => self.d.f0_hz,
+            Quantity::Q => self.d.q,
+            Quantity::Height => self.d.peak_db,
+            Quantity::Level | Quantity::Curve => self.d.level_db,
+        };
+        let unit = match quantity {
+            Quantity::Peak | Quantity::F0 => "Hz",
+            Quantity::Q => "",
+            _ => "dB",
+        };
+        let size = amount(of.map_or(j.difference, |e| e.value).abs(), unit);
+        let way = if j.difference < 0.0 { "lower" } else { "higher" };
+        format!("{name} {size} {way}")
+    }
+
+    fn peaks(&self) -> Option<String> {
+        match (self.a.peak_hz, self.b.peak_hz) {
+            (Some(p), None) => Some(format!("no peak, where the first has one at {}", amount(p.value, "Hz"))),
+            (None, Some(p)) => Some(format!("a peak at {}, where the first has none", amount(p.value, "Hz"))),
+            (None, None) => Some("no peak in either".into()),
+            (Some(_), Some(_)) => None,
+        }
+    }
+
+    /// Which usual values, that promise nothing, are in what was said.
+    fn usual(&self) -> Option<String> {
+        let any = |f: fn(&Judged) -> bool| self.d.quantities.iter().any(f);
+        let scatter = match self.d.between {
+            Apart::InPlace | Apart::SameSitting => "laying down",
+            Apart::OtherDay | Apart::OtherRig => "laying down and days",
+        };
+        let list: Vec<&str> = [
+            any(|j| j.matters_usual).then_some("what matters"),
+            any(|j| j.usual).then_some(scatter),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        (!list.is_empty()).then(|| format!("usual values for {}", list.join(", ")))
+    }
+}
+
+fn name(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Peak => "peak",
+        Quantity::F0 => "f0",
+        Quantity::Q => "Q",
+        Quantity::Height => "peak height",
+        Quantity::Level => "coupling from the exciter",
+        Quantity::Curve => "curve",
+    }
+}
+
+/// Finer than a hundredth of a per cent or of a decibel nothing is told apart at a bench.
+const FINEST: f64 = 0.01;
+
+/// Half-width of the interval that decided, as it is shown, and its decimals.
+fn half(quantity: Quantity, j: &Judged) -> (f64, usize) {
+    let scale = if quantity.is_relative() { 100.0 } else { 1.0 };
+    let half = (scale * j.deciding_half()).max(FINEST);
+    (half, if half < 1.0 { 2 } else { usize::from(half < 10.0) })
+}
+
+/// "-6.05 ", in digits as fine as the interval.
+fn value(quantity: Quantity, j: &Judged) -> String {
+    let value = match quantity.is_relative() {
+        true => 100.0 * j.difference.exp_m1(),
+        false => j.difference,
+    };
+    format!("{} ", signed(value, half(quantity, j).1))
+}
+
+/// "-6.05 ± 0.42 %": with the interval that decided.
+fn within(quantity: Quantity, j: &Judged, value: &str) -> String {
+    let (half, decimals) = half(quantity, j);
+    let unit = if quantity.is_relative() { "%" } else { "dB" };
+    format!("{value}± {half:.decimals$} {unit}")
+}
+
+/// What would tell all of what cannot be told.
+fn would_tell(each: impl Iterator<Item = WouldTell>) -> Option<String> {
+    let (mut most, mut kind): (u32, Option<fn(u32) -> WouldTell>) = (0, None);
+    for one in each {
+        let (n, of): (u32, fn(u32) -> WouldTell) = match one {
+            WouldTell::Takes(n) => (n, WouldTell::Takes),
+            WouldTell::Placements(n) => (n, WouldTell::Placements),
+            WouldTell::OneSitting(n) => (n, WouldTell::OneSitting),
+            WouldTell::Days(n) => (n, WouldTell::Days),
+            WouldTell::Nothing => {
+                return Some(" (no number of readings would tell: it is too near to what matters)".into());
+            }
+        };
+        if n > most {
+            (most, kind) = (n, Some(of));
+        }
+    }
+    let s = if most == 1 { "" } else { "s" };
+    Some(match kind?(most) {
+        WouldTell::Takes(n) => format!(" (about {n} more take{s} of each would tell)"),
+        WouldTell::Placements(n) => format!(" (about {n} more reading{s} of each, laid down anew, would tell)"),
+        WouldTell::OneSitting(n) => {
+            format!(" (both in one sitting on one rig, laid down {n} time{s} each, would tell)")
+        }
+        WouldTell::Days(n) => format!(" (about {n} more day{s} of each would tell)"),
+        WouldTell::Nothing => return None,
+    })
+}
+
+/// What else differs between the two takes, and so may be the cause.
+fn remarks(first: &Record, record: &Record, d: &Difference) -> Vec<String> {
+    let mut out = Vec::new();
+    if !d.same_rig {
+        out.push(match (first.rig.given, record.rig.given) {
+            (true, true) => "measured on two rigs".into(),
+            (false, false) => "no rig given for either".into(),
+            _ => "no rig given for one of them".into(),
+        });
+    }
+    out.extend((d.between == Apart::OtherDay).then(|| "on two days".to_owned()));
+    if first.load != record.load && load_words(first, record).is_none() {
+        out.push("under different loads".into());
+    }
+    if let (Some(x), Some(y)) = (&first.pickup.over, &record.pickup.over)
+        && x != y
+    {
+        out.push("over different coils".into());
+    }
+    out
+}
+
+/// "4.2 -> 3.4 kHz".
+fn way(from: f64, to: f64) -> String {
+    if from < 995.0 || to < 995.0 {
+        return format!("{} -> {}", amount(from, "Hz"), amount(to, "Hz"));
+    }
+    // Digits enough that the two differ.
+    let close = (to / from - 1.0).abs() < 0.03;
+    let show = |x: f64| match close {
+        true => format!("{:.2}", x / 1000.0),
+        false => two_digits(x / 1000.0),
+    };
+    format!("{} -> {} kHz", show(from), show(to))
+}
+
+/// What hangs on a pickup besides capacitors, in the order in which it is told.
+const PARTS: [Knob; 9] = [
+    Knob::VolPot,
+    Knob::Vol,
+    Knob::TonePot,
+    Knob::Tone,
+    Knob::ToneCap,
+    Knob::BleedCap,
+    Knob::BleedRes,
+    Knob::Amp,
+    Knob::Res,
+];
+
+/// "500 pF more", "volume pot 500 kohm rather than 250 kohm": what the second has that the first has not. `None` where they
+/// are alike, or not both told.
+fn load_words(first: &Record, record: &Record) -> Option<String> {
+    let (a, b) = (load_of(first).ok()?, load_of(record).ok()?);
+    let ((a_ohm, a_f), (b_ohm, b_f)) = (input_of(first), input_of(record));
+    // The rigs' inputs count where both are told.
+    let input = if a_f > 0.0 && b_f > 0.0 { b_f - a_f } else { 0.0 };
+    let more = b.capacitance() - a.capacitance() + input;
+    let mut parts = Vec::new();
+    if let (Some(x), Some(y)) = (a_ohm, b_ohm)
+        && x != y
+    {
+        let show = |v: f64| quantity::show(v, Unit::Ohm, 3);
+        parts.push(format!("rig's input {} rather than {}", show(y), show(x)));
+    }
+    if more.abs() > 0.5e-12 {
+        let size = quantity::show(more.abs(), Unit::Farad, 3);
+        parts.push(format!("{size} {}", if more > 0.0 { "more" } else { "less" }));
+    }
+    for k in PARTS {
+        let show = |v: f64| quantity::show(v, k.unit(), 3);
+        match (k.get(&a), k.get(&b)) {
+            (Some(x), Some(y)) if x != y => parts.push(format!("{} {} rather than {}", k.words(), show(y), show(x))),
+            // Where a pot comes or goes, its rotation needs no words.
+            (None, Some(y)) if k.is_part() => parts.push(format!("with {} {}", k.words(), show(y))),
+            (Some(_), None) if k.is_part() => parts.push(format!("without {}", k.words())),
+            _ => {}
+        }
+    }
+    (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+/// Two digits and the unit, kilohertz where that is shorter; the table beside the sentence has the rest.
+fn amount(x: f64, unit: &str) -> String {
+    match unit {
+        "" => two_digits(x),
+        "Hz" if x >= 995.0 => format!("{} kHz", two_digits(x / 1000.0)),
+        _ => format!("{} {unit}", two_digits(x)),
+    }
+}
+
+fn two_digits(x: f64) -> String {
+    if !(1e-4..1e6).contains(&x.abs()) {
+        return if x == 0.0 { "0".into() } else { format!("{x:.1e}") };
+    }
+    // The exponent after rounding: 9.96 is 10, not 10.0.
+    let exponent = format!("{x:.1e}")
+        .rsplit_once('e')
+        .and_then(|(_, e)| e.parse::<i32>().ok())
+        .unwrap_or(0);
+    let decimals = usize::try_from(1 - exponent).unwrap_or(0);
+    if exponent > 1 {
+        let grain = 10f64.powi(exponent - 1);
+        return format!("{:.0}", (x / grain).round() * grain);
+    }
+    format!("{x:.decimals$}")
+}
+
+#[cfg(test)]
+mod tests;

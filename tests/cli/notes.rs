@@ -80,7 +80,7 @@ fn a_slip_of_the_fingers_is_taken_back() {
     f.run(&["note", "a", "--withdraw", "1"])
         .refused(&["has no note 1 that holds"]);
     f.run(&["note", "nowhere", "--text", "x"])
-        .refused(&["there is no such record"]);
+        .refused(&["there is no record and no pickup nowhere"]);
     // A note that lies in the wrong folder is not taken for this record's.
     measure(&f, "b", &["--seed", "7"]);
     f.write("b/note-0001.json", &before);

@@ -317,7 +317,7 @@ fn pickups_out_of_the_wax() {
     let pair = &lot["pairs"][0];
     let percent = |v: f64| 100.0 * v / number(pair, "/f0_before_hz");
     let change = percent(number(pair, "/f0_hz/value"));
-    let half = percent(number(&lot, "/coverage") * number(pair, "/f0_hz/u"));
+    let half = percent(1.96 * number(pair, "/f0_hz/u"));
     let at = |v: f64| field.y.place(v);
     let [mark] = d.marks(&field, INK)[..] else {
         panic!("one mark")

@@ -319,6 +319,10 @@ struct Import {
 fn imports(tokens: &[String]) -> Vec<Import> {
     let mut out = Vec::new();
     for (i, _) in tokens.iter().enumerate().filter(|(_, t)| *t == "use") {
+        // What a type captures: `impl Iterator + use<'_>`.
+        if tokens.get(i + 1).is_some_and(|t| t == "<") {
+            continue;
+        }
         let before = &tokens[i.saturating_sub(1)..i];
         let public = before.iter().any(|t| t == "pub" || t == ")");
         let mut at = i + 1;
@@ -335,7 +339,7 @@ fn tree(tokens: &[String], at: &mut usize, stem: &[String], public: bool, out: &
         match t {
             "::" => {}
             "{" => {
-                while tokens.get(*at).is_some_and(|t| t != "}") {
+                while tokens.get(*at).is_some_and(|t| t != "}" && t != ";") {
                     tree(tokens, at, &path, public, out);
                     *at += usize::from(tokens.get(*at).is_some_and(|t| t == ","));
                 }

@@ -89,13 +89,13 @@ impl Placement {
         match self {
             Placement::Told(_) => None,
             Placement::OfAnotherRig => Some(
-                "`coilwright rig repeat` was on another rig: what laying a pickup down anew does is in no verdict. Measure it on this one.",
+                "`coilwright rig repeat` was on another rig: verdicts count what laying a pickup down anew usually does, which promises nothing. Measure it on this one.",
             ),
             Placement::OfAnotherKind => Some(
-                "`coilwright rig repeat` had simulated takes where these are real, or real ones where these are simulated: what laying a pickup down anew does is in no verdict.",
+                "`coilwright rig repeat` had simulated takes where these are real, or real ones where these are simulated: verdicts count what laying a pickup down anew usually does, which promises nothing.",
             ),
             Placement::Unknown => Some(
-                "What laying a pickup down anew does has not been measured, so it is in no verdict: `coilwright rig repeat`.",
+                "What laying a pickup down anew does has not been measured: verdicts count the usual, which promises nothing. `coilwright rig repeat` measures it.",
             ),
         }
     }

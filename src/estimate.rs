@@ -34,32 +34,4 @@ impl Estimate {
     pub fn half_width_95(&self) -> f64 {
         Z95 * self.u
     }
-
-    /// The same quantity in another unit, or with its sign turned.
-    pub fn scaled(&self, k: f64) -> Self {
-        Estimate {
-            value: self.value * k,
-            u: self.u * k.abs(),
-            u_noise: self.u_noise * k.abs(),
-        }
-    }
-
-    /// self - other for takes of one rig: what is common to both cancels, so only the noise parts add.
-    pub fn minus_same_rig(&self, other: &Self) -> Self {
-        let n = self.u_noise.hypot(other.u_noise);
-        Estimate {
-            value: self.value - other.value,
-            u: n,
-            u_noise: n,
-        }
-    }
-
-    /// self - other for takes of different rigs: nothing cancels.
-    pub fn minus_other_rig(&self, other: &Self) -> Self {
-        Estimate {
-            value: self.value - other.value,
-            u: self.u.hypot(other.u),
-            u_noise: self.u_noise.hypot(other.u_noise),
-        }
-    }
 }

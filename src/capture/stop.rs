@@ -29,6 +29,7 @@ impl Stop {
     }
 
     /// As by Ctrl-C.
+    #[cfg(test)]
     pub fn press(&self) {
         self.pressed.store(true, Ordering::Relaxed);
     }

@@ -20,7 +20,7 @@ pub(super) mod tests;
 mod undo;
 
 use setting::{Predicted, Setting, State};
-pub use undo::{Instead, Undone, UndoneCurve, undo};
+pub use undo::{Instead, Undone, undo};
 
 /// Takes against the coil's prediction.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]

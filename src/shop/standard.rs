@@ -21,7 +21,7 @@ mod judged;
 #[cfg(test)]
 mod tests;
 
-pub use judged::{Against, Call, Judged, Limited, judge};
+pub use judged::{Call, Judged, Limited, judge};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
 

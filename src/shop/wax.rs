@@ -3,7 +3,7 @@
 //! The yardstick says whether f0 and Q differ, against limits that the shop sets: *unchanged* is the same for sure, not the mere
 //! absence of a difference. What differs is as wax does it, or is to be looked at.
 
-mod about;
+pub mod about;
 pub mod document;
 mod judged;
 mod lot;
@@ -13,7 +13,7 @@ mod sides;
 pub mod warmth;
 mod witness;
 
-pub use about::{About, Placed, WAX_MOST};
+pub use about::{About, Placed};
 
 use document::{PotVerdict, PottingDocument, Remark, SCHEMA};
 use sides::Sides;

@@ -9,7 +9,7 @@ pub mod probe;
 mod settings;
 mod sweep;
 
-pub use settings::{Settings, Shape, Tilt, default_top};
+pub use settings::{Settings, Shape, Tilt};
 
 pub const SCHEMA: &str = "coilwright/drive/1";
 

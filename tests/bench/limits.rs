@@ -279,7 +279,11 @@ fn jointly(wanted: &Wanted) {
                             "res=1M".into()
                         };
                         let [f0, q] = o.read?;
-                        let moved = |e: Estimate, to: f64, from: f64| e.scaled(to / from);
+                        let moved = |e: Estimate, to: f64, from: f64| Estimate {
+                            value: e.value * to / from,
+                            u: e.u * to / from,
+                            u_noise: e.u_noise * to / from,
+                        };
                         Some(joint_sim::take(
                             &told,
                             joint_sim::INPUT_F,

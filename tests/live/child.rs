@@ -118,7 +118,9 @@ fn works() {
         let stop = stop.clone();
         std::thread::spawn(move || {
             std::thread::sleep(Duration::from_secs_f64(after));
-            stop.press();
+            // As the handler of a Ctrl-C does.
+            let [pressed, _] = stop.flags().expect("the flags are given once");
+            pressed.store(true, std::sync::atomic::Ordering::Relaxed);
         });
     }
     if job.drive.is_empty() {

@@ -4,8 +4,9 @@ use std::path::Path;
 
 use coilwright::estimate::Estimate;
 use coilwright::record::{LoadSummary, Record, RigSummary, store};
+use coilwright::shop::wax::about::WAX_MOST;
 use coilwright::shop::wax::document::{PotVerdict, Reason, Remark};
-use coilwright::shop::wax::{self, About, Placed, WAX_MOST};
+use coilwright::shop::wax::{self, About, Placed};
 use coilwright::shop::witness::history::{BASELINE, Check, History};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;

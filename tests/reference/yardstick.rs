@@ -83,7 +83,7 @@ fn rig(dice: &mut Dice, knows: Knows) -> Rig {
     if knows == Knows::Studied {
         for (i, k) in KINDS.into_iter().enumerate() {
             let study = sd(&dice.normals(STUDY, laying[i].hypot(NOISE[i]))).unwrap();
-            let study = Scatter::studied(study, STUDY as f64 - 1.0).without(NOISE[i]);
+            let study = Scatter::studied(study, STUDY as f64 - 1.0);
             let checks = dice.normals(HISTORY, days[i].hypot(NOISE[i]));
             let sigma = chart::Individuals::of(&checks).unwrap().sigma;
             let history = Scatter::studied(sigma, chart::moving_range_freedom(HISTORY));

@@ -24,11 +24,6 @@ pub fn frequency(farad: Scatter, whole_f: f64) -> Scatter {
     farad.times(0.5 / whole_f)
 }
 
-/// The way back: what scatter of capacitance moves a pickup's f0 by so much.
-pub fn capacitance(relative: Scatter, whole_f: f64) -> Scatter {
-    relative.times(2.0 * whole_f)
-}
-
 /// What a rig does to the readings of one pickup, quantity by quantity, as the pickup is laid down anew and as days go by. Usual
 /// values, a guess of ours, until the rig knows its own.
 #[derive(Debug, Clone, PartialEq)]
@@ -346,7 +341,7 @@ mod tests {
         let own = rig.with_laying(Quantity::Peak, Scatter::studied(0.002, 9.0));
         let i = reading(&own).interval();
         assert!(!i.usual && i.half > 0.0025 * 2.0, "{i:?}");
-        let back = frequency(capacitance(Scatter::known(0.001), 300e-12), 600e-12);
-        assert!((back.sd - 0.0005).abs() < 1e-15);
+        // 2 pF in 400 are half a per cent of the capacitance, and half of that of f0.
+        assert!((frequency(Scatter::known(2e-12), 400e-12).sd - 0.0025).abs() < 1e-15);
     }
 }

@@ -47,13 +47,6 @@ pub struct Said {
     pub answer: Answer,
 }
 
-impl Said {
-    /// A difference for sure, but one that does not matter: the number is given all the same.
-    pub fn is_less_than_matters(&self) -> bool {
-        self.answer == Answer::Same && self.difference.abs() > self.half
-    }
-}
-
 /// All quantities of one question, each in the light of all.
 pub fn judge(asked: &[Asked]) -> Vec<Said> {
     let scatters: Vec<Scatter> = asked.iter().map(|a| a.between.scatter()).collect();
@@ -150,7 +143,8 @@ mod tests {
             (f64::NAN, Answer::CannotTell, false),
         ] {
             let said = judge(&[asked(Quantity::Q, difference, 1.0, 5.0)]);
-            let got = (said[0].answer, said[0].is_less_than_matters(), whole(&said));
+            let sure = said[0].difference.abs() > said[0].half;
+            let got = (said[0].answer, want == Answer::Same && sure, whole(&said));
             assert_eq!(got, (want, less, want), "{difference}");
         }
     }

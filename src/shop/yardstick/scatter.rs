@@ -61,18 +61,6 @@ impl Scatter {
         self.pooled(usual)
     }
 
-    /// A study freed of the noise of its own takes, which is counted with each reading; the freedom is that of the difference of
-    /// the variances, so that a sum with the same noise has the study's again.
-    pub fn without(self, noise: f64) -> Scatter {
-        let left = (self.sd * self.sd - noise * noise).max(0.0);
-        let share = if self.sd > 0.0 { left / (self.sd * self.sd) } else { 0.0 };
-        Scatter {
-            sd: left.sqrt(),
-            freedom: share * share * self.freedom,
-            ..self
-        }
-    }
-
     /// Independent parts together (Welch and Satterthwaite: JCGM 100:2008, G.2b).
     pub fn sum(parts: &[Scatter]) -> Scatter {
         let there = || parts.iter().filter(|p| p.sd != 0.0);
@@ -170,7 +158,7 @@ mod tests {
     }
 
     #[test]
-    fn small_studies_are_pooled_and_own_noise_counts_once() {
+    fn small_studies_are_pooled() {
         let usual = Scatter {
             usual: true,
             ..Scatter::studied(1.0, 30.0)
@@ -180,10 +168,6 @@ mod tests {
         assert!(small.usual && small.freedom == 32.0);
         let own = Scatter::studied(2.0, 5.0);
         assert_eq!(own.or_pooled(usual), own);
-        let whole = Scatter::sum(&[own.without(1.2), Scatter::known(1.2)]);
-        near(whole.sd, 2.0, 1e-12);
-        near(whole.freedom, 5.0, 1e-9);
-        assert_eq!(own.without(3.0).sd, 0.0);
         // One study behind both readings of a difference has its freedom once.
         let both = own.shared(own);
         near(both.sd, 8f64.sqrt(), 1e-12);

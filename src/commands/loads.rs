@@ -173,8 +173,11 @@ impl Question {
     }
 }
 
-/// What there is to draw, by name.
-fn drawings<'a>(document: &'a LoadsDocument, coil: &'a str) -> Vec<(&'static str, Box<dyn Fn() -> Result<Plot> + 'a>)> {
+/// A file's name without ending, and what draws it.
+type Drawing<'a> = (&'static str, Box<dyn Fn() -> Result<Plot> + 'a>);
+
+/// What there is to draw.
+fn drawings<'a>(document: &'a LoadsDocument, coil: &'a str) -> Vec<Drawing<'a>> {
     let mut all: Vec<(_, Box<dyn Fn() -> _ + 'a>)> = Vec::new();
     if !document.loads.is_empty() {
         all.push(("loads", Box::new(|| loads_plot::family(document))));

@@ -7,12 +7,15 @@ use serde::{Deserialize, Serialize};
 
 use crate::estimate::Estimate;
 
+mod finding;
 pub mod identity;
 pub mod knock;
 pub mod meters;
 pub mod notes;
 pub mod store;
 pub mod unknown;
+
+pub use finding::{Code, Cure, Finding, Level, Verdict};
 
 pub const SCHEMA: &str = "coilwright/record/1";
 
@@ -403,84 +406,6 @@ pub struct Repeat {
     pub mutual_h: Option<Estimate>,
 }
 
-/// "ok", "suspect" (usable: read the findings) or "rejected" (measure again).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum Verdict {
-    Ok,
-    Suspect,
-    Rejected,
-}
-
-/// How grave a finding is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum Level {
-    Note,
-    Warning,
-    Reject,
-}
-
-/// The whole list of findings; every other remark goes into `notes`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Code {
-    Clipped,
-    Dropout,
-    Transient,
-    NoSignal,
-    ReferenceMissing,
-    LowSnr,
-    Hum,
-    NoPeak,
-    PoorFit,
-    CoilsCancel,
-    PeakOutsideDrive,
-    ChannelsSwapped,
-    OpenWinding,
-    ClockDrift,
-    RateMismatch,
-    InputLoading,
-}
-
-/// Where that lies which a finding tells of.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Cure {
-    /// In this take alone: the next one may be rid of it.
-    AnotherTake,
-    /// In the rig, so that every take of it has the same.
-    Rig,
-    /// In what was measured.
-    Pickup,
-}
-
-impl Code {
-    pub fn cure(self) -> Cure {
-        match self {
-            Code::Clipped | Code::Dropout | Code::Transient | Code::LowSnr | Code::Hum => Cure::AnotherTake,
-            Code::InputLoading | Code::ClockDrift => Cure::Rig,
-            Code::NoSignal
-            | Code::ReferenceMissing
-            | Code::NoPeak
-            | Code::PoorFit
-            | Code::CoilsCancel
-            | Code::PeakOutsideDrive
-            | Code::ChannelsSwapped
-            | Code::OpenWinding
-            | Code::RateMismatch => Cure::Pickup,
-        }
-    }
-}
-
-/// Something that the take showed.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Finding {
-    pub code: Code,
-    pub level: Level,
-    /// What was seen and what to do about it, for people.
-    pub text: String,
-}
-
 impl Record {
     /// What records of version 0.1.0 say in their notes only, in the fields of today.
     pub(crate) fn with_fields_of_today(mut self) -> Record {
@@ -525,39 +450,5 @@ impl Record {
     }
 }
 
-impl Verdict {
-    /// Any `reject` rejects, else any `warning` makes suspect.
-    pub fn from_findings(findings: &[Finding]) -> Self {
-        match findings.iter().map(|f| f.level).max() {
-            Some(Level::Reject) => Verdict::Rejected,
-            Some(Level::Warning) => Verdict::Suspect,
-            _ => Verdict::Ok,
-        }
-    }
-}
-
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// A response of Q 0.5, 1/(1 + f/f0)^2 in power, is 3 dB down at f0 sqrt(10^(3/20) - 1).
-    #[test]
-    fn three_decibels_down() {
-        let f: Vec<f64> = (0..240).map(|i| 20.0 * 2f64.powf(f64::from(i) / 24.0)).collect();
-        let mag = |f: &f64| -20.0 * (1.0 + (f / 3000.0).powi(2)).log10();
-        let mut curve = Curve {
-            mag_db: f.iter().map(mag).collect(),
-            u_db: vec![0.01; f.len()],
-            freq_hz: f,
-            ..Curve::default()
-        };
-        let want = 3000.0 * (10f64.powf(3.0 / 20.0) - 1.0).sqrt();
-        let got = curve.down_hz(3.0).unwrap();
-        assert!((got / want - 1.0).abs() < 2e-4, "{got}, not {want}");
-        // Noise at the low end is no fall.
-        (curve.mag_db[1], curve.u_db[1]) = (-9.0, 5.0);
-        assert_eq!(curve.down_hz(3.0), Some(got));
-        assert_eq!(curve.down_hz(300.0), None);
-        assert_eq!(Curve::default().down_hz(3.0), None);
-    }
-}
+mod tests;

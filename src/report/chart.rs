@@ -1,15 +1,15 @@
 //! What the charts of a shop share: a head, a box with linear axes, and marks.
 
 use super::axis;
+use super::lay::{self, EDGE, HEIGHT, MARGIN, SMALL, WIDTH};
 use super::palette::{GRID, INK, PAPER, PEAK, SOFT};
-use super::plot::{self, EDGE, HEIGHT, MARGIN, SMALL, WIDTH};
 use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted};
 
 /// A sheet with its title and a remark, and the stamp of what is simulated.
 pub fn sheet(title: &str, remark: &str, simulated: bool) -> Sheet {
     let mut sheet = Sheet::new(WIDTH, HEIGHT, title);
     let stamp = if simulated {
-        plot::simulated_stamp(&mut sheet)
+        lay::simulated_stamp(&mut sheet)
     } else {
         0.0
     };

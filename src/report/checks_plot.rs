@@ -1,8 +1,9 @@
 //! The plot of a rig's checks: f0, Q and level along the checks, with the limits that the last one was judged by.
 
 use super::axis;
+use super::lay::{self, EDGE, HEIGHT, LEFT, MARGIN, RIGHT, SMALL, WIDTH};
 use super::palette::{BAND, GRID, INK, PAPER, PEAK, SOFT};
-use super::plot::{self, EDGE, HEIGHT, LEFT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
+use super::sheet::Plot;
 use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted};
 use super::words;
 use crate::failure::Result;
@@ -21,7 +22,7 @@ pub fn history(h: &History, d: &CheckDocument) -> Result<Plot> {
     let mut sheet = Sheet::new(WIDTH, HEIGHT, &title);
     let mut room = EDGE - MARGIN;
     if h.checks.iter().any(|c| c.simulated) {
-        room -= plot::simulated_stamp(&mut sheet);
+        room -= lay::simulated_stamp(&mut sheet);
     }
     sheet.text(
         (MARGIN, 6.6),

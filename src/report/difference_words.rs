@@ -214,32 +214,22 @@ fn within(quantity: Quantity, j: &Judged, value: &str) -> String {
     format!("{value}± {half:.decimals$} {unit}")
 }
 
-/// What would tell all of what cannot be told.
+/// What would tell all of what cannot be told: the most of any.
 fn would_tell(each: impl Iterator<Item = WouldTell>) -> Option<String> {
-    let (mut most, mut kind): (u32, Option<fn(u32) -> WouldTell>) = (0, None);
-    for one in each {
-        let (n, of): (u32, fn(u32) -> WouldTell) = match one {
-            WouldTell::Takes(n) => (n, WouldTell::Takes),
-            WouldTell::Placements(n) => (n, WouldTell::Placements),
-            WouldTell::OneSitting(n) => (n, WouldTell::OneSitting),
-            WouldTell::Days(n) => (n, WouldTell::Days),
-            WouldTell::Nothing => {
-                return Some(" (no number of readings would tell: it is too near to what matters)".into());
-            }
-        };
-        if n > most {
-            (most, kind) = (n, Some(of));
-        }
-    }
-    let s = if most == 1 { "" } else { "s" };
-    Some(match kind?(most) {
+    let count = |w: &WouldTell| match *w {
+        WouldTell::Takes(n) | WouldTell::Placements(n) | WouldTell::OneSitting(n) | WouldTell::Days(n) => n,
+        WouldTell::Nothing => u32::MAX,
+    };
+    let most = each.max_by_key(count)?;
+    let s = if count(&most) == 1 { "" } else { "s" };
+    Some(match most {
         WouldTell::Takes(n) => format!(" (about {n} more take{s} of each would tell)"),
         WouldTell::Placements(n) => format!(" (about {n} more reading{s} of each, laid down anew, would tell)"),
         WouldTell::OneSitting(n) => {
             format!(" (both in one sitting on one rig, laid down {n} time{s} each, would tell)")
         }
         WouldTell::Days(n) => format!(" (about {n} more day{s} of each would tell)"),
-        WouldTell::Nothing => return None,
+        WouldTell::Nothing => " (no number of readings would tell: it is too near to what matters)".into(),
     })
 }
 

@@ -2,8 +2,9 @@
 //! records and families of predictions share.
 
 use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
+use super::lay::{self, EDGE, HEIGHT, LEFT, MARGIN, RIGHT, SMALL, WIDTH};
 use super::palette::{BAND, INK, PAPER, SERIES, SOFT};
-use super::plot::{self, EDGE, HEIGHT, LEFT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
+use super::sheet::Plot;
 use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted, text_width};
 use super::words;
 use crate::failure::Result;
@@ -94,7 +95,7 @@ impl Item {
 fn caption(sheet: &mut Sheet, all: &Sheetful) {
     let mut room = EDGE - MARGIN;
     if all.simulated {
-        room -= plot::simulated_stamp(sheet);
+        room -= lay::simulated_stamp(sheet);
     }
     sheet.text(
         (MARGIN, 6.6),
@@ -138,7 +139,7 @@ fn field(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
         high: top + 0.1 * span,
     };
     let step = axis::decibel_step(field.high - field.low, 9.0);
-    plot::grid(sheet, &field, &axis::ticks(field.low, field.high, step));
+    lay::grid(sheet, &field, &axis::ticks(field.low, field.high, step));
     for t in curves.iter().filter(|t| t.band.len() > 1) {
         let inside: Vec<&(f64, f64, f64)> = t.band.iter().filter(|b| (LOW_HZ..=HIGH_HZ).contains(&b.0)).collect();
         let there = inside.iter().map(|b| field.clamp_y(field.point(b.0, b.2)));
@@ -149,7 +150,7 @@ fn field(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
     let mut order: Vec<usize> = (0..curves.len()).collect();
     order.sort_by(|a, b| style(*b).0.width.total_cmp(&style(*a).0.width));
     for i in order {
-        plot::curve(sheet, &field, curves[i].line.iter().copied(), style(i).0);
+        lay::curve(sheet, &field, curves[i].line.iter().copied(), style(i).0);
     }
     for (i, t) in curves.iter().enumerate() {
         let at = t.dots.iter().map(|p| field.point(p.0, p.1)).filter(|p| field.holds(*p));
@@ -157,9 +158,9 @@ fn field(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
             style(i).1.draw(sheet, p, 0.55, style(i).0.colour);
         }
     }
-    plot::frame(sheet, &field);
-    plot::frequency_labels(sheet, &field);
-    plot::vertical_title(sheet, &field, vertical);
+    lay::frame(sheet, &field);
+    lay::frequency_labels(sheet, &field);
+    lay::vertical_title(sheet, &field, vertical);
     for (i, t) in curves.iter().enumerate() {
         if let Some(at) = t.peak.map(|p| field.point(p.0, p.1)).filter(|p| field.holds(*p)) {
             let (pen, marker) = style(i);

@@ -1,9 +1,10 @@
 //! The plot of taps: the level of their answer along frequency, what is there between them, and where it rings.
 
 use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
+use super::lay::{self, EDGE, HEIGHT, LEFT, MARGIN, RIGHT, SMALL, WIDTH};
 use super::number::{self, LEVEL, Unit};
 use super::palette::{BAND, INK, MEASURED, Marker, PEAK, SOFT};
-use super::plot::{self, EDGE, HEIGHT, LEFT, MARGIN, Plot, RIGHT, SMALL, WIDTH};
+use super::sheet::Plot;
 use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted, text_width};
 use super::words;
 use crate::estimate::Z95;
@@ -27,7 +28,7 @@ pub fn taps(record: &Record, knock: &Knock) -> Result<Plot> {
     let mut sheet = Sheet::new(WIDTH, HEIGHT, &format!("Knock of {name}: {}", level(knock)));
     let title = format!("{name}: what taps make it say");
     let all = format!("Knock {}, {} of {} taps", level(knock), knock.used, knock.taps);
-    plot::heading(&mut sheet, &title, &all, record.is_simulated());
+    lay::heading(&mut sheet, &title, &all, record.is_simulated());
     field(&mut sheet, knock);
     let left = f64::from(HEIGHT) - 2.4 - ROW * 5.0;
     for (i, p) in knock.peaks.iter().take(5).enumerate() {
@@ -97,19 +98,19 @@ fn field(sheet: &mut Sheet, knock: &Knock) {
         high: top + 0.12 * (top - low),
     };
     let step = axis::decibel_step(field.high - field.low, 9.0);
-    plot::grid(sheet, &field, &axis::ticks(field.low, field.high, step));
+    lay::grid(sheet, &field, &axis::ticks(field.low, field.high, step));
     let over = points.iter().map(|p| field.clamp_y(field.point(p.0, p.1 + p.2)));
     let under = points.iter().rev().map(|p| field.clamp_y(field.point(p.0, p.1 - p.2)));
     sheet.area(over.chain(under).collect(), BAND);
-    plot::curve(sheet, &field, quiet.into_iter(), QUIET);
+    lay::curve(sheet, &field, quiet.into_iter(), QUIET);
     let line: Vec<(f64, f64)> = points.iter().map(|p| (p.0, p.1)).collect();
-    plot::curve(sheet, &field, line.iter().copied(), MEASURED);
-    plot::frame(sheet, &field);
-    plot::frequency_labels(sheet, &field);
-    plot::vertical_title(sheet, &field, "level in 1/24 octave (dB)");
+    lay::curve(sheet, &field, line.iter().copied(), MEASURED);
+    lay::frame(sheet, &field);
+    lay::frequency_labels(sheet, &field);
+    lay::vertical_title(sheet, &field, "level in 1/24 octave (dB)");
     key(sheet);
     for (i, p) in knock.peaks.iter().enumerate() {
-        let Some(db) = plot::interpolate(&line, p.hz.value) else {
+        let Some(db) = lay::interpolate(&line, p.hz.value) else {
             continue;
         };
         let at = field.clamp_y(field.point(p.hz.value, db));

@@ -6,6 +6,7 @@ pub mod checks_plot;
 pub mod difference_words;
 pub mod family;
 pub mod knock_plot;
+mod lay;
 pub mod loads_plot;
 pub mod number;
 pub mod overlay;

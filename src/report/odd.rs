@@ -6,8 +6,9 @@ use proptest::prelude::*;
 
 use super::knock_plot;
 use super::overlay::{Align, compare_plot};
-use super::plot::{Plot, response_plot};
+use super::plot::response_plot;
 use super::samples::Recipe;
+use super::sheet::Plot;
 use super::text::{Style, batch_text, compare_text, measure_text, written_text};
 use crate::estimate::Estimate;
 use crate::record::knock::{Knock, KnockPeak, KnockSpectrum, LeftOut, Tap};

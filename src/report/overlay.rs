@@ -1,7 +1,8 @@
 //! The plot of several records in one field.
 
 use super::family::{self, Item, Sheetful};
-use super::plot::{Plot, Series};
+use super::plot::Series;
+use super::sheet::Plot;
 use super::words;
 use crate::failure::Result;
 use crate::record::Record;

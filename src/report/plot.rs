@@ -2,10 +2,14 @@
 //!
 //! Sized as a postcard (148 x 105 mm), smallest lettering 7 points, and readable without colour.
 
-use super::axis::{self, FREQUENCY_TICKS, Field, HIGH_HZ, LOW_HZ};
+use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
+use super::lay::{
+    EDGE, HEIGHT, LEFT, MARGIN, NUMBERS, RIGHT, SMALL, TITLE, WIDTH, curve, frame, frequency_labels, grid, interpolate,
+    simulated_stamp, vertical_title,
+};
 use super::number::{self, Unit};
-use super::palette::{self, BAND, F0, F0_LINE, FITTED, FRAME, GRID, INK, MEASURED, MODEL, Marker, PAPER, PEAK, SOFT};
-use super::sheet::{Anchor, Pen, Point, Rgb, Sheet, Type, fitted, text_width};
+use super::palette::{self, BAND, F0, F0_LINE, FITTED, FRAME, INK, MEASURED, MODEL, Marker, PEAK, SOFT};
+use super::sheet::{Anchor, Pen, Rgb, Sheet, Type, fitted, text_width};
 use super::words;
 use crate::estimate::Z95;
 use crate::failure::Result;
@@ -14,26 +18,9 @@ use crate::shop::yardstick::Quantity;
 use crate::wrap;
 use labels::{Labels, around};
 
+pub use super::sheet::Plot;
+
 mod labels;
-
-/// One drawing in two formats.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Plot {
-    pub svg: String,
-    pub png: Vec<u8>,
-}
-
-pub(super) const WIDTH: u32 = 148;
-pub(super) const HEIGHT: u32 = 105;
-pub(super) const LEFT: f64 = 15.0;
-pub(super) const RIGHT: f64 = 144.0;
-/// Outer margin of the lettering.
-pub(super) const MARGIN: f64 = 4.0;
-pub(super) const EDGE: f64 = WIDTH as f64 - MARGIN;
-/// 7 points.
-pub(super) const SMALL: f64 = 2.47;
-const NUMBERS: f64 = 2.8;
-const TITLE: f64 = 4.0;
 
 const MAIN_TOP: f64 = 17.5;
 const MAIN_BOTTOM: f64 = 64.0;
@@ -123,32 +110,6 @@ fn caption(sheet: &mut Sheet, record: &Record, name: &str) {
         &fitted(&numbers, size, room),
         Type::new(size, INK, Anchor::Left),
     );
-}
-
-/// Title and a remark below it, on a sheet that is not one record's.
-pub(super) fn heading(sheet: &mut Sheet, title: &str, remark: &str, simulated: bool) {
-    let mut room = EDGE - MARGIN;
-    if simulated {
-        room -= simulated_stamp(sheet);
-    }
-    let title = fitted(title, 3.6, room);
-    sheet.text((MARGIN, 6.6), &title, Type::new(3.6, INK, Anchor::Left));
-    let remark = fitted(remark, SMALL, EDGE - MARGIN);
-    sheet.text((MARGIN, 11.0), &remark, Type::new(SMALL, SOFT, Anchor::Left));
-}
-
-/// In the upper right corner; returns the room it takes.
-pub(super) fn simulated_stamp(sheet: &mut Sheet) -> f64 {
-    let text = "SIMULATED";
-    let w = text_width(text, NUMBERS);
-    let x = EDGE - w - 1.2;
-    sheet.text((x, 6.4), text, Type::new(NUMBERS, INK, Anchor::Left));
-    let (l, r, t, b) = (x - 1.2, EDGE, 3.4, 7.4);
-    let corners = [(l, t), (r, t), (r, b), (l, b)];
-    for i in 0..4 {
-        sheet.line(vec![corners[i], corners[(i + 1) % 4]], Pen::solid(INK, 0.25));
-    }
-    w + 5.0
 }
 
 /// "Peak 3402.3 ± 9.8 Hz, peak height +9.21 ± 0.20 dB   f0 ...   Q ...   (95 %)"; without a peak nothing stands in its place.
@@ -296,95 +257,6 @@ fn response_range(series: &Series, reading: Option<&Resonance>) -> (f64, f64) {
     let low = floor.max(top.min(12.0) - 36.0).min(-3.0);
     let span = (top - low).max(9.0);
     (low - 0.02 * span, top + 0.2 * span)
-}
-
-pub(super) fn grid(sheet: &mut Sheet, field: &Field, ticks: &[(f64, String)]) {
-    let thin = Pen::solid(GRID, 0.15);
-    for (f, _) in FREQUENCY_TICKS {
-        let x = field.x(f);
-        sheet.line(vec![(x, field.top), (x, field.bottom)], thin);
-    }
-    for (v, label) in ticks {
-        let y = field.y(*v);
-        let pen = if *v == 0.0 { Pen::solid(FRAME, 0.2) } else { thin };
-        sheet.line(vec![(field.left, y), (field.right, y)], pen);
-        sheet.text(
-            (field.left - 1.0, y + 0.36 * SMALL),
-            label,
-            Type::new(SMALL, INK, Anchor::Right),
-        );
-    }
-}
-
-pub(super) fn frame(sheet: &mut Sheet, f: &Field) {
-    // Thick lines end in the middle of the frame; what sticks out is covered.
-    let w = 0.9;
-    for (l, r, t, b) in [
-        (f.left - w, f.right + w, f.top - w, f.top),
-        (f.left - w, f.right + w, f.bottom, f.bottom + w),
-        (f.left - w, f.left, f.top, f.bottom),
-        (f.right, f.right + w, f.top, f.bottom),
-    ] {
-        sheet.area(vec![(l, t), (r, t), (r, b), (l, b)], PAPER);
-    }
-    let pen = Pen::solid(FRAME, 0.25);
-    let corners = [
-        (f.left, f.top),
-        (f.right, f.top),
-        (f.right, f.bottom),
-        (f.left, f.bottom),
-    ];
-    for i in 0..4 {
-        sheet.line(vec![corners[i], corners[(i + 1) % 4]], pen);
-    }
-    // Small strokes at the frequencies between the round ones.
-    for decade in [100.0, 1000.0, 10_000.0] {
-        for k in 1..10 {
-            let hz = decade * f64::from(k);
-            if (LOW_HZ..=HIGH_HZ).contains(&hz) {
-                let x = f.x(hz);
-                sheet.line(vec![(x, f.bottom - 0.8), (x, f.bottom)], Pen::solid(FRAME, 0.2));
-            }
-        }
-    }
-}
-
-pub(super) fn frequency_labels(sheet: &mut Sheet, field: &Field) {
-    for (f, label) in FREQUENCY_TICKS {
-        sheet.text(
-            (field.x(f), field.bottom + 3.0),
-            label,
-            Type::new(SMALL, INK, Anchor::Centre),
-        );
-    }
-    sheet.text(
-        ((field.left + field.right) / 2.0, field.bottom + 6.6),
-        "frequency (Hz)",
-        Type::new(SMALL, INK, Anchor::Centre),
-    );
-}
-
-pub(super) fn vertical_title(sheet: &mut Sheet, field: &Field, text: &str) {
-    let kind = Type {
-        vertical: true,
-        ..Type::new(SMALL, INK, Anchor::Centre)
-    };
-    sheet.text((MARGIN + 0.8, (field.top + field.bottom) / 2.0), text, kind);
-}
-
-/// Draws a line, clipped, and returns what is visible of it.
-pub(super) fn curve(
-    sheet: &mut Sheet,
-    field: &Field,
-    points: impl Iterator<Item = (f64, f64)>,
-    pen: Pen,
-) -> Vec<Vec<Point>> {
-    let placed: Vec<Point> = points.map(|(f, v)| field.point(f, v)).collect();
-    let parts = field.clip(&placed);
-    for part in &parts {
-        sheet.line(part.clone(), pen);
-    }
-    parts
 }
 
 /// (Hz, lower, upper)
@@ -580,17 +452,6 @@ fn mark_peak(sheet: &mut Sheet, labels: &mut Labels, record: &Record, r: &Resona
     let w = text_width(&text, NUMBERS);
     let places = around(at, w, NUMBERS);
     labels.put(sheet, &[at, at], &text, NUMBERS, PEAK, &places);
-}
-
-pub(super) fn interpolate(line: &[(f64, f64)], hz: f64) -> Option<f64> {
-    let i = line.partition_point(|p| p.0 < hz);
-    let b = line.get(i)?;
-    if b.0 == hz || i == 0 {
-        return (b.0 == hz).then_some(b.1);
-    }
-    let a = line.get(i - 1)?;
-    let t = (hz / a.0).ln() / (b.0 / a.0).ln();
-    Some(a.1 + t * (b.1 - a.1))
 }
 
 #[cfg(test)]

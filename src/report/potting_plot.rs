@@ -1,8 +1,9 @@
 //! The plot of a pot-load: each pickup's change in f0 with its interval, and the limit within which it is none.
 
 use super::axis;
+use super::lay::{self, HEIGHT, LEFT, RIGHT, SMALL, WIDTH};
 use super::palette::{BAND, GRID, INK, PAPER, PEAK, SOFT};
-use super::plot::{self, HEIGHT, LEFT, Plot, RIGHT, SMALL, WIDTH};
+use super::sheet::Plot;
 use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted};
 use super::words;
 use crate::failure::Result;
@@ -21,7 +22,7 @@ pub fn pairs(d: &PottingDocument) -> Result<Plot> {
     let mut sheet = Sheet::new(WIDTH, HEIGHT, &title);
     let remark =
         "bars: 95 %, the rig's days counted in; shaded: unchanged; squares as wax does, crosses to be looked at";
-    plot::heading(&mut sheet, &title, remark, d.simulated);
+    lay::heading(&mut sheet, &title, remark, d.simulated);
     let change = |p| -> Option<Drawn> {
         let p: &Pair = p;
         let (before, e) = (p.f0_before_hz?, p.f0_hz?);

@@ -10,7 +10,6 @@ use plotters::prelude::{BitMapBackend, DrawingBackend, RGBColor, SVGBackend, Sha
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, IntoFont, TextStyle};
 
-use super::plot::Plot;
 use crate::failure::{Failure, Result};
 
 static FONT: &[u8] = include_bytes!("font/DejaVuSans-subset.ttf");
@@ -21,6 +20,13 @@ const DOTS_PER_MM: u32 = 10;
 const OVERSIZE: u32 = 2;
 /// Steps of the SVG's coordinates, which plotters keeps as whole numbers.
 const STEPS_PER_MM: u32 = 20;
+
+/// One drawing in two formats.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Plot {
+    pub svg: String,
+    pub png: Vec<u8>,
+}
 
 /// Millimetres, from the upper left corner.
 pub type Point = (f64, f64);

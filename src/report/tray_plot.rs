@@ -1,8 +1,9 @@
 //! The plot of a lot: f0 against Q with the standard's box, and f0 in the order of making.
 
 use super::chart::{self, Mark, Panel};
+use super::lay::{RIGHT, SMALL, WIDTH};
 use super::palette::{BAND, INK};
-use super::plot::{Plot, RIGHT, SMALL, WIDTH};
+use super::sheet::Plot;
 use super::sheet::{Anchor, Type};
 use super::words;
 use crate::failure::Result;

@@ -29,13 +29,17 @@ pub fn folder_name(name: &str) -> Result<String> {
 /// whose folder or name it is.
 pub fn record(word: &Path, notebook: &Path) -> Result<(PathBuf, Record)> {
     let pickup = match word.is_dir() {
-        true if word.join("record.json").symlink_metadata().is_ok() => None,
+        true if is_record(word) => None,
+        // A folder of something else does not hide the pickup of its name.
+        true if numbered(word).is_empty() => by_name(word, notebook)?.or(Some(word.to_path_buf())),
         true => Some(word.to_path_buf()),
         false if word.symlink_metadata().is_ok() => None,
         false => by_name(word, notebook)?,
     };
     match pickup {
         None => Ok((word.to_path_buf(), store::read(word)?)),
+        // One of a lot has one reading, and no number.
+        Some(folder) if is_record(&folder) => Ok((folder.clone(), store::read(&folder)?)),
         Some(folder) => latest(word, &folder),
     }
 }
@@ -46,25 +50,45 @@ fn by_name(word: &Path, notebook: &Path) -> Result<Option<PathBuf>> {
     if word.components().count() != 1 || name.ends_with(".json") {
         return Ok(None);
     }
-    let folder = notebook.join(folder_name(&name)?);
-    match folder.is_dir() {
-        true => Ok(Some(folder)),
-        false => Err(Failure::new(
+    let own = folder_name(&name)?;
+    let folder = notebook.join(&own);
+    if folder.is_dir() {
+        return Ok(Some(folder));
+    }
+    // One of a lot lies in the lot's folder.
+    let mut lots: Vec<PathBuf> = inside(notebook).into_iter().map(|lot| lot.join(&own)).collect();
+    lots.retain(|folder| folder.is_dir());
+    match lots.as_slice() {
+        [one] => Ok(Some(one.clone())),
+        [] => Err(Failure::new(
             format!("there is no record and no pickup {name} in {}", notebook.display()),
             "give a record's folder, or a pickup's name as `coilwright measure` was given it",
+        )),
+        [one, other, ..] => Err(Failure::new(
+            format!("{name} lies in more than one lot"),
+            format!("give one of {} and {}", one.display(), other.display()),
         )),
     }
 }
 
+fn inside(folder: &Path) -> Vec<PathBuf> {
+    let list = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    list.map(|e| e.path()).collect()
+}
+
+fn is_record(folder: &Path) -> bool {
+    folder.join("record.json").symlink_metadata().is_ok()
+}
+
+/// The records of a pickup's folder.
+fn numbered(folder: &Path) -> Vec<PathBuf> {
+    inside(folder).into_iter().filter(|p| is_record(p)).collect()
+}
+
 /// The latest reading of a pickup that was not rejected, where all of them are of one coil under one load on one rig.
 fn latest(word: &Path, folder: &Path) -> Result<(PathBuf, Record)> {
-    let list = std::fs::read_dir(folder).map_err(|e| Failure::io("read", folder, &e))?;
-    let places = list.flatten().map(|e| e.path());
-    let held: Vec<PathBuf> = places
-        .filter(|p| p.join("record.json").symlink_metadata().is_ok())
-        .collect();
     let mut readings = Vec::new();
-    for place in held {
+    for place in numbered(folder) {
         let record = store::read(&place)?;
         if record.verdict != Verdict::Rejected {
             readings.push((place, record));
@@ -114,7 +138,11 @@ fn described(record: &Record) -> String {
     let (over, load, rig) = kind(record);
     let parts = [
         over.map(|o| format!("over {o}")),
-        Some(load.map_or("no load told".into(), |l| format!("load {l}"))),
+        Some(match load {
+            None => "no load told".into(),
+            Some("") => "load none".into(),
+            Some(l) => format!("load {l}"),
+        }),
         rig.map(|r| format!("rig {r}")),
     ];
     parts.into_iter().flatten().collect::<Vec<_>>().join(", ")

@@ -170,6 +170,12 @@ impl Defaults {
             ));
         }
         let mut out = Defaults::default();
+        // What matters is set quantity by quantity.
+        let merged = newer.matters.map(|m| m.over(&self.matters.unwrap_or_default()));
+        let newer = &Defaults {
+            matters: merged,
+            ..newer.clone()
+        };
         for entry in ENTRIES.iter().filter(|e| !forgotten.iter().any(|n| n == e.name)) {
             if let Some(text) = (entry.written)(newer)?.map_or_else(|| (entry.written)(self), |t| Ok(Some(t)))? {
                 (entry.read)(&mut out, text)?;

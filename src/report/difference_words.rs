@@ -226,7 +226,7 @@ fn would_tell(each: impl Iterator<Item = WouldTell>) -> Option<String> {
         WouldTell::Takes(n) => format!(" (about {n} more take{s} of each would tell)"),
         WouldTell::Placements(n) => format!(" (about {n} more reading{s} of each, laid down anew, would tell)"),
         WouldTell::OneSitting(n) => {
-            format!(" (both in one sitting on one rig, laid down {n} time{s} each, would tell)")
+            format!(" (both alike, in one sitting on one rig, laid down {n} time{s} each, would tell)")
         }
         WouldTell::Days(n) => format!(" (about {n} more day{s} of each would tell)"),
         WouldTell::Nothing => " (no number of readings would tell: it is too near to what matters)".into(),
@@ -236,7 +236,10 @@ fn would_tell(each: impl Iterator<Item = WouldTell>) -> Option<String> {
 /// What else differs between the two takes, and so may be the cause.
 fn remarks(first: &Record, record: &Record, d: &Difference) -> Vec<String> {
     let mut out = Vec::new();
-    if !d.same_rig {
+    let channels = [first, record].map(|r| r.capture.channels);
+    if d.same_rig && channels[0] != channels[1] {
+        out.push("one with one channel and one with two".into());
+    } else if !d.same_rig {
         out.push(match (first.rig.given, record.rig.given) {
             (true, true) => "measured on two rigs".into(),
             (false, false) => "no rig given for either".into(),

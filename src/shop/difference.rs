@@ -226,6 +226,16 @@ fn compare_with(records: &[Record], references: &[usize], how: &How) -> Result<C
         ));
     }
     let pairs = others.iter().zip(references.iter().skip(1));
+    let touched = pairs.clone().find(|(r, i)| records[**i].pickup.name != r.pickup.name);
+    if let Some((other, i)) = touched.filter(|_| how.in_place) {
+        return Err(Failure::new(
+            format!(
+                "--in-place is of one pickup that was not touched, and these are {:?} and {:?}",
+                records[*i].pickup.name, other.pickup.name
+            ),
+            "leave it out, or give readings of one pickup",
+        ));
+    }
     let differences = pairs.map(|(record, i)| {
         let reference = records.get(*i).unwrap_or(first);
         let against = (reference.id != first.id).then(|| reference.id.clone());
@@ -299,7 +309,7 @@ impl Difference {
             significant: false,
             material: false,
             turned: false,
-            same_rig: one_chain(a, b),
+            same_rig: same_rig(&a.rig, &b.rig),
             quantities: Vec::new(),
             text: String::new(),
         };
@@ -325,7 +335,7 @@ impl Difference {
         let asked: Vec<Asked> = judged.filter_map(|q| pair.asked(q, how.matters.of(q))).collect();
         let said = yardstick::judge(&asked);
         let opposite = match (Sense::of(ra), Sense::of(rb)) {
-            (Some(x), Some(y)) if self.same_rig => !x.same(y),
+            (Some(x), Some(y)) if one_chain(ra, rb) => !x.same(y),
             _ => a.polarity_referenced && b.polarity_referenced && a.polarity.signum() != b.polarity.signum(),
         };
         self.turned = opposite;

@@ -82,3 +82,35 @@ fn what_is_ambiguous_is_listed() {
     ]);
     f.run(&["compare", "neck-7", "bridge-2/0001"]).ended(0);
 }
+
+/// A lot's pickups lie in its folder; a folder of something else hides nobody.
+#[test]
+fn names_are_found_in_lots_and_behind_other_folders() {
+    let f = Folder::new();
+    f.run(&["use", "--folder", "book"]).ended(0);
+    f.run(&[&["measure", "neck-7"], &SHORT[..]].concat()).ended(0);
+    std::fs::create_dir(f.path("neck-7")).unwrap();
+    let lot = ["tray", "neck-12"];
+    f.typed(&[&lot, &SHORT[..]].concat(), "\nq\n").ended(0);
+    let told = f.run(&["compare", "neck-7", "neck-12-01", "--json"]).ended(0).json();
+    assert_eq!(told["records"][1]["pickup"]["name"], "neck-12-01");
+}
+
+#[test]
+fn what_matters_is_set_one_by_one() {
+    let f = Folder::new();
+    f.run(&["use", "--matters", "q=3%"]).ended(0);
+    let told = f.run(&["use", "--matters", "peak=2%", "--json"]).ended(0).json();
+    let all = told["defaults"]["matters"].as_str().unwrap();
+    assert!(all.contains("q=3%") && all.contains("peak=2%"), "{all}");
+}
+
+#[test]
+fn two_pickups_are_not_in_place() {
+    let f = Folder::new();
+    for name in ["neck-7", "neck-9"] {
+        f.run(&[&["measure", name], &SHORT[..]].concat()).ended(0);
+    }
+    f.run(&["compare", "neck-7", "neck-9", "--in-place"])
+        .refused(&["one pickup that was not touched", "neck-9"]);
+}

@@ -105,6 +105,13 @@ impl Matters {
         self.set[quantity as usize].is_none()
     }
 
+    /// What is set here, and for the rest what was set there.
+    pub fn over(&self, older: &Matters) -> Matters {
+        Matters {
+            set: std::array::from_fn(|i| self.set[i].or(older.set[i])),
+        }
+    }
+
     /// Where a question has a limit of its own: a wax limit, a standard's.
     pub fn with(mut self, quantity: Quantity, limit: f64) -> Matters {
         self.set[quantity as usize] = Some(limit);

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::shared::{Devices, DriveArgs, Shown};
-use super::value::{ChannelsArg, celsius, channels, dbfs, farads, henries, hertz, line, ohms};
+use super::value::{ChannelsArg, celsius, channels, dbfs, farads, henries, hertz, line, ohms, told};
 use crate::quantity::{self, Unit};
 use crate::setup::inputs::Part;
 
@@ -55,7 +55,7 @@ pub enum RigAction {
 ")]
 pub struct ChangedArgs {
     /// What is another now, in a few words
-    #[arg(value_name = "TEXT", value_parser = line)]
+    #[arg(value_name = "TEXT", value_parser = told)]
     pub what: String,
     /// Rig file; left out, the one that `use` remembers
     #[arg(long, value_name = "FILE")]

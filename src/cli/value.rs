@@ -66,6 +66,14 @@ pub fn quantities(s: &str) -> Result<Quantities, String> {
     inputs::by(s).map(Quantities).map_err(words)
 }
 
+/// As [`line`], and not nothing.
+pub fn told(s: &str) -> Result<String, String> {
+    match s.trim() {
+        "" => Err("it is empty; say it in a few words".into()),
+        some => line(some),
+    }
+}
+
 /// A name, or a few words: what has a control character in it is a slip of the keys, or meant for somebody's terminal.
 pub fn line(s: &str) -> Result<String, String> {
     match s.chars().any(char::is_control) {

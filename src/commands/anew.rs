@@ -80,7 +80,7 @@ fn tell(was: &Record, outcome: Outcome, console: &mut Console) -> Record {
         Outcome::Gone(record, keys) => {
             let name = name(&keys);
             console.with_result(format!(
-                "{name}: not what it was for this take, and the take is gone. Nobody can tell."
+                "{name}: not what it was for this take, and the take is gone: its old reading stands."
             ));
             record
         }

@@ -25,6 +25,7 @@ pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
     let how = How {
         matters: defaults.matters(),
         in_place: args.in_place,
+        histories: known::histories(&args.records, &defaults),
     };
     let (records, mut comparison) = if args.by_load {
         difference::compare_by_load(records, &how)?

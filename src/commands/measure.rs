@@ -76,7 +76,17 @@ impl From<MeasureArgs> for Job {
 
 pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
     let (shown, taps) = (args.shown.into(), args.knock.is_some());
-    let measured = taken(&args.into(), console)?;
+    let job = Job::from(args);
+    if Path::new(&job.pickup).is_file() {
+        return Err(Failure::new(
+            format!("{} is a file, and no pickup's name", job.pickup),
+            format!(
+                "`coilwright analyze {}` reads a recording; a rig's file goes with --rig",
+                job.pickup
+            ),
+        ));
+    }
+    let measured = taken(&job, console)?;
     let Measured {
         record,
         folder,

@@ -27,7 +27,7 @@ mod inputs;
 mod level;
 
 use beside::{MOST_BYTES, aside, of_one_kind};
-pub use beside::{Placement, beside, by_today, history_of, kept_with, repeat_of};
+pub use beside::{Placement, beside, by_today, history_kept, history_of, kept_with, repeat_of};
 
 pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
     match action {

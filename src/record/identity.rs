@@ -28,7 +28,21 @@ pub fn is_of_level(key: &str) -> bool {
 /// The keys by which two readings were worked out otherwise.
 pub fn apart(a: &Entered, b: &Entered) -> Vec<String> {
     let keys = a.keys().chain(b.keys().filter(|k| !a.contains_key(*k)));
-    keys.filter(|k| a.get(*k) != b.get(*k)).cloned().collect()
+    keys.filter(|k| !alike(k, a.get(*k), b.get(*k))).cloned().collect()
+}
+
+/// Whether no reading tells the two values of a key apart: what is measured again comes out a little otherwise each time. A
+/// nanosecond between the inputs turns the phase by 1e-4 at 20 kHz.
+fn alike(key: &str, a: Option<&Value>, b: Option<&Value>) -> bool {
+    let (Some(x), Some(y)) = (a.and_then(Value::as_f64), b.and_then(Value::as_f64)) else {
+        return a == b;
+    };
+    let least = match key {
+        "input.delay_s" => 1e-9,
+        "input.gain_db" => 5e-3,
+        _ => 1e-5 * x.abs().max(y.abs()),
+    };
+    (x - y).abs() <= least
 }
 
 /// The same of a reading that was made earlier, by the rig as it is known today.

@@ -29,7 +29,7 @@ fn sentence(first: &Record, record: &Record, d: &Difference) -> String {
         }
         (Some(Why::RigFile), ..) => {
             let keys = unlike_in(first, record).join(", ");
-            return format!("cannot tell: {keys} is not the same in these two readings, and a take is gone");
+            return format!("cannot tell: {keys} is not the same in these two readings, and one was not read again");
         }
         _ => return "no reading, so nothing to compare: measure again".into(),
     };
@@ -246,6 +246,11 @@ fn remarks(first: &Record, record: &Record, d: &Difference) -> Vec<String> {
             _ => "no rig given for one of them".into(),
         });
     }
+    out.extend(
+        d.changed
+            .as_ref()
+            .map(|what| format!("the bench was changed between them ({what})")),
+    );
     out.extend((d.between == Apart::OtherDay).then(|| "on two days".to_owned()));
     if first.load != record.load && load_words(first, record).is_none() {
         out.push("under different loads".into());

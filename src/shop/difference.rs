@@ -11,6 +11,7 @@ use crate::network::Load;
 use crate::record::identity::{Sense, is_of_level, same_rig, unlike};
 use crate::record::{LoadSummary, Pickup, Record, Resonance, RigSummary, Verdict};
 use crate::shop::reading;
+use crate::shop::witness::history::History;
 use crate::shop::yardstick::{self, Again, Asked, Between, Matters, More, Quantity, Question, Said};
 
 pub const SCHEMA: &str = "coilwright/compare/1";
@@ -60,6 +61,9 @@ pub struct Difference {
     /// The signs are opposite, where both can be told: a difference by itself.
     pub turned: bool,
     pub same_rig: bool,
+    /// What was changed on the bench between the two, in the words of `rig changed`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub changed: Option<String>,
     /// Each quantity that was judged, and what decided.
     pub quantities: Vec<Judged>,
     /// All of it in words.
@@ -165,11 +169,26 @@ impl From<Apart> for Question {
 }
 
 /// How records are held against each other.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct How {
     pub matters: Matters,
     /// The pickup was not touched between them.
     pub in_place: bool,
+    /// Of their rigs, those put aside too: each begins where something was changed on the bench.
+    pub histories: Vec<History>,
+}
+
+impl How {
+    /// What was changed on the bench between two readings of one rig.
+    fn changed(&self, a: &Record, b: &Record) -> Option<&str> {
+        let at = |stamp: &str| stamp.parse::<jiff::Timestamp>().ok();
+        let (x, y) = (at(&a.taken_at)?, at(&b.taken_at)?);
+        let (from, to) = (x.min(y), x.max(y));
+        let own = self.histories.iter().filter(|h| h.is_of(&a.rig) && h.is_of(&b.rig));
+        let mut changes = own.filter_map(|h| h.changed.as_ref());
+        let between = changes.find(|c| at(&c.at).is_some_and(|c| from < c && c <= to));
+        between.map(|c| c.what.as_str())
+    }
 }
 
 /// Compares every later record with the first.
@@ -267,10 +286,11 @@ impl Compared {
 impl Apart {
     fn of(a: &Record, b: &Record, how: &How) -> Apart {
         let day = |r: &Record| r.taken_at.get(..10).map(str::to_owned);
-        let two_rigs = a.rig.given && b.rig.given && !one_chain(a, b);
+        let other = !one_chain(a, b) || how.changed(a, b).is_some();
+        let two_rigs = a.rig.given && b.rig.given && other;
         if a.id == b.id || (how.in_place && !two_rigs) {
             Apart::InPlace
-        } else if !one_chain(a, b) {
+        } else if other {
             Apart::OtherRig
         } else if day(a).is_some() && day(a) == day(b) {
             Apart::SameSitting
@@ -310,6 +330,7 @@ impl Difference {
             material: false,
             turned: false,
             same_rig: same_rig(&a.rig, &b.rig),
+            changed: how.changed(a, b).map(str::to_owned),
             quantities: Vec::new(),
             text: String::new(),
         };

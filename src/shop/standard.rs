@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use crate::copper;
 use crate::failure::{Failure, Result};
 use crate::quantity::{Unit, show};
-use crate::record::identity::{Entered, Sense, apart_from, same_rig, unlike};
+use crate::record::identity::{Entered, Sense, apart_from, is_of_level, same_rig, unlike};
 use crate::record::meters::{Column, Kind, Reading};
 use crate::record::notes::Ohms;
 use crate::record::{Record, Resonance, RigSummary, unknown};
@@ -399,10 +399,11 @@ impl Standard {
             return Some("f0 and Q of the standard are read by another model than these: make the standard anew from its records".into());
         }
         // One of version 0.1.0, or written by hand, does not say it; then the rig alone counts.
-        let keys = match self.entered.is_empty() || !self.is_of(rig) {
+        let mut keys = match self.entered.is_empty() || !self.is_of(rig) {
             true => Vec::new(),
             false => apart_from(&self.entered, rig),
         };
+        keys.retain(|k| self.level.is_some() || !is_of_level(k));
         if !keys.is_empty() {
             return Some(format!(
                 "{} is not what it was for the standard: make that anew from its records",

@@ -30,6 +30,8 @@ fn a_recording_is_for_analyze() {
     f.measure(&["--out", "one"]).ended(0);
     f.run(&["measure", "a", "--source", "one/take.wav"])
         .refused(&["one/take.wav is a file", "`coilwright analyze one/take.wav`"]);
+    f.run(&[&["measure", "one/take.wav"], &SHORT[..]].concat())
+        .refused(&["is a file", "`coilwright analyze one/take.wav`"]);
     f.run(&["measure", "a", "--source", "lvie"])
         .refused(&["neither live nor sim"]);
     f.run(&["measure", "a", "--sim", "r=6k"]).refused(&["--source sim"]);

@@ -300,3 +300,27 @@ fn a_change_on_the_bench_begins_a_history_of_its_own() {
     f.run(&["rig", "changed", "new exciter", "--rig", "north.toml"])
         .refused(&["names no witness"]);
 }
+
+/// A pickup is not blamed for what was changed on the bench between its readings.
+#[test]
+fn readings_across_a_change_of_the_bench_are_not_of_one_sitting() {
+    let f = exact();
+    let second = || std::thread::sleep(std::time::Duration::from_millis(1100));
+    f.take("p", COIL, "a", &ON).ended(0);
+    second();
+    for what in ["new lead", "new exciter"] {
+        f.run(&["rig", "changed", what, "--rig", "north.toml"]).ended(0);
+    }
+    second();
+    f.take("p", COIL, "b", &ON).ended(0);
+    f.write("coilwright.toml", b"rig = \"north.toml\"\n");
+    let told = f.run(&["compare", "a", "b", "--json"]).ended(0).json()["differences"][0].clone();
+    assert_eq!(
+        (&told["between"], &told["same_rig"]),
+        (&"other-rig".into(), &true.into())
+    );
+    let text = told["text"].as_str().unwrap();
+    assert!(text.contains("the bench was changed between them (new "), "{text}");
+    let run = f.run(&["rig", "changed", " ", "--rig", "north.toml"]);
+    run.refused(&["it is empty"]);
+}

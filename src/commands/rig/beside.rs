@@ -51,11 +51,22 @@ pub fn beside(rig: &Path, ending: &str) -> PathBuf {
 
 /// The history of a rig; `None` where it has none.
 pub fn history_of(rig: &Path) -> Result<Option<History>> {
-    let path = beside(rig, "checks.json");
+    read_history(&beside(rig, "checks.json"))
+}
+
+/// One that was put aside, by its file's name.
+pub fn history_kept(rig: &Path, name: &str) -> Result<Option<History>> {
+    match Path::new(name).file_name() {
+        Some(own) if own == name => read_history(&beside(rig, "checks.json").with_file_name(own)),
+        _ => Ok(None),
+    }
+}
+
+fn read_history(path: &Path) -> Result<Option<History>> {
     if path.symlink_metadata().is_err() {
         return Ok(None);
     }
-    History::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?).map(Some)
+    History::parse(&path.display().to_string(), &fileio::read_limited(path, MOST_BYTES)?).map(Some)
 }
 
 /// What laying a pickup down anew does on a rig.

@@ -213,6 +213,18 @@ fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain) -> Vec<String
     let mut out = Vec::new();
     let elsewhere = standard.elsewhere(&chain.summary, chain.setting.load.as_deref(), tray.definition);
     out.extend(elsewhere.map(|w| format!("No verdict: {w}.")));
+    let hash = chain.summary.told_chain();
+    if standard.is_of(&chain.summary)
+        && standard.entered.is_empty()
+        && standard.rig_hash.is_some()
+        && standard.rig_hash != hash
+    {
+        out.push(
+            "What the rig's file said when the standard was made nobody knows; it was something else than today. If the reference, \
+             the exciter or the inputs' delay or gain were changed, make the standard anew."
+                .into(),
+        );
+    }
     if let Some(rig) = standard.rig.as_ref().filter(|_| !standard.is_of(&chain.summary)) {
         out.push(format!(
             "The standard is of another rig, {rig}: what this one's values leave open counts in every verdict."

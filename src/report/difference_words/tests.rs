@@ -42,6 +42,7 @@ fn what_is_less_than_matters_is_given_all_the_same() {
     let how = How {
         in_place: true,
         matters: Matters::parse("peak=1% f0=1% q=5% height=0.5dB level=2dB curve=0.3dB").unwrap(),
+        ..How::default()
     };
     let text = said(&[of(3500.0, 2.95), of(3517.5, 2.95)], &how);
     assert!(

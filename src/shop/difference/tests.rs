@@ -179,6 +179,7 @@ fn what_matters_decides() {
         let how = How {
             matters: Matters::parse(text).unwrap(),
             in_place: true,
+            ..How::default()
         };
         let pair = [first(), record("b", "north", Some(b.clone()))];
         compare(&pair, &how).unwrap().differences.remove(0)

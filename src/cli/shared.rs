@@ -68,6 +68,11 @@ pub struct Named {
 }
 
 impl Named {
+    /// Where it stands bare, it may be a slip of the fingers.
+    pub fn bare(&self) -> Option<&str> {
+        self.bare.as_deref()
+    }
+
     pub fn given(self) -> String {
         self.bare.or(self.pickup).unwrap_or_default()
     }

@@ -76,16 +76,13 @@ impl From<MeasureArgs> for Job {
 
 pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
     let (shown, taps) = (args.shown.into(), args.knock.is_some());
-    let job = Job::from(args);
-    if Path::new(&job.pickup).is_file() {
+    if let Some(file) = args.pickup.bare().filter(|name| Path::new(name).is_file()) {
         return Err(Failure::new(
-            format!("{} is a file, and no pickup's name", job.pickup),
-            format!(
-                "`coilwright analyze {}` reads a recording; a rig's file goes with --rig",
-                job.pickup
-            ),
+            format!("{file} is a file, and no pickup's name"),
+            format!("`coilwright analyze {file}` reads a recording; a rig's file goes with --rig"),
         ));
     }
+    let job = Job::from(args);
     let measured = taken(&job, console)?;
     let Measured {
         record,

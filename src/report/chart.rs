@@ -1,22 +1,14 @@
 //! What the charts of a shop share: a head, a box with linear axes, and marks.
 
 use super::axis;
-use super::lay::{self, EDGE, HEIGHT, MARGIN, SMALL, WIDTH};
+use super::lay::{self, HEIGHT, SMALL, WIDTH};
 use super::palette::{GRID, INK, PAPER, PEAK, SOFT};
-use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted};
+use super::sheet::{Anchor, Pen, Point, Sheet, Type};
 
 /// A sheet with its title and a remark, and the stamp of what is simulated.
 pub fn sheet(title: &str, remark: &str, simulated: bool) -> Sheet {
     let mut sheet = Sheet::new(WIDTH, HEIGHT, title);
-    let stamp = if simulated {
-        lay::simulated_stamp(&mut sheet)
-    } else {
-        0.0
-    };
-    let room = EDGE - MARGIN - stamp;
-    let left = |size, colour| Type::new(size, colour, Anchor::Left);
-    sheet.text((MARGIN, 6.6), &fitted(title, 3.6, room), left(3.6, INK));
-    sheet.text((MARGIN, 11.0), &fitted(remark, SMALL, room), left(SMALL, SOFT));
+    lay::heading(&mut sheet, title, remark, simulated);
     sheet
 }
 

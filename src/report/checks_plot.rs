@@ -1,10 +1,11 @@
 //! The plot of a rig's checks: f0, Q and level along the checks, with the limits that the last one was judged by.
 
 use super::axis;
-use super::lay::{self, EDGE, HEIGHT, LEFT, MARGIN, RIGHT, SMALL, WIDTH};
+use super::chart;
+use super::lay::{HEIGHT, LEFT, RIGHT, SMALL};
 use super::palette::{BAND, GRID, INK, PAPER, PEAK, SOFT};
 use super::sheet::Plot;
-use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted};
+use super::sheet::{Anchor, Pen, Point, Sheet, Type};
 use super::words;
 use crate::failure::Result;
 use crate::shop::witness::checks::{CheckDocument, QuantityFound};
@@ -19,16 +20,6 @@ const BOTTOM: f64 = 97.0;
 /// The last checks of a history, whose last one came to what the document says.
 pub fn history(h: &History, d: &CheckDocument) -> Result<Plot> {
     let title = format!("Checks of {} by {}", words::clean(&h.rig), words::clean(&h.witness));
-    let mut sheet = Sheet::new(WIDTH, HEIGHT, &title);
-    let mut room = EDGE - MARGIN;
-    if h.checks.iter().any(|c| c.simulated) {
-        room -= lay::simulated_stamp(&mut sheet);
-    }
-    sheet.text(
-        (MARGIN, 6.6),
-        &fitted(&title, 3.6, room),
-        Type::new(3.6, INK, Anchor::Left),
-    );
     let remark = match d.quantities.is_empty() {
         false => {
             "shaded: the limits of the last check; dashed: its average and that one's limits; crosses: no-go".to_owned()
@@ -39,11 +30,7 @@ pub fn history(h: &History, d: &CheckDocument) -> Result<Plot> {
             d.baseline_needed
         ),
     };
-    sheet.text(
-        (MARGIN, 11.0),
-        &fitted(&remark, SMALL, EDGE - MARGIN),
-        Type::new(SMALL, SOFT, Anchor::Left),
-    );
+    let mut sheet = chart::sheet(&title, &remark, h.checks.iter().any(|c| c.simulated));
     let kinds = [
         (Quantity::F0, "f0", "f0 (%)", 100.0),
         (Quantity::Q, "q", "Q (%)", 100.0),

@@ -3,7 +3,7 @@
 
 use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
 use super::lay::{self, EDGE, HEIGHT, LEFT, MARGIN, RIGHT, SMALL, WIDTH};
-use super::palette::{BAND, INK, PAPER, SERIES, SOFT};
+use super::palette::{BAND, INK, PAPER, SERIES};
 use super::sheet::Plot;
 use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted, text_width};
 use super::words;
@@ -48,7 +48,7 @@ pub struct Sheetful<'a> {
 pub fn draw(all: &Sheetful) -> Result<Plot> {
     let items = all.items.get(..MOST).unwrap_or(&all.items);
     let mut sheet = Sheet::new(WIDTH, HEIGHT, &all.title);
-    caption(&mut sheet, all);
+    lay::heading(&mut sheet, &all.heading, &all.remark, all.simulated);
     let columns = if items.len() > 6 { 2 } else { 1 };
     let rows = items.len().div_ceil(columns);
     let legend_top = f64::from(HEIGHT) - 2.4 - ROW * rows as f64;
@@ -90,23 +90,6 @@ impl Item {
         let inside = |p: &(f64, f64)| (LOW_HZ..=HIGH_HZ).contains(&p.0);
         self.line.iter().copied().filter(inside)
     }
-}
-
-fn caption(sheet: &mut Sheet, all: &Sheetful) {
-    let mut room = EDGE - MARGIN;
-    if all.simulated {
-        room -= lay::simulated_stamp(sheet);
-    }
-    sheet.text(
-        (MARGIN, 6.6),
-        &fitted(&all.heading, 3.6, room),
-        Type::new(3.6, INK, Anchor::Left),
-    );
-    sheet.text(
-        (MARGIN, 11.0),
-        &fitted(&all.remark, SMALL, EDGE - MARGIN),
-        Type::new(SMALL, SOFT, Anchor::Left),
-    );
 }
 
 fn field(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {

@@ -12,8 +12,6 @@
 use std::f64::consts::TAU;
 use std::ops::Range;
 
-use num_complex::Complex64;
-
 use super::ratio::{CORNER_HZ, DB, Ratio, STRAY, priors};
 pub use super::ratio::{Pair, Part};
 use crate::capture::Take;
@@ -264,24 +262,12 @@ fn spectra(take: &Take, reference: &[f32], rate: f64) -> Result<(Bins, [f64; 2])
     })?;
     let record = Record::around(Some(&active), &(0..reference.len()), rate);
     let top = TOP_HZ.min(0.45 * rate);
-    let keep = ((top / rate * record.length as f64) as usize + 2).min(record.length / 2);
-    let n = keep;
-    let mut bins = Bins {
-        spacing_hz: rate / record.length as f64,
-        first: 0,
-        x: record.transform(reference, keep),
-        y: record.transform(&take.pickup, keep),
-        x_clock: None,
-        syy: vec![1.0; n],
-        sxx: vec![0.0; n],
-        syx: vec![Complex64::new(0.0, 0.0); n],
-        used: vec![false; n],
-        length: record.length as f64,
-        energy: record.energy(),
-    };
+    let keep = record.bins_up_to(top, rate);
+    let (x, y) = (record.transform(reference, keep), record.transform(&take.pickup, keep));
+    let mut bins = Bins::new(&record, x, y, rate);
     bins.set_noise(&noise);
     let strongest = bins.x.iter().map(|x| x.norm_sqr()).fold(0.0, f64::max);
-    for i in 0..n {
+    for i in 0..keep {
         let f = bins.freq(i);
         let driven = bins.x[i].norm_sqr() > (10.0 * bins.sxx[i] * bins.energy).max(1e-8 * strongest);
         bins.used[i] = f >= BOTTOM_HZ && f <= top && driven && !noise.has_line(f);

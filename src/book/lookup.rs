@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::failure::{Failure, Result};
+use crate::record::when::moment;
 use crate::record::{Record, Verdict, store};
 
 /// A pickup's name as a folder's: what file systems do not take becomes a dash.
@@ -95,7 +96,7 @@ fn latest(word: &Path, folder: &Path) -> Result<(PathBuf, Record)> {
         }
     }
     // A number that was counted up tells two readings of one second apart.
-    readings.sort_by(|(a, x), (b, y)| (moment(x), a).cmp(&(moment(y), b)));
+    readings.sort_by(|(a, x), (b, y)| (moment(&x.taken_at), a).cmp(&(moment(&y.taken_at), b)));
     // The latest of each kind, the latest kind first.
     let mut kinds: Vec<&(PathBuf, Record)> = Vec::new();
     for reading in readings.iter().rev() {
@@ -122,10 +123,6 @@ fn latest(word: &Path, folder: &Path) -> Result<(PathBuf, Record)> {
             ))
         }
     }
-}
-
-fn moment(record: &Record) -> Option<jiff::Timestamp> {
-    record.taken_at.parse().ok()
 }
 
 /// What sets readings of one pickup apart: coil, load, rig.

@@ -13,6 +13,7 @@ use crate::failure::{Failure, Result};
 use crate::network::predict::{self, db};
 use crate::network::{Load, peak};
 use crate::record::{Curve, Record};
+use crate::stats::Answer;
 
 mod setting;
 #[cfg(test)]
@@ -55,17 +56,6 @@ pub struct TakeAgainst {
     /// What is said of peak, height and curve, as far as they are there.
     pub said: Vec<SaidOf>,
     pub curve: AgainstCurve,
-}
-
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Answer {
-    /// By more than matters, for sure.
-    Different,
-    /// By less than matters, for sure.
-    Same,
-    #[default]
-    CannotTell,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]

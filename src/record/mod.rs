@@ -14,6 +14,7 @@ pub mod meters;
 pub mod notes;
 pub mod store;
 pub mod unknown;
+pub mod when;
 
 pub use finding::{Code, Cure, Finding, Level, Verdict};
 

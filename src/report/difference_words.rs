@@ -4,8 +4,8 @@ use crate::coil::behind::{input_of, load_of};
 use crate::network::Knob;
 use crate::quantity::{self, Unit, signed};
 use crate::record::{Record, Resonance};
-use crate::shop::difference::{Answer, Apart, Comparison, Difference, Judged, Why, WouldTell, unlike_in};
-use crate::shop::yardstick::Quantity;
+use crate::shop::difference::{Apart, Comparison, Difference, Judged, Why, unlike_in};
+use crate::shop::yardstick::{Answer, More, Quantity};
 
 /// Puts its sentence into every difference. `records`: those that were compared, in the comparison's order.
 pub fn put(comparison: &mut Comparison, records: &[Record]) {
@@ -215,21 +215,21 @@ fn within(quantity: Quantity, j: &Judged, value: &str) -> String {
 }
 
 /// What would tell all of what cannot be told: the most of any.
-fn would_tell(each: impl Iterator<Item = WouldTell>) -> Option<String> {
-    let count = |w: &WouldTell| match *w {
-        WouldTell::Takes(n) | WouldTell::Placements(n) | WouldTell::OneSitting(n) | WouldTell::Days(n) => n,
-        WouldTell::Nothing => u32::MAX,
+fn would_tell(each: impl Iterator<Item = More>) -> Option<String> {
+    let count = |w: &More| match *w {
+        More::Takes(n) | More::Placements(n) | More::OneSitting(n) | More::Days(n) => n,
+        More::Nothing => u32::MAX,
     };
     let most = each.max_by_key(count)?;
     let s = if count(&most) == 1 { "" } else { "s" };
     Some(match most {
-        WouldTell::Takes(n) => format!(" (about {n} more take{s} of each would tell)"),
-        WouldTell::Placements(n) => format!(" (about {n} more reading{s} of each, laid down anew, would tell)"),
-        WouldTell::OneSitting(n) => {
+        More::Takes(n) => format!(" (about {n} more take{s} of each would tell)"),
+        More::Placements(n) => format!(" (about {n} more reading{s} of each, laid down anew, would tell)"),
+        More::OneSitting(n) => {
             format!(" (both alike, in one sitting on one rig, laid down {n} time{s} each, would tell)")
         }
-        WouldTell::Days(n) => format!(" (about {n} more day{s} of each would tell)"),
-        WouldTell::Nothing => " (no number of readings would tell: it is too near to what matters)".into(),
+        More::Days(n) => format!(" (about {n} more day{s} of each would tell)"),
+        More::Nothing => " (no number of readings would tell: it is too near to what matters)".into(),
     })
 }
 

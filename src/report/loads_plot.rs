@@ -4,12 +4,13 @@ use super::family::{self, Item, MOST, Sheetful};
 use super::number::{self, Unit};
 use super::plot::Plot;
 use super::words;
-use crate::coil::against::{Against, Answer, Undone};
+use crate::coil::against::{Against, Undone};
 use crate::coil::loads::{LoadPredicted, LoadsDocument};
 use crate::estimate::Z95;
 use crate::failure::Result;
 use crate::network::Knob;
 use crate::quantity;
+use crate::stats::Answer;
 
 /// "4.01 kHz at +7.8 dB", or that there is no peak.
 fn peak(hz: Option<f64>, db: Option<f64>) -> String {

@@ -9,10 +9,11 @@ use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::network::Load;
 use crate::record::identity::{Sense, is_of_level, same_rig, unlike};
+use crate::record::when::{day, moment};
 use crate::record::{LoadSummary, Pickup, Record, Resonance, RigSummary, Verdict};
 use crate::shop::reading;
 use crate::shop::witness::history::History;
-use crate::shop::yardstick::{self, Again, Asked, Between, Matters, More, Quantity, Question, Said};
+use crate::shop::yardstick::{self, Again, Answer, Asked, Between, Matters, More, Quantity, Question, Said};
 
 pub const SCHEMA: &str = "coilwright/compare/1";
 
@@ -83,14 +84,6 @@ pub enum Apart {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub enum Answer {
-    Different,
-    Same,
-    CannotTell,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
 pub enum Why {
     /// One of the takes was rejected.
     NoReading,
@@ -121,40 +114,7 @@ pub struct Judged {
     /// Nobody set what matters here.
     pub matters_usual: bool,
     /// What would tell, where nobody can.
-    pub would_tell: Option<WouldTell>,
-}
-
-/// So many more readings of each, and of which kind.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum WouldTell {
-    Takes(u32),
-    Placements(u32),
-    OneSitting(u32),
-    Days(u32),
-    Nothing,
-}
-
-impl From<More> for WouldTell {
-    fn from(more: More) -> Self {
-        match more {
-            More::Takes(n) => WouldTell::Takes(n),
-            More::Placements(n) => WouldTell::Placements(n),
-            More::OneSitting(n) => WouldTell::OneSitting(n),
-            More::Days(n) => WouldTell::Days(n),
-            More::Nothing => WouldTell::Nothing,
-        }
-    }
-}
-
-impl From<yardstick::Answer> for Answer {
-    fn from(answer: yardstick::Answer) -> Self {
-        match answer {
-            yardstick::Answer::Different => Answer::Different,
-            yardstick::Answer::Same => Answer::Same,
-            yardstick::Answer::CannotTell => Answer::CannotTell,
-        }
-    }
+    pub would_tell: Option<More>,
 }
 
 impl From<Apart> for Question {
@@ -181,12 +141,11 @@ pub struct How {
 impl How {
     /// What was changed on the bench between two readings of one rig.
     fn changed(&self, a: &Record, b: &Record) -> Option<&str> {
-        let at = |stamp: &str| stamp.parse::<jiff::Timestamp>().ok();
-        let (x, y) = (at(&a.taken_at)?, at(&b.taken_at)?);
+        let (x, y) = (moment(&a.taken_at)?, moment(&b.taken_at)?);
         let (from, to) = (x.min(y), x.max(y));
         let own = self.histories.iter().filter(|h| h.is_of(&a.rig) && h.is_of(&b.rig));
         let mut changes = own.filter_map(|h| h.changed.as_ref());
-        let between = changes.find(|c| at(&c.at).is_some_and(|c| from < c && c <= to));
+        let between = changes.find(|c| moment(&c.at).is_some_and(|c| from < c && c <= to));
         between.map(|c| c.what.as_str())
     }
 }
@@ -285,14 +244,14 @@ impl Compared {
 
 impl Apart {
     fn of(a: &Record, b: &Record, how: &How) -> Apart {
-        let day = |r: &Record| r.taken_at.get(..10).map(str::to_owned);
+        let days = (day(&a.taken_at), day(&b.taken_at));
         let other = !one_chain(a, b) || how.changed(a, b).is_some();
         let two_rigs = a.rig.given && b.rig.given && other;
         if a.id == b.id || (how.in_place && !two_rigs) {
             Apart::InPlace
         } else if other {
             Apart::OtherRig
-        } else if day(a).is_some() && day(a) == day(b) {
+        } else if days.0.is_some() && days.0 == days.1 {
             Apart::SameSitting
         } else {
             Apart::OtherDay
@@ -362,7 +321,7 @@ impl Difference {
         self.turned = opposite;
         self.answer = match opposite {
             true => Answer::Different,
-            false => yardstick::whole(&said).into(),
+            false => yardstick::whole(&said),
         };
         self.significant = said.iter().any(|s| s.difference.abs() > s.half_jointly);
         self.material = said.iter().any(|s| s.difference.abs() > s.asked.matters);
@@ -417,7 +376,7 @@ impl Judged {
     fn of(s: &Said, matters: &Matters) -> Judged {
         Judged {
             quantity: s.asked.quantity.code().into(),
-            answer: s.answer.into(),
+            answer: s.answer,
             difference: s.difference,
             u: s.scatter.sd,
             freedom: Some(s.scatter.freedom).filter(|f| f.is_finite()),
@@ -426,7 +385,7 @@ impl Judged {
             usual: s.scatter.usual,
             matters: s.asked.matters,
             matters_usual: matters.is_usual(s.asked.quantity),
-            would_tell: s.would_tell(Again::Both).map(WouldTell::from),
+            would_tell: s.would_tell(Again::Both),
         }
     }
 

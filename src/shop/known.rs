@@ -2,12 +2,9 @@
 
 use super::witness::history::{BetweenDays, History};
 use super::witness::repeat::RepeatDocument;
-use super::yardstick::{Quantity, Repeatability, Scatter};
+use super::yardstick::{Quantity, Repeatability, Scatter, USUAL_WINDING_F};
 use crate::coil::behind::{input_of, load_of};
 use crate::record::Record;
-
-/// Capacitance of a winding where nobody knows it (common practice: 40 to 300 pF).
-const USUAL_WINDING_F: f64 = 120e-12;
 
 #[derive(Debug, Clone, Default)]
 pub struct Known {
@@ -24,7 +21,7 @@ impl Known {
 
     /// For the pickup of a record, with what hung on it.
     pub fn for_pickup(&self, record: &Record) -> Repeatability {
-        let witness = USUAL_WINDING_F + input_of(record).1;
+        let witness = USUAL_WINDING_F.0 + input_of(record).1;
         let whole = witness + load_of(record).map_or(0.0, |l| l.capacitance());
         let mut out = Repeatability::usual(whole);
         if let Some(r) = &self.repeat {

@@ -4,11 +4,11 @@ use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
 
-use super::standard::{Call, Definition, Judged, Standard};
+use super::standard::{Call, Judged, Standard};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::record::meters::{Column, Reading, Tally};
-use crate::record::{Finding, Record};
+use crate::record::{Definition, Finding, Record};
 
 mod mates;
 mod steps;

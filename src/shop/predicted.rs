@@ -1,7 +1,7 @@
 //! Does a coil file predict what takes show?
 
-use super::yardstick::{self, Again, Asked, Between, Matters, More, Parts, Quantity, Question, Said};
-use crate::coil::against::{Against, Answer, SaidOf, TakeAgainst};
+use super::yardstick::{self, Again, Answer, Asked, Between, Matters, More, Parts, Quantity, Question, Said};
+use crate::coil::against::{Against, SaidOf, TakeAgainst};
 use crate::estimate::Estimate;
 
 /// Says of each take, and of all together, whether it is what was predicted.
@@ -30,7 +30,7 @@ fn judge_take(take: &mut TakeAgainst, matters: &Matters) {
     let curve = curve.map(|off| asked(Quantity::Curve, 0.0, &off, matters));
     let question: Vec<Asked> = [peak, height, curve].into_iter().flatten().collect();
     let said = yardstick::judge(&question);
-    take.answer = answer(yardstick::whole(&said));
+    take.answer = yardstick::whole(&said);
     take.said = said.iter().map(|s| told(s, matters)).collect();
 }
 
@@ -50,26 +50,18 @@ fn asked(quantity: Quantity, predicted: f64, measured: &Estimate, matters: &Matt
     }
 }
 
-fn answer(a: yardstick::Answer) -> Answer {
-    match a {
-        yardstick::Answer::Different => Answer::Different,
-        yardstick::Answer::Same => Answer::Same,
-        yardstick::Answer::CannotTell => Answer::CannotTell,
-    }
-}
-
 fn told(said: &Said, matters: &Matters) -> SaidOf {
     let quantity = said.asked.quantity;
     SaidOf {
         quantity: quantity.code().into(),
         difference: said.difference,
         half: match said.answer {
-            yardstick::Answer::Different => said.half_jointly,
+            Answer::Different => said.half_jointly,
             _ => said.half,
         },
         matters: said.asked.matters,
         usual: matters.is_usual(quantity),
-        answer: answer(said.answer),
+        answer: said.answer,
         more_takes: match said.would_tell(Again::Second) {
             Some(More::Takes(n)) => Some(n),
             _ => None,

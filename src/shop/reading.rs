@@ -5,12 +5,7 @@ use crate::estimate::Estimate;
 use crate::record::{Record, Resonance, Scatters};
 use crate::shop::witness::history::BetweenDays;
 use crate::shop::witness::repeat::{RepeatDocument, Spread};
-use crate::shop::yardstick::{Parts, Quantity, Repeatability, Scatter};
-
-/// Of a winding of which nothing is said (common practice: 40 to 300 pF).
-const WINDING_F: f64 = 120e-12;
-/// Decibels per relative change of Q: the peak of a second-order response is about 20 lg Q high.
-const DB_PER_LN_Q: f64 = 20.0 * std::f64::consts::LOG10_E;
+use crate::shop::yardstick::{DB_PER_LN_Q, Parts, Quantity, Repeatability, Scatter, USUAL_WINDING_F};
 
 pub fn value(r: &Resonance, quantity: Quantity) -> Option<Estimate> {
     match quantity {
@@ -58,7 +53,7 @@ pub fn parts(record: &Record, quantity: Quantity) -> Option<Parts> {
 /// What the record's rig does to it, as far as the record knows; the rest is usual.
 fn repeatability(record: &Record) -> Repeatability {
     let load = load_of(record).map_or(0.0, |l| l.capacitance());
-    let mut out = Repeatability::usual(WINDING_F + load + input_of(record).1);
+    let mut out = Repeatability::usual(USUAL_WINDING_F.0 + load + input_of(record).1);
     let Some(r) = record.reading() else { return out };
     for quantity in Quantity::ALL {
         if let Some(s) = r.u_lay.and_then(|s| scatter(&s, quantity, r)) {

@@ -14,7 +14,8 @@ use crate::quantity::{Unit, show};
 use crate::record::identity::{Entered, Sense, apart_from, is_of_level, same_rig, unlike};
 use crate::record::meters::{Column, Kind, Reading};
 use crate::record::notes::Ohms;
-use crate::record::{Record, Resonance, RigSummary, unknown};
+use crate::record::when::day;
+use crate::record::{Definition, Record, Resonance, RigSummary, unknown};
 use crate::stats::{grouped, mean, sd, tolerance};
 
 mod judged;
@@ -24,19 +25,6 @@ mod tests;
 pub use judged::{Call, Judged, Limited, judge};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
-
-/// What f0 and Q mean. Readings of two definitions are never subtracted; all that are made now are plain.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Definition {
-    /// Of the second-order model.
-    #[default]
-    Plain,
-    /// Of the natural resonance of a coil with metal about it.
-    Pole,
-    /// Of the neighbourhood of the peak alone.
-    Local,
-}
 
 /// A hand-editable file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -207,7 +195,7 @@ impl<'a> Good<'a> {
 
     /// The day of all of them, where it is one.
     fn day(&self) -> Option<String> {
-        let days: BTreeSet<&str> = self.0.iter().filter_map(|(r, _)| r.taken_at.get(..10)).collect();
+        let days: BTreeSet<&str> = self.0.iter().filter_map(|(r, _)| day(&r.taken_at)).collect();
         days.first().filter(|_| days.len() == 1).map(|d| (*d).to_owned())
     }
 

@@ -19,6 +19,6 @@ mod scatter;
 pub use limit::Held;
 pub use matters::{Matters, Quantity};
 pub use more::{Again, More};
-pub use parts::{Between, Parts, Question, Repeatability, Witness};
+pub use parts::{Between, DB_PER_LN_Q, Parts, Question, Repeatability, USUAL_WINDING_F, Witness};
 pub use rule::{Answer, Asked, Said, judge, whole};
 pub use scatter::Scatter;

@@ -2,12 +2,26 @@
 //!
 //! Checked against published worked examples (`tests/reference/stats.rs`).
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 pub mod chart;
 pub mod gauge;
 pub mod paired;
 pub mod tolerance;
+
+/// What can be said of a difference.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Answer {
+    /// By more than matters, for sure.
+    Different,
+    /// By less than matters, for sure.
+    Same,
+    #[default]
+    CannotTell,
+}
 
 /// Arithmetic mean; `None` of nothing.
 pub fn mean(x: &[f64]) -> Option<f64> {

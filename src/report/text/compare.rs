@@ -9,8 +9,9 @@ use crate::estimate::Estimate;
 use crate::record::{Record, Verdict};
 use crate::report::number::{self, LEVEL, Unit};
 use crate::report::words::{self, HEIGHT};
-use crate::shop::difference::{Answer, Comparison, Difference, Judged};
+use crate::shop::difference::{Comparison, Difference, Judged};
 use crate::shop::yardstick::Quantity;
+use crate::stats::Answer;
 use crate::wrap::columns;
 
 /// Table of the records, then one sentence for each that is compared with the first.

@@ -3,12 +3,13 @@
 use super::super::loads_plot::{answer, coil_words, name};
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, Style, WARN, columns, two, words};
-use crate::coil::against::{Against, Answer, SaidOf, Undone};
+use crate::coil::against::{Against, SaidOf, Undone};
 use crate::coil::loads::{LoadPredicted, LoadsDocument, PartDrawn, ReachedFound};
 use crate::estimate::{Estimate, Z95};
 use crate::network::Knob;
 use crate::quantity::{self, preferred};
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
+use crate::stats::Answer;
 use crate::wrap;
 
 /// The wirings that can be named.

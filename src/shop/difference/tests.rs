@@ -213,7 +213,7 @@ fn nothing_is_told_where_none_was_looked_for_finely_enough() {
     let d = pair(b);
     assert_eq!((answer(&d, "q"), d.answer), (Answer::CannotTell, Answer::CannotTell));
     let q = Judged::find(&d.quantities, Quantity::Q).unwrap();
-    assert!(matches!(q.would_tell, Some(WouldTell::Placements(1..))), "{q:?}");
+    assert!(matches!(q.would_tell, Some(More::Placements(1..))), "{q:?}");
     assert!(
         d.quantities
             .iter()

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Definition, Standard};
+use super::Standard;
 use crate::estimate::Estimate;
 use crate::record::identity::Sense;
 use crate::record::{Code, Record, Resonance};
@@ -97,7 +97,7 @@ fn no_reading(record: &Record) -> Judged {
 /// A record against the standard; `known`: what the rig does to readings.
 fn against(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Judged {
     let load = record.load.as_ref().map(|l| l.text.as_str());
-    if let Some(why) = s.elsewhere(&record.rig, load, Definition::Plain) {
+    if let Some(why) = s.elsewhere(&record.rig, load, r.definition) {
         return Judged {
             reasons: vec![why],
             ..Judged::only(Call::CannotTell)
@@ -164,7 +164,7 @@ impl Standard {
         if !self.is_of(&record.rig) {
             return Question::OtherRig;
         }
-        match self.taken_on.as_deref() == record.taken_at.get(..10) {
+        match self.taken_on.as_deref() == crate::record::when::day(&record.taken_at) {
             true => Question::LaidDown,
             // Of a standard of old nobody knows the day.
             false => Question::OtherDay,

@@ -2,10 +2,8 @@
 
 use super::document::Limits;
 use crate::shop::witness::history::{BetweenDays, History};
-use crate::shop::yardstick::{Quantity, Repeatability, Scatter};
+use crate::shop::yardstick::{DB_PER_LN_Q, Quantity, Repeatability, Scatter, USUAL_WINDING_F};
 
-/// Capacitance of a winding where nothing is said (common practice: 40 to 300 pF), with its standard uncertainty.
-const USUAL_C_F: (f64, f64) = (120e-12, 40e-12);
 /// Wax between the turns can raise the winding's capacitance by this at most: two coats of enamel (relative permittivity 3.7) and
 /// a gap as wide as both, air filled with wax of 2.2, as a parallel-plate capacitor: (1/3.7 + 1)/(1/3.7 + 1/2.2) = 1.75.
 pub const WAX_MOST: f64 = 0.75;
@@ -45,24 +43,24 @@ impl About<'_> {
     /// How far f0 of a pickup with so much capacitance across it goes where the witness's goes by one: a lead moves it the less the
     /// more lies there already.
     pub(super) fn share(&self, whole_f: f64) -> f64 {
-        self.witness_load_f.map_or(1.0, |load| (USUAL_C_F.0 + load) / whole_f)
+        self.witness_load_f
+            .map_or(1.0, |load| (USUAL_WINDING_F.0 + load) / whole_f)
     }
 
     /// Capacitance of a winding and its standard uncertainty.
     pub(super) fn winding(&self) -> (f64, f64) {
-        self.winding_f.map_or(USUAL_C_F, |c| (c, 0.0))
+        self.winding_f.map_or(USUAL_WINDING_F, |c| (c, 0.0))
     }
 
     /// What the rig does to a pickup with so much capacitance across it.
     pub(super) fn repeatability(&self, whole_f: f64) -> Repeatability {
         let mut out = Repeatability::usual(whole_f);
-        // The peak's height goes with Q.
-        let height = 20.0 / std::f64::consts::LN_10;
         let each = |f0: f64, q: f64, level: Option<f64>| {
             [
                 (Quantity::F0, Some(f0)),
                 (Quantity::Q, Some(q)),
-                (Quantity::Height, Some(height * q)),
+                // The peak's height goes with Q.
+                (Quantity::Height, Some(DB_PER_LN_Q * q)),
                 (Quantity::Level, level),
             ]
         };

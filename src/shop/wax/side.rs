@@ -30,7 +30,7 @@ impl Side {
     pub(super) fn of(records: &[&Record]) -> Option<Side> {
         let mut days: Vec<(&str, Vec<&Resonance>)> = Vec::new();
         for r in records {
-            let date = r.taken_at.get(..10).unwrap_or_default();
+            let date = crate::record::when::day(&r.taken_at).unwrap_or_default();
             let Some(x) = r.reading() else { continue };
             match days.iter_mut().find(|d| d.0 == date) {
                 Some(d) => d.1.push(x),

@@ -6,6 +6,7 @@ use super::document::Remark;
 use crate::coil::behind::{input_of, load_of};
 use crate::record::Record;
 use crate::record::identity::{same_rig, unlike};
+use crate::record::when::moment;
 
 /// What is on either side, in order of time.
 #[derive(Debug, Clone)]
@@ -13,10 +14,6 @@ pub(super) struct Sides<'a> {
     pub(super) name: String,
     pub(super) before: Vec<&'a Record>,
     pub(super) after: Vec<&'a Record>,
-}
-
-fn time(r: &Record) -> Option<jiff::Timestamp> {
-    r.taken_at.parse().ok()
 }
 
 /// By the pickup's name and coil: two coils of one pickup are two windings. A record that does not say which one it is of goes with
@@ -32,7 +29,7 @@ pub(super) fn pairs<'a>(before: &'a [Record], after: &'a [Record]) -> (Vec<Sides
     for name in names {
         let of = |list: &'a [Record]| {
             let mut own: Vec<&Record> = list.iter().filter(|r| r.pickup.name == name).collect();
-            own.sort_by_key(|r| (time(r), &r.taken_at));
+            own.sort_by_key(|r| (moment(&r.taken_at), &r.taken_at));
             own
         };
         let whole = Sides {
@@ -107,8 +104,8 @@ impl<'a> Sides<'a> {
 
     /// Hours between the last reading before and the first one after.
     pub(super) fn apart_h(&self) -> Option<f64> {
-        let last = self.before.iter().filter_map(|r| time(r)).max()?;
-        let first = self.after.iter().filter_map(|r| time(r)).min()?;
+        let last = self.before.iter().filter_map(|r| moment(&r.taken_at)).max()?;
+        let first = self.after.iter().filter_map(|r| moment(&r.taken_at)).min()?;
         Some(first.duration_since(last).as_secs_f64() / 3600.0)
     }
 }

@@ -84,7 +84,7 @@ impl Sides<'_> {
     /// By the clock that the last record was made by.
     fn in_hours(&self, hours: f64) -> Option<String> {
         let last = self.after.last()?.taken_at.as_str();
-        let at: jiff::Timestamp = last.parse().ok()?;
+        let at = crate::record::when::moment(last)?;
         let offset = jiff::fmt::temporal::Pieces::parse(last).ok()?.to_numeric_offset();
         let zone = offset.map_or(jiff::tz::TimeZone::UTC, jiff::tz::TimeZone::fixed);
         let then = at.checked_add(jiff::SignedDuration::from_secs((3600.0 * hours) as i64));

@@ -3,6 +3,7 @@
 use super::document::Reason;
 use super::sides::Sides;
 use crate::record::Record;
+use crate::record::when::{self, moment};
 use crate::shop::witness::history::{Check, History};
 use crate::shop::yardstick::{Scatter, Witness};
 use crate::stats::mean;
@@ -21,9 +22,8 @@ pub(super) struct Looked<'a> {
 
 /// The check that was made nearest to a reading, if within [`NEAR_H`].
 fn nearest<'a>(history: &'a History, record: &Record) -> Option<&'a Check> {
-    let at = |s: &str| s.parse::<jiff::Timestamp>().ok();
-    let read = at(&record.taken_at)?;
-    let away = |c: &Check| Some((read.duration_since(at(&c.taken_at)?).as_secs_f64() / 3600.0).abs());
+    let read = moment(&record.taken_at)?;
+    let away = |c: &Check| Some((read.duration_since(moment(&c.taken_at)?).as_secs_f64() / 3600.0).abs());
     let near = history.checks.iter().filter_map(|c| Some((away(c)?, c)));
     near.filter(|(h, _)| *h <= NEAR_H)
         .min_by(|a, b| a.0.total_cmp(&b.0))
@@ -79,7 +79,7 @@ impl<'a> Looked<'a> {
         let (relative, _) = self.moved()?;
         if let Some(bad) = self.all().find(|c| !c.go) {
             return Some(Reason::WitnessNoGo {
-                day: bad.taken_at.get(..10).unwrap_or("that day").to_owned(),
+                day: when::day(&bad.taken_at).unwrap_or("that day").to_owned(),
             });
         }
         let days = [&self.before, &self.after].map(|side| 1.0 / side.len() as f64);

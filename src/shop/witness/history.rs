@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::record::identity::{Entered, Sense};
+use crate::record::when::day;
 use crate::record::{Code, Record, RigSummary};
 use crate::stats::chart::{Individuals, moving_range_freedom};
 use crate::stats::mean;
@@ -259,7 +260,7 @@ impl History {
         if good.len() < BASELINE {
             return None;
         }
-        let date = |c: &Check| c.taken_at.get(..10).unwrap_or_default().to_owned();
+        let date = |c: &Check| day(&c.taken_at).unwrap_or_default().to_owned();
         let dates: BTreeSet<String> = good.iter().map(|c| date(c)).collect();
         // Several checks of a day are one of its days, where there are enough of them.
         let by_day = dates.len() >= BASELINE;

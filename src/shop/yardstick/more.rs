@@ -1,5 +1,8 @@
 //! What would tell, where nobody can.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::parts::{Between, Question};
 use super::rule::{Answer, RISK, Said};
 use crate::stats::student;
@@ -18,7 +21,8 @@ pub enum Again {
 }
 
 /// So many more readings of each that can be made again, and of which kind.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
 pub enum More {
     /// Takes without touching the pickup.
     Takes(u32),

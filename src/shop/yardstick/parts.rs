@@ -10,7 +10,7 @@ const USUAL_FREEDOM: f64 = 30.0;
 const USUAL_DAY_F: f64 = 2e-12;
 const USUAL_DAY_Q: f64 = 0.005;
 /// The peak of a second-order response is about 20 lg Q high.
-const DB_PER_LN_Q: f64 = 20.0 / std::f64::consts::LN_10;
+pub const DB_PER_LN_Q: f64 = 20.0 / std::f64::consts::LN_10;
 
 fn usual(sd: f64) -> Scatter {
     Scatter {
@@ -23,6 +23,9 @@ fn usual(sd: f64) -> Scatter {
 pub fn frequency(farad: Scatter, whole_f: f64) -> Scatter {
     farad.times(0.5 / whole_f)
 }
+
+/// Capacitance of a winding where nothing is said (common practice: 40 to 300 pF), with its standard uncertainty.
+pub const USUAL_WINDING_F: (f64, f64) = (120e-12, 40e-12);
 
 /// What a rig does to the readings of one pickup, quantity by quantity, as the pickup is laid down anew and as days go by. Usual
 /// values, a guess of ours, until the rig knows its own.

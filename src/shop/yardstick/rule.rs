@@ -1,10 +1,9 @@
 //! The rule: different, the same, or nobody can tell.
 
-use serde::{Deserialize, Serialize};
-
 use super::matters::Quantity;
 use super::parts::Between;
 use super::scatter::Scatter;
+pub use crate::stats::Answer;
 
 /// Of all quantities of a question together, and of one for being the same.
 pub(super) const RISK: f64 = 0.05;
@@ -12,14 +11,6 @@ pub(super) const RISK: f64 = 0.05;
 /// spare, what is known worse cannot be helped.
 const LEAST: f64 = 0.1;
 const MOST: f64 = 1.0 / 3.0;
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Answer {
-    Different,
-    Same,
-    CannotTell,
-}
 
 /// One quantity of a question.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::known::Beside;
 use super::outcome::Told;
-use super::{complete, knock, known, outcome, parallel};
+use super::{complete, knock, outcome, parallel};
 use crate::analysis::chain::Chain;
 use crate::analysis::compose;
 use crate::analysis::{self, Options};
@@ -124,8 +125,8 @@ pub fn one(
     context.take = Some(fileio::name_of(path));
     let answer = analysis.answer_db;
     let mut record = compose::record(&take, analysis, context);
-    if let Some(rig) = &bench.rig_file {
-        known::put_or_note(&mut record, rig);
+    if let Some((rig, file)) = bench.rig.as_ref().zip(bench.rig_file.as_ref()) {
+        Beside::of(rig, file).put_or_note(&mut record);
     }
     Ok((record, answer))
 }

@@ -42,7 +42,11 @@ pub fn today(given: Option<&Path>) -> Option<Rig> {
 /// Records, by path or pickup's name, and by their rigs as these are known today: from `today`, where it is that rig, else from the
 /// newest of them.
 pub fn records(words: &[PathBuf], today: Option<&Rig>, console: &mut Console) -> Result<Vec<Record>> {
-    let placed: Vec<(PathBuf, Record)> = words.iter().map(|w| wanted::placed(w)).collect::<Result<_>>()?;
+    Ok(by_today(&wanted::all(words)?, today, console))
+}
+
+/// The same of records whose places are known.
+pub fn by_today(placed: &[(PathBuf, Record)], today: Option<&Rig>, console: &mut Console) -> Vec<Record> {
     let mut budget = Budget::default();
     let by_today = placed.iter().map(|(path, record)| {
         let newest = || {
@@ -56,13 +60,14 @@ pub fn records(words: &[PathBuf], today: Option<&Rig>, console: &mut Console) ->
             None => record.clone(),
         }
     });
-    Ok(by_today.collect())
+    by_today.collect()
 }
 
 /// The same of one.
 pub fn one(word: &Path, today: Option<&Rig>, console: &mut Console) -> Result<Record> {
-    let mut list = records(&[word.to_path_buf()], today, console)?;
-    list.pop().map_or_else(|| Ok(wanted::placed(word)?.1), Ok)
+    let placed = wanted::placed(word)?;
+    let read = by_today(std::slice::from_ref(&placed), today, console).pop();
+    Ok(read.unwrap_or(placed.1))
 }
 
 /// Says what is to be known of a record that was read again, or could not be.

@@ -3,7 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::{anew, known, outcome};
+use super::known::Rigs;
+use super::{anew, outcome, wanted};
 use crate::cli::args::CompareArgs;
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
@@ -13,7 +14,8 @@ use crate::report::{difference_words, overlay, text};
 use crate::shop::difference::{self, Comparison, How};
 
 pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
-    let mut records = anew::records(&args.records, anew::today(None).as_ref(), console)?;
+    let placed = wanted::all(&args.records)?;
+    let mut records = anew::by_today(&placed, anew::today(None).as_ref(), console);
     if records.len() < 2 {
         return Err(Failure::new(
             "one record cannot be compared with itself",
@@ -21,11 +23,12 @@ pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
         ));
     }
     let defaults = Defaults::read_from(Path::new("."))?;
-    known::put_all(&mut records, &args.records, &defaults, console);
+    let rigs = Rigs::of(placed.iter().map(|p| p.0.as_path()), &defaults);
+    rigs.put(&mut records, console);
     let how = How {
         matters: defaults.matters(),
         in_place: args.in_place,
-        histories: known::histories(&args.records, &defaults),
+        histories: rigs.histories(),
     };
     let (records, mut comparison) = if args.by_load {
         difference::compare_by_load(records, &how)?

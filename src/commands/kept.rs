@@ -3,8 +3,9 @@
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
+use super::knock;
+use super::known::Beside;
 use super::outcome::{self, Played};
-use super::{knock, known, rig};
 use crate::analysis::{self, Options};
 use crate::analysis::{compose, repeats};
 use crate::capture::{Take, wav};
@@ -13,6 +14,7 @@ use crate::commands::asked::{self, Asked};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::Record;
+use crate::record::when::{day, moment};
 use crate::report::text;
 use crate::rig::Rig;
 use crate::shop::witness::history::History;
@@ -80,11 +82,15 @@ impl Measurement {
         record
             .notes
             .extend(lost.map(|f| f.what.clone()).or_else(|| self.cut_off()));
-        if let Some(given) = &self.asked.rig {
-            known::put_or_note(&mut record, given.file.as_ref());
+        if let (Some(given), Some(rig)) = (&self.asked.rig, &bench.rig) {
+            let beside = Beside::of(rig, given.file.as_ref());
+            beside.put_or_note(&mut record);
             // What was measured is kept, whatever became of the checks' file.
-            let note = last_check(given.file.as_ref(), bench.rig.as_ref(), &record);
-            record.notes.extend(note.unwrap_or_else(|e| Some(e.what)));
+            let note = match &beside.history {
+                Ok(history) => history.as_ref().and_then(|h| last_check(h, rig, &record)),
+                Err(e) => Some(e.what.clone()),
+            };
+            record.notes.extend(note);
         }
         Ok(record)
     }
@@ -201,22 +207,23 @@ impl Drop for Kept {
 }
 
 /// How old the rig's last good check is; nothing where it has no checks.
-fn last_check(path: &Path, rig: Option<&Rig>, record: &Record) -> Result<Option<String>> {
-    let own = |h: &History| rig.is_some_and(|r| h.is_of(&r.summary()));
-    let of_kind = |h: &History| h.checks.iter().all(|c| c.simulated == record.is_simulated());
-    let Some(history) = rig::history_of(path)?.filter(|h| own(h) && of_kind(h)) else {
-        return Ok(None);
-    };
+fn last_check(history: &History, rig: &Rig, record: &Record) -> Option<String> {
+    let of_kind = history.checks.iter().all(|c| c.simulated == record.is_simulated());
+    if !history.is_of(&rig.summary()) || !of_kind {
+        return None;
+    }
     let Some(good) = history.checks.iter().rev().find(|c| c.go) else {
-        return Ok(Some("the rig has no good check yet".into()));
+        return Some("the rig has no good check yet".into());
     };
-    let at = |s: &str| s.parse::<jiff::Timestamp>().ok();
-    let hours = at(&good.taken_at)
-        .zip(at(&record.taken_at))
+    let hours = moment(&good.taken_at)
+        .zip(moment(&record.taken_at))
         .map(|(then, now)| now.duration_since(then).as_secs().div_euclid(3600));
     let since = match hours {
         // A clock that was set back, or a measurement that was finished later.
-        Some(..0) => format!("on {}, by the clock after this take", day(&good.taken_at)),
+        Some(..0) => format!(
+            "on {}, by the clock after this take",
+            day(&good.taken_at).unwrap_or(&good.taken_at)
+        ),
         Some(0..24) => "less than a day ago".to_owned(),
         Some(24..48) => "a day ago".to_owned(),
         Some(n) => format!("{} days ago", n / 24),
@@ -224,9 +231,5 @@ fn last_check(path: &Path, rig: Option<&Rig>, record: &Record) -> Result<Option<
     };
     let after = history.checks.last().is_some_and(|c| !c.go);
     let after = if after { "; the last check was no-go" } else { "" };
-    Ok(Some(format!("rig last checked good {since}{after}")))
-}
-
-fn day(stamp: &str) -> &str {
-    stamp.split('T').next().unwrap_or(stamp)
+    Some(format!("rig last checked good {since}{after}"))
 }

@@ -14,6 +14,7 @@ use crate::fileio;
 use crate::network::Load;
 use crate::record::Record;
 use crate::record::identity::same_rig;
+use crate::record::when::moment;
 use crate::report::{potting_plot, text};
 use crate::rig::{Input, Rig};
 use crate::shop::wax::document::{PotVerdict, PottingDocument};
@@ -88,10 +89,9 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
 
 /// What was changed on the bench after a reading before wax and before one after it.
 fn between(before: &[Record], after: &[Record], change: &Change) -> Option<String> {
-    let at = |stamp: &str| stamp.parse::<jiff::Timestamp>().ok();
-    let then = at(&change.at)?;
+    let then = moment(&change.at)?;
     let any = |side: &[Record], is: fn(&jiff::Timestamp, &jiff::Timestamp) -> bool| {
-        side.iter().filter_map(|r| at(&r.taken_at)).any(|t| is(&t, &then))
+        side.iter().filter_map(|r| moment(&r.taken_at)).any(|t| is(&t, &then))
     };
     let apart = any(before, |t, then| t < then) && any(after, |t, then| t >= then);
     apart.then(|| {
@@ -115,7 +115,7 @@ impl<'a> Known<'a> {
         let history = history_of(path)?
             .filter(|h| h.is_of(&rig.summary()))
             .map(|h| by_today(h, path, &rig, console));
-        let study = repeat_of(path)?.for_kind(simulated);
+        let study = repeat_of(path, &rig.summary())?.for_kind(simulated);
         Ok(Known {
             path,
             rig,
@@ -153,7 +153,10 @@ fn wax(
         if path.symlink_metadata().is_err() {
             return Ok(WaxHistory::new(&rig.name));
         }
-        WaxHistory::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?)
+        WaxHistory::parse(
+            &path.display().to_string(),
+            &fileio::read_limited(&path, outcome::MOST_BYTES)?,
+        )
     };
     let own = rig.summary();
     if let Some(r) = before.iter().find(|r| !same_rig(&r.rig, &own)) {
@@ -180,9 +183,6 @@ fn wax(
         Ok(None)
     })
 }
-
-/// Far more than any shop writes.
-const MOST_BYTES: u64 = 64 << 20;
 
 /// Records that are named or whose place is, and those in folders of such folders.
 fn found(words: &[PathBuf]) -> Result<Vec<PathBuf>> {

@@ -26,8 +26,9 @@ mod create;
 mod inputs;
 mod level;
 
-use beside::{MOST_BYTES, aside, of_one_kind};
+use crate::record::when::day;
 pub use beside::{Placement, beside, by_today, history_kept, history_of, kept_with, repeat_of};
+use beside::{aside, of_one_kind};
 
 pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
     match action {
@@ -63,7 +64,7 @@ fn rig_of(given: Option<&PathBuf>) -> Result<(PathBuf, Rig)> {
 fn write_changes(path: &Path, changes: impl FnOnce(&Rig) -> Result<Vec<Change>>) -> Result<Vec<Replaced>> {
     fileio::alone(path, || {
         let place = path.display().to_string();
-        let text = fileio::read_text_limited(path, MOST_BYTES)?;
+        let text = fileio::read_text_limited(path, outcome::MOST_BYTES)?;
         let changes = changes(&Rig::parse(&text, &place)?)?;
         let (new, replaced) = edit::changed(&format!("rig {place}"), &text, &changes, Some(&today()))?;
         Rig::parse(&new, &place)?;
@@ -95,7 +96,7 @@ fn open(args: &SoundArgs, rig: &Rig, bound: bool, console: &Console) -> Result<S
 /// "2026-01-31", here.
 fn today() -> String {
     let stamp = crate::cli::context::stamp(std::time::SystemTime::now());
-    stamp.split('T').next().unwrap_or_default().to_owned()
+    day(&stamp).unwrap_or_default().to_owned()
 }
 
 /// The channels asked for, else the rig's, else those remembered.
@@ -163,7 +164,7 @@ fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {
     fileio::alone(&file, || {
         // An earlier study may have been the better one: it is put aside, as old checks are.
         if file.symlink_metadata().is_ok() {
-            files.push(aside(&file, &fileio::read_limited(&file, MOST_BYTES)?)?);
+            files.push(aside(&file, &fileio::read_limited(&file, outcome::MOST_BYTES)?)?);
         }
         fileio::write_atomically(&file, &outcome::pretty(&document, "the repeatability")?)
     })?;

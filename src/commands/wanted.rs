@@ -7,8 +7,18 @@ use crate::cli::defaults::Defaults;
 use crate::failure::Result;
 use crate::record::Record;
 
+fn notebook() -> Result<PathBuf> {
+    let folder = Defaults::read_from(Path::new("."))?.folder;
+    Ok(folder.unwrap_or_else(|| PathBuf::from(".")))
+}
+
 /// Where the record lies that a path or a pickup's name means, and the record.
 pub fn placed(word: &Path) -> Result<(PathBuf, Record)> {
-    let notebook = Defaults::read_from(Path::new("."))?.folder;
-    lookup::record(word, notebook.as_deref().unwrap_or(Path::new(".")))
+    lookup::record(word, &notebook()?)
+}
+
+/// The same of several.
+pub fn all(words: &[PathBuf]) -> Result<Vec<(PathBuf, Record)>> {
+    let notebook = notebook()?;
+    words.iter().map(|w| lookup::record(w, &notebook)).collect()
 }

@@ -6,16 +6,15 @@ use crate::cli::console::Console;
 use crate::cli::context::folders_below;
 use crate::cli::defaults::Defaults;
 use crate::commands::anew::{Budget, Outcome};
+use crate::commands::outcome;
 use crate::commands::sound::of_bench;
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::identity::apart_from;
-use crate::record::{Record, store};
+use crate::record::{Record, RigSummary, store};
 use crate::rig::{Interface, Rig};
 use crate::shop::witness::history::{Check, History};
 use crate::shop::witness::repeat::RepeatDocument;
-
-pub const MOST_BYTES: u64 = 64 << 20;
 
 /// What the built-in bench says has its place in the files of a rig that is of that bench, and nowhere else; nor has anything real
 /// a place in those.
@@ -66,7 +65,11 @@ fn read_history(path: &Path) -> Result<Option<History>> {
     if path.symlink_metadata().is_err() {
         return Ok(None);
     }
-    History::parse(&path.display().to_string(), &fileio::read_limited(path, MOST_BYTES)?).map(Some)
+    History::parse(
+        &path.display().to_string(),
+        &fileio::read_limited(path, outcome::MOST_BYTES)?,
+    )
+    .map(Some)
 }
 
 /// What laying a pickup down anew does on a rig.
@@ -112,15 +115,14 @@ impl Placement {
     }
 }
 
-/// How far the rig can tell pickups apart.
-pub fn repeat_of(rig: &Path) -> Result<Placement> {
+/// How far the rig, of this file and this name, can tell pickups apart.
+pub fn repeat_of(rig: &Path, own: &RigSummary) -> Result<Placement> {
     let path = beside(rig, "repeat.json");
     if path.symlink_metadata().is_err() {
         return Ok(Placement::Unknown);
     }
-    let bytes = fileio::read_limited(&path, MOST_BYTES)?;
+    let bytes = fileio::read_limited(&path, outcome::MOST_BYTES)?;
     let document = RepeatDocument::parse(&path.display().to_string(), &bytes)?;
-    let own = Rig::read(rig)?.summary();
     Ok(match own.is(Some(&document.rig), document.unit.as_deref()) {
         // A scatter is relative: what the file says by now moves all of its readings alike.
         true => Placement::Told(Box::new(document)),

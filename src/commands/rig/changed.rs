@@ -1,6 +1,6 @@
 //! `rig changed`: something is another on the bench, which no file can know.
 
-use super::{MOST_BYTES, aside, beside, rig_of};
+use super::{aside, beside, rig_of};
 use crate::cli::args::ChangedArgs;
 use crate::cli::console::Console;
 use crate::commands::outcome;
@@ -24,7 +24,7 @@ pub fn run(args: &ChangedArgs, console: &mut Console) -> Result<Status> {
     let file = beside(&path, "checks.json");
     let (history, files) = fileio::alone(&file, || {
         let before = match file.symlink_metadata().is_ok() {
-            true => Some(aside(&file, &fileio::read_limited(&file, MOST_BYTES)?)?),
+            true => Some(aside(&file, &fileio::read_limited(&file, outcome::MOST_BYTES)?)?),
             false => None,
         };
         let mut history = History::new(&rig.summary(), &witness.name);

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::beside::from_rig;
-use super::{MOST_BYTES, aside, beside, by_today, history_of, kept_with, rig_of};
+use super::{aside, beside, by_today, history_of, kept_with, rig_of};
 use crate::cli::args::{About, CheckArgs};
 use crate::cli::console::Console;
 use crate::cli::inputs::LoadArg;
@@ -121,7 +121,7 @@ impl Witness<'_> {
             };
             // Another check may have come in since.
             let old = match begin_again && file.symlink_metadata().is_ok() {
-                true => Some(aside(&file, &fileio::read_limited(&file, MOST_BYTES)?)?),
+                true => Some(aside(&file, &fileio::read_limited(&file, outcome::MOST_BYTES)?)?),
                 false => None,
             };
             if kept.checks.iter().any(|c| c.id == new.id) {

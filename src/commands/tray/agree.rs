@@ -9,6 +9,7 @@ use super::{Lot, noted};
 use crate::failure::{Failure, Result};
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};
+use crate::record::when::moment;
 use crate::record::{Record, store};
 use crate::report::text;
 use crate::shop::lot::Entry;
@@ -84,9 +85,8 @@ impl Lot<'_> {
                 "it is left out: move it to another lot",
             ));
         }
-        let at = |text: &str| text.parse::<jiff::Timestamp>().ok();
-        let standing = self.tray.at(number).and_then(|e| at(e.taken_at.as_deref()?));
-        let newer = standing.zip(at(&record.taken_at)).is_none_or(|(a, b)| a <= b);
+        let standing = self.tray.at(number).and_then(|e| moment(e.taken_at.as_deref()?));
+        let newer = standing.zip(moment(&record.taken_at)).is_none_or(|(a, b)| a <= b);
         if newer {
             self.enter(number, &mut record, &folder)?;
         } else {

@@ -195,7 +195,8 @@ impl Chain {
 fn told_of_rig(chain: &Chain, simulated: bool, judging: bool, remarks: &mut Vec<String>) -> Known {
     let path = chain.about.rig.as_deref();
     let mut readable = |e: Failure| remarks.push(e.to_string());
-    let placed = path.map_or(Ok(Placement::Unknown), repeat_of).map_err(&mut readable);
+    let placed = path.map_or(Ok(Placement::Unknown), |p| repeat_of(p, &chain.summary));
+    let placed = placed.map_err(&mut readable);
     let checks = path.map_or(Ok(None), history_of).map_err(&mut readable);
     let placed = placed.unwrap_or(Placement::Unknown).for_kind(simulated);
     let checks = checks.ok().flatten();

@@ -127,7 +127,7 @@ fn a_folder_that_cannot_be_written_to_is_found_before_anything_else() {
     // The superuser may write anywhere but where the kernel itself says no.
     let shut = if std::fs::write(f.path("shut/trial"), b"").is_ok() {
         std::fs::remove_file(f.path("shut/trial")).unwrap();
-        "/sys/kernel"
+        "/proc/sys/kernel"
     } else {
         "shut"
     };

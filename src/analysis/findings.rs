@@ -156,24 +156,44 @@ pub fn no_peak() -> Finding {
     note(Code::NoPeak, "no peak: under this load the response only falls")
 }
 
-/// `peaks`: by how much those of model and curve differ, in percent and dB.
-pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> Finding {
-    let what = format!("a plain coil misses the curve by {misfit_db:.2} dB");
-    if explained {
-        return note(
-            Code::PoorFit,
-            format!(
-                "{what}; metal near the coil (eddy currents) would do that, and so would a wrong reference, ohm or henry figure in the rig file; f0 and Q are effective values"
-            ),
-        );
-    }
-    let apart = peaks.map_or_else(String::new, |(percent, db)| {
-        format!(" (the peaks differ by {percent:.1} % and {db:.1} dB)")
-    });
-    warning(
-        Code::PoorFit,
+/// How the model stands to the curve and to its rival.
+#[derive(Debug, Clone, Copy)]
+pub struct Poor {
+    /// Misfit beyond noise in dB and degrees; nought where it is none.
+    pub db: f64,
+    pub degrees: f64,
+    /// How far the two best models lie apart, in percent of f0 and Q.
+    pub f0_percent: f64,
+    pub q_percent: f64,
+}
+
+pub fn poor_fit(poor: &Poor, level: Level) -> Finding {
+    let misses = match poor.db > 0.0 || poor.degrees > 0.0 {
+        true => format!(
+            "no model follows the curve: {:.2} dB and {:.1} degrees are left",
+            poor.db, poor.degrees
+        ),
+        false => format!(
+            "two models follow the curve alike and differ by {:.1} % in f0 and {:.1} % in Q",
+            poor.f0_percent, poor.q_percent
+        ),
+    };
+    let then = match level {
+        Level::Note => "f0 and Q hold all the same, within what is stated",
+        _ => {
+            "go by the peak and take f0 and Q as a rough guide; no metal on this pickup? then check the rig file's reference, ohms and henries"
+        }
+    };
+    finding(Code::PoorFit, level, format!("{misses}: {then}"))
+}
+
+/// A lead of the pickup's input in seconds that was found and taken out.
+pub fn inputs_apart(lead_s: f64) -> Finding {
+    let (us, which) = (1e6 * lead_s.abs(), if lead_s > 0.0 { "ahead of" } else { "behind" });
+    note(
+        Code::InputsDiffer,
         format!(
-            "{what}{apart}: go by the peak and take f0 and Q as a rough guide; no metal on this pickup? then check the rig file's reference, ohms and henries"
+            "the pickup's input is {us:.2} us {which} the reference's, or the exciter couples into the coil through a few picofarads; taken out; `rig inputs` tells which"
         ),
     )
 }
@@ -271,6 +291,8 @@ pub fn place(code: Code) -> u8 {
         Code::ClockDrift => 13,
         Code::NoPeak => 14,
         Code::PoorFit => 15,
+        Code::InputsDiffer => 16,
+        Code::ReferenceLeak => 17,
     }
 }
 

@@ -3,13 +3,13 @@
 use num_complex::Complex64;
 
 use super::Work;
-use super::findings::{self, Softer};
+use super::budget::Distance;
+use super::findings::{self, Poor, Softer};
 use super::fits::Fits;
 use super::prepare::Prepared;
-use super::reading::{Headline, Held};
-use crate::estimate::Estimate;
+use super::reading::Held;
+use crate::fit::Fitted;
 use crate::fit::group::{self, Group};
-use crate::fit::{Fitted, Kind, peak};
 use crate::record::{Code, Level};
 use crate::transfer::{faults, span, sums};
 
@@ -99,31 +99,34 @@ impl Work<'_> {
         true
     }
 
-    /// `shown`: frequency and height of the peak that is shown.
-    pub(super) fn judge_fit(&mut self, held: &Held, shown: Option<&(Estimate, Estimate)>) {
-        let second = held.second;
-        let second_misses = held.miss_second.matters();
-        let own = peak::of_model(&second.model, &second.theta, second.kind);
-        // Peaks that differ by more than 3 % or 1 dB and more than their noise.
-        let apart = own.zip(shown).and_then(|(a, (hz, db))| {
-            let percent = 100.0 * (a.hz / hz.value - 1.0).abs();
-            let decibel = (a.db - db.value).abs();
-            let beyond = percent > 3.0 + 300.0 * hz.u / hz.value || decibel > 1.0 + 3.0 * db.u;
-            beyond.then_some((percent, decibel))
-        });
-        let disagree = apart.is_some() || (own.is_some() != shown.is_some() && second_misses);
-        if second_misses || disagree {
-            let explained = held.better.kind == Kind::Eddy && !held.miss_better.matters() && !disagree;
-            self.raise(findings::poor_fit(held.miss_second.beyond_noise_db, explained, apart));
+    /// Whether the model that is shown can be believed: it follows the curve, and its nearest rival says the same.
+    pub(super) fn judge_fit(&mut self, held: &Held, next: &Distance, peak: Option<f64>) {
+        let top = peak.unwrap_or(next.f0_hz);
+        let whole = held.miss(50.0, 18e3);
+        // What is missed above the resonance moves neither it nor the peak.
+        let near = held.miss(top / 4.0, 1.6 * top);
+        let poor = Poor {
+            db: if whole.matters() { whole.beyond_noise_db } else { 0.0 },
+            degrees: if whole.matters() { whole.beyond_noise_deg } else { 0.0 },
+            f0_percent: next.f0_percent,
+            q_percent: next.q_percent,
+        };
+        let gross = near.matters() && (near.beyond_noise_db > 0.06 || near.beyond_noise_deg > 0.4);
+        let apart = next.f0_percent > 1.0 || next.q_percent > 5.0;
+        if gross || apart {
+            self.raise(findings::poor_fit(&poor, Level::Warning));
+        } else if whole.matters() {
+            self.raise(findings::poor_fit(&poor, Level::Note));
         }
     }
 
-    pub(super) fn judge_edge(&mut self, p: &Prepared, head: &Headline, peak: Option<&(Estimate, Estimate)>) {
+    /// `f0` of the resonance; `peak`: where it is.
+    pub(super) fn judge_edge(&mut self, p: &Prepared, f0: f64, peak: Option<f64>) {
         let [low, high] = p.driven;
         // Without a peak only a resonance far outside says anything.
         let (f, beyond, edge) = match peak {
-            Some((hz, _)) => (hz.value, 1.0, 1.12),
-            None => (head.f0.value, 1.5, 1.5),
+            Some(hz) => (hz, 1.0, 1.12),
+            None => (f0, 1.5, 1.5),
         };
         if f > high * beyond || f < low / beyond {
             self.raise(findings::peak_outside(f, p.driven, Level::Reject));

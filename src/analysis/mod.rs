@@ -5,9 +5,10 @@ use serde::{Deserialize, Serialize};
 use crate::capture::Take;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
-use crate::record::{CaptureSummary, Code, Curve, Finding, Fit, Level, Resonance, Verdict};
+use crate::record::{Budget, CaptureSummary, Code, Curve, Finding, Fit, Level, Resonance, Verdict};
 use crate::transfer::{span, sums};
 
+mod budget;
 pub mod chain;
 pub mod compose;
 pub mod curve;
@@ -39,11 +40,15 @@ pub struct Options<'a> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Choice {
-    /// The better one by the information criterion.
+    /// The plainest that follows the take.
     #[default]
     Better,
     SecondOrder,
-    Eddy,
+    #[serde(alias = "eddy")]
+    Turn,
+    Metal,
+    #[serde(rename = "metal+loop")]
+    MetalLoop,
 }
 
 /// Everything measured from one take, in the record's own terms.
@@ -52,6 +57,7 @@ pub struct Analysis {
     pub capture: CaptureSummary,
     pub resonance: Option<Resonance>,
     pub fit: Option<Fit>,
+    pub budget: Option<Budget>,
     pub curve: Option<Curve>,
     /// Channel 1 over the reference, or over the drive file, at 1 kHz, in dB, as the samples show it; null where the take was
     /// rejected or says nothing there.
@@ -138,6 +144,7 @@ impl<'a> Work<'a> {
                 capture,
                 resonance: None,
                 fit: None,
+                budget: None,
                 curve: None,
                 answer_db: None,
                 findings: Vec::new(),
@@ -221,6 +228,7 @@ impl<'a> Work<'a> {
         out.verdict = Verdict::from_findings(&out.findings);
         if out.verdict == Verdict::Rejected {
             out.resonance = None;
+            out.budget = None;
             out.answer_db = None;
         }
         out.notes.dedup();

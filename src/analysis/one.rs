@@ -4,7 +4,7 @@ use super::fits::Fits;
 use super::prepare::Prepared;
 use super::{Work, findings};
 use crate::fit::model::Param;
-use crate::fit::{self, Nuisance, Setup};
+use crate::fit::{self, Known, Nuisance, Setup};
 use crate::record::{Code, Level};
 use crate::transfer::align::{self, Drive, Looks, Place};
 
@@ -235,7 +235,7 @@ fn free(param: Param, reach: f64) -> Nuisance {
         lower: -reach,
         upper: reach,
         prior: None,
-        stated: false,
+        known: Known::Weakly,
     }
 }
 

@@ -18,6 +18,7 @@ pub fn combine(records: Vec<Record>) -> Result<Record> {
     let Some(base) = good.first() else { return Ok(first) };
     let readings: Vec<&Resonance> = good.iter().filter_map(|r| r.resonance.as_ref()).collect();
     let mut out = (*base).clone();
+    out.budget = None;
     out.taken_at = first.taken_at;
     out.repeats = readings
         .iter()

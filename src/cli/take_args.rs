@@ -152,7 +152,7 @@ pub struct MeasureArgs {
     /// What the built-in bench holds: a TOML file, or words such as "r=6k l=2.4H cs=120p hum=-50dB"
     #[arg(long, value_name = "SPEC")]
     pub sim: Option<String>,
-    /// Which model plot and peak are taken from; left out, the better one
+    /// Which model the reading is taken from; left out, the plainest that follows the take
     #[arg(long, value_enum)]
     pub model: Option<ModelArg>,
     /// Folder for the record; left out, FOLDER/NAME/0001 and so on
@@ -165,7 +165,11 @@ pub struct MeasureArgs {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum ModelArg {
     SecondOrder,
-    Eddy,
+    #[value(alias = "eddy")]
+    Turn,
+    Metal,
+    #[value(name = "metal+loop")]
+    MetalLoop,
 }
 
 impl From<Option<ModelArg>> for Choice {
@@ -173,7 +177,9 @@ impl From<Option<ModelArg>> for Choice {
         match m {
             None => Choice::Better,
             Some(ModelArg::SecondOrder) => Choice::SecondOrder,
-            Some(ModelArg::Eddy) => Choice::Eddy,
+            Some(ModelArg::Turn) => Choice::Turn,
+            Some(ModelArg::Metal) => Choice::Metal,
+            Some(ModelArg::MetalLoop) => Choice::MetalLoop,
         }
     }
 }
@@ -200,7 +206,7 @@ pub struct AnalyzeArgs {
     pub knock_take: Option<PathBuf>,
     #[command(flatten)]
     pub about: About,
-    /// Which model plot and peak are taken from; left out, the better one
+    /// Which model the reading is taken from; left out, the plainest that follows the take
     #[arg(long, value_enum)]
     pub model: Option<ModelArg>,
     /// Folder for record and plots; left out, nothing is written

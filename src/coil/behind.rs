@@ -178,7 +178,7 @@ fn resistance(records: &[&Record], about: &About, notes: &mut Vec<String>) -> Re
 
 /// Whether f0 and Q do not hold all that the take says.
 fn needs_curve(r: &Record) -> bool {
-    let metal = r.fit.as_ref().is_some_and(|f| f.model == Model::Eddy);
+    let metal = r.fit.as_ref().is_some_and(|f| f.model != Model::SecondOrder);
     metal || r.findings.iter().any(|f| f.code == Code::PoorFit)
 }
 

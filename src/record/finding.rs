@@ -34,6 +34,8 @@ pub enum Code {
     Hum,
     NoPeak,
     PoorFit,
+    InputsDiffer,
+    ReferenceLeak,
     CoilsCancel,
     PeakOutsideDrive,
     ChannelsSwapped,
@@ -58,7 +60,7 @@ impl Code {
     pub fn cure(self) -> Cure {
         match self {
             Code::Clipped | Code::Dropout | Code::Transient | Code::LowSnr | Code::Hum => Cure::AnotherTake,
-            Code::InputLoading | Code::ClockDrift => Cure::Rig,
+            Code::InputLoading | Code::ClockDrift | Code::InputsDiffer | Code::ReferenceLeak => Cure::Rig,
             Code::NoSignal
             | Code::ReferenceMissing
             | Code::NoPeak

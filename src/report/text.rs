@@ -9,7 +9,8 @@ use anstyle::{AnsiColor, Style as Paint};
 
 use super::number::{self, Unit};
 use super::words;
-use crate::record::{Eddy, Fit, Level, Model, Open, Record, Resonance, Verdict};
+use crate::estimate::Estimate;
+use crate::record::{Budget, Eddy, Fit, Level, Model, Open, Parts, Record, Resonance, Verdict};
 use crate::shop::reading;
 use crate::shop::yardstick::Quantity;
 use crate::wrap::columns;
@@ -272,6 +273,9 @@ fn details(out: &mut Screen, record: &Record) {
         out.row("corr(f0,Q)", &format!("{:.2}", r.corr_f0_q), PLAIN);
         coupling(out, r);
     }
+    if let Some(b) = &record.budget {
+        budget_details(out, b);
+    }
     if let Some(fit) = &record.fit {
         fit_details(out, fit);
     }
@@ -309,13 +313,42 @@ fn coupling(out: &mut Screen, r: &Resonance) {
     }
 }
 
+/// What each uncertainty is made of, one standard uncertainty of each.
+fn budget_details(out: &mut Screen, b: &Budget) {
+    let mut line = |name: &str, p: &Parts| {
+        let parts = [
+            ("noise", p.noise),
+            ("stated", p.stated),
+            ("not stated", p.unstated),
+            ("misfit", p.misfit),
+            ("two ways", p.ways),
+        ];
+        let shown = parts.iter().filter(|(_, v)| *v > 0.0);
+        let text: Vec<String> = shown.map(|(what, v)| format!("{what} {}", two(*v))).collect();
+        out.row(name, &text.join(", "), PLAIN);
+    };
+    line("u of f0, Hz", &b.f0_hz);
+    line("u of Q", &b.q);
+    if let (Some(hz), Some(db)) = (&b.peak_hz, &b.peak_db) {
+        line("u of peak, Hz", hz);
+        line("u of peak, dB", db);
+    }
+}
+
 fn fit_details(out: &mut Screen, fit: &Fit) {
     let [low, high] = fit.band_hz;
     let shown = match fit.model {
         Model::SecondOrder => "second order",
         Model::Eddy => "second order with eddy currents",
+        Model::Turn => "a shorted turn about the coil",
+        Model::Metal => "a metal core in the coil",
+        Model::MetalLoop => "a metal core, and a cover or baseplate",
+        Model::SecondOrderOther => "second order, another coil in series",
+        Model::TurnOther => "a shorted turn about the coil, another coil in series",
+        Model::MetalOther => "a metal core, another coil in series",
+        Model::MetalLoopOther => "a metal core, a cover or baseplate, another coil in series",
     };
-    out.row("peak model", shown, PLAIN);
+    out.row("model", shown, PLAIN);
     let noise = match fit.noise_from.as_str() {
         "" => String::new(),
         from => format!(", noise from {}", words::clean(from)),
@@ -333,6 +366,24 @@ fn fit_details(out: &mut Screen, fit: &Fit) {
         two(fit.rms_residual_db)
     );
     out.row("fit", &quality, PLAIN);
+    if let Some(p) = fit.plain.filter(|_| fit.model != Model::SecondOrder) {
+        let text = format!(
+            "f0 {}, Q {} {}",
+            number::bare_interval(&p.f0_hz, Unit::Hertz),
+            number::bare_interval(&p.q, Unit::Ratio),
+            number::LEVEL
+        );
+        out.row("second order", &text, PLAIN);
+    }
+    if let Some(s) = &fit.shift_s {
+        let which = if s.value < 0.0 { "lags" } else { "leads" };
+        let size = Estimate {
+            value: s.value.abs(),
+            ..*s
+        };
+        let text = format!("{which} by {}", number::interval(&size, Unit::Second));
+        out.row("pickup's input", &text, PLAIN);
+    }
     for (name, n) in &fit.nuisance {
         let u = n.u.map_or("taken as exact".into(), |u| format!("u {}", two(u)));
         out.row(

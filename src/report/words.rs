@@ -179,6 +179,8 @@ pub fn finding(code: Code) -> &'static str {
         Code::Hum => "mains hum",
         Code::NoPeak => "no peak",
         Code::PoorFit => "curve and model differ",
+        Code::InputsDiffer => "the inputs differ",
+        Code::ReferenceLeak => "the pickup is heard on the reference",
         Code::CoilsCancel => "exciter over both coils",
         Code::PeakOutsideDrive => "peak outside the test signal",
         Code::ChannelsSwapped => "channels swapped",

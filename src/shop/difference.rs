@@ -10,7 +10,7 @@ use crate::failure::{Failure, Result};
 use crate::network::Load;
 use crate::record::identity::{Sense, is_of_level, same_rig, unlike};
 use crate::record::when::{day, moment};
-use crate::record::{LoadSummary, Pickup, Record, Resonance, RigSummary, Verdict};
+use crate::record::{Definition, LoadSummary, Pickup, Record, Resonance, RigSummary, Verdict};
 use crate::shop::reading;
 use crate::shop::witness::history::History;
 use crate::shop::yardstick::{self, Again, Answer, Asked, Between, Matters, More, Quantity, Question, Said};
@@ -296,7 +296,10 @@ impl Difference {
         match (a.reading(), b.reading()) {
             (Some(_), Some(_)) if unlike_in(a, b).iter().any(|k| !is_of_level(k)) => nothing(Some(Why::RigFile)),
             (Some(x), Some(y)) if x.definition == y.definition => nothing(None).judged((a, x), (b, y), how),
-            (Some(_), Some(_)) => nothing(Some(Why::Definitions)),
+            (Some(_), Some(_)) => match (a.read_as(Definition::Plain), b.read_as(Definition::Plain)) {
+                (Some(x), Some(y)) => nothing(None).judged((a, &x), (b, &y), how),
+                _ => nothing(Some(Why::Definitions)),
+            },
             _ => nothing(Some(Why::NoReading)),
         }
     }

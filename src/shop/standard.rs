@@ -231,11 +231,27 @@ impl<'a> Good<'a> {
     }
 }
 
+/// The records with f0 and Q by one definition: the one they have in common, else the second-order model's.
+fn alike(records: &[Record]) -> (Definition, Vec<Record>) {
+    let of = |r: &Record| r.reading().map(|x| x.definition);
+    let first = records.iter().find_map(of).unwrap_or_default();
+    let definition = match records.iter().filter_map(of).all(|d| d == first) {
+        true => first,
+        false => Definition::Plain,
+    };
+    let read = |r: &Record| Record {
+        resonance: r.read_as(definition).or(r.resonance.clone()),
+        ..r.clone()
+    };
+    (definition, records.iter().map(read).collect())
+}
+
 impl Standard {
     /// From records of good pickups, all of one rig and one load: their mean, with the limits that the maker allows, or those
     /// that their own scatter proposes.
     pub fn from(name: &str, records: &[Record], allowed: Allowed) -> Result<(Standard, Option<Proposal>)> {
-        let (good, first) = Good::of(records)?;
+        let (definition, records) = alike(records);
+        let (good, first) = Good::of(&records)?;
         let ln_f0 = good.all(|x| Some(x.f0_hz.value.ln()));
         let ln_q = good.all(|x| Some(x.q.value.ln()));
         let levels = good.all(|x| Some(x.level_db?.value));
@@ -275,7 +291,7 @@ impl Standard {
             ohmmeter,
             r20_allow: allowed.ohms,
             simulated: first.is_simulated(),
-            definition: Definition::Plain,
+            definition,
             entered: first.rig.entered(first.capture.channels),
         };
         Ok((standard, proposal))
@@ -381,11 +397,8 @@ impl Standard {
         }
     }
 
-    /// Why it says nothing of takes on this rig, under this load (`None`: not told), read by this definition.
-    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>, definition: Definition) -> Option<String> {
-        if self.definition != definition {
-            return Some("f0 and Q of the standard are read by another model than these: make the standard anew from its records".into());
-        }
+    /// Why it says nothing of takes on this rig, under this load (`None`: not told).
+    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>) -> Option<String> {
         // One of version 0.1.0, or written by hand, does not say it; then the rig alone counts.
         let mut keys = match self.entered.is_empty() || !self.is_of(rig) {
             true => Vec::new(),

@@ -5,7 +5,7 @@ use crate::network::coil_file::{InputKnown, Uncertainty};
 use crate::network::knob::{Knob, Tolerances, UNIFORM};
 use crate::network::{Coil, CoilFile, Wiring};
 use crate::record::{
-    CaptureSummary, Definition, Eddy, Fit, LoadSummary, Model, PeakFrom, Pickup, Resonance, RigSummary, SCHEMA, Verdict,
+    CaptureSummary, Definition, Fit, LoadSummary, Model, PeakFrom, Pickup, Resonance, RigSummary, SCHEMA, Verdict,
 };
 
 pub(in crate::coil) const COIL: Coil = Coil {
@@ -62,6 +62,7 @@ pub(in crate::coil) fn record_of(coil: &Coil, whole: &Load, load: &str, temperat
         resonance: Some(Resonance {
             f0_hz: e(s.f0_hz, 5.0, 0.5),
             q: e(s.q, 0.01, 0.001),
+            local: false,
             corr_f0_q: 0.0,
             peak_hz: s.peak_hz().map(|f| e(f, 5.0, 0.5)),
             peak_db: s
@@ -77,6 +78,7 @@ pub(in crate::coil) fn record_of(coil: &Coil, whole: &Load, load: &str, temperat
             u_day: None,
         }),
         fit: None,
+        budget: None,
         curve: Some(Curve {
             mag_db: of(|h| db(h.norm())),
             phase_deg: of(|h| h.arg().to_degrees()),
@@ -283,34 +285,40 @@ fn what_is_undone_keeps_noise_and_the_rest_apart() {
     assert!((of(&noisy).u_noise / q.u_noise - 1.0).abs() > 0.001);
 }
 
-/// Of a coil with metal the peak is that of four numbers, each as uncertain as it is.
+/// Of a coil with metal the peak is that of its model's curve, as well known as the take's own.
 #[test]
-fn the_numbers_of_metal_are_counted() {
-    let of = |u_pole: f64| {
-        let mut r = record(&COIL, "cap=1n", Some(21.0));
-        let s = r.resonance.clone().unwrap();
-        r.fit = Some(Fit {
-            model: Model::Eddy,
-            band_hz: [20.0, 20e3],
-            bins: 100,
-            reduced_chi2: 1.0,
-            rms_residual_db: 0.01,
-            eddy: Some(Eddy {
-                f0_hz: s.f0_hz,
-                q: s.q,
-                pole_s: e(20e-6, u_pole, u_pole),
-                zero_s: e(10e-6, 0.0, 0.0),
-                delta_bic: -100.0,
-                reduced_chi2: 1.0,
-            }),
-            nuisance: Default::default(),
-            noise_from: "silence".into(),
-        });
-        let u = undo(&r, &basis(None), &Instead::default(), &Stated::default()).unwrap();
-        u.height_db.unwrap().u_noise
-    };
-    // 2 us of 20 at some 20e3 rad/s: (1 + 0.16)^-1/2 moves by 0.23 dB.
-    assert!(of(0.0) < 0.02 && of(2e-6) > 0.1, "{} {}", of(0.0), of(2e-6));
+fn with_metal_the_curve_carries_the_peak() {
+    let mut r = record(&COIL, "cap=1n", Some(21.0));
+    let plain = undo(&r, &basis(None), &Instead::default(), &Stated::default()).unwrap();
+    r.fit = Some(Fit {
+        model: Model::Metal,
+        plain: None,
+        shift_s: None,
+        band_hz: [20.0, 20e3],
+        bins: 100,
+        reduced_chi2: 1.0,
+        rms_residual_db: 0.01,
+        eddy: None,
+        nuisance: Default::default(),
+        noise_from: "silence".into(),
+    });
+    let s = r.resonance.as_mut().unwrap();
+    s.peak_db = s.peak_db.map(|p| Estimate {
+        u_noise: 0.1,
+        u: 0.1,
+        ..p
+    });
+    let metal = undo(&r, &basis(None), &Instead::default(), &Stated::default()).unwrap();
+    let hz = |u: &Undone| u.peak_hz.unwrap().value;
+    let db = |u: &Undone| u.height_db.unwrap();
+    assert!(
+        (hz(&metal) / hz(&plain) - 1.0).abs() < 1e-3,
+        "{} {}",
+        hz(&metal),
+        hz(&plain)
+    );
+    assert!((db(&metal).value - db(&plain).value).abs() < 0.02);
+    assert!((db(&metal).u_noise - 0.1).abs() < 1e-9 && db(&plain).u_noise < 0.02);
 }
 
 #[test]

@@ -212,7 +212,7 @@ fn told_of_rig(chain: &Chain, simulated: bool, judging: bool, remarks: &mut Vec<
 /// What would leave every verdict open, or a part of it.
 fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain) -> Vec<String> {
     let mut out = Vec::new();
-    let elsewhere = standard.elsewhere(&chain.summary, chain.setting.load.as_deref(), tray.definition);
+    let elsewhere = standard.elsewhere(&chain.summary, chain.setting.load.as_deref());
     out.extend(elsewhere.map(|w| format!("No verdict: {w}.")));
     let hash = chain.summary.told_chain();
     if standard.is_of(&chain.summary)

@@ -31,6 +31,7 @@ fn record(id: &str, rig: &str, resonance: Option<Resonance>) -> Record {
         },
         resonance,
         fit: None,
+        budget: None,
         curve: None,
         findings: vec![],
         notes: vec![],
@@ -44,6 +45,7 @@ fn reading(f0: f64, q: f64, peak: Option<(f64, f64)>) -> Resonance {
     Resonance {
         f0_hz: e(f0, 5.0, 3.0),
         q: e(q, 0.05, 0.03),
+        local: false,
         corr_f0_q: 0.0,
         peak_hz: peak.map(|p| e(p.0, 5.0, 3.0)),
         peak_db: peak.map(|p| e(p.1, 0.05, 0.03)),

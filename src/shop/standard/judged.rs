@@ -56,10 +56,19 @@ pub struct Against {
 /// What a take came to. A warning that another take may be rid of asks for one, whatever the figures say, until the take is
 /// `kept` by hand. Without a standard nothing else is judged but that there is a reading.
 pub fn judge(record: &Record, s: Option<&Standard>, known: &Known, kept: bool) -> Option<Judged> {
-    let Some(r) = record.reading() else {
+    if record.reading().is_none() {
         return Some(no_reading(record));
-    };
-    let judged = s.map(|s| against(record, r, s, known));
+    }
+    let judged = s.map(|s| match record.read_as(s.definition) {
+        Some(r) => against(record, &r, s, known),
+        None => Judged {
+            reasons: vec![
+                "f0 and Q of the standard are read by another model than these: make the standard anew from its records"
+                    .into(),
+            ],
+            ..Judged::only(Call::CannotTell)
+        },
+    });
     let Some(warning) = record.curable() else {
         return judged;
     };
@@ -97,7 +106,7 @@ fn no_reading(record: &Record) -> Judged {
 /// A record against the standard; `known`: what the rig does to readings.
 fn against(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Judged {
     let load = record.load.as_ref().map(|l| l.text.as_str());
-    if let Some(why) = s.elsewhere(&record.rig, load, r.definition) {
+    if let Some(why) = s.elsewhere(&record.rig, load) {
         return Judged {
             reasons: vec![why],
             ..Judged::only(Call::CannotTell)

@@ -9,7 +9,7 @@ use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::record::identity::{Entered, Sense};
 use crate::record::when::day;
-use crate::record::{Code, Record, RigSummary};
+use crate::record::{Code, Definition, Record, RigSummary};
 use crate::stats::chart::{Individuals, moving_range_freedom};
 use crate::stats::mean;
 
@@ -148,7 +148,8 @@ impl Check {
 
     /// Of a record of the witness; a rejected take is no check.
     pub fn of(record: &Record) -> Result<Check> {
-        let Some(r) = record.reading() else {
+        // One definition for all days: a history is not begun again because a model fits better.
+        let Some(r) = record.read_as(Definition::Plain).or(record.reading().cloned()) else {
             return Err(Failure::new(
                 "the take of the witness gives no reading, so it says nothing of the rig",
                 "see to that, and check again",

@@ -2,6 +2,7 @@
 
 use nalgebra::DVector;
 
+use super::ways::Way;
 use crate::estimate::Estimate;
 use crate::fit::kind::Metal;
 use crate::fit::ladder::Climb;
@@ -29,7 +30,14 @@ pub(super) struct Sums {
 }
 
 /// `natural`: of the chosen model; `shown`: the peak that is shown and where it was read.
-pub(super) fn of(climb: &Climb, natural: &Resonance, shown: (Option<(Estimate, Estimate)>, PeakFrom)) -> Sums {
+///
+/// `way`: the same read against the drive file.
+pub(super) fn of(
+    climb: &Climb,
+    natural: &Resonance,
+    shown: (Option<(Estimate, Estimate)>, PeakFrom),
+    way: Option<&Way>,
+) -> Sums {
     let fit = &climb.chosen;
     let next = climb.next.as_ref();
     let next_natural = next
@@ -39,8 +47,12 @@ pub(super) fn of(climb: &Climb, natural: &Resonance, shown: (Option<(Estimate, E
     let apart = |here: Estimate, there: Option<Estimate>| there.map_or(0.0, |t| beyond_noise(here, t));
     let d_f0 = apart(natural.f0, next_natural.as_ref().map(|n| n.f0));
     let d_q = apart(natural.q, next_natural.as_ref().map(|n| n.q));
-    let f0 = parts(fit, &natural.slopes[0], d_f0);
-    let q = parts(fit, &natural.slopes[1], d_q);
+    let mut f0 = parts(fit, &natural.slopes[0], d_f0);
+    let mut q = parts(fit, &natural.slopes[1], d_q);
+    if let Some(way) = way.filter(|_| natural.meaning != natural::Meaning::Local) {
+        f0.ways = way.f0_from(natural.f0).unexplained();
+        q.ways = way.q_from(natural.q).unexplained();
+    }
     let total = fit.total();
     let shared = natural.slopes[0].dot(&(&total * &natural.slopes[1])) + d_f0 * d_q;
     let corr = shared / (whole(&f0) * whole(&q)).max(f64::MIN_POSITIVE);
@@ -63,7 +75,12 @@ pub(super) fn of(climb: &Climb, natural: &Resonance, shown: (Option<(Estimate, E
         };
         let mut of_db = one(&own.slopes[1], db, there.as_ref().map(|t| t.db));
         of_db.misfit = of_db.misfit.hypot(carried);
-        (one(&own.slopes[0], hz, there.as_ref().map(|t| t.hz)), of_db)
+        let mut of_hz = one(&own.slopes[0], hz, there.as_ref().map(|t| t.hz));
+        if let Some((by_hz, by_db)) = way.and_then(|w| w.peak_from((own.hz, own.db))) {
+            of_hz.ways = by_hz.unexplained();
+            of_db.ways = by_db.unexplained();
+        }
+        (of_hz, of_db)
     });
     let counted = |e: Estimate, p: &Parts| Estimate::new(e.value, whole(p), p.noise).unwrap_or(e);
     Sums {

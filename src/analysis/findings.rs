@@ -198,6 +198,26 @@ pub fn inputs_apart(lead_s: f64) -> Finding {
     )
 }
 
+/// How far f0 lies where the take is read against the drive file.
+pub fn inputs_differ(f0_percent: f64) -> Finding {
+    warning(
+        Code::InputsDiffer,
+        format!(
+            "read against the drive file f0 is {f0_percent:+.2} % off: the two inputs do not hear alike; `rig inputs` measures them, or try another lead on the reference"
+        ),
+    )
+}
+
+/// How far Q lies where the take is read against the drive file.
+pub fn reference_leak(q_percent: f64) -> Finding {
+    warning(
+        Code::ReferenceLeak,
+        format!(
+            "read against the drive file Q is {q_percent:+.1} % off: the pickup is heard on the reference's input; turn the reference up and the pickup down, keep the leads apart, or try another lead"
+        ),
+    )
+}
+
 pub fn coils_cancel(dip_hz: f64) -> Finding {
     warning(
         Code::CoilsCancel,

@@ -8,8 +8,10 @@ use super::findings::{self, Poor, Softer};
 use super::fits::Fits;
 use super::prepare::Prepared;
 use super::reading::Held;
+use super::ways::Way;
 use crate::fit::Fitted;
 use crate::fit::group::{self, Group};
+use crate::fit::natural::{Meaning, Resonance};
 use crate::record::{Code, Level};
 use crate::transfer::{faults, span, sums};
 
@@ -17,6 +19,9 @@ use crate::transfer::{faults, span, sums};
 const NOISE_HZ: [f64; 2] = [100.0, 10_000.0];
 /// Coherence of an answer that nobody would call weak: about 20 dB over what is just heard.
 const CLEARLY_HEARD: f64 = 100.0;
+/// Distances of the two ways below this are nobody's business.
+const FAR_F0_PERCENT: f64 = 0.1;
+const FAR_Q_PERCENT: f64 = 1.0;
 /// A signal that is this much weaker on one input than on the other leaks into it.
 const LEAK_DB: f64 = 40.0;
 
@@ -117,6 +122,25 @@ impl Work<'_> {
             self.raise(findings::poor_fit(&poor, Level::Warning));
         } else if whole.matters() {
             self.raise(findings::poor_fit(&poor, Level::Note));
+        }
+    }
+
+    /// Whether the take read against the drive file says the same: a skew or a roll-off of one input moves f0, the pickup heard on
+    /// the reference Q.
+    pub(super) fn judge_ways(&mut self, way: Option<&Way>, natural: &Resonance) {
+        let Some(way) = way.filter(|_| natural.meaning != Meaning::Local) else {
+            return;
+        };
+        let (f0, q) = (way.f0_from(natural.f0), way.q_from(natural.q));
+        let percent = |by: f64, of: f64| 100.0 * by / of;
+        let (f0_percent, q_percent) = (percent(f0.by, natural.f0.value), percent(q.by, natural.q.value));
+        let f0_off = f0.clear() && f0_percent.abs() > FAR_F0_PERCENT;
+        let q_off = q.clear() && q_percent.abs() > FAR_Q_PERCENT;
+        // In units of what matters: what is more of the one is that.
+        if q_off && (!f0_off || q_percent.abs() / FAR_Q_PERCENT > f0_percent.abs() / FAR_F0_PERCENT) {
+            self.raise(findings::reference_leak(q_percent));
+        } else if f0_off {
+            self.raise(findings::inputs_differ(f0_percent));
         }
     }
 

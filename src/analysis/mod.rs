@@ -6,6 +6,7 @@ use crate::capture::Take;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::record::{Budget, CaptureSummary, Code, Curve, Finding, Fit, Level, Resonance, Verdict};
+use crate::transfer::align::Place;
 use crate::transfer::{span, sums};
 
 mod budget;
@@ -22,6 +23,7 @@ mod reading;
 pub mod repeats;
 mod slips;
 mod time;
+mod ways;
 
 use chain::Chain;
 use fits::Fits;
@@ -117,6 +119,8 @@ struct Work<'a> {
     step: f64,
     /// Where the band begins at the earliest.
     bottom_hz: f64,
+    /// Where the drive file arrived, as the reference channel tells it.
+    place: Option<Place>,
     out: Analysis,
 }
 
@@ -140,6 +144,7 @@ impl<'a> Work<'a> {
             rate: f64::from(take.rate_hz),
             step: effective_step(take),
             bottom_hz: BOTTOM_HZ,
+            place: None,
             out: Analysis {
                 capture,
                 resonance: None,

@@ -47,6 +47,11 @@ impl Work<'_> {
         let looks = Looks::new(reference, &drive, latency, ppm, 15_000.0);
         if let Some((tau, more)) = align::straight(&looks) {
             let ppm = ppm + more;
+            self.place = Some(Place {
+                middle: drive.middle(),
+                arrival: latency + tau * self.rate + drive.middle(),
+                ppm,
+            });
             let first = latency / self.rate + tau + drive.middle() * ppm * 1e-6 / self.rate;
             self.set_clock(first, ppm);
         }

@@ -102,7 +102,9 @@ impl Work<'_> {
         };
         let held = Held::new(p, fits, &natural);
         let (peak, peak_from) = held.peak(p.setup.band);
-        let sums = budget::of(&fits.climb, &natural, (peak, peak_from));
+        let way = self.other_way(fits);
+        let sums = budget::of(&fits.climb, &natural, (peak, peak_from), way.as_ref());
+        self.judge_ways(way.as_ref(), &natural);
         self.judge_fit(&held, &sums.next, sums.peak.map(|p| p.0.value));
         if peak.is_none() {
             self.raise(findings::no_peak());

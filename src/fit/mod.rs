@@ -209,6 +209,40 @@ pub fn again(bins: &Bins, setup: &Setup, before: &Fitted) -> Option<Fitted> {
     Attempt::new(bins, &setup, before.rung, before.model.f_ref).best(groups, vec![own.to_vec()], nuisance)
 }
 
+/// Fits the model of one take's reading to another set of bins of the same take: `here` and `there` are the plain fits of both.
+pub fn beside(bins: &Bins, setup: &Setup, (here, there): (&Fitted, &Fitted), chosen: &Fitted) -> Option<Fitted> {
+    let rung = Rung {
+        kind: chosen.rung.kind,
+        shift: false,
+    };
+    if rung == Rung::PLAIN {
+        return Some(here.clone());
+    }
+    let setup = setup.on(rung);
+    let scaled = |p: Param, v: f64| match p {
+        // Both models by one reference frequency.
+        Param::Gain => v * here.theta[0] / there.theta[0],
+        Param::B1 | Param::Pole | Param::Zero => v * here.model.f_ref / chosen.model.f_ref,
+        Param::B2 => v * (here.model.f_ref / chosen.model.f_ref).powi(2),
+        Param::OtherSlope => v * here.model.f_ref / chosen.model.f_ref,
+        Param::OtherLnB3 => v + (here.model.f_ref / chosen.model.f_ref).ln(),
+        Param::OtherLnB4 => v + 2.0 * (here.model.f_ref / chosen.model.f_ref).ln(),
+        _ => v,
+    };
+    let own = rung
+        .kind
+        .params()
+        .into_iter()
+        .zip(&chosen.theta)
+        .map(|(p, v)| scaled(p, *v));
+    let nuisance: Vec<f64> = setup
+        .nuisance
+        .iter()
+        .map(|n| here.get(n.param).unwrap_or(n.start))
+        .collect();
+    Attempt::new(bins, &setup, rung, here.model.f_ref).best(here.groups.clone(), vec![own.collect()], &nuisance)
+}
+
 /// Fits a second-order response.
 pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
     let groups = group::gather(bins, setup.band);

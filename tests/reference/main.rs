@@ -12,6 +12,9 @@ mod joint_sim;
 mod levels;
 mod limits;
 mod lossy;
+// The bench prints what it reads of all circuits.
+#[allow(dead_code)]
+mod metal;
 mod potting;
 mod resonance;
 mod stats;

@@ -67,7 +67,7 @@ fn picture(records: &[Record], coil: &CoilDocument, about: &About) -> Result<Plo
         input: None,
     };
     let mut laid = against::against(&seen, &Basis::of(coil.file())?, &stated)?;
-    predicted::judge(&mut laid, &Defaults::read_from(Path::new("."))?.matters());
+    predicted::judge(&mut laid, &seen, &Defaults::read_from(Path::new("."))?.matters());
     loads_plot::against(&laid, &coil.pickup.name)
 }
 

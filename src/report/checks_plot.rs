@@ -219,7 +219,7 @@ mod tests {
             new.go = judgement.go();
             assert_eq!(new.go, go, "{judgement:?}");
             h.checks.push(new.clone());
-            let document = CheckDocument::of(&h, &new, &judgement, Vec::new());
+            let document = CheckDocument::of(&h, &new, &judgement, Default::default(), Vec::new());
             let svg = history(&h, &document).unwrap().svg;
             // Of the first panel, and the marks of good checks in both; the newest is the highest of all, or a cross.
             let band = heights(&svg, "#D0DCE5")[0];

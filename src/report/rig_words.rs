@@ -4,6 +4,7 @@ use crate::network::{Coil, Load, Wiring, predict};
 use crate::quantity::signed;
 use crate::rig::{Input, Reference, Rig};
 use crate::setup::level::{self, End, Limits, Step};
+use crate::shop::known::{Known, Study};
 use crate::shop::witness::history::{BASELINE, Check, History, Quantity};
 use crate::shop::witness::judging::Judgement;
 
@@ -160,6 +161,25 @@ fn setup_words(rig: &Rig) -> Vec<String> {
     }
     out.extend(said.get("knobs").map(|k| format!("Knobs: {k}.")));
     out
+}
+
+/// What is missing of what laying a pickup down does, for takes of this kind.
+pub fn unstudied(known: &Known, simulated: bool) -> Option<&'static str> {
+    match &known.study {
+        Study::Told(d) if d.simulated == simulated => None,
+        Study::OfAnotherRig => Some(
+            "`coilwright rig repeat` was on another rig: verdicts count what laying a pickup down anew usually does, which promises \
+             nothing. Measure it on this one.",
+        ),
+        Study::Told(_) => Some(
+            "`coilwright rig repeat` had simulated takes where these are real, or real ones where these are simulated: verdicts \
+             count what laying a pickup down anew usually does, which promises nothing.",
+        ),
+        Study::Unknown => Some(
+            "What laying a pickup down anew does has not been measured: verdicts count the usual, which promises nothing. \
+             `coilwright rig repeat` measures it.",
+        ),
+    }
 }
 
 /// Mains keep their frequency much closer than this.

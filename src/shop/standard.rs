@@ -14,8 +14,9 @@ use crate::quantity::{Unit, show};
 use crate::record::identity::{Entered, Sense, apart_from, is_of_level, same_rig, unlike};
 use crate::record::meters::{Column, Kind, Reading};
 use crate::record::notes::Ohms;
-use crate::record::when::day;
+use crate::record::when::{day, moment};
 use crate::record::{Definition, Record, Resonance, RigSummary, unknown};
+use crate::shop::witness::eras::Eras;
 use crate::stats::{grouped, mean, sd, tolerance};
 
 mod judged;
@@ -48,6 +49,9 @@ pub struct Standard {
     /// Day of its readings; left out: another one than any reading's.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub taken_on: Option<String>,
+    /// When the last of its readings was made; left out, as in files of version 0.1.0 and by hand: not told.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub taken_until: Option<String>,
     /// +1 or -1; left out: not judged.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub polarity: Option<i8>,
@@ -199,6 +203,11 @@ impl<'a> Good<'a> {
         days.first().filter(|_| days.len() == 1).map(|d| (*d).to_owned())
     }
 
+    fn until(&self) -> Option<String> {
+        let all = self.0.iter().map(|(r, _)| &r.taken_at);
+        all.max_by_key(|t| moment(t)).cloned()
+    }
+
     /// The ohmmeter that read most of them, and what it read, at 20 degrees where the room is known.
     fn ohms(&self) -> (Option<String>, Vec<f64>) {
         let all: Vec<Ohms> = self.0.iter().flat_map(|(r, _)| r.ohms()).collect();
@@ -258,6 +267,7 @@ impl Standard {
             rig_hash: first.rig.told_chain(),
             load: first.load.as_ref().map(|l| l.text.clone()),
             taken_on: good.day(),
+            taken_until: good.until(),
             f0: Frequency {
                 hz: mean(&ln_f0).unwrap_or(0.0).exp(),
                 allow: good.limit(allowed.f0, proposal.map(|p| p.f0), "f0")?,
@@ -373,12 +383,29 @@ impl Standard {
         })
     }
 
+    /// Of the same name, from later readings, or from the same by what the rig's file says since: it judges again what the old one
+    /// judged.
+    pub fn is_made_anew(&self, old: &Standard) -> bool {
+        let told = |s: &Standard| Some(moment(s.taken_until.as_deref()?)?);
+        let later = told(self) > told(old) || (told(self) == told(old) && self.entered != old.entered);
+        self.name == old.name && self.rig == old.rig && told(self).is_some() && later
+    }
+
     /// Whether it was made on this rig, or both on none.
     pub fn is_of(&self, rig: &RigSummary) -> bool {
         match &self.rig {
             None => !rig.given,
             Some(_) => rig.is(self.rig.as_deref(), self.unit.as_deref()),
         }
+    }
+
+    /// What was changed on the bench of its rig between its readings and this moment, as far as it tells when they were made.
+    pub fn changed<'a>(&self, eras: &'a Eras, rig: &RigSummary, now: &str) -> Option<&'a str> {
+        let until = self.taken_until.as_deref();
+        // Of a day alone, the end of it.
+        let day = || Some(format!("{}T23:59:59Z", self.taken_on.as_deref()?));
+        let until = until.map(str::to_owned).or_else(day).filter(|_| self.is_of(rig))?;
+        eras.changed(&until, now).map(|c| c.what.as_str())
     }
 
     /// Why it says nothing of takes on this rig, under this load (`None`: not told), read by this definition.

@@ -4,10 +4,14 @@ use std::path::Path;
 
 use coilwright::estimate::Estimate;
 use coilwright::record::{LoadSummary, Record, RigSummary, store};
+use coilwright::rig::Rig;
+use coilwright::shop::known::{Known, Study};
 use coilwright::shop::wax::about::WAX_MOST;
-use coilwright::shop::wax::document::{PotVerdict, Reason, Remark};
-use coilwright::shop::wax::{self, About, Placed};
-use coilwright::shop::witness::history::{BASELINE, Check, History};
+use coilwright::shop::wax::document::{PotVerdict, PottingDocument, Reason, Remark};
+use coilwright::shop::wax::{self, About};
+use coilwright::shop::witness::eras::Eras;
+use coilwright::shop::witness::history::{Check, History};
+use coilwright::shop::witness::repeat::{RepeatDocument, Spread};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 
@@ -18,12 +22,8 @@ const WINDING_F: f64 = 120e-12;
 const LOAD_F: f64 = 500e-12;
 const SD_F0: f64 = 1e-3;
 const SD_Q: f64 = 5e-3;
-const PLACED: Placed = Placed {
-    f0: SD_F0 * std::f64::consts::FRAC_1_SQRT_2,
-    q: SD_Q * std::f64::consts::FRAC_1_SQRT_2,
-    level_db: None,
-    freedom: 30.0,
-};
+const PLACED_F0: f64 = SD_F0 * std::f64::consts::FRAC_1_SQRT_2;
+const PLACED_Q: f64 = SD_Q * std::f64::consts::FRAC_1_SQRT_2;
 const F0: f64 = 4000.0;
 const Q: f64 = 2.5;
 
@@ -56,13 +56,64 @@ fn reading(template: &Record, name: &str, day: &str, f0: f64, q: f64) -> Record 
     r
 }
 
+/// `place`: how its witness lies; as much hangs on that as on the pickups.
+fn file(place: &str, witness_pf: f64) -> Rig {
+    let text = format!(
+        "name = \"bench\"\n[exciter]\nreference = \"current\"\nseries_ohm = 100.0\ninductance_h = 0.0005\n\
+         [witness]\nname = \"tin\"\nload = \"cap={witness_pf}p\"\nplace = \"{place}\"\n"
+    );
+    Rig::parse(&text, "bench.toml").unwrap()
+}
+
 fn rig() -> RigSummary {
-    RigSummary {
-        given: true,
-        name: Some("bench".into()),
-        hash: Some("h".into()),
-        ..RigSummary::default()
-    }
+    file("fixed", 500.0).summary()
+}
+
+/// `rig repeat` with thirty degrees of freedom.
+fn study(f0: f64, q: f64) -> Study {
+    let of = |sd: f64| Spread {
+        sd,
+        low: sd,
+        high: sd,
+        freedom: 30,
+    };
+    Study::Told(Box::new(RepeatDocument {
+        schema: "coilwright/repeat/1".into(),
+        rig: "bench".into(),
+        unit: None,
+        hash: String::new(),
+        pickups: 10,
+        readings: 40,
+        freedom: 30,
+        f0: of(f0),
+        q: of(q),
+        peak_db: None,
+        level_db: None,
+        tells_f0: 2.9 * f0,
+        tells_q: 2.9 * q,
+        simulated: true,
+    }))
+}
+
+/// A rig with the study above and these checks, its witness fixed.
+fn known(history: Option<&History>) -> Known {
+    let eras = Eras::of(history.cloned(), |_| None);
+    Known::of(&file("fixed", 500.0), study(PLACED_F0, PLACED_Q), eras)
+}
+
+/// Judged by what is known of the rig.
+fn compare(before: &[Record], after: &[Record], known: &Known, rested_h: Option<f64>) -> PottingDocument {
+    let put = |side: &[Record]| {
+        let mut side = side.to_vec();
+        side.iter_mut().for_each(|r| known.put(r, None));
+        side
+    };
+    let about = About {
+        rested_h,
+        known: Some(known),
+        ..About::default()
+    };
+    wax::compare(&put(before), &put(after), &about).unwrap()
 }
 
 /// A history of checks of a witness that stays where it is: the days are as wild as laying down is.
@@ -73,8 +124,8 @@ fn history(draw: &mut Draw, n: usize) -> History {
         .map(|i| Check {
             id: format!("c{i}"),
             taken_at: format!("2025-{:02}-{:02}T08:00:00+01:00", 1 + i / 28, 1 + i % 28),
-            f0_hz: e(5000.0 * (1.0 + PLACED.f0 * draw.normal())),
-            q: e(3.0 * (1.0 + PLACED.q * draw.normal())),
+            f0_hz: e(5000.0 * (1.0 + PLACED_F0 * draw.normal())),
+            q: e(3.0 * (1.0 + PLACED_Q * draw.normal())),
             level_db: None,
             polarity: 1,
             sign: None,
@@ -92,15 +143,6 @@ fn history(draw: &mut Draw, n: usize) -> History {
         })
         .collect();
     h
-}
-
-fn about(history: Option<&History>) -> About<'_> {
-    About {
-        rested_h: Some(14.0),
-        history,
-        placed: Some(PLACED),
-        ..About::default()
-    }
 }
 
 /// f0 of a winding that has so much more capacitance.
@@ -129,7 +171,7 @@ fn wax_is_found_and_nothing_else() {
             before.push(reading(&template, &name, "05", noisy(F0, SD_F0), noisy(Q, SD_Q)));
             after.push(reading(&template, &name, "06", noisy(f0, SD_F0), noisy(Q, SD_Q)));
         }
-        let d = wax::compare(&before, &after, &about(Some(&h))).unwrap();
+        let d = compare(&before, &after, &known(Some(&h)), Some(14.0));
         for (i, p) in d.pairs.iter().enumerate() {
             let seen = matches!(p.verdict, PotVerdict::Wax | PotVerdict::Other);
             if i % 2 == 0 {
@@ -172,7 +214,7 @@ fn what_is_not_wax_is_told() {
     let judge = |f0: f64, q: f64| {
         let b = [reading(&t, "a", "05", F0, Q)];
         let a = [reading(&t, "a", "06", f0, q)];
-        wax::compare(&b, &a, &about(Some(&h))).unwrap().pairs.remove(0)
+        compare(&b, &a, &known(Some(&h)), Some(14.0)).pairs.remove(0)
     };
     assert_eq!(judge(F0, Q).verdict, PotVerdict::Unchanged);
     let p = judge(F0, Q);
@@ -191,7 +233,7 @@ fn what_is_not_wax_is_told() {
     assert_eq!((p.verdict, p.repeats_needed), (PotVerdict::CannotTell, None));
     let thrice = ["03", "04", "05"].map(|day| reading(&t, "a", day, F0, Q));
     let after = [reading(&t, "a", "06", F0 * (1.0 - 0.0029), Q)];
-    let p = wax::compare(&thrice, &after, &about(Some(&h))).unwrap().pairs.remove(0);
+    let p = compare(&thrice, &after, &known(Some(&h)), Some(14.0)).pairs.remove(0);
     assert!(
         p.verdict == PotVerdict::CannotTell && p.repeats_needed.is_some() && p.on_days,
         "{p:?}"
@@ -200,7 +242,7 @@ fn what_is_not_wax_is_told() {
     let mut dead = reading(&t, "a", "06", F0, Q);
     dead.resonance = None;
     let b = [reading(&t, "a", "05", F0, Q)];
-    let d = wax::compare(&b, &[dead], &about(Some(&h))).unwrap();
+    let d = compare(&b, &[dead], &known(Some(&h)), Some(14.0));
     assert_eq!(
         (d.pairs[0].verdict, &d.pairs[0].reason),
         (PotVerdict::Other, &Reason::NoReadingAfter)
@@ -208,27 +250,28 @@ fn what_is_not_wax_is_told() {
     // Without a history days are what they usually are, which tells large changes only; on two rigs, under two loads nobody can
     // tell.
     let a = [reading(&t, "a", "06", raised(0.1), Q)];
-    let d = wax::compare(&b, &a, &about(None)).unwrap();
+    let d = compare(&b, &a, &known(None), Some(14.0));
     assert_eq!(d.pairs[0].verdict, PotVerdict::CannotTell);
     assert!(d.pairs[0].f0_hz.is_some() && d.remarks.contains(&Remark::UsualDays));
     let much = [reading(&t, "a", "06", raised(0.2), Q)];
-    let d = wax::compare(&b, &much, &about(None)).unwrap();
+    let d = compare(&b, &much, &known(None), Some(14.0));
     assert_eq!(d.pairs[0].verdict, PotVerdict::Wax);
-    let short = history(&mut draw, BASELINE - 1);
+    // A few days say little more.
+    let short = history(&mut draw, 4);
     assert_eq!(
-        wax::compare(&b, &a, &about(Some(&short))).unwrap().pairs[0].verdict,
+        compare(&b, &a, &known(Some(&short)), Some(14.0)).pairs[0].verdict,
         PotVerdict::CannotTell
     );
     let mut other = a[0].clone();
     other.rig.name = Some("south bench".into());
-    let d = wax::compare(&b, &[other], &about(Some(&h))).unwrap();
+    let d = compare(&b, &[other], &known(Some(&h)), Some(14.0));
     let rigs = "bench, south bench".to_owned();
     assert_eq!(d.pairs[0].reason, Reason::TwoRigs { rigs });
     let mut other = a[0].clone();
     other.load = Some(LoadSummary {
         text: "cap=505p".into(),
     });
-    let d = wax::compare(&b, &[other], &about(Some(&h))).unwrap();
+    let d = compare(&b, &[other], &known(Some(&h)), Some(14.0));
     assert_eq!(d.pairs[0].reason, Reason::TwoLoads);
 }
 
@@ -246,12 +289,8 @@ fn a_moved_lead_is_told_from_wax() {
         c.f0_hz.value = f0;
         h.checks.push(c);
     }
-    let d = wax::compare(
-        &[reading(&t, "a", "05", F0, Q)],
-        &[reading(&t, "a", "06", raised(0.1), Q)],
-        &about(Some(&h)),
-    );
-    let p = d.unwrap().pairs.remove(0);
+    let (b, a) = (reading(&t, "a", "05", F0, Q), reading(&t, "a", "06", raised(0.1), Q));
+    let p = compare(&[b], &[a], &known(Some(&h)), Some(14.0)).pairs.remove(0);
     assert!(
         p.verdict == PotVerdict::CannotTell && matches!(p.reason, Reason::WitnessMoved { .. }),
         "{p:?}"
@@ -267,7 +306,7 @@ fn what_the_witness_saw_of_these_days_is_taken_off() {
     let mut h = history(&mut draw, 60);
     let b = [reading(&t, "a", "05", F0, Q)];
     let a = [reading(&t, "a", "06", F0 * (1.0 - 0.0030), Q)];
-    let judge = |h: &History| wax::compare(&b, &a, &about(Some(h))).unwrap().pairs.remove(0);
+    let judge = |h: &History| compare(&b, &a, &known(Some(h)), Some(14.0)).pairs.remove(0);
     assert_eq!(judge(&h).verdict, PotVerdict::CannotTell);
     let last = h.checks.last().unwrap().clone();
     for (day, f0) in [("05", 5000.0), ("06", 5000.0 * (1.0 - 0.0015))] {
@@ -293,14 +332,8 @@ fn warm_coils_are_not_judged() {
     let h = history(&mut draw, 60);
     let (mut b, mut a) = (reading(&t, "a", "05", F0, Q), reading(&t, "a", "06", raised(0.1), Q));
     let judge = |b: &Record, a: &Record, rested_h: Option<f64>| {
-        let about = About {
-            rested_h,
-            ..about(Some(&h))
-        };
-        wax::compare(std::slice::from_ref(b), std::slice::from_ref(a), &about)
-            .unwrap()
-            .pairs
-            .remove(0)
+        let sides = (std::slice::from_ref(b), std::slice::from_ref(a));
+        compare(sides.0, sides.1, &known(Some(&h)), rested_h).pairs.remove(0)
     };
     let p = judge(&b, &a, Some(4.0));
     assert_eq!((p.verdict, p.again_at.as_deref()), (PotVerdict::Warm, Some("21:00")));

@@ -181,7 +181,7 @@ pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
         input: None,
     };
     let mut laid = against::against(std::slice::from_ref(check), &basis, &stated)?;
-    predicted::judge(&mut laid, &Matters::default());
+    predicted::judge(&mut laid, std::slice::from_ref(check), &Matters::default());
     checked(&mut c, &laid)?;
     let mut cables = None;
     for step in &SWEEPS {

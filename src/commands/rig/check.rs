@@ -4,12 +4,12 @@ use std::path::{Path, PathBuf};
 
 use super::beside::from_rig;
 use super::{aside, beside, by_today, history_of, kept_with, rig_of};
-use crate::cli::args::{About, CheckArgs};
+use crate::cli::args::{About, CheckArgs, Surroundings};
 use crate::cli::console::Console;
 use crate::cli::inputs::LoadArg;
-use crate::commands::anew;
 use crate::commands::measure::{self, Job};
 use crate::commands::outcome::{self, Told};
+use crate::commands::{anew, known};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
@@ -17,6 +17,7 @@ use crate::record::Record;
 use crate::record::identity::{apart_from, same_rig};
 use crate::report::{checks_plot, rig_words, text};
 use crate::rig::Rig;
+use crate::shop::reading::Shown;
 use crate::shop::witness::checks::CheckDocument;
 use crate::shop::witness::history::{Check, History};
 use crate::shop::witness::judging::Judgement;
@@ -62,8 +63,9 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     let counted = of.count(&mut new, args.begin_again, console);
     let counted = counted.map_err(|e| not_counted(e, folder.as_deref()))?;
     let (history, judgement) = (&counted.history, &counted.judgement);
+    let shown = shown(&record, &rig, &path)?;
     let advice = rig_words::advice(&rig, &new, judgement, history);
-    let document = CheckDocument::of(history, &new, judgement, advice);
+    let document = CheckDocument::of(history, &new, judgement, shown, advice);
     Told {
         document: &document,
         files: [files, counted.written].concat(),
@@ -79,6 +81,16 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
         true => Status::Done,
         false => Status::OutsideLimits,
     })
+}
+
+/// f0 and Q within what the yardstick says of them, by the study that lies beside the rig's file.
+fn shown(record: &Record, rig: &Rig, path: &Path) -> Result<[Shown; 2]> {
+    let (known, _) = known::beside(rig, path);
+    let mut record = record.clone();
+    known.put(&mut record, None);
+    known
+        .shown(&record)
+        .ok_or_else(|| Failure::new("the take of the witness gives no reading", "check again"))
 }
 
 /// Where the record of the witness lies.
@@ -263,10 +275,12 @@ fn witnessed(
     };
     let job = Job {
         about: About {
-            rig: Some(rig.to_path_buf()),
-            load: Some(LoadArg::Load(load)),
-            over: args.over.clone(),
-            room: args.room,
+            on: Surroundings {
+                rig: Some(rig.to_path_buf()),
+                load: Some(LoadArg::Load(load)),
+                over: args.over.clone(),
+                room: args.room,
+            },
             ..About::default()
         },
         devices: args.devices.clone(),

@@ -72,9 +72,12 @@ fn reason(p: &Pair) -> String {
         Reason::NoReadingAfter => "no reading any more: a broken wire, a joint, the plug?".into(),
         Reason::NoRigFile => "measured without a rig file".into(),
         Reason::TwoRigs { rigs } => format!("measured on two rigs ({rigs})"),
-        Reason::Unlike { keys } => format!("{keys} is not the same in these readings, and a take is gone"),
+        Reason::Unlike { keys } => format!("{keys} is not the same in these readings, and not all were read again"),
         Reason::OtherRig { rigs, days_of } if rigs == days_of => format!("measured on another unit of {rigs}"),
         Reason::OtherRig { rigs, days_of } => format!("measured on {rigs}, and the days are those of {days_of}"),
+        Reason::BenchChanged { what } => {
+            format!("the bench was changed between them ({what}), which looks like wax or hides it")
+        }
         Reason::TwoLoads => "measured under two loads".into(),
         Reason::SignTurned => "the sign is the other one: leads swapped, or the exciter turned?".into(),
         Reason::WithinLimits => format!("within the limits: {}", sizes(p.decided)),
@@ -214,6 +217,14 @@ fn pair(out: &mut Screen, p: &Pair) {
     out.row("", &p.text, paint);
     if let Some(u) = &p.usual {
         out.row("", &usual(u), if u.within { PLAIN } else { WARN });
+    }
+    if !p.level_unlike.is_empty() {
+        let keys = p.level_unlike.join(", ");
+        out.row(
+            "",
+            &format!("level: cannot tell, {keys} is not the same in these readings, and not all were read again"),
+            PLAIN,
+        );
     }
     if let Some(text) = &p.knock_text {
         out.row("", text, PLAIN);

@@ -98,8 +98,14 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
         &format!("{}, by {}", words::clean(&d.rig), words::clean(&d.witness)),
         PLAIN,
     );
-    out.row("f0", &number::interval(&d.f0_hz, Unit::Hertz), PLAIN);
-    out.row("Q", &number::interval(&d.q, Unit::Ratio), PLAIN);
+    for (name, s, unit) in [("f0", d.shown[0], Unit::Hertz), ("Q", d.shown[1], Unit::Ratio)] {
+        let level = if s.usual { number::USUAL } else { LEVEL };
+        out.row(
+            name,
+            &format!("{} {level}", number::within(s.value, s.half, unit)),
+            PLAIN,
+        );
+    }
     for a in &d.advice {
         out.row("", a, if d.verdict == "no-go" { WARN } else { PLAIN });
     }

@@ -6,6 +6,7 @@ use super::history::{BASELINE, Change, Check, History, Quantity};
 use super::judging::Judgement;
 use crate::estimate::Estimate;
 use crate::rig::Rig;
+use crate::shop::reading::Shown;
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RigDocument {
@@ -75,6 +76,9 @@ pub struct CheckDocument {
     pub f0_hz: Estimate,
     pub q: Estimate,
     pub level_db: Option<Estimate>,
+    /// f0 and Q of the witness with the interval that is shown: of a witness that is laid down anew for each check, that too is in
+    /// it.
+    pub shown: [Shown; 2],
     pub clock_ppm: Option<f64>,
     pub quantities: Vec<QuantityFound>,
     /// What has no chart yet, or is not told by this take, with how many good checks know it.
@@ -121,7 +125,7 @@ fn name(q: Quantity) -> &'static str {
 
 impl CheckDocument {
     /// `advice` says what it looks like.
-    pub fn of(history: &History, check: &Check, judgement: &Judgement, advice: Vec<String>) -> Self {
+    pub fn of(history: &History, check: &Check, judgement: &Judgement, shown: [Shown; 2], advice: Vec<String>) -> Self {
         let quantities = judgement
             .charted
             .iter()
@@ -155,6 +159,7 @@ impl CheckDocument {
             f0_hz: check.f0_hz,
             q: check.q,
             level_db: check.level_db,
+            shown,
             clock_ppm: check.clock_ppm,
             quantities,
             unjudged: judgement

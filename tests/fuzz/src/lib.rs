@@ -319,7 +319,7 @@ pub fn checks(bytes: &[u8]) -> bool {
     }
     if let Some(last) = history.checks.last() {
         let judgement = history.judge(last);
-        let document = CheckDocument::of(&history, last, &judgement, Vec::new());
+        let document = CheckDocument::of(&history, last, &judgement, Default::default(), Vec::new());
         match checks_plot::history(&history, &document) {
             Ok(plot) => drawn(&plot),
             Err(failure) => in_one_line(&failure),

@@ -24,11 +24,7 @@ pub fn history(h: &History, d: &CheckDocument) -> Result<Plot> {
         false => {
             "shaded: the limits of the last check; dashed: its average and that one's limits; crosses: no-go".to_owned()
         }
-        true => format!(
-            "{} of the {} good checks that make a baseline",
-            h.good().count(),
-            d.baseline_needed
-        ),
+        true => "the first check".to_owned(),
     };
     let mut sheet = chart::sheet(&title, &remark, h.checks.iter().any(|c| c.simulated));
     let kinds = [
@@ -165,6 +161,7 @@ mod tests {
     use crate::estimate::Estimate;
     use crate::record::RigSummary;
     use crate::shop::witness::history::BASELINE;
+    use crate::shop::witness::judging::Expected;
 
     fn check(step: usize, f0: f64) -> Check {
         let e = |v: f64| Estimate::new(v, 1e-4, 1e-4).unwrap();
@@ -215,7 +212,14 @@ mod tests {
                 .map(|i| check(i, if i.is_multiple_of(2) { 1e-3 } else { -1e-3 }))
                 .collect();
             let mut new = check(BASELINE, sigmas * 1.77e-3);
-            let judgement = h.judge(&new);
+            let judgement = h.judge(
+                &new,
+                &Expected {
+                    f0: 2e-3,
+                    q: 0.01,
+                    level_db: 0.3,
+                },
+            );
             new.go = judgement.go();
             assert_eq!(new.go, go, "{judgement:?}");
             h.checks.push(new.clone());

@@ -4,8 +4,9 @@
 use super::reading::{self, Shown};
 use super::witness::eras::Eras;
 use super::witness::history::History;
+use super::witness::judging::Expected;
 use super::witness::repeat::RepeatDocument;
-use super::yardstick::{Quantity, Scatter, USUAL_WINDING_F, Witness};
+use super::yardstick::{Quantity, Repeatability, Scatter, USUAL_WINDING_F, Witness};
 use crate::network::Load;
 use crate::record::identity::same_rig;
 use crate::record::{Record, RigSummary};
@@ -79,6 +80,24 @@ impl Known {
         if let Some(r) = record.resonance.as_mut() {
             r.u_lay = self.study(simulated).map(|s| reading::laying(s, r)).or(r.u_lay);
             r.u_day = days.map(|d| reading::days(&d, share, r)).or(r.u_day);
+        }
+    }
+
+    /// What its checks are expected to scatter by, before they tell.
+    pub fn expected(&self, simulated: bool) -> Expected {
+        let usual = Repeatability::usual(self.witness_f);
+        let study = self.study(simulated);
+        let sd = |q: Quantity, studied: Option<f64>| {
+            let laying = match self.in_place {
+                true => 0.0,
+                false => studied.unwrap_or(usual.laying(q).sd),
+            };
+            laying.hypot(usual.days(q).sd)
+        };
+        Expected {
+            f0: sd(Quantity::F0, study.map(|s| s.f0.sd)),
+            q: sd(Quantity::Q, study.map(|s| s.q.sd)),
+            level_db: sd(Quantity::Level, study.and_then(|s| Some(s.level_db?.sd))),
         }
     }
 

@@ -6,7 +6,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
-pub mod chart;
+pub mod course;
 pub mod gauge;
 pub mod paired;
 pub mod tolerance;

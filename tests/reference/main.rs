@@ -14,6 +14,7 @@ mod limits;
 mod lossy;
 mod potting;
 mod resonance;
+mod rig_days;
 mod stats;
 mod strd;
 mod transient;

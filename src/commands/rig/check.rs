@@ -17,10 +17,11 @@ use crate::record::Record;
 use crate::record::identity::{apart_from, same_rig};
 use crate::report::{checks_plot, rig_words, text};
 use crate::rig::Rig;
+use crate::shop::known::Known;
 use crate::shop::reading::Shown;
 use crate::shop::witness::checks::CheckDocument;
 use crate::shop::witness::history::{Check, History};
-use crate::shop::witness::judging::Judgement;
+use crate::shop::witness::judging::{Expected, Judgement};
 
 pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.file.as_ref().or(args.rig.as_ref()))?;
@@ -55,15 +56,17 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     kept_with(&path, &rig, record.is_simulated())?;
     let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, folder.as_deref()))?;
     new.folder = folder_of(folder.as_deref(), &args).and_then(|f| from_rig(&path, f));
+    let (known, _) = known::beside(&rig, &path);
     let of = Witness {
         path: &path,
         rig: &rig,
         name: &witness.name,
+        expected: known.expected(record.is_simulated()),
     };
     let counted = of.count(&mut new, args.begin_again, console);
     let counted = counted.map_err(|e| not_counted(e, folder.as_deref()))?;
     let (history, judgement) = (&counted.history, &counted.judgement);
-    let shown = shown(&record, &rig, &path)?;
+    let shown = shown(&record, &known)?;
     let advice = rig_words::advice(&rig, &new, judgement, history);
     let document = CheckDocument::of(history, &new, judgement, shown, advice);
     Told {
@@ -84,8 +87,7 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
 }
 
 /// f0 and Q within what the yardstick says of them, by the study that lies beside the rig's file.
-fn shown(record: &Record, rig: &Rig, path: &Path) -> Result<[Shown; 2]> {
-    let (known, _) = known::beside(rig, path);
+fn shown(record: &Record, known: &Known) -> Result<[Shown; 2]> {
     let mut record = record.clone();
     known.put(&mut record, None);
     known
@@ -119,6 +121,8 @@ struct Witness<'a> {
     path: &'a Path,
     rig: &'a Rig,
     name: &'a str,
+    /// What its checks scatter by.
+    expected: Expected,
 }
 
 impl Witness<'_> {
@@ -143,7 +147,7 @@ impl Witness<'_> {
                 ));
             }
             let mut history = by_today(kept.clone(), self.path, self.rig, console);
-            let judgement = history.judge(new);
+            let judgement = history.judge(new, &self.expected);
             new.go = judgement.go();
             if kept.hash == today.chain_hash() {
                 // The file says what it said when they were made, and that may change.

@@ -84,10 +84,12 @@ pub fn pack_text(d: &RigDocument, style: Style) -> String {
 
 pub fn check_text(d: &CheckDocument, style: Style) -> String {
     let mut out = Screen::new(style);
-    let (word, paint) = match d.verdict.as_str() {
-        "go" => ("GO: the rig is still the rig", BOLD),
-        "no-go" => ("NO GO: something has changed", STOP),
-        _ => ("noted: too few checks yet to judge by", BOLD),
+    let (word, paint) = match (d.verdict.as_str(), d.provisional) {
+        ("go", false) => ("GO: the rig is still the rig", BOLD),
+        ("go", true) => ("GO, by provisional limits: the rig is still the rig", BOLD),
+        ("no-go", false) => ("NO GO: something has changed", STOP),
+        ("no-go", true) => ("NO GO, by provisional limits: something has changed", STOP),
+        _ => ("noted: the first check, from which the others are told", BOLD),
     };
     out.free(word, paint);
     if d.simulated {
@@ -119,7 +121,7 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
             other => other,
         };
         let mut text = format!(
-            "{} {unit} from the baseline ({})",
+            "{} {unit} from the checks before ({})",
             signed(scale * q.off, 3),
             match q.quantity.as_str() {
                 "noise" | "hum" => format!("at most +{}", two(scale * q.limit)),
@@ -137,11 +139,11 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
         out.row(name, &text, paint);
     }
     for u in &d.unjudged {
-        let why = match u.checks < d.baseline_needed {
-            true => format!("not judged: {} of {} good checks know it", u.checks, d.baseline_needed),
-            false => "not judged: this take does not tell it".to_owned(),
+        let why = match u.checks {
+            0 => "not judged: no good check before knows it",
+            _ => "not judged: this take does not tell it",
         };
-        out.row(&u.quantity, &why, DIM);
+        out.row(&u.quantity, why, DIM);
     }
     out.text
 }

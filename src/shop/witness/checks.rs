@@ -68,8 +68,11 @@ pub struct CheckDocument {
     pub rig: String,
     pub witness: String,
     pub taken_at: String,
-    /// "go", "no-go", or "baseline" where there are too few checks to judge by.
+    /// "go", "no-go", or "baseline" of the first check, which there is nothing to hold against.
     pub verdict: String,
+    /// The limits stand on fewer than `baseline_needed` good checks, and on what is known of such rigs.
+    #[serde(default)]
+    pub provisional: bool,
     /// Good checks before this one, and how many make a baseline.
     pub baseline: usize,
     pub baseline_needed: usize,
@@ -86,6 +89,9 @@ pub struct CheckDocument {
     pub unjudged: Vec<Unjudged>,
     pub turned: bool,
     pub noisy: bool,
+    /// A step among the first checks; null where there is none.
+    #[serde(default)]
+    pub stepped: Option<StepFound>,
     /// What it looks like, and what to look at.
     pub advice: Vec<String>,
     /// Made by the built-in bench.
@@ -97,6 +103,14 @@ pub struct CheckDocument {
 pub struct Unjudged {
     pub quantity: String,
     pub checks: usize,
+}
+
+/// From that check on a quantity was at another level: relative for f0 and q.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StepFound {
+    pub quantity: String,
+    pub since: String,
+    pub by: f64,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -143,10 +157,10 @@ impl CheckDocument {
                 .into(),
             })
             .collect();
-        let verdict = match (judgement.go(), judgement.believed()) {
+        let verdict = match (judgement.go(), judgement.baseline) {
             (false, _) => "no-go",
-            (true, true) => "go",
-            (true, false) => "baseline",
+            (true, 0) => "baseline",
+            (true, _) => "go",
         };
         CheckDocument {
             schema: "coilwright/check/1".into(),
@@ -154,6 +168,7 @@ impl CheckDocument {
             witness: history.witness.clone(),
             taken_at: check.taken_at.clone(),
             verdict: verdict.into(),
+            provisional: judgement.provisional(),
             baseline: judgement.baseline,
             baseline_needed: BASELINE,
             f0_hz: check.f0_hz,
@@ -171,7 +186,12 @@ impl CheckDocument {
                 })
                 .collect(),
             turned: judgement.turned,
-            noisy: judgement.noisy,
+            noisy: judgement.get(Quantity::Noise).is_some_and(|c| c.jumped()),
+            stepped: judgement.stepped.as_ref().map(|s| StepFound {
+                quantity: name(s.quantity).into(),
+                since: s.since.clone(),
+                by: s.by,
+            }),
             advice,
             simulated: check.simulated,
         }

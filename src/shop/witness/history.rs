@@ -12,8 +12,7 @@ use crate::record::{Code, Record, RigSummary};
 use crate::stats::{grouped, mean, sd};
 
 pub const SCHEMA: &str = "coilwright/checks/1";
-/// Checks before limits are believed.
-pub const BASELINE: usize = 20;
+pub use crate::stats::course::BASELINE;
 /// A history this long is of many years.
 const MOST: usize = 100_000;
 
@@ -217,11 +216,6 @@ impl History {
     /// Whether its checks are of this rig.
     pub fn is_of(&self, rig: &RigSummary) -> bool {
         rig.is(Some(&self.rig), self.unit.as_deref())
-    }
-
-    /// The good checks that the limits stand on: the first ones.
-    pub(super) fn baseline(&self) -> Vec<&Check> {
-        self.good().take(BASELINE).collect()
     }
 
     pub fn good(&self) -> impl DoubleEndedIterator<Item = &Check> {

@@ -211,6 +211,11 @@ fn refuse_idle(args: &LoadsArgs) -> Result<()> {
             "give it with --against or --undo, or leave it out",
         ),
         (
+            tolerance.is_some_and(|t| !t.stated.shared.is_empty()),
+            "--tolerance ... shared is of capacitors read on one meter, which tell a coil from several takes",
+            "give it to `coilwright coil`, and leave the word out here",
+        ),
+        (
             args.undo.is_some() && args.vary.is_some(),
             "--undo puts one load in the place of another, and --vary makes many",
             "give one --load, or ask for the sweep by itself",

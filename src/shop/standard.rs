@@ -115,7 +115,7 @@ pub struct Allowed {
 
 /// Good ones from which limits are proposed.
 pub const ENOUGH: usize = 20;
-/// Proposed limits hold this share of all such pickups with this confidence.
+/// Proposed limits hold this share of all such pickups, in all quantities together, with this confidence.
 const SHARE: f64 = 0.95;
 const CONFIDENCE: f64 = 0.95;
 
@@ -125,6 +125,9 @@ pub struct Proposal {
     pub readings: usize,
     /// So many names among them: readings of one pickup scatter less than pickups do.
     pub pickups: usize,
+    /// All of them are of one lot of the tray.
+    #[serde(default)]
+    pub one_lot: bool,
     pub factor: f64,
     pub f0: f64,
     pub q: f64,
@@ -195,6 +198,16 @@ impl<'a> Good<'a> {
     fn pickups(&self) -> usize {
         let names: BTreeSet<&str> = self.0.iter().map(|(r, _)| r.pickup.name.as_str()).collect();
         names.len()
+    }
+
+    /// By the names that the tray gives: neck-12-07 is of the lot neck-12.
+    fn one_lot(&self) -> bool {
+        let lot = |name: &str| {
+            let (lot, number) = name.rsplit_once('-')?;
+            number.parse::<u32>().ok().map(|_| lot.to_owned())
+        };
+        let lots: Option<BTreeSet<String>> = self.0.iter().map(|(r, _)| lot(&r.pickup.name)).collect();
+        lots.is_some_and(|l| l.len() == 1)
     }
 
     /// The day of all of them, where it is one.
@@ -350,14 +363,16 @@ impl Proposal {
         if readings < ENOUGH {
             return None;
         }
-        let factor = tolerance::two_sided(readings, SHARE, CONFIDENCE)?;
+        let level = levels.len() == readings;
+        let factor = tolerance::two_sided_jointly(readings, 2 + usize::from(level), SHARE, CONFIDENCE)?;
         Some(Proposal {
             readings,
             pickups: good.pickups(),
+            one_lot: good.one_lot(),
             factor,
             f0: factor * sd(ln_f0)?,
             q: factor * sd(ln_q)?,
-            level_db: sd(levels).filter(|_| levels.len() == readings).map(|s| factor * s),
+            level_db: sd(levels).filter(|_| level).map(|s| factor * s),
         })
     }
 }

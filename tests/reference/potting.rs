@@ -360,3 +360,111 @@ fn the_most_that_wax_can_do() {
     let filled = 1.0 / (coats / enamel + gap / wax);
     crate::near("growth", filled / air - 1.0, WAX_MOST, 0.005);
 }
+
+/// Shops of known days: each pot-load six pickups before the wax and after it, nothing but the lead's capacitance between the two
+/// days. Pickups with 230 pF across them; laying down 0.07 % in f0.
+struct Shop {
+    /// Across the witness, in picofarads.
+    witness_pf: f64,
+    place: &'static str,
+    /// Of the lead, from day to day.
+    lead_pf: f64,
+    studied: bool,
+}
+
+const PICKUP_PF: f64 = 230.0;
+
+impl Shop {
+    /// f0 of what has so many picofarads across it, the lead being off by so many.
+    fn f0(f0: f64, whole_pf: f64, more_pf: f64) -> f64 {
+        f0 * (whole_pf / (whole_pf + more_pf)).sqrt()
+    }
+
+    fn witness(&self, draw: &mut Draw, at: &str, lead_pf: f64) -> Check {
+        let laid = if self.place == "fixed" {
+            0.0
+        } else {
+            PLACED_F0 * draw.normal()
+        };
+        let mut c = history(draw, 1).checks.remove(0);
+        c.id = at.into();
+        c.taken_at = at.into();
+        c.f0_hz.value = Shop::f0(5000.0, self.witness_pf, lead_pf) * (1.0 + laid);
+        c.q.value = 3.0 * (1.0 + PLACED_Q * draw.normal());
+        c
+    }
+
+    /// Verdicts over so many pots of six, of a change of f0 by `change`.
+    fn pots(&self, seed: u64, change: f64) -> Vec<PotVerdict> {
+        let (mut draw, t) = (Draw(ChaCha8Rng::seed_from_u64(seed)), template());
+        let mut out = Vec::new();
+        for _ in 0..50 {
+            let mut h = history(&mut draw, 0);
+            for i in 0..60 {
+                let at = format!("2025-{:02}-{:02}T08:00:00+01:00", 1 + i / 28, 1 + i % 28);
+                let lead = self.lead_pf * draw.normal();
+                h.checks.push(self.witness(&mut draw, &at, lead));
+            }
+            let leads = [0, 1].map(|_| self.lead_pf * draw.normal());
+            for (day, lead) in ["05", "06"].into_iter().zip(leads) {
+                let at = format!("2026-01-{day}T08:00:00+01:00");
+                h.checks.push(self.witness(&mut draw, &at, lead));
+            }
+            let mut side = |day: &str, lead: f64, f0: f64| -> Vec<Record> {
+                let one = |i: usize, draw: &mut Draw| {
+                    let f0 = Shop::f0(f0, PICKUP_PF, lead) * (1.0 + PLACED_F0 * draw.normal());
+                    let q = Q * (1.0 + PLACED_Q * 2f64.sqrt() * draw.normal());
+                    let mut r = reading(&t, &format!("no. {i}"), day, f0, q);
+                    r.load = Some(LoadSummary {
+                        text: format!("cap={}p", PICKUP_PF - 120.0),
+                    });
+                    r
+                };
+                (0..6).map(|i| one(i, &mut draw)).collect()
+            };
+            let before = side("05", leads[0], F0);
+            let after = side("06", leads[1], F0 * (1.0 + change));
+            let study = match self.studied {
+                true => study(PLACED_F0, PLACED_Q),
+                false => Study::Unknown,
+            };
+            let rig = file(self.place, self.witness_pf - 120.0);
+            let known = Known::of(&rig, study, Eras::of(Some(h), |_| None));
+            let d = compare(&before, &after, &known, Some(14.0));
+            out.extend(d.pairs.iter().map(|p| p.verdict));
+        }
+        out
+    }
+}
+
+fn share(all: &[PotVerdict], of: &[PotVerdict]) -> f64 {
+    100.0 * all.iter().filter(|v| of.contains(v)).count() as f64 / all.len() as f64
+}
+
+/// No wax at all: at most one pickup in twenty is called waxed or to be looked at, whatever hangs on the witness, and however it
+/// lies. A change of twice the limit is named in four of five where the witness stays in its place, or has no more across it than
+/// the pickup.
+#[test]
+fn a_lead_alone_is_no_wax() {
+    println!("witness, lead from day to day: cried at; 1 % down named %");
+    for witness_pf in [280.0, 620.0, 1000.0] {
+        for lead_pf in [1.5, 3.0] {
+            for (place, studied) in [("fixed", true), ("anew", true), ("fixed", false), ("anew", false)] {
+                let shop = Shop {
+                    witness_pf,
+                    place,
+                    lead_pf,
+                    studied,
+                };
+                let seed = witness_pf as u64 + (2.0 * lead_pf) as u64;
+                let cried = share(&shop.pots(seed, 0.0), &[PotVerdict::Wax, PotVerdict::Other]);
+                let named = share(&shop.pots(seed + 1, -0.01), &[PotVerdict::Wax]);
+                println!("{witness_pf} pF {place}, {lead_pf} pF, rig repeat {studied}: {cried:.1} {named:.1}");
+                assert!(cried <= 5.0, "{witness_pf} {place} {lead_pf} {studied}: {cried}");
+                if studied && (place == "fixed" || witness_pf <= 300.0) {
+                    assert!(named >= 80.0, "{witness_pf} {place} {lead_pf}: {named}");
+                }
+            }
+        }
+    }
+}

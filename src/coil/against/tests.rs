@@ -347,7 +347,7 @@ fn parts_taken_off_and_put_on_again_cancel() {
     let r = record(&COIL, "cap=1n", Some(21.0));
     let stated = Stated {
         parts: Tolerances(vec![(Knob::Cap, 0.05)]),
-        input: None,
+        ..Stated::default()
     };
     let of = |to: &str, stated: &Stated| {
         let to = Instead {

@@ -72,6 +72,8 @@ pub struct PartKnown {
 pub enum KnownFrom {
     /// On the command line.
     Stated,
+    /// On the command line, as the error that all read on one meter have in common.
+    Shared,
     /// In the rig file.
     Rig,
     /// Nothing is stated: as such parts are sold.

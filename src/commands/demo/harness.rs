@@ -178,7 +178,7 @@ pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
     found(&mut c, &coil);
     let stated = against::Stated {
         parts: tolerance.stated.parts,
-        input: None,
+        ..against::Stated::default()
     };
     let mut laid = against::against(std::slice::from_ref(check), &basis, &stated)?;
     predicted::judge(&mut laid, std::slice::from_ref(check), &Matters::default());

@@ -48,6 +48,8 @@ pub struct Witness {
     pub name: String,
     /// What hangs on it during a check besides the rig's own input, in the load notation.
     pub load: Option<String>,
+    /// Of its winding itself; left out, a usual one.
+    pub winding_f: Option<f64>,
     /// Left out: it is laid down anew for each check.
     pub place: Option<WitnessPlace>,
 }

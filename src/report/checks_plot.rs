@@ -202,16 +202,15 @@ mod tests {
         svg.lines().filter(of).map(|l| ends(numbers(l))).collect()
     }
 
-    /// The shaded band holds the newest check where it was GO, and does not where it jumped: 3.5 sigmas are no alarm.
+    /// The shaded band holds the newest check where it was GO, and does not where it jumped: three sigmas are no alarm.
     #[test]
     fn the_band_is_the_limits_that_decided() {
-        for (sigmas, go) in [(3.5, true), (9.0, false)] {
+        for (sigmas, go) in [(3.0, true), (15.0, false)] {
             let mut h = History::new(&RigSummary::default(), "tin");
-            // Of such a zigzag the moving range says 1.77 steps of a thousandth.
             h.checks = (0..BASELINE)
                 .map(|i| check(i, if i.is_multiple_of(2) { 1e-3 } else { -1e-3 }))
                 .collect();
-            let mut new = check(BASELINE, sigmas * 1.77e-3);
+            let mut new = check(BASELINE, sigmas * 1e-3);
             let judgement = h.judge(
                 &new,
                 &Expected {
@@ -234,7 +233,7 @@ mod tests {
                 "{sigmas}: {top} {band:?}"
             );
             // What decided, and not three sigmas.
-            assert!(document.quantities[0].limit > 3.5 * 1.77e-3);
+            assert!(document.quantities[0].limit > 3e-3);
         }
     }
 }

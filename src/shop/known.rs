@@ -28,8 +28,8 @@ pub struct Known {
     own: RigSummary,
     pub study: Study,
     pub eras: Eras,
-    /// Capacitance across the witness in farads, its winding's usual one counted in.
-    witness_f: f64,
+    /// Capacitance across the witness in farads, its winding's counted in, with the standard uncertainty of that.
+    witness_f: (f64, f64),
     /// The witness is not taken out between its checks.
     in_place: bool,
 }
@@ -39,12 +39,14 @@ impl Known {
         let witness = rig.witness.as_ref();
         let load = witness.and_then(|w| w.load.as_deref()).map(Load::parse);
         let load = load.map_or(0.0, |l| l.map_or(0.0, |l| l.capacitance()));
+        let stated = witness.and_then(|w| w.winding_f);
+        let winding = stated.map_or(USUAL_WINDING_F, |f| (f, 0.0));
         let input = rig.input.as_ref().map_or(0.0, |i| i.load_f());
         Known {
             own: rig.summary(),
             study,
             eras,
-            witness_f: USUAL_WINDING_F.0 + load + input,
+            witness_f: (winding.0 + load + input, winding.1),
             in_place: witness.is_some_and(|w| w.place == Some(WitnessPlace::Fixed)),
         }
     }
@@ -85,7 +87,7 @@ impl Known {
 
     /// What its checks are expected to scatter by, before they tell.
     pub fn expected(&self, simulated: bool) -> Expected {
-        let usual = Repeatability::usual(self.witness_f);
+        let usual = Repeatability::usual(self.witness_f.0);
         let study = self.study(simulated);
         let sd = |q: Quantity, studied: Option<f64>| {
             let laying = match self.in_place {
@@ -113,20 +115,27 @@ impl Known {
     /// How far f0 of a pickup with so much capacitance across it goes where the witness's goes by one: a lead moves it the less the
     /// more lies there already.
     fn share(&self, whole_f: f64) -> f64 {
-        self.witness_f / whole_f
+        self.witness_f.0 / whole_f
+    }
+
+    /// Laid down anew for each check, and with much more across it than the pickup has: what a lead does to it is less than what
+    /// laying it down does.
+    pub fn tells_little(&self, whole_f: f64) -> bool {
+        !self.in_place && self.share(whole_f) > 1.3
     }
 
     /// The same of what the witness was seen to do between two days. `moved`, `noise`: of its f0, relative. Where it is taken out
-    /// for each check, how it was laid down is in what it shows; and neither winding's capacitance is known for sure.
+    /// for each check, how it was laid down is in what it shows; and how much is across either may not be known for sure. `whole`:
+    /// what is across the pickup, with its standard uncertainty.
     /// `None` where nobody has studied what laying down does: what the witness shows may be that alone.
-    pub fn witness(&self, (moved, noise): (f64, f64), whole_f: f64, simulated: bool) -> Option<Witness> {
+    pub fn witness(&self, (moved, noise): (f64, f64), whole: (f64, f64), simulated: bool) -> Option<Witness> {
         let study = self.study(simulated)?;
-        let share = self.share(whole_f);
+        let share = self.share(whole.0);
         let laid = match self.in_place {
             true => Scatter::NONE,
             false => Scatter::studied(study.f0.sd * 2f64.sqrt(), study.freedom()),
         };
-        let scale = (USUAL_WINDING_F.1 / self.witness_f).hypot(USUAL_WINDING_F.1 / whole_f);
+        let scale = (self.witness_f.1 / self.witness_f.0).hypot(whole.1 / whole.0);
         let own = [Scatter::known(noise), laid, Scatter::known(moved * scale)];
         Some(Witness {
             moved: share * moved,

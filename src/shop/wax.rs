@@ -15,7 +15,7 @@ mod witness;
 
 pub use about::About;
 
-use document::{PotVerdict, PottingDocument, Remark, SCHEMA};
+use document::{PotVerdict, PottingDocument, Reason, Remark, SCHEMA};
 use sides::Sides;
 
 use crate::failure::{Failure, Result};
@@ -58,6 +58,10 @@ pub fn compare(before: &[Record], after: &[Record], about: &About) -> Result<Pot
     let simulated = list().any(Record::is_simulated);
     let days = about.known.and_then(|k| days_of(&sides, k));
     remarks.extend(about_days(&sides, about, days.as_ref()));
+    let unsure = pairs.iter().any(|p| p.reason == Reason::Unsure);
+    let little = |k: &Known| sides.iter().any(|s| k.tells_little(about.winding().0 + s.load_f()));
+    let vague = unsure && days.is_some() && about.known.is_some_and(little);
+    remarks.extend(vague.then_some(Remark::WitnessTellsLittle));
     if simulated && !list().all(Record::is_simulated) {
         remarks.push(Remark::SimulatedAndReal);
     }

@@ -19,8 +19,8 @@ pub const BASELINE: usize = 20;
 const WAIT: usize = 10;
 /// The centre is that of the last so many: a season passes.
 const CENTRE: usize = 30;
-/// What is expected of the scatter counts as so many degrees of freedom.
-const EXPECTED: f64 = 8.0;
+/// What is expected of the scatter counts as so many degrees of freedom before the first value, and as none from [`BASELINE`] on.
+const EXPECTED: f64 = 15.0;
 /// Excess kurtosis, and coefficient from day to day, that days are taken to have until they tell, each with its weight in values.
 const TAILS: (f64, f64) = (3.0, 30.0);
 const CARRIED: (f64, f64) = (0.1, 10.0);
@@ -56,7 +56,8 @@ impl Course {
         let own = (n * (1.0 - carried * carried) / (1.0 + carried * carried) - 1.0).max(0.0);
         let of_mean = |n: f64| n * (1.0 - carried) / (1.0 + carried);
         let unbiased = squares / n / (1.0 - of_mean(n).recip()).clamp(0.3, 1.0);
-        let variance = (EXPECTED * expected * expected + own * unbiased) / (EXPECTED + own);
+        let weight = EXPECTED * (1.0 - n / BASELINE as f64).max(0.0);
+        let variance = (weight * expected * expected + own * unbiased) / (weight + own);
         let excess = match squares > 0.0 && learned.len() > 3 {
             true => n * sum(&|d| d.powi(4)) / (squares * squares) - 3.0 + 6.0 / n,
             false => 0.0,
@@ -66,7 +67,7 @@ impl Course {
             centre: mean(last)?,
             sd: variance.sqrt(),
             carried,
-            freedom: EXPECTED + own,
+            freedom: weight + own,
             tails: ((TAILS.0 * TAILS.1 + n * excess) / (TAILS.1 + n)).clamp(0.05, 30.0),
             centre_of: of_mean(last.len() as f64).max(1.0),
             averaged: values.len() >= AVERAGED,
@@ -112,9 +113,9 @@ pub fn average(lambda: f64, target: f64, values: &[f64]) -> f64 {
 
 /// Values to either side of a step at the least.
 const LEAST: usize = 3;
-/// One clean series of twenty in sixty is called stepped from here on: three quantities, together one in twenty (simulated, 40,000
-/// series of independent normal values; Worsley 1979 has the like without autoregression: memory).
-const STEPPED: f64 = 3.51;
+/// From here on it is a step: one of a hundred clean series of independent values has as much, of three quantities one in thirty
+/// (simulated; Worsley 1979 has the like without autoregression: memory).
+const STEPPED: f64 = 3.8;
 
 /// A step in a short series.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -148,14 +149,14 @@ pub fn step(values: &[f64]) -> Option<Step> {
 mod tests {
     use super::*;
 
-    /// By hand: of one value the centre is that value and the scatter the expected one, with eight degrees of freedom: of these
-    /// and of the six of the tails together, 3.43.
+    /// By hand: of one value the centre is that value and the scatter the expected one, with nearly all of its degrees of
+    /// freedom.
     #[test]
     fn one_value_and_what_is_expected() {
         let c = Course::of(&[7.0], 0.1).unwrap();
-        assert_eq!((c.centre, c.freedom), (7.0, 8.0));
+        assert_eq!((c.centre, c.freedom), (7.0, 14.25));
         assert!((c.sd - 0.1).abs() < 1e-12 && c.average_half_width(0.01).is_none());
-        let (tails, freedom): (f64, f64) = (4.0 + 6.0 / c.tails, 8.0);
+        let (tails, freedom): (f64, f64) = (4.0 + 6.0 / c.tails, 14.25);
         let t = student(0.995, 1.0 / (1.0 / tails + 1.0 / freedom));
         let want = t * ((tails - 2.0) / tails).sqrt() * 0.1 * 2f64.sqrt();
         assert!((c.half_width(0.01) / want - 1.0).abs() < 1e-12);

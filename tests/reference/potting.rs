@@ -56,11 +56,11 @@ fn reading(template: &Record, name: &str, day: &str, f0: f64, q: f64) -> Record 
     r
 }
 
-/// `place`: how its witness lies; as much hangs on that as on the pickups.
+/// `place`: how its witness lies; so much hangs on that.
 fn file(place: &str, witness_pf: f64) -> Rig {
     let text = format!(
         "name = \"bench\"\n[exciter]\nreference = \"current\"\nseries_ohm = 100.0\ninductance_h = 0.0005\n\
-         [witness]\nname = \"tin\"\nload = \"cap={witness_pf}p\"\nplace = \"{place}\"\n"
+         [witness]\nname = \"tin\"\nload = \"cap={witness_pf}p\"\nwinding_f = 120e-12\nplace = \"{place}\"\n"
     );
     Rig::parse(&text, "bench.toml").unwrap()
 }
@@ -103,13 +103,15 @@ fn known(history: Option<&History>) -> Known {
 
 /// Judged by what is known of the rig.
 fn compare(before: &[Record], after: &[Record], known: &Known, rested_h: Option<f64>) -> PottingDocument {
+    let winding_f = Some(WINDING_F);
     let put = |side: &[Record]| {
         let mut side = side.to_vec();
-        side.iter_mut().for_each(|r| known.put(r, None));
+        side.iter_mut().for_each(|r| known.put(r, winding_f));
         side
     };
     let about = About {
         rested_h,
+        winding_f,
         known: Some(known),
         ..About::default()
     };

@@ -141,11 +141,17 @@ fn remark(r: &Remark) -> String {
             }
         ),
         Remark::UsualLaying => {
-            "what laying a pickup down anew does is a usual value here, which promises nothing: `coilwright rig repeat`"
+            "what laying a pickup down anew does is a usual value here, which promises nothing, and what the witness saw of these \
+             days is not taken off: `coilwright rig repeat`"
                 .into()
         }
         Remark::WitnessUnchecked => {
             "the witness was not checked within a day and a half of all of these: a lead that moved looks like wax"
+                .into()
+        }
+        Remark::WitnessTellsLittle => {
+            "the witness has more across it than these pickups and is laid down anew for each check, so it tells little of a lead: \
+             leave it in its place ([witness] place = \"fixed\"), or put less across it"
                 .into()
         }
         Remark::SimulatedAndReal => {

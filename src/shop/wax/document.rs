@@ -129,6 +129,8 @@ pub enum Remark {
     /// What laying down anew does is a usual value.
     UsualLaying,
     WitnessUnchecked,
+    /// It has more across it than these pickups, and is laid down anew for each check.
+    WitnessTellsLittle,
     SimulatedAndReal,
     ColdByResistance,
     TwoMeters,

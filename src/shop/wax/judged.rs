@@ -137,7 +137,7 @@ impl<'a> Moved<'a> {
         let looked = about.known.map(|k| Looked::about(sides, k)).unwrap_or_default();
         let mut f0 = asked(&both, both.map(|s| s.f0), &rig, Quantity::F0, about.limits.f0);
         let seen = about.known.zip(looked.moved());
-        f0.between.witness = seen.and_then(|(k, moved)| k.witness(moved, whole_f, first.is_simulated()));
+        f0.between.witness = seen.and_then(|(k, moved)| k.witness(moved, (whole_f, own_u), first.is_simulated()));
         let q = asked(&both, both.map(|s| s.q), &rig, Quantity::Q, about.limits.q);
         let said: [Said; 2] = judge(&[f0, q]).try_into().ok()?;
         // f0 goes with the root of one over the capacitance.

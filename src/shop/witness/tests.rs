@@ -120,9 +120,9 @@ fn faults_are_found_as_soon_as_theory_allows() {
     let input = days_until(|_| (0.0, 0.0, -1.0), 3);
     let drift = days_until(|day| (-0.001 * day as f64 / 5.0, 0.0, 0.0), 4);
     println!("days until found: lead {lead}, exciter {farther}, input {input}, drift {drift}");
-    assert_eq!((lead, farther, input), (1.0, 1.0, 1.0));
-    // Sigma of f0 is 0.097 %; limits at 4.2 sigmas of one value, or 1.4 of the average with its lag of four days: about
-    // ten days.
+    assert!((lead, farther) == (1.0, 1.0) && input < 1.1, "{input}");
+    // Sigma of f0 is 0.097 %; the average has its lag of four days and
+    // limits of some two sigmas: about fifteen days.
     assert!((5.0..20.0).contains(&drift), "{drift}");
 }
 

@@ -40,8 +40,7 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     // Found out before anything sounds: the history can be read, and is this rig's.
     kept_with(&path, &rig, simulated)?;
     if let Some(standing) = history_of(&path)?.filter(|_| !args.begin_again) {
-        one_kind(&standing, simulated, &path)?;
-        belongs(&standing, &rig, &witness.name, &path)?;
+        goes_on(&standing, simulated, (&path, &rig, &witness.name))?;
     }
     let Witnessed { record, files, folder } = match given {
         Some(record) => Witnessed {
@@ -57,18 +56,17 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, folder.as_deref()))?;
     new.folder = folder_of(folder.as_deref(), &args).and_then(|f| from_rig(&path, f));
     let (known, _) = known::beside(&rig, &path);
-    let of = Witness {
+    let counted = Witness {
         path: &path,
         rig: &rig,
         name: &witness.name,
         expected: known.expected(record.is_simulated()),
-    };
-    let counted = of.count(&mut new, args.begin_again, console);
-    let counted = counted.map_err(|e| not_counted(e, folder.as_deref()))?;
+    }
+    .count(&mut new, args.begin_again, console)
+    .map_err(|e| not_counted(e, folder.as_deref()))?;
     let (history, judgement) = (&counted.history, &counted.judgement);
-    let shown = shown(&record, &known)?;
     let advice = rig_words::advice(&rig, &new, judgement, history);
-    let document = CheckDocument::of(history, &new, judgement, shown, advice);
+    let document = CheckDocument::of(history, &new, judgement, shown(&record, &known)?, advice);
     Told {
         document: &document,
         files: [files, counted.written].concat(),
@@ -223,7 +221,8 @@ fn one_kind(h: &History, simulated: bool, path: &Path) -> Result<()> {
     ))
 }
 
-fn belongs(h: &History, rig: &Rig, witness: &str, path: &Path) -> Result<()> {
+fn goes_on(h: &History, simulated: bool, (path, rig, witness): (&Path, &Rig, &str)) -> Result<()> {
+    one_kind(h, simulated, path)?;
     let what = if h.witness != witness {
         format!("its checks are of the witness {:?}, not {witness:?}", h.witness)
     } else if !h.is_of(&rig.summary()) {

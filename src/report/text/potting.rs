@@ -129,16 +129,10 @@ fn remark(r: &Remark) -> String {
             format!("{pickup}: {readings} warm reading{} left out", plural(*readings))
         }
         Remark::UsualDays => {
-            "what a rig does from day to day is a usual value here, which promises nothing: twenty good checks \
-                              of its witness tell (`coilwright rig check`)"
-                .into()
+            "what a rig does from day to day is a usual value here, which promises nothing: `coilwright rig check`".into()
         }
         Remark::FewDays(days) => format!(
-            "the witness's checks are of {} only: what the rig does from day to day is more than they tell",
-            match days {
-                1 => "one day".to_owned(),
-                n => format!("{n} days"),
-            }
+            "the witness's checks are of {days} days only: what the rig does from day to day is more than they tell"
         ),
         Remark::UsualLaying => {
             "what laying a pickup down anew does is a usual value here, which promises nothing, and what the witness saw of these \

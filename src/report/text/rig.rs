@@ -6,7 +6,7 @@ use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, two, words, written};
 use crate::quantity::signed;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
-use crate::shop::witness::checks::{CheckDocument, RigDocument};
+use crate::shop::witness::checks::{CheckDocument, QuantityFound, RigDocument};
 use crate::shop::witness::history::Change;
 use crate::shop::witness::repeat::{PolarityDocument, RepeatDocument, Spread};
 
@@ -111,33 +111,7 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
     for a in &d.advice {
         out.row("", a, if d.verdict == "no-go" { WARN } else { PLAIN });
     }
-    for q in &d.quantities {
-        let (scale, unit) = match q.quantity.as_str() {
-            "f0" | "q" => (100.0, "%"),
-            _ => (1.0, "dB"),
-        };
-        let name = match q.quantity.as_str() {
-            "q" => "Q",
-            other => other,
-        };
-        let mut text = format!(
-            "{} {unit} from the checks before ({})",
-            signed(scale * q.off, 3),
-            match q.quantity.as_str() {
-                "noise" | "hum" => format!("at most +{}", two(scale * q.limit)),
-                _ => format!("limits {PLUS_MINUS} {}", two(scale * q.limit)),
-            }
-        );
-        if let (Some(a), Some(l)) = (q.average_off, q.average_limit) {
-            text.push_str(&format!(
-                ", average {} ({PLUS_MINUS} {})",
-                signed(scale * a, 3),
-                two(scale * l)
-            ));
-        }
-        let paint = if q.state == "within" { DIM } else { WARN };
-        out.row(name, &text, paint);
-    }
+    d.quantities.iter().for_each(|q| charted(&mut out, q));
     for u in &d.unjudged {
         let why = match u.checks {
             0 => "not judged: no good check before knows it",
@@ -146,6 +120,35 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
         out.row(&u.quantity, why, DIM);
     }
     out.text
+}
+
+/// A quantity of a check within its limits, or outside.
+fn charted(out: &mut Screen, q: &QuantityFound) {
+    let (scale, unit) = match q.quantity.as_str() {
+        "f0" | "q" => (100.0, "%"),
+        _ => (1.0, "dB"),
+    };
+    let name = match q.quantity.as_str() {
+        "q" => "Q",
+        other => other,
+    };
+    let mut text = format!(
+        "{} {unit} from the checks before ({})",
+        signed(scale * q.off, 3),
+        match q.quantity.as_str() {
+            "noise" | "hum" => format!("at most +{}", two(scale * q.limit)),
+            _ => format!("limits {PLUS_MINUS} {}", two(scale * q.limit)),
+        }
+    );
+    if let (Some(a), Some(l)) = (q.average_off, q.average_limit) {
+        text.push_str(&format!(
+            ", average {} ({PLUS_MINUS} {})",
+            signed(scale * a, 3),
+            two(scale * l)
+        ));
+    }
+    let paint = if q.state == "within" { DIM } else { WARN };
+    out.row(name, &text, paint);
 }
 
 fn spread(s: &Spread, scale: f64, unit: &str) -> String {

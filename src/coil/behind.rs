@@ -348,7 +348,8 @@ fn correlations(covariance: &DMatrix<f64>, loss: bool) -> Vec<Vec<f64>> {
 
 fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<InputFound> {
     let own = fit.covariance.nrows();
-    let rig = &used.get(left.rig)?.rig;
+    let record = used.get(left.rig)?;
+    let (rig, (ohm, farad)) = (&record.rig, input_of(record));
     let of = |part: InputPart| {
         let k = left.factors.iter().position(|f| f.0 == part)?;
         let sd = |m: &DMatrix<f64>| m[(own + k, own + k)].max(0.0).sqrt();
@@ -357,6 +358,8 @@ fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<Inpu
     Some(InputFound {
         rig: rig.name.clone(),
         hash: rig.told_chain().or_else(|| rig.hash.clone()),
+        stated_ohm: ohm,
+        stated_f: Some(farad),
         resistance: of(InputPart::Resistance),
         capacitance: of(InputPart::Capacitance),
         correlations: correlations(&left.covariance, fit.coil.loss_ohm.is_some()).split_off(own),

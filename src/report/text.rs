@@ -252,11 +252,11 @@ fn details(out: &mut Screen, record: &Record) {
     );
     if let Some(r) = words::reading(record) {
         let mut line = |name: &str, quantity: Quantity| {
-            let Some((e, parts)) = reading::value(r, quantity).zip(reading::parts(record, quantity)) else {
+            let Some((e, parts)) = reading::value(record, quantity).zip(reading::parts(record, quantity)) else {
                 return;
             };
             let lay = parts.laying.sd * reading::unit_of(quantity, e.value);
-            let usual = if parts.laying.usual { ", usual" } else { "" };
+            let usual = if parts.laying.usual.any() { ", usual" } else { "" };
             let text = format!(
                 "{} (u {}, u_noise {}, u_lay {}{usual})",
                 six(e.value),

@@ -64,7 +64,7 @@ pub const HEIGHT: &str = "peak height";
 pub fn down(record: &Record) -> Option<String> {
     let without = reading(record).is_some_and(|r| r.peak_hz.is_none());
     let hz = record.curve.as_ref().filter(|_| without)?.down_hz(3.0)?;
-    Some(format!("3 dB down at {}", number::short(hz, Unit::Hertz)))
+    Some(format!("3 dB down at {}", number::short(hz.value, Unit::Hertz)))
 }
 
 /// "3402.3 ± 9.8 Hz, peak height +9.21 ± 0.20 dB", without the mark of the interval.
@@ -79,7 +79,7 @@ pub fn peak_intervals(record: &Record) -> Option<String> {
 /// A value within what another take would read of this pickup, laid down anew.
 pub fn shown(record: &Record, quantity: Quantity) -> Option<String> {
     let unit = match quantity {
-        Quantity::Peak | Quantity::F0 => Unit::Hertz,
+        Quantity::Peak | Quantity::F0 | Quantity::Down => Unit::Hertz,
         Quantity::Q => Unit::Ratio,
         Quantity::Height | Quantity::Level | Quantity::Curve => Unit::Decibel,
     };

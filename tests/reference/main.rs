@@ -17,6 +17,7 @@ mod lossy;
 mod metal;
 mod potting;
 mod resonance;
+mod rig_days;
 mod stats;
 mod strd;
 mod transient;

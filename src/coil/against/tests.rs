@@ -218,6 +218,35 @@ fn found_on_the_rig() -> Uncertainty {
     }
 }
 
+/// What the rig's file says of its input by now is other knowledge of the same input: 165 pF with a factor of 10/11 are the 150 pF
+/// that were found.
+#[test]
+fn the_input_is_the_rigs_whatever_its_file_says_by_now() {
+    let mut found = found_on_the_rig();
+    found.input[0].stated_f = Some(INPUT.1);
+    let r = record(&COIL, "none", Some(21.0));
+    let laid = |r: &Record, found: &Uncertainty| {
+        let laid = against(std::slice::from_ref(r), &basis(Some(found.clone())), &Stated::default()).unwrap();
+        (laid.takes[0].predicted_hz.unwrap(), laid.takes[0].peak_hz.unwrap().u)
+    };
+    let was = laid(&r, &found);
+    let mut restated = r.clone();
+    restated.rig.hash = Some("another".into());
+    restated
+        .rig
+        .values
+        .insert("input.capacitance_f".into(), (1.1 * INPUT.1).into());
+    let now = laid(&restated, &found);
+    assert!(
+        (now.0 / was.0 - 1.0).abs() < 1e-9 && (now.1 / was.1 - 1.0).abs() < 1e-6,
+        "{now:?} {was:?}"
+    );
+    // A file of old does not tell it, and another rig is another one.
+    assert!(laid(&restated, &found_on_the_rig()).1 > 10.0 * was.1);
+    restated.rig.name = Some("south".into());
+    assert!(laid(&restated, &found).1 > 10.0 * was.1);
+}
+
 /// What one does not know of the input cancels on that input, and comes out where it is taken off.
 #[test]
 fn a_coil_hangs_together_with_the_input_it_was_found_on() {
@@ -326,7 +355,7 @@ fn parts_taken_off_and_put_on_again_cancel() {
     let r = record(&COIL, "cap=1n", Some(21.0));
     let stated = Stated {
         parts: Tolerances(vec![(Knob::Cap, 0.05)]),
-        input: None,
+        ..Stated::default()
     };
     let of = |to: &str, stated: &Stated| {
         let to = Instead {

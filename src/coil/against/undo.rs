@@ -24,10 +24,13 @@ pub struct Undone {
     pub to: String,
     /// The take comes from the built-in bench.
     pub simulated: bool,
-    /// u: of take, coil, input, temperature and parts together; u_noise: of the take's noise.
+    /// u: of take, coil, input, temperature, parts, and of laying the pickup down; u_noise: of the take's noise.
     pub peak_hz: Option<Estimate>,
     /// Above the lows.
     pub height_db: Option<Estimate>,
+    /// What laying a pickup down does, which is in both, is a usual value.
+    #[serde(default)]
+    pub usual_laying: bool,
     pub curve: UndoneCurve,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<String>,
@@ -265,6 +268,7 @@ pub fn undo(record: &Record, basis: &Basis, to: &Instead, stated: &Stated) -> Re
         simulated: record.is_simulated(),
         peak_hz,
         height_db,
+        usual_laying: false,
         curve: swap.curve(record),
         notes,
     })

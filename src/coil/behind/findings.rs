@@ -147,7 +147,8 @@ fn ohms_apart(fit: &CoilFit, stated_ohm: f64) -> Option<CoilFinding> {
     let show = |v: f64| quantity::show(v, Unit::Ohm, 3);
     let text = format!(
         "the stated {} and the takes do not go together, which by themselves speak for {} within {}: check which coil \
-         and lead it was read on, and at what temperature",
+         and lead it was read on, and at what temperature, and whether the capacitors are what they are said to be: Q tells R by \
+         way of L, which goes by them",
         show(stated_ohm),
         show(other.value),
         show(other.half_width_95())

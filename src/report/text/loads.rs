@@ -9,7 +9,7 @@ use crate::estimate::{Estimate, Z95};
 use crate::network::Knob;
 use crate::quantity::{self, preferred};
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
-use crate::stats::Answer;
+use crate::stats::{Answer, Open};
 use crate::wrap;
 
 /// The wirings that can be named.
@@ -306,13 +306,16 @@ fn said(s: &SaidOf) -> String {
     };
     let matters = quantity::show(s.matters, unit, 2);
     let usual = if s.usual { " (usual)" } else { "" };
-    let more = match (s.answer, s.more_takes) {
-        (Answer::CannotTell, Some(n)) => format!("; {n} more takes would"),
-        (Answer::CannotTell, None) => "; more takes would not, a closer coil file or closer parts would".into(),
-        _ => String::new(),
+    let level = if s.usual_laying { number::USUAL } else { LEVEL };
+    let would = match s.open {
+        None => "",
+        Some(Open::Noise) => "; a take with less noise would",
+        Some(Open::Laying) => "; a pickup laid down more steadily would",
+        Some(Open::Near) => "; too near to what matters",
+        Some(Open::Stated | Open::Days | Open::Rigs) => "; a closer coil file or closer parts would",
     };
     format!(
-        "{} off by {off} {LEVEL}; {matters} matters{usual}: {}{more}",
+        "{} off by {off} {level}; {matters} matters{usual}: {}{would}",
         s.quantity,
         answer(s.answer)
     )
@@ -331,9 +334,10 @@ fn freed(out: &mut Screen, u: &Undone) {
             out.row(
                 "",
                 &format!(
-                    "{}, {} above the lows {LEVEL}",
+                    "{}, {} above the lows {}",
                     number::bare_interval(f, Unit::Hertz),
-                    number::bare_interval(d, Unit::Decibel)
+                    number::bare_interval(d, Unit::Decibel),
+                    if u.usual_laying { number::USUAL } else { LEVEL }
                 ),
                 PLAIN,
             );

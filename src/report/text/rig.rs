@@ -6,7 +6,7 @@ use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, two, words, written};
 use crate::quantity::signed;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
-use crate::shop::witness::checks::{CheckDocument, RigDocument};
+use crate::shop::witness::checks::{CheckDocument, QuantityFound, RigDocument};
 use crate::shop::witness::history::Change;
 use crate::shop::witness::repeat::{PolarityDocument, RepeatDocument, Spread};
 
@@ -84,10 +84,12 @@ pub fn pack_text(d: &RigDocument, style: Style) -> String {
 
 pub fn check_text(d: &CheckDocument, style: Style) -> String {
     let mut out = Screen::new(style);
-    let (word, paint) = match d.verdict.as_str() {
-        "go" => ("GO: the rig is still the rig", BOLD),
-        "no-go" => ("NO GO: something has changed", STOP),
-        _ => ("noted: too few checks yet to judge by", BOLD),
+    let (word, paint) = match (d.verdict.as_str(), d.provisional) {
+        ("go", false) => ("GO: the rig is still the rig", BOLD),
+        ("go", true) => ("GO, by provisional limits: the rig is still the rig", BOLD),
+        ("no-go", false) => ("NO GO: something has changed", STOP),
+        ("no-go", true) => ("NO GO, by provisional limits: something has changed", STOP),
+        _ => ("noted: the first check, from which the others are told", BOLD),
     };
     out.free(word, paint);
     if d.simulated {
@@ -98,46 +100,55 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
         &format!("{}, by {}", words::clean(&d.rig), words::clean(&d.witness)),
         PLAIN,
     );
-    out.row("f0", &number::interval(&d.f0_hz, Unit::Hertz), PLAIN);
-    out.row("Q", &number::interval(&d.q, Unit::Ratio), PLAIN);
+    for (name, s, unit) in [("f0", d.shown[0], Unit::Hertz), ("Q", d.shown[1], Unit::Ratio)] {
+        let level = if s.usual { number::USUAL } else { LEVEL };
+        out.row(
+            name,
+            &format!("{} {level}", number::within(s.value, s.half, unit)),
+            PLAIN,
+        );
+    }
     for a in &d.advice {
         out.row("", a, if d.verdict == "no-go" { WARN } else { PLAIN });
     }
-    for q in &d.quantities {
-        let (scale, unit) = match q.quantity.as_str() {
-            "f0" | "q" => (100.0, "%"),
-            _ => (1.0, "dB"),
-        };
-        let name = match q.quantity.as_str() {
-            "q" => "Q",
-            other => other,
-        };
-        let mut text = format!(
-            "{} {unit} from the baseline ({})",
-            signed(scale * q.off, 3),
-            match q.quantity.as_str() {
-                "noise" | "hum" => format!("at most +{}", two(scale * q.limit)),
-                _ => format!("limits {PLUS_MINUS} {}", two(scale * q.limit)),
-            }
-        );
-        if let (Some(a), Some(l)) = (q.average_off, q.average_limit) {
-            text.push_str(&format!(
-                ", average {} ({PLUS_MINUS} {})",
-                signed(scale * a, 3),
-                two(scale * l)
-            ));
-        }
-        let paint = if q.state == "within" { DIM } else { WARN };
-        out.row(name, &text, paint);
-    }
+    d.quantities.iter().for_each(|q| charted(&mut out, q));
     for u in &d.unjudged {
-        let why = match u.checks < d.baseline_needed {
-            true => format!("not judged: {} of {} good checks know it", u.checks, d.baseline_needed),
-            false => "not judged: this take does not tell it".to_owned(),
+        let why = match u.checks {
+            0 => "not judged: no good check before knows it",
+            _ => "not judged: this take does not tell it",
         };
-        out.row(&u.quantity, &why, DIM);
+        out.row(&u.quantity, why, DIM);
     }
     out.text
+}
+
+/// A quantity of a check within its limits, or outside.
+fn charted(out: &mut Screen, q: &QuantityFound) {
+    let (scale, unit) = match q.quantity.as_str() {
+        "f0" | "q" => (100.0, "%"),
+        _ => (1.0, "dB"),
+    };
+    let name = match q.quantity.as_str() {
+        "q" => "Q",
+        other => other,
+    };
+    let mut text = format!(
+        "{} {unit} from the checks before ({})",
+        signed(scale * q.off, 3),
+        match q.quantity.as_str() {
+            "noise" | "hum" => format!("at most +{}", two(scale * q.limit)),
+            _ => format!("limits {PLUS_MINUS} {}", two(scale * q.limit)),
+        }
+    );
+    if let (Some(a), Some(l)) = (q.average_off, q.average_limit) {
+        text.push_str(&format!(
+            ", average {} ({PLUS_MINUS} {})",
+            signed(scale * a, 3),
+            two(scale * l)
+        ));
+    }
+    let paint = if q.state == "within" { DIM } else { WARN };
+    out.row(name, &text, paint);
 }
 
 fn spread(s: &Spread, scale: f64, unit: &str) -> String {

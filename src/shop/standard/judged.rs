@@ -6,7 +6,8 @@ use super::Standard;
 use crate::estimate::Estimate;
 use crate::record::identity::Sense;
 use crate::record::{Code, Record, Resonance};
-use crate::shop::known::Known;
+use crate::shop::reading;
+use crate::shop::witness::eras::Eras;
 use crate::shop::yardstick::{Answer, Between, Held, Parts, Quantity, Question};
 
 /// What a reading is against a standard.
@@ -54,13 +55,13 @@ pub struct Against {
 }
 
 /// What a take came to. A warning that another take may be rid of asks for one, whatever the figures say, until the take is
-/// `kept` by hand. Without a standard nothing else is judged but that there is a reading.
-pub fn judge(record: &Record, s: Option<&Standard>, known: &Known, kept: bool) -> Option<Judged> {
+/// `kept` by hand. Without a standard nothing else is judged but that there is a reading. `eras`: of the rig.
+pub fn judge(record: &Record, s: Option<&Standard>, eras: &Eras, kept: bool) -> Option<Judged> {
     if record.reading().is_none() {
         return Some(no_reading(record));
     }
     let judged = s.map(|s| match record.read_as(s.definition) {
-        Some(r) => against(record, &r, s, known),
+        Some(r) => against(record, &r, s, eras),
         None => Judged {
             reasons: vec![
                 "f0 and Q of the standard are read by another model than these: make the standard anew from its records"
@@ -103,16 +104,23 @@ fn no_reading(record: &Record) -> Judged {
     }
 }
 
-/// A record against the standard; `known`: what the rig does to readings.
-fn against(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Judged {
+/// A record against the standard.
+fn against(record: &Record, r: &Resonance, s: &Standard, eras: &Eras) -> Judged {
     let load = record.load.as_ref().map(|l| l.text.as_str());
-    if let Some(why) = s.elsewhere(&record.rig, load) {
+    let changed = || {
+        let what = s.changed(eras, &record.rig, &record.taken_at)?;
+        Some(format!(
+            "the bench was changed since the standard was measured ({what}): make that anew"
+        ))
+    };
+    let elsewhere = s.elsewhere(&record.rig, load).or_else(changed);
+    if let Some(why) = elsewhere {
         return Judged {
             reasons: vec![why],
             ..Judged::only(Call::CannotTell)
         };
     }
-    let mut against = limits(record, r, s, known);
+    let mut against = limits(record, r, s);
     let pattern = Pattern::of(record, r, s, &against);
     let weight = |answer| (answer != Answer::Different, answer != Answer::CannotTell);
     against.sort_by_key(|a| weight(a.held.answer));
@@ -128,9 +136,17 @@ fn against(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Judge
             "of one of the two rigs the sign is not known, so polarity is not told: `coilwright rig polarity`".into(),
         );
     }
+    let flat = r.peak_hz.is_none();
+    let misses_peak = flat && s.wants_peak();
+    if flat {
+        reasons.push(match misses_peak {
+            true => "no peak, where the standard has one".into(),
+            false => "no peak, and f0 and Q tell little without one".into(),
+        });
+    }
     let any = |answer| against.iter().any(|a| a.held.answer == answer);
     let call = match () {
-        () if pattern.turned || any(Answer::Different) => Call::Outside,
+        () if pattern.turned || misses_peak || any(Answer::Different) => Call::Outside,
         () if !reasons.is_empty() || any(Answer::CannotTell) => Call::CannotTell,
         () => Call::Pass,
     };
@@ -144,9 +160,9 @@ fn against(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Judge
 }
 
 /// Each quantity that the standard has a limit for, f0 first.
-fn limits(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Vec<Against> {
+fn limits(record: &Record, r: &Resonance, s: &Standard) -> Vec<Against> {
     let question = s.question(record);
-    let rig = known.for_pickup(record);
+    let rig = reading::repeatability(record, reading::whole_f(record, None));
     // The standard's value was agreed on: what is not known is the reading.
     let between = |quantity, e: &Estimate| Between::new(question, Parts::EXACT, rig.reading(quantity, e));
     let f0 = between(Quantity::F0, &r.f0_hz).held(r.f0_hz.value / s.f0.hz - 1.0, s.f0.allow);
@@ -178,6 +194,11 @@ impl Standard {
             // Of a standard of old nobody knows the day.
             false => Question::OtherDay,
         }
+    }
+
+    /// Every pickup within its limits has a peak: Q above the root of a half (second order).
+    fn wants_peak(&self) -> bool {
+        self.q.value * (1.0 - self.q.allow) > std::f64::consts::FRAC_1_SQRT_2
     }
 
     /// The level is of one exciter; a standard without a rig means any.

@@ -178,7 +178,7 @@ impl<'a> Attempt<'a> {
     }
 
     /// The last word, on the raw bins.
-    fn polish(&self, theta: &[f64]) -> Option<super::raw::Polished> {
+    pub fn polish(&self, theta: &[f64]) -> Option<super::raw::Polished> {
         let (f0, q) = model::f0_q(self.model.f_ref, theta[1], theta[2]);
         let at = self.model.at(theta);
         let slope = |f: f64| -> Complex64 {

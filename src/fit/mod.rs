@@ -107,6 +107,11 @@ impl Fitted {
         self.model.get(&self.theta, p)
     }
 
+    /// The value of a parameter, which is nought from now on: it was put into what is fitted again.
+    pub fn take_over(&mut self, p: Param) -> f64 {
+        self.model.index(p).map_or(0.0, |i| std::mem::take(&mut self.theta[i]))
+    }
+
     /// A parameter, everything counted.
     pub fn known(&self, p: Param) -> Option<Estimate> {
         let i = self.model.index(p)?;
@@ -137,6 +142,12 @@ pub fn again(bins: &Bins, setup: &Setup, before: &Fitted) -> Option<Fitted> {
     let (own, nuisance) = before.theta.split_at(before.kind.params().len());
     let groups = group::gather(bins, setup.band);
     Attempt::new(bins, setup, before.kind, before.model.f_ref).best(groups, vec![own.to_vec()], nuisance, f64::INFINITY)
+}
+
+/// The parameters alone, from where a fit to much the same bins ended.
+pub fn follow(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Vec<f64>> {
+    let attempt = Attempt::new(bins, setup, from.kind, from.model.f_ref);
+    attempt.polish(&from.theta).map(|p| p.theta)
 }
 
 /// Fits a second-order response.

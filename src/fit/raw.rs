@@ -56,14 +56,14 @@ impl Raw<'_> {
             let mut x = cell.x;
             if let Some(c) = clock {
                 x += cell.x_clock * theta[c];
-                d[c] = h * cell.x_clock / x;
             }
             let v = cell.variance(h, length);
             let scale = (2.0 / v).sqrt();
             let e = (cell.y - h * x) * scale;
             let rest = cell.rest * scale * scale;
             for c in 0..p {
-                let mut jac = -x * d[c] * scale;
+                let moves = if Some(c) == clock { h * cell.x_clock } else { x * d[c] };
+                let mut jac = -moves * scale;
                 if cell.sxx > 0.0 {
                     let dv = 2.0 * (h.conj() * d[c]).re * cell.sxx - 2.0 * (d[c].conj() * cell.syx).re;
                     let half = 0.5 * dv * length / v;
@@ -107,7 +107,9 @@ impl Raw<'_> {
                 return None;
             }
             let step = self.step(&theta, &normal, &gradient, &free)?;
-            let next = self.downhill(&theta, &step, cost)?;
+            // Where the take does not follow the model the parameters are as much less sure.
+            let excess = (0.5 * sums.cost / sums.bins.max(1) as f64).max(1.0);
+            let next = self.downhill(&theta, &step, (cost, excess.sqrt()))?;
             theta = next.theta;
             last_step = next.size;
             let Some(there) = next.sums else {
@@ -158,14 +160,14 @@ impl Raw<'_> {
     }
 
     /// The step, or as much of it as does not lead uphill.
-    fn downhill(&self, theta: &[f64], step: &Step, cost: f64) -> Option<Next> {
+    fn downhill(&self, theta: &[f64], step: &Step, (cost, excess): (f64, f64)) -> Option<Next> {
         let mut taken = 1.0;
         for _ in 0..8 {
             let next = |c: usize| self.space.clamp(c, theta[c] - taken * step.by[c]);
             let next: Vec<f64> = (0..theta.len()).map(next).collect();
             let sizes = step.sd.iter().enumerate();
             let size = sizes
-                .filter_map(|(c, sd)| sd.map(|sd| (next[c] - theta[c]).abs() / sd))
+                .filter_map(|(c, sd)| sd.map(|sd| (next[c] - theta[c]).abs() / (excess * sd)))
                 .fold(0.0f64, |m, v| if v.is_nan() { f64::NAN } else { m.max(v) });
             if size < SMALL_STEP {
                 return Some(Next {

@@ -85,7 +85,7 @@ impl Work<'_> {
     /// Whether the plugs show in the raw ratio: it stays where a pickup's rises, or falls; raises the finding if so.
     pub(super) fn misplugged(&mut self, p: &Prepared) -> bool {
         let [low, high] = p.setup.band;
-        let groups: Vec<Group> = group::gather(&p.bins, [low, high.min(1000.0)])
+        let groups: Vec<Group> = group::gather(&p.bins, [low, high.min(1600.0)])
             .into_iter()
             .filter(|g| g.coherence > 0.5)
             .collect();
@@ -102,6 +102,13 @@ impl Work<'_> {
         };
         self.raise(found);
         true
+    }
+
+    /// Whether a one-channel take holds the drive as it was played, with no coil in between.
+    pub(super) fn drive_itself(&self, p: &Prepared) -> bool {
+        let [low, high] = p.setup.band;
+        let groups = group::gather(&p.bins, [low, high.min(1000.0)]);
+        faults::keeps_its_size(groups.iter().filter(|g| g.coherence > 0.5).map(|g| (g.f, g.h)))
     }
 
     /// Whether the model that is shown can be believed: it follows the curve, and its nearest rival says the same.

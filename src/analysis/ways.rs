@@ -78,7 +78,7 @@ impl Work<'_> {
             ..self.take.clone()
         };
         let work = Work::new(&lone, self.options);
-        let mut p = work.place(&drive, place)?;
+        let mut p = work.place(&drive, place, true)?.prepared;
         // Latency and clock are the reference channel's: the one to a fraction of a sample, the other for good.
         p.bins.x_clock = None;
         p.setup.nuisance.retain(|n| n.param != Param::Clock);

@@ -231,7 +231,7 @@ impl<'a> Attempt<'a> {
     }
 
     /// The last word, on the raw bins.
-    fn polish(&self, theta: &[f64]) -> Option<super::raw::Polished> {
+    pub fn polish(&self, theta: &[f64]) -> Option<super::raw::Polished> {
         let cells = self.cells(theta);
         let polished = self.raw(&cells).polish(theta);
         polished.filter(|p| p.last_step.is_finite() && p.last_step < 1.0)

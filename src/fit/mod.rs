@@ -158,6 +158,11 @@ impl Fitted {
         self.model.get(&self.theta, p)
     }
 
+    /// The value of a parameter, which is nought from now on: it was put into what is fitted again.
+    pub fn take_over(&mut self, p: Param) -> f64 {
+        self.model.index(p).map_or(0.0, |i| std::mem::take(&mut self.theta[i]))
+    }
+
     /// Covariance, everything counted.
     pub fn total(&self) -> DMatrix<f64> {
         &self.noise + &self.stated + &self.unstated + &self.misfit
@@ -241,6 +246,13 @@ pub fn beside(bins: &Bins, setup: &Setup, (here, there): (&Fitted, &Fitted), cho
         .map(|n| here.get(n.param).unwrap_or(n.start))
         .collect();
     Attempt::new(bins, &setup, rung, here.model.f_ref).best(here.groups.clone(), vec![own.collect()], &nuisance)
+}
+
+/// The parameters alone, from where a fit to much the same bins ended.
+pub fn follow(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Vec<f64>> {
+    let setup = setup.on(from.rung);
+    let attempt = Attempt::new(bins, &setup, from.rung, from.model.f_ref);
+    attempt.polish(&from.theta).map(|p| p.theta)
 }
 
 /// Fits a second-order response.

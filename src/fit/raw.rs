@@ -56,14 +56,14 @@ impl Raw<'_> {
             let mut x = cell.x;
             if let Some(c) = clock {
                 x += cell.x_clock * theta[c];
-                d[c] = h * cell.x_clock / x;
             }
             let v = cell.variance(h, length);
             let scale = (2.0 / v).sqrt();
             let e = (cell.y - h * x) * scale;
             let rest = cell.rest * scale * scale;
             for c in 0..p {
-                let mut jac = -x * d[c] * scale;
+                let moves = if Some(c) == clock { h * cell.x_clock } else { x * d[c] };
+                let mut jac = -moves * scale;
                 if cell.sxx > 0.0 {
                     let dv = 2.0 * (h.conj() * d[c]).re * cell.sxx - 2.0 * (d[c].conj() * cell.syx).re;
                     let half = 0.5 * dv * length / v;
@@ -108,7 +108,9 @@ impl Raw<'_> {
             }
             let free = self.free(&theta, &gradient);
             let step = self.step(&theta, &normal, &gradient, &free)?;
-            last_step = step.dot(&(&normal * &step)).max(0.0).sqrt();
+            // Where the take does not follow the model the parameters are as much less sure.
+            let excess = (0.5 * sums.cost / sums.bins.max(1) as f64).max(1.0);
+            last_step = (step.dot(&(&normal * &step)).max(0.0) / excess).sqrt();
             if last_step < SMALL_STEP {
                 theta = self.moved(&theta, &step);
                 break;

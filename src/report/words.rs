@@ -171,6 +171,8 @@ pub fn shell(path: &str) -> String {
 pub fn finding(code: Code) -> &'static str {
     match code {
         Code::Clipped => "flat tops",
+        Code::Distorted => "distortion",
+        Code::GainDrift => "the gain moved",
         Code::Dropout => "lost samples",
         Code::Transient => "knock or click",
         Code::NoSignal => "no answer from the pickup",

@@ -158,6 +158,8 @@ impl Work<'_> {
             }
         }
         match chain_fault(shown) {
+            // What two coils that cancel do to a curve is no skew.
+            Some(Looks::Lead(_)) if self.raised(Code::CoilsCancel) => {}
             Some(Looks::Lead(seconds)) => self.raise(findings::inputs_apart(seconds)),
             Some(Looks::Low) => {
                 self.note("something below 200 Hz bends this curve: the pickup on the reference's input, or hum")

@@ -327,11 +327,11 @@ fn budget_details(out: &mut Screen, b: &Budget) {
         let text: Vec<String> = shown.map(|(what, v)| format!("{what} {}", two(*v))).collect();
         out.row(name, &text.join(", "), PLAIN);
     };
-    line("u of f0, Hz", &b.f0_hz);
-    line("u of Q", &b.q);
+    line("u: f0, Hz", &b.f0_hz);
+    line("u: Q", &b.q);
     if let (Some(hz), Some(db)) = (&b.peak_hz, &b.peak_db) {
-        line("u of peak, Hz", hz);
-        line("u of peak, dB", db);
+        line("u: peak, Hz", hz);
+        line("u: peak, dB", db);
     }
 }
 
@@ -373,7 +373,7 @@ fn fit_details(out: &mut Screen, fit: &Fit) {
             number::bare_interval(&p.q, Unit::Ratio),
             number::LEVEL
         );
-        out.row("second order", &text, PLAIN);
+        out.row("plain coil", &text, PLAIN);
     }
     if let Some(s) = &fit.shift_s {
         let which = if s.value < 0.0 { "lags" } else { "leads" };
@@ -381,8 +381,8 @@ fn fit_details(out: &mut Screen, fit: &Fit) {
             value: s.value.abs(),
             ..*s
         };
-        let text = format!("{which} by {}", number::interval(&size, Unit::Second));
-        out.row("pickup's input", &text, PLAIN);
+        let text = format!("the pickup's {which} the reference's by {}", number::interval(&size, Unit::Second));
+        out.row("input", &text, PLAIN);
     }
     for (name, n) in &fit.nuisance {
         let u = n.u.map_or("taken as exact".into(), |u| format!("u {}", two(u)));

@@ -381,7 +381,10 @@ fn fit_details(out: &mut Screen, fit: &Fit) {
             value: s.value.abs(),
             ..*s
         };
-        let text = format!("the pickup's {which} the reference's by {}", number::interval(&size, Unit::Second));
+        let text = format!(
+            "the pickup's {which} the reference's by {}",
+            number::interval(&size, Unit::Second)
+        );
         out.row("input", &text, PLAIN);
     }
     for (name, n) in &fit.nuisance {

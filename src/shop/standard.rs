@@ -380,7 +380,7 @@ impl Standard {
     /// Of the same name, from later readings, or from the same by what the rig's file says since: it judges again what the old one
     /// judged.
     pub fn is_made_anew(&self, old: &Standard) -> bool {
-        let told = |s: &Standard| Some(moment(s.taken_until.as_deref()?)?);
+        let told = |s: &Standard| moment(s.taken_until.as_deref()?);
         let later = told(self) > told(old) || (told(self) == told(old) && self.entered != old.entered);
         self.name == old.name && self.rig == old.rig && told(self).is_some() && later
     }

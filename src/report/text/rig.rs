@@ -117,9 +117,16 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
             0 => "not judged: no good check before knows it",
             _ => "not judged: this take does not tell it",
         };
-        out.row(&u.quantity, why, DIM);
+        out.row(quantity(&u.quantity), why, DIM);
     }
     out.text
+}
+
+fn quantity(code: &str) -> &str {
+    match code {
+        "q" => "Q",
+        other => other,
+    }
 }
 
 /// A quantity of a check within its limits, or outside.
@@ -127,10 +134,6 @@ fn charted(out: &mut Screen, q: &QuantityFound) {
     let (scale, unit) = match q.quantity.as_str() {
         "f0" | "q" => (100.0, "%"),
         _ => (1.0, "dB"),
-    };
-    let name = match q.quantity.as_str() {
-        "q" => "Q",
-        other => other,
     };
     let mut text = format!(
         "{} {unit} from the checks before ({})",
@@ -148,7 +151,7 @@ fn charted(out: &mut Screen, q: &QuantityFound) {
         ));
     }
     let paint = if q.state == "within" { DIM } else { WARN };
-    out.row(name, &text, paint);
+    out.row(quantity(&q.quantity), &text, paint);
 }
 
 fn spread(s: &Spread, scale: f64, unit: &str) -> String {

@@ -70,7 +70,6 @@ mod not_yet {
         "commands/demo/harness.rs make",
         "commands/demo/story.rs tell",
         "commands/potting.rs run",
-        "fit/cell.rs cells",
         "fit/raw.rs sums",
         "report/family.rs field",
     ];

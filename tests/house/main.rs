@@ -66,7 +66,6 @@ mod not_yet {
     /// `file function`.
     pub const LONG_FUNCTIONS: &[&str] = &[
         "capture/live/rolling.rs roll",
-        "fit/cell.rs cells",
         "fit/raw.rs sums",
         "report/family.rs field",
     ];

@@ -11,6 +11,7 @@ use crate::fileio;
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};
 use crate::record::{Code, Record, store};
+use crate::report::judged_words;
 use crate::report::text::{self, Style};
 use crate::report::tray_plot;
 use crate::shop::known::Known;
@@ -153,7 +154,9 @@ impl Lot<'_> {
     }
 
     fn judged(&self, record: &Record, kept: bool) -> Option<Judged> {
-        judge(record, self.tray.standard.as_ref(), &self.known, kept)
+        let mut judged = judge(record, self.tray.standard.as_ref(), &self.known, kept)?;
+        judged_words::put(&mut judged);
+        Some(judged)
     }
 
     fn end(self, console: &mut Console) -> Result<Status> {

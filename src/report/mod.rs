@@ -5,6 +5,7 @@ mod chart;
 pub mod checks_plot;
 pub mod difference_words;
 pub mod family;
+pub mod judged_words;
 pub mod knock_plot;
 mod lay;
 pub mod loads_plot;

@@ -22,7 +22,7 @@ mod judged;
 #[cfg(test)]
 mod tests;
 
-pub use judged::{Call, Judged, Limited, judge};
+pub use judged::{Call, Judged, Limited, Looks, Why, judge};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
 
@@ -382,9 +382,9 @@ impl Standard {
     }
 
     /// Why it says nothing of takes on this rig, under this load (`None`: not told), read by this definition.
-    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>, definition: Definition) -> Option<String> {
+    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>, definition: Definition) -> Option<Elsewhere> {
         if self.definition != definition {
-            return Some("f0 and Q of the standard are read by another model than these: make the standard anew from its records".into());
+            return Some(Elsewhere::Definition);
         }
         // One of version 0.1.0, or written by hand, does not say it; then the rig alone counts.
         let mut keys = match self.entered.is_empty() || !self.is_of(rig) {
@@ -393,17 +393,23 @@ impl Standard {
         };
         keys.retain(|k| self.level.is_some() || !is_of_level(k));
         if !keys.is_empty() {
-            return Some(format!(
-                "{} is not what it was for the standard: make that anew from its records",
-                keys.join(", ")
-            ));
+            return Some(Elsewhere::RigFile(keys.join(", ")));
         }
-        let spelt = |l: &str| if l.is_empty() { "none".to_owned() } else { l.to_owned() };
         let of = self.load.as_deref().filter(|l| Some(*l) != load)?;
-        Some(format!(
-            "measured under {}, and the standard is of {1}: give --load \"{1}\"",
-            load.map_or("a load that was not told".into(), spelt),
-            spelt(of)
-        ))
+        Some(Elsewhere::Load {
+            taken: load.map(str::to_owned),
+            of: of.to_owned(),
+        })
     }
+}
+
+/// Why a standard says nothing of a take.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Elsewhere {
+    /// Its f0 and Q are read by another model.
+    Definition,
+    /// These keys of the rig's file are not what they were for it.
+    RigFile(String),
+    /// Of another load; `taken`: that of the take, where it was told.
+    Load { taken: Option<String>, of: String },
 }

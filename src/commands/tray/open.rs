@@ -16,6 +16,7 @@ use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::RigSummary;
 use crate::record::meters::Kind;
+use crate::report::judged_words;
 use crate::rig::Rig;
 use crate::shop::known::Known;
 use crate::shop::lot::{Setting, Tray};
@@ -213,7 +214,7 @@ fn told_of_rig(chain: &Chain, simulated: bool, judging: bool, remarks: &mut Vec<
 fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain) -> Vec<String> {
     let mut out = Vec::new();
     let elsewhere = standard.elsewhere(&chain.summary, chain.setting.load.as_deref(), tray.definition);
-    out.extend(elsewhere.map(|w| format!("No verdict: {w}.")));
+    out.extend(elsewhere.map(|e| format!("No verdict: {}.", judged_words::elsewhere(&e))));
     let hash = chain.summary.told_chain();
     if standard.is_of(&chain.summary)
         && standard.entered.is_empty()

@@ -379,24 +379,6 @@ pub struct Curve {
     pub model_db: Vec<f64>,
 }
 
-/// A point more uncertain than this does not tell where a curve falls.
-const TOO_VAGUE_DB: f64 = 1.0;
-
-impl Curve {
-    /// Where the response has fallen by so many decibels below its level at low frequency: between two points, on the logarithm of
-    /// the frequency.
-    pub fn down_hz(&self, by_db: f64) -> Option<f64> {
-        let all = self.freq_hz.iter().zip(&self.mag_db).zip(&self.u_db);
-        let sure: Vec<(f64, f64)> = all
-            .filter(|((f, db), u)| **f > 0.0 && db.is_finite() && **u <= TOO_VAGUE_DB)
-            .map(|((f, db), _)| (f.ln(), db + by_db))
-            .collect();
-        let fall = sure.windows(2).find(|w| w[0].1 >= 0.0 && w[1].1 < 0.0)?;
-        let (a, b) = (fall[0], fall[1]);
-        Some((a.0 + (b.0 - a.0) * a.1 / (a.1 - b.1)).exp())
-    }
-}
-
 /// One reading of several under unchanged conditions.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Repeat {
@@ -450,6 +432,3 @@ impl Record {
         self.findings.iter().find(|f| f.level == Level::Reject)
     }
 }
-
-#[cfg(test)]
-mod tests;

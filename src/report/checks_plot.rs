@@ -171,6 +171,7 @@ mod tests {
         Check {
             id: step.to_string(),
             taken_at: String::new(),
+            peak_hz: None,
             f0_hz: e(4000.0 * (1.0 + f0)),
             q: e(2.5 * if step.is_multiple_of(2) { 1.01 } else { 0.99 }),
             level_db: None,

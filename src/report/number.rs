@@ -199,6 +199,15 @@ pub fn short(value: f64, unit: Unit) -> String {
     digits(value, unit, &rules, 3)
 }
 
+/// At a glance, and no digit finer than the half-width's first.
+pub fn sure(value: f64, half: f64, unit: Unit) -> String {
+    if !(half.is_finite() && half > 0.0) {
+        return short(value, unit);
+    }
+    let n = 1 + decimal_exponent(value, 0) - decimal_exponent(half, 0);
+    digits(value, unit, &unit.rules(), n.clamp(1, 3))
+}
+
 /// As typed in or nearly: four digits, "6.050 kΩ".
 pub fn four_digits(value: f64, unit: Unit) -> String {
     if !value.is_finite() {
@@ -315,6 +324,15 @@ mod tests {
             (f64::NAN, Unit::Hertz, "?"),
         ] {
             assert_eq!(short(value, unit), want);
+        }
+        for (half, want) in [
+            (0.0, "3.61 kHz"),
+            (9.0, "3.61 kHz"),
+            (60.0, "3.61 kHz"),
+            (120.0, "3.6 kHz"),
+            (2e3, "4 kHz"),
+        ] {
+            assert_eq!(sure(3612.0, half, Unit::Hertz), want);
         }
         assert_eq!(four_digits(6050.0, Unit::Ohm), "6.050 kΩ");
         assert_eq!(four_digits(0.01234567, Unit::Second), "12.35 ms");

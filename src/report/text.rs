@@ -120,6 +120,9 @@ fn found(out: &mut Screen, record: &Record, r: &Resonance) {
             }
         }
     }
+    if let Some(interval) = words::down_interval(record) {
+        out.row("", &format!("{interval} {}", words::mark([record])), PLAIN);
+    }
     out.row("Polarity", words::polarity(r), PLAIN);
 }
 

@@ -2,6 +2,7 @@
 
 use super::number::{self, Unit};
 use crate::record::{Code, Finding, PeakFrom, Record, Resonance, RigSummary, Verdict};
+use crate::shop::down as fall;
 use crate::shop::reading as shop;
 use crate::shop::yardstick::Quantity;
 
@@ -62,9 +63,14 @@ pub const HEIGHT: &str = "peak height";
 
 /// "3 dB down at 5.2 kHz": what is told of a response that has no peak.
 pub fn down(record: &Record) -> Option<String> {
-    let without = reading(record).is_some_and(|r| r.peak_hz.is_none());
-    let hz = record.curve.as_ref().filter(|_| without)?.down_hz(3.0)?;
-    Some(format!("3 dB down at {}", number::short(hz, Unit::Hertz)))
+    let s = fall::down(record)?;
+    Some(format!("3 dB down at {}", number::sure(s.value, s.half, Unit::Hertz)))
+}
+
+/// "1082 ± 24 Hz": the same with its interval.
+pub fn down_interval(record: &Record) -> Option<String> {
+    let s = fall::down(record)?;
+    Some(number::within(s.value, s.half, Unit::Hertz))
 }
 
 /// "3402.3 ± 9.8 Hz, peak height +9.21 ± 0.20 dB", without the mark of the interval.

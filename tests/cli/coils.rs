@@ -423,6 +423,7 @@ fn takes_against_their_prediction() {
     );
     assert_eq!(f.list("laid"), ["against.png", "against.svg", "loads.json"]);
     let screen = f.run(&["loads", "--coil", "neck-7.toml", "--against", "t2"]).out;
+    assert!(screen.contains(" peak height off by "), "{screen}");
     for what in ["0.00 dB apart: the same", "1.0 % matters (usual): the same"] {
         assert!(screen.contains(what), "{what}: {screen}");
     }

@@ -102,6 +102,9 @@ pub struct InputFound {
 pub struct TakeAgreement {
     pub id: String,
     pub load: String,
+    /// Null where it has no peak.
+    #[serde(default)]
+    pub peak_hz: Option<f64>,
     pub f0_hz: f64,
     /// Relative; null where the load makes no second-order circuit.
     pub f0_off: Option<f64>,

@@ -143,5 +143,6 @@ fn agreement(t: &TakeAgreement) -> String {
     let q = t.q_off.map(|d| format!("Q by {:+.2} %", 100.0 * d));
     let curve = t.curve_db.map(|d| format!("curve off by {d:.3} dB rms"));
     let parts: Vec<String> = [f0, q, curve].into_iter().flatten().collect();
-    format!("{} at {}: {}", hz(t.f0_hz), words::clean(&t.load), parts.join(", "))
+    let peak = t.peak_hz.map_or("no peak".into(), |f| format!("peak {}", hz(f)));
+    format!("{peak} at {}: {}", words::clean(&t.load), parts.join(", "))
 }

@@ -311,11 +311,12 @@ fn said(s: &SaidOf) -> String {
         (Answer::CannotTell, None) => "; more takes would not, a closer coil file or closer parts would".into(),
         _ => String::new(),
     };
-    format!(
-        "{} off by {off} {LEVEL}; {matters} matters{usual}: {}{more}",
-        s.quantity,
-        answer(s.answer)
-    )
+    let name = match s.quantity.as_str() {
+        "height" => words::HEIGHT,
+        other => other,
+    };
+    let answer = answer(s.answer);
+    format!("{name} off by {off} {LEVEL}; {matters} matters{usual}: {answer}{more}")
 }
 
 fn freed(out: &mut Screen, u: &Undone) {

@@ -221,7 +221,7 @@ fn pair(out: &mut Screen, p: &Pair) {
     let numbers = [
         ("f0", p.f0_hz, Unit::Hertz),
         ("Q", p.q, Unit::Ratio),
-        ("height", p.peak_db, Unit::Decibel),
+        (words::HEIGHT, p.peak_db, Unit::Decibel),
         ("level", p.level_db, Unit::Decibel),
         ("winding", p.c_f, Unit::Farad),
         ("knock", p.knock_db, Unit::Decibel),

@@ -98,6 +98,9 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
         &format!("{}, by {}", words::clean(&d.rig), words::clean(&d.witness)),
         PLAIN,
     );
+    if let Some(peak) = &d.peak_hz {
+        out.row("Peak", &number::interval(peak, Unit::Hertz), PLAIN);
+    }
     out.row("f0", &number::interval(&d.f0_hz, Unit::Hertz), PLAIN);
     out.row("Q", &number::interval(&d.q, Unit::Ratio), PLAIN);
     for a in &d.advice {
@@ -178,7 +181,7 @@ pub fn repeat_text(d: &RepeatDocument, files: &[PathBuf], style: Style) -> Strin
     out.row("f0", &format!("scatter {}", spread(&d.f0, 100.0, "%")), PLAIN);
     out.row("Q", &format!("scatter {}", spread(&d.q, 100.0, "%")), PLAIN);
     if let Some(s) = &d.peak_db {
-        out.row("Height", &format!("scatter {}", spread(s, 1.0, "dB")), PLAIN);
+        out.row("Peak height", &format!("scatter {}", spread(s, 1.0, "dB")), PLAIN);
     }
     if let Some(s) = &d.level_db {
         out.row("Level", &format!("scatter {}", spread(s, 1.0, "dB")), PLAIN);

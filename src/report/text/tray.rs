@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::screen::Screen;
 use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two, words, written};
+use crate::estimate::Estimate;
 use crate::quantity::{self, signed};
 use crate::record::meters::{Column, Reading};
 use crate::record::{Code, Cure, Finding, Record};
@@ -218,17 +219,19 @@ pub fn tray_step(t: &Tray, style: Style) -> String {
 
 /// One entry in columns, or where these do not fit, in words.
 fn line(out: &mut Screen, e: &Entry, paint: anstyle::Style) {
-    const WIDEST: usize = 58;
-    let f0 = e
-        .f0_hz
-        .map_or("-".into(), |x| number::four_digits(x.value, Unit::Hertz));
-    let q = e.q.map_or("-".into(), |x| number::four_digits(x.value, Unit::Ratio));
+    const WIDEST: usize = 78;
+    let shown = |x: Option<Estimate>, unit| x.map_or("-".into(), |x| number::four_digits(x.value, unit));
+    let [peak, f0] = [e.peak_hz, e.f0_hz].map(|x| shown(x, Unit::Hertz));
+    let q = shown(e.q, Unit::Ratio);
     let word = call(e).0.split(',').next().unwrap_or("");
     let name: String = words::clean(&e.name).chars().take(24).collect();
     if out.style.usable() < WIDEST {
-        out.free(&format!("{name}: f0 {f0}, Q {q}, {word}"), paint);
+        out.free(&format!("{name}: peak {peak}, f0 {f0}, Q {q}, {word}"), paint);
     } else {
-        out.raw(&format!("{name:<24} {f0:>10}  Q {q:<7} {word}"), paint);
+        out.raw(
+            &format!("{name:<24} peak {peak:>9}  f0 {f0:>9}  Q {q:<6} {word}"),
+            paint,
+        );
     }
 }
 

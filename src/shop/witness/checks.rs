@@ -72,6 +72,9 @@ pub struct CheckDocument {
     /// Good checks before this one, and how many make a baseline.
     pub baseline: usize,
     pub baseline_needed: usize,
+    /// Null where the witness has none.
+    #[serde(default)]
+    pub peak_hz: Option<Estimate>,
     pub f0_hz: Estimate,
     pub q: Estimate,
     pub level_db: Option<Estimate>,
@@ -152,6 +155,7 @@ impl CheckDocument {
             verdict: verdict.into(),
             baseline: judgement.baseline,
             baseline_needed: BASELINE,
+            peak_hz: check.peak_hz,
             f0_hz: check.f0_hz,
             q: check.q,
             level_db: check.level_db,

@@ -32,7 +32,7 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     let simulated = after.iter().any(Record::is_simulated);
     let known = rig.map(|r| Known::of(r, simulated, console)).transpose()?;
     let about = About {
-        limits: args.limit.map_or_else(Default::default, |l| l.0),
+        limits: args.limit.unwrap_or_default(),
         rested_h: args.rested,
         winding_f: args.cs,
         history: known.as_ref().and_then(|k| k.history.as_ref()),

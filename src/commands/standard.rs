@@ -4,8 +4,8 @@ use super::coil::write_all;
 use super::{anew, outcome};
 use crate::cli::args::StandardArgs;
 use crate::cli::console::Console;
-use crate::cli::context::stem;
 use crate::failure::{Result, Status};
+use crate::fileio::stem;
 use crate::report::text;
 use crate::shop::standard::Standard;
 

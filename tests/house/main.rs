@@ -31,7 +31,6 @@ mod not_yet {
         "analysis/fits.rs analysis/mod.rs",
         "analysis/prepare.rs analysis/fits.rs",
         "analysis/prepare.rs analysis/mod.rs",
-        "cli/wirings.rs cli/context.rs",
         "commands/complete.rs commands/analyze.rs",
         "commands/demo/story.rs commands/demo.rs",
         "commands/measure/place.rs commands/measure.rs",

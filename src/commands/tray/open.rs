@@ -46,7 +46,7 @@ impl<'a> Lot<'a> {
             false => Tray::new(args.lot(), standard, args.first),
         };
         match &args.columns {
-            Some(chosen) => tray.columns = chosen.0.clone(),
+            Some(chosen) => tray.columns = chosen.clone(),
             None if tray.entries.is_empty() => tray.columns = defaults.columns.clone().unwrap_or_default(),
             None => {}
         }

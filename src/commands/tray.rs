@@ -197,5 +197,5 @@ impl Lot<'_> {
 
 fn noted(record: &Record, text: Option<&str>, readings: Vec<Reading>) -> Note {
     let now = stamp(std::time::SystemTime::now());
-    Note::new(now, record, text, readings, record.pickup.temperature_c)
+    Note::new(now, &record.id, text, readings, record.pickup.temperature_c)
 }

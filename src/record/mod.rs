@@ -12,6 +12,7 @@ pub mod identity;
 pub mod knock;
 pub mod meters;
 pub mod notes;
+pub mod ohms;
 pub mod store;
 pub mod unknown;
 pub mod when;

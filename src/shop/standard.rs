@@ -13,7 +13,7 @@ use crate::failure::{Failure, Result};
 use crate::quantity::{Unit, show};
 use crate::record::identity::{Entered, Sense, apart_from, is_of_level, same_rig, unlike};
 use crate::record::meters::{Column, Kind, Reading};
-use crate::record::notes::Ohms;
+use crate::record::ohms::Ohms;
 use crate::record::when::day;
 use crate::record::{Definition, Record, Resonance, RigSummary, unknown};
 use crate::stats::{grouped, mean, sd, tolerance};

@@ -53,7 +53,6 @@ mod not_yet {
         "fit/misfit.rs fit/attempt.rs",
         "fit/misfit.rs fit/mod.rs",
         "fit/raw.rs fit/attempt.rs",
-        "record/notes.rs record/mod.rs",
         "report/text/coil.rs report/text.rs",
         "report/text/knock.rs report/text.rs",
         "report/text/loads.rs report/text.rs",

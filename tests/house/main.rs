@@ -53,11 +53,6 @@ mod not_yet {
         "fit/misfit.rs fit/attempt.rs",
         "fit/misfit.rs fit/mod.rs",
         "fit/raw.rs fit/attempt.rs",
-        "report/text/coil.rs report/text.rs",
-        "report/text/knock.rs report/text.rs",
-        "report/text/loads.rs report/text.rs",
-        "report/text/notes.rs report/text.rs",
-        "report/text/screen.rs report/text.rs",
         "shop/lot/steps.rs shop/lot.rs",
     ];
     pub const LONG_FILES: &[&str] = &[];
@@ -70,9 +65,8 @@ mod not_yet {
         "commands/potting.rs run",
         "fit/cell.rs cells",
         "fit/raw.rs sums",
-        "report/family.rs field",
     ];
-    pub const MANY_PARAMETERS: &[&str] = &["report/plot/labels.rs put"];
+    pub const MANY_PARAMETERS: &[&str] = &[];
 }
 
 #[test]

@@ -72,6 +72,7 @@ pub fn record(take: &Take, analysis: Analysis, context: Context) -> Record {
         capture,
         resonance: analysis.resonance,
         fit: analysis.fit,
+        budget: analysis.budget,
         curve: analysis.curve,
         verdict: analysis.verdict,
         findings: analysis.findings,

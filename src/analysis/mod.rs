@@ -5,9 +5,11 @@ use serde::{Deserialize, Serialize};
 use crate::capture::Take;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
-use crate::record::{CaptureSummary, Code, Curve, Finding, Fit, Level, Resonance, Verdict};
+use crate::record::{Budget, CaptureSummary, Code, Curve, Finding, Fit, Level, Resonance, Verdict};
+use crate::transfer::align::Place;
 use crate::transfer::{span, sums};
 
+mod budget;
 pub mod chain;
 pub mod compose;
 pub mod curve;
@@ -21,6 +23,7 @@ mod reading;
 pub mod repeats;
 mod slips;
 mod time;
+mod ways;
 
 use chain::Chain;
 use fits::Fits;
@@ -39,11 +42,15 @@ pub struct Options<'a> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Choice {
-    /// The better one by the information criterion.
+    /// The plainest that follows the take.
     #[default]
     Better,
     SecondOrder,
-    Eddy,
+    #[serde(alias = "eddy")]
+    Turn,
+    Metal,
+    #[serde(rename = "metal+loop")]
+    MetalLoop,
 }
 
 /// Everything measured from one take, in the record's own terms.
@@ -52,6 +59,7 @@ pub struct Analysis {
     pub capture: CaptureSummary,
     pub resonance: Option<Resonance>,
     pub fit: Option<Fit>,
+    pub budget: Option<Budget>,
     pub curve: Option<Curve>,
     /// Channel 1 over the reference, or over the drive file, at 1 kHz, in dB, as the samples show it; null where the take was
     /// rejected or says nothing there.
@@ -111,6 +119,8 @@ struct Work<'a> {
     step: f64,
     /// Where the band begins at the earliest.
     bottom_hz: f64,
+    /// Where the drive file arrived, as the reference channel tells it.
+    place: Option<Place>,
     out: Analysis,
 }
 
@@ -134,10 +144,12 @@ impl<'a> Work<'a> {
             rate: f64::from(take.rate_hz),
             step: effective_step(take),
             bottom_hz: BOTTOM_HZ,
+            place: None,
             out: Analysis {
                 capture,
                 resonance: None,
                 fit: None,
+                budget: None,
                 curve: None,
                 answer_db: None,
                 findings: Vec::new(),
@@ -221,6 +233,7 @@ impl<'a> Work<'a> {
         out.verdict = Verdict::from_findings(&out.findings);
         if out.verdict == Verdict::Rejected {
             out.resonance = None;
+            out.budget = None;
             out.answer_db = None;
         }
         out.notes.dedup();

@@ -33,9 +33,9 @@ pub struct Bench {
 impl Bench {
     /// Options first, then what the working folder remembers.
     pub fn plan(about: &About, defaults: &Defaults) -> Result<Self> {
-        let rig_file = about.rig.as_ref().or(defaults.rig.as_ref());
+        let rig_file = about.on.rig.as_ref().or(defaults.rig.as_ref());
         let rig = rig_file.map(|path| Rig::read(path)).transpose()?;
-        let load = match &about.load {
+        let load = match &about.on.load {
             Some(arg) => Some(one_load(arg)?),
             None => defaults.load.clone(),
         };
@@ -46,10 +46,10 @@ impl Bench {
             rig_file: rig_file.cloned(),
             load,
             channels,
-            over: about.over.clone().or_else(|| defaults.over.clone()),
+            over: about.on.over.clone().or_else(|| defaults.over.clone()),
             ohms: about.ohms.as_ref().map(|o| o.ohm),
             ohmmeter: about.ohms.as_ref().and_then(|o| o.meter.clone()),
-            room: about.room.or(defaults.room_c),
+            room: about.on.room.or(defaults.room_c),
             note: about.note.clone(),
         })
     }

@@ -4,9 +4,9 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::inputs::{self, LoadArg, load_arg};
-use super::shared::{Devices, DriveArgs, Shown};
-use super::value::{Columns, Said, celsius, line, of};
+use super::inputs;
+use super::shared::{Devices, DriveArgs, Shown, Surroundings};
+use super::value::{Columns, Said, line, of};
 use crate::quantity::{self, Unit};
 use crate::record::meters::Column;
 use crate::shop::lot::is_plain;
@@ -85,18 +85,8 @@ pub struct TrayArgs {
     /// What the built-in bench holds: words, or a text file with a line of words for each number
     #[arg(long, value_name = "SPEC")]
     pub sim: Option<String>,
-    /// Rig file
-    #[arg(long, value_name = "FILE")]
-    pub rig: Option<PathBuf>,
-    /// What hangs on the pickup besides the rig's own input
-    #[arg(long, value_name = "LOAD", value_parser = load_arg)]
-    pub load: Option<LoadArg>,
-    /// Over which coil the exciter lies
-    #[arg(long, value_name = "TEXT", value_parser = line)]
-    pub over: Option<String>,
-    /// The room's temperature, such as 21C
-    #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
-    pub room: Option<f64>,
+    #[command(flatten)]
+    pub on: Surroundings,
     /// What other meters are asked after each take, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C", or
     /// none; left out, the lot's own, or what `use` remembers
     #[arg(long, value_name = "LIST", value_parser = Column::list)]

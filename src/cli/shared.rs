@@ -80,9 +80,9 @@ impl Named {
     }
 }
 
-/// What is known of the pickup and its surroundings.
+/// On what a pickup is measured.
 #[derive(Debug, Clone, Args, Default)]
-pub struct About {
+pub struct Surroundings {
     /// Rig file
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
@@ -92,12 +92,19 @@ pub struct About {
     /// Over which coil the exciter lies
     #[arg(long, value_name = "TEXT", value_parser = line)]
     pub over: Option<String>,
-    /// The ohmmeter's reading, such as 6.05k or "6.05k by meter A"
-    #[arg(long, value_name = "OHM", value_parser = read_ohms, allow_hyphen_values = true)]
-    pub ohms: Option<OhmsRead>,
     /// The room's temperature, such as 21C or 70F
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room: Option<f64>,
+}
+
+/// What is known of the pickup and its surroundings.
+#[derive(Debug, Clone, Args, Default)]
+pub struct About {
+    #[command(flatten)]
+    pub on: Surroundings,
+    /// The ohmmeter's reading, such as 6.05k or "6.05k by meter A"
+    #[arg(long, value_name = "OHM", value_parser = read_ohms, allow_hyphen_values = true)]
+    pub ohms: Option<OhmsRead>,
     /// A remark for the record
     #[arg(long, value_name = "TEXT")]
     pub note: Option<String>,

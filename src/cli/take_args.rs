@@ -153,7 +153,7 @@ pub struct MeasureArgs {
     /// What the built-in bench holds: a TOML file, or words such as "r=6k l=2.4H cs=120p hum=-50dB"
     #[arg(long, value_name = "SPEC")]
     pub sim: Option<String>,
-    /// Which model plot and peak are taken from; left out, the better one
+    /// Which model the reading is taken from; left out, the plainest that follows the take
     #[arg(long, value_parser = one_of(MODELS))]
     pub model: Option<Choice>,
     /// Folder for the record; left out, FOLDER/NAME/0001 and so on
@@ -163,7 +163,13 @@ pub struct MeasureArgs {
     pub shown: Detailed,
 }
 
-const MODELS: &[(&str, Choice)] = &[("second-order", Choice::SecondOrder), ("eddy", Choice::Eddy)];
+const MODELS: &[(&str, Choice)] = &[
+    ("second-order", Choice::SecondOrder),
+    ("turn", Choice::Turn),
+    ("eddy", Choice::Turn),
+    ("metal", Choice::Metal),
+    ("metal+loop", Choice::MetalLoop),
+];
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -187,7 +193,7 @@ pub struct AnalyzeArgs {
     pub knock_take: Option<PathBuf>,
     #[command(flatten)]
     pub about: About,
-    /// Which model plot and peak are taken from; left out, the better one
+    /// Which model the reading is taken from; left out, the plainest that follows the take
     #[arg(long, value_parser = one_of(MODELS))]
     pub model: Option<Choice>,
     /// Folder for record and plots; left out, nothing is written

@@ -1,6 +1,6 @@
 //! Values of options, as clap hands them over.
 
-use clap::builder::{PossibleValuesParser, TypedValueParser};
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
 use crate::capture::wav::Channels;
 use crate::failure::{Failure, Result};
@@ -21,8 +21,10 @@ pub fn of(unit: Unit) -> impl Fn(&str) -> Result<f64> + Clone + Send + Sync {
     move |s| quantity::parse(s, unit)
 }
 
-/// One of a few words, each with what it means.
-pub fn one_of<T: Clone + Send + Sync>(words: &'static [(&'static str, T)]) -> impl TypedValueParser<Value = T> {
+/// One of a few words, each with what it means. A second word for the same, such as one of old, is taken and not offered.
+pub fn one_of<T: Clone + PartialEq + Send + Sync>(
+    words: &'static [(&'static str, T)],
+) -> impl TypedValueParser<Value = T> {
     let meant = |given: String| {
         words
             .iter()
@@ -30,7 +32,11 @@ pub fn one_of<T: Clone + Send + Sync>(words: &'static [(&'static str, T)]) -> im
             .map(|w| w.1.clone())
             .ok_or("no such word")
     };
-    PossibleValuesParser::new(words.iter().map(|w| w.0)).try_map(meant)
+    let offered = words.iter().enumerate().map(|(i, w)| {
+        let second = words[..i].iter().any(|before| before.1 == w.1);
+        PossibleValue::new(w.0).hide(second)
+    });
+    PossibleValuesParser::new(offered).try_map(meant)
 }
 
 pub fn eddy(s: &str) -> Result<Eddy> {

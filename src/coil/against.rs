@@ -13,7 +13,7 @@ use crate::failure::{Failure, Result};
 use crate::network::predict::{self, db};
 use crate::network::{Load, peak};
 use crate::record::{Curve, Record};
-use crate::stats::Answer;
+use crate::stats::{Answer, Open};
 
 mod setting;
 #[cfg(test)]
@@ -71,8 +71,10 @@ pub struct SaidOf {
     /// Nothing was said of what matters: the usual size.
     pub usual: bool,
     pub answer: Answer,
-    /// So many takes more would tell; null where it is told, or where none would.
-    pub more_takes: Option<u32>,
+    /// What laying a pickup down does, which is in the interval, is a usual value.
+    pub usual_laying: bool,
+    /// What leaves it open, where nobody can tell.
+    pub open: Option<Open>,
 }
 
 /// 0 dB is the level at low frequency.

@@ -178,7 +178,7 @@ fn resistance(records: &[&Record], about: &About, notes: &mut Vec<String>) -> Re
 
 /// Whether f0 and Q do not hold all that the take says.
 fn needs_curve(r: &Record) -> bool {
-    let metal = r.fit.as_ref().is_some_and(|f| f.model == Model::Eddy);
+    let metal = r.fit.as_ref().is_some_and(|f| f.model != Model::SecondOrder);
     metal || r.findings.iter().any(|f| f.code == Code::PoorFit)
 }
 
@@ -349,7 +349,8 @@ fn correlations(covariance: &DMatrix<f64>, loss: bool) -> Vec<Vec<f64>> {
 
 fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<InputFound> {
     let own = fit.covariance.nrows();
-    let rig = &used.get(left.rig)?.rig;
+    let record = used.get(left.rig)?;
+    let (rig, (ohm, farad)) = (&record.rig, input_of(record));
     let of = |part: InputPart| {
         let k = left.factors.iter().position(|f| f.0 == part)?;
         let sd = |m: &DMatrix<f64>| m[(own + k, own + k)].max(0.0).sqrt();
@@ -358,6 +359,8 @@ fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<Inpu
     Some(InputFound {
         rig: rig.name.clone(),
         hash: rig.told_chain().or_else(|| rig.hash.clone()),
+        stated_ohm: ohm,
+        stated_f: Some(farad),
         resistance: of(InputPart::Resistance),
         capacitance: of(InputPart::Capacitance),
         correlations: correlations(&left.covariance, fit.coil.loss_ohm.is_some()).split_off(own),

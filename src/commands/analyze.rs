@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::known::Beside;
+use super::known;
 use super::outcome::Told;
 use super::{complete, knock, outcome, parallel};
 use crate::analysis::chain::Chain;
@@ -126,7 +126,7 @@ pub fn one(
     let answer = analysis.answer_db;
     let mut record = compose::record(&take, analysis, context);
     if let Some((rig, file)) = bench.rig.as_ref().zip(bench.rig_file.as_ref()) {
-        Beside::of(rig, file).put_or_note(&mut record);
+        known::put_or_note(rig, file, &mut record);
     }
     Ok((record, answer))
 }

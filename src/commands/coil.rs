@@ -65,10 +65,10 @@ fn picture(records: &[Record], coil: &CoilDocument, about: &About) -> Result<Plo
     let stated = Stated {
         parts: about.stated.parts.clone(),
         // The file that was just made knows these inputs.
-        input: None,
+        ..Stated::default()
     };
     let mut laid = against::against(&seen, &Basis::of(coil.file())?, &stated)?;
-    predicted::judge(&mut laid, &Defaults::read_from(Path::new("."))?.matters());
+    predicted::judge(&mut laid, &seen, &Defaults::read_from(Path::new("."))?.matters());
     loads_plot::against(&laid, &coil.pickup.name)
 }
 

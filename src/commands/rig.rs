@@ -25,8 +25,8 @@ mod inputs;
 mod level;
 
 use crate::record::when::day;
-pub use beside::{Placement, beside, by_today, history_kept, history_of, kept_with, repeat_of};
 use beside::{aside, of_one_kind};
+pub use beside::{beside, by_today, history_kept, history_of, kept_with, study_of};
 
 pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
     match action {

@@ -89,6 +89,8 @@ pub struct Known {
 pub struct Read {
     /// Parts of the loads, with their values.
     pub parts: Vec<(Knob, f64)>,
+    /// Likewise, and within a half-width of their own that was stated, scale and zero together.
+    pub stated: Vec<(Knob, f64, f64)>,
     /// Rigs whose input, the lead counted in, was read on it.
     pub rigs: Vec<usize>,
 }

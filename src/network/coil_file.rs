@@ -60,8 +60,13 @@ pub enum InputPart {
 #[serde(default, deny_unknown_fields)]
 pub struct InputKnown {
     pub rig: Option<String>,
-    /// Of what its file states of the measuring chain; of the whole file in files of old.
+    /// Of what its file stated of the measuring chain; of the whole file in files of old. It decides only where these do not
+    /// tell what they are factors on.
     pub hash: Option<String>,
+    /// What the rig stated: the factors are on these.
+    pub stated_ohm: Option<f64>,
+    /// With the lead.
+    pub stated_f: Option<f64>,
     pub resistance: Option<f64>,
     pub u_resistance: Option<f64>,
     pub capacitance: Option<f64>,
@@ -72,6 +77,25 @@ pub struct InputKnown {
 }
 
 impl InputKnown {
+    /// The same as factors on what the rig states by now; `None` where nobody knows what they were factors on.
+    pub fn restated(&self, (ohm, farad): (Option<f64>, f64)) -> Option<InputKnown> {
+        let then_over_now = |factor: Option<f64>, then: Option<f64>, now: Option<f64>| match factor {
+            None => Some(1.0),
+            Some(_) => Some(then? / now?),
+        };
+        let r = then_over_now(self.resistance, self.stated_ohm, ohm)?;
+        let c = then_over_now(self.capacitance, self.stated_f, Some(farad).filter(|f| *f > 0.0))?;
+        Some(InputKnown {
+            resistance: self.resistance.map(|v| r * v),
+            u_resistance: self.u_resistance.map(|u| r * u),
+            capacitance: self.capacitance.map(|v| c * v),
+            u_capacitance: self.u_capacitance.map(|u| c * u),
+            stated_ohm: ohm,
+            stated_f: Some(farad),
+            ..self.clone()
+        })
+    }
+
     /// Factor and standard uncertainty of those that are there.
     pub fn factors(&self) -> Vec<(InputPart, f64, f64)> {
         let all = [
@@ -226,6 +250,8 @@ impl CoilFile {
                 lines.push(("", Some(head.into())));
                 lines.extend([("rig", text(&i.rig)), ("hash", text(&i.hash))]);
                 lines.extend([
+                    ("stated_ohm", optional(i.stated_ohm)),
+                    ("stated_f", optional(i.stated_f)),
                     ("resistance", optional(i.resistance)),
                     ("u_resistance", optional(i.u_resistance)),
                 ]);

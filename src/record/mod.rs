@@ -52,6 +52,9 @@ pub struct Record {
     pub resonance: Option<Resonance>,
     /// How well the models explain the take.
     pub fit: Option<Fit>,
+    /// Parts of the uncertainties; null in a rejected take, in means of several and in records of old.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub budget: Option<Budget>,
     /// The response, for plots.
     pub curve: Option<Curve>,
     /// Follows from the gravest finding.
@@ -232,10 +235,13 @@ pub struct CaptureSummary {
 /// The reading: of the pickup as it was loaded, the rig's input counted in.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Resonance {
-    /// Natural frequency of the second-order model; an effective value for a coil with metal about it.
+    /// Frequency of the natural resonance of the model; that of the second-order model where no metal is in it.
     pub f0_hz: Estimate,
-    /// Quality factor of the same model.
+    /// Quality factor of the same resonance.
     pub q: Estimate,
+    /// Whether f0 and Q are of the neighbourhood of the resonance alone: one so damped that it has no natural frequency.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub local: bool,
     /// Correlation of the uncertainties of f0 and Q.
     #[schemars(range(min = -1, max = 1))]
     pub corr_f0_q: f64,
@@ -315,19 +321,46 @@ pub enum PeakFrom {
     Curve,
 }
 
-/// "eddy" where metal about the coil explains the take clearly better, or where it was asked for.
+/// The model that curve, peak, f0 and Q come from: the plainest that follows the take, or the one that was asked for. "turn": metal
+/// about the coil acts as one shorted turn; "metal": as a core that flux diffuses into; "metal+loop": a cover or baseplate besides;
+/// "+other": another coil in series, with a capacitance of its own. "eddy" in records of old.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Model {
     SecondOrder,
     Eddy,
+    Turn,
+    Metal,
+    #[serde(rename = "metal+loop")]
+    MetalLoop,
+    #[serde(rename = "second-order+other")]
+    SecondOrderOther,
+    #[serde(rename = "turn+other")]
+    TurnOther,
+    #[serde(rename = "metal+other")]
+    MetalOther,
+    #[serde(rename = "metal+loop+other")]
+    MetalLoopOther,
+}
+
+impl Model {
+    /// Whether there is metal in it.
+    pub fn has_metal(self) -> bool {
+        !matches!(self, Model::SecondOrder | Model::SecondOrderOther)
+    }
 }
 
 /// The models and how well they explain the take.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Fit {
-    /// The better model: what `curve.model_db` and the peak come from.
+    /// What `curve.model_db`, the peak, f0 and Q come from.
     pub model: Model,
+    /// f0 and Q of the second-order model; absent in records of old, where the reading's own are these.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plain: Option<Plain>,
+    /// Lead of the pickup's channel in seconds that was found and taken out, negative for a lag; null where none was looked for.
+    #[serde(default)]
+    pub shift_s: Option<Estimate>,
     /// Lowest and highest frequency of the fit.
     pub band_hz: [f64; 2],
     /// Spectral lines used in it.
@@ -336,7 +369,7 @@ pub struct Fit {
     pub reduced_chi2: f64,
     /// Of the second-order model against the smoothed curve.
     pub rms_residual_db: f64,
-    /// Null where nothing speaks for it.
+    /// One shorted turn; null where it was not tried.
     pub eddy: Option<Eddy>,
     /// AC-coupling corners, exciter corner and delay as fitted or taken from the rig, by name.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
@@ -344,6 +377,38 @@ pub struct Fit {
     /// How the noise was measured: "silence" or "residuals".
     #[serde(default)]
     pub noise_from: String,
+}
+
+/// f0 and Q of the second-order model, metal or not.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Plain {
+    pub f0_hz: Estimate,
+    pub q: Estimate,
+}
+
+/// What the uncertainties of the reading are made of.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Budget {
+    pub f0_hz: Parts,
+    pub q: Parts,
+    /// Null, as the next, where there is no peak.
+    pub peak_hz: Option<Parts>,
+    pub peak_db: Option<Parts>,
+}
+
+/// Parts of one standard uncertainty, to be added in squares.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Parts {
+    /// Noise of the take.
+    pub noise: f64,
+    /// Tolerances that the rig states.
+    pub stated: f64,
+    /// What the rig does not state, taken as usual.
+    pub unstated: f64,
+    /// What the model misses, and how far the next richer model lies.
+    pub misfit: f64,
+    /// How far the reading against the drive file lies from that against the reference.
+    pub ways: f64,
 }
 
 /// A value besides the pickup's own.
@@ -416,6 +481,28 @@ impl Record {
     /// What it reads; of a rejected take nothing.
     pub fn reading(&self) -> Option<&Resonance> {
         self.resonance.as_ref().filter(|_| self.verdict != Verdict::Rejected)
+    }
+
+    /// The reading with f0 and Q as the definition has them: a coil without metal has one resonance by any of them, and the
+    /// second-order model's are kept beside others. `None` where they are not known so.
+    pub fn read_as(&self, definition: Definition) -> Option<Resonance> {
+        let r = self.reading()?;
+        let plain = self.fit.as_ref().and_then(|f| f.plain);
+        match (definition, r.definition) {
+            (a, b) if a == b => Some(r.clone()),
+            (Definition::Plain, _) => plain.map(|p| Resonance {
+                f0_hz: p.f0_hz,
+                q: p.q,
+                local: false,
+                definition,
+                ..r.clone()
+            }),
+            (Definition::Pole, Definition::Plain) => plain.map(|_| Resonance {
+                definition,
+                ..r.clone()
+            }),
+            _ => None,
+        }
     }
 
     /// What is to be known of a reading that stands.

@@ -22,11 +22,7 @@ pub fn history(h: &History, d: &CheckDocument) -> Result<Plot> {
         false => {
             "shaded: the limits of the last check; dashed: its average and that one's limits; crosses: no-go".to_owned()
         }
-        true => format!(
-            "{} of the {} good checks that make a baseline",
-            h.good().count(),
-            d.baseline_needed
-        ),
+        true => "the first check".to_owned(),
     };
     let mut sheet = chart::sheet(&title, &remark, h.checks.iter().any(|c| c.simulated));
     let kinds = [
@@ -122,6 +118,7 @@ mod tests {
     use crate::estimate::Estimate;
     use crate::record::RigSummary;
     use crate::shop::witness::history::BASELINE;
+    use crate::shop::witness::judging::Expected;
 
     fn check(step: usize, f0: f64) -> Check {
         let e = |v: f64| Estimate::new(v, 1e-4, 1e-4).unwrap();
@@ -163,21 +160,27 @@ mod tests {
         svg.lines().filter(of).map(|l| ends(numbers(l))).collect()
     }
 
-    /// The shaded band holds the newest check where it was GO, and does not where it jumped: 3.5 sigmas are no alarm.
+    /// The shaded band holds the newest check where it was GO, and does not where it jumped: three sigmas are no alarm.
     #[test]
     fn the_band_is_the_limits_that_decided() {
-        for (sigmas, go) in [(3.5, true), (9.0, false)] {
+        for (sigmas, go) in [(3.0, true), (15.0, false)] {
             let mut h = History::new(&RigSummary::default(), "tin");
-            // Of such a zigzag the moving range says 1.77 steps of a thousandth.
             h.checks = (0..BASELINE)
                 .map(|i| check(i, if i.is_multiple_of(2) { 1e-3 } else { -1e-3 }))
                 .collect();
-            let mut new = check(BASELINE, sigmas * 1.77e-3);
-            let judgement = h.judge(&new);
+            let mut new = check(BASELINE, sigmas * 1e-3);
+            let judgement = h.judge(
+                &new,
+                &Expected {
+                    f0: 2e-3,
+                    q: 0.01,
+                    level_db: 0.3,
+                },
+            );
             new.go = judgement.go();
             assert_eq!(new.go, go, "{judgement:?}");
             h.checks.push(new.clone());
-            let document = CheckDocument::of(&h, &new, &judgement, Vec::new());
+            let document = CheckDocument::of(&h, &new, &judgement, Default::default(), Vec::new());
             let svg = history(&h, &document).unwrap().svg;
             // Of the first panel, and the marks of good checks in both; the newest is the highest of all, or a cross.
             let band = heights(&svg, "#D0DCE5")[0];
@@ -188,7 +191,7 @@ mod tests {
                 "{sigmas}: {top} {band:?}"
             );
             // What decided, and not three sigmas.
-            assert!(document.quantities[0].limit > 3.5 * 1.77e-3);
+            assert!(document.quantities[0].limit > 3e-3);
         }
     }
 }

@@ -44,7 +44,8 @@ fn words(grounds: &Grounds) -> String {
                 [*stated, found.value, found.half_width_95()].map(|v| quantity::show(v, Unit::Ohm, 3));
             format!(
                 "the stated {stated} and the takes do not go together, which by themselves speak for {found} within {half}: \
-                 check which coil and lead it was read on, and at what temperature"
+                 check which coil and lead it was read on, and at what temperature, and whether the capacitors are what they \
+                 are said to be: Q tells R by way of L, which goes by them"
             )
         }
         Grounds::Disagree { times, ohms } => {

@@ -17,6 +17,8 @@ fn why(why: &Why) -> String {
         Why::SignUnknown => {
             "of one of the two rigs the sign is not known, so polarity is not told: `coilwright rig polarity`".into()
         }
+        Why::NoPeak { wanted: true } => "no peak, where the standard has one".into(),
+        Why::NoPeak { wanted: false } => "no peak, and f0 and Q tell little without one".into(),
     }
 }
 
@@ -26,6 +28,9 @@ pub fn elsewhere(e: &Elsewhere) -> String {
         Elsewhere::Definition => {
             "f0 and Q of the standard are read by another model than these: make the standard anew from its records"
                 .into()
+        }
+        Elsewhere::Changed(what) => {
+            format!("the bench was changed since the standard was measured ({what}): make that anew")
         }
         Elsewhere::RigFile(keys) => {
             format!("{keys} is not what it was for the standard: make that anew from its records")
@@ -54,8 +59,8 @@ fn looks(looks: Looks) -> &'static str {
 mod tests {
     use super::*;
     use crate::record::store;
-    use crate::shop::known::Known;
     use crate::shop::standard::{Allowed, Call, Standard, judge};
+    use crate::shop::witness::eras::Eras;
 
     /// A verdict goes out with its sentence: one under another load names the load to give.
     #[test]
@@ -71,7 +76,7 @@ mod tests {
             .unwrap()
             .0;
         standard.load = Some("cap=470p".into());
-        let mut j = judge(&record, Some(&standard), &Known::default(), false).unwrap();
+        let mut j = judge(&record, Some(&standard), &Eras::default(), false).unwrap();
         assert_eq!((j.call, j.reasons.len()), (Call::CannotTell, 0));
         put(&mut j);
         assert!(

@@ -7,7 +7,12 @@ pub const PLUS_MINUS: &str = "±";
 /// Follows every interval.
 pub const LEVEL: &str = "(95 %)";
 /// The same where a usual value, which promises nothing, is in it.
-pub const USUAL: &str = "(95 %, usual)";
+const USUAL: &str = "(95 %, usual)";
+
+/// What follows an interval; `usual`: a usual value is in it.
+pub fn level(usual: bool) -> &'static str {
+    if usual { USUAL } else { LEVEL }
+}
 
 /// What a number counts, and so how it is scaled and rounded.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

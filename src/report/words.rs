@@ -2,7 +2,6 @@
 
 use super::number::{self, Unit, db, hz};
 use crate::record::{Code, Finding, PeakFrom, Record, Resonance, RigSummary, Verdict};
-use crate::shop::down as fall;
 use crate::shop::reading as shop;
 use crate::shop::yardstick::Quantity;
 
@@ -52,14 +51,20 @@ pub const HEIGHT: &str = "peak height";
 
 /// "3 dB down at 5.2 kHz": what is told of a response that has no peak.
 pub fn down(record: &Record) -> Option<String> {
-    let s = fall::down(record)?;
+    let s = fall(record)?;
     Some(format!("3 dB down at {}", number::sure(s.value, s.half, Unit::Hertz)))
 }
 
 /// "1082 ± 24 Hz": the same with its interval.
 pub fn down_interval(record: &Record) -> Option<String> {
-    let s = fall::down(record)?;
-    Some(number::within(s.value, s.half, Unit::Hertz))
+    let s = fall(record)?;
+    let level = number::level(s.usual);
+    Some(format!("{} {level}", number::within(s.value, s.half, Unit::Hertz)))
+}
+
+fn fall(record: &Record) -> Option<shop::Shown> {
+    record.reading().filter(|r| r.peak_hz.is_none())?;
+    shop::shown(record, Quantity::Down)
 }
 
 /// "3402.3 ± 9.8 Hz, peak height +9.21 ± 0.20 dB", without the mark of the interval.
@@ -77,13 +82,14 @@ pub fn quantity(quantity: Quantity) -> &'static str {
         Quantity::Height => HEIGHT,
         Quantity::Level => "coupling from the exciter",
         Quantity::Curve => "curve",
+        Quantity::Down => "3 dB point",
     }
 }
 
 /// What it counts.
 pub fn unit(quantity: Quantity) -> Unit {
     match quantity {
-        Quantity::Peak | Quantity::F0 => Unit::Hertz,
+        Quantity::Peak | Quantity::F0 | Quantity::Down => Unit::Hertz,
         Quantity::Q => Unit::Ratio,
         Quantity::Height | Quantity::Level | Quantity::Curve => Unit::Decibel,
     }
@@ -99,10 +105,7 @@ pub fn shown(record: &Record, quantity: Quantity) -> Option<String> {
 pub fn mark<'a>(records: impl IntoIterator<Item = &'a Record>) -> &'static str {
     let told = [Quantity::Peak, Quantity::F0, Quantity::Q, Quantity::Height];
     let usual = |r: &Record| told.into_iter().any(|q| shop::shown(r, q).is_some_and(|s| s.usual));
-    match records.into_iter().any(usual) {
-        true => number::USUAL,
-        false => number::LEVEL,
-    }
+    number::level(records.into_iter().any(usual))
 }
 
 pub fn from_curve(r: &Resonance) -> bool {
@@ -175,6 +178,8 @@ pub fn shell(path: &str) -> String {
 pub fn finding(code: Code) -> &'static str {
     match code {
         Code::Clipped => "flat tops",
+        Code::Distorted => "distortion",
+        Code::GainDrift => "the gain moved",
         Code::Dropout => "lost samples",
         Code::Transient => "knock or click",
         Code::NoSignal => "no answer from the pickup",
@@ -183,6 +188,8 @@ pub fn finding(code: Code) -> &'static str {
         Code::Hum => "mains hum",
         Code::NoPeak => "no peak",
         Code::PoorFit => "curve and model differ",
+        Code::InputsDiffer => "the inputs differ",
+        Code::ReferenceLeak => "the pickup is heard on the reference",
         Code::CoilsCancel => "exciter over both coils",
         Code::PeakOutsideDrive => "peak outside the test signal",
         Code::ChannelsSwapped => "channels swapped",

@@ -1,39 +1,32 @@
-//! Where a response without a peak has fallen by 3 dB, and how sure that is.
+//! Where a response has fallen by 3 dB, which tells more than f0 and Q where there is no peak.
 
-use super::reading::{Shown, parts};
-use super::yardstick::{Parts, Quantity, Scatter};
+use crate::estimate::Estimate;
 use crate::record::{Curve, PeakFrom, Record, Resonance};
 
 const BY_DB: f64 = 3.0;
 /// A measured point more uncertain than this does not tell where a curve falls.
 const TOO_VAGUE_DB: f64 = 1.0;
 
-/// On the fitted curve, and within what noise and laying down do to its f0 and Q; on the measured one where no model follows that.
-pub fn down(record: &Record) -> Option<Shown> {
-    let r = record.reading().filter(|r| r.peak_hz.is_none())?;
+/// On the fitted curve, with the noise of its f0 and Q; on the measured one where no model follows that. What the chain leaves open
+/// of the curve, f0 tells.
+pub fn down(record: &Record) -> Option<Estimate> {
+    let r = record.reading()?;
     let curve = record.curve.as_ref()?;
-    let [f0, q] = [parts(record, Quantity::F0)?, parts(record, Quantity::Q)?];
-    let with_q = with_q(r.q.value);
+    let relative = |e: &Estimate| e.u_noise / e.value;
     let (hz, noise) = match r.peak_from {
-        PeakFrom::Model => (fall(&modelled(curve))?.hz, together(r, f0.noise, with_q * q.noise)),
+        PeakFrom::Model => {
+            let q = with_q(r.q.value) * relative(&r.q);
+            (fall(&modelled(curve))?.hz, together(r, relative(&r.f0_hz), q))
+        }
         PeakFrom::Curve => measured(curve)?,
     };
-    let interval = Parts {
-        noise,
-        laying: Scatter::sum(&[f0.laying, q.laying.times(with_q)]),
-        ..Parts::EXACT
-    }
-    .interval();
-    Some(Shown {
-        value: hz,
-        half: hz * interval.half,
-        usual: interval.usual,
-    })
+    let chain = (r.f0_hz.u.powi(2) - r.f0_hz.u_noise.powi(2)).max(0.0).sqrt() / r.f0_hz.value;
+    Estimate::new(hz, hz * noise.hypot(chain), hz * noise)
 }
 
 /// d ln f/d ln Q of 1/((1 - x^2)^2 + (x/Q)^2) at half the power of its lows: x^2 = (D - b)/2 with b = 1/Q^2 - 2 and
 /// D = sqrt(b^2 + 4 (10^0.3 - 1)), so 1/(Q^2 D).
-fn with_q(q: f64) -> f64 {
+pub fn with_q(q: f64) -> f64 {
     let b = 1.0 / (q * q) - 2.0;
     let d = (b * b + 4.0 * (10f64.powf(BY_DB / 10.0) - 1.0)).sqrt();
     1.0 / (q * q * d)
@@ -78,9 +71,9 @@ fn fall(points: &[(f64, f64)]) -> Option<Fall> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::estimate::Estimate;
-    use crate::record::store;
-    use crate::shop::yardstick::Quantity::{F0, Q};
+    use crate::record::{Scatters, store};
+    use crate::shop::reading::parts;
+    use crate::shop::yardstick::Quantity;
 
     /// A response 1/((1 - x^2)^2 + (x/Q)^2), on the record's own frequencies.
     fn record(f0: f64, q: f64) -> Record {
@@ -107,7 +100,7 @@ mod tests {
     fn three_decibels_down() {
         let mut record = record(3000.0, 0.5);
         let want = 3000.0 * (10f64.powf(3.0 / 20.0) - 1.0).sqrt();
-        let near = |got: Option<Shown>| {
+        let near = |got: Option<Estimate>| {
             let got = got.unwrap().value;
             assert!((got / want - 1.0).abs() < 2e-4, "{got}, not {want}");
         };
@@ -121,11 +114,12 @@ mod tests {
         assert_eq!(down(&record), None);
     }
 
-    /// The interval is what f0 and Q, drawn with their covariance, do to the fall: ends of the ellipse's axes.
+    /// Its noise is what f0 and Q, drawn with their covariance, do to the fall: ends of the ellipse's axes. Laying down, as studied,
+    /// does to it what it does to both.
     #[test]
-    fn its_interval_is_that_of_f0_and_q_together() {
+    fn its_uncertainty_is_that_of_f0_and_q_together() {
         let (f0, q) = (3000.0, 0.55);
-        let base = record(f0, q);
+        let mut base = record(f0, q);
         let middle = down(&base).unwrap();
         let moved =
             |df: f64, dq: f64| (down(&record(f0 * (1.0 + df), q * (1.0 + dq))).unwrap().value / middle.value).ln();
@@ -135,17 +129,22 @@ mod tests {
             moved(0.0, 0.19f64.sqrt() * 0.003) / 0.1,
         );
         let noise = along.hypot(across);
+        let got = middle.u_noise / middle.value;
+        assert!((got / noise - 1.0).abs() < 0.02, "{got}, not {noise}");
+        assert!(noise < 0.6 * 0.02f64.hypot(with_q(q) * 0.03), "{noise}");
+        base.resonance.as_mut().unwrap().u_lay = Some(Scatters {
+            f0_hz: 0.001 * f0,
+            q: 0.01 * q,
+            peak_hz: None,
+            peak_db: None,
+            level_db: None,
+            freedom: 9.0,
+        });
         let laid = moved(0.0001, 0.0).hypot(moved(0.0, 0.001)) * 10.0;
-        // Thirty degrees of freedom for the usual scatter of laying down.
-        let want = middle.value * (1.96 * noise).hypot(2.042 * laid);
+        let got = parts(&base, Quantity::Down).unwrap().laying;
         assert!(
-            middle.usual && (middle.half / want - 1.0).abs() < 0.02,
-            "{middle:?}, not {want}"
+            !got.usual.any() && (got.sd / laid - 1.0).abs() < 0.02,
+            "{got:?}, not {laid}"
         );
-        let alone = parts(&base, F0)
-            .unwrap()
-            .noise
-            .hypot(with_q(q) * parts(&base, Q).unwrap().noise);
-        assert!(noise < 0.6 * alone, "{noise} {alone}");
     }
 }

@@ -133,21 +133,26 @@ impl Setting {
 
 impl Entry {
     fn of(number: u32, record: &Record, folder: String, judged: Option<Judged>) -> Entry {
-        let read = record.resonance.as_ref();
         let mut entry = Entry {
             number,
             name: record.pickup.name.clone(),
-            peak_hz: read.and_then(|r| r.peak_hz),
-            f0_hz: read.map(|r| r.f0_hz),
-            q: read.map(|r| r.q),
             simulated: record.is_simulated(),
             taken_at: Some(record.taken_at.clone()),
             record: Some(folder),
             warnings: record.warnings().cloned().collect(),
             ..Entry::default()
         };
+        entry.read(record);
         entry.tell(record, judged);
         entry
+    }
+
+    /// Takes over what its take reads.
+    pub fn read(&mut self, record: &Record) {
+        let read = record.resonance.as_ref();
+        self.peak_hz = read.and_then(|r| r.peak_hz);
+        self.f0_hz = read.map(|r| r.f0_hz);
+        self.q = read.map(|r| r.q);
     }
 
     /// Takes over what is noted beside its record, and what that is judged.

@@ -55,7 +55,7 @@ fn three_answers_and_what_decided() {
         "cannot-tell",
         &[
             "cannot tell: peak (-0.7",
-            " more readings of each, laid down anew, would tell)",
+            "1 % matters; `rig repeat` may tell)",
             usual[0],
         ],
     );

@@ -12,8 +12,12 @@ mod joint_sim;
 mod levels;
 mod limits;
 mod lossy;
+// The bench prints what it reads of all circuits.
+#[allow(dead_code)]
+mod metal;
 mod potting;
 mod resonance;
+mod rig_days;
 mod stats;
 mod strd;
 mod transient;

@@ -73,6 +73,8 @@ pub struct PartKnown {
 pub enum KnownFrom {
     /// On the command line.
     Stated,
+    /// On the command line, as the error that all read on one meter have in common.
+    Shared,
     /// In the rig file.
     Rig,
     /// Nothing is stated: as such parts are sold.
@@ -89,6 +91,12 @@ pub struct InputFound {
     pub rig: Option<String>,
     /// Of what the rig file states of the measuring chain.
     pub hash: Option<String>,
+    /// What the rig stated, which the factors are on.
+    #[serde(default)]
+    pub stated_ohm: Option<f64>,
+    /// With the lead.
+    #[serde(default)]
+    pub stated_f: Option<f64>,
     /// Null where the rig states none.
     pub resistance: Option<Estimate>,
     /// With the lead; null where the rig states none.
@@ -208,6 +216,8 @@ impl InputFound {
         InputKnown {
             rig: self.rig.clone(),
             hash: self.hash.clone(),
+            stated_ohm: self.stated_ohm,
+            stated_f: self.stated_f,
             resistance: self.resistance.map(|e| e.value),
             u_resistance: self.resistance.map(|e| e.u),
             capacitance: self.capacitance.map(|e| e.value),

@@ -59,12 +59,19 @@ pub(super) struct Layout {
 
 impl Read {
     fn has(&self, knob: Knob, value: f64) -> bool {
-        self.parts.contains(&(knob, value))
+        self.parts.contains(&(knob, value)) || self.stated.iter().any(|s| (s.0, s.1) == (knob, value))
     }
 
     fn concerns(&self, take: &Take) -> bool {
         let input = take.input_f > 0.0 && self.rigs.contains(&take.rig);
-        input || self.parts.iter().any(|(k, v)| k.get(&take.load) == Some(*v))
+        let stated = self.stated.iter().map(|s| (s.0, s.1));
+        input
+            || self
+                .parts
+                .iter()
+                .copied()
+                .chain(stated)
+                .any(|(k, v)| k.get(&take.load) == Some(v))
     }
 }
 
@@ -194,6 +201,9 @@ impl Layout {
         let (scale, zero) = self.meter_at.map_or((0.0, 0.0), |at| (x[at], x[at + 1] * C_UNIT));
         for (knob, value) in self.read.parts.iter().filter(|p| p.0.get(&take.load) == Some(p.1)) {
             let _ = knob.set(&mut load, value * (1.0 + scale) + zero);
+        }
+        for (knob, value, half) in self.read.stated.iter().filter(|p| p.0.get(&take.load) == Some(p.1)) {
+            let _ = knob.set(&mut load, value * (1.0 + scale * half / METER.0));
         }
         load.with_input(
             take.input_ohm.map(|r| r * factor(InputPart::Resistance, r)),

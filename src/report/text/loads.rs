@@ -9,7 +9,7 @@ use crate::network::Knob;
 use crate::quantity::{self, preferred};
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, db, hz, two};
 use crate::report::words;
-use crate::stats::Answer;
+use crate::stats::{Answer, Open};
 use crate::wrap::{self, columns};
 
 /// The wirings that can be named.
@@ -254,17 +254,20 @@ fn said(s: &SaidOf) -> String {
     };
     let matters = quantity::show(s.matters, unit, 2);
     let usual = if s.usual { " (usual)" } else { "" };
-    let more = match (s.answer, s.more_takes) {
-        (Answer::CannotTell, Some(n)) => format!("; {n} more takes would"),
-        (Answer::CannotTell, None) => "; more takes would not, a closer coil file or closer parts would".into(),
-        _ => String::new(),
+    let level = number::level(s.usual_laying);
+    let would = match s.open {
+        None => "",
+        Some(Open::Noise) => "; a take with less noise would",
+        Some(Open::Laying) => "; a pickup laid down more steadily would",
+        Some(Open::Near) => "; too near to what matters",
+        Some(Open::Stated | Open::Days | Open::Rigs) => "; a closer coil file or closer parts would",
     };
     let name = match s.quantity.as_str() {
         "height" => words::HEIGHT,
         other => other,
     };
     let answer = answer(s.answer);
-    format!("{name} off by {off} {LEVEL}; {matters} matters{usual}: {answer}{more}")
+    format!("{name} off by {off} {level}; {matters} matters{usual}: {answer}{would}")
 }
 
 fn freed(out: &mut Screen, u: &Undone) {
@@ -278,7 +281,7 @@ fn freed(out: &mut Screen, u: &Undone) {
                 number::bare_interval(f, Unit::Hertz),
                 number::bare_interval(d, Unit::Decibel),
             );
-            out.row("", format!("{f}, {d} above the lows {LEVEL}"));
+            out.row("", format!("{f}, {d} above the lows {}", number::level(u.usual_laying)));
         }
         _ => out.row_in("Peak", "none that a model can tell: see the curve", BOLD),
     }

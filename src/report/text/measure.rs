@@ -2,7 +2,8 @@
 
 use super::knock;
 use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
-use crate::record::{Eddy, Fit, Level, Model, Open, Record, Resonance, Verdict};
+use crate::estimate::Estimate;
+use crate::record::{Budget, Eddy, Fit, Level, Model, Open, Parts, Record, Resonance, Verdict};
 use crate::report::number::{self, Unit, hz, six, two, two_or_more};
 use crate::report::words;
 use crate::shop::reading;
@@ -60,9 +61,7 @@ fn found(out: &mut Screen, record: &Record, r: &Resonance) {
             }
         }
     }
-    if let Some(interval) = words::down_interval(record) {
-        out.row("", format!("{interval} {}", words::mark([record])));
-    }
+    out.rows("", words::down_interval(record));
     out.row("Polarity", words::polarity(r));
 }
 
@@ -138,13 +137,16 @@ fn details(out: &mut Screen, record: &Record) {
             ("peak, dB", Quantity::Height),
         ];
         for (name, quantity) in told {
-            out.rows(name, uncertain(record, r, quantity));
+            out.rows(name, uncertain(record, quantity));
         }
         out.row("corr(f0,Q)", format!("{:.2}", r.corr_f0_q));
         let mutual = r.mutual_h.map(|m| number::interval(&m, Unit::Henry));
         let level = r.level_db.map(|l| number::interval(&l, Unit::Decibel));
         let of = "coupling from the exciter, set by its position; not loudness from a string";
         out.rows("coupling", words::joined([mutual, level]).map(|c| format!("{c}: {of}")));
+    }
+    if let Some(b) = &record.budget {
+        budget_details(out, b);
     }
     if let Some(fit) = &record.fit {
         fit_details(out, fit);
@@ -166,20 +168,58 @@ fn details(out: &mut Screen, record: &Record) {
 }
 
 /// A value with every part of its uncertainty.
-fn uncertain(record: &Record, r: &Resonance, quantity: Quantity) -> Option<String> {
-    let (e, laying) = (reading::value(r, quantity)?, reading::parts(record, quantity)?.laying);
+fn uncertain(record: &Record, quantity: Quantity) -> Option<String> {
+    let (e, laying) = (
+        reading::value(record, quantity)?,
+        reading::parts(record, quantity)?.laying,
+    );
     let lay = two(laying.sd * reading::unit_of(quantity, e.value));
-    let usual = if laying.usual { ", usual" } else { "" };
+    let usual = if laying.usual.any() { ", usual" } else { "" };
     let [u, noise] = [e.u, e.u_noise].map(two);
     Some(format!("{} (u {u}, u_noise {noise}, u_lay {lay}{usual})", six(e.value)))
 }
 
-fn fit_details(out: &mut Screen, fit: &Fit) {
-    let shown = match fit.model {
+/// What each uncertainty is made of, one standard uncertainty of each.
+fn budget_details(out: &mut Screen, b: &Budget) {
+    let all = [
+        ("u of f0, Hz", Some(&b.f0_hz)),
+        ("u of Q", Some(&b.q)),
+        ("u of peak, Hz", b.peak_hz.as_ref()),
+        ("u of peak, dB", b.peak_db.as_ref()),
+    ];
+    for (name, parts) in all {
+        out.rows(name, parts.map(made_of));
+    }
+}
+
+fn made_of(p: &Parts) -> String {
+    let parts = [
+        ("noise", p.noise),
+        ("stated", p.stated),
+        ("not stated", p.unstated),
+        ("misfit", p.misfit),
+        ("two ways", p.ways),
+    ];
+    let there = parts.map(|(what, u)| (u > 0.0).then(|| format!("{what} {}", two(u))));
+    words::joined(there).unwrap_or_default()
+}
+
+fn model(model: Model) -> &'static str {
+    match model {
         Model::SecondOrder => "second order",
         Model::Eddy => "second order with eddy currents",
-    };
-    out.row("peak model", shown);
+        Model::Turn => "a shorted turn about the coil",
+        Model::Metal => "a metal core in the coil",
+        Model::MetalLoop => "a metal core, and a cover or baseplate",
+        Model::SecondOrderOther => "second order, another coil in series",
+        Model::TurnOther => "a shorted turn about the coil, another coil in series",
+        Model::MetalOther => "a metal core, another coil in series",
+        Model::MetalLoopOther => "a metal core, a cover or baseplate, another coil in series",
+    }
+}
+
+fn fit_details(out: &mut Screen, fit: &Fit) {
+    out.row("model", model(fit.model));
     let noise = match fit.noise_from.as_str() {
         "" => String::new(),
         from => format!(", noise from {}", words::clean(from)),
@@ -192,6 +232,14 @@ fn fit_details(out: &mut Screen, fit: &Fit) {
         two(fit.rms_residual_db)
     );
     out.row("fit", &quality);
+    let plain = fit.plain.filter(|_| fit.model != Model::SecondOrder);
+    let plain = plain.map(|p| {
+        let f0 = number::bare_interval(&p.f0_hz, Unit::Hertz);
+        let q = number::bare_interval(&p.q, Unit::Ratio);
+        format!("f0 {f0}, Q {q} {}", number::LEVEL)
+    });
+    out.rows("second order", plain);
+    out.rows("pickup's input", fit.shift_s.as_ref().map(shifted));
     for (name, n) in &fit.nuisance {
         let u = n.u.map_or("taken as exact".into(), |u| format!("u {}", two(u)));
         out.row("fitted too", format!("{} = {} ({u})", words::clean(name), six(n.value)));
@@ -199,6 +247,16 @@ fn fit_details(out: &mut Screen, fit: &Fit) {
     if let Some(eddy) = &fit.eddy {
         eddy_details(out, eddy);
     }
+}
+
+/// "leads by 1.20 ± 0.10 µs (95 %)".
+fn shifted(s: &Estimate) -> String {
+    let which = if s.value < 0.0 { "lags" } else { "leads" };
+    let size = Estimate {
+        value: s.value.abs(),
+        ..*s
+    };
+    format!("{which} by {}", number::interval(&size, Unit::Second))
 }
 
 fn eddy_details(out: &mut Screen, e: &Eddy) {

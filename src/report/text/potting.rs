@@ -69,9 +69,12 @@ fn reason(p: &Pair) -> String {
         Reason::NoReadingAfter => "no reading any more: a broken wire, a joint, the plug?".into(),
         Reason::NoRigFile => "measured without a rig file".into(),
         Reason::TwoRigs { rigs } => format!("measured on two rigs ({rigs})"),
-        Reason::Unlike { keys } => format!("{keys} is not the same in these readings, and a take is gone"),
+        Reason::Unlike { keys } => format!("{keys} is not the same in these readings, and not all were read again"),
         Reason::OtherRig { rigs, days_of } if rigs == days_of => format!("measured on another unit of {rigs}"),
         Reason::OtherRig { rigs, days_of } => format!("measured on {rigs}, and the days are those of {days_of}"),
+        Reason::BenchChanged { what } => {
+            format!("the bench was changed between them ({what}), which looks like wax or hides it")
+        }
         Reason::TwoLoads => "measured under two loads".into(),
         Reason::SignTurned => "the sign is the other one: leads swapped, or the exciter turned?".into(),
         Reason::WithinLimits => format!("within the limits: {}", sizes(p.decided)),
@@ -123,23 +126,23 @@ fn remark(r: &Remark) -> String {
             format!("{pickup}: {readings} warm reading{} left out", words::plural(*readings))
         }
         Remark::UsualDays => {
-            "what a rig does from day to day is a usual value here, which promises nothing: twenty good checks \
-                              of its witness tell (`coilwright rig check`)"
-                .into()
+            "what a rig does from day to day is a usual value here, which promises nothing: `coilwright rig check`".into()
         }
         Remark::FewDays(days) => format!(
-            "the witness's checks are of {} only: what the rig does from day to day is more than they tell",
-            match days {
-                1 => "one day".to_owned(),
-                n => format!("{n} days"),
-            }
+            "the witness's checks are of {days} days only: what the rig does from day to day is more than they tell"
         ),
         Remark::UsualLaying => {
-            "what laying a pickup down anew does is a usual value here, which promises nothing: `coilwright rig repeat`"
+            "what laying a pickup down anew does is a usual value here, which promises nothing, and what the witness saw of these \
+             days is not taken off: `coilwright rig repeat`"
                 .into()
         }
         Remark::WitnessUnchecked => {
             "the witness was not checked within a day and a half of all of these: a lead that moved looks like wax"
+                .into()
+        }
+        Remark::WitnessTellsLittle => {
+            "the witness has more across it than these pickups and is laid down anew for each check, so it tells little of a lead: \
+             leave it in its place ([witness] place = \"fixed\"), or put less across it"
                 .into()
         }
         Remark::SimulatedAndReal => {
@@ -202,6 +205,13 @@ fn pair(out: &mut Screen, p: &Pair) {
     out.row_in("", &p.text, paint);
     if let Some(u) = &p.usual {
         out.row_in("", usual(u), if u.within { PLAIN } else { WARN });
+    }
+    if !p.level_unlike.is_empty() {
+        let keys = p.level_unlike.join(", ");
+        out.row(
+            "",
+            format!("level: cannot tell, {keys} is not the same in these readings, and not all were read again"),
+        );
     }
     out.rows("", &p.knock_text);
     let numbers = [

@@ -3,10 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
-use crate::estimate::Estimate;
 use crate::quantity::signed;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, two};
 use crate::report::words;
+use crate::shop::reading::Shown;
 use crate::shop::witness::checks::{CheckDocument, QuantityFound, RigDocument};
 use crate::shop::witness::history::Change;
 use crate::shop::witness::repeat::{PolarityDocument, RepeatDocument, Spread};
@@ -62,35 +62,40 @@ pub fn pack_text(d: &RigDocument, style: Style) -> String {
 
 pub fn check_text(d: &CheckDocument, style: Style) -> String {
     let mut out = Screen::new(style);
-    let (word, paint) = match d.verdict.as_str() {
-        "go" => ("GO: the rig is still the rig", BOLD),
-        "no-go" => ("NO GO: something has changed", STOP),
-        _ => ("noted: too few checks yet to judge by", BOLD),
+    let (word, paint) = match (d.verdict.as_str(), d.provisional) {
+        ("go", false) => ("GO: the rig is still the rig", BOLD),
+        ("go", true) => ("GO, by provisional limits: the rig is still the rig", BOLD),
+        ("no-go", false) => ("NO GO: something has changed", STOP),
+        ("no-go", true) => ("NO GO, by provisional limits: something has changed", STOP),
+        _ => ("noted: the first check, from which the others are told", BOLD),
     };
     out.line_in(word, paint);
     out.stamp(d.simulated);
     let [rig, witness] = [&d.rig, &d.witness].map(|s| words::clean(s));
     out.row("Rig", format!("{rig}, by {witness}"));
-    let hertz = |e: &Estimate| number::interval(e, Unit::Hertz);
-    out.rows("Peak", d.peak_hz.as_ref().map(hertz));
-    out.row("f0", hertz(&d.f0_hz));
-    out.row("Q", number::interval(&d.q, Unit::Ratio));
+    let within = |s: &Shown, unit| {
+        let interval = number::within(s.value, s.half, unit);
+        format!("{interval} {}", number::level(s.usual))
+    };
+    out.rows("Peak", d.shown.peak.map(|s| within(&s, Unit::Hertz)));
+    out.row("f0", within(&d.shown.f0, Unit::Hertz));
+    out.row("Q", within(&d.shown.q, Unit::Ratio));
     out.rows_in("", &d.advice, if d.verdict == "no-go" { WARN } else { PLAIN });
     for q in &d.quantities {
         let name = if q.quantity == "q" { "Q" } else { &q.quantity };
         out.row_in(name, charted(q), if q.state == "within" { DIM } else { WARN });
     }
     for u in &d.unjudged {
-        let why = match u.checks < d.baseline_needed {
-            true => format!("not judged: {} of {} good checks know it", u.checks, d.baseline_needed),
-            false => "not judged: this take does not tell it".to_owned(),
+        let why = match u.checks {
+            0 => "not judged: no good check before knows it",
+            _ => "not judged: this take does not tell it",
         };
-        out.row_in(&u.quantity, &why, DIM);
+        out.row_in(&u.quantity, why, DIM);
     }
     out.text
 }
 
-/// "+0.012 % from the baseline (limits ± 0.15), average ...".
+/// "+0.012 % from the checks before (limits ± 0.15), average ...".
 fn charted(q: &QuantityFound) -> String {
     let (scale, unit) = match q.quantity.as_str() {
         "f0" | "q" => (100.0, "%"),
@@ -106,7 +111,7 @@ fn charted(q: &QuantityFound) -> String {
         format!(", average {off} ({PLUS_MINUS} {limit})")
     });
     let average = average.unwrap_or_default();
-    format!("{off} {unit} from the baseline ({limits}{limit}){average}")
+    format!("{off} {unit} from the checks before ({limits}{limit}){average}")
 }
 
 fn spread(s: &Spread, scale: f64, unit: &str) -> String {

@@ -47,8 +47,15 @@ fn proposed(p: &Proposal) -> String {
         true => format!("{} readings of {} by name", p.readings, p.pickups),
         false => format!("{} good ones", p.readings),
     };
+    let level = p
+        .level_db
+        .map_or(String::new(), |l| format!(", level {PLUS_MINUS} {} dB", two(l)));
+    let lots = match p.one_lot {
+        true => "; all of one lot, and lots differ too: of several the limits would be wider",
+        false => "",
+    };
     format!(
-        "from {of}, limits that hold 95 % of all such with 95 % confidence ({} standard deviations): f0 {}, Q {}",
+        "from {of}, limits that together hold 95 % of all such with 95 % confidence ({} standard deviations): f0 {}, Q {}{level}{lots}",
         two(p.factor),
         per_cent(p.f0),
         per_cent(p.q)

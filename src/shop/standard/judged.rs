@@ -6,7 +6,8 @@ use super::{Elsewhere, Standard};
 use crate::estimate::Estimate;
 use crate::record::identity::Sense;
 use crate::record::{Code, Finding, Record, Resonance};
-use crate::shop::known::Known;
+use crate::shop::reading;
+use crate::shop::witness::eras::Eras;
 use crate::shop::yardstick::{Answer, Between, Held, Parts, Quantity, Question};
 
 /// What a reading is against a standard.
@@ -52,6 +53,10 @@ pub enum Why {
     OtherExciter,
     /// The sign of one of the two rigs is not known.
     SignUnknown,
+    /// No peak; `wanted`: every pickup within the limits has one.
+    NoPeak {
+        wanted: bool,
+    },
 }
 
 /// What a reading outside its limits looks like.
@@ -86,12 +91,18 @@ pub struct Against {
 }
 
 /// What a take came to. A warning that another take may be rid of asks for one, whatever the figures say, until the take is
-/// `kept` by hand. Without a standard nothing else is judged but that there is a reading.
-pub fn judge(record: &Record, s: Option<&Standard>, known: &Known, kept: bool) -> Option<Judged> {
-    let Some(r) = record.reading() else {
+/// `kept` by hand. Without a standard nothing else is judged but that there is a reading. `eras`: of the rig.
+pub fn judge(record: &Record, s: Option<&Standard>, eras: &Eras, kept: bool) -> Option<Judged> {
+    if record.reading().is_none() {
         return Some(no_reading(record));
-    };
-    let judged = s.map(|s| against(record, r, s, known));
+    }
+    let judged = s.map(|s| match record.read_as(s.definition) {
+        Some(r) => against(record, &r, s, eras),
+        None => Judged {
+            why: vec![Why::Elsewhere(Elsewhere::Definition)],
+            ..Judged::only(Call::CannotTell)
+        },
+    });
     let Some(warning) = record.curable() else {
         return judged;
     };
@@ -128,32 +139,36 @@ fn no_reading(record: &Record) -> Judged {
     }
 }
 
-/// A record against the standard; `known`: what the rig does to readings.
-fn against(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Judged {
+/// A record against the standard.
+fn against(record: &Record, r: &Resonance, s: &Standard, eras: &Eras) -> Judged {
     let load = record.load.as_ref().map(|l| l.text.as_str());
-    if let Some(elsewhere) = s.elsewhere(&record.rig, load, r.definition) {
+    let changed = || s.changed(eras, &record.rig, &record.taken_at);
+    if let Some(elsewhere) = s.elsewhere(&record.rig, load).or_else(changed) {
         return Judged {
             why: vec![Why::Elsewhere(elsewhere)],
             ..Judged::only(Call::CannotTell)
         };
     }
-    let mut against = limits(record, r, s, known);
+    let mut against = limits(record, r, s);
     let pattern = Pattern::of(record, r, s, &against);
     let weight = |answer| (answer != Answer::Different, answer != Answer::CannotTell);
     against.sort_by_key(|a| weight(a.held.answer));
     let other_exciter = s.level.is_some() && !s.has_exciter_of(record);
     let sign_unknown = s.polarity.is_some() && s.polarity_of(record).is_none();
+    let flat = r.peak_hz.is_none();
+    let misses_peak = flat && s.wants_peak();
     let why: Vec<Why> = [
         pattern.turned.then_some(Why::Turned),
         other_exciter.then_some(Why::OtherExciter),
         sign_unknown.then_some(Why::SignUnknown),
+        flat.then_some(Why::NoPeak { wanted: misses_peak }),
     ]
     .into_iter()
     .flatten()
     .collect();
     let any = |answer| against.iter().any(|a| a.held.answer == answer);
     let call = match () {
-        () if pattern.turned || any(Answer::Different) => Call::Outside,
+        () if pattern.turned || misses_peak || any(Answer::Different) => Call::Outside,
         () if !why.is_empty() || any(Answer::CannotTell) => Call::CannotTell,
         () => Call::Pass,
     };
@@ -166,9 +181,9 @@ fn against(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Judge
 }
 
 /// Each quantity that the standard has a limit for, f0 first.
-fn limits(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Vec<Against> {
+fn limits(record: &Record, r: &Resonance, s: &Standard) -> Vec<Against> {
     let question = s.question(record);
-    let rig = known.for_pickup(record);
+    let rig = reading::repeatability(record, reading::whole_f(record, None));
     // The standard's value was agreed on: what is not known is the reading.
     let between = |quantity, e: &Estimate| Between::new(question, Parts::EXACT, rig.reading(quantity, e));
     let f0 = between(Quantity::F0, &r.f0_hz).held(r.f0_hz.value / s.f0.hz - 1.0, s.f0.allow);
@@ -200,6 +215,11 @@ impl Standard {
             // Of a standard of old nobody knows the day.
             false => Question::OtherDay,
         }
+    }
+
+    /// Every pickup within its limits has a peak: Q above the root of a half (second order).
+    fn wants_peak(&self) -> bool {
+        self.q.value * (1.0 - self.q.allow) > std::f64::consts::FRAC_1_SQRT_2
     }
 
     /// The level is of one exciter; a standard without a rig means any.

@@ -67,6 +67,13 @@ impl RepeatDocument {
         Ok(document)
     }
 
+    /// Of the quantity that was studied least: documents of old have one freedom for all.
+    pub fn freedom(&self) -> f64 {
+        let levels = [&self.peak_db, &self.level_db].into_iter().flatten();
+        let each = [&self.f0, &self.q].into_iter().chain(levels).map(|s| s.freedom);
+        each.filter(|f| *f > 0).fold(self.freedom, usize::min) as f64
+    }
+
     pub fn of(rig: &Rig, records: &[Record]) -> Result<Self> {
         let good: Vec<&Record> = records.iter().filter(|r| r.reading().is_some()).collect();
         for (i, r) in good.iter().enumerate() {

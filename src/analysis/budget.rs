@@ -1,0 +1,136 @@
+//! What the uncertainties of a reading are made of.
+
+use nalgebra::DVector;
+
+use super::ways::Way;
+use crate::estimate::Estimate;
+use crate::fit::kind::Metal;
+use crate::fit::ladder::Climb;
+use crate::fit::model::Param;
+use crate::fit::natural::{self, Resonance};
+use crate::fit::{Fitted, peak};
+use crate::record::{Budget, Parts, PeakFrom};
+
+/// How far the chosen model's nearest rival lies from it, beyond noise.
+pub(super) struct Distance {
+    pub f0_hz: f64,
+    pub f0_percent: f64,
+    pub q_percent: f64,
+}
+
+/// The reading with everything counted.
+pub(super) struct Sums {
+    pub next: Distance,
+    pub f0: Estimate,
+    pub q: Estimate,
+    pub corr: f64,
+    pub peak: Option<(Estimate, Estimate)>,
+    pub sign: i8,
+    pub budget: Budget,
+}
+
+/// `natural`: of the chosen model; `shown`: the peak that is shown and where it was read.
+///
+/// `way`: the same read against the drive file.
+pub(super) fn of(
+    climb: &Climb,
+    natural: &Resonance,
+    shown: (Option<(Estimate, Estimate)>, PeakFrom),
+    way: Option<&Way>,
+) -> Sums {
+    let fit = &climb.chosen;
+    let next = climb.next.as_ref();
+    let next_natural = next
+        .and_then(natural::of)
+        .filter(|n| n.meaning != natural::Meaning::Local);
+    let next_natural = next_natural.filter(|_| natural.meaning != natural::Meaning::Local);
+    let apart = |here: Estimate, there: Option<Estimate>| there.map_or(0.0, |t| beyond_noise(here, t));
+    let d_f0 = apart(natural.f0, next_natural.as_ref().map(|n| n.f0));
+    let d_q = apart(natural.q, next_natural.as_ref().map(|n| n.q));
+    let mut f0 = parts(fit, &natural.slopes[0], d_f0);
+    let mut q = parts(fit, &natural.slopes[1], d_q);
+    if let Some(way) = way.filter(|_| natural.meaning != natural::Meaning::Local) {
+        f0.ways = way.f0_from(natural.f0).unexplained();
+        q.ways = way.q_from(natural.q).unexplained();
+    }
+    let total = fit.total();
+    let shared = natural.slopes[0].dot(&(&total * &natural.slopes[1])) + d_f0 * d_q;
+    let corr = shared / (whole(&f0) * whole(&q)).max(f64::MIN_POSITIVE);
+    let of_model = peak::estimate(fit).zip(shown.0);
+    let carried = if fit.rung.kind.metal >= Metal::Core {
+        natural::LEVEL_U_DB
+    } else {
+        0.0
+    };
+    let peaks = of_model.map(|(own, (hz, db))| {
+        let there = next.and_then(peak::estimate);
+        let one = |slope: &DVector<f64>, here: Estimate, there: Option<Estimate>| {
+            let mut p = parts(fit, slope, apart(here, there));
+            if shown.1 == PeakFrom::Curve {
+                // Read off the curve: noise of its points, and what the choice of the polynomial leaves open.
+                p.noise = here.u_noise;
+                p.misfit = p.misfit.hypot((here.u.powi(2) - here.u_noise.powi(2)).max(0.0).sqrt());
+            }
+            p
+        };
+        let mut of_db = one(&own.slopes[1], db, there.as_ref().map(|t| t.db));
+        of_db.misfit = of_db.misfit.hypot(carried);
+        let mut of_hz = one(&own.slopes[0], hz, there.as_ref().map(|t| t.hz));
+        if let Some((by_hz, by_db)) = way.and_then(|w| w.peak_from((own.hz, own.db))) {
+            of_hz.ways = by_hz.unexplained();
+            of_db.ways = by_db.unexplained();
+        }
+        (of_hz, of_db)
+    });
+    let counted = |e: Estimate, p: &Parts| Estimate::new(e.value, whole(p), p.noise).unwrap_or(e);
+    Sums {
+        next: Distance {
+            f0_hz: natural.f0.value,
+            f0_percent: 100.0 * (d_f0 / natural.f0.value).abs(),
+            q_percent: 100.0 * (d_q / natural.q.value).abs(),
+        },
+        f0: counted(natural.f0, &f0),
+        q: counted(natural.q, &q),
+        corr: if corr.is_finite() { corr.clamp(-1.0, 1.0) } else { 0.0 },
+        peak: match (shown.0, &peaks) {
+            (Some((hz, db)), Some((a, b))) => Some((counted(hz, a), counted(db, b))),
+            (peak, _) => peak,
+        },
+        sign: if fit.get(Param::Gain).unwrap_or(1.0) < 0.0 {
+            -1
+        } else {
+            1
+        },
+        budget: Budget {
+            f0_hz: f0,
+            q,
+            peak_hz: peaks.as_ref().map(|p| p.0),
+            peak_db: peaks.as_ref().map(|p| p.1),
+        },
+    }
+}
+
+/// How far two models of one take lie apart, less what noise does to the difference: the richer one's variance less the plainer
+/// one's (Hausman, Econometrica 46 (1978) 1251; recalled from memory).
+fn beyond_noise(here: Estimate, there: Estimate) -> f64 {
+    let by_noise = (there.u_noise.powi(2) - here.u_noise.powi(2)).max(0.0);
+    let apart = there.value - here.value;
+    (apart * apart - by_noise).max(0.0).sqrt().copysign(apart)
+}
+
+fn parts(fit: &Fitted, slope: &DVector<f64>, apart: f64) -> Parts {
+    let of = |c: &nalgebra::DMatrix<f64>| slope.dot(&(c * slope)).max(0.0).sqrt();
+    Parts {
+        noise: of(&fit.noise),
+        stated: of(&fit.stated),
+        unstated: of(&fit.unstated),
+        misfit: of(&fit.misfit).hypot(apart),
+        ways: 0.0,
+    }
+}
+
+fn whole(p: &Parts) -> f64 {
+    [p.noise, p.stated, p.unstated, p.misfit, p.ways]
+        .into_iter()
+        .fold(0.0, f64::hypot)
+}

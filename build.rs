@@ -15,7 +15,11 @@ fn commit() -> Option<String> {
         return None;
     }
     let git = |args: &[&str]| {
-        let out = Command::new("git").args(args).output().ok().filter(|o| o.status.success())?;
+        let out = Command::new("git")
+            .args(args)
+            .output()
+            .ok()
+            .filter(|o| o.status.success())?;
         let text = String::from_utf8(out.stdout).ok()?;
         Some(text.trim().to_owned()).filter(|t| !t.is_empty())
     };

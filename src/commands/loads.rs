@@ -104,7 +104,7 @@ impl Question {
                 None => None,
             },
             manner: Manner {
-                freq_hz: args.freq.as_ref().map_or_else(predict::usual_grid, |f| f.0.clone()),
+                freq_hz: args.freq.clone().unwrap_or_else(predict::usual_grid),
                 tolerances: tolerance.as_ref().map(|t| t.stated.parts.clone()),
             },
             stated: tolerance.map_or_else(Stated::default, |t| t.stated),
@@ -144,7 +144,7 @@ impl Question {
         let Question { basis, manner, .. } = self;
         if let (Some(goal), Some(by)) = (args.reach, &args.by) {
             let (_, wiring) = first(&self.wirings, "--reach")?;
-            let r = reach::reach(wiring, &basis.coil, goal, &by.0, basis.covariance.as_ref())?;
+            let r = reach::reach(wiring, &basis.coil, goal, by, basis.covariance.as_ref())?;
             let load = predict_one(basis, &spelt(&r), &r.wiring, None, manner);
             return Ok((vec![load], Some(ReachedFound::from(&r))));
         }

@@ -12,6 +12,7 @@ pub mod identity;
 pub mod knock;
 pub mod meters;
 pub mod notes;
+pub mod ohms;
 pub mod store;
 pub mod unknown;
 pub mod when;
@@ -445,27 +446,6 @@ pub struct Curve {
     pub model_db: Vec<f64>,
 }
 
-/// A point more uncertain than this does not tell where a curve falls.
-const TOO_VAGUE_DB: f64 = 1.0;
-
-impl Curve {
-    /// Where the response has fallen by so many decibels below its level at low frequency: between two points, on the logarithm of
-    /// the frequency.
-    pub fn down_hz(&self, by_db: f64) -> Option<Estimate> {
-        let all = self.freq_hz.iter().zip(&self.mag_db).zip(&self.u_db);
-        let sure: Vec<(f64, f64, f64)> = all
-            .filter(|((f, db), u)| **f > 0.0 && db.is_finite() && **u <= TOO_VAGUE_DB)
-            .map(|((f, db), u)| (f.ln(), db + by_db, *u))
-            .collect();
-        let fall = sure.windows(2).find(|w| w[0].1 >= 0.0 && w[1].1 < 0.0)?;
-        let (a, b) = (fall[0], fall[1]);
-        let per_db = (b.0 - a.0) / (a.1 - b.1);
-        let hz = (a.0 + per_db * a.1).exp();
-        let u = hz * per_db * a.2.max(b.2);
-        Estimate::new(hz, u, u)
-    }
-}
-
 /// One reading of several under unchanged conditions.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Repeat {
@@ -541,6 +521,3 @@ impl Record {
         self.findings.iter().find(|f| f.level == Level::Reject)
     }
 }
-
-#[cfg(test)]
-mod tests;

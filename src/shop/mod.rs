@@ -2,6 +2,7 @@
 
 mod alike;
 pub mod difference;
+pub mod down;
 pub mod knock;
 pub mod known;
 pub mod lot;

@@ -13,7 +13,7 @@ use crate::failure::{Failure, Result};
 use crate::quantity::{Unit, show};
 use crate::record::identity::{Entered, Sense, apart_from, is_of_level};
 use crate::record::meters::{Column, Kind, Reading};
-use crate::record::notes::Ohms;
+use crate::record::ohms::Ohms;
 use crate::record::when::{day, moment};
 use crate::record::{Definition, Record, Resonance, RigSummary, unknown};
 use crate::shop::alike::goes_with;
@@ -24,7 +24,7 @@ mod judged;
 #[cfg(test)]
 mod tests;
 
-pub use judged::{Call, Judged, Limited, judge};
+pub use judged::{Call, Judged, Limited, Looks, Why, judge};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
 
@@ -410,16 +410,16 @@ impl Standard {
     }
 
     /// What was changed on the bench of its rig between its readings and this moment, as far as it tells when they were made.
-    pub fn changed<'a>(&self, eras: &'a Eras, rig: &RigSummary, now: &str) -> Option<&'a str> {
+    pub fn changed(&self, eras: &Eras, rig: &RigSummary, now: &str) -> Option<Elsewhere> {
         let until = self.taken_until.as_deref();
         // Of a day alone, the end of it.
         let day = || Some(format!("{}T23:59:59Z", self.taken_on.as_deref()?));
         let until = until.map(str::to_owned).or_else(day).filter(|_| self.is_of(rig))?;
-        eras.changed(&until, now).map(|c| c.what.as_str())
+        eras.changed(&until, now).map(|c| Elsewhere::Changed(c.what.clone()))
     }
 
     /// Why it says nothing of takes on this rig, under this load (`None`: not told).
-    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>) -> Option<String> {
+    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>) -> Option<Elsewhere> {
         // One of version 0.1.0, or written by hand, does not say it; then the rig alone counts.
         let mut keys = match self.entered.is_empty() || !self.is_of(rig) {
             true => Vec::new(),
@@ -427,17 +427,25 @@ impl Standard {
         };
         keys.retain(|k| self.level.is_some() || !is_of_level(k));
         if !keys.is_empty() {
-            return Some(format!(
-                "{} is not what it was for the standard: make that anew from its records",
-                keys.join(", ")
-            ));
+            return Some(Elsewhere::RigFile(keys.join(", ")));
         }
-        let spelt = |l: &str| if l.is_empty() { "none".to_owned() } else { l.to_owned() };
         let of = self.load.as_deref().filter(|l| Some(*l) != load)?;
-        Some(format!(
-            "measured under {}, and the standard is of {1}: give --load \"{1}\"",
-            load.map_or("a load that was not told".into(), spelt),
-            spelt(of)
-        ))
+        Some(Elsewhere::Load {
+            taken: load.map(str::to_owned),
+            of: of.to_owned(),
+        })
     }
+}
+
+/// Why a standard says nothing of a take.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Elsewhere {
+    /// Its f0 and Q are read by another model.
+    Definition,
+    /// This was changed on the bench since its readings.
+    Changed(String),
+    /// These keys of the rig's file are not what they were for it.
+    RigFile(String),
+    /// Of another load; `taken`: that of the take, where it was told.
+    Load { taken: Option<String>, of: String },
 }

@@ -424,6 +424,7 @@ fn takes_against_their_prediction() {
     assert_eq!(f.list("laid"), ["against.png", "against.svg", "loads.json"]);
     let screen = f.run(&["loads", "--coil", "neck-7.toml", "--against", "t2"]).out;
     let flat = |screen: &str| screen.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat(&screen).contains(" peak height off by "), "{screen}");
     // Laid down anew it would read something else, by what is usual.
     for what in [
         "0.00 dB apart: the same",

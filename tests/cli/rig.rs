@@ -70,6 +70,10 @@ fn the_witness_tells_when_the_rig_is_another() {
         "{}",
         run.out
     );
+    // The peak first, each by its name.
+    let told = run.out.lines().filter_map(|l| l.split_once("  "));
+    let named: Vec<&str> = told.map(|l| l.0).filter(|n| !n.is_empty()).collect();
+    assert_eq!(named[..4], ["Rig", "Peak", "f0", "Q"], "{}", run.out);
     // What was no-go is kept, and is no part of the limits.
     let history: Value = serde_json::from_slice(&f.bytes("north.checks.json")).unwrap();
     assert_eq!(history["checks"].as_array().unwrap().len(), 23);
@@ -185,7 +189,8 @@ fn repeatability_and_sign() {
     let mut args = vec!["rig", "repeat", "--rig", "north.toml"];
     args.extend(records.iter().map(String::as_str));
     let run = f.run(&args);
-    assert!(run.out.starts_with("This rig can tell"), "{}{}", run.out, run.err);
+    let tells = run.out.starts_with("This rig can tell") && run.out.contains("\nPeak height scatter ");
+    assert!(tells, "{}{}", run.out, run.err);
     args.push("--json");
     let doc = f.run(&args).ended(0).json();
     assert_eq!((doc["pickups"].as_u64(), doc["freedom"].as_u64()), (Some(2), Some(2)));

@@ -126,6 +126,7 @@ fn history(draw: &mut Draw, n: usize) -> History {
         .map(|i| Check {
             id: format!("c{i}"),
             taken_at: format!("2025-{:02}-{:02}T08:00:00+01:00", 1 + i / 28, 1 + i % 28),
+            peak_hz: None,
             f0_hz: e(5000.0 * (1.0 + PLACED_F0 * draw.normal())),
             q: e(3.0 * (1.0 + PLACED_Q * draw.normal())),
             level_db: None,

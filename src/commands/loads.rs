@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::{anew, known, outcome};
+use super::{anew, outcome, readings};
 use crate::cli::args::LoadsArgs;
 use crate::cli::console::Console;
 use crate::cli::context::Fresh;
@@ -72,7 +72,7 @@ impl Question {
         let today = anew::today(None);
         let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
         let basis = basis(args, &wirings)?;
-        let (takes, _) = known::readings(&args.against, today.as_ref(), console)?;
+        let (takes, _) = readings::known(&args.against, today.as_ref(), console)?;
         let mut undo = match &args.undo {
             Some(path) => Some((instead(&wirings)?, path)),
             None => None,
@@ -98,7 +98,7 @@ impl Question {
             takes,
             undo: match undo {
                 Some((to, path)) => {
-                    let (records, _) = known::readings(std::slice::from_ref(path), today.as_ref(), console)?;
+                    let (records, _) = readings::known(std::slice::from_ref(path), today.as_ref(), console)?;
                     records.into_iter().next().map(|r| (r, to))
                 }
                 None => None,

@@ -58,7 +58,9 @@ impl Climb {
             false => super::again(bins, setup, f),
         };
         let mut chosen = fit(&self.chosen)?;
-        Look::new(bins, setup, plain).leave_open(&mut chosen);
+        let look = Look::new(bins, setup, plain);
+        look.leave_open(&mut chosen);
+        look.count_floor(&mut chosen);
         Some(Climb {
             chosen,
             next: self.next.as_ref().and_then(fit),

@@ -79,6 +79,7 @@ pub struct Budget {
     pub q: Parts,
     /// Null, as the next, where there is no peak.
     pub peak_hz: Option<Parts>,
+    /// Of the peak's height.
     pub peak_db: Option<Parts>,
 }
 

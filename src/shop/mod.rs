@@ -1,5 +1,6 @@
 //! What a shop does with records: are two of them different, is a lot within its limits, what did the wax do, is the rig still the same.
 
+mod alike;
 pub mod difference;
 pub mod down;
 pub mod knock;

@@ -11,11 +11,12 @@ use serde::{Deserialize, Serialize};
 use crate::copper;
 use crate::failure::{Failure, Result};
 use crate::quantity::{Unit, show};
-use crate::record::identity::{Entered, Sense, apart_from, is_of_level, same_rig, unlike};
+use crate::record::identity::{Entered, Sense, apart_from, is_of_level};
 use crate::record::meters::{Column, Kind, Reading};
 use crate::record::ohms::Ohms;
 use crate::record::when::{day, moment};
 use crate::record::{Definition, Record, Resonance, RigSummary, unknown};
+use crate::shop::alike::goes_with;
 use crate::shop::witness::eras::Eras;
 use crate::stats::{grouped, mean, sd, tolerance};
 
@@ -147,44 +148,22 @@ impl<'a> Good<'a> {
                 "give records of good pickups",
             ));
         };
-        let one_rig = |r: &Record| (!r.rig.given && !first.rig.given) || same_rig(&r.rig, &first.rig);
-        for (i, (r, _)) in good.iter().enumerate() {
-            let two = || format!("{:?} and {:?}", first.pickup.name, r.pickup.name);
+        let records: Vec<&Record> = good.iter().map(|g| g.0).collect();
+        for (i, r) in records.iter().enumerate() {
+            goes_with(r, &records[..i])?;
             let over = |r: &Record| r.pickup.over.clone().unwrap_or_else(|| "not told".into());
-            let (what, hint) = if !one_rig(r) || r.load != first.load {
-                (
-                    format!("{} were measured on two rigs or under two loads", two()),
-                    "a standard is of one rig and one load",
-                )
-            } else if let keys @ [_, ..] = unlike(first, r).as_slice() {
-                (
-                    format!("{} is not the same in all of these readings", keys.join(", ")),
-                    "leave out those whose takes are gone",
-                )
-            } else if good[..i].iter().any(|(o, _)| o.id == r.id) {
-                (
-                    format!("one and the same record of {:?} is given twice", r.pickup.name),
-                    "give each once: a record counts as a pickup",
-                )
-            } else if r.is_simulated() != first.is_simulated() {
-                (
-                    format!("{}: one is simulated and one is not", two()),
-                    "a standard is of real pickups, or of the built-in bench's to try it",
-                )
-            } else if r.pickup.over != first.pickup.over {
-                (
+            if r.pickup.over != first.pickup.over {
+                return Err(Failure::new(
                     format!(
-                        "{} were measured over different coils ({} and {})",
-                        two(),
+                        "{:?} and {:?} were measured over different coils ({} and {})",
+                        first.pickup.name,
+                        r.pickup.name,
                         over(first),
                         over(r)
                     ),
                     "make a standard for each coil",
-                )
-            } else {
-                continue;
-            };
-            return Err(Failure::new(what, hint));
+                ));
+            }
         }
         Ok((Good(good), first))
     }

@@ -36,7 +36,7 @@ fn piled(x: &[f32], spread: f64) -> Clipping {
     let mut out = Clipping::default();
     let [low, high] = extremes(x);
     for (sign, top) in [(1.0f64, f64::from(high)), (-1.0, -f64::from(low))] {
-        if top <= 0.0 || spread > 0.02 * top {
+        if top <= 0.0 || spread > 0.05 * top {
             continue;
         }
         let (mut hits, mut below) = (Vec::new(), [0usize; 4]);

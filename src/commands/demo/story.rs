@@ -63,14 +63,10 @@ fn one_coil(t: &mut Teller, made: &Made, out: &Path) {
         reading(&made.records[2])
     ));
     t.say(
-        "The other coil, with its own capacitance, leaves a step near 13 kHz. No model of one coil has that, so the record \
-         carries a warning and the peak is read off the curve.",
+        "The other coil, with its own capacitance, leaves a step near 13 kHz. The reading follows it as another \
+         coil in series; --details says so.",
     );
-    t.look(
-        out,
-        &[JOBS[2].folder],
-        "the lower field of response.png shows the step.",
-    );
+    t.look(out, &[JOBS[2].folder], "response.png shows the step.");
 }
 
 /// What wax does, and a take that is none.

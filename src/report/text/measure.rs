@@ -182,10 +182,10 @@ fn uncertain(record: &Record, quantity: Quantity) -> Option<String> {
 /// What each uncertainty is made of, one standard uncertainty of each.
 fn budget_details(out: &mut Screen, b: &Budget) {
     let all = [
-        ("u of f0, Hz", Some(&b.f0_hz)),
-        ("u of Q", Some(&b.q)),
-        ("u of peak, Hz", b.peak_hz.as_ref()),
-        ("u of peak, dB", b.peak_db.as_ref()),
+        ("u: f0, Hz", Some(&b.f0_hz)),
+        ("u: Q", Some(&b.q)),
+        ("u: peak, Hz", b.peak_hz.as_ref()),
+        ("u: peak, dB", b.peak_db.as_ref()),
     ];
     for (name, parts) in all {
         out.rows(name, parts.map(made_of));
@@ -238,8 +238,8 @@ fn fit_details(out: &mut Screen, fit: &Fit) {
         let q = number::bare_interval(&p.q, Unit::Ratio);
         format!("f0 {f0}, Q {q} {}", number::LEVEL)
     });
-    out.rows("second order", plain);
-    out.rows("pickup's input", fit.shift_s.as_ref().map(shifted));
+    out.rows("plain coil", plain);
+    out.rows("input", fit.shift_s.as_ref().map(shifted));
     for (name, n) in &fit.nuisance {
         let u = n.u.map_or("taken as exact".into(), |u| format!("u {}", two(u)));
         out.row("fitted too", format!("{} = {} ({u})", words::clean(name), six(n.value)));
@@ -256,7 +256,10 @@ fn shifted(s: &Estimate) -> String {
         value: s.value.abs(),
         ..*s
     };
-    format!("{which} by {}", number::interval(&size, Unit::Second))
+    format!(
+        "the pickup's {which} the reference's by {}",
+        number::interval(&size, Unit::Second)
+    )
 }
 
 fn eddy_details(out: &mut Screen, e: &Eddy) {

@@ -133,7 +133,7 @@ fn remark(r: &Remark) -> String {
         ),
         Remark::UsualLaying => {
             "what laying a pickup down anew does is a usual value here, which promises nothing, and what the witness saw of these \
-             days is not taken off: `coilwright rig repeat`"
+             days has no say: `coilwright rig repeat`"
                 .into()
         }
         Remark::WitnessUnchecked => {

@@ -82,17 +82,24 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
     out.row("Q", within(&d.shown.q, Unit::Ratio));
     out.rows_in("", &d.advice, if d.verdict == "no-go" { WARN } else { PLAIN });
     for q in &d.quantities {
-        let name = if q.quantity == "q" { "Q" } else { &q.quantity };
-        out.row_in(name, charted(q), if q.state == "within" { DIM } else { WARN });
+        out.row_in(
+            quantity(&q.quantity),
+            charted(q),
+            if q.state == "within" { DIM } else { WARN },
+        );
     }
     for u in &d.unjudged {
         let why = match u.checks {
             0 => "not judged: no good check before knows it",
             _ => "not judged: this take does not tell it",
         };
-        out.row_in(&u.quantity, why, DIM);
+        out.row_in(quantity(&u.quantity), why, DIM);
     }
     out.text
+}
+
+fn quantity(code: &str) -> &str {
+    if code == "q" { "Q" } else { code }
 }
 
 /// "+0.012 % from the checks before (limits ± 0.15), average ...".

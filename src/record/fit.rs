@@ -1,4 +1,4 @@
-//! The models of a reading, and what its uncertainties are made of.
+//! How well the models explain a take, and what the uncertainties of its reading are made of.
 
 use std::collections::BTreeMap;
 

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::history::{BASELINE, Change, Check, History, Quantity};
-use super::judging::Judgement;
+use super::judging::{Charted, Judgement};
 use crate::estimate::Estimate;
 use crate::rig::Rig;
 use crate::shop::reading::Shown;
@@ -147,6 +147,24 @@ fn name(q: Quantity) -> &'static str {
     }
 }
 
+impl QuantityFound {
+    fn of(c: &Charted) -> Self {
+        QuantityFound {
+            quantity: name(c.quantity).into(),
+            off: c.off(),
+            limit: c.half,
+            average_off: c.average.map(|a| a.0 - c.centre),
+            average_limit: c.average.map(|a| a.1),
+            state: match (c.jumped(), c.drifted()) {
+                (true, _) => "jump",
+                (false, true) => "drift",
+                _ => "within",
+            }
+            .into(),
+        }
+    }
+}
+
 impl CheckDocument {
     /// `advice` says what it looks like.
     pub fn of(
@@ -156,23 +174,6 @@ impl CheckDocument {
         shown: WitnessShown,
         advice: Vec<String>,
     ) -> Self {
-        let quantities = judgement
-            .charted
-            .iter()
-            .map(|c| QuantityFound {
-                quantity: name(c.quantity).into(),
-                off: c.off(),
-                limit: c.half,
-                average_off: c.average.map(|a| a.0 - c.centre),
-                average_limit: c.average.map(|a| a.1),
-                state: match (c.jumped(), c.drifted()) {
-                    (true, _) => "jump",
-                    (false, true) => "drift",
-                    _ => "within",
-                }
-                .into(),
-            })
-            .collect();
         let verdict = match (judgement.go(), judgement.baseline) {
             (false, _) => "no-go",
             (true, 0) => "baseline",
@@ -193,7 +194,7 @@ impl CheckDocument {
             level_db: check.level_db,
             shown,
             clock_ppm: check.clock_ppm,
-            quantities,
+            quantities: judgement.charted.iter().map(QuantityFound::of).collect(),
             unjudged: judgement
                 .unjudged
                 .iter()

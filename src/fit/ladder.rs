@@ -9,25 +9,11 @@ use num_complex::Complex64;
 
 use super::attempt::Attempt;
 use super::group::Group;
-use super::kind::{Kind, Metal};
+use super::kind::{Kind, Metal, Rung};
 use super::model::{Model, Param};
 use super::solve::{self, Problem};
 use super::{Fitted, Setup};
 use crate::transfer::bins::Bins;
-
-/// A rung: a model of the pickup, and whether a lead or lag between the inputs is fitted with it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Rung {
-    pub kind: Kind,
-    pub shift: bool,
-}
-
-impl Rung {
-    pub const PLAIN: Rung = Rung {
-        kind: Kind::PLAIN,
-        shift: false,
-    };
-}
 
 /// A misfit below this is followed well enough: six standard deviations above that of noise alone.
 const FOLLOWED: f64 = 1.4;

@@ -5,7 +5,7 @@ use num_complex::Complex64;
 
 use super::attempt::Space;
 use super::group::{Group, GroupProblem};
-use super::ladder::Rung;
+use super::kind::Rung;
 use super::model::{self, Model, Param};
 use super::raw::Polished;
 use super::{Fitted, Known, bin_variance};

@@ -12,7 +12,7 @@
 
 use num_complex::Complex64;
 
-use super::model::Param;
+use super::param::Param;
 
 const ONE: Complex64 = Complex64::new(1.0, 0.0);
 const NOUGHT: Complex64 = Complex64::new(0.0, 0.0);

@@ -26,6 +26,8 @@ const DISTORTED: f64 = 6.0;
 const MISFIT: f64 = 1.2;
 /// A gain that moves by less is nobody's business.
 const GAIN_DB: f64 = 0.1;
+/// Mean square of what is left over, freed from a smooth misfit and in units of the noise, that none explains.
+const UNEVEN: f64 = 1.2;
 /// Share of the answer's power that may be distortion before the take is refused.
 const BADLY_BENT: f64 = 0.01;
 
@@ -52,9 +54,11 @@ impl Work<'_> {
         if badly || clipped || gain_db.is_some() {
             knocks.clear();
         }
-        if (bent || !recurring.is_empty()) && knocks.is_empty() && !clipped && gain_db.is_none() {
+        let at_tops = !recurring.is_empty() && recurring.iter().all(|e| self.loudest_near(e.start_s));
+        // What comes again and follows the drive smoothly is the model's misfit, not a bend.
+        let again = !recurring.is_empty() && (at_tops || scatter > UNEVEN);
+        if (bent || again) && knocks.is_empty() && !clipped && gain_db.is_none() {
             let level = if badly { Level::Reject } else { Level::Warning };
-            let at_tops = !recurring.is_empty() && recurring.iter().all(|e| self.loudest_near(e.start_s));
             self.raise(match at_tops {
                 true => findings::overloaded(level),
                 false => findings::distorted(level),

@@ -194,8 +194,9 @@ fn held_on(c: &[f32], active: &Range<usize>, step: f64) -> Vec<usize> {
         // Where the channel moves by several steps a sample it does not stand still, but on a crest; and it goes on from
         // elsewhere than it stopped.
         let jump = |k: usize| f64::from((c[k] - c[k - 1]).abs());
-        let mut near: Vec<f64> = (start - AROUND..start).chain(i + 1..i + AROUND + 1).map(jump).collect();
-        let typical = sums::median(&mut near);
+        let usual = |side: Range<usize>| sums::median(&mut side.map(jump).collect::<Vec<f64>>());
+        // On both sides: where the drive ends it stands still because nothing is played.
+        let typical = usual(start - AROUND..start).min(usual(i + 1..i + AROUND + 1));
         let v = c[start];
         let wide = &c[start.saturating_sub(10 * AROUND)..(i + 10 * AROUND).min(c.len())];
         let crest = (v > 0.0 && wide.iter().all(|w| *w <= v)) || (v < 0.0 && wide.iter().all(|w| *w >= v));

@@ -170,6 +170,8 @@ pub fn held(channels: &[&[f32]], active: &Range<usize>, step: f64) -> Vec<usize>
 const SHORTEST: usize = 8;
 /// Nought exactly is what a converter leaves that lost its data; no signal stays there as long.
 const SHORTEST_NOUGHT: usize = 4;
+/// How often a sample may begin such a run by chance.
+const BY_CHANCE: f64 = 1e-12;
 /// Samples on either side that tell how a channel moves.
 const AROUND: usize = 20;
 
@@ -200,7 +202,10 @@ fn held_on(c: &[f32], active: &Range<usize>, step: f64) -> Vec<usize> {
         let v = c[start];
         let wide = &c[start.saturating_sub(10 * AROUND)..(i + 10 * AROUND).min(c.len())];
         let crest = (v > 0.0 && wide.iter().all(|w| *w <= v)) || (v < 0.0 && wide.iter().all(|w| *w >= v));
-        if !crest && typical > 4.0 * step && jump(start).max(jump(i)) > 0.25 * typical {
+        // Noise of a few steps stands still for some samples by chance.
+        let by_chance = (2.0 * typical / step).powi(1 - (i - start) as i32);
+        let moves = typical > 4.0 * step && by_chance < BY_CHANCE;
+        if !crest && moves && jump(start).max(jump(i)) > 0.25 * typical {
             out.push(start);
         }
     }
@@ -385,8 +390,11 @@ mod tests {
             y[at..at + count].fill(value);
         }
         assert_eq!(held(&[&y, &x], &(0..48_000), step).len(), 3);
-        // Cut-off tops stand still as well, and are no gap.
-        let flat: Vec<f32> = y.iter().map(|v| v.clamp(-0.3, 0.07)).collect();
-        assert_eq!(held(&[&flat, &x], &(0..48_000), step).len(), 3);
+        // Cut-off tops stand still as well, and are no gap; nor is a drive that ends.
+        let flat: Vec<f32> = x.iter().map(|v| v.clamp(-0.4, 0.35)).collect();
+        assert!(held(&[&flat], &(0..48_000), step).is_empty());
+        let mut ends = x;
+        ends[24_000..].fill(0.0);
+        assert!(held(&[&ends], &(0..48_000), step).is_empty());
     }
 }

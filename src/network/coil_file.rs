@@ -3,7 +3,8 @@
 use nalgebra::DMatrix;
 use serde::Deserialize;
 
-use super::coil::{Coil, Eddy};
+use super::coil::Coil;
+use super::eddy::Eddy;
 use crate::failure::{Failure, Result};
 
 pub const SCHEMA: &str = "coilwright/coil/1";

@@ -1,5 +1,6 @@
 use super::*;
-use crate::network::coil::{Eddy, Series};
+use crate::network::Eddy;
+use crate::network::coil::Series;
 use crate::network::second_order::tests::NGSPICE;
 use nalgebra::{DMatrix, DVector};
 use proptest::prelude::*;

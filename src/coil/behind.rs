@@ -298,6 +298,8 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, ohms: Ohms) -> Coil
             k: of(3, e.k, 1.0),
             tau: of(4, e.tau_s, 1.0),
             emf: of(5, e.emf, 1.0),
+            a: fit.shaped().then(|| of(6, e.a, 1.0)),
+            b: fit.shaped().then(|| of(7, e.b, 1.0)),
         }),
         correlations: correlations(&fit.covariance, coil.loss_ohm.is_some()),
         reduced_chi2: fit.reduced_chi2,

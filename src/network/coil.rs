@@ -92,16 +92,10 @@ impl Coil {
         if let Some(r) = self.loss_ohm {
             above("loss_ohm", r, 1e15)?;
         }
-        if let Some(e) = self.eddy {
-            if !(0.0..1.0).contains(&e.k) {
-                return Err(wrong("eddy.k", e.k, "from 0 to below 1"));
-            }
-            above("eddy.tau", e.tau_s, 1e3)?;
-            if !(-1.0..=1.0).contains(&e.emf) {
-                return Err(wrong("eddy.emf", e.emf, "from -1 to 1"));
-            }
+        match self.eddy.and_then(|e| e.impossible()) {
+            Some((name, v, allowed)) => Err(wrong(name, v, allowed)),
+            None => Ok(()),
         }
-        Ok(())
     }
 
     /// Puts the winding, from its EMF to its ends, C_s included, before what hangs on it.
@@ -122,7 +116,7 @@ impl Coil {
     /// What the metal makes of the EMF.
     fn shape(&self, w: f64) -> Complex64 {
         match self.eddy {
-            Some(e) => 1.0 - e.emf * e.reach(w),
+            Some(e) => 1.0 - e.emf * e.of_emf().reach(w),
             None => 1.0.into(),
         }
     }
@@ -174,12 +168,20 @@ mod tests {
                 k: 0.4,
                 tau_s: 33e-6,
                 emf: 0.1,
+                a: 6.0,
+                b: 0.6,
             }),
             ..Coil::new(6e3, 2.4, 120e-12)
         };
         assert_eq!(good.check(), Ok(()));
-        let eddy = |k, tau_s, emf| Coil {
-            eddy: Some(Eddy { k, tau_s, emf }),
+        let eddy = |k, tau_s, emf, a| Coil {
+            eddy: Some(Eddy {
+                k,
+                tau_s,
+                emf,
+                a,
+                b: 1.0,
+            }),
             ..good
         };
         for (coil, name) in [
@@ -194,9 +196,12 @@ mod tests {
                 },
                 "loss_ohm",
             ),
-            (eddy(1.0, 1e-5, 0.0), "eddy.k"),
-            (eddy(0.4, 0.0, 0.0), "eddy.tau"),
-            (eddy(0.4, 1e-5, f64::INFINITY), "eddy.emf"),
+            (eddy(1.0, 1e-5, 0.0, 0.0), "eddy.k"),
+            (eddy(0.4, 0.0, 0.0, 0.0), "eddy.tau"),
+            (eddy(0.4, 1e-5, f64::INFINITY, 0.0), "eddy.emf"),
+            (eddy(0.4, 1e-5, 0.0, -1.0), "eddy.a"),
+            (eddy(0.4, 1e-5, 0.0, f64::NAN), "eddy.a"),
+            (eddy(0.4, 1e-5, 0.0, 1001.0), "eddy.a"),
         ] {
             let e = coil.check().map_err(|e| e.to_string());
             assert!(e.as_ref().is_err_and(|e| e.contains(name)), "{name}: {e:?}");
@@ -209,6 +214,11 @@ mod tests {
         let coil: Coil = toml::from_str(text).unwrap();
         assert_eq!(coil.eddy.unwrap().tau_s, 33e-6);
         assert_eq!(toml::from_str::<Coil>(&toml::to_string(&coil).unwrap()).unwrap(), coil);
+        // A turn's file says nothing of the shape.
+        assert_eq!(toml::to_string(&coil).unwrap(), text);
+        let core: Coil = toml::from_str(&format!("{text}a = 6.0\nb = 0.6\n")).unwrap();
+        assert_eq!(core.eddy.map(|e| (e.a, e.b)), Some((6.0, 0.6)));
+        assert_eq!(toml::from_str::<Coil>(&toml::to_string(&core).unwrap()).unwrap(), core);
         assert!(toml::from_str::<Coil>("r_ohm = 1.0\nl_h = 1.0\nc_f = 0.0\ncolour = 1").is_err());
     }
 
@@ -217,7 +227,13 @@ mod tests {
     fn shorted_turn_limits() {
         let (l, k, tau_s) = (2.4, 0.4, 33e-6);
         let coil = Coil {
-            eddy: Some(Eddy { k, tau_s, emf: 0.25 }),
+            eddy: Some(Eddy {
+                k,
+                tau_s,
+                emf: 0.25,
+                a: 0.0,
+                b: 1.0,
+            }),
             ..Coil::new(6e3, l, 0.0)
         };
         let w = 1.0;

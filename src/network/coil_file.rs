@@ -40,7 +40,9 @@ pub struct Uncertainty {
     pub k: Option<f64>,
     pub tau: Option<f64>,
     pub emf: Option<f64>,
-    /// Rows and columns: r_ohm, l_h, c_f, then those of loss_ohm, k, tau, emf that are there. Left out: none hangs on another.
+    pub a: Option<f64>,
+    pub b: Option<f64>,
+    /// Rows and columns: r_ohm, l_h, c_f, then those of loss_ohm, k, tau, emf, a, b that are there. Left out: none hangs on another.
     pub correlations: Vec<Vec<f64>>,
     /// The inputs of the rigs that the takes were made on, where they are known within a tolerance.
     pub input: Vec<InputKnown>,
@@ -108,13 +110,14 @@ impl InputKnown {
     }
 }
 
-/// Parameters of a coil as a vector: R, L, C_s, then 1/loss and the metal's k, tau, emf where it has them. The loss goes by
+/// Parameters of a coil as a vector: R, L, C_s, then 1/loss and the metal's k, tau, emf and shape where it has them. The loss goes by
 /// its conductance, which may be nought, and whose uncertainty stays normal where the resistance's does not.
 pub fn parameters(coil: &Coil) -> Vec<f64> {
     let mut p = vec![coil.r_ohm, coil.l_h, coil.c_f];
     p.extend(coil.loss_ohm.map(|r| 1.0 / r));
     if let Some(e) = coil.eddy {
         p.extend([e.k, e.tau_s, e.emf]);
+        p.extend(e.shape().iter().map(|s| s.1));
     }
     p
 }
@@ -129,10 +132,17 @@ pub fn with_parameters(coil: &Coil, p: &[f64]) -> Coil {
         l_h: above(next(), coil.l_h),
         c_f: next().max(0.0),
         loss_ohm: coil.loss_ohm.map(|r| 1.0 / above(next(), 1.0 / r)),
-        eddy: coil.eddy.map(|e| Eddy {
-            k: next().clamp(0.0, 0.999_999),
-            tau_s: above(next(), e.tau_s),
-            emf: next().clamp(-1.0, 1.0),
+        eddy: coil.eddy.map(|e| {
+            let mut now = Eddy {
+                k: next(),
+                tau_s: next(),
+                emf: next(),
+                ..e
+            };
+            for (name, _) in e.shape() {
+                *if name == "a" { &mut now.a } else { &mut now.b } = next();
+            }
+            now.held(e)
         }),
     }
 }
@@ -203,8 +213,10 @@ impl CoilFile {
         if let Some(r) = self.loss_ohm {
             sd.push(u.loss_ohm.unwrap_or(0.0) / (r * r));
         }
-        if self.eddy.is_some() {
+        if let Some(e) = self.eddy {
             sd.extend([u.k, u.tau, u.emf].map(|x| x.unwrap_or(0.0)));
+            let of = |(name, _): (&str, f64)| if name == "a" { u.a } else { u.b };
+            sd.extend(e.shape().into_iter().map(|s| of(s).unwrap_or(0.0)));
         }
         let own = sd.len();
         let factors = input.map(InputKnown::factors).unwrap_or_default();
@@ -241,12 +253,14 @@ impl CoilFile {
         if let Some(e) = &self.eddy {
             lines.push(("", Some("\n[eddy]".into())));
             lines.extend([("k", value(e.k)), ("tau", value(e.tau_s)), ("emf", value(e.emf))]);
+            lines.extend(e.shape().into_iter().map(|(name, v)| (name, value(v))));
         }
         if let Some(u) = &self.uncertainty {
             lines.push(("", Some("\n# Standard uncertainties.\n[uncertainty]".into())));
             lines.extend([("r_ohm", value(u.r_ohm)), ("l_h", value(u.l_h)), ("c_f", value(u.c_f))]);
             lines.extend([("loss_ohm", optional(u.loss_ohm)), ("k", optional(u.k))]);
             lines.extend([("tau", optional(u.tau)), ("emf", optional(u.emf))]);
+            lines.extend([("a", optional(u.a)), ("b", optional(u.b))]);
             lines.push(("correlations", lists(&u.correlations)));
             for i in &u.input {
                 let head = "\n# Factors on what the rig states.\n[[uncertainty.input]]";

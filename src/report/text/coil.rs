@@ -67,8 +67,12 @@ fn values(out: &mut Screen, coil: &CoilDocument) {
         out.row("Loss", &text, PLAIN);
     }
     if let Some(e) = &coil.eddy {
+        let shape: String = [("a", e.a), ("b", e.b)]
+            .into_iter()
+            .filter_map(|(name, v)| Some(format!(", {name} {}", number::bare_interval(&v?, Unit::Ratio))))
+            .collect();
         let text = format!(
-            "k {}, tau {}, emf {} {LEVEL}: a cover, a plate or poles that conduct",
+            "k {}, tau {}, emf {}{shape} {LEVEL}: a cover, a plate or poles that conduct",
             number::bare_interval(&e.k, Unit::Ratio),
             number::bare_interval(&e.tau, Unit::Second),
             number::bare_interval(&e.emf, Unit::Ratio)

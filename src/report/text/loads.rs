@@ -235,11 +235,17 @@ fn details(out: &mut Screen, document: &LoadsDocument) {
         );
     }
     if let Some(e) = &p.eddy {
+        let shape: String = e
+            .shape()
+            .iter()
+            .map(|(name, v)| format!(", {name} {}", two(*v)))
+            .collect();
         let text = format!(
-            "metal: k {}, tau {}, emf {}",
+            "metal: k {}, tau {}, emf {}{}",
             two(e.k),
             number::short(e.tau_s, Unit::Second),
-            two(e.emf)
+            two(e.emf),
+            shape
         );
         out.row("metal", &text, DIM);
     }

@@ -241,12 +241,28 @@ fn seen(record: &Record, load: &Load, second_order: bool) -> Result<Seen> {
             "analyse its take again, or leave it out",
         ));
     }
-    // The second-order f0 of a coil with metal is widened for its misfit, which is none of the rig's.
-    let eddy = record.fit.as_ref().and_then(|f| f.eddy.as_ref());
     Ok(Seen::Curve {
         points,
-        f0_hz: sound(eddy.map_or(r.f0_hz, |e| e.f0_hz)),
+        f0_hz: sound(without_misfit(record, r.f0_hz)),
     })
+}
+
+/// f0 as the chain leaves it open: what a model misses is none of the rig's. Records of old do not tell what u is made of, but have
+/// f0 of another model.
+fn without_misfit(record: &Record, f0_hz: Estimate) -> Estimate {
+    let eddy = record.fit.as_ref().and_then(|f| f.eddy.as_ref());
+    match (&record.budget, eddy) {
+        (Some(b), _) => {
+            let p = &b.f0_hz;
+            let squares: f64 = [p.noise, p.stated, p.unstated, p.ways].iter().map(|v| v * v).sum();
+            Estimate {
+                u: squares.sqrt(),
+                ..f0_hz
+            }
+        }
+        (None, Some(e)) => e.f0_hz,
+        (None, None) => f0_hz,
+    }
 }
 
 /// The curve of a record as the fit wants it, the sign of the winding taken out.

@@ -466,4 +466,22 @@ mod tests {
         assert!((again.loss_ohm.unwrap() / 1.5e6 - 1.0).abs() < 1e-12);
         assert_eq!((again.r_ohm, again.l_h, again.c_f), (6050.0, 2.4, 120e-12));
     }
+
+    #[test]
+    fn the_shape_of_metal_is_kept() {
+        let text = "r_ohm = 6000.0\nl_h = 2.4\nc_f = 1.1e-10\n\n[eddy]\nk = 0.66\ntau = 1.6e-5\nemf = 0.5\n";
+        let of = |more: &str| CoilFile::parse("a", &format!("{text}{more}")).unwrap();
+        let turn = of("[uncertainty]\nk = 0.1\n");
+        assert!(!turn.to_toml("").contains("\na = ") && parameters(&turn.coil()).len() == 6);
+        let core = of("a = 7.0\nb = 0.6\n[uncertainty]\nk = 0.1\na = 2.0\nb = 0.1\n");
+        assert_eq!(CoilFile::parse("a", &core.to_toml("")).unwrap(), core);
+        assert_eq!(parameters(&core.coil())[3..], [0.66, 1.6e-5, 0.5, 7.0, 0.6]);
+        assert_eq!(with_parameters(&core.coil(), &parameters(&core.coil())), core.coil());
+        let c = core.covariance().unwrap().unwrap();
+        assert!(c.nrows() == 8 && c[(6, 6)] == 4.0 && (c[(7, 7)] - 0.01).abs() < 1e-15);
+        // Of a shape that a turn has nothing is known, and nothing asked.
+        assert_eq!(turn.covariance().unwrap().unwrap().nrows(), 6);
+        let wrong = CoilFile::parse("a", &format!("{text}a = -1.0\n")).unwrap_err();
+        assert!(wrong.to_string().contains("eddy.a = -1"), "{wrong}");
+    }
 }

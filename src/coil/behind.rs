@@ -10,7 +10,7 @@ use crate::failure::{Failure, Result};
 use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Take};
 use crate::network::coil_file::{InputPart, SCHEMA};
 use crate::network::knob::UNIFORM;
-use crate::network::{Coil, Load};
+use crate::network::{Coil, Eddy, Load};
 use crate::record::identity::same_rig;
 use crate::record::meters::LEAST_WINDING_OHM;
 use crate::record::{Code, Model, Record};
@@ -301,6 +301,11 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, ohms: Ohms) -> Coil
             u_noise: sd(&fit.noise),
         }
     };
+    let shape = |e: Eddy, name: &str| {
+        let all = e.shape();
+        let i = all.iter().position(|s| s.0 == name)?;
+        Some(of(6 + i, all[i].1, 1.0))
+    };
     let coil = &fit.coil;
     let (l_h, c_f) = (of(1, coil.l_h, 1.0), of(2, coil.c_f, 1.0));
     CoilDocument {
@@ -314,8 +319,8 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, ohms: Ohms) -> Coil
             k: of(3, e.k, 1.0),
             tau: of(4, e.tau_s, 1.0),
             emf: of(5, e.emf, 1.0),
-            a: fit.shaped().then(|| of(6, e.a, 1.0)),
-            b: fit.shaped().then(|| of(7, e.b, 1.0)),
+            a: shape(e, "a"),
+            b: shape(e, "b"),
         }),
         correlations: correlations(&fit.covariance, coil.loss_ohm.is_some()),
         reduced_chi2: fit.reduced_chi2,

@@ -182,13 +182,6 @@ const CURVE_FLOOR: f64 = 2.8e-3;
 /// A loss counts from so many standard uncertainties on.
 const SIGNIFICANT: f64 = 2.0;
 
-impl CoilFit {
-    /// Whether the metal is no shorted turn: shapes of its own are among the parameters.
-    pub fn shaped(&self) -> bool {
-        self.coil.eddy.is_some_and(|e| !e.shape().is_empty())
-    }
-}
-
 impl Take {
     fn noise_of_q(&self) -> Option<f64> {
         match &self.seen {

@@ -117,9 +117,9 @@ pub(super) fn slopes(layout: &Layout, x: &[f64], coil: &Coil) -> DMatrix<f64> {
             s[(3, 2)] = 1.0;
             s[(4, 3)] = x[3].exp() * TAU_UNIT;
             s[(5, 4)] = 1.0;
-            if layout.kind == Kind::Core {
-                s[(6, 5)] = x[5].exp();
-                s[(7, 6)] = x[6].exp();
+            let shape = coil.eddy.map_or(Vec::new(), |e| e.shape());
+            for (i, (name, v)) in shape.into_iter().enumerate() {
+                s[(6 + i, if name == "a" { 5 } else { 6 })] = v;
             }
         }
     }

@@ -215,7 +215,7 @@ mod tests {
         assert_eq!(coil.eddy.unwrap().tau_s, 33e-6);
         assert_eq!(toml::from_str::<Coil>(&toml::to_string(&coil).unwrap()).unwrap(), coil);
         // A turn's file says nothing of the shape.
-        assert_eq!(toml::to_string(&coil).unwrap(), text);
+        assert!(!toml::to_string(&coil).unwrap().contains("\na = "));
         let core: Coil = toml::from_str(&format!("{text}a = 6.0\nb = 0.6\n")).unwrap();
         assert_eq!(core.eddy.map(|e| (e.a, e.b)), Some((6.0, 0.6)));
         assert_eq!(toml::from_str::<Coil>(&toml::to_string(&core).unwrap()).unwrap(), core);

@@ -295,7 +295,7 @@ mod tests {
         assert_eq!(read("k=0.4,tau=33u").map(|e| (e.emf, e.a)), Ok((0.0, 0.0)));
         assert_eq!(read("a=6,k=0.4,emf=10%,tau=33u").map(|e| (e.emf, e.a)), Ok((0.1, 6.0)));
         for wrong in [
-            "k=0.4,tau=33u,b=6",
+            "k=0.4,tau=33u,c=6",
             "k=0.4,a=6",
             "a=6,a=6,k=0.4,tau=33u",
             "k=0.4,tau=33u,a=much",

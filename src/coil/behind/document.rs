@@ -54,8 +54,8 @@ pub struct EddyFound {
     /// Seconds.
     pub tau: Estimate,
     pub emf: Estimate,
-    /// Shape of a core; left out, as b, of a shorted turn. The five slide along each other: their intervals are wide, and what is
-    /// predicted with their correlations is sure all the same.
+    /// Shape of a core; left out, as b, of a shorted turn. The five slide along each other and are no data of the pickup; what
+    /// is predicted with their correlations is sure all the same.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub a: Option<Estimate>,
     /// By how much faster the flux of the EMF goes than that of the inductance.

@@ -7,7 +7,7 @@ use crate::estimate::Estimate;
 use crate::fit::kind::Metal;
 use crate::fit::ladder::Climb;
 use crate::fit::model::Param;
-use crate::fit::natural::{self, Resonance};
+use crate::fit::natural::{self, Meaning, Resonance};
 use crate::fit::{Fitted, peak};
 use crate::record::{Budget, Parts, PeakFrom};
 
@@ -29,9 +29,8 @@ pub(super) struct Sums {
     pub budget: Budget,
 }
 
-/// `natural`: of the chosen model; `shown`: the peak that is shown and where it was read.
-///
-/// `way`: the same read against the drive file.
+/// `natural`: of the chosen model; `shown`: the peak that is shown and where it was read; `way`: the same read against the drive
+/// file.
 pub(super) fn of(
     climb: &Climb,
     natural: &Resonance,
@@ -39,50 +38,25 @@ pub(super) fn of(
     way: Option<&Way>,
 ) -> Sums {
     let fit = &climb.chosen;
-    let next = climb.next.as_ref();
-    let next_natural = next
-        .and_then(natural::of)
-        .filter(|n| n.meaning != natural::Meaning::Local);
-    let next_natural = next_natural.filter(|_| natural.meaning != natural::Meaning::Local);
+    // What is of the neighbourhood alone is no natural resonance, and the other way round.
+    let local = natural.meaning == Meaning::Local;
+    let next = climb.next.as_ref().and_then(natural::of);
+    let next = next.filter(|n| !local && n.meaning != Meaning::Local);
     let apart = |here: Estimate, there: Option<Estimate>| there.map_or(0.0, |t| beyond_noise(here, t));
-    let d_f0 = apart(natural.f0, next_natural.as_ref().map(|n| n.f0));
-    let d_q = apart(natural.q, next_natural.as_ref().map(|n| n.q));
-    let mut f0 = parts(fit, &natural.slopes[0], d_f0);
-    let mut q = parts(fit, &natural.slopes[1], d_q);
-    if let Some(way) = way.filter(|_| natural.meaning != natural::Meaning::Local) {
-        f0.ways = way.f0_from(natural.f0).unexplained();
-        q.ways = way.q_from(natural.q).unexplained();
-    }
-    let total = fit.total();
-    let shared = natural.slopes[0].dot(&(&total * &natural.slopes[1])) + d_f0 * d_q;
-    let corr = shared / (whole(&f0) * whole(&q)).max(f64::MIN_POSITIVE);
-    let of_model = peak::estimate(fit).zip(shown.0);
-    let carried = if fit.rung.kind.metal >= Metal::Core {
-        natural::LEVEL_U_DB
-    } else {
-        0.0
+    let d_f0 = apart(natural.f0, next.as_ref().map(|n| n.f0));
+    let d_q = apart(natural.q, next.as_ref().map(|n| n.q));
+    let way_here = way.filter(|_| !local);
+    let f0 = Parts {
+        ways: way_here.map_or(0.0, |w| w.f0_from(natural.f0).unexplained()),
+        ..parts(fit, &natural.slopes[0], d_f0)
     };
-    let peaks = of_model.map(|(own, (hz, db))| {
-        let there = next.and_then(peak::estimate);
-        let one = |slope: &DVector<f64>, here: Estimate, there: Option<Estimate>| {
-            let mut p = parts(fit, slope, apart(here, there));
-            if shown.1 == PeakFrom::Curve {
-                // Read off the curve: noise of its points, and what the choice of the polynomial leaves open.
-                p.noise = here.u_noise;
-                p.misfit = p.misfit.hypot((here.u.powi(2) - here.u_noise.powi(2)).max(0.0).sqrt());
-            }
-            p
-        };
-        let mut of_db = one(&own.slopes[1], db, there.as_ref().map(|t| t.db));
-        of_db.misfit = of_db.misfit.hypot(carried);
-        let mut of_hz = one(&own.slopes[0], hz, there.as_ref().map(|t| t.hz));
-        if let Some((by_hz, by_db)) = way.and_then(|w| w.peak_from((own.hz, own.db))) {
-            of_hz.ways = by_hz.unexplained();
-            of_db.ways = by_db.unexplained();
-        }
-        (of_hz, of_db)
-    });
-    let counted = |e: Estimate, p: &Parts| Estimate::new(e.value, whole(p), p.noise).unwrap_or(e);
+    let q = Parts {
+        ways: way_here.map_or(0.0, |w| w.q_from(natural.q).unexplained()),
+        ..parts(fit, &natural.slopes[1], d_q)
+    };
+    let shared = natural.slopes[0].dot(&(fit.total() * &natural.slopes[1])) + d_f0 * d_q;
+    let corr = shared / (whole(&f0) * whole(&q)).max(f64::MIN_POSITIVE);
+    let peaks = peaks(climb, shown, way);
     Sums {
         next: Distance {
             f0_hz: natural.f0.value,
@@ -108,6 +82,36 @@ pub(super) fn of(
             peak_db: peaks.as_ref().map(|p| p.1),
         },
     }
+}
+
+/// Of the peak's frequency and height; `None` where there is none, of the model or shown.
+fn peaks(climb: &Climb, shown: (Option<(Estimate, Estimate)>, PeakFrom), way: Option<&Way>) -> Option<(Parts, Parts)> {
+    let fit = &climb.chosen;
+    let (own, (hz, db)) = peak::estimate(fit).zip(shown.0)?;
+    let next = climb.next.as_ref().and_then(peak::estimate);
+    let one = |slope: &DVector<f64>, here: Estimate, there: Option<Estimate>| {
+        let mut p = parts(fit, slope, there.map_or(0.0, |t| beyond_noise(here, t)));
+        if shown.1 == PeakFrom::Curve {
+            // Read off the curve: noise of its points, and what the choice of the polynomial leaves open.
+            p.noise = here.u_noise;
+            p.misfit = p.misfit.hypot((here.u.powi(2) - here.u_noise.powi(2)).max(0.0).sqrt());
+        }
+        p
+    };
+    let mut of_hz = one(&own.slopes[0], hz, next.as_ref().map(|t| t.hz));
+    let mut of_db = one(&own.slopes[1], db, next.as_ref().map(|t| t.db));
+    if fit.rung.kind.metal >= Metal::Core {
+        of_db.misfit = of_db.misfit.hypot(natural::LEVEL_U_DB);
+    }
+    if let Some((by_hz, by_db)) = way.and_then(|w| w.peak_from((own.hz, own.db))) {
+        (of_hz.ways, of_db.ways) = (by_hz.unexplained(), by_db.unexplained());
+    }
+    Some((of_hz, of_db))
+}
+
+/// A value with its parts in its u.
+fn counted(e: Estimate, p: &Parts) -> Estimate {
+    Estimate::new(e.value, whole(p), p.noise).unwrap_or(e)
 }
 
 /// How far two models of one take lie apart, less what noise does to the difference: the richer one's variance less the plainer

@@ -37,6 +37,18 @@ impl Chain {
         }
     }
 
+    /// A lead or lag between the inputs that may be looked for; not where the rig says how uncertain the delay is.
+    fn shift(&self) -> Option<Shift> {
+        match self.delay {
+            Some((_, Some(sd))) if sd > 0.0 => None,
+            Some((at_s, _)) => Some(Shift { at_s, usual_s: None }),
+            None => Some(Shift {
+                at_s: 0.0,
+                usual_s: Some(USUAL_SHIFT_S),
+            }),
+        }
+    }
+
     /// Fixed values and unknowns of a fit. AC-coupling corners are unknowns between 0 and 15 Hz unless stated.
     pub fn setup(&self, one_channel: bool, band: [f64; 2]) -> Setup {
         let corner = match one_channel {
@@ -47,19 +59,10 @@ impl Chain {
             true => (self.ac_output, Param::AcOutput),
             false => (self.ac_reference, Param::AcReference),
         };
-        // Of one channel the delay is an unknown anyway, as it is where the rig says how uncertain it is.
-        let shift = match self.delay {
-            _ if one_channel => None,
-            Some((_, Some(sd))) if sd > 0.0 => None,
-            Some((at_s, _)) => Some(Shift { at_s, usual_s: None }),
-            None => Some(Shift {
-                at_s: 0.0,
-                usual_s: Some(USUAL_SHIFT_S),
-            }),
-        };
         let mut setup = Setup {
             band,
-            shift,
+            // Of one channel the delay is an unknown anyway.
+            shift: self.shift().filter(|_| !one_channel),
             ..Setup::default()
         };
         for (param, stated, [lower, upper]) in [

@@ -64,7 +64,7 @@ pub fn record(take: &Take, analysis: Analysis, context: Context) -> Record {
         schema: SCHEMA.into(),
         id: identity(take, &context.taken_at, &pickup.name),
         taken_at: context.taken_at,
-        tool_version: env!("CARGO_PKG_VERSION").into(),
+        tool_version: env!("COILWRIGHT_VERSION").into(),
         pickup,
         rig: context.rig,
         load: context.load,

@@ -183,7 +183,7 @@ pub fn dip(points: &[Point], dc: f64) -> Option<f64> {
         let top = |side: &[usize]| side.iter().map(|j| db[*j]).fold(f64::NEG_INFINITY, f64::max);
         let (before, after) = (top(&usable[..k]), top(&usable[k + 1..]));
         let depth = before.min(after) - db[i];
-        if depth > (3.0f64).max(10.0 * DB * points[i].u) && after > before - 8.0 {
+        if depth > (3.0f64).max(10.0 * DB * points[i].u) && after > before - 3.0 {
             return Some(points[i].f);
         }
     }

@@ -205,13 +205,19 @@ pub fn poor_fit(poor: &Poor, level: Level) -> Finding {
     finding(Code::PoorFit, level, format!("{misses}: {then}"))
 }
 
-/// A lead of the pickup's input in seconds that was found and taken out.
-pub fn inputs_apart(lead_s: f64) -> Finding {
+/// A lead of the pickup's input in seconds that was found and taken out; a warning where there is metal besides, which a coupling
+/// from the exciter looks like.
+pub fn inputs_apart(lead_s: f64, level: Level) -> Finding {
     let (us, which) = (1e6 * lead_s.abs(), if lead_s > 0.0 { "ahead of" } else { "behind" });
-    note(
+    let then = match level {
+        Level::Note => "taken out; `rig inputs` tells which",
+        _ => "`rig inputs` tells which; if it is the exciter, keep its lead away from the coil and give it a screen",
+    };
+    finding(
         Code::InputsDiffer,
+        level,
         format!(
-            "the pickup's input is {us:.2} us {which} the reference's, or the exciter couples into the coil through a few picofarads; taken out; `rig inputs` tells which"
+            "the pickup's input is {us:.2} us {which} the reference's, or the exciter couples into the coil through a few picofarads: {then}"
         ),
     )
 }

@@ -160,7 +160,12 @@ impl Work<'_> {
         match chain_fault(shown) {
             // What two coils that cancel do to a curve is no skew.
             Some(Looks::Lead(_)) if self.raised(Code::CoilsCancel) => {}
-            Some(Looks::Lead(seconds)) => self.raise(findings::inputs_apart(seconds)),
+            Some(Looks::Lead(seconds)) => {
+                let doubtful = shown.rung.kind.metal > Metal::Turn && seconds.abs() > DOUBTFUL_S;
+                let level = if doubtful { Level::Warning } else { Level::Note };
+                self.raise(findings::inputs_apart(seconds, level));
+            }
+            Some(Looks::RollOff) => self.note("metal shapes this curve, or one input rolls off earlier than the other"),
             Some(Looks::Low) => {
                 self.note("something below 200 Hz bends this curve: the pickup on the reference's input, or hum")
             }
@@ -244,12 +249,16 @@ fn model_of(kind: Kind) -> Model {
 enum Looks {
     /// The pickup's channel ahead of the reference's by so many seconds, or behind it where negative.
     Lead(f64),
+    /// A turn so quick that a roll-off of one input does the same.
+    RollOff,
     /// Something at the lowest frequencies.
     Low,
 }
 
 /// A lead or lag this long is said; clean metal alone gives up to half of it.
 const SAID_S: f64 = 0.4e-6;
+/// A lead or lag beyond this beside metal may be neither, but a coupling of the exciter into the coil.
+const DOUBTFUL_S: f64 = 1e-6;
 /// Time constants between which metal lies: below, a lag of the inputs looks like it; above, what happens below 200 Hz.
 const QUICK_S: f64 = 5e-6;
 const SLOW_S: f64 = 5e-3;
@@ -280,12 +289,19 @@ fn chain_fault(fit: &Fitted) -> Option<Looks> {
     if let Some(lead) = fit.lead().filter(|l| l.value.abs() > SAID_S) {
         return Some(Looks::Lead(lead.value));
     }
+    if let Some(pole) = fit.get(Param::Pole) {
+        let tau = pole / fit.model.w_ref();
+        return match tau {
+            _ if tau > SLOW_S => Some(Looks::Low),
+            _ if tau < QUICK_S => Some(Looks::RollOff),
+            _ => None,
+        };
+    }
     let tau = fit.get(Param::CoreLnTau)?.exp();
     let (l, emf) = (fit.get(Param::CoreL)?, fit.get(Param::CoreEmf)?);
     match (l > NEARLY_ONE, emf > NEARLY_ONE) {
         (true, _) if tau < QUICK_S => Some(Looks::Lead(tau)),
         (_, true) if tau < QUICK_S => Some(Looks::Lead(-tau)),
-        _ if tau > SLOW_S && fit.rung.kind.metal == Metal::Turn => Some(Looks::Low),
         _ => None,
     }
 }

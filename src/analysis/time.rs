@@ -9,6 +9,7 @@ use super::findings::{self, Fell};
 use super::prepare::Prepared;
 use crate::fit::{self, Fitted};
 use crate::record::{Code, Level};
+use crate::transfer::bins::Bins;
 use crate::transfer::timeline::{Event, Seen, Timeline};
 use crate::transfer::{faults, lines, sums};
 
@@ -25,6 +26,8 @@ const DISTORTED: f64 = 6.0;
 const MISFIT: f64 = 1.2;
 /// A gain that moves by less is nobody's business.
 const GAIN_DB: f64 = 0.1;
+/// Mean square of what is left over, freed from a smooth misfit and in units of the noise, that none explains.
+const UNEVEN: f64 = 1.2;
 /// Share of the answer's power that may be distortion before the take is refused.
 const BADLY_BENT: f64 = 0.01;
 
@@ -51,9 +54,11 @@ impl Work<'_> {
         if badly || clipped || gain_db.is_some() {
             knocks.clear();
         }
-        if (bent || !recurring.is_empty()) && knocks.is_empty() && !clipped && gain_db.is_none() {
+        let at_tops = !recurring.is_empty() && recurring.iter().all(|e| self.loudest_near(e.start_s));
+        // What comes again and follows the drive smoothly is the model's misfit, not a bend.
+        let again = !recurring.is_empty() && (at_tops || scatter > UNEVEN);
+        if (bent || again) && knocks.is_empty() && !clipped && gain_db.is_none() {
             let level = if badly { Level::Reject } else { Level::Warning };
-            let at_tops = !recurring.is_empty() && recurring.iter().all(|e| self.loudest_near(e.start_s));
             self.raise(match at_tops {
                 true => findings::overloaded(level),
                 false => findings::distorted(level),
@@ -91,12 +96,8 @@ impl Work<'_> {
             false => Complex64::new(0.0, 0.0),
         };
         let answer: Vec<Complex64> = (0..bins.len()).map(answer).collect();
-        // A smooth misfit of the model would look like events where a sweep passes it.
-        let mut residuals = better.residuals.clone();
         let inside = bins.inside(p.setup.band);
-        if better.smooth_chi2.max(better.scatter) > MISFIT {
-            residuals[inside.clone()].copy_from_slice(&lines::without_misfit(bins, &better.residuals, inside.clone()));
-        }
+        let residuals = freed(bins, inside.clone(), better);
         let variance = |i: usize| fit::bin_variance(bins, i, better.response(bins.freq(i))) * bins.energy / bins.length;
         let used = inside.filter(|i| bins.used[*i]);
         let (sum, count) = used.fold((0.0, 0.0), |(s, n), i| {
@@ -149,6 +150,30 @@ impl Work<'_> {
         let at = |s: f64| ((s * self.rate).max(0.0) as usize).min(x.len());
         sums::peak(&x[at(at_s - NEAR_S)..at(at_s + NEAR_S)]) >= LOUDEST * sums::peak(x)
     }
+}
+
+/// The residuals, what the model misses smoothly taken off: a sweep passing it would look like an event. With one channel a misfit
+/// may have bent the clock as well, and what that leaves is not smooth.
+fn freed(bins: &Bins, inside: Range<usize>, better: &Fitted) -> Vec<Complex64> {
+    let mut residuals = better.residuals.clone();
+    if better.smooth_chi2.max(better.scatter) <= MISFIT {
+        return residuals;
+    }
+    let mut own = lines::without_misfit(bins, &residuals, inside.clone());
+    if let Some(clock) = &bins.x_clock {
+        let moved: Vec<Complex64> = (0..bins.len())
+            .map(|i| better.response(bins.freq(i)) * clock[i])
+            .collect();
+        let moved = lines::without_misfit(bins, &moved, inside.clone());
+        let (mut along, mut all) = (0.0, f64::MIN_POSITIVE);
+        for (k, i) in inside.clone().enumerate().filter(|(_, i)| bins.used[*i]) {
+            along += (moved[k].conj() * own[k]).re / bins.syy[i];
+            all += moved[k].norm_sqr() / bins.syy[i];
+        }
+        own.iter_mut().zip(&moved).for_each(|(e, m)| *e -= along / all * m);
+    }
+    residuals[inside].copy_from_slice(&own);
+    residuals
 }
 
 /// Whether what is left over stands on many of the drive's own lines: no mains hum does, and it was not in the silence.

@@ -4,7 +4,6 @@ use std::path::{Path, PathBuf};
 
 use super::defaults::Defaults;
 use super::shared::About;
-use super::value::channels;
 use super::wirings::one_load;
 use crate::analysis::chain::Chain;
 use crate::analysis::compose::Context;
@@ -40,15 +39,7 @@ impl Bench {
             Some(arg) => Some(one_load(arg)?),
             None => defaults.load.clone(),
         };
-        let channels = match (about.channels, &defaults.channels) {
-            (Some(c), _) => Some(c.0),
-            (None, Some(text)) => Some(
-                channels(text)
-                    .map_err(|e| Failure::new("channels in coilwright.toml cannot be read", e))?
-                    .0,
-            ),
-            _ => None,
-        };
+        let channels = about.channels.map_or_else(|| defaults.channels(), |c| Ok(Some(c)))?;
         Ok(Bench {
             chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
             rig,
@@ -183,12 +174,6 @@ fn below(folder: &Path, depth: usize, kind: fn(&Path) -> bool, found: &mut Vec<P
         }
     }
     Ok(())
-}
-
-/// The name of a file without folder and ending.
-pub fn stem(path: &Path) -> String {
-    path.file_stem()
-        .map_or_else(|| "take".into(), |s| s.to_string_lossy().into_owned())
 }
 
 /// Makes the last folder of a path if it is missing; a missing parent is an error. Returns it ready to be written to.

@@ -346,6 +346,7 @@ fn agreement(used: &[&Record], takes: &[Take], fit: &CoilFit) -> Vec<TakeAgreeme
     all.map(|((r, t), a)| TakeAgreement {
         id: r.id.clone(),
         load: spelt(&t.load),
+        peak_hz: r.resonance.as_ref().and_then(|x| Some(x.peak_hz?.value)),
         f0_hz: r.resonance.as_ref().map_or(0.0, |x| x.f0_hz.value),
         f0_off: a.rms_db.is_none().then_some(a.f0),
         q_off: a.q,

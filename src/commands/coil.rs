@@ -16,7 +16,7 @@ use crate::fileio;
 use crate::network::spice;
 use crate::record::Record;
 use crate::report::plot::Plot;
-use crate::report::{loads_plot, text};
+use crate::report::{coil_words, loads_plot, text};
 use crate::shop::predicted;
 
 pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
@@ -28,7 +28,8 @@ pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
         ohmmeter: tolerance.ohmmeter,
         stated: tolerance.stated,
     };
-    let coil = behind::find(&records, &about)?;
+    let mut coil = behind::find(&records, &about)?;
+    coil_words::put(&mut coil);
     let stem = match &args.out {
         Some(out) if !is_file(out) => Some(ready_folder(out)?.join("coil")),
         _ => None,

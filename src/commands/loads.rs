@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::{anew, known, outcome};
+use super::{anew, outcome, readings};
 use crate::cli::args::LoadsArgs;
 use crate::cli::console::Console;
 use crate::cli::context::Fresh;
@@ -72,7 +72,7 @@ impl Question {
         let today = anew::today(None);
         let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
         let basis = basis(args, &wirings)?;
-        let (takes, _) = known::readings(&args.against, today.as_ref(), console)?;
+        let (takes, _) = readings::known(&args.against, today.as_ref(), console)?;
         let mut undo = match &args.undo {
             Some(path) => Some((instead(&wirings)?, path)),
             None => None,
@@ -98,13 +98,13 @@ impl Question {
             takes,
             undo: match undo {
                 Some((to, path)) => {
-                    let (records, _) = known::readings(std::slice::from_ref(path), today.as_ref(), console)?;
+                    let (records, _) = readings::known(std::slice::from_ref(path), today.as_ref(), console)?;
                     records.into_iter().next().map(|r| (r, to))
                 }
                 None => None,
             },
             manner: Manner {
-                freq_hz: args.freq.as_ref().map_or_else(predict::usual_grid, |f| f.0.clone()),
+                freq_hz: args.freq.clone().unwrap_or_else(predict::usual_grid),
                 tolerances: tolerance.as_ref().map(|t| t.stated.parts.clone()),
             },
             stated: tolerance.map_or_else(Stated::default, |t| t.stated),
@@ -144,7 +144,7 @@ impl Question {
         let Question { basis, manner, .. } = self;
         if let (Some(goal), Some(by)) = (args.reach, &args.by) {
             let (_, wiring) = first(&self.wirings, "--reach")?;
-            let r = reach::reach(wiring, &basis.coil, goal, &by.0, basis.covariance.as_ref())?;
+            let r = reach::reach(wiring, &basis.coil, goal, by, basis.covariance.as_ref())?;
             let load = predict_one(basis, &spelt(&r), &r.wiring, None, manner);
             return Ok((vec![load], Some(ReachedFound::from(&r))));
         }

@@ -68,7 +68,7 @@ impl From<MeasureArgs> for Job {
             devices: a.devices,
             drive: a.drive,
             sim: a.sim,
-            model: a.model.into(),
+            model: a.model.unwrap_or_default(),
             out: a.out,
         }
     }

@@ -99,7 +99,7 @@ fn judged(args: &PottingArgs, of_rig: Option<&OfRig>, console: &mut Console) -> 
     };
     let (before, after) = (side(&args.before)?, side(&args.after)?);
     let about = About {
-        limits: args.limit.map_or_else(Default::default, |l| l.0),
+        limits: args.limit.unwrap_or_default(),
         rested_h: args.rested,
         winding_f: args.cs,
         known: of_rig.map(|r| &r.known),

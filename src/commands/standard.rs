@@ -1,17 +1,17 @@
 //! `standard`: the shop's own standard, from good ones.
 
 use super::coil::write_all;
-use super::{anew, known, outcome};
+use super::{anew, outcome, readings};
 use crate::cli::args::StandardArgs;
 use crate::cli::console::Console;
-use crate::cli::context::stem;
 use crate::failure::{Failure, Result, Status};
+use crate::fileio::stem;
 use crate::report::text;
 use crate::shop::known::Known;
 use crate::shop::standard::Standard;
 
 pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
-    let (records, known) = known::readings(&args.records, anew::today(None).as_ref(), console)?;
+    let (records, known) = readings::known(&args.records, anew::today(None).as_ref(), console)?;
     let of = |k: &Known| {
         let own = records.iter().filter(|r| k.is_of(&r.rig));
         k.eras.changed_among(own.map(|r| r.taken_at.as_str())).cloned()

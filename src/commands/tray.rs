@@ -11,6 +11,7 @@ use crate::fileio;
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};
 use crate::record::{Code, Record, store};
+use crate::report::judged_words;
 use crate::report::text::{self, Style};
 use crate::report::tray_plot;
 use crate::rig::Rig;
@@ -156,7 +157,6 @@ impl Lot<'_> {
         }
     }
 
-    /// By what is known of the rig today.
     /// A number's reading as it is by now, and what that is judged.
     fn renew(&mut self, number: u32, record: &Record) {
         if let Some(e) = self.tray.at_mut(number) {
@@ -169,7 +169,9 @@ impl Lot<'_> {
     fn judged(&self, record: &Record, kept: bool) -> Option<Judged> {
         let mut record = record.clone();
         self.known.put(&mut record, None);
-        judge(&record, self.tray.standard.as_ref(), &self.known.eras, kept)
+        let mut judged = judge(&record, self.tray.standard.as_ref(), &self.known.eras, kept)?;
+        judged_words::put(&mut judged);
+        Some(judged)
     }
 
     fn end(self, console: &mut Console) -> Result<Status> {
@@ -210,5 +212,5 @@ impl Lot<'_> {
 
 fn noted(record: &Record, text: Option<&str>, readings: Vec<Reading>) -> Note {
     let now = stamp(std::time::SystemTime::now());
-    Note::new(now, record, text, readings, record.pickup.temperature_c)
+    Note::new(now, &record.id, text, readings, record.pickup.temperature_c)
 }

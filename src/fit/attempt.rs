@@ -4,8 +4,7 @@ use nalgebra::DVector;
 use num_complex::Complex64;
 
 use super::group::{Group, GroupProblem};
-use super::kind::{self, Kind};
-use super::ladder::Rung;
+use super::kind::{self, Kind, Rung};
 use super::model::{Model, Param};
 use super::raw::Raw;
 use super::solve::{self, Patience, Problem, Solution};

@@ -1,6 +1,6 @@
 //! Which model: its own parameters, how far they may go, and what keeps the weak ones in place.
 
-use super::model::Param;
+use super::param::Param;
 
 /// What is about the coil.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -52,6 +52,20 @@ impl Kind {
         }
         all
     }
+}
+
+/// A rung of the ladder: a model of the pickup, and whether a lead or lag between the inputs is fitted with it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Rung {
+    pub kind: Kind,
+    pub shift: bool,
+}
+
+impl Rung {
+    pub const PLAIN: Rung = Rung {
+        kind: Kind::PLAIN,
+        shift: false,
+    };
 }
 
 /// How far a parameter may go, and a prior so weak that it only keeps directions in place that a curve does not tell.

@@ -9,25 +9,11 @@ use num_complex::Complex64;
 
 use super::attempt::Attempt;
 use super::group::Group;
-use super::kind::{Kind, Metal};
+use super::kind::{Kind, Metal, Rung};
 use super::model::{Model, Param};
 use super::solve::{self, Problem};
 use super::{Fitted, Setup};
 use crate::transfer::bins::Bins;
-
-/// A rung: a model of the pickup, and whether a lead or lag between the inputs is fitted with it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Rung {
-    pub kind: Kind,
-    pub shift: bool,
-}
-
-impl Rung {
-    pub const PLAIN: Rung = Rung {
-        kind: Kind::PLAIN,
-        shift: false,
-    };
-}
 
 /// A misfit below this is followed well enough: six standard deviations above that of noise alone.
 const FOLLOWED: f64 = 1.4;
@@ -185,85 +171,33 @@ impl<'a> Look<'a> {
         setup.nuisance.iter().map(known).collect()
     }
 
-    /// Starting values of the pickup's own parameters.
+    /// Starting values of the pickup's own parameters, from the best plainer model that was fitted.
     fn starts(&self, rung: Rung) -> Vec<Vec<f64>> {
-        let params = rung.kind.params();
-        // The richest model below this one that was fitted, best first.
-        let below = self
+        let plainer = self
             .steps
             .iter()
-            .filter(|s| within(s.rung.kind, rung.kind) && s.rung != rung)
-            .min_by(|a, b| a.misfit.total_cmp(&b.misfit));
-        let from = |p: Param| {
-            let step = below.map(|s| (s.rung.kind.params(), &s.theta));
-            let found = step.and_then(|(own, theta)| Some(theta[own.iter().position(|q| *q == p)?]));
-            found.or(self.plain.get(p))
-        };
-        let f_ref = self.plain.model.f_ref;
-        let seed = |values: &[(Param, f64)]| -> Vec<f64> {
-            let value = |p: &Param| {
-                let set = values.iter().find(|v| v.0 == *p).map(|v| v.1);
-                set.or_else(|| from(*p)).unwrap_or(0.0)
-            };
-            params.iter().map(value).collect()
-        };
-        let core = |share: f64, tau: f64| {
-            [
-                (Param::CoreL, share),
-                (Param::CoreEmf, share),
-                (Param::CoreLnTau, tau.ln()),
-                (Param::CoreLnA, 0.0),
-            ]
-        };
-        let sheet = |l: f64, emf: f64, tau: f64| {
-            [
-                (Param::SheetL, l),
-                (Param::SheetEmf, emf),
-                (Param::SheetLnTau, tau.ln()),
-            ]
+            .filter(|s| within(s.rung.kind, rung.kind) && s.rung != rung);
+        let below = plainer.min_by(|a, b| a.misfit.total_cmp(&b.misfit));
+        let seed = Seed {
+            params: rung.kind.params(),
+            below: below.map(|s| (s.rung.kind, s.theta.as_slice())),
+            plain: self.plain,
         };
         let has = |kind: Kind| below.is_some_and(|s| s.rung.kind == kind);
         if rung.kind.other && !below.is_some_and(|s| s.rung.kind.other) {
-            return [7e3, 9.5e3, 13e3]
-                .map(|hz| {
-                    let other = [
-                        (Param::OtherSize, 0.01),
-                        (Param::OtherSlope, 0.0),
-                        (Param::OtherLnB3, (0.2 * f_ref / hz).ln()),
-                        (Param::OtherLnB4, 2.0 * (f_ref / hz).ln()),
-                    ];
-                    seed(&other)
-                })
-                .to_vec();
+            return seed.others();
         }
         match rung.kind.metal {
-            Metal::None => vec![seed(&[])],
-            _ if has(rung.kind) => vec![seed(&[])],
-            Metal::Turn => self.turns(&seed),
-            Metal::Core => [1e-5, 1e-4, 1e-3].map(|t| seed(&core(0.2, t))).to_vec(),
+            Metal::None => vec![seed.with(&[])],
+            _ if has(rung.kind) => vec![seed.with(&[])],
+            Metal::Turn => seed.turns(),
+            Metal::Core => [1e-5, 1e-4, 1e-3].map(|tau| seed.with(&core(0.2, tau))).to_vec(),
             Metal::CoreAndSheet => {
-                let mut all: Vec<_> = [5e-6, 4e-5].map(|t| seed(&sheet(0.03, 0.05, t))).to_vec();
-                for tau in [1e-4, 1e-3] {
-                    let mut both = core(0.3, tau).to_vec();
-                    both.extend(sheet(0.06, 0.15, 8e-6));
-                    all.push(seed(&both));
-                }
-                all
+                let besides = [5e-6, 4e-5].map(|tau| seed.with(&sheet(0.03, 0.05, tau)));
+                let anew = [1e-4, 1e-3].map(|tau| seed.with(&[&core(0.3, tau)[..], &sheet(0.06, 0.15, 8e-6)].concat()));
+                besides.into_iter().chain(anew).collect()
             }
         }
-    }
-
-    /// A turn's pole near its zero, at some corners.
-    fn turns(&self, seed: &impl Fn(&[(Param, f64)]) -> Vec<f64>) -> Vec<Vec<f64>> {
-        let f_ref = self.plain.model.f_ref;
-        let near = |corner: f64, apart: f64| {
-            let p = f_ref / corner;
-            seed(&[(Param::Pole, p), (Param::Zero, apart * p)])
-        };
-        [400.0, 1500.0, 5000.0, 15e3, 60e3]
-            .into_iter()
-            .flat_map(|corner| [0.8, 0.95].map(|apart| near(corner, apart)))
-            .collect()
     }
 
     /// The chosen model with its last word on the raw bins, and its rival.
@@ -379,6 +313,72 @@ impl<'a> Look<'a> {
         let by_shift = c.view((0, p), (p, 1)) / usual;
         chosen.unstated += &by_shift * by_shift.transpose();
     }
+}
+
+/// Where a search begins: at the end of a plainer one, but for what is said.
+struct Seed<'a> {
+    params: Vec<Param>,
+    below: Option<(Kind, &'a [f64])>,
+    plain: &'a Fitted,
+}
+
+impl Seed<'_> {
+    fn with(&self, said: &[(Param, f64)]) -> Vec<f64> {
+        let before = |p: Param| {
+            let (kind, theta) = self.below?;
+            let place = kind.params().iter().position(|q| *q == p)?;
+            Some(theta[place])
+        };
+        let value = |p: &Param| {
+            let set = said.iter().find(|v| v.0 == *p).map(|v| v.1);
+            set.or_else(|| before(*p)).or(self.plain.get(*p)).unwrap_or(0.0)
+        };
+        self.params.iter().map(value).collect()
+    }
+
+    /// A turn's pole near its zero, at some corners.
+    fn turns(&self) -> Vec<Vec<f64>> {
+        let near = |corner: f64, apart: f64| {
+            let p = self.plain.model.f_ref / corner;
+            self.with(&[(Param::Pole, p), (Param::Zero, apart * p)])
+        };
+        let corners = [400.0, 1500.0, 5000.0, 15e3, 60e3];
+        corners
+            .into_iter()
+            .flat_map(|corner| [0.8, 0.95].map(|apart| near(corner, apart)))
+            .collect()
+    }
+
+    /// Another coil that resonates somewhere above.
+    fn others(&self) -> Vec<Vec<f64>> {
+        let at = |hz: f64| {
+            let ratio = self.plain.model.f_ref / hz;
+            self.with(&[
+                (Param::OtherSize, 0.01),
+                (Param::OtherSlope, 0.0),
+                (Param::OtherLnB3, (0.2 * ratio).ln()),
+                (Param::OtherLnB4, 2.0 * ratio.ln()),
+            ])
+        };
+        [7e3, 9.5e3, 13e3].map(at).to_vec()
+    }
+}
+
+fn core(share: f64, tau_s: f64) -> [(Param, f64); 4] {
+    [
+        (Param::CoreL, share),
+        (Param::CoreEmf, share),
+        (Param::CoreLnTau, tau_s.ln()),
+        (Param::CoreLnA, 0.0),
+    ]
+}
+
+fn sheet(of_l: f64, of_emf: f64, tau_s: f64) -> [(Param, f64); 3] {
+    [
+        (Param::SheetL, of_l),
+        (Param::SheetEmf, of_emf),
+        (Param::SheetLnTau, tau_s.ln()),
+    ]
 }
 
 fn with(rung: Rung, metal: Metal) -> Rung {

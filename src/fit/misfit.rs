@@ -5,7 +5,7 @@ use num_complex::Complex64;
 
 use super::attempt::Space;
 use super::group::{Group, GroupProblem};
-use super::ladder::Rung;
+use super::kind::Rung;
 use super::model::{self, Model, Param};
 use super::raw::Polished;
 use super::{Fitted, Known, bin_variance};
@@ -18,6 +18,17 @@ const SMOOTH_MISFIT: f64 = 1.25;
 pub(super) const CONTRADICTED: f64 = 4.0;
 
 impl Fitted {
+    /// A take that contradicts what the rig states leaves open which of them is right. `c`: the whole covariance.
+    fn count_contradictions(&mut self, c: &DMatrix<f64>, space: &Space) {
+        for p in space.priors.iter().filter(|p| p.known == Known::Stated) {
+            let conflict = self.theta[p.index] - p.mean;
+            if conflict.abs() > CONTRADICTED * p.sd {
+                let follows = c.column(p.index) * (conflict / (p.sd * p.sd));
+                self.stated += &follows * follows.transpose();
+            }
+        }
+    }
+
     /// Whether the model misses the take by more than the scatter of its bins explains.
     pub(super) fn misses_smoothly(&self) -> bool {
         self.smooth_chi2 / self.excess() > SMOOTH_MISFIT
@@ -108,14 +119,7 @@ pub(super) fn finish(
         model,
         theta,
     };
-    // A take that contradicts what the rig states leaves open which of them is right.
-    for p in space.priors.iter().filter(|p| p.known == Known::Stated) {
-        let conflict = fitted.theta[p.index] - p.mean;
-        if conflict.abs() > CONTRADICTED * p.sd {
-            let follows = c.column(p.index) * (conflict / (p.sd * p.sd));
-            fitted.stated += &follows * follows.transpose();
-        }
-    }
+    fitted.count_contradictions(&c, space);
     if fitted.misses_smoothly() {
         // A smooth misfit does not average down: what each third of an octave pulls counts as a whole.
         let mut meat = DMatrix::zeros(c.nrows(), c.ncols());

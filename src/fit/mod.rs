@@ -16,6 +16,7 @@ mod misfit;
 pub mod model;
 pub mod natural;
 pub mod own;
+pub mod param;
 pub mod peak;
 pub mod raw;
 pub mod solve;
@@ -23,8 +24,7 @@ pub mod start;
 
 use attempt::Attempt;
 use group::Group;
-use kind::Metal;
-use ladder::Rung;
+use kind::{Metal, Rung};
 use model::{Fixed, Model, Param};
 use start::Point;
 

@@ -119,11 +119,8 @@ impl Found {
 fn find(own: &Own, f_ref: f64, from: Option<Found>) -> Option<Found> {
     if own.core.is_none() {
         // The one pole of a turn stands beside the two of the resonance.
-        let meaning = if own.pole == 0.0 {
-            Meaning::Plain
-        } else {
-            Meaning::Natural
-        };
+        let turn = own.pole != 0.0 || own.zero != 0.0;
+        let meaning = if turn { Meaning::Natural } else { Meaning::Plain };
         return Some(Found::new(own, f_ref, meaning, J, f0_q(f_ref, own.b1, own.b2)));
     }
     let meaning = from.map(|f| f.meaning);

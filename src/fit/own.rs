@@ -12,7 +12,7 @@
 
 use num_complex::Complex64;
 
-use super::model::Param;
+use super::param::Param;
 use crate::network::eddy::{Diffusion, diffusion};
 
 const ONE: Complex64 = Complex64::new(1.0, 0.0);

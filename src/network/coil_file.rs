@@ -6,6 +6,7 @@ use serde::Deserialize;
 use super::coil::Coil;
 use super::eddy::Eddy;
 use crate::failure::{Failure, Result};
+use crate::quantity::toml_number;
 
 pub const SCHEMA: &str = "coilwright/coil/1";
 
@@ -13,7 +14,7 @@ pub const SCHEMA: &str = "coilwright/coil/1";
 const ROUNDED: f64 = 1e-3;
 
 /// A coil with how sure it is. By hand r_ohm, l_h and c_f will do.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CoilFile {
     pub schema: Option<String>,
@@ -150,15 +151,12 @@ pub fn with_parameters(coil: &Coil, p: &[f64]) -> Coil {
 impl From<Coil> for CoilFile {
     fn from(coil: Coil) -> Self {
         CoilFile {
-            schema: None,
-            name: None,
-            temperature_c: None,
             r_ohm: coil.r_ohm,
             l_h: coil.l_h,
             c_f: coil.c_f,
             loss_ohm: coil.loss_ohm,
             eddy: coil.eddy,
-            uncertainty: None,
+            ..CoilFile::default()
         }
     }
 }
@@ -239,8 +237,8 @@ impl CoilFile {
     pub fn to_toml(&self, remark: &str) -> String {
         let mut s: String = remark.lines().map(|l| format!("# {l}\n")).collect();
         let text = |t: &Option<String>| t.clone().map(|t| toml::Value::String(t).to_string());
-        let value = |v: f64| Some(number(v));
-        let optional = |v: Option<f64>| v.map(number);
+        let value = |v: f64| Some(toml_number(v));
+        let optional = |v: Option<f64>| v.map(toml_number);
         let mut lines = vec![
             ("schema", text(&self.schema)),
             ("name", text(&self.name)),
@@ -351,15 +349,6 @@ fn lists(rows: &[Vec<f64>]) -> Option<String> {
     };
     let text: String = rows.iter().map(row).collect();
     (!text.is_empty()).then(|| format!("[\n{text}]"))
-}
-
-/// With a point or an exponent, as TOML wants it.
-fn number(v: f64) -> String {
-    if v != 0.0 && !(1e-3..1e7).contains(&v.abs()) {
-        format!("{v:e}")
-    } else {
-        format!("{v:?}")
-    }
 }
 
 #[cfg(test)]

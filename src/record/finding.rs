@@ -26,7 +26,7 @@ pub enum Level {
 #[serde(rename_all = "kebab-case")]
 pub enum Code {
     Clipped,
-    /// Not flat, but bent: what is loud comes otherwise than what is soft.
+    // Not flat, but bent: what is loud comes otherwise than what is soft.
     Distorted,
     GainDrift,
     Dropout,

@@ -1,6 +1,8 @@
 //! What is said of a difference, in one sentence: what differs, what decided, and what would tell where nobody can.
 
+use super::words;
 use crate::coil::behind::{input_of, load_of};
+use crate::estimate::Estimate;
 use crate::network::Knob;
 use crate::quantity::{self, Unit, signed};
 use crate::record::{Record, Resonance};
@@ -102,7 +104,7 @@ impl Told<'_> {
         if answer == Answer::CannotTell && !self.d.level_unlike.is_empty() {
             words.push(format!(
                 "{} ({} is not the same in these two readings, and one was not read again)",
-                name(Quantity::Level),
+                words::quantity(Quantity::Level),
                 self.d.level_unlike.join(", ")
             ));
         }
@@ -113,7 +115,7 @@ impl Told<'_> {
         let stepped = j.answer == Answer::Different || j.is_less_than_matters();
         let shown = match stepped {
             true => self.step(quantity, j),
-            false => name(quantity).to_owned(),
+            false => words::quantity(quantity).to_owned(),
         };
         // Rounded where binary fractions would show.
         let limit = |x: f64| (1e12 * x).round() / 1e12;
@@ -136,30 +138,20 @@ impl Told<'_> {
 
     /// "peak 230 Hz lower"; what a load did to a peak is told as the way from one to the other.
     fn step(&self, quantity: Quantity, j: &Judged) -> String {
-        let name = name(quantity);
+        let name = words::quantity(quantity);
         if let (Quantity::Peak, Some(_), Some(a), Some(b)) = (quantity, &self.loads, self.a.peak_hz, self.b.peak_hz) {
             return format!("{name} {}", way(a.value, b.value));
         }
-        let of = match quantity {
-            Quantity::Peak => self.d.peak_hz,
-            Quantity::F0 => self.d.f0_hz,
-            Quantity::Q => self.d.q,
-            Quantity::Height => self.d.peak_db,
-            Quantity::Level => self.d.level_db,
-            Quantity::Curve | Quantity::Down => None,
-        };
         let unit = match quantity {
-            Quantity::Peak | Quantity::F0 => "Hz",
-            Quantity::Down => "%",
+            Quantity::Peak | Quantity::F0 | Quantity::Down => "Hz",
             Quantity::Q => "",
             _ => "dB",
         };
+        let size = estimate(self.d, quantity).map(|e| e.value);
+        let size = size.or((!quantity.is_relative()).then_some(j.difference));
+        let size = size.map_or(String::new(), |s| format!(" {}", amount(s.abs(), unit)));
         let way = if j.difference < 0.0 { "lower" } else { "higher" };
-        match of {
-            Some(e) => format!("{name} {} {way}", amount(e.value.abs(), unit)),
-            None if !quantity.is_relative() => format!("{name} {} {way}", amount(j.difference.abs(), unit)),
-            None => format!("{name} {way}"),
-        }
+        format!("{name}{size} {way}")
     }
 
     fn peaks(&self) -> Option<String> {
@@ -186,15 +178,15 @@ impl Told<'_> {
     }
 }
 
-fn name(quantity: Quantity) -> &'static str {
+/// The difference as the document has it, in the quantity's own unit.
+pub(super) fn estimate(d: &Difference, quantity: Quantity) -> Option<Estimate> {
     match quantity {
-        Quantity::Peak => "peak",
-        Quantity::F0 => "f0",
-        Quantity::Q => "Q",
-        Quantity::Height => "peak height",
-        Quantity::Level => "coupling from the exciter",
-        Quantity::Curve => "curve",
-        Quantity::Down => "3 dB point",
+        Quantity::Peak => d.peak_hz,
+        Quantity::F0 => d.f0_hz,
+        Quantity::Q => d.q,
+        Quantity::Height => d.peak_db,
+        Quantity::Level => d.level_db,
+        Quantity::Curve | Quantity::Down => None,
     }
 }
 

@@ -321,7 +321,7 @@ pub fn level_advice(steps: &[Step], end: End, limits: &Limits) -> Vec<String> {
     let best = level::best(steps, end, limits);
     let hidden = best.and_then(|s| s.hidden(limits));
     let mut advice = vec![stopped(steps, end, limits).to_owned()];
-    if let Some(peak) = best.and_then(|s| s.pickup_dbfs).filter(|p| *p < FAINT_DBFS) {
+    if let Some(peak) = best.and_then(|s| s.pickup.peak_dbfs).filter(|p| *p < FAINT_DBFS) {
         advice.push(format!(
             "The pickup's peak stands at {peak:.0} dBFS: some {:.0} dB more gain on its input would lower the noise. Then run \
              this again.",
@@ -338,7 +338,7 @@ pub fn level_advice(steps: &[Step], end: End, limits: &Limits) -> Vec<String> {
             100.0 * 10f64.powf(db / 20.0)
         ));
     }
-    let below = best.and_then(|s| Some(s.reference_dbfs? - s.pickup_dbfs?));
+    let below = best.and_then(|s| Some(s.reference.peak_dbfs? - s.pickup.peak_dbfs?));
     if let Some(db) = below.filter(|db| *db > FAR_BELOW_DB) {
         advice.push(format!(
             "It answers {db:.0} dB below the reference: is the pickup plugged in, its winding whole, and the exciter over it?"
@@ -351,7 +351,7 @@ pub fn level_advice(steps: &[Step], end: End, limits: &Limits) -> Vec<String> {
 fn stopped(steps: &[Step], end: End, limits: &Limits) -> &'static str {
     let last = steps.last();
     let clean = last.is_some_and(|s| s.clean(limits));
-    let (pickup, reference) = last.map_or((false, false), |s| (s.pickup_heard, s.reference_heard));
+    let (pickup, reference) = last.map_or((false, false), |s| (s.pickup.heard, s.reference.heard));
     let shown = level::best(steps, end, limits).is_some_and(|s| s.hidden(limits).is_none());
     match end {
         End::Limit if clean && shown => "Stopped at the limit that was set; the rig is clean there.",

@@ -1,7 +1,8 @@
 //! What a rig is known to do to readings besides what its file says: by its study of laying pickups down, and by the checks of its
 //! witness. It is put into records, where all who judge them find it.
 
-use super::reading::{self, Shown};
+use super::reading;
+use super::witness::checks::WitnessShown;
 use super::witness::eras::Eras;
 use super::witness::history::History;
 use super::witness::judging::Expected;
@@ -103,13 +104,17 @@ impl Known {
         }
     }
 
-    /// f0 and Q of the witness, as they are shown.
-    pub fn shown(&self, record: &Record) -> Option<[Shown; 2]> {
+    /// What of the witness is shown.
+    pub fn shown(&self, record: &Record) -> Option<WitnessShown> {
         let of = |q| match self.in_place {
             true => reading::shown_in_place(record, q),
             false => reading::shown(record, q),
         };
-        Some([of(Quantity::F0)?, of(Quantity::Q)?])
+        Some(WitnessShown {
+            peak: of(Quantity::Peak),
+            f0: of(Quantity::F0)?,
+            q: of(Quantity::Q)?,
+        })
     }
 
     /// How far f0 of a pickup with so much capacitance across it goes where the witness's goes by one: a lead moves it the less the

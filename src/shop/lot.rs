@@ -64,6 +64,9 @@ pub struct Entry {
     /// Folder of the record; null for a number that was skipped.
     pub record: Option<String>,
     pub taken_at: Option<String>,
+    /// Not in lots of version 0.1.0.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub peak_hz: Option<Estimate>,
     pub f0_hz: Option<Estimate>,
     pub q: Option<Estimate>,
     pub judged: Option<Judged>,
@@ -147,6 +150,7 @@ impl Entry {
     /// Takes over what its take reads.
     pub fn read(&mut self, record: &Record) {
         let read = record.resonance.as_ref();
+        self.peak_hz = read.and_then(|r| r.peak_hz);
         self.f0_hz = read.map(|r| r.f0_hz);
         self.q = read.map(|r| r.q);
     }

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::down::{down, with_q};
 use crate::coil::behind::{input_of, load_of};
 use crate::estimate::Estimate;
 use crate::record::{Record, Resonance, Scatters};
@@ -18,15 +19,8 @@ pub fn value(record: &Record, quantity: Quantity) -> Option<Estimate> {
         Quantity::Height => r.peak_db,
         Quantity::Level => r.level_db,
         Quantity::Curve => None,
-        Quantity::Down => down(record, r),
+        Quantity::Down => down(record),
     }
-}
-
-/// What of the curve the chain leaves open, f0 tells.
-fn down(record: &Record, r: &Resonance) -> Option<Estimate> {
-    let read = record.curve.as_ref()?.down_hz(3.0)?;
-    let chain = (r.f0_hz.u.powi(2) - r.f0_hz.u_noise.powi(2)).max(0.0).sqrt() / r.f0_hz.value;
-    Estimate::new(read.value, read.u_noise.hypot(read.value * chain), read.u_noise)
 }
 
 /// A value with the interval that belongs to it on the screen.
@@ -110,8 +104,10 @@ fn scatter(s: &Scatters, quantity: Quantity, record: &Record) -> Option<Scatter>
         Quantity::Q => Some(s.q),
         Quantity::Height => s.peak_db,
         Quantity::Level => s.level_db,
-        // Without a peak Q pulls the point by as much as itself, at the most.
-        Quantity::Down => Some(of(quantity)? * (s.f0_hz / of(Quantity::F0)?).hypot(s.q / of(Quantity::Q)?)),
+        Quantity::Down => {
+            let (f0, q) = (of(Quantity::F0)?, of(Quantity::Q)?);
+            Some(of(quantity)? * (s.f0_hz / f0).hypot(with_q(q) * s.q / q))
+        }
         Quantity::Curve => None,
     };
     let sd = quantity.uncertainty(of(quantity)?, sd?);

@@ -11,11 +11,12 @@ use serde::{Deserialize, Serialize};
 use crate::copper;
 use crate::failure::{Failure, Result};
 use crate::quantity::{Unit, show};
-use crate::record::identity::{Entered, Sense, apart_from, is_of_level, same_rig, unlike};
+use crate::record::identity::{Entered, Sense, apart_from, is_of_level};
 use crate::record::meters::{Column, Kind, Reading};
-use crate::record::notes::Ohms;
+use crate::record::ohms::Ohms;
 use crate::record::when::{day, moment};
 use crate::record::{Definition, Record, Resonance, RigSummary, unknown};
+use crate::shop::alike::goes_with;
 use crate::shop::witness::eras::Eras;
 use crate::stats::{grouped, mean, sd, tolerance};
 
@@ -23,7 +24,7 @@ mod judged;
 #[cfg(test)]
 mod tests;
 
-pub use judged::{Call, Judged, Limited, judge};
+pub use judged::{Call, Judged, Limited, Looks, Why, judge};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
 
@@ -147,44 +148,22 @@ impl<'a> Good<'a> {
                 "give records of good pickups",
             ));
         };
-        let one_rig = |r: &Record| (!r.rig.given && !first.rig.given) || same_rig(&r.rig, &first.rig);
-        for (i, (r, _)) in good.iter().enumerate() {
-            let two = || format!("{:?} and {:?}", first.pickup.name, r.pickup.name);
+        let records: Vec<&Record> = good.iter().map(|g| g.0).collect();
+        for (i, r) in records.iter().enumerate() {
+            goes_with(r, &records[..i])?;
             let over = |r: &Record| r.pickup.over.clone().unwrap_or_else(|| "not told".into());
-            let (what, hint) = if !one_rig(r) || r.load != first.load {
-                (
-                    format!("{} were measured on two rigs or under two loads", two()),
-                    "a standard is of one rig and one load",
-                )
-            } else if let keys @ [_, ..] = unlike(first, r).as_slice() {
-                (
-                    format!("{} is not the same in all of these readings", keys.join(", ")),
-                    "leave out those whose takes are gone",
-                )
-            } else if good[..i].iter().any(|(o, _)| o.id == r.id) {
-                (
-                    format!("one and the same record of {:?} is given twice", r.pickup.name),
-                    "give each once: a record counts as a pickup",
-                )
-            } else if r.is_simulated() != first.is_simulated() {
-                (
-                    format!("{}: one is simulated and one is not", two()),
-                    "a standard is of real pickups, or of the built-in bench's to try it",
-                )
-            } else if r.pickup.over != first.pickup.over {
-                (
+            if r.pickup.over != first.pickup.over {
+                return Err(Failure::new(
                     format!(
-                        "{} were measured over different coils ({} and {})",
-                        two(),
+                        "{:?} and {:?} were measured over different coils ({} and {})",
+                        first.pickup.name,
+                        r.pickup.name,
                         over(first),
                         over(r)
                     ),
                     "make a standard for each coil",
-                )
-            } else {
-                continue;
-            };
-            return Err(Failure::new(what, hint));
+                ));
+            }
         }
         Ok((Good(good), first))
     }
@@ -417,7 +396,7 @@ impl Standard {
     /// Of the same name, from later readings, or from the same by what the rig's file says since: it judges again what the old one
     /// judged.
     pub fn is_made_anew(&self, old: &Standard) -> bool {
-        let told = |s: &Standard| Some(moment(s.taken_until.as_deref()?)?);
+        let told = |s: &Standard| moment(s.taken_until.as_deref()?);
         let later = told(self) > told(old) || (told(self) == told(old) && self.entered != old.entered);
         self.name == old.name && self.rig == old.rig && told(self).is_some() && later
     }
@@ -431,16 +410,16 @@ impl Standard {
     }
 
     /// What was changed on the bench of its rig between its readings and this moment, as far as it tells when they were made.
-    pub fn changed<'a>(&self, eras: &'a Eras, rig: &RigSummary, now: &str) -> Option<&'a str> {
+    pub fn changed(&self, eras: &Eras, rig: &RigSummary, now: &str) -> Option<Elsewhere> {
         let until = self.taken_until.as_deref();
         // Of a day alone, the end of it.
         let day = || Some(format!("{}T23:59:59Z", self.taken_on.as_deref()?));
         let until = until.map(str::to_owned).or_else(day).filter(|_| self.is_of(rig))?;
-        eras.changed(&until, now).map(|c| c.what.as_str())
+        eras.changed(&until, now).map(|c| Elsewhere::Changed(c.what.clone()))
     }
 
     /// Why it says nothing of takes on this rig, under this load (`None`: not told).
-    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>) -> Option<String> {
+    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>) -> Option<Elsewhere> {
         // One of version 0.1.0, or written by hand, does not say it; then the rig alone counts.
         let mut keys = match self.entered.is_empty() || !self.is_of(rig) {
             true => Vec::new(),
@@ -448,17 +427,25 @@ impl Standard {
         };
         keys.retain(|k| self.level.is_some() || !is_of_level(k));
         if !keys.is_empty() {
-            return Some(format!(
-                "{} is not what it was for the standard: make that anew from its records",
-                keys.join(", ")
-            ));
+            return Some(Elsewhere::RigFile(keys.join(", ")));
         }
-        let spelt = |l: &str| if l.is_empty() { "none".to_owned() } else { l.to_owned() };
         let of = self.load.as_deref().filter(|l| Some(*l) != load)?;
-        Some(format!(
-            "measured under {}, and the standard is of {1}: give --load \"{1}\"",
-            load.map_or("a load that was not told".into(), spelt),
-            spelt(of)
-        ))
+        Some(Elsewhere::Load {
+            taken: load.map(str::to_owned),
+            of: of.to_owned(),
+        })
     }
+}
+
+/// Why a standard says nothing of a take.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Elsewhere {
+    /// Its f0 and Q are read by another model.
+    Definition,
+    /// This was changed on the bench since its readings.
+    Changed(String),
+    /// These keys of the rig's file are not what they were for it.
+    RigFile(String),
+    /// Of another load; `taken`: that of the take, where it was told.
+    Load { taken: Option<String>, of: String },
 }

@@ -21,7 +21,9 @@ use sides::Sides;
 use crate::failure::{Failure, Result};
 use crate::record::Record;
 use crate::shop::known::Known;
+use crate::shop::reading;
 use crate::shop::witness::history::{BASELINE, History};
+use crate::shop::yardstick::{Quantity, Repeatability, Scatter};
 
 /// Pairs records by the pickup's name and judges each.
 pub fn compare(before: &[Record], after: &[Record], about: &About) -> Result<PottingDocument> {
@@ -96,13 +98,18 @@ fn days_of<'a>(sides: &[Sides], known: &'a Known) -> Option<(&'a History, usize)
 /// What is not known of the rig's days and of laying down anew.
 fn about_days(sides: &[Sides], about: &About, days: Option<&(&History, usize)>) -> Vec<Remark> {
     let few = days.map(|d| d.1).filter(|n| *n < BASELINE);
-    let simulated = sides.iter().flat_map(Sides::all).any(Record::is_simulated);
+    // What a record knows of its rig counts, whoever asks.
+    let usual = |of: fn(&Repeatability) -> Scatter| {
+        let mut rigs = sides
+            .iter()
+            .map(|s| reading::repeatability(s.before[0], about.winding().0 + s.load_f()));
+        rigs.any(|r| of(&r).usual.any())
+    };
     let unchecked = |k: &Known| sides.iter().any(|s| witness::Looked::about(s, k).unchecked);
-    let studied = about.known.is_some_and(|k| k.study(simulated).is_some());
     [
-        days.is_none().then_some(Remark::UsualDays),
+        (days.is_none() && usual(|r| r.days(Quantity::F0))).then_some(Remark::UsualDays),
         few.map(Remark::FewDays),
-        (!studied).then_some(Remark::UsualLaying),
+        usual(|r| r.laying(Quantity::F0)).then_some(Remark::UsualLaying),
         (days.is_some() && about.known.is_some_and(unchecked)).then_some(Remark::WitnessUnchecked),
     ]
     .into_iter()

@@ -47,7 +47,7 @@ impl Gain {
             off,
             weight,
         };
-        (off_enough(sum, all) && most < ONE_PIECE * sum).then_some(found)
+        (sum > EXPLAINS * all && most < ONE_PIECE * sum).then_some(found)
     }
 
     /// Takes off the residual what the gain makes of the answer; between the middles of two pieces it moves evenly.
@@ -70,6 +70,44 @@ impl Gain {
     }
 }
 
-fn off_enough(explained: f64, all: f64) -> bool {
-    explained > EXPLAINS * all
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn answer() -> Vec<f64> {
+        (0..96_000)
+            .map(|i| (0.3 * f64::from(i)).sin() * (1.0 + 0.5 * (0.001 * f64::from(i)).sin()))
+            .collect()
+    }
+
+    fn noise(i: usize) -> f64 {
+        ((i * 7919 % 104_729) as f64 / 104_729.0 - 0.5) * 0.002
+    }
+
+    #[test]
+    fn a_slow_gain_is_told_and_taken_off() {
+        let a = answer();
+        // A decibel from end to end.
+        let db = |i: usize| i as f64 / 96_000.0 - 0.5;
+        let mut r: Vec<f64> = a
+            .iter()
+            .enumerate()
+            .map(|(i, a)| a * (10f64.powf(db(i) / 20.0) - 1.0) + noise(i))
+            .collect();
+        let gain = Gain::of(&r, &a, 0..96_000, 40).unwrap();
+        assert!((gain.moved_db() - 1.0).abs() < 0.05, "{}", gain.moved_db());
+        gain.take_off(&mut r, &a);
+        let rms = (r.iter().map(|v| v * v).sum::<f64>() / r.len() as f64).sqrt();
+        assert!(rms < 2e-3, "{rms}");
+    }
+
+    #[test]
+    fn neither_a_gap_nor_noise_is_a_gain() {
+        let a = answer();
+        let gap = |i: usize| if (40_000..40_400).contains(&i) { -a[i] } else { 0.0 };
+        let r: Vec<f64> = (0..96_000).map(|i| gap(i) + noise(i)).collect();
+        assert!(Gain::of(&r, &a, 0..96_000, 40).is_none());
+        let r: Vec<f64> = (0..96_000).map(noise).collect();
+        assert!(Gain::of(&r, &a, 0..96_000, 40).is_none());
+    }
 }

@@ -60,6 +60,8 @@ const CUT_S: f64 = 0.05;
 /// Two events this close are at the same place.
 const NEAR_S: f64 = 0.005;
 const NEIGHBOURHOOD_S: f64 = 0.05;
+/// Windows in which a pickup rings on.
+const RINGS: usize = 10;
 /// Power over what is expected that makes an event; a window of white noise with 20 kHz holds 40 degrees of freedom.
 const EVENT: f64 = 10.0;
 
@@ -216,7 +218,9 @@ impl<'a> Course<'a> {
                 continue;
             }
             let mut near = power[w.saturating_sub(half)..(w + half + 1).min(power.len())].to_vec();
-            let expected = median(&mut near).max(typical).max(8.0 * share * answer[w]);
+            // What the model misses of the answer rings on after it.
+            let lately = answer[w.saturating_sub(RINGS)..=w].iter().copied().fold(0.0, f64::max);
+            let expected = median(&mut near).max(typical).max(8.0 * share * lately);
             if *p <= EVENT * expected {
                 continue;
             }
@@ -261,7 +265,7 @@ impl<'a> Course<'a> {
                 start_s: self.start(range.start),
                 end_s: self.start(range.end),
                 strength,
-                recurs: again == Again::Same,
+                recurs: false,
                 splice: is_ringing(residual, &templates, place),
             };
             (event, again)
@@ -276,8 +280,18 @@ impl<'a> Course<'a> {
             let near = |o: &&(Event, Again)| o.0.start_s < there + NEAR_S && o.0.end_s > there - NEAR_S;
             stronger || (!e.splice && all.iter().filter(near).any(|o| o.0.splice))
         };
+        // What comes again is in both places, even if one of them is not as clear.
+        let steps: Vec<f64> = again.iter().flatten().map(|m| m.0 as f64 * self.step_s).collect();
+        let from_there = |e: &Event, o: &(Event, Again)| {
+            let at = |by: &f64| (e.start_s - NEAR_S..e.end_s + NEAR_S).contains(&(o.0.start_s + by));
+            o.1 == Again::Same && steps.iter().any(at)
+        };
         let causes = all.iter().filter(|e| !echo(e));
-        causes.map(|e| e.0.clone()).collect()
+        let marked = |(e, again): &(Event, Again)| Event {
+            recurs: *again == Again::Same || all.iter().any(|o| from_there(e, o)),
+            ..e.clone()
+        };
+        causes.map(marked).collect()
     }
 }
 

@@ -16,6 +16,7 @@ mod lossy;
 #[allow(dead_code)]
 mod metal;
 mod metal_loads;
+mod metal_takes;
 mod potting;
 mod resonance;
 mod rig_days;

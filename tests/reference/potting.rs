@@ -10,7 +10,7 @@ use coilwright::shop::wax::about::WAX_MOST;
 use coilwright::shop::wax::document::{PotVerdict, PottingDocument, Reason, Remark};
 use coilwright::shop::wax::{self, About};
 use coilwright::shop::witness::eras::Eras;
-use coilwright::shop::witness::history::{Check, History};
+use coilwright::shop::witness::history::{Change, Check, History};
 use coilwright::shop::witness::repeat::{RepeatDocument, Spread};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
@@ -126,6 +126,7 @@ fn history(draw: &mut Draw, n: usize) -> History {
         .map(|i| Check {
             id: format!("c{i}"),
             taken_at: format!("2025-{:02}-{:02}T08:00:00+01:00", 1 + i / 28, 1 + i % 28),
+            peak_hz: None,
             f0_hz: e(5000.0 * (1.0 + PLACED_F0 * draw.normal())),
             q: e(3.0 * (1.0 + PLACED_Q * draw.normal())),
             level_db: None,
@@ -468,5 +469,46 @@ fn a_lead_alone_is_no_wax() {
                 }
             }
         }
+    }
+}
+
+/// A pair that was finished before something was changed on the bench goes by the days of its time; across the change nobody can
+/// tell, whatever was changed since.
+#[test]
+fn pairs_go_by_the_days_of_their_time() {
+    let mut draw = Draw(ChaCha8Rng::seed_from_u64(16));
+    let t = template();
+    let old = history(&mut draw, 60);
+    let later = |what: &str, at: &str, before: &str| {
+        let mut h = History::new(&rig(), "tin");
+        h.changed = Some(Change {
+            what: what.into(),
+            at: at.into(),
+            before: Some(before.into()),
+        });
+        h
+    };
+    let kept = [
+        ("first", old.clone()),
+        ("second", later("new lead", "2026-01-20T10:00:00Z", "first")),
+    ];
+    let eras = Eras::of(Some(later("new plug", "2026-01-25T10:00:00Z", "second")), |name| {
+        kept.iter().find(|k| k.0 == name).map(|k| k.1.clone())
+    });
+    let changed = Known::of(&file("fixed", 500.0), study(PLACED_F0, PLACED_Q), eras);
+    let b = [reading(&t, "a", "05", F0, Q)];
+    let judge = |known: &Known, day: &str| {
+        let a = [reading(&t, "a", day, raised(0.1), Q)];
+        compare(&b, &a, known, Some(14.0)).pairs.remove(0)
+    };
+    let (then, now) = (judge(&known(Some(&old)), "06"), judge(&changed, "06"));
+    assert_eq!(
+        (now.verdict, now.f0_hz, now.decided),
+        (PotVerdict::Wax, then.f0_hz, then.decided)
+    );
+    for (day, what) in [("22", "new lead"), ("28", "new plug")] {
+        let across = judge(&changed, day);
+        let reason = Reason::BenchChanged { what: what.into() };
+        assert_eq!((across.verdict, across.reason), (PotVerdict::CannotTell, reason));
     }
 }

@@ -72,6 +72,7 @@ fn check(day: usize, off: [f64; 5]) -> Check {
     Check {
         id: format!("c{day}"),
         taken_at: format!("day {day:06}"),
+        peak_hz: None,
         f0_hz: e(4000.0 * off[0].exp()).unwrap(),
         q: e(2.5 * off[1].exp()).unwrap(),
         level_db: e(-40.0 + off[2]),

@@ -16,6 +16,7 @@ const KNOWN: &str = "r l cs loss eddy, coils r2 l2 cs2 loss2 eddy2 over, m polar
                      ac-pickup ac-reference ac-output delay gain input latency ppm h3 clip clip-reference, hum mains, \
                      knock knock-level drop drop-samples open unplugged silent swapped, wire, \
                      tap tap-scatter tap-pace tap-bounce";
+const OVER: [(&str, Over); 3] = [("first", Over::First), ("second", Over::Second), ("both", Over::Both)];
 const EXAMPLE: &str = "r=6k l=2.4H cs=120p hum=-50dB";
 
 impl Spec {
@@ -172,10 +173,12 @@ fn set(spec: &mut Spec, name: &str, value: &str) -> Result<()> {
         ("coils", "1") if spec.second_coil.is_none() => {}
         ("coils", "2") => spec.second_coil = Some(*second(spec)),
         ("coils", _) => return Err(wrong("write coils=2, or leave it out")),
-        ("over", "first") => spec.exciter.over = Over::First,
-        ("over", "second") => spec.exciter.over = Over::Second,
-        ("over", "both") => spec.exciter.over = Over::Both,
-        ("over", _) => return Err(wrong("write over=first, over=second or over=both")),
+        ("over", v) => {
+            let over = OVER.iter().find(|o| o.0 == v);
+            spec.exciter.over = over
+                .ok_or_else(|| wrong("write over=first, over=second or over=both"))?
+                .1;
+        }
         ("polarity", "1" | "+1") => spec.exciter.polarity = 1,
         ("polarity", "-1") => spec.exciter.polarity = -1,
         ("polarity", _) => return Err(wrong("write polarity=1 or polarity=-1")),
@@ -274,12 +277,15 @@ fn hum(place: &str, value: &str, before: &Mains) -> Result<Mains> {
 fn pickup(spec: &Spec) -> String {
     let mut out = Vec::new();
     let mut coil = |c: &Coil, mark: &str| {
-        out.push(format!("r{mark}={}", quantity::compact(c.r_ohm, Unit::Ohm)));
-        out.push(format!("l{mark}={}", quantity::compact(c.l_h, Unit::Henry)));
-        out.push(format!("cs{mark}={}", quantity::compact(c.c_f, Unit::Farad)));
-        if let Some(r) = c.loss_ohm {
-            out.push(format!("loss{mark}={}", quantity::compact(r, Unit::Ohm)));
-        }
+        let values = [
+            ("r", Some(c.r_ohm), Unit::Ohm),
+            ("l", Some(c.l_h), Unit::Henry),
+            ("cs", Some(c.c_f), Unit::Farad),
+            ("loss", c.loss_ohm, Unit::Ohm),
+        ];
+        let word =
+            |(name, v, unit): (&str, Option<f64>, _)| Some(format!("{name}{mark}={}", quantity::compact(v?, unit)));
+        out.extend(values.into_iter().filter_map(word));
         if let Some(e) = c.eddy {
             let tau = quantity::compact(e.tau_s, Unit::Second);
             let shape: String = e.shape().iter().map(|(name, v)| format!(",{name}={v}")).collect();
@@ -303,12 +309,8 @@ fn pickup(spec: &Spec) -> String {
     }
     let Exciter { over, polarity, .. } = spec.exciter;
     if spec.second_coil.is_some() {
-        let over = match over {
-            Over::First => "first",
-            Over::Second => "second",
-            Over::Both => "both",
-        };
-        out.push(format!("over={over}"));
+        let over = OVER.iter().find(|o| o.1 == over);
+        out.extend(over.map(|o| format!("over={}", o.0)));
     }
     if polarity < 0 {
         out.push("polarity=-1".into());

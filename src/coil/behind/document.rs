@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::estimate::Estimate;
+use crate::fit::joint::Source;
 use crate::network::coil_file::{CoilFile, InputKnown, SCHEMA, Uncertainty};
 use crate::record::Level;
 
@@ -117,6 +118,9 @@ pub struct InputFound {
 pub struct TakeAgreement {
     pub id: String,
     pub load: String,
+    /// Null where it has no peak.
+    #[serde(default)]
+    pub peak_hz: Option<f64>,
     pub f0_hz: f64,
     /// Relative; null where the load makes no second-order circuit.
     pub f0_off: Option<f64>,
@@ -160,7 +164,58 @@ pub enum CoilCode {
 pub struct CoilFinding {
     pub code: CoilCode,
     pub level: Level,
+    #[serde(skip)]
+    pub grounds: Grounds,
+    /// In words, put in where it is shown.
     pub text: String,
+}
+
+/// What a finding rests on, with its numbers.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub enum Grounds {
+    NoCapacitance,
+    DampingApart,
+    /// L, C_s or both are told to hardly any use, by these parts or because the loads are too alike.
+    Vague {
+        l: bool,
+        c: bool,
+        decide: Vec<Decides>,
+        furthest: Option<Furthest>,
+    },
+    PartsDecide(Vec<Decides>),
+    /// The ohms as they were stated, and as the takes by themselves have them.
+    OhmsApart {
+        stated: f64,
+        found: Estimate,
+    },
+    /// So many times more than noise and tolerances explain; the ohms are apart as well.
+    Disagree {
+        times: f64,
+        ohms: bool,
+    },
+    /// The record of this pickup is on a rig that states nothing of its input.
+    InputUnknown(String),
+    TwoPickups([String; 2]),
+    /// Some of the takes carry warnings.
+    #[default]
+    Warned,
+}
+
+/// The kind of part, or of input, that decides most how well a value is known.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decides {
+    /// "L" or "C_s".
+    pub name: &'static str,
+    pub source: Source,
+    /// Of its variance.
+    pub share: f64,
+}
+
+/// The loads under which the frequencies are furthest apart, and by how much (relative).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Furthest {
+    pub loads: [String; 2],
+    pub apart: f64,
 }
 
 impl InputFound {

@@ -18,8 +18,7 @@ use crate::record::identity::{apart_from, same_rig};
 use crate::report::{checks_plot, rig_words, text};
 use crate::rig::Rig;
 use crate::shop::known::Known;
-use crate::shop::reading::Shown;
-use crate::shop::witness::checks::CheckDocument;
+use crate::shop::witness::checks::{CheckDocument, WitnessShown};
 use crate::shop::witness::history::{Check, History};
 use crate::shop::witness::judging::{Expected, Judgement};
 
@@ -84,8 +83,8 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     })
 }
 
-/// f0 and Q within what the yardstick says of them, by the study that lies beside the rig's file.
-fn shown(record: &Record, known: &Known) -> Result<[Shown; 2]> {
+/// Peak, f0 and Q within what the yardstick says of them, by the study that lies beside the rig's file.
+fn shown(record: &Record, known: &Known) -> Result<WitnessShown> {
     let mut record = record.clone();
     known.put(&mut record, None);
     known

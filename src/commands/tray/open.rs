@@ -15,7 +15,7 @@ use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::RigSummary;
 use crate::record::meters::Kind;
-use crate::report::rig_words;
+use crate::report::{judged_words, rig_words};
 use crate::rig::Rig;
 use crate::shop::known::Known;
 use crate::shop::lot::{Setting, Tray};
@@ -46,7 +46,7 @@ impl<'a> Lot<'a> {
             false => (Tray::new(args.lot(), standard, args.first), false),
         };
         match &args.columns {
-            Some(chosen) => tray.columns = chosen.0.clone(),
+            Some(chosen) => tray.columns = chosen.clone(),
             None if tray.entries.is_empty() => tray.columns = defaults.columns.clone().unwrap_or_default(),
             None => {}
         }
@@ -224,13 +224,10 @@ fn told_of_rig(chain: &Chain, simulated: bool, judging: bool, remarks: &mut Vec<
 fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain, known: &Known) -> Vec<String> {
     let mut out = Vec::new();
     let now = stamp(std::time::SystemTime::now());
-    if let Some(what) = standard.changed(&known.eras, &chain.summary, &now) {
-        out.push(format!(
-            "No verdict: the bench was changed since the standard was measured ({what}); make that anew."
-        ));
-    }
+    let changed = standard.changed(&known.eras, &chain.summary, &now);
     let elsewhere = standard.elsewhere(&chain.summary, chain.setting.load.as_deref());
-    out.extend(elsewhere.map(|w| format!("No verdict: {w}.")));
+    let both = changed.into_iter().chain(elsewhere);
+    out.extend(both.map(|e| format!("No verdict: {}.", judged_words::elsewhere(&e))));
     let hash = chain.summary.told_chain();
     if standard.is_of(&chain.summary)
         && standard.entered.is_empty()

@@ -232,8 +232,10 @@ fn flat(id: &str, f0: f64, q: f64) -> Record {
         let x = (f / f0).powi(2);
         -10.0 * ((1.0 - x).powi(2) + x / (q * q)).log10()
     };
+    let gains: Vec<f64> = freq_hz.iter().map(gain).collect();
     r.curve = Some(crate::record::Curve {
-        mag_db: freq_hz.iter().map(gain).collect(),
+        model_db: gains.clone(),
+        mag_db: gains,
         u_db: vec![0.002; freq_hz.len()],
         freq_hz,
         ..Default::default()

@@ -12,6 +12,9 @@ use crate::stats::mean;
 /// A check of the witness speaks for readings so many hours from it: of the day, or of the morning after.
 const NEAR_H: f64 = 36.0;
 
+/// Days move the witness farther than this once in a hundred times.
+const SELDOM: f64 = 0.01;
+
 /// The checks about either side.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Looked<'a> {
@@ -76,7 +79,7 @@ impl<'a> Looked<'a> {
             });
         }
         let days = [&self.before, &self.after].map(|side| 1.0 / side.len() as f64);
-        let half = day?.times((days[0] + days[1]).sqrt()).half_width(0.05);
+        let half = day?.times((days[0] + days[1]).sqrt()).half_width(SELDOM);
         (relative.abs() > half).then_some(Reason::WitnessMoved { relative })
     }
 }

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::history::{BASELINE, Change, Check, History, Quantity};
-use super::judging::Judgement;
+use super::judging::{Charted, Judgement};
 use crate::estimate::Estimate;
 use crate::rig::Rig;
 use crate::shop::reading::Shown;
@@ -61,6 +61,14 @@ impl RigDocument {
     }
 }
 
+/// What of a witness is shown; no peak where it has none.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct WitnessShown {
+    pub peak: Option<Shown>,
+    pub f0: Shown,
+    pub q: Shown,
+}
+
 /// A check of the rig: `coilwright/check/1`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CheckDocument {
@@ -76,12 +84,14 @@ pub struct CheckDocument {
     /// Good checks before this one, and how many make a baseline.
     pub baseline: usize,
     pub baseline_needed: usize,
+    /// Null where the witness has none.
+    #[serde(default)]
+    pub peak_hz: Option<Estimate>,
     pub f0_hz: Estimate,
     pub q: Estimate,
     pub level_db: Option<Estimate>,
-    /// f0 and Q of the witness with the interval that is shown: of a witness that is laid down anew for each check, that too is in
-    /// it.
-    pub shown: [Shown; 2],
+    /// Peak, f0 and Q with the interval that is shown: of a witness that is laid down anew for each check, that too is in it.
+    pub shown: WitnessShown,
     pub clock_ppm: Option<f64>,
     pub quantities: Vec<QuantityFound>,
     /// What has no chart yet, or is not told by this take, with how many good checks know it.
@@ -137,26 +147,33 @@ fn name(q: Quantity) -> &'static str {
     }
 }
 
+impl QuantityFound {
+    fn of(c: &Charted) -> Self {
+        QuantityFound {
+            quantity: name(c.quantity).into(),
+            off: c.off(),
+            limit: c.half,
+            average_off: c.average.map(|a| a.0 - c.centre),
+            average_limit: c.average.map(|a| a.1),
+            state: match (c.jumped(), c.drifted()) {
+                (true, _) => "jump",
+                (false, true) => "drift",
+                _ => "within",
+            }
+            .into(),
+        }
+    }
+}
+
 impl CheckDocument {
     /// `advice` says what it looks like.
-    pub fn of(history: &History, check: &Check, judgement: &Judgement, shown: [Shown; 2], advice: Vec<String>) -> Self {
-        let quantities = judgement
-            .charted
-            .iter()
-            .map(|c| QuantityFound {
-                quantity: name(c.quantity).into(),
-                off: c.off(),
-                limit: c.half,
-                average_off: c.average.map(|a| a.0 - c.centre),
-                average_limit: c.average.map(|a| a.1),
-                state: match (c.jumped(), c.drifted()) {
-                    (true, _) => "jump",
-                    (false, true) => "drift",
-                    _ => "within",
-                }
-                .into(),
-            })
-            .collect();
+    pub fn of(
+        history: &History,
+        check: &Check,
+        judgement: &Judgement,
+        shown: WitnessShown,
+        advice: Vec<String>,
+    ) -> Self {
         let verdict = match (judgement.go(), judgement.baseline) {
             (false, _) => "no-go",
             (true, 0) => "baseline",
@@ -171,12 +188,13 @@ impl CheckDocument {
             provisional: judgement.provisional(),
             baseline: judgement.baseline,
             baseline_needed: BASELINE,
+            peak_hz: check.peak_hz,
             f0_hz: check.f0_hz,
             q: check.q,
             level_db: check.level_db,
             shown,
             clock_ppm: check.clock_ppm,
-            quantities,
+            quantities: judgement.charted.iter().map(QuantityFound::of).collect(),
             unjudged: judgement
                 .unjudged
                 .iter()

@@ -22,6 +22,9 @@ pub struct Check {
     /// The record's.
     pub id: String,
     pub taken_at: String,
+    /// Not in checks of version 0.1.0.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub peak_hz: Option<Estimate>,
     pub f0_hz: Estimate,
     pub q: Estimate,
     pub level_db: Option<Estimate>,
@@ -162,6 +165,7 @@ impl Check {
         Ok(Check {
             id: record.id.clone(),
             taken_at: record.taken_at.clone(),
+            peak_hz: r.peak_hz,
             f0_hz: r.f0_hz,
             q: r.q,
             level_db: r.level_db,

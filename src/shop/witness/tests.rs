@@ -46,6 +46,7 @@ impl Days {
         Check {
             id: String::new(),
             taken_at: format!("{year}-{month:02}-{day:02}T08:00:00Z"),
+            peak_hz: None,
             f0_hz: e(4000.0 * (1.0 + f0 + lead + 5e-4 * self.normal()), 5e-5),
             q: e(2.5 * (1.0 + q + 5e-3 * self.normal()), 5e-4),
             level_db: Some(e(-40.0 + level + 0.1 * self.normal(), 1e-4)),

@@ -38,7 +38,7 @@ pub struct LoadsArgs {
     /// Losses as a resistance parallel to L
     #[arg(long, value_name = "OHM", value_parser = ohms, requires = "r", allow_hyphen_values = true)]
     pub loss: Option<f64>,
-    /// Metal as a shorted turn, such as k=0.4,tau=33u,emf=0.1
+    /// Metal as a shorted turn, such as k=0.4,tau=33u,emf=0.1, or as a core, with a=6,b=0.6 besides
     #[arg(long, value_name = "METAL", value_parser = eddy, requires = "r")]
     pub eddy: Option<Eddy>,
     /// A load, the name of a wiring (--list) or a wiring file; may be given again

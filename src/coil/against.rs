@@ -12,7 +12,7 @@ use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::network::predict::{self, db};
 use crate::network::{Load, peak};
-use crate::record::{Curve, Record};
+use crate::record::{Curve, Definition, Record};
 use crate::stats::{Answer, Open};
 
 mod setting;
@@ -149,13 +149,23 @@ fn take_against(record: &Record, setting: &Setting) -> Result<TakeAgainst> {
         let u = seen.u.hypot(told.coil).hypot(told.parts);
         Estimate::new(seen.value - told.value, u, seen.u_noise)
     };
+    // With metal 0 dB is not the level at the lowest frequencies: there the curve is laid on.
+    let lows = match r.definition {
+        Definition::Plain => (0.0, 0.0),
+        Definition::Pole | Definition::Local => offset,
+    };
+    let height = r.peak_db.map(|e| Estimate {
+        value: e.value - lows.0,
+        u: e.u.hypot(lows.1),
+        ..e
+    });
     Ok(TakeAgainst {
         id: record.id.clone(),
         name: record.pickup.name.clone(),
         load: spelt(&setting.load),
         predicted_hz: figures[0].map(|f| f.value),
         peak_hz: less(r.peak_hz, 0),
-        height_db: less(r.peak_db, 1),
+        height_db: less(height, 1),
         ..laid
     })
 }

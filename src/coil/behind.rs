@@ -10,7 +10,7 @@ use crate::failure::{Failure, Result};
 use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Take};
 use crate::network::coil_file::{InputPart, SCHEMA};
 use crate::network::knob::UNIFORM;
-use crate::network::{Coil, Load};
+use crate::network::{Coil, Eddy, Load};
 use crate::record::identity::same_rig;
 use crate::record::meters::LEAST_WINDING_OHM;
 use crate::record::{Code, Model, Record};
@@ -241,12 +241,28 @@ fn seen(record: &Record, load: &Load, second_order: bool) -> Result<Seen> {
             "analyse its take again, or leave it out",
         ));
     }
-    // The second-order f0 of a coil with metal is widened for its misfit, which is none of the rig's.
-    let eddy = record.fit.as_ref().and_then(|f| f.eddy.as_ref());
     Ok(Seen::Curve {
         points,
-        f0_hz: sound(eddy.map_or(r.f0_hz, |e| e.f0_hz)),
+        f0_hz: sound(without_misfit(record, r.f0_hz)),
     })
+}
+
+/// f0 as the chain leaves it open: what a model misses is none of the rig's. Records of old do not tell what u is made of, but have
+/// f0 of another model.
+fn without_misfit(record: &Record, f0_hz: Estimate) -> Estimate {
+    let eddy = record.fit.as_ref().and_then(|f| f.eddy.as_ref());
+    match (&record.budget, eddy) {
+        (Some(b), _) => {
+            let p = &b.f0_hz;
+            let squares: f64 = [p.noise, p.stated, p.unstated, p.ways].iter().map(|v| v * v).sum();
+            Estimate {
+                u: squares.sqrt(),
+                ..f0_hz
+            }
+        }
+        (None, Some(e)) => e.f0_hz,
+        (None, None) => f0_hz,
+    }
 }
 
 /// The curve of a record as the fit wants it, the sign of the winding taken out.
@@ -285,6 +301,11 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, ohms: Ohms) -> Coil
             u_noise: sd(&fit.noise),
         }
     };
+    let shape = |e: Eddy, name: &str| {
+        let all = e.shape();
+        let i = all.iter().position(|s| s.0 == name)?;
+        Some(of(6 + i, all[i].1, 1.0))
+    };
     let coil = &fit.coil;
     let (l_h, c_f) = (of(1, coil.l_h, 1.0), of(2, coil.c_f, 1.0));
     CoilDocument {
@@ -298,6 +319,8 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, ohms: Ohms) -> Coil
             k: of(3, e.k, 1.0),
             tau: of(4, e.tau_s, 1.0),
             emf: of(5, e.emf, 1.0),
+            a: shape(e, "a"),
+            b: shape(e, "b"),
         }),
         correlations: correlations(&fit.covariance, coil.loss_ohm.is_some()),
         reduced_chi2: fit.reduced_chi2,

@@ -13,6 +13,7 @@
 use num_complex::Complex64;
 
 use super::param::Param;
+use crate::network::eddy::{Diffusion, diffusion};
 
 const ONE: Complex64 = Complex64::new(1.0, 0.0);
 const NOUGHT: Complex64 = Complex64::new(0.0, 0.0);
@@ -68,9 +69,7 @@ impl Core {
     /// `y`: complex angular frequency times tau.
     fn flux(&self, y: Complex64) -> Flux {
         let a = self.a;
-        let r = (ONE + y * (a * (a + 2.0))).sqrt();
-        let part = (ONE + r).inv();
-        let u = y * (a + 2.0) * part;
+        let Diffusion { root: r, part, u } = diffusion(a, y);
         let d = (ONE + u).inv();
         let d2 = -d * d;
         let inverse_r = r.inv();

@@ -3,7 +3,8 @@
 use nalgebra::DMatrix;
 use serde::Deserialize;
 
-use super::coil::{Coil, Eddy};
+use super::coil::Coil;
+use super::eddy::Eddy;
 use crate::failure::{Failure, Result};
 use crate::quantity::toml_number;
 
@@ -40,7 +41,9 @@ pub struct Uncertainty {
     pub k: Option<f64>,
     pub tau: Option<f64>,
     pub emf: Option<f64>,
-    /// Rows and columns: r_ohm, l_h, c_f, then those of loss_ohm, k, tau, emf that are there. Left out: none hangs on another.
+    pub a: Option<f64>,
+    pub b: Option<f64>,
+    /// Rows and columns: r_ohm, l_h, c_f, then those of loss_ohm, k, tau, emf, a, b that are there. Left out: none hangs on another.
     pub correlations: Vec<Vec<f64>>,
     /// The inputs of the rigs that the takes were made on, where they are known within a tolerance.
     pub input: Vec<InputKnown>,
@@ -108,13 +111,14 @@ impl InputKnown {
     }
 }
 
-/// Parameters of a coil as a vector: R, L, C_s, then 1/loss and the metal's k, tau, emf where it has them. The loss goes by
+/// Parameters of a coil as a vector: R, L, C_s, then 1/loss and the metal's k, tau, emf and shape where it has them. The loss goes by
 /// its conductance, which may be nought, and whose uncertainty stays normal where the resistance's does not.
 pub fn parameters(coil: &Coil) -> Vec<f64> {
     let mut p = vec![coil.r_ohm, coil.l_h, coil.c_f];
     p.extend(coil.loss_ohm.map(|r| 1.0 / r));
     if let Some(e) = coil.eddy {
         p.extend([e.k, e.tau_s, e.emf]);
+        p.extend(e.shape().iter().map(|s| s.1));
     }
     p
 }
@@ -129,10 +133,17 @@ pub fn with_parameters(coil: &Coil, p: &[f64]) -> Coil {
         l_h: above(next(), coil.l_h),
         c_f: next().max(0.0),
         loss_ohm: coil.loss_ohm.map(|r| 1.0 / above(next(), 1.0 / r)),
-        eddy: coil.eddy.map(|e| Eddy {
-            k: next().clamp(0.0, 0.999_999),
-            tau_s: above(next(), e.tau_s),
-            emf: next().clamp(-1.0, 1.0),
+        eddy: coil.eddy.map(|e| {
+            let mut now = Eddy {
+                k: next(),
+                tau_s: next(),
+                emf: next(),
+                ..e
+            };
+            for (name, _) in e.shape() {
+                *if name == "a" { &mut now.a } else { &mut now.b } = next();
+            }
+            now.held(e)
         }),
     }
 }
@@ -200,8 +211,10 @@ impl CoilFile {
         if let Some(r) = self.loss_ohm {
             sd.push(u.loss_ohm.unwrap_or(0.0) / (r * r));
         }
-        if self.eddy.is_some() {
+        if let Some(e) = self.eddy {
             sd.extend([u.k, u.tau, u.emf].map(|x| x.unwrap_or(0.0)));
+            let of = |(name, _): (&str, f64)| if name == "a" { u.a } else { u.b };
+            sd.extend(e.shape().into_iter().map(|s| of(s).unwrap_or(0.0)));
         }
         let own = sd.len();
         let factors = input.map(InputKnown::factors).unwrap_or_default();
@@ -238,12 +251,14 @@ impl CoilFile {
         if let Some(e) = &self.eddy {
             lines.push(("", Some("\n[eddy]".into())));
             lines.extend([("k", value(e.k)), ("tau", value(e.tau_s)), ("emf", value(e.emf))]);
+            lines.extend(e.shape().into_iter().map(|(name, v)| (name, value(v))));
         }
         if let Some(u) = &self.uncertainty {
             lines.push(("", Some("\n# Standard uncertainties.\n[uncertainty]".into())));
             lines.extend([("r_ohm", value(u.r_ohm)), ("l_h", value(u.l_h)), ("c_f", value(u.c_f))]);
             lines.extend([("loss_ohm", optional(u.loss_ohm)), ("k", optional(u.k))]);
             lines.extend([("tau", optional(u.tau)), ("emf", optional(u.emf))]);
+            lines.extend([("a", optional(u.a)), ("b", optional(u.b))]);
             lines.push(("correlations", lists(&u.correlations)));
             for i in &u.input {
                 let head = "\n# Factors on what the rig states.\n[[uncertainty.input]]";
@@ -439,5 +454,23 @@ mod tests {
         let again = with_parameters(&back.coil(), &p);
         assert!((again.loss_ohm.unwrap() / 1.5e6 - 1.0).abs() < 1e-12);
         assert_eq!((again.r_ohm, again.l_h, again.c_f), (6050.0, 2.4, 120e-12));
+    }
+
+    #[test]
+    fn the_shape_of_metal_is_kept() {
+        let text = "r_ohm = 6000.0\nl_h = 2.4\nc_f = 1.1e-10\n\n[eddy]\nk = 0.66\ntau = 1.6e-5\nemf = 0.5\n";
+        let of = |more: &str| CoilFile::parse("a", &format!("{text}{more}")).unwrap();
+        let turn = of("[uncertainty]\nk = 0.1\n");
+        assert!(!turn.to_toml("").contains("\na = ") && parameters(&turn.coil()).len() == 6);
+        let core = of("a = 7.0\nb = 0.6\n[uncertainty]\nk = 0.1\na = 2.0\nb = 0.1\n");
+        assert_eq!(CoilFile::parse("a", &core.to_toml("")).unwrap(), core);
+        assert_eq!(parameters(&core.coil())[3..], [0.66, 1.6e-5, 0.5, 7.0, 0.6]);
+        assert_eq!(with_parameters(&core.coil(), &parameters(&core.coil())), core.coil());
+        let c = core.covariance().unwrap().unwrap();
+        assert!(c.nrows() == 8 && c[(6, 6)] == 4.0 && (c[(7, 7)] - 0.01).abs() < 1e-15);
+        // Of a shape that a turn has nothing is known, and nothing asked.
+        assert_eq!(turn.covariance().unwrap().unwrap().nrows(), 6);
+        let wrong = CoilFile::parse("a", &format!("{text}a = -1.0\n")).unwrap_err();
+        assert!(wrong.to_string().contains("eddy.a = -1"), "{wrong}");
     }
 }

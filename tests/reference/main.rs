@@ -15,6 +15,7 @@ mod lossy;
 // The bench prints what it reads of all circuits.
 #[allow(dead_code)]
 mod metal;
+mod metal_loads;
 mod metal_takes;
 mod potting;
 mod resonance;

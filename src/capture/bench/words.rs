@@ -288,7 +288,8 @@ fn pickup(spec: &Spec) -> String {
         out.extend(values.into_iter().filter_map(word));
         if let Some(e) = c.eddy {
             let tau = quantity::compact(e.tau_s, Unit::Second);
-            out.push(format!("eddy{mark}=k={},tau={tau},emf={}", e.k, e.emf));
+            let shape: String = e.shape().iter().map(|(name, v)| format!(",{name}={v}")).collect();
+            out.push(format!("eddy{mark}=k={},tau={tau},emf={}{shape}", e.k, e.emf));
         }
     };
     coil(&spec.coil, "");
@@ -332,6 +333,8 @@ mod tests {
             k: 0.4,
             tau_s: 33e-6,
             emf: 0.0,
+            a: 0.0,
+            b: 1.0,
         };
         assert_eq!(
             s.coil,
@@ -364,7 +367,7 @@ mod tests {
         for text in [
             "r=6k",
             "r=3900 l=2.2H cs=80p loss=600k eddy=k=0.3,tau=20us,emf=0.1 coils=2 over=second polarity=-1",
-            "r=4k l=2H cs=80p loss=1M eddy=k=0.3,tau=20us,emf=0.1 r2=4.1k loss2=none eddy2=none",
+            "r=4k l=2H cs=80p loss=1M eddy=k=0.3,tau=20us,emf=0.1,a=6,b=0.6 r2=4.1k loss2=none eddy2=none",
         ] {
             let s = Spec::parse_words(text).unwrap();
             let again = Spec::parse_words(&s.pickup_words()).unwrap();
@@ -384,6 +387,7 @@ mod tests {
             ("eddy=0.4", "eddy", "k=0.4,tau=33u"),
             ("eddy=k=0.4", "tau", "k=0.4,tau=33u"),
             ("eddy=k=1,tau=3u", "eddy.k", "below 1"),
+            ("eddy=k=0.4,tau=3u,a=-1", "eddy.a", "from 0 to 1000"),
             ("over=third", "over", "over=both"),
             ("coils=3", "coils", "coils=2"),
             ("polarity=0", "polarity", "polarity=-1"),

@@ -20,9 +20,9 @@ pub struct CoilDocument {
     pub c_f: Estimate,
     /// Losses as a resistance parallel to L; null where nothing speaks for it.
     pub loss_ohm: Option<Estimate>,
-    /// Metal as a shorted turn; null where nothing speaks for it.
+    /// Metal as a shorted turn, or as a core that flux diffuses into; null where nothing speaks for it.
     pub eddy: Option<EddyFound>,
-    /// Rows and columns: r_ohm, l_h, c_f, then loss_ohm, or eddy's k, tau, emf, where they are there.
+    /// Rows and columns: r_ohm, l_h, c_f, then loss_ohm, or eddy's k, tau, emf, a, b, where they are there.
     pub correlations: Vec<Vec<f64>>,
     /// Of all takes together: 1 where they agree within noise and tolerances; null where nothing is left to tell it by.
     pub reduced_chi2: Option<f64>,
@@ -55,6 +55,13 @@ pub struct EddyFound {
     /// Seconds.
     pub tau: Estimate,
     pub emf: Estimate,
+    /// Shape of a core; left out, as b, of a shorted turn. The five slide along each other and are no data of the pickup; what
+    /// is predicted with their correlations is sure all the same.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub a: Option<Estimate>,
+    /// By how much faster the flux of the EMF goes than that of the inductance.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub b: Option<Estimate>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -243,6 +250,8 @@ impl CoilDocument {
                 k: e.k.value,
                 tau_s: e.tau.value,
                 emf: e.emf.value,
+                a: e.a.map_or(0.0, |a| a.value),
+                b: e.b.map_or(1.0, |b| b.value),
             }),
             uncertainty: Some(Uncertainty {
                 r_ohm: self.r_ohm.u,
@@ -252,6 +261,8 @@ impl CoilDocument {
                 k: eddy.map(|e| e.k.u),
                 tau: eddy.map(|e| e.tau.u),
                 emf: eddy.map(|e| e.emf.u),
+                a: eddy.and_then(|e| e.a).map(|a| a.u),
+                b: eddy.and_then(|e| e.b).map(|b| b.u),
                 correlations: self.correlations.clone(),
                 input: self.inputs.iter().map(InputFound::kept).collect(),
             }),

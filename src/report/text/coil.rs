@@ -56,10 +56,14 @@ fn values(out: &mut Screen, coil: &CoilDocument) {
         out.row("Loss", format!("{} parallel to L", number::interval(loss, Unit::Ohm)));
     }
     if let Some(e) = &coil.eddy {
+        let shape: String = [("a", e.a), ("b", e.b)]
+            .into_iter()
+            .filter_map(|(name, v)| Some(format!(", {name} {}", number::bare_interval(&v?, Unit::Ratio))))
+            .collect();
         let [k, emf] = [&e.k, &e.emf].map(|e| number::bare_interval(e, Unit::Ratio));
         let tau = number::bare_interval(&e.tau, Unit::Second);
         let what = "a cover, a plate or poles that conduct";
-        out.row("Metal", format!("k {k}, tau {tau}, emf {emf} {LEVEL}: {what}"));
+        out.row("Metal", format!("k {k}, tau {tau}, emf {emf}{shape} {LEVEL}: {what}"));
     }
 }
 

@@ -205,8 +205,13 @@ fn details(out: &mut Screen, document: &LoadsDocument) {
         out.row_in("loss", format!("{} parallel to L", number::short(loss, Unit::Ohm)), DIM);
     }
     if let Some(e) = &p.eddy {
+        let shape: String = e
+            .shape()
+            .iter()
+            .map(|(name, v)| format!(", {name} {}", two(*v)))
+            .collect();
         let (k, tau, emf) = (two(e.k), number::short(e.tau_s, Unit::Second), two(e.emf));
-        out.row_in("metal", format!("metal: k {k}, tau {tau}, emf {emf}"), DIM);
+        out.row_in("metal", format!("metal: k {k}, tau {tau}, emf {emf}{shape}"), DIM);
     }
     for (i, l) in document.loads.iter().enumerate() {
         let [f0, q] = [(l.f0_hz, Unit::Hertz), (l.q, Unit::Ratio)].map(|(v, unit)| Some(number::four_digits(v?, unit)));

@@ -14,6 +14,9 @@ use crate::transfer::noise;
 /// A mask of lines that changes by no more than one bin in so many leaves a fit about where it was.
 const NEARLY_ALL: usize = 10;
 
+/// Scatter of the residuals, in units of the noise, of a take that is torn or bent: no model follows such a one.
+const TORN: f64 = 30.0;
+
 /// The second-order fit, what the ladder of richer ones came to, and the lines left out of all.
 pub(super) struct Fits {
     pub plain: Fitted,
@@ -78,6 +81,7 @@ impl Choice {
     fn climb(self, p: &Prepared, plain: &Fitted) -> Climb {
         let (bins, setup) = (&p.bins, &p.setup);
         match self.kind() {
+            None if plain.scatter > TORN => ladder::only(bins, setup, plain, Kind::PLAIN),
             None => ladder::climb(bins, setup, plain),
             Some(kind) => ladder::only(bins, setup, plain, kind),
         }

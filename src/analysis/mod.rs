@@ -210,15 +210,24 @@ impl<'a> Work<'a> {
         if self.misplugged(p) || self.rejected() {
             return;
         }
-        let mut fits = Fits::of(p, self.options.model);
+        let choice = self.choice();
+        let mut fits = Fits::of(p, choice);
         // A silence louder than the drive's own time says nothing about the drive: the residuals are asked instead.
         if p.noise_from_silence && fits.as_ref().is_some_and(|f| f.best().scatter < NOISE_TOO_LARGE) {
             p.noise_from_silence = false;
-            fits = Fits::of(p, self.options.model);
+            fits = Fits::of(p, choice);
         }
         match fits {
             Some(fits) => self.report(p, &fits),
             None => self.raise(findings::no_fit(self.heard(p))),
+        }
+    }
+
+    /// Which models are tried: of a clipped take none but the plain one, since no coil makes what clipping does.
+    fn choice(&self) -> Choice {
+        match self.options.model {
+            Choice::Better if self.raised(Code::Clipped) => Choice::SecondOrder,
+            asked => asked,
         }
     }
 
@@ -227,6 +236,22 @@ impl<'a> Work<'a> {
         let drift = !self.raised(Code::Dropout);
         let mut out = self.out;
         out.findings.retain(|f| drift || f.code != Code::ClockDrift);
+        // What bends a take looks like anything, and so like inputs that are not alike.
+        let bent = [
+            Code::Clipped,
+            Code::Distorted,
+            Code::GainDrift,
+            Code::Dropout,
+            Code::CoilsCancel,
+        ];
+        if out
+            .findings
+            .iter()
+            .any(|f| bent.contains(&f.code) && f.level >= Level::Warning)
+        {
+            let told = |f: &Finding| !matches!(f.code, Code::InputsDiffer | Code::ReferenceLeak);
+            out.findings.retain(told);
+        }
         out.findings
             .sort_by_key(|f| (std::cmp::Reverse(f.level), findings::place(f.code)));
         findings::name_the_cause(&mut out.findings);

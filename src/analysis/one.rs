@@ -218,7 +218,7 @@ impl Work<'_> {
             let mut fit = followed.or_else(|| fit::second_order(bins, setup))?;
             let ppm = fit.take_over(Param::Clock);
             if ppm.abs() < SETTLED_PPM * fit.excess().sqrt() {
-                let fits = Fits::of(&mut laid.prepared, self.options.model)?;
+                let fits = Fits::of(&mut laid.prepared, self.choice())?;
                 let left = |p: Param| fits.best().get(p).unwrap_or(0.0);
                 // What is left is small enough to be linear.
                 laid.place = by(laid.place, left(Param::Delay) * self.rate, left(Param::Clock));

@@ -226,7 +226,11 @@ fn nothing_is_told_where_none_was_looked_for_finely_enough() {
 /// A response of second order without a peak, and its curve: 3 dB down where (f/f0)^2 is s + sqrt(s^2 + 10^0.3 - 1), with
 /// s = 1 - 1/(2 Q^2).
 fn flat(id: &str, f0: f64, q: f64) -> Record {
-    let mut r = record(id, "north", Some(reading(f0, q, None)));
+    let told = Resonance {
+        q: e(q, 1e-3 * q, 1e-3 * q),
+        ..reading(f0, q, None)
+    };
+    let mut r = record(id, "north", Some(told));
     let freq_hz: Vec<f64> = (0..400).map(|i| 50.0 * 1.02f64.powi(i)).collect();
     let gain = |f: &f64| {
         let x = (f / f0).powi(2);

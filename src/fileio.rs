@@ -60,6 +60,12 @@ pub fn name_of(path: &Path) -> String {
         .map_or_else(String::new, |n| n.to_string_lossy().into_owned())
 }
 
+/// The name of a file without folder and ending.
+pub fn stem(path: &Path) -> String {
+    path.file_stem()
+        .map_or_else(|| "take".into(), |s| s.to_string_lossy().into_owned())
+}
+
 /// The file beside another, one for all links to it, that stands for holding it; not held yet. It stays, empty: of a lock that
 /// is taken away two may be held, by whoever waited for the old one and by whoever made the new one.
 fn lock_beside(path: &Path) -> Result<(PathBuf, File)> {

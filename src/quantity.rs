@@ -12,4 +12,4 @@ mod writing;
 
 pub use reading::{names_farads, parse, parse_at, quoted};
 pub use unit::Unit;
-pub use writing::{compact, show, signed};
+pub use writing::{compact, show, signed, toml_number};

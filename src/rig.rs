@@ -48,6 +48,19 @@ pub struct Witness {
     pub name: String,
     /// What hangs on it during a check besides the rig's own input, in the load notation.
     pub load: Option<String>,
+    /// Of its winding itself; left out, a usual one.
+    pub winding_f: Option<f64>,
+    /// Left out: it is laid down anew for each check.
+    pub place: Option<WitnessPlace>,
+}
+
+/// How the witness lies from check to check.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum WitnessPlace {
+    /// It stays where it is, under an exciter that stays as well.
+    Fixed,
+    Anew,
 }
 
 /// What the measured values of the file belong to. A live take on anything else is refused: they would be wrong there.

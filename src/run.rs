@@ -45,7 +45,7 @@ pub fn fault(info: &PanicHookInfo) -> String {
     let place = info.location().map_or("an unknown place".into(), ToString::to_string);
     format!(
         "coilwright: a fault of the program itself, version {} at {place}: {}; please report this line, the command and the files it met",
-        env!("CARGO_PKG_VERSION"),
+        env!("COILWRIGHT_VERSION"),
         what.unwrap_or("no particulars").replace(char::is_control, " ")
     )
 }

@@ -2,7 +2,6 @@
 
 use num_complex::Complex64;
 
-use crate::fit::model::Param;
 use crate::fit::{Fitted, bin_variance};
 use crate::record::Curve;
 use crate::transfer::bins::Bins;
@@ -73,29 +72,25 @@ pub fn measure(bins: &Bins, band: [f64; 2], fit: &Fitted) -> Vec<Point> {
 /// Decibels per unit of the natural logarithm of an amplitude.
 pub const DB: f64 = 20.0 * std::f64::consts::LOG10_E;
 
-/// Level at low frequency, |G|, and its uncertainty in dB: the model's own, or, where it misses the curve, the mean of the
-/// curve from 60 to 300 Hz with the scatter of its points.
-pub fn low_level(points: &[Point], fit: &Fitted, missed: bool) -> (f64, f64) {
-    let dc = fit.shape(0.0).norm();
+/// Level at low frequency, |G|, and its uncertainty in dB: the model's own, `level`, or, where it misses the curve, the mean of
+/// the curve from 60 to 300 Hz with the scatter of its points.
+pub fn low_level(points: &[Point], (level, f0): (f64, f64), missed: bool) -> (f64, f64) {
     // Low enough that even a strongly damped coil has not begun to fall.
-    let f0 = fit
-        .get(Param::B2)
-        .map_or(f64::INFINITY, |b2| fit.model.f_ref / b2.sqrt());
     let top = 300f64.min(f0 / 8.0);
     let lows: Vec<f64> = points
         .iter()
         .filter(|p| missed && (60.0..=top).contains(&p.f) && DB * p.u < 1.0)
-        .map(|p| 20.0 * (p.g.norm() / dc).log10())
+        .map(|p| 20.0 * (p.g.norm() / level).log10())
         .filter(|d| d.is_finite())
         .collect();
     if lows.len() < 8 {
-        return (dc, 0.0);
+        return (level, 0.0);
     }
     let n = lows.len() as f64;
     let mean = lows.iter().sum::<f64>() / n;
     // Neighbouring points err alike: their scatter counts whole, not divided by their number.
     let scatter = (lows.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
-    (dc * 10f64.powf(mean / 20.0), scatter)
+    (level * 10f64.powf(mean / 20.0), scatter)
 }
 
 /// The points as the record keeps them: 0 dB is the level `dc` at low frequency.
@@ -118,45 +113,51 @@ pub fn to_record(points: &[Point], dc: f64) -> Curve {
     c
 }
 
+/// Points are never weighed as if they were better than this (0.05 dB).
+const FLOOR: f64 = 0.05 / DB;
+
 /// How a model misses the measured points beyond their noise.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Misfit {
     /// Rms difference in dB, each point counted by what it is worth.
     pub rms_db: f64,
-    /// The part of it that noise does not explain.
+    /// The part of it that noise does not explain; the same of the phase.
     pub beyond_noise_db: f64,
+    pub beyond_noise_deg: f64,
     /// Mean square difference in units of the noise.
     pub chi2: f64,
     pub points: f64,
 }
 
 impl Misfit {
-    /// A misfit below this is nobody's business.
-    const MATTERS_DB: f64 = 0.05;
+    /// A misfit below both is nobody's business.
+    const MATTERS_DB: f64 = 0.02;
+    const MATTERS_DEG: f64 = 0.15;
 
-    /// Whether the model misses the curve by more than noise and 0.05 dB explain.
+    /// Whether the model misses the curve by more than noise and these explain.
     pub fn matters(&self) -> bool {
-        // Five standard deviations of a mean square of so many points.
-        let chance = 1.5f64.max(1.0 + 5.0 * (2.0 / self.points.max(1.0)).sqrt());
-        self.beyond_noise_db > Self::MATTERS_DB && self.chi2 > chance
+        // Five standard deviations of a mean square of so many values.
+        let chance = 1.5f64.max(1.0 + 5.0 * (1.0 / self.points.max(1.0)).sqrt());
+        let large = self.beyond_noise_db > Self::MATTERS_DB || self.beyond_noise_deg > Self::MATTERS_DEG;
+        large && self.chi2 > chance
     }
 }
 
-/// Compares measured points with another model's values at the same frequencies.
-pub fn misfit(points: &[Point], model: impl Fn(f64) -> Complex64) -> Misfit {
-    let (mut sw, mut sd, mut sn, mut chi, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for p in points {
+/// Compares measured points of a band with a model's values at the same frequencies.
+pub fn misfit(points: &[Point], [from, to]: [f64; 2], model: impl Fn(f64) -> Complex64) -> Misfit {
+    let (mut sw, mut along, mut across, mut sn, mut chi, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+    for p in points.iter().filter(|p| (from..=to).contains(&p.f)) {
         // Linear in the ratio, not its logarithm: a weak point must not weigh by the tail of a logarithm.
-        let d = DB * (p.g / model(p.f) - 1.0).re;
-        let u = DB * p.u;
-        if !d.is_finite() || u > 1.0 {
+        let d = p.g / model(p.f) - 1.0;
+        if !d.is_finite() || DB * p.u > 1.0 {
             continue;
         }
-        let w = 1.0 / (u * u + 0.05 * 0.05);
+        let w = 1.0 / (p.u * p.u + FLOOR * FLOOR);
         sw += w;
-        sd += w * d * d;
-        sn += w * u * u;
-        chi += d * d / (u * u).max(1e-12);
+        along += w * d.re * d.re;
+        across += w * d.im * d.im;
+        sn += w * p.u * p.u;
+        chi += d.norm_sqr() / (2.0 * p.u * p.u).max(1e-13);
         n += 1.0;
     }
     if sw <= 0.0 {
@@ -164,8 +165,9 @@ pub fn misfit(points: &[Point], model: impl Fn(f64) -> Complex64) -> Misfit {
     }
     Misfit {
         points: n,
-        rms_db: (sd / sw).sqrt(),
-        beyond_noise_db: ((sd - sn).max(0.0) / sw).sqrt(),
+        rms_db: DB * (along / sw).sqrt(),
+        beyond_noise_db: DB * ((along - sn).max(0.0) / sw).sqrt(),
+        beyond_noise_deg: ((across - sn).max(0.0) / sw).sqrt().to_degrees(),
         chi2: chi / n,
     }
 }
@@ -181,7 +183,7 @@ pub fn dip(points: &[Point], dc: f64) -> Option<f64> {
         let top = |side: &[usize]| side.iter().map(|j| db[*j]).fold(f64::NEG_INFINITY, f64::max);
         let (before, after) = (top(&usable[..k]), top(&usable[k + 1..]));
         let depth = before.min(after) - db[i];
-        if depth > (3.0f64).max(10.0 * DB * points[i].u) && after > before - 8.0 {
+        if depth > (3.0f64).max(10.0 * DB * points[i].u) && after > before - 3.0 {
             return Some(points[i].f);
         }
     }

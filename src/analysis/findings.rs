@@ -79,12 +79,30 @@ pub fn clipped(channel: &str, tops: &Clipping, softer: Softer, level: Level) -> 
     )
 }
 
-/// Tops that are bent, not flat: something before the converter, with coupling or filters after it.
-pub fn distorted(level: Level) -> Finding {
+/// What is left over comes where a channel is loudest, each time the drive is there: its tops are cut, if only by a little.
+pub fn overloaded(level: Level) -> Finding {
     finding(
         Code::Clipped,
         level,
-        "the answer is bent where it is loud, as by a stage that overloads before the converter or a gain that follows the sound: lower --level by 6 dB, see that automatic gain is off, and measure again",
+        "the tops are cut off where the answer is strongest, each time it is: turn the pickup's input down by about 6 dB or lower --level, and measure again",
+    )
+}
+
+/// Tops that are bent, not flat: a stage before the converter, with coupling or filters after it, or one that is never straight.
+pub fn distorted(level: Level) -> Finding {
+    finding(
+        Code::Distorted,
+        level,
+        "distortion: what is left over comes with the test signal and is no coil's, as from a stage that bends what is loud: lower --level by 6 dB, look for the input or the amplifier that overloads, and measure again",
+    )
+}
+
+pub fn gain_drift(db: f64) -> Finding {
+    warning(
+        Code::GainDrift,
+        format!(
+            "the gain moved, by {db:.1} dB at least, while the test signal played: turn automatic gain and effects off, leave the knobs alone, look for a plug that wobbles, and measure again"
+        ),
     )
 }
 
@@ -125,7 +143,7 @@ pub fn transient(at_s: f64, count: usize, fell: Fell) -> Finding {
         let text = format!("{what}, in the silence: it did not touch the reading");
         return note(Code::Transient, text);
     }
-    let more = if count > 1 { ", and more after it" } else { "" };
+    let more = if count > 1 { ", and others" } else { "" };
     let loudest = match fell {
         Fell::Loudest => {
             "; it lies where the answer is strongest: if it comes back there, turn the pickup's input down"
@@ -156,24 +174,70 @@ pub fn no_peak() -> Finding {
     note(Code::NoPeak, "no peak: under this load the response only falls")
 }
 
-/// `peaks`: by how much those of model and curve differ, in percent and dB.
-pub fn poor_fit(misfit_db: f64, explained: bool, peaks: Option<(f64, f64)>) -> Finding {
-    let what = format!("a plain coil misses the curve by {misfit_db:.2} dB");
-    if explained {
-        return note(
-            Code::PoorFit,
-            format!(
-                "{what}; metal near the coil (eddy currents) would do that, and so would a wrong reference, ohm or henry figure in the rig file; f0 and Q are effective values"
-            ),
-        );
-    }
-    let apart = peaks.map_or_else(String::new, |(percent, db)| {
-        format!(" (the peaks differ by {percent:.1} % and {db:.1} dB)")
-    });
-    warning(
-        Code::PoorFit,
+/// How the model stands to the curve and to its rival.
+#[derive(Debug, Clone, Copy)]
+pub struct Poor {
+    /// Misfit beyond noise in dB and degrees; nought where it is none.
+    pub db: f64,
+    pub degrees: f64,
+    /// How far the two best models lie apart, in percent of f0 and Q.
+    pub f0_percent: f64,
+    pub q_percent: f64,
+}
+
+pub fn poor_fit(poor: &Poor, level: Level) -> Finding {
+    let misses = match poor.db > 0.0 || poor.degrees > 0.0 {
+        true => format!(
+            "no model follows the curve: {:.2} dB and {:.1} degrees are left",
+            poor.db, poor.degrees
+        ),
+        false => format!(
+            "two models follow the curve alike and differ by {:.1} % in f0 and {:.1} % in Q",
+            poor.f0_percent, poor.q_percent
+        ),
+    };
+    let then = match level {
+        Level::Note => "f0 and Q hold all the same, within what is stated",
+        _ => {
+            "go by the peak and take f0 and Q as a rough guide; no metal on this pickup? then check the rig file's reference, ohms and henries"
+        }
+    };
+    finding(Code::PoorFit, level, format!("{misses}: {then}"))
+}
+
+/// A lead of the pickup's input in seconds that was found and taken out; a warning where there is metal besides, which a coupling
+/// from the exciter looks like.
+pub fn inputs_apart(lead_s: f64, level: Level) -> Finding {
+    let (us, which) = (1e6 * lead_s.abs(), if lead_s > 0.0 { "ahead of" } else { "behind" });
+    let then = match level {
+        Level::Note => "taken out; `rig inputs` tells which",
+        _ => "`rig inputs` tells which; if it is the exciter, keep its lead away from the coil and give it a screen",
+    };
+    finding(
+        Code::InputsDiffer,
+        level,
         format!(
-            "{what}{apart}: go by the peak and take f0 and Q as a rough guide; no metal on this pickup? then check the rig file's reference, ohms and henries"
+            "the pickup's input is {us:.2} us {which} the reference's, or the exciter couples into the coil through a few picofarads: {then}"
+        ),
+    )
+}
+
+/// How far f0 lies where the take is read against the drive file.
+pub fn inputs_differ(f0_percent: f64) -> Finding {
+    warning(
+        Code::InputsDiffer,
+        format!(
+            "read against the drive file f0 is {f0_percent:+.2} % off: the two inputs do not hear alike; `rig inputs` measures them, or try another lead on the reference"
+        ),
+    )
+}
+
+/// How far Q lies where the take is read against the drive file.
+pub fn reference_leak(q_percent: f64) -> Finding {
+    warning(
+        Code::ReferenceLeak,
+        format!(
+            "read against the drive file Q is {q_percent:+.1} % off: the pickup is heard on the reference's input; turn the reference up and the pickup down, keep the leads apart, or try another lead"
         ),
     )
 }
@@ -223,6 +287,14 @@ pub fn same_on_both() -> Finding {
     )
 }
 
+/// The same of a take of one channel.
+pub fn drive_itself() -> Finding {
+    reject(
+        Code::ChannelsSwapped,
+        "the test signal itself is on the pickup's input: see that the pickup is in it and not the box's sense or tap lead, and that direct monitoring and loopback are off",
+    )
+}
+
 pub fn open_winding() -> Finding {
     reject(
         Code::OpenWinding,
@@ -261,22 +333,33 @@ pub fn place(code: Code) -> u8 {
         Code::ChannelsSwapped => 3,
         Code::NoSignal => 4,
         Code::Clipped => 5,
-        Code::OpenWinding => 6,
-        Code::Transient => 7,
-        Code::Hum => 8,
-        Code::LowSnr => 9,
-        Code::CoilsCancel => 10,
-        Code::PeakOutsideDrive => 11,
-        Code::InputLoading => 12,
-        Code::ClockDrift => 13,
-        Code::NoPeak => 14,
-        Code::PoorFit => 15,
+        Code::Distorted => 6,
+        Code::GainDrift => 7,
+        Code::OpenWinding => 8,
+        Code::Transient => 9,
+        Code::Hum => 10,
+        Code::LowSnr => 11,
+        Code::CoilsCancel => 12,
+        Code::PeakOutsideDrive => 13,
+        Code::InputLoading => 14,
+        Code::ClockDrift => 15,
+        Code::NoPeak => 16,
+        Code::PoorFit => 17,
+        Code::InputsDiffer => 18,
+        Code::ReferenceLeak => 19,
     }
 }
 
 /// Where something else bends the curve, the misfit is no news of the pickup: its finding says so and no more.
 pub fn name_the_cause(findings: &mut [Finding]) {
-    let causes = [Code::Clipped, Code::Dropout, Code::Transient, Code::CoilsCancel];
+    let causes = [
+        Code::Clipped,
+        Code::Distorted,
+        Code::GainDrift,
+        Code::Dropout,
+        Code::Transient,
+        Code::CoilsCancel,
+    ];
     let bent = findings
         .iter()
         .any(|f| causes.contains(&f.code) && f.level >= Level::Warning);

@@ -3,13 +3,15 @@
 use num_complex::Complex64;
 
 use super::Work;
-use super::findings::{self, Softer};
+use super::budget::Distance;
+use super::findings::{self, Poor, Softer};
 use super::fits::Fits;
 use super::prepare::Prepared;
-use super::reading::{Headline, Held};
-use crate::estimate::Estimate;
+use super::reading::Held;
+use super::ways::Way;
+use crate::fit::Fitted;
 use crate::fit::group::{self, Group};
-use crate::fit::{Fitted, Kind, peak};
+use crate::fit::natural::{Meaning, Resonance};
 use crate::record::{Code, Level};
 use crate::transfer::{faults, span, sums};
 
@@ -17,6 +19,9 @@ use crate::transfer::{faults, span, sums};
 const NOISE_HZ: [f64; 2] = [100.0, 10_000.0];
 /// Coherence of an answer that nobody would call weak: about 20 dB over what is just heard.
 const CLEARLY_HEARD: f64 = 100.0;
+/// Distances of the two ways below this are nobody's business.
+const FAR_F0_PERCENT: f64 = 0.1;
+const FAR_Q_PERCENT: f64 = 1.0;
 /// A signal that is this much weaker on one input than on the other leaks into it.
 const LEAK_DB: f64 = 40.0;
 
@@ -80,7 +85,7 @@ impl Work<'_> {
     /// Whether the plugs show in the raw ratio: it stays where a pickup's rises, or falls; raises the finding if so.
     pub(super) fn misplugged(&mut self, p: &Prepared) -> bool {
         let [low, high] = p.setup.band;
-        let groups: Vec<Group> = group::gather(&p.bins, [low, high.min(1000.0)])
+        let groups: Vec<Group> = group::gather(&p.bins, [low, high.min(1600.0)])
             .into_iter()
             .filter(|g| g.coherence > 0.5)
             .collect();
@@ -99,31 +104,60 @@ impl Work<'_> {
         true
     }
 
-    /// `shown`: frequency and height of the peak that is shown.
-    pub(super) fn judge_fit(&mut self, held: &Held, shown: Option<&(Estimate, Estimate)>) {
-        let second = held.second;
-        let second_misses = held.miss_second.matters();
-        let own = peak::of_model(&second.model, &second.theta, second.kind);
-        // Peaks that differ by more than 3 % or 1 dB and more than their noise.
-        let apart = own.zip(shown).and_then(|(a, (hz, db))| {
-            let percent = 100.0 * (a.hz / hz.value - 1.0).abs();
-            let decibel = (a.db - db.value).abs();
-            let beyond = percent > 3.0 + 300.0 * hz.u / hz.value || decibel > 1.0 + 3.0 * db.u;
-            beyond.then_some((percent, decibel))
-        });
-        let disagree = apart.is_some() || (own.is_some() != shown.is_some() && second_misses);
-        if second_misses || disagree {
-            let explained = held.better.kind == Kind::Eddy && !held.miss_better.matters() && !disagree;
-            self.raise(findings::poor_fit(held.miss_second.beyond_noise_db, explained, apart));
+    /// Whether a one-channel take holds the drive as it was played, with no coil in between.
+    pub(super) fn drive_itself(&self, p: &Prepared) -> bool {
+        let [low, high] = p.setup.band;
+        let groups = group::gather(&p.bins, [low, high.min(1000.0)]);
+        faults::keeps_its_size(groups.iter().filter(|g| g.coherence > 0.5).map(|g| (g.f, g.h)))
+    }
+
+    /// Whether the model that is shown can be believed: it follows the curve, and its nearest rival says the same.
+    pub(super) fn judge_fit(&mut self, held: &Held, next: &Distance, peak: Option<f64>) {
+        let top = peak.unwrap_or(next.f0_hz);
+        let whole = held.miss(50.0, 18e3);
+        // What is missed above the resonance moves neither it nor the peak.
+        let near = held.miss(top / 4.0, 1.6 * top);
+        let poor = Poor {
+            db: if whole.matters() { whole.beyond_noise_db } else { 0.0 },
+            degrees: if whole.matters() { whole.beyond_noise_deg } else { 0.0 },
+            f0_percent: next.f0_percent,
+            q_percent: next.q_percent,
+        };
+        let gross = near.matters() && (near.beyond_noise_db > 0.06 || near.beyond_noise_deg > 0.4);
+        let apart = next.f0_percent > 1.0 || next.q_percent > 5.0;
+        if gross || apart {
+            self.raise(findings::poor_fit(&poor, Level::Warning));
+        } else if whole.matters() {
+            self.raise(findings::poor_fit(&poor, Level::Note));
         }
     }
 
-    pub(super) fn judge_edge(&mut self, p: &Prepared, head: &Headline, peak: Option<&(Estimate, Estimate)>) {
+    /// Whether the take read against the drive file says the same: a skew or a roll-off of one input moves f0, the pickup heard on
+    /// the reference Q.
+    pub(super) fn judge_ways(&mut self, way: Option<&Way>, natural: &Resonance) {
+        let Some(way) = way.filter(|_| natural.meaning != Meaning::Local) else {
+            return;
+        };
+        let (f0, q) = (way.f0_from(natural.f0), way.q_from(natural.q));
+        let percent = |by: f64, of: f64| 100.0 * by / of;
+        let (f0_percent, q_percent) = (percent(f0.by, natural.f0.value), percent(q.by, natural.q.value));
+        let f0_off = f0.clear() && f0_percent.abs() > FAR_F0_PERCENT;
+        let q_off = q.clear() && q_percent.abs() > FAR_Q_PERCENT;
+        // In units of what matters: what is more of the one is that.
+        if q_off && (!f0_off || q_percent.abs() / FAR_Q_PERCENT > f0_percent.abs() / FAR_F0_PERCENT) {
+            self.raise(findings::reference_leak(q_percent));
+        } else if f0_off {
+            self.raise(findings::inputs_differ(f0_percent));
+        }
+    }
+
+    /// `f0` of the resonance; `peak`: where it is.
+    pub(super) fn judge_edge(&mut self, p: &Prepared, f0: f64, peak: Option<f64>) {
         let [low, high] = p.driven;
         // Without a peak only a resonance far outside says anything.
         let (f, beyond, edge) = match peak {
-            Some((hz, _)) => (hz.value, 1.0, 1.12),
-            None => (head.f0.value, 1.5, 1.5),
+            Some(hz) => (hz, 1.0, 1.12),
+            None => (f0, 1.5, 1.5),
         };
         if f > high * beyond || f < low / beyond {
             self.raise(findings::peak_outside(f, p.driven, Level::Reject));

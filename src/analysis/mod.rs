@@ -5,9 +5,11 @@ use serde::{Deserialize, Serialize};
 use crate::capture::Take;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
-use crate::record::{CaptureSummary, Code, Curve, Finding, Fit, Level, Resonance, Verdict};
+use crate::record::{Budget, CaptureSummary, Code, Curve, Finding, Fit, Level, Resonance, Verdict};
+use crate::transfer::align::Place;
 use crate::transfer::{span, sums};
 
+mod budget;
 pub mod chain;
 pub mod compose;
 pub mod curve;
@@ -21,6 +23,7 @@ mod reading;
 pub mod repeats;
 mod slips;
 mod time;
+mod ways;
 
 use chain::Chain;
 use fits::Fits;
@@ -39,11 +42,15 @@ pub struct Options<'a> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Choice {
-    /// The better one by the information criterion.
+    /// The plainest that follows the take.
     #[default]
     Better,
     SecondOrder,
-    Eddy,
+    #[serde(alias = "eddy")]
+    Turn,
+    Metal,
+    #[serde(rename = "metal+loop")]
+    MetalLoop,
 }
 
 /// Everything measured from one take, in the record's own terms.
@@ -52,6 +59,7 @@ pub struct Analysis {
     pub capture: CaptureSummary,
     pub resonance: Option<Resonance>,
     pub fit: Option<Fit>,
+    pub budget: Option<Budget>,
     pub curve: Option<Curve>,
     /// Channel 1 over the reference, or over the drive file, at 1 kHz, in dB, as the samples show it; null where the take was
     /// rejected or says nothing there.
@@ -111,6 +119,8 @@ struct Work<'a> {
     step: f64,
     /// Where the band begins at the earliest.
     bottom_hz: f64,
+    /// Where the drive file arrived, as the reference channel tells it.
+    place: Option<Place>,
     out: Analysis,
 }
 
@@ -134,10 +144,12 @@ impl<'a> Work<'a> {
             rate: f64::from(take.rate_hz),
             step: effective_step(take),
             bottom_hz: BOTTOM_HZ,
+            place: None,
             out: Analysis {
                 capture,
                 resonance: None,
                 fit: None,
+                budget: None,
                 curve: None,
                 answer_db: None,
                 findings: Vec::new(),
@@ -198,15 +210,24 @@ impl<'a> Work<'a> {
         if self.misplugged(p) || self.rejected() {
             return;
         }
-        let mut fits = Fits::of(p, self.options.model);
+        let choice = self.choice();
+        let mut fits = Fits::of(p, choice);
         // A silence louder than the drive's own time says nothing about the drive: the residuals are asked instead.
         if p.noise_from_silence && fits.as_ref().is_some_and(|f| f.best().scatter < NOISE_TOO_LARGE) {
             p.noise_from_silence = false;
-            fits = Fits::of(p, self.options.model);
+            fits = Fits::of(p, choice);
         }
         match fits {
             Some(fits) => self.report(p, &fits),
             None => self.raise(findings::no_fit(self.heard(p))),
+        }
+    }
+
+    /// Which models are tried: of a clipped take none but the plain one, since no coil makes what clipping does.
+    fn choice(&self) -> Choice {
+        match self.options.model {
+            Choice::Better if self.raised(Code::Clipped) => Choice::SecondOrder,
+            asked => asked,
         }
     }
 
@@ -215,12 +236,29 @@ impl<'a> Work<'a> {
         let drift = !self.raised(Code::Dropout);
         let mut out = self.out;
         out.findings.retain(|f| drift || f.code != Code::ClockDrift);
+        // What bends a take looks like anything, and so like inputs that are not alike.
+        let bent = [
+            Code::Clipped,
+            Code::Distorted,
+            Code::GainDrift,
+            Code::Dropout,
+            Code::CoilsCancel,
+        ];
+        if out
+            .findings
+            .iter()
+            .any(|f| bent.contains(&f.code) && f.level >= Level::Warning)
+        {
+            let told = |f: &Finding| !matches!(f.code, Code::InputsDiffer | Code::ReferenceLeak);
+            out.findings.retain(told);
+        }
         out.findings
             .sort_by_key(|f| (std::cmp::Reverse(f.level), findings::place(f.code)));
         findings::name_the_cause(&mut out.findings);
         out.verdict = Verdict::from_findings(&out.findings);
         if out.verdict == Verdict::Rejected {
             out.resonance = None;
+            out.budget = None;
             out.answer_db = None;
         }
         out.notes.dedup();

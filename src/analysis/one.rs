@@ -4,9 +4,12 @@ use super::fits::Fits;
 use super::prepare::Prepared;
 use super::{Work, findings};
 use crate::fit::model::Param;
-use crate::fit::{self, Nuisance, Setup};
+use crate::fit::{self, Fitted, Known, Nuisance, Setup};
 use crate::record::{Code, Level};
-use crate::transfer::align::{self, Drive, Looks, Place};
+use crate::transfer::align::{Drive, Laying, Place};
+use crate::transfer::bins::Record;
+use crate::transfer::hear::{self, Search};
+use crate::transfer::looks::{self, Seen};
 
 /// Latency left after alignment may be this wrong.
 const DELAY_REACH_S: f64 = 0.002;
@@ -14,10 +17,17 @@ const DELAY_REACH_S: f64 = 0.002;
 const RATES: [f64; 6] = [44_100.0, 48_000.0, 88_200.0, 96_000.0, 176_400.0, 192_000.0];
 /// Clock differences below this are nobody's business.
 const DRIFT_PPM: f64 = 90.0;
+/// A clock found further off than this is a drive at another speed.
+const BELIEVABLE_PPM: f64 = 1_400.0;
 /// Scatter of the residuals in units of the noise above which a one-channel take is searched for lost samples.
 const DOUBTFUL: f64 = 1.5;
+/// The same below which nothing can have slipped: three looks of a hundred that do not follow would leave more.
+const CALM: f64 = 1.1;
 /// Where the linear term of the clock is exact enough.
 const SETTLED_PPM: f64 = 0.02;
+const MOST_ROUNDS: usize = 8;
+/// What a round leaves of the clock's error at most, where there is one clock.
+const SLOWEST: f64 = 0.7;
 
 /// A drive laid where it is taken to have arrived, and the spectra with it there.
 pub(super) struct Laid {
@@ -25,6 +35,33 @@ pub(super) struct Laid {
     pub prepared: Prepared,
     /// Whether the looks told the clock.
     pub clock_known: bool,
+    laying: Laying,
+}
+
+impl Laid {
+    fn in_record(place: Place, record: &Record) -> Place {
+        Place {
+            arrival: place.arrival - record.range.start as f64,
+            ..place
+        }
+    }
+
+    /// Whether the take is cut within the drive, so that it matters which sample lies in the taper.
+    fn is_cut(&self, drive: &Drive) -> bool {
+        let record = &self.prepared.cut.record;
+        let at = Laid::in_record(self.place, record);
+        [drive.active.start, drive.active.end]
+            .into_iter()
+            .any(|n| record.weight(at.of(n as f64)) < 1.0)
+    }
+
+    /// Lays the drive anew a little beside where it was.
+    fn move_to(&mut self, place: Place) {
+        self.place = place;
+        let (x, dx) = self.laying.spectrum(Laid::in_record(place, &self.prepared.cut.record));
+        self.prepared.bins.x = x;
+        self.prepared.bins.x_clock = Some(dx);
+    }
 }
 
 impl Work<'_> {
@@ -33,20 +70,30 @@ impl Work<'_> {
         let Some(drive) = Drive::new(drive, self.rate) else {
             return;
         };
-        let found = align::coarse(reference, drive.samples, self.rate, 1.0);
-        let Some(coarse) = found.filter(|a| a.score > align::HEARD) else {
-            if !self.mismatch(reference, drive.samples, 0.0) {
+        let Some(search) = Search::new(reference, &drive) else {
+            return;
+        };
+        let Some(coarse) = search.whole().filter(|a| a.score > hear::HEARD) else {
+            if !self.mismatch(&search, 0.0) {
                 self.note(
                     "the reference channel does not hold this drive file's signal: latency and clock stay unknown",
                 );
             }
             return;
         };
-        let (latency, clock) = told(reference, &drive, coarse.latency);
+        let (latency, clock) = search.told(coarse.latency);
         let ppm = clock.unwrap_or(0.0);
-        let looks = Looks::new(reference, &drive, latency, ppm, 15_000.0);
-        if let Some((tau, more)) = align::straight(&looks) {
+        let looks = Seen::new(&drive, 15_000.0).at(reference, latency, ppm);
+        if !looks.add_up() {
+            return self.note("latency and clock stay unknown: the clocks of output and input are too far apart, or samples are missing");
+        }
+        if let Some((tau, more)) = looks::straight(&looks) {
             let ppm = ppm + more;
+            self.place = Some(Place {
+                middle: drive.middle(),
+                arrival: latency + tau * self.rate + drive.middle(),
+                ppm,
+            });
             let first = latency / self.rate + tau + drive.middle() * ppm * 1e-6 / self.rate;
             self.set_clock(first, ppm);
         }
@@ -61,16 +108,13 @@ impl Work<'_> {
     }
 
     /// Looks whether the drive came back at another speed; raises the finding if so.
-    fn mismatch(&mut self, heard: &[f32], drive: &[f32], score: f64) -> bool {
+    fn mismatch(&mut self, search: &Search, score: f64) -> bool {
         let mut speeds: Vec<f64> = RATES.iter().flat_map(|a| RATES.iter().map(move |b| a / b)).collect();
         speeds.retain(|s| (s - 1.0).abs() > 0.01 && (0.2..5.0).contains(s));
         speeds.sort_by(f64::total_cmp);
         speeds.dedup_by(|a, b| (*a / *b - 1.0).abs() < 1e-6);
-        let best = speeds
-            .into_iter()
-            .filter_map(|s| align::coarse(heard, drive, self.rate, s).map(|a| (s, a.score)))
-            .max_by(|a, b| a.1.total_cmp(&b.1));
-        let better = best.filter(|(_, s)| *s > align::HEARD && *s > 2.0 * score);
+        let best = search.best_speed(&speeds);
+        let better = best.filter(|(_, s)| *s > hear::HEARD && *s > 2.0 * score);
         if let Some((speed, _)) = better {
             self.raise(findings::rate_mismatch(speed));
         }
@@ -85,29 +129,35 @@ impl Work<'_> {
         if super::all_alike(take) {
             return self.raise(findings::no_signal());
         }
-        let found = align::coarse(take, drive.samples, self.rate, 1.0);
+        let Some(search) = Search::new(take, &drive) else {
+            return self.raise(findings::no_signal());
+        };
+        let found = search.whole();
         let score = found.map_or(0.0, |a| a.score);
         // A drive that was heard at the wrong speed still correlates a little: look for a better one unless it is clear.
-        if score < 40.0 && self.mismatch(take, drive.samples, score) {
+        if score < 40.0 && self.mismatch(&search, score) {
             return;
         }
-        let heard = found.filter(|a| a.score > align::HEARD);
-        let Some(mut laid) = heard.and_then(|a| self.lay(&drive, a.latency)) else {
+        let heard = found.filter(|a| a.score > hear::HEARD);
+        let Some(mut laid) = heard.and_then(|a| self.lay(&drive, search.told(a.latency))) else {
             return self.raise(findings::no_signal());
         };
         if !self.something_there(&laid.prepared) {
             return;
         }
+        if self.drive_itself(&laid.prepared) {
+            return self.raise(findings::drive_itself());
+        }
         let fits = self.settle(&drive, &mut laid);
         let place = laid.place;
         // A sweep at the wrong speed is heard all right, only nothing fits.
-        let believable = fits.as_ref().is_some_and(|f| f.best().scatter < 30.0) && place.ppm.abs() < 450.0;
-        if !believable && self.mismatch(take, drive.samples, score) {
+        let believable = fits.as_ref().is_some_and(|f| f.best().scatter < 30.0) && place.ppm.abs() < BELIEVABLE_PPM;
+        if !believable && self.mismatch(&search, score) {
             return;
         }
         match fits {
-            Some(fits) => self.settled(&drive, &laid, &fits),
-            None => match self.lost(&drive, place, None) {
+            Some(fits) => self.settled((&drive, &search), &laid, &fits),
+            None => match self.lost((&drive, &search), place, None) {
                 Some(at) => self.samples_lost(at),
                 None => self.raise(findings::no_fit(self.heard(&laid.prepared))),
             },
@@ -115,15 +165,16 @@ impl Work<'_> {
     }
 
     /// Judges a take whose drive was laid well, and fills in the record's parts.
-    fn settled(&mut self, drive: &Drive, laid: &Laid, fits: &Fits) {
+    fn settled(&mut self, (drive, search): (&Drive, &Search), laid: &Laid, fits: &Fits) {
         let place = laid.place;
         self.set_clock(place.seen_from(0.0).arrival / self.rate, place.ppm);
-        let follows = laid.prepared.noise_from_silence && fits.best().scatter <= DOUBTFUL;
+        let follows = |most: f64| laid.prepared.noise_from_silence && fits.best().scatter <= most;
         // Tops that are cut off make a misfit of their own.
-        let doubtful = !follows && !self.raised(Code::Clipped);
-        let slip = self
-            .slipped(drive, place, fits)
-            .or_else(|| doubtful.then(|| self.lost(drive, place, Some(fits)))?);
+        let doubtful = !follows(DOUBTFUL) && !self.raised(Code::Clipped);
+        let slip = (!follows(CALM))
+            .then(|| self.slipped(drive, place, fits))
+            .flatten()
+            .or_else(|| doubtful.then(|| self.lost((drive, search), place, Some(fits)))?);
         if let Some(at) = slip {
             self.samples_lost(at);
         }
@@ -137,9 +188,8 @@ impl Work<'_> {
         self.raise(findings::dropout(1, at_s, Level::Reject));
     }
 
-    /// Lays the drive where the looks have it, from where its correlation is highest.
-    fn lay(&self, drive: &Drive, latency: f64) -> Option<Laid> {
-        let (latency, clock) = told(&self.take.pickup, drive, latency);
+    /// Lays the drive where the looks have it.
+    fn lay(&self, drive: &Drive, (latency, clock): (f64, Option<f64>)) -> Option<Laid> {
         let middle = drive.middle();
         let place = Place {
             middle,
@@ -147,43 +197,47 @@ impl Work<'_> {
             arrival: latency + middle,
             ppm: clock.unwrap_or(0.0),
         };
-        Some(Laid {
-            place,
-            prepared: self.place(drive, place)?,
-            clock_known: clock.is_some(),
-        })
+        self.place(drive, place, clock.is_some())
     }
 
     /// Lays the drive ever closer to where it arrived, until the fit asks for no more, then fits all.
     pub(super) fn settle(&self, drive: &Drive, laid: &mut Laid) -> Option<Fits> {
         let (delay, ppm) = search(&laid.prepared, laid.clock_known)?;
-        laid.place.arrival += delay * self.rate;
-        laid.place.ppm += ppm;
-        let mut settled = false;
-        for _ in 0..8 {
-            laid.prepared = self.place(drive, laid.place)?;
-            let fit = fit::second_order(&laid.prepared.bins, &laid.prepared.setup)?;
-            let ppm = fit.get(Param::Clock).unwrap_or(0.0);
-            if ppm.abs() < SETTLED_PPM {
-                settled = true;
-                break;
+        let near = by(laid.place, delay * self.rate, ppm);
+        match laid.is_cut(drive) {
+            true => *laid = self.place(drive, near, laid.clock_known)?,
+            false => laid.move_to(near),
+        }
+        let (mut before, mut last): (Option<Fitted>, f64) = (None, f64::INFINITY);
+        for _ in 0..MOST_ROUNDS {
+            let Prepared { bins, setup, .. } = &laid.prepared;
+            let followed = before.and_then(|f| {
+                let theta = fit::follow(bins, setup, &f)?;
+                Some(Fitted { theta, ..f })
+            });
+            let mut fit = followed.or_else(|| fit::second_order(bins, setup))?;
+            let ppm = fit.take_over(Param::Clock);
+            if ppm.abs() < SETTLED_PPM * fit.excess().sqrt() {
+                let fits = Fits::of(&mut laid.prepared, self.choice())?;
+                let left = |p: Param| fits.best().get(p).unwrap_or(0.0);
+                // What is left is small enough to be linear.
+                laid.place = by(laid.place, left(Param::Delay) * self.rate, left(Param::Clock));
+                return Some(fits);
             }
-            laid.place.arrival += fit.get(Param::Delay).unwrap_or(0.0) * self.rate;
-            laid.place.ppm += ppm;
+            // A take that slips is followed round and round.
+            if ppm.abs() > SLOWEST * last {
+                return None;
+            }
+            last = ppm.abs();
+            let delay = fit.take_over(Param::Delay);
+            laid.move_to(by(laid.place, delay * self.rate, ppm));
+            before = Some(fit);
         }
-        if !settled {
-            return None;
-        }
-        let fits = Fits::of(&mut laid.prepared, self.options.model)?;
-        let best = fits.best();
-        // What is left is small enough to be linear.
-        laid.place.arrival += best.get(Param::Delay).unwrap_or(0.0) * self.rate;
-        laid.place.ppm += best.get(Param::Clock).unwrap_or(0.0);
-        Some(fits)
+        None
     }
 
     /// Spectra with the drive laid where it is taken to have arrived.
-    pub(super) fn place(&self, drive: &Drive, at: Place) -> Option<Prepared> {
+    pub(super) fn place(&self, drive: &Drive, at: Place, clock_known: bool) -> Option<Laid> {
         let in_take = |n: usize| at.of(n as f64).max(0.0) as usize;
         let frames = self.take.pickup.len();
         let (start, end) = (in_take(drive.active.start), in_take(drive.active.end).min(frames));
@@ -191,41 +245,30 @@ impl Work<'_> {
             return None;
         }
         let cut = self.cut(Some(start..end), Vec::new());
-        let in_record = Place {
-            arrival: at.arrival - cut.record.range.start as f64,
-            ..at
-        };
-        let (x, dx) = align::spectrum(drive.samples, in_record, &cut.record, cut.keep);
+        let in_record = Laid::in_record(at, &cut.record);
+        let laying = Laying::new(drive.samples, in_record, &cut.record, cut.keep);
+        let (x, dx) = laying.spectrum(in_record);
         let y = cut.record.transform(&self.take.pickup, cut.keep);
-        let mut p = self.prepare(cut, x, y);
-        p.bins.x_clock = Some(dx);
-        p.setup.nuisance.push(free(Param::Delay, DELAY_REACH_S));
-        p.setup.nuisance.push(free(Param::Clock, 50.0));
-        Some(p)
+        let mut prepared = self.prepare(cut, x, y);
+        prepared.bins.x_clock = Some(dx);
+        prepared.setup.nuisance.push(free(Param::Delay, DELAY_REACH_S));
+        prepared.setup.nuisance.push(free(Param::Clock, 50.0));
+        Some(Laid {
+            place: at,
+            prepared,
+            clock_known,
+            laying,
+        })
     }
 }
 
-/// Latency in samples, and clock difference in ppm where the looks tell it, of a drive whose correlation is highest at `found`.
-fn told(take: &[f32], drive: &Drive, found: f64) -> (f64, Option<f64>) {
-    let clock = align::clock(&Looks::new(take, drive, found, 0.0, 5_000.0));
-    (right_period(take, drive, found, clock.unwrap_or(0.0)), clock)
-}
-
-/// A drive that repeats itself correlates at the wrong period too, and under a clock difference even better: of the periods
-/// within reach the one at which the looks add up best, counted over those that lie within the take.
-fn right_period(take: &[f32], drive: &Drive, found: f64, ppm: f64) -> f64 {
-    /// More periods than this to either side are not tried.
-    const MOST: i64 = 12;
-    let Some(period) = align::period(drive.samples, drive.rate) else {
-        return found;
-    };
-    let reach = ((drive.active.len() / period) as i64).min(MOST);
-    let score = |latency: f64| Looks::new(take, drive, latency, ppm, 5_000.0).agreement(0.0);
-    (-reach..=reach)
-        .map(|k| found + (k * period as i64) as f64 / (1.0 + ppm * 1e-6))
-        .map(|latency| (latency, score(latency)))
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-        .map_or(found, |best| best.0)
+/// So many samples later, and so much faster.
+fn by(place: Place, samples: f64, ppm: f64) -> Place {
+    Place {
+        arrival: place.arrival + samples,
+        ppm: place.ppm + ppm,
+        ..place
+    }
 }
 
 fn free(param: Param, reach: f64) -> Nuisance {
@@ -235,7 +278,7 @@ fn free(param: Param, reach: f64) -> Nuisance {
         lower: -reach,
         upper: reach,
         prior: None,
-        stated: false,
+        known: Known::Weakly,
     }
 }
 

@@ -2,17 +2,18 @@
 
 use std::collections::BTreeMap;
 
-use nalgebra::DMatrix;
-
+use super::budget::{self, Sums};
 use super::curve::{self, DB, Misfit, Point};
-use super::fits::{Fits, sound};
+use super::fits::Fits;
 use super::prepare::Prepared;
-use super::{Choice, Work, findings, open};
+use super::{Work, findings, open};
 use crate::estimate::Estimate;
-use crate::fit::model::{Param, f0_q};
-use crate::fit::{Fitted, Kind, peak};
+use crate::fit::kind::{Kind, Metal};
+use crate::fit::model::Param;
+use crate::fit::natural::{self, Meaning, Resonance as Resonant};
+use crate::fit::{Fitted, peak};
 use crate::record::knock;
-use crate::record::{Code, Definition, Eddy, Fit, Level, Model, Nuisance, PeakFrom, Resonance};
+use crate::record::{Code, Definition, Eddy, Fit, Level, Model, Nuisance, PeakFrom, Plain, Resonance};
 
 /// Standard uncertainties above which a reading is called weak.
 const WEAK_F0: f64 = 0.005;
@@ -22,64 +23,47 @@ const ABOUT: f64 = 1.05;
 /// A response with a narrow peak can follow chance by about twice the logarithm of the number of bins; this is far above.
 const LEAST_EXPLAINED: f64 = 100.0;
 
-/// f0 and Q of a fit with their uncertainties and correlation.
-pub(super) struct Headline {
-    pub f0: Estimate,
-    pub q: Estimate,
-    pub corr: f64,
-}
+/// All of a curve.
+const WHOLE: [f64; 2] = [0.0, f64::INFINITY];
 
-fn headline(fit: &Fitted) -> Option<Headline> {
-    let (i1, i2) = (fit.model.index(Param::B1)?, fit.model.index(Param::B2)?);
-    let (b1, b2) = (fit.theta[i1], fit.theta[i2]);
-    let (f0, q) = f0_q(fit.model.f_ref, b1, b2);
-    let df = [0.0, -0.5 * f0 / b2];
-    let dq = [-q / b1, 0.5 * q / b2];
-    let cov = |c: &DMatrix<f64>, a: [f64; 2], b: [f64; 2]| {
-        a[0] * b[0] * c[(i1, i1)] + (a[0] * b[1] + a[1] * b[0]) * c[(i1, i2)] + a[1] * b[1] * c[(i2, i2)]
-    };
-    let sd = |c: &DMatrix<f64>, a: [f64; 2]| cov(c, a, a).max(0.0).sqrt();
-    let corr = cov(&fit.total, df, dq) / (sd(&fit.total, df) * sd(&fit.total, dq)).max(f64::MIN_POSITIVE);
-    Some(Headline {
-        f0: Estimate::new(f0, sd(&fit.total, df), sd(&fit.noise, df))?,
-        q: Estimate::new(q, sd(&fit.total, dq), sd(&fit.noise, dq))?,
-        corr: if corr.is_finite() { corr.clamp(-1.0, 1.0) } else { 0.0 },
-    })
-}
-
-/// The measured curve, and how the models stand to it.
+/// The measured curve, and how the model stands to it.
 pub(super) struct Held<'a> {
-    pub second: &'a Fitted,
-    /// What is shown.
-    pub better: &'a Fitted,
+    /// What is shown, and its natural resonance.
+    pub shown: &'a Fitted,
     pub points: Vec<Point>,
-    pub miss_second: Misfit,
-    pub miss_better: Misfit,
+    /// How the plain model misses the points.
+    miss_plain: Misfit,
+    /// Whether no model follows them.
+    missed: bool,
     /// Level at low frequency, and its uncertainty in dB.
     pub low: (f64, f64),
 }
 
 impl<'a> Held<'a> {
-    fn new(p: &Prepared, second: &'a Fitted, better: &'a Fitted) -> Self {
-        let points = curve::measure(&p.bins, p.setup.band, better);
-        let of = |f: &Fitted| curve::misfit(&points, |hz| f.shape(hz));
-        let (miss_second, miss_better) = (of(second), of(better));
+    fn new(p: &Prepared, fits: &'a Fits, natural: &Resonant) -> Self {
+        let shown = fits.best();
+        let points = curve::measure(&p.bins, p.setup.band, shown);
+        let missed = curve::misfit(&points, WHOLE, |hz| shown.shape(hz)).matters();
         Held {
-            second,
-            better,
-            miss_second,
-            miss_better,
-            // Where no model fits, its level at 0 Hz is no level of this pickup: the curve's own lows are taken then.
-            low: curve::low_level(&points, better, miss_better.matters()),
+            shown,
+            miss_plain: curve::misfit(&points, WHOLE, |hz| fits.plain.shape(hz)),
+            missed,
+            // Where no model fits, its level is no level of this pickup: the curve's own lows are taken then.
+            low: curve::low_level(&points, (natural.level.value, natural.f0.value), missed),
             points,
         }
     }
 
-    /// Frequency and height of the peak; of the curve itself where even the better model misses it.
+    /// How the model that is shown misses the points of a band.
+    pub fn miss(&self, from: f64, to: f64) -> Misfit {
+        curve::misfit(&self.points, [from, to], |hz| self.shown.shape(hz))
+    }
+
+    /// Frequency and height of the peak; of the curve itself where no model follows it.
     fn peak(&self, band: [f64; 2]) -> (Option<(Estimate, Estimate)>, PeakFrom) {
-        match self.curve_peak(band).filter(|_| self.miss_better.matters()) {
+        match self.curve_peak(band).filter(|_| self.missed) {
             Some(peak) => (Some(peak), PeakFrom::Curve),
-            None => (peak::estimate(self.better), PeakFrom::Model),
+            None => (peak::estimate(self.shown).map(|p| (p.hz, p.db)), PeakFrom::Model),
         }
     }
 
@@ -94,7 +78,7 @@ impl<'a> Held<'a> {
         };
         let told = |p: &peak::Near| p.db.is_finite() && p.model_db.is_finite() && p.u_db < 3.0;
         let list: Vec<peak::Near> = self.points.iter().map(near).filter(told).collect();
-        let model = |f: f64| level(self.better.shape(f).norm());
+        let model = |f: f64| level(self.shown.shape(f).norm());
         let p = peak::of_curve(&list, band[0].max(300.0), band[1], model).filter(|p| p.db > 0.0)?;
         Some((
             Estimate::new(p.hz, p.noise_hz.hypot(p.shape_hz), p.noise_hz)?,
@@ -106,34 +90,36 @@ impl<'a> Held<'a> {
 impl Work<'_> {
     /// Judges what was fitted, and fills in the record's parts.
     pub(super) fn report(&mut self, p: &Prepared, fits: &Fits) {
-        let second = &fits.second;
-        if explained(p, second) < LEAST_EXPLAINED {
+        let (plain, shown) = (&fits.plain, fits.best());
+        if explained(p, plain) < LEAST_EXPLAINED {
             return self.raise(findings::no_signal());
         }
-        if open::winding_is_open(p, second) {
+        if open::winding_is_open(p, plain) {
             return self.raise(findings::open_winding());
         }
-        let Some(head) = headline(second) else {
+        let Some(natural) = natural::of(shown) else {
             return self.raise(findings::no_fit(self.heard(p)));
         };
-        let better = self.shown(fits);
-        let held = Held::new(p, second, better);
+        let held = Held::new(p, fits, &natural);
         let (peak, peak_from) = held.peak(p.setup.band);
-        self.judge_fit(&held, peak.as_ref());
+        let way = self.other_way(fits);
+        let sums = budget::of(&fits.climb, &natural, (peak, peak_from), way.as_ref());
+        self.judge_ways(way.as_ref(), &natural);
+        self.judge_fit(&held, &sums.next, sums.peak.map(|p| p.0.value));
         if peak.is_none() {
             self.raise(findings::no_peak());
         }
-        self.judge_edge(p, &head, peak.as_ref());
-        let (wf, wq) = (head.f0.u_noise / head.f0.value, head.q.u_noise / head.q.value);
+        self.judge_edge(p, sums.f0.value, sums.peak.map(|p| p.0.value));
+        let (wf, wq) = (sums.f0.u_noise / sums.f0.value, sums.q.u_noise / sums.q.value);
         if wf > 0.1 || wq > 0.3 {
             self.raise(findings::no_fit(self.heard(p)));
         } else if wf > WEAK_F0 || wq > WEAK_Q {
             self.raise(findings::low_snr(100.0 * wf, 100.0 * wq));
         }
-        self.judge_time(p, &fits.lines, better);
-        self.judge_noise(p, fits, better, head.f0.value);
+        self.judge_time(p, &fits.lines, shown);
+        self.judge_noise(p, fits, shown, sums.f0.value);
         // A knock may bend the curve into any shape.
-        let disturbed = (self.raised(Code::Transient) || self.raised(Code::Dropout)) && better.scatter > 2.0;
+        let disturbed = (self.raised(Code::Transient) || self.raised(Code::Dropout)) && shown.scatter > 2.0;
         if let Some(at) = curve::dip(&held.points, held.low.0).filter(|_| !disturbed) {
             self.raise(findings::coils_cancel(at));
         }
@@ -142,89 +128,181 @@ impl Work<'_> {
             Some(ohm) if ohm < 3e6 => self.raise(findings::input_loading(ohm, Level::Note)),
             _ => {}
         }
+        self.say_chain(p, fits);
         self.out.resonance = Some(Resonance {
-            peak_hz: peak.map(|p| p.0),
-            peak_db: peak.map(|p| p.1),
             peak_from,
-            ..self.resonance(head, better)
+            ..self.resonance(&sums, &natural)
         });
         self.out.fit = Some(self.fit_of(p, fits, &held));
+        self.out.budget = Some(sums.budget);
         self.out.curve = Some(curve::to_record(&held.points, held.low.0));
-        self.out.answer_db = answer_at_reference(better);
+        self.out.answer_db = answer_at_reference(shown);
     }
 
-    /// The fit that plot and peak come from.
-    fn shown<'f>(&mut self, fits: &'f Fits) -> &'f Fitted {
-        let eddy = fits.eddy.as_ref();
-        let better = match self.options.model {
-            Choice::SecondOrder => &fits.second,
-            Choice::Eddy => eddy.unwrap_or(&fits.second),
-            Choice::Better => fits.best(),
-        };
+    /// What the fit says of the chain and of metal, in a line each.
+    fn say_chain(&mut self, p: &Prepared, fits: &Fits) {
+        let shown = fits.best();
         // AC-coupling corners that ended at the end of their range are no corners: something else bends the lows.
         let wall = |p: &Param| matches!(p, Param::AcDifference | Param::AcSum);
-        if better.at_bound.iter().any(wall) {
+        if shown.rung.kind.metal == Metal::None && shown.at_bound.iter().any(wall) {
             self.note(
                 "the inputs' AC coupling came out at the end of its range: state ac_pickup_hz and ac_reference_hz in the rig file",
             );
         }
-        if self.options.model == Choice::Eddy && eddy.is_none() {
-            self.note("the eddy model is not to be had from this take: the second-order model is shown");
+        if self.options.model.kind().is_some_and(|k| k != shown.rung.kind) {
+            self.note("the model that was asked for is not to be had from this take: the second-order model is shown");
         }
-        better
+        for n in &p.setup.nuisance {
+            if let (Some(found), Some((said, _))) = (shown.contradicts(n), n.prior) {
+                self.note(&contradiction(n.param, said, found));
+            }
+        }
+        match chain_fault(shown) {
+            // What two coils that cancel do to a curve is no skew.
+            Some(Looks::Lead(_)) if self.raised(Code::CoilsCancel) => {}
+            Some(Looks::Lead(seconds)) => {
+                let doubtful = shown.rung.kind.metal > Metal::Turn && seconds.abs() > DOUBTFUL_S;
+                let level = if doubtful { Level::Warning } else { Level::Note };
+                self.raise(findings::inputs_apart(seconds, level));
+            }
+            Some(Looks::RollOff) => self.note("metal shapes this curve, or one input rolls off earlier than the other"),
+            Some(Looks::Low) => {
+                self.note("something below 200 Hz bends this curve: the pickup on the reference's input, or hum")
+            }
+            None if shown.rung.kind.metal != Metal::None => self.note("metal shapes this curve"),
+            None => {}
+        }
     }
 
-    /// The reading but for its peak.
-    fn resonance(&self, head: Headline, better: &Fitted) -> Resonance {
+    /// The reading.
+    fn resonance(&self, sums: &Sums, natural: &Resonant) -> Resonance {
         let chain = self.options.chain;
-        let gain = better.theta[0] / chain.gain.0;
-        let u_gain = |c: &DMatrix<f64>| c[(0, 0)].max(0.0).sqrt() / chain.gain.0;
-        let channels = gain.abs() * chain.gain.1.unwrap_or(0.0);
-        let (u, un) = (u_gain(&better.total).hypot(channels), u_gain(&better.noise));
+        let channels = chain.gain.1.unwrap_or(0.0);
+        let of_gain = |v: f64| v / chain.gain.0;
+        let level = natural.level;
+        let gain = of_gain(level.value);
+        let (u, un) = (of_gain(level.u).hypot(gain * channels), of_gain(level.u_noise));
         // Without a reference channel the level is that of the output's volume knob.
         let referred = self.take.reference.is_some();
-        let level_db = Estimate::new(20.0 * gain.abs().log10(), DB * u / gain.abs(), DB * un / gain.abs());
+        let level_db = Estimate::new(20.0 * gain.log10(), DB * u / gain, DB * un / gain);
         let mutual_h = chain.ohm.filter(|_| referred).and_then(|(ohm, rel)| {
-            let value = gain.abs() * ohm;
+            let value = gain * ohm;
             let tolerance = value * rel.unwrap_or(0.0);
             Estimate::new(value, (u * ohm).hypot(tolerance), un * ohm)
         });
-        let sign = if gain < 0.0 { -1 } else { 1 };
         Resonance {
-            f0_hz: head.f0,
-            q: head.q,
-            corr_f0_q: head.corr,
-            peak_hz: None,
-            peak_db: None,
+            f0_hz: sums.f0,
+            q: sums.q,
+            local: natural.meaning == Meaning::Local,
+            corr_f0_q: sums.corr,
+            peak_hz: sums.peak.map(|p| p.0),
+            peak_db: sums.peak.map(|p| p.1),
             peak_from: PeakFrom::Model,
             mutual_h,
-            polarity: sign * chain.sign.unwrap_or(1),
+            polarity: sums.sign * chain.sign.unwrap_or(1),
             polarity_referenced: chain.sign.is_some(),
             level_db: level_db.filter(|_| referred),
-            definition: Definition::Plain,
+            definition: match natural.meaning {
+                Meaning::Plain => Definition::Plain,
+                Meaning::Natural => Definition::Pole,
+                Meaning::Local => Definition::Local,
+            },
             u_lay: None,
             u_day: None,
         }
     }
 
     fn fit_of(&self, p: &Prepared, fits: &Fits, held: &Held) -> Fit {
-        let eddy = fits.eddy.as_ref().zip(fits.delta_bic);
-        let asked = self.options.model == Choice::Eddy;
+        let shown = held.shown;
+        let plain = natural::of(&fits.plain).map(|n| Plain { f0_hz: n.f0, q: n.q });
         Fit {
-            model: match held.better.kind {
-                Kind::Eddy => Model::Eddy,
-                Kind::SecondOrder => Model::SecondOrder,
-            },
+            model: model_of(shown.rung.kind),
+            plain,
+            shift_s: shown.lead(),
             band_hz: p.setup.band,
-            bins: held.second.bins as u64,
-            reduced_chi2: held.second.reduced_chi2,
-            rms_residual_db: held.miss_second.rms_db,
-            eddy: eddy
-                .filter(|(e, d)| (*d < 0.0 && sound(e)) || asked)
-                .and_then(|(e, d)| eddy_record(e, d)),
-            nuisance: nuisance(held.better, p),
+            bins: fits.plain.bins as u64,
+            reduced_chi2: fits.plain.reduced_chi2,
+            rms_residual_db: held.miss_plain.rms_db,
+            eddy: Some(shown)
+                .filter(|f| f.rung.kind == Kind::of(Metal::Turn))
+                .and_then(|f| eddy_record(f, &fits.plain)),
+            nuisance: nuisance(shown, p),
             noise_from: if p.noise_from_silence { "silence" } else { "residuals" }.into(),
         }
+    }
+}
+
+fn model_of(kind: Kind) -> Model {
+    match (kind.metal, kind.other) {
+        (Metal::None, false) => Model::SecondOrder,
+        (Metal::Turn, false) => Model::Turn,
+        (Metal::Core, false) => Model::Metal,
+        (Metal::CoreAndSheet, false) => Model::MetalLoop,
+        (Metal::None, true) => Model::SecondOrderOther,
+        (Metal::Turn, true) => Model::TurnOther,
+        (Metal::Core, true) => Model::MetalOther,
+        (Metal::CoreAndSheet, true) => Model::MetalLoopOther,
+    }
+}
+
+/// What a model of metal stands for where it is none.
+enum Looks {
+    /// The pickup's channel ahead of the reference's by so many seconds, or behind it where negative.
+    Lead(f64),
+    /// A turn so quick that a roll-off of one input does the same.
+    RollOff,
+    /// Something at the lowest frequencies.
+    Low,
+}
+
+/// A lead or lag this long is said; clean metal alone gives up to half of it.
+const SAID_S: f64 = 0.4e-6;
+/// A lead or lag beyond this beside metal may be neither, but a coupling of the exciter into the coil.
+const DOUBTFUL_S: f64 = 1e-6;
+/// Time constants between which metal lies: below, a lag of the inputs looks like it; above, what happens below 200 Hz.
+const QUICK_S: f64 = 5e-6;
+const SLOW_S: f64 = 5e-3;
+/// A share of all but all.
+const NEARLY_ONE: f64 = 0.97;
+
+/// What the rig file says against what the take asks for.
+fn contradiction(param: Param, said: f64, found: f64) -> String {
+    let (key, unit, scale) = match param {
+        Param::AcPickup => ("ac_pickup_hz", "Hz", 1.0),
+        Param::AcReference => ("ac_reference_hz", "Hz", 1.0),
+        Param::AcOutput => ("ac_output_hz", "Hz", 1.0),
+        Param::Delay => ("delay_s", "us", 1e6),
+        _ => ("series_ohm or inductance_h (the exciter's corner)", "kHz", 1e-3),
+    };
+    let shown = |v: f64| match param {
+        Param::InverseCorner => scale / v,
+        _ => scale * v,
+    };
+    format!(
+        "the rig file's {key} says {:.4} {unit}, this take asks for {:.4} {unit}: measure it again, or widen its tolerance",
+        shown(said),
+        shown(found)
+    )
+}
+
+fn chain_fault(fit: &Fitted) -> Option<Looks> {
+    if let Some(lead) = fit.lead().filter(|l| l.value.abs() > SAID_S) {
+        return Some(Looks::Lead(lead.value));
+    }
+    if let Some(pole) = fit.get(Param::Pole) {
+        let tau = pole / fit.model.w_ref();
+        return match tau {
+            _ if tau > SLOW_S => Some(Looks::Low),
+            _ if tau < QUICK_S => Some(Looks::RollOff),
+            _ => None,
+        };
+    }
+    let tau = fit.get(Param::CoreLnTau)?.exp();
+    let (l, emf) = (fit.get(Param::CoreL)?, fit.get(Param::CoreEmf)?);
+    match (l > NEARLY_ONE, emf > NEARLY_ONE) {
+        (true, _) if tau < QUICK_S => Some(Looks::Lead(tau)),
+        (_, true) if tau < QUICK_S => Some(Looks::Lead(-tau)),
+        _ => None,
     }
 }
 
@@ -251,20 +329,22 @@ fn answer_at_reference(fit: &Fitted) -> Option<Estimate> {
     Estimate::new(20.0 * value.log10(), 8.686 * u, 8.686 * u)
 }
 
-fn eddy_record(e: &Fitted, delta_bic: f64) -> Option<Eddy> {
-    let head = headline(e)?;
+/// The shorted turn as one pole and one zero beside a second-order response.
+fn eddy_record(turn: &Fitted, plain: &Fitted) -> Option<Eddy> {
+    let n = natural::of(turn)?;
     let seconds = |p: Param| {
-        let known = e.known(p)?;
-        let k = 1.0 / (std::f64::consts::TAU * e.model.f_ref);
+        let known = turn.known(p)?;
+        let k = 1.0 / turn.model.w_ref();
         Estimate::new(known.value * k, known.u * k, known.u_noise * k)
     };
+    let delta_bic = (turn.cost - plain.cost) / turn.excess() + 2.0 * plain.data.max(2.0).ln();
     Some(Eddy {
-        f0_hz: head.f0,
-        q: head.q,
+        f0_hz: n.f0,
+        q: n.q,
         pole_s: seconds(Param::Pole)?,
         zero_s: seconds(Param::Zero)?,
         delta_bic: delta_bic.is_finite().then_some(delta_bic)?,
-        reduced_chi2: e.reduced_chi2,
+        reduced_chi2: turn.reduced_chi2,
     })
 }
 
@@ -281,12 +361,13 @@ fn nuisance(fit: &Fitted, p: &Prepared) -> BTreeMap<String, Nuisance> {
         ("exciter_corner_hz", Param::InverseCorner),
         ("delay_s", Param::Delay),
     ];
+    let total = fit.total();
     let row = |(name, param): (&str, Param)| {
         let turn = |v: f64| if param == Param::InverseCorner { 1.0 / v } else { v };
         let fitted = fit.model.index(param);
         let stated = Some(p.setup.fixed.get(param)).filter(|v| *v != 0.0);
         let value = turn(fitted.map(|i| fit.theta[i]).or(stated)?);
-        let u = fitted.map(|i| (turn(fit.theta[i] + fit.total[(i, i)].max(0.0).sqrt()) - value).abs());
+        let u = fitted.map(|i| (turn(fit.theta[i] + total[(i, i)].max(0.0).sqrt()) - value).abs());
         let u = u.filter(|u| u.is_finite());
         value.is_finite().then(|| (name.to_string(), Nuisance { value, u }))
     };

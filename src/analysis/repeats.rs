@@ -2,7 +2,7 @@
 
 use crate::estimate::{Estimate, Z95};
 use crate::failure::{Failure, Result};
-use crate::record::{Level, Record, Repeat, Resonance, Verdict};
+use crate::record::{Finding, Level, Record, Repeat, Resonance, Verdict};
 
 /// One record of N takes: values are weighted means, `u_noise` the larger of what the takes say and what their scatter says.
 /// Takes that were rejected are left out, with a note; if all were, the first stands for them.
@@ -18,6 +18,7 @@ pub fn combine(records: Vec<Record>) -> Result<Record> {
     let Some(base) = good.first() else { return Ok(first) };
     let readings: Vec<&Resonance> = good.iter().filter_map(|r| r.resonance.as_ref()).collect();
     let mut out = (*base).clone();
+    out.budget = None;
     out.taken_at = first.taken_at;
     out.repeats = readings
         .iter()
@@ -29,16 +30,7 @@ pub fn combine(records: Vec<Record>) -> Result<Record> {
             mutual_h: r.mutual_h,
         })
         .collect();
-    // What any take showed, once each, at its strongest.
-    out.findings = Vec::new();
-    for f in good.iter().flat_map(|r| &r.findings) {
-        match out.findings.iter_mut().find(|g| g.code == f.code) {
-            Some(g) if f.level > g.level => *g = f.clone(),
-            Some(_) => {}
-            None => out.findings.push(f.clone()),
-        }
-    }
-    out.findings.sort_by_key(|f| std::cmp::Reverse(f.level));
+    out.findings = strongest(&good);
     out.verdict = Verdict::from_findings(&out.findings);
     out.notes.push(format!(
         "mean of {} takes; the curve is the first one's",
@@ -56,22 +48,40 @@ pub fn combine(records: Vec<Record>) -> Result<Record> {
         ));
     }
     if let Some(r) = out.resonance.as_mut() {
-        let column = |pick: &dyn Fn(&Resonance) -> Option<Estimate>| -> Option<Estimate> {
-            let list: Option<Vec<Estimate>> = readings.iter().map(|r| pick(r)).collect();
-            list.and_then(|l| mean(&l))
-        };
-        if let Some(e) = column(&|r| Some(r.f0_hz)) {
-            r.f0_hz = e;
-        }
-        if let Some(e) = column(&|r| Some(r.q)) {
-            r.q = e;
-        }
-        r.peak_hz = column(&|r| r.peak_hz);
-        r.peak_db = column(&|r| r.peak_db);
-        r.mutual_h = column(&|r| r.mutual_h);
-        r.level_db = column(&|r| r.level_db);
+        put_means(r, &readings);
     }
     Ok(out)
+}
+
+/// What any take showed, once each, at its strongest.
+fn strongest(records: &[&Record]) -> Vec<Finding> {
+    let mut out: Vec<Finding> = Vec::new();
+    for f in records.iter().flat_map(|r| &r.findings) {
+        match out.iter_mut().find(|g| g.code == f.code) {
+            Some(g) if f.level > g.level => *g = f.clone(),
+            Some(_) => {}
+            None => out.push(f.clone()),
+        }
+    }
+    out.sort_by_key(|f| std::cmp::Reverse(f.level));
+    out
+}
+
+fn put_means(r: &mut Resonance, readings: &[&Resonance]) {
+    let column = |pick: &dyn Fn(&Resonance) -> Option<Estimate>| -> Option<Estimate> {
+        let list: Option<Vec<Estimate>> = readings.iter().map(|r| pick(r)).collect();
+        list.and_then(|l| mean(&l))
+    };
+    if let Some(e) = column(&|r| Some(r.f0_hz)) {
+        r.f0_hz = e;
+    }
+    if let Some(e) = column(&|r| Some(r.q)) {
+        r.q = e;
+    }
+    r.peak_hz = column(&|r| r.peak_hz);
+    r.peak_db = column(&|r| r.peak_db);
+    r.mutual_h = column(&|r| r.mutual_h);
+    r.level_db = column(&|r| r.level_db);
 }
 
 /// Weighted mean of repeats. u_noise = max(computed, s t.975(N-1)/1.96)/sqrt N; what is systematic stays as it is.

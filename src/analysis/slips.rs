@@ -8,11 +8,12 @@ use num_complex::Complex64;
 
 use super::Work;
 use super::fits::Fits;
-use super::one::Laid;
 use crate::capture::{Provenance, Take};
 use crate::fft;
 use crate::fit::Fitted;
-use crate::transfer::align::{self, Drive, Looks, Place};
+use crate::transfer::align::{Drive, Place};
+use crate::transfer::hear::{self, Search};
+use crate::transfer::looks::Seen;
 
 /// A take that is cut within the drive misses what the AC coupling remembers of what came before.
 const CUT_BOTTOM_HZ: f64 = 120.0;
@@ -23,25 +24,26 @@ const PIECES: usize = 8;
 
 impl Work<'_> {
     /// Where samples are lost or repeated in a take that the model does not follow; the time.
-    pub(super) fn lost(&self, drive: &Drive, at: Place, whole: Option<&Fits>) -> Option<f64> {
-        self.torn(drive).or_else(|| self.slipped_against_half(drive, at, whole))
+    pub(super) fn lost(&self, (drive, search): (&Drive, &Search), at: Place, whole: Option<&Fits>) -> Option<f64> {
+        self.torn(drive, search)
+            .or_else(|| self.slipped_against_half(drive, at, whole))
     }
 
     /// Whether two pieces of the drive arrived at delays that no clock brings about. Returns the time at which the later one
     /// was heard.
-    fn torn(&self, drive: &Drive) -> Option<f64> {
+    fn torn(&self, drive: &Drive, search: &Search) -> Option<f64> {
         let (frames, active) = (self.take.pickup.len() as f64, &drive.active);
         let size = active.len().div_ceil(PIECES);
         let near = 0.03 * self.rate;
         let heard = |start: usize| {
             let end = (start + size).min(active.end);
-            let found = align::coarse(&self.take.pickup, &only(drive, start..end), self.rate, 1.0)?;
+            let found = search.piece(start..end)?;
             // A piece that the take does not hold as a whole is cut, not torn.
             let inside = found.latency + start as f64 > -near && found.latency + end as f64 <= frames + near;
-            (inside && found.score > SURELY * align::HEARD).then_some((start, found.latency))
+            (inside && found.score > SURELY * hear::HEARD).then_some((start, found.latency))
         };
         let heard: Vec<(usize, f64)> = active.clone().step_by(size).filter_map(heard).collect();
-        let period = align::period(drive.samples, self.rate).map_or(0.0, |p| p as f64);
+        let period = search.period().map_or(0.0, |p| p as f64);
         heard.windows(2).find_map(|pair| {
             let [(a, early), (b, late)] = [pair[0], pair[1]];
             let clock_can = 500e-6 * (b - a + size) as f64 + 0.002 * self.rate;
@@ -72,18 +74,14 @@ impl Work<'_> {
             let mut half = Work::new(&take, self.options);
             half.bottom_hz = CUT_BOTTOM_HZ;
             // Neither delay nor clock of the whole is to be believed.
-            let found = align::coarse(&take.pickup, &only(drive, played.clone()), self.rate, 1.0)?;
+            let found = Search::new(&take.pickup, drive)?.piece(played.clone())?;
             let middle = 0.5 * (played.start + played.end) as f64;
             let place = Place {
                 middle,
                 arrival: found.latency + middle,
                 ppm: 0.0,
             };
-            let mut laid = Laid {
-                place,
-                prepared: half.place(drive, place)?,
-                clock_known: false,
-            };
+            let mut laid = half.place(drive, place, false)?;
             let fits = half.settle(drive, &mut laid)?;
             let better = whole.is_none_or(|w| fits.best().scatter < 0.7 * w.best().scatter);
             if !better && laid.prepared.noise_from_silence {
@@ -107,7 +105,7 @@ impl Work<'_> {
 
     /// How well each look adds up at its best delay within 4 ms, and at the one that was fitted.
     fn lags(&self, drive: &Drive, at: Place, fit: &Fitted) -> Vec<Lag> {
-        let looks = Looks::new(&self.take.pickup, drive, at.arrival - at.middle, at.ppm, 10_000.0);
+        let looks = Seen::new(drive, 10_000.0).at(&self.take.pickup, at.arrival - at.middle, at.ppm);
         let [first, second, ..] = looks.freq[..] else {
             // Of one frequency no delay can be told.
             return Vec::new();
@@ -121,7 +119,8 @@ impl Work<'_> {
             freq: &looks.freq,
             turns: looks.freq.iter().map(turn).collect(),
             spacing,
-            length: fft::good_length(4 * (self.rate / spacing) as usize),
+            // A fine part of the highest note's period: of a narrow look the next period stands nearly as high.
+            length: fft::good_length(32 * (looks.freq[looks.freq.len() - 1] / spacing) as usize),
         };
         let looks = looks.time.iter().zip(&looks.cross);
         looks.map(|(t, c)| sum.lag(*t, c)).collect()
@@ -261,11 +260,4 @@ fn gone(lags: &[Lag], second: bool) -> Option<f64> {
     }
     let astray = told.iter().take_while(|i| lags[**i].here < 0.7).count();
     (astray >= 2).then(|| lags[told[astray - 1]].time)
-}
-
-/// The drive with all silent but a piece.
-fn only(drive: &Drive, piece: Range<usize>) -> Vec<f32> {
-    let mut part = vec![0.0; drive.samples.len()];
-    part[piece.clone()].copy_from_slice(&drive.samples[piece]);
-    part
 }

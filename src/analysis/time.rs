@@ -7,8 +7,9 @@ use num_complex::Complex64;
 use super::Work;
 use super::findings::{self, Fell};
 use super::prepare::Prepared;
-use crate::fit::Fitted;
+use crate::fit::{self, Fitted};
 use crate::record::{Code, Level};
+use crate::transfer::bins::Bins;
 use crate::transfer::timeline::{Event, Seen, Timeline};
 use crate::transfer::{faults, lines, sums};
 
@@ -21,34 +22,50 @@ const RINGS_S: f64 = 0.3;
 const STRAY: f64 = 0.01;
 /// Residual power while the drive is on over that in the silence: the answer is bent.
 const DISTORTED: f64 = 6.0;
+/// Mean square of a misfit, in units of the noise, that is worth taking off.
+const MISFIT: f64 = 1.2;
+/// A gain that moves by less is nobody's business.
+const GAIN_DB: f64 = 0.1;
+/// Mean square of what is left over, freed from a smooth misfit and in units of the noise, that none explains.
+const UNEVEN: f64 = 1.2;
 /// Share of the answer's power that may be distortion before the take is refused.
 const BADLY_BENT: f64 = 0.01;
 
 impl Work<'_> {
     /// `left_out`: the bins where a line stands.
     pub(super) fn judge_time(&mut self, p: &Prepared, left_out: &[bool], better: &Fitted) {
+        let (seen, scatter) = self.seen(p, left_out, better);
         let Seen {
-            mut events,
+            events,
             loud_over_silent,
             loud_share,
-        } = self.seen(p, left_out, better);
-        let bent = loud_over_silent.is_some_and(|x| x > DISTORTED) && better.scatter > 2.0;
+            gain_db,
+        } = seen;
+        if let Some(db) = gain_db.filter(|db| *db > GAIN_DB) {
+            self.raise(findings::gain_drift(db));
+        }
+        let loud = loud_over_silent.is_some_and(|x| x > DISTORTED) && scatter > 2.0;
+        let bent = loud || on_the_drives_own(p, left_out);
         let badly = bent && loud_share > BADLY_BENT;
-        if badly {
-            // A residual that is nowhere calm holds no events.
-            events.clear();
-        }
+        // What comes again with the drive is its doing.
+        let (recurring, mut knocks): (Vec<Event>, Vec<Event>) = events.into_iter().partition(|e| e.recurs);
         let clipped = self.out.capture.clipped_samples > 0;
-        if bent && events.is_empty() && !clipped {
-            let level = if badly { Level::Reject } else { Level::Warning };
-            self.raise(findings::distorted(level));
+        // A residual that is nowhere calm holds no events; nor is there any where tops are flat or the gain moved.
+        if badly || clipped || gain_db.is_some() {
+            knocks.clear();
         }
-        if clipped {
-            // Where tops are flat the residual is full of bursts, and they are neither lost samples nor knocks.
-            events.clear();
+        let at_tops = !recurring.is_empty() && recurring.iter().all(|e| self.loudest_near(e.start_s));
+        // What comes again and follows the drive smoothly is the model's misfit, not a bend.
+        let again = !recurring.is_empty() && (at_tops || scatter > UNEVEN);
+        if (bent || again) && knocks.is_empty() && !clipped && gain_db.is_none() {
+            let level = if badly { Level::Reject } else { Level::Warning };
+            self.raise(match at_tops {
+                true => findings::overloaded(level),
+                false => findings::distorted(level),
+            });
         }
         let held = self.held(p);
-        let (splices, knocks): (Vec<Event>, Vec<Event>) = events.into_iter().partition(|e| e.splice);
+        let (splices, knocks): (Vec<Event>, Vec<Event>) = knocks.into_iter().partition(|e| e.splice);
         let first_held = held.first().map(|i| *i as f64 / self.rate);
         let first_splice = splices.first().map(|e| e.start_s);
         let first = first_splice.into_iter().chain(first_held).reduce(f64::min);
@@ -59,18 +76,19 @@ impl Work<'_> {
         }
         // The edges of a stretch that stood still are no knocks either.
         let apart = if held.is_empty() { apart(&knocks) } else { Vec::new() };
-        if let Some(first) = apart.first() {
-            let fell = match self.loudest_near(*first) {
+        if let Some((strongest, _)) = apart.iter().copied().reduce(|a, b| if b.1 > a.1 { b } else { a }) {
+            let fell = match self.loudest_near(strongest) {
                 true => Fell::Loudest,
                 false => Fell::Answer,
             };
-            self.raise(findings::transient(*first, apart.len(), fell));
+            self.raise(findings::transient(strongest, apart.len(), fell));
         } else if let Some(at) = p.cut.bursts.first() {
             self.raise(findings::transient(*at, 1, Fell::Silence));
         }
     }
 
-    fn seen(&self, p: &Prepared, left_out: &[bool], better: &Fitted) -> Seen {
+    /// What the residual shows once the misfit of the model is taken off it, and its mean square then, in units of the noise.
+    fn seen(&self, p: &Prepared, left_out: &[bool], better: &Fitted) -> (Seen, f64) {
         let (bins, record) = (&p.bins, &p.cut.record);
         let [low, high] = p.setup.band;
         let answer = |i: usize| match bins.freq(i) >= low && bins.freq(i) <= high {
@@ -78,12 +96,13 @@ impl Work<'_> {
             false => Complex64::new(0.0, 0.0),
         };
         let answer: Vec<Complex64> = (0..bins.len()).map(answer).collect();
-        // A smooth misfit of the model would look like events where a sweep passes it.
-        let mut residuals = better.residuals.clone();
-        if better.smooth_chi2 > 1.5 * better.excess() {
-            let inside = bins.inside(p.setup.band);
-            residuals[inside.clone()].copy_from_slice(&lines::without_misfit(bins, &better.residuals, inside));
-        }
+        let inside = bins.inside(p.setup.band);
+        let residuals = freed(bins, inside.clone(), better);
+        let variance = |i: usize| fit::bin_variance(bins, i, better.response(bins.freq(i))) * bins.energy / bins.length;
+        let used = inside.filter(|i| bins.used[*i]);
+        let (sum, count) = used.fold((0.0, 0.0), |(s, n), i| {
+            (s + residuals[i].norm_sqr() / variance(i), n + 1.0)
+        });
         let seconds = |frames: usize| frames as f64 / self.rate;
         let timeline = Timeline {
             bins,
@@ -96,7 +115,7 @@ impl Work<'_> {
             length_s: seconds(record.range.len()),
             taper_s: [seconds(record.taper_in), seconds(record.taper_out)],
         };
-        timeline.look(self.span(p))
+        (timeline.look(self.span(p)), sum / f64::max(count, 1.0))
     }
 
     /// The seconds of the take in which events are looked for.
@@ -133,15 +152,48 @@ impl Work<'_> {
     }
 }
 
-/// When knocks came that have nothing to do with each other. One knock rings and comes back from the walls; and where one is
-/// strong, what the fit lost by it is seen elsewhere.
-fn apart(knocks: &[Event]) -> Vec<f64> {
+/// The residuals, what the model misses smoothly taken off: a sweep passing it would look like an event. With one channel a misfit
+/// may have bent the clock as well, and what that leaves is not smooth.
+fn freed(bins: &Bins, inside: Range<usize>, better: &Fitted) -> Vec<Complex64> {
+    let mut residuals = better.residuals.clone();
+    if better.smooth_chi2.max(better.scatter) <= MISFIT {
+        return residuals;
+    }
+    let mut own = lines::without_misfit(bins, &residuals, inside.clone());
+    if let Some(clock) = &bins.x_clock {
+        let moved: Vec<Complex64> = (0..bins.len())
+            .map(|i| better.response(bins.freq(i)) * clock[i])
+            .collect();
+        let moved = lines::without_misfit(bins, &moved, inside.clone());
+        let (mut along, mut all) = (0.0, f64::MIN_POSITIVE);
+        for (k, i) in inside.clone().enumerate().filter(|(_, i)| bins.used[*i]) {
+            along += (moved[k].conj() * own[k]).re / bins.syy[i];
+            all += moved[k].norm_sqr() / bins.syy[i];
+        }
+        own.iter_mut().zip(&moved).for_each(|(e, m)| *e -= along / all * m);
+    }
+    residuals[inside].copy_from_slice(&own);
+    residuals
+}
+
+/// Whether what is left over stands on many of the drive's own lines: no mains hum does, and it was not in the silence.
+fn on_the_drives_own(p: &Prepared, left_out: &[bool]) -> bool {
+    const MANY: usize = 10;
+    let band = p.bins.inside(p.setup.band);
+    let own = band.clone().filter(|i| left_out[*i] && !p.lines[*i]).count();
+    own * MANY > band.len()
+}
+
+/// When knocks came that have nothing to do with each other, and how strong they were. One knock rings and comes back from the
+/// walls; and where one is strong, what the fit lost by it is seen elsewhere.
+fn apart(knocks: &[Event]) -> Vec<(f64, f64)> {
     let strongest = knocks.iter().map(|e| e.strength).fold(0.0, f64::max);
-    let mut apart = Vec::new();
+    let mut apart: Vec<(f64, f64)> = Vec::new();
     let mut rung_out = f64::NEG_INFINITY;
     for e in knocks.iter().filter(|e| e.strength > STRAY * strongest) {
-        if e.start_s > rung_out + RINGS_S {
-            apart.push(e.start_s);
+        match apart.last_mut() {
+            Some((_, strength)) if e.start_s <= rung_out + RINGS_S => *strength = strength.max(e.strength),
+            _ => apart.push((e.start_s, e.strength)),
         }
         rung_out = e.end_s;
     }

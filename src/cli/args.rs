@@ -28,7 +28,7 @@ What pots and cables do:
 
 /// Measures the resonant frequency and Q of guitar pickups with a sound card and an exciter coil.
 #[derive(Debug, Parser)]
-#[command(name = "coilwright", version, after_help = TOP_EXAMPLES)]
+#[command(name = "coilwright", version = env!("COILWRIGHT_VERSION"), after_help = TOP_EXAMPLES)]
 pub struct Cli {
     #[command(subcommand)]
     pub command: Command,

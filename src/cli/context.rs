@@ -4,7 +4,6 @@ use std::path::{Path, PathBuf};
 
 use super::defaults::Defaults;
 use super::shared::About;
-use super::value::channels;
 use super::wirings::one_load;
 use crate::analysis::chain::Chain;
 use crate::analysis::compose::Context;
@@ -34,31 +33,23 @@ pub struct Bench {
 impl Bench {
     /// Options first, then what the working folder remembers.
     pub fn plan(about: &About, defaults: &Defaults) -> Result<Self> {
-        let rig_file = about.rig.as_ref().or(defaults.rig.as_ref());
+        let rig_file = about.on.rig.as_ref().or(defaults.rig.as_ref());
         let rig = rig_file.map(|path| Rig::read(path)).transpose()?;
-        let load = match &about.load {
+        let load = match &about.on.load {
             Some(arg) => Some(one_load(arg)?),
             None => defaults.load.clone(),
         };
-        let channels = match (about.channels, &defaults.channels) {
-            (Some(c), _) => Some(c.0),
-            (None, Some(text)) => Some(
-                channels(text)
-                    .map_err(|e| Failure::new("channels in coilwright.toml cannot be read", e))?
-                    .0,
-            ),
-            _ => None,
-        };
+        let channels = about.channels.map_or_else(|| defaults.channels(), |c| Ok(Some(c)))?;
         Ok(Bench {
             chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
             rig,
             rig_file: rig_file.cloned(),
             load,
             channels,
-            over: about.over.clone().or_else(|| defaults.over.clone()),
+            over: about.on.over.clone().or_else(|| defaults.over.clone()),
             ohms: about.ohms.as_ref().map(|o| o.ohm),
             ohmmeter: about.ohms.as_ref().and_then(|o| o.meter.clone()),
-            room: about.room.or(defaults.room_c),
+            room: about.on.room.or(defaults.room_c),
             note: about.note.clone(),
         })
     }
@@ -183,12 +174,6 @@ fn below(folder: &Path, depth: usize, kind: fn(&Path) -> bool, found: &mut Vec<P
         }
     }
     Ok(())
-}
-
-/// The name of a file without folder and ending.
-pub fn stem(path: &Path) -> String {
-    path.file_stem()
-        .map_or_else(|| "take".into(), |s| s.to_string_lossy().into_owned())
 }
 
 /// Makes the last folder of a path if it is missing; a missing parent is an error. Returns it ready to be written to.

@@ -4,6 +4,8 @@ use std::path::{Path, PathBuf};
 
 use toml::Value;
 
+use super::value::channels;
+use crate::capture::wav::Channels;
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::network::Load;
@@ -190,6 +192,12 @@ impl Defaults {
             .iter()
             .map(|e| Ok((e.written)(self)?.map(|text| (e.name, text))));
         all.filter_map(Result::transpose).collect()
+    }
+
+    pub fn channels(&self) -> Result<Option<Channels>> {
+        let wrong = |e| Failure::new(format!("channels in {FILE_NAME} cannot be read"), e);
+        let read = |text: &String| channels(text).map_err(wrong);
+        self.channels.as_ref().map(read).transpose()
     }
 
     /// What matters to this shop; what was not said is as usual.

@@ -181,14 +181,22 @@ pub struct ToleranceArg {
 pub fn tolerance(text: &str) -> Result<ToleranceArg> {
     let parts = Knob::ALL.into_iter().filter(|k| k.is_part());
     let hint = format!(
-        "write usual, or parts as cap=1% vol-pot=20% caps=K; parts are pots, caps, ohms (the meter), input (the rig's, with its lead) and {}",
+        "write usual, or parts as cap=1% vol-pot=20% caps=K, \"cap=1% shared\" where all were read on one meter; parts are pots, caps, ohms (the meter), input (the rig's, with its lead) and {}",
         parts.clone().map(Knob::name).collect::<Vec<_>>().join(", ")
     );
     let mut out = ToleranceArg::default();
+    let mut last: Vec<Knob> = Vec::new();
     for word in text
         .split(|c: char| c == ',' || c.is_whitespace())
         .filter(|w| !w.is_empty())
     {
+        if word == "shared" {
+            if last.is_empty() {
+                return Err(Failure::new("shared stands behind nothing it could be of", hint));
+            }
+            out.stated.shared.append(&mut last);
+            continue;
+        }
         if word == "usual" {
             Tolerances::usual()
                 .0
@@ -215,8 +223,9 @@ pub fn tolerance(text: &str) -> Result<ToleranceArg> {
                     hint,
                 ));
             }
-            _ => of.into_iter().for_each(|k| out.stated.parts.put(k, half)),
+            _ => of.iter().for_each(|k| out.stated.parts.put(*k, half)),
         }
+        last = of;
     }
     Ok(out)
 }
@@ -345,7 +354,14 @@ mod tests {
         assert_eq!(t.stated.parts.of(Knob::ToneCap), Some(0.1));
         assert_eq!(t.stated.parts.of(Knob::Lead), None);
         assert_eq!(tolerance("usual, cap=F,pots=10%, ohms=0.5%"), Ok(t));
+        let shared = tolerance("ohms=0.5% cap=1% shared, lead=5%").unwrap().stated;
+        assert_eq!(
+            (shared.shared, shared.parts.of(Knob::Cap)),
+            (vec![Knob::Cap], Some(0.01))
+        );
         for (text, want) in [
+            ("shared", "behind nothing"),
+            ("ohms=1% shared", "behind nothing"),
             ("cap", "has no \"=\""),
             ("vol=1%", "no such part"),
             ("cap=150%", "may be anything"),

@@ -4,10 +4,11 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::inputs::{self, LoadArg};
-use super::shared::{Devices, DriveArgs, Shown};
-use super::value::{ColumnsArg, celsius, columns, farads, line, load_or_wiring, words};
+use super::inputs;
+use super::shared::{Devices, DriveArgs, Shown, Surroundings};
+use super::value::{Columns, Said, line, of};
 use crate::quantity::{self, Unit};
+use crate::record::meters::Column;
 use crate::shop::lot::is_plain;
 use crate::shop::standard::Allowed;
 use crate::shop::wax::document::Limits;
@@ -33,13 +34,13 @@ pub struct PottingArgs {
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
     /// Up to which a change is none, such as "f0=0.5% q=5%"
-    #[arg(long, value_name = "LIST", value_parser = pot_limits)]
-    pub limit: Option<PotLimits>,
+    #[arg(long, value_name = "LIST", value_parser = inputs::pot_limits)]
+    pub limit: Option<Limits>,
     /// How long the coils have rested since the wax, such as 14h
     #[arg(long, value_name = "TIME", value_parser = hours, allow_hyphen_values = true)]
     pub rested: Option<f64>,
     /// The windings' own capacitance before, where it is known, such as 120p
-    #[arg(long, value_name = "FARAD", value_parser = farads, allow_hyphen_values = true)]
+    #[arg(long, value_name = "FARAD", value_parser = of(Unit::Farad), allow_hyphen_values = true)]
     pub cs: Option<f64>,
     /// Add these changes to the rig's history of what wax does, beside the rig file
     #[arg(long)]
@@ -84,22 +85,12 @@ pub struct TrayArgs {
     /// What the built-in bench holds: words, or a text file with a line of words for each number
     #[arg(long, value_name = "SPEC")]
     pub sim: Option<String>,
-    /// Rig file
-    #[arg(long, value_name = "FILE")]
-    pub rig: Option<PathBuf>,
-    /// What hangs on the pickup besides the rig's own input
-    #[arg(long, value_name = "LOAD", value_parser = load_or_wiring)]
-    pub load: Option<LoadArg>,
-    /// Over which coil the exciter lies
-    #[arg(long, value_name = "TEXT", value_parser = line)]
-    pub over: Option<String>,
-    /// The room's temperature, such as 21C
-    #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
-    pub room: Option<f64>,
+    #[command(flatten)]
+    pub on: Surroundings,
     /// What other meters are asked after each take, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C", or
     /// none; left out, the lot's own, or what `use` remembers
-    #[arg(long, value_name = "LIST", value_parser = columns)]
-    pub columns: Option<ColumnsArg>,
+    #[arg(long, value_name = "LIST", value_parser = Column::list)]
+    pub columns: Option<Columns>,
     #[command(flatten)]
     pub devices: Devices,
     #[command(flatten)]
@@ -125,7 +116,7 @@ pub struct StandardArgs {
     #[arg(value_name = "RECORD", required = true, num_args = 1..)]
     pub records: Vec<PathBuf>,
     /// What is allowed to either side, such as "f0=3% q=8% level=2dB ohms=3%"
-    #[arg(long, value_name = "LIST", value_parser = allowed)]
+    #[arg(long, value_name = "LIST", value_parser = inputs::allowed)]
     pub allow: Option<Allowed>,
     /// Its name; left out, that of the file
     #[arg(long, value_name = "NAME", value_parser = line)]
@@ -137,26 +128,15 @@ pub struct StandardArgs {
     pub shown: Shown,
 }
 
-fn allowed(s: &str) -> Result<Allowed, String> {
-    inputs::allowed(s).map_err(words)
-}
-
 /// A name that is a folder's as well.
-fn lot_name(s: &str) -> Result<String, String> {
+fn lot_name(s: &str) -> Said<String> {
     let name = Some(s.trim()).filter(|n| is_plain(n) && n.len() <= 60);
     name.map(str::to_owned)
         .ok_or("a lot's name has letters, digits, - and _".into())
 }
 
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PotLimits(pub Limits);
-
-fn pot_limits(s: &str) -> Result<PotLimits, String> {
-    inputs::pot_limits(s).map(PotLimits).map_err(words)
-}
-
 /// In hours; a plain number is hours too.
-fn hours(s: &str) -> Result<f64, String> {
+fn hours(s: &str) -> Said<f64> {
     let text = s.trim();
     // Fourteen of what is not guessed.
     let bare = text.parse::<f64>().is_ok();

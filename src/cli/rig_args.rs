@@ -2,11 +2,13 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, Subcommand, ValueEnum};
+use clap::{Args, Subcommand};
 
 use super::shared::{Devices, DriveArgs, Shown};
-use super::value::{ChannelsArg, celsius, channels, dbfs, farads, henries, hertz, line, ohms, told};
+use super::value::{Said, celsius, channels, line, of, ohms, one_of, told};
+use crate::capture::wav::Channels;
 use crate::quantity::{self, Unit};
+use crate::rig::Reference;
 use crate::setup::inputs::Part;
 
 #[derive(Debug, Args)]
@@ -175,8 +177,8 @@ pub struct NewArgs {
     #[arg(long, value_name = "TEXT", value_parser = line)]
     pub unit: Option<String>,
     /// What channel 2 reads
-    #[arg(long, value_enum)]
-    pub reference: Option<ReferenceArg>,
+    #[arg(long, value_parser = one_of(REFERENCES))]
+    pub reference: Option<Reference>,
     /// From channel 2's tap to ground: resistors and exciter together
     #[arg(long, value_name = "OHM", value_parser = ohms)]
     pub series: Option<f64>,
@@ -184,25 +186,25 @@ pub struct NewArgs {
     #[arg(long, value_name = "OHM", value_parser = ohms)]
     pub sense: Option<f64>,
     /// The exciter's inductance
-    #[arg(long, value_name = "HENRY", value_parser = henries)]
+    #[arg(long, value_name = "HENRY", value_parser = of(Unit::Henry))]
     pub inductance: Option<f64>,
     /// The output's own resistance, before the tap
     #[arg(long, value_name = "OHM", value_parser = ohms)]
     pub source_ohm: Option<f64>,
     /// How well series and inductance are known, as standard uncertainties, such as 0.4%,3%
     #[arg(long, value_name = "PERCENT,PERCENT", value_parser = two_percent)]
-    pub known: Option<TwoPercent>,
+    pub known: Option<(f64, f64)>,
     /// Resistance of the pickup's input
     #[arg(long, value_name = "OHM", value_parser = ohms)]
     pub input_ohm: Option<f64>,
     /// Capacitance of the pickup's input
-    #[arg(long, value_name = "FARAD", value_parser = farads)]
+    #[arg(long, value_name = "FARAD", value_parser = of(Unit::Farad))]
     pub input_farad: Option<f64>,
     /// Capacitance of the test lead
-    #[arg(long, value_name = "FARAD", value_parser = farads)]
+    #[arg(long, value_name = "FARAD", value_parser = of(Unit::Farad))]
     pub lead: Option<f64>,
     /// Mains frequency: 50 or 60
-    #[arg(long, value_name = "HZ", value_parser = hertz)]
+    #[arg(long, value_name = "HZ", value_parser = of(Unit::Hertz))]
     pub mains: Option<f64>,
     /// The pickup, or the dummy in its tin, that is kept for checking
     #[arg(long, value_name = "NAME", value_parser = line)]
@@ -217,30 +219,20 @@ pub struct NewArgs {
     #[command(flatten)]
     pub devices: Devices,
     /// ... and to this rate
-    #[arg(long, value_name = "HZ", value_parser = hertz)]
+    #[arg(long, value_name = "HZ", value_parser = of(Unit::Hertz))]
     pub rate: Option<f64>,
     #[command(flatten)]
     pub shown: Shown,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum ReferenceArg {
-    Voltage,
-    Current,
-}
+const REFERENCES: &[(&str, Reference)] = &[("voltage", Reference::Voltage), ("current", Reference::Current)];
 
-/// Two shares of one.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TwoPercent(pub f64, pub f64);
-
-fn two_percent(s: &str) -> Result<TwoPercent, String> {
+/// Shares of one.
+fn two_percent(s: &str) -> Said<(f64, f64)> {
     let hint = "write two shares in per cent, as 0.4%,3%";
-    let share = |t: &str| match quantity::parse(t, Unit::Relative) {
-        Ok(v) if (0.0..=0.5).contains(&v) => Ok(v),
-        _ => Err(hint.to_owned()),
-    };
+    let share = |t: &str| share(t).ok_or(hint);
     let (a, b) = s.split_once(',').ok_or(hint)?;
-    Ok(TwoPercent(share(a)?, share(b)?))
+    Ok((share(a)?, share(b)?))
 }
 
 /// Where a rig is set up: on what, and at which rate.
@@ -255,11 +247,11 @@ pub struct SoundArgs {
     #[command(flatten)]
     pub devices: Devices,
     /// Sampling rate; left out, the rig's or the device's own
-    #[arg(long, value_name = "HZ", value_parser = hertz)]
+    #[arg(long, value_name = "HZ", value_parser = of(Unit::Hertz))]
     pub rate: Option<f64>,
     /// Which input channel is which, such as pickup=1,reference=2
     #[arg(long, value_name = "LIST", value_parser = channels)]
-    pub channels: Option<ChannelsArg>,
+    pub channels: Option<Channels>,
 }
 
 #[derive(Debug, Args)]
@@ -275,7 +267,7 @@ pub struct LevelArgs {
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
     /// The drive goes no higher than this
-    #[arg(long, value_name = "DBFS", value_parser = dbfs, allow_hyphen_values = true, default_value = "-12dBFS")]
+    #[arg(long, value_name = "DBFS", value_parser = of(Unit::Dbfs), allow_hyphen_values = true, default_value = "-12dBFS")]
     pub limit: f64,
     #[command(flatten)]
     pub sound: SoundArgs,
@@ -298,7 +290,7 @@ pub struct InputsArgs {
     pub rig: Option<PathBuf>,
     /// The known part in line with the pickup's input, such as 1M or 100p; left out, the wire alone
     #[arg(long, value_name = "PART", value_parser = part)]
-    pub through: Option<PartArg>,
+    pub through: Option<Part>,
     /// How far that part may be from what is printed on it
     #[arg(long, value_name = "PERCENT", value_parser = percent, default_value = "1%", requires = "through")]
     pub tolerance: f64,
@@ -311,33 +303,32 @@ pub struct InputsArgs {
     #[command(flatten)]
     pub sound: SoundArgs,
     /// Peak of the signal: both inputs get it straight from the output
-    #[arg(long, value_name = "DBFS", value_parser = dbfs, allow_hyphen_values = true, default_value = "-20dBFS")]
+    #[arg(long, value_name = "DBFS", value_parser = of(Unit::Dbfs), allow_hyphen_values = true, default_value = "-20dBFS")]
     pub level: f64,
     #[command(flatten)]
     pub shown: Shown,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PartArg(pub Part);
-
 /// "1M" is a resistor, "100p" or "2.2nF" a capacitor.
-fn part(s: &str) -> Result<PartArg, String> {
+fn part(s: &str) -> Said<Part> {
     let text = s.trim();
     let part = if quantity::names_farads(text) {
-        farads(text).map(Part::Capacitor)?
+        of(Unit::Farad)(text).map(Part::Capacitor).map_err(|e| e.to_string())?
     } else {
         ohms(text).map(Part::Resistor)?
     };
     match part {
-        Part::Resistor(ohm) if (1e3..=1e8).contains(&ohm) => Ok(PartArg(part)),
-        Part::Capacitor(farad) if (1e-12..=1e-7).contains(&farad) => Ok(PartArg(part)),
+        Part::Resistor(ohm) if (1e3..=1e8).contains(&ohm) => Ok(part),
+        Part::Capacitor(farad) if (1e-12..=1e-7).contains(&farad) => Ok(part),
         _ => Err("a resistor of 1k to 100M or a capacitor of 1p to 100n tells something; 1M is usual".into()),
     }
 }
 
-fn percent(s: &str) -> Result<f64, String> {
-    match quantity::parse(s, Unit::Relative) {
-        Ok(v) if (0.0..=0.5).contains(&v) => Ok(v),
-        _ => Err("write the tolerance as 1% or 5%".into()),
-    }
+fn percent(s: &str) -> Said<f64> {
+    share(s).ok_or("write the tolerance as 1% or 5%".into())
+}
+
+fn share(s: &str) -> Option<f64> {
+    let share = quantity::parse(s, Unit::Relative).ok();
+    share.filter(|v| (0.0..=0.5).contains(v))
 }

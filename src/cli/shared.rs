@@ -2,10 +2,12 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
-use super::inputs::LoadArg;
-use super::value::{ChannelsArg, OhmsRead, celsius, channels, dbfs, hertz, line, load_or_wiring, read_ohms, seconds};
+use super::inputs::{LoadArg, load_arg};
+use super::value::{OhmsRead, celsius, channels, line, of, one_of, read_ohms};
+use crate::capture::wav::Channels;
+use crate::quantity::Unit;
 use crate::stimulus::{Shape, Tilt};
 
 /// How results are shown.
@@ -78,30 +80,37 @@ impl Named {
     }
 }
 
-/// What is known of the pickup and its surroundings.
+/// On what a pickup is measured.
 #[derive(Debug, Clone, Args, Default)]
-pub struct About {
+pub struct Surroundings {
     /// Rig file
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
     /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m", or a wiring
-    #[arg(long, value_name = "LOAD", value_parser = load_or_wiring)]
+    #[arg(long, value_name = "LOAD", value_parser = load_arg)]
     pub load: Option<LoadArg>,
     /// Over which coil the exciter lies
     #[arg(long, value_name = "TEXT", value_parser = line)]
     pub over: Option<String>,
-    /// The ohmmeter's reading, such as 6.05k or "6.05k by meter A"
-    #[arg(long, value_name = "OHM", value_parser = read_ohms, allow_hyphen_values = true)]
-    pub ohms: Option<OhmsRead>,
     /// The room's temperature, such as 21C or 70F
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room: Option<f64>,
+}
+
+/// What is known of the pickup and its surroundings.
+#[derive(Debug, Clone, Args, Default)]
+pub struct About {
+    #[command(flatten)]
+    pub on: Surroundings,
+    /// The ohmmeter's reading, such as 6.05k or "6.05k by meter A"
+    #[arg(long, value_name = "OHM", value_parser = read_ohms, allow_hyphen_values = true)]
+    pub ohms: Option<OhmsRead>,
     /// A remark for the record
     #[arg(long, value_name = "TEXT")]
     pub note: Option<String>,
     /// Which input channel is which, such as pickup=1,reference=2 or pickup=1
     #[arg(long, value_name = "LIST", value_parser = channels)]
-    pub channels: Option<ChannelsArg>,
+    pub channels: Option<Channels>,
 }
 
 /// Which sound devices and channels.
@@ -119,29 +128,29 @@ pub struct Devices {
 #[derive(Debug, Clone, Args, Default)]
 pub struct DriveArgs {
     /// A sweep played twice, or periodic noise
-    #[arg(long, value_enum)]
-    pub shape: Option<ShapeArg>,
+    #[arg(long, value_parser = one_of(&[("sweep", Shape::Sweep), ("noise", Shape::Noise)]))]
+    pub shape: Option<Shape>,
     /// Sampling rate, such as 48k or 96k
-    #[arg(long, value_name = "HZ", value_parser = hertz, allow_hyphen_values = true)]
+    #[arg(long, value_name = "HZ", value_parser = of(Unit::Hertz), allow_hyphen_values = true)]
     pub rate: Option<f64>,
     /// Length of the active signal, silences not counted
-    #[arg(long, value_name = "S", value_parser = seconds, allow_hyphen_values = true)]
+    #[arg(long, value_name = "S", value_parser = of(Unit::Second), allow_hyphen_values = true)]
     pub seconds: Option<f64>,
     /// Lowest frequency
-    #[arg(long, value_name = "HZ", value_parser = hertz, allow_hyphen_values = true)]
+    #[arg(long, value_name = "HZ", value_parser = of(Unit::Hertz), allow_hyphen_values = true)]
     pub from: Option<f64>,
     /// Highest frequency
-    #[arg(long, value_name = "HZ", value_parser = hertz, allow_hyphen_values = true)]
+    #[arg(long, value_name = "HZ", value_parser = of(Unit::Hertz), allow_hyphen_values = true)]
     pub to: Option<f64>,
     /// Peak of the signal against full scale, such as -12dBFS
-    #[arg(long, value_name = "DBFS", value_parser = dbfs, allow_hyphen_values = true)]
+    #[arg(long, value_name = "DBFS", value_parser = of(Unit::Dbfs), allow_hyphen_values = true)]
     pub level: Option<f64>,
     /// Which noise: the same seed gives the same samples
     #[arg(long, value_name = "N")]
     pub seed: Option<u64>,
     /// Spectrum of the noise: equal power per hertz, or falling as 1/f
-    #[arg(long, value_enum)]
-    pub tilt: Option<TiltArg>,
+    #[arg(long, value_parser = one_of(&[("flat", Tilt::Flat), ("pink", Tilt::Pink)]))]
+    pub tilt: Option<Tilt>,
 }
 
 impl Devices {
@@ -149,35 +158,5 @@ impl Devices {
     pub fn first_given(&self) -> Option<&'static str> {
         let given = [("--output", self.output.is_some()), ("--input", self.input.is_some())];
         given.into_iter().find(|g| g.1).map(|g| g.0)
-    }
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum ShapeArg {
-    Sweep,
-    Noise,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum TiltArg {
-    Flat,
-    Pink,
-}
-
-impl From<ShapeArg> for Shape {
-    fn from(s: ShapeArg) -> Self {
-        match s {
-            ShapeArg::Sweep => Shape::Sweep,
-            ShapeArg::Noise => Shape::Noise,
-        }
-    }
-}
-
-impl From<TiltArg> for Tilt {
-    fn from(t: TiltArg) -> Self {
-        match t {
-            TiltArg::Flat => Tilt::Flat,
-            TiltArg::Pink => Tilt::Pink,
-        }
     }
 }

@@ -2,12 +2,13 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
-use super::inputs::LoadArg;
+use super::inputs::{LoadArg, load_arg};
 use super::shared::{About, Detailed, Devices, DriveArgs, Named, RigFile, Shown};
-use super::value::{ColumnsArg, celsius, columns, line, load_or_wiring, matters};
+use super::value::{Columns, celsius, line, one_of};
 use crate::analysis::Choice;
+use crate::record::meters::Column;
 use crate::shop::yardstick::Matters;
 
 #[derive(Debug, Args)]
@@ -54,7 +55,7 @@ pub struct UseArgs {
     #[command(flatten)]
     pub rig: RigFile,
     /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m", or a wiring
-    #[arg(long, value_name = "LOAD", value_parser = load_or_wiring)]
+    #[arg(long, value_name = "LOAD", value_parser = load_arg)]
     pub load: Option<LoadArg>,
     /// Where `measure` keeps its records
     #[arg(long, value_name = "DIR")]
@@ -71,10 +72,10 @@ pub struct UseArgs {
     #[arg(long, value_name = "TEXT", value_parser = line)]
     pub over: Option<String>,
     /// What other meters are asked at the tray, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C"
-    #[arg(long, value_name = "LIST", value_parser = columns)]
-    pub columns: Option<ColumnsArg>,
+    #[arg(long, value_name = "LIST", value_parser = Column::list)]
+    pub columns: Option<Columns>,
     /// From which size on a difference matters, such as "peak=1% q=5%"; what is not named is as usual
-    #[arg(long, value_name = "LIST", value_parser = matters)]
+    #[arg(long, value_name = "LIST", value_parser = Matters::parse)]
     pub matters: Option<Matters>,
     /// Forget one of the defaults, by its name
     #[arg(long, value_name = "NAME")]
@@ -152,9 +153,9 @@ pub struct MeasureArgs {
     /// What the built-in bench holds: a TOML file, or words such as "r=6k l=2.4H cs=120p hum=-50dB"
     #[arg(long, value_name = "SPEC")]
     pub sim: Option<String>,
-    /// Which model plot and peak are taken from; left out, the better one
-    #[arg(long, value_enum)]
-    pub model: Option<ModelArg>,
+    /// Which model the reading is taken from; left out, the plainest that follows the take
+    #[arg(long, value_parser = one_of(MODELS))]
+    pub model: Option<Choice>,
     /// Folder for the record; left out, FOLDER/NAME/0001 and so on
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -162,21 +163,13 @@ pub struct MeasureArgs {
     pub shown: Detailed,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum ModelArg {
-    SecondOrder,
-    Eddy,
-}
-
-impl From<Option<ModelArg>> for Choice {
-    fn from(m: Option<ModelArg>) -> Self {
-        match m {
-            None => Choice::Better,
-            Some(ModelArg::SecondOrder) => Choice::SecondOrder,
-            Some(ModelArg::Eddy) => Choice::Eddy,
-        }
-    }
-}
+const MODELS: &[(&str, Choice)] = &[
+    ("second-order", Choice::SecondOrder),
+    ("turn", Choice::Turn),
+    ("eddy", Choice::Turn),
+    ("metal", Choice::Metal),
+    ("metal+loop", Choice::MetalLoop),
+];
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -200,9 +193,9 @@ pub struct AnalyzeArgs {
     pub knock_take: Option<PathBuf>,
     #[command(flatten)]
     pub about: About,
-    /// Which model plot and peak are taken from; left out, the better one
-    #[arg(long, value_enum)]
-    pub model: Option<ModelArg>,
+    /// Which model the reading is taken from; left out, the plainest that follows the take
+    #[arg(long, value_parser = one_of(MODELS))]
+    pub model: Option<Choice>,
     /// Folder for record and plots; left out, nothing is written
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,

@@ -1,73 +1,50 @@
 //! Values of options, as clap hands them over.
 
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+
 use crate::capture::wav::Channels;
-use crate::network::reach::Goal;
+use crate::failure::{Failure, Result};
 use crate::network::{Eddy, Knob};
 use crate::quantity::{self, Unit};
 use crate::record::meters::{self, Column};
-use crate::shop::yardstick::Matters;
 
-use super::inputs::{self, LoadArg, ToleranceArg, Vary};
+/// Read, or what is wrong with it.
+pub type Said<T> = std::result::Result<T, String>;
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct ChannelsArg(pub Channels);
+/// Lists of which each is one value to the parser.
+pub type Columns = Vec<Column>;
+pub type Frequencies = Vec<f64>;
+pub type Quantities = Vec<Knob>;
 
-#[derive(Debug, Clone, PartialEq)]
-pub struct ColumnsArg(pub Vec<Column>);
-
-pub fn columns(s: &str) -> Result<ColumnsArg, String> {
-    Column::list(s).map(ColumnsArg).map_err(words)
+/// A quantity in this unit.
+pub fn of(unit: Unit) -> impl Fn(&str) -> Result<f64> + Clone + Send + Sync {
+    move |s| quantity::parse(s, unit)
 }
 
-pub fn matters(s: &str) -> Result<Matters, String> {
-    Matters::parse(s).map_err(words)
+/// One of a few words, each with what it means. A second word for the same, such as one of old, is taken and not offered.
+pub fn one_of<T: Clone + PartialEq + Send + Sync>(
+    words: &'static [(&'static str, T)],
+) -> impl TypedValueParser<Value = T> {
+    let meant = |given: String| {
+        words
+            .iter()
+            .find(|w| w.0 == given)
+            .map(|w| w.1.clone())
+            .ok_or("no such word")
+    };
+    let offered = words.iter().enumerate().map(|(i, w)| {
+        let second = words[..i].iter().any(|before| before.1 == w.1);
+        PossibleValue::new(w.0).hide(second)
+    });
+    PossibleValuesParser::new(offered).try_map(meant)
 }
 
-/// A list, so that it is one value to the parser.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Frequencies(pub Vec<f64>);
-
-#[derive(Debug, Clone, PartialEq)]
-pub struct Quantities(pub Vec<Knob>);
-
-pub fn henries(s: &str) -> Result<f64, String> {
-    quantity::parse(s, Unit::Henry).map_err(words)
-}
-
-pub fn farads(s: &str) -> Result<f64, String> {
-    quantity::parse(s, Unit::Farad).map_err(words)
-}
-
-pub fn eddy(s: &str) -> Result<Eddy, String> {
-    Eddy::parse("eddy", s).map_err(words)
-}
-
-pub fn load_or_wiring(s: &str) -> Result<LoadArg, String> {
-    inputs::load_arg(s).map_err(words)
-}
-
-pub fn frequencies(s: &str) -> Result<Frequencies, String> {
-    inputs::frequencies(s).map(Frequencies).map_err(words)
-}
-
-pub fn sweep(s: &str) -> Result<Vary, String> {
-    inputs::vary(s).map_err(words)
-}
-
-pub fn tolerances(s: &str) -> Result<ToleranceArg, String> {
-    inputs::tolerance(s).map_err(words)
-}
-
-pub fn wish(s: &str) -> Result<Goal, String> {
-    inputs::goal(s).map_err(words)
-}
-
-pub fn quantities(s: &str) -> Result<Quantities, String> {
-    inputs::by(s).map(Quantities).map_err(words)
+pub fn eddy(s: &str) -> Result<Eddy> {
+    Eddy::parse("eddy", s)
 }
 
 /// As [`line`], and not nothing.
-pub fn told(s: &str) -> Result<String, String> {
+pub fn told(s: &str) -> Said<String> {
     match s.trim() {
         "" => Err("it is empty; say it in a few words".into()),
         some => line(some),
@@ -75,27 +52,15 @@ pub fn told(s: &str) -> Result<String, String> {
 }
 
 /// A name, or a few words: what has a control character in it is a slip of the keys, or meant for somebody's terminal.
-pub fn line(s: &str) -> Result<String, String> {
+pub fn line(s: &str) -> Said<String> {
     match s.chars().any(char::is_control) {
         true => Err("it has a control character in it; write it on one line, in letters".into()),
         false => Ok(s.to_owned()),
     }
 }
 
-pub fn words(e: crate::failure::Failure) -> String {
+fn words(e: Failure) -> String {
     e.to_string()
-}
-
-pub fn hertz(s: &str) -> Result<f64, String> {
-    quantity::parse(s, Unit::Hertz).map_err(words)
-}
-
-pub fn seconds(s: &str) -> Result<f64, String> {
-    quantity::parse(s, Unit::Second).map_err(words)
-}
-
-pub fn dbfs(s: &str) -> Result<f64, String> {
-    quantity::parse(s, Unit::Dbfs).map_err(words)
 }
 
 /// What an ohmmeter read, and its name where it is told.
@@ -105,7 +70,7 @@ pub struct OhmsRead {
     pub meter: Option<String>,
 }
 
-pub fn read_ohms(s: &str) -> Result<OhmsRead, String> {
+pub fn read_ohms(s: &str) -> Said<OhmsRead> {
     let (figure, meter) = meters::parted(s);
     Ok(OhmsRead {
         ohm: ohms(figure)?,
@@ -113,7 +78,7 @@ pub fn read_ohms(s: &str) -> Result<OhmsRead, String> {
     })
 }
 
-pub fn ohms(s: &str) -> Result<f64, String> {
+pub fn ohms(s: &str) -> Said<f64> {
     let v = quantity::parse(s, Unit::Ohm).map_err(words)?;
     if v > 0.0 {
         Ok(v)
@@ -122,7 +87,7 @@ pub fn ohms(s: &str) -> Result<f64, String> {
     }
 }
 
-pub fn celsius(s: &str) -> Result<f64, String> {
+pub fn celsius(s: &str) -> Said<f64> {
     let v = quantity::parse(s, Unit::Celsius).map_err(words)?;
     if (-60.0..=150.0).contains(&v) {
         Ok(v)
@@ -132,7 +97,7 @@ pub fn celsius(s: &str) -> Result<f64, String> {
 }
 
 /// `pickup=1,reference=2` or `pickup=1`.
-pub fn channels(s: &str) -> Result<ChannelsArg, String> {
+pub fn channels(s: &str) -> Said<Channels> {
     let hint = "write pickup=1,reference=2, or pickup=1 for one channel";
     let (mut pickup, mut reference) = (None, None);
     for part in s.split(',') {
@@ -151,5 +116,5 @@ pub fn channels(s: &str) -> Result<ChannelsArg, String> {
     if reference == Some(pickup) {
         return Err(format!("pickup and reference cannot be the same channel; {hint}"));
     }
-    Ok(ChannelsArg(Channels { pickup, reference }))
+    Ok(Channels { pickup, reference })
 }

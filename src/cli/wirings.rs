@@ -2,10 +2,9 @@
 
 use std::path::Path;
 
-use super::context::stem;
 use super::inputs::{LoadArg, names_toml};
 use crate::failure::{Failure, Result};
-use crate::fileio;
+use crate::fileio::{self, stem};
 use crate::network::{CoilFile, Load, Wiring, wirings};
 use crate::quantity::{self, Unit, quoted};
 

@@ -12,8 +12,8 @@ use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::network::predict::{self, db};
 use crate::network::{Load, peak};
-use crate::record::{Curve, Record};
-use crate::stats::Answer;
+use crate::record::{Curve, Definition, Record};
+use crate::stats::{Answer, Open};
 
 mod setting;
 #[cfg(test)]
@@ -71,8 +71,10 @@ pub struct SaidOf {
     /// Nothing was said of what matters: the usual size.
     pub usual: bool,
     pub answer: Answer,
-    /// So many takes more would tell; null where it is told, or where none would.
-    pub more_takes: Option<u32>,
+    /// What laying a pickup down does, which is in the interval, is a usual value.
+    pub usual_laying: bool,
+    /// What leaves it open, where nobody can tell.
+    pub open: Option<Open>,
 }
 
 /// 0 dB is the level at low frequency.
@@ -147,13 +149,23 @@ fn take_against(record: &Record, setting: &Setting) -> Result<TakeAgainst> {
         let u = seen.u.hypot(told.coil).hypot(told.parts);
         Estimate::new(seen.value - told.value, u, seen.u_noise)
     };
+    // With metal 0 dB is not the level at the lowest frequencies: there the curve is laid on.
+    let lows = match r.definition {
+        Definition::Plain => (0.0, 0.0),
+        Definition::Pole | Definition::Local => offset,
+    };
+    let height = r.peak_db.map(|e| Estimate {
+        value: e.value - lows.0,
+        u: e.u.hypot(lows.1),
+        ..e
+    });
     Ok(TakeAgainst {
         id: record.id.clone(),
         name: record.pickup.name.clone(),
         load: spelt(&setting.load),
         predicted_hz: figures[0].map(|f| f.value),
         peak_hz: less(r.peak_hz, 0),
-        height_db: less(r.peak_db, 1),
+        height_db: less(height, 1),
         ..laid
     })
 }

@@ -10,7 +10,7 @@ use crate::failure::{Failure, Result};
 use crate::fit::joint::{self, Cannot, CoilFit, InputLeft, Known, Point, Seen, Take};
 use crate::network::coil_file::{InputPart, SCHEMA};
 use crate::network::knob::UNIFORM;
-use crate::network::{Coil, Load};
+use crate::network::{Coil, Eddy, Load};
 use crate::record::identity::same_rig;
 use crate::record::meters::LEAST_WINDING_OHM;
 use crate::record::{Code, Model, Record};
@@ -178,7 +178,7 @@ fn resistance(records: &[&Record], about: &About, notes: &mut Vec<String>) -> Re
 
 /// Whether f0 and Q do not hold all that the take says.
 fn needs_curve(r: &Record) -> bool {
-    let metal = r.fit.as_ref().is_some_and(|f| f.model == Model::Eddy);
+    let metal = r.fit.as_ref().is_some_and(|f| f.model != Model::SecondOrder);
     metal || r.findings.iter().any(|f| f.code == Code::PoorFit)
 }
 
@@ -241,12 +241,28 @@ fn seen(record: &Record, load: &Load, second_order: bool) -> Result<Seen> {
             "analyse its take again, or leave it out",
         ));
     }
-    // The second-order f0 of a coil with metal is widened for its misfit, which is none of the rig's.
-    let eddy = record.fit.as_ref().and_then(|f| f.eddy.as_ref());
     Ok(Seen::Curve {
         points,
-        f0_hz: sound(eddy.map_or(r.f0_hz, |e| e.f0_hz)),
+        f0_hz: sound(without_misfit(record, r.f0_hz)),
     })
+}
+
+/// f0 as the chain leaves it open: what a model misses is none of the rig's. Records of old do not tell what u is made of, but have
+/// f0 of another model.
+fn without_misfit(record: &Record, f0_hz: Estimate) -> Estimate {
+    let eddy = record.fit.as_ref().and_then(|f| f.eddy.as_ref());
+    match (&record.budget, eddy) {
+        (Some(b), _) => {
+            let p = &b.f0_hz;
+            let squares: f64 = [p.noise, p.stated, p.unstated, p.ways].iter().map(|v| v * v).sum();
+            Estimate {
+                u: squares.sqrt(),
+                ..f0_hz
+            }
+        }
+        (None, Some(e)) => e.f0_hz,
+        (None, None) => f0_hz,
+    }
 }
 
 /// The curve of a record as the fit wants it, the sign of the winding taken out.
@@ -285,6 +301,11 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, ohms: Ohms) -> Coil
             u_noise: sd(&fit.noise),
         }
     };
+    let shape = |e: Eddy, name: &str| {
+        let all = e.shape();
+        let i = all.iter().position(|s| s.0 == name)?;
+        Some(of(6 + i, all[i].1, 1.0))
+    };
     let coil = &fit.coil;
     let (l_h, c_f) = (of(1, coil.l_h, 1.0), of(2, coil.c_f, 1.0));
     CoilDocument {
@@ -298,6 +319,8 @@ fn document(used: &[&Record], takes: &[Take], fit: &CoilFit, ohms: Ohms) -> Coil
             k: of(3, e.k, 1.0),
             tau: of(4, e.tau_s, 1.0),
             emf: of(5, e.emf, 1.0),
+            a: shape(e, "a"),
+            b: shape(e, "b"),
         }),
         correlations: correlations(&fit.covariance, coil.loss_ohm.is_some()),
         reduced_chi2: fit.reduced_chi2,
@@ -323,6 +346,7 @@ fn agreement(used: &[&Record], takes: &[Take], fit: &CoilFit) -> Vec<TakeAgreeme
     all.map(|((r, t), a)| TakeAgreement {
         id: r.id.clone(),
         load: spelt(&t.load),
+        peak_hz: r.resonance.as_ref().and_then(|x| Some(x.peak_hz?.value)),
         f0_hz: r.resonance.as_ref().map_or(0.0, |x| x.f0_hz.value),
         f0_off: a.rms_db.is_none().then_some(a.f0),
         q_off: a.q,
@@ -348,7 +372,8 @@ fn correlations(covariance: &DMatrix<f64>, loss: bool) -> Vec<Vec<f64>> {
 
 fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<InputFound> {
     let own = fit.covariance.nrows();
-    let rig = &used.get(left.rig)?.rig;
+    let record = used.get(left.rig)?;
+    let (rig, (ohm, farad)) = (&record.rig, input_of(record));
     let of = |part: InputPart| {
         let k = left.factors.iter().position(|f| f.0 == part)?;
         let sd = |m: &DMatrix<f64>| m[(own + k, own + k)].max(0.0).sqrt();
@@ -357,6 +382,8 @@ fn input_found(used: &[&Record], fit: &CoilFit, left: &InputLeft) -> Option<Inpu
     Some(InputFound {
         rig: rig.name.clone(),
         hash: rig.told_chain().or_else(|| rig.hash.clone()),
+        stated_ohm: ohm,
+        stated_f: Some(farad),
         resistance: of(InputPart::Resistance),
         capacitance: of(InputPart::Capacitance),
         correlations: correlations(&left.covariance, fit.coil.loss_ohm.is_some()).split_off(own),

@@ -2,7 +2,7 @@
 
 use crate::failure::{Failure, Result};
 use crate::network::Load;
-use crate::network::knob::{METER, Tolerances, UNIFORM};
+use crate::network::knob::{Knob, METER, Tolerances, UNIFORM};
 use crate::record::{Record, Resonance};
 
 /// How far what hangs on the winding may be from what is told of it. What is left out is as such parts usually are.
@@ -10,6 +10,8 @@ use crate::record::{Record, Resonance};
 pub struct Stated {
     /// Of the parts of the loads.
     pub parts: Tolerances,
+    /// Those of them that were read on one meter, whose error they have in common.
+    pub shared: Vec<Knob>,
     /// Half-width of the rig's input, relative: of its resistance, and of its capacitance with the lead. Left out, what the rig
     /// itself states.
     pub input: Option<f64>,

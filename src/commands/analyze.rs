@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::known::Beside;
+use super::known;
 use super::outcome::Told;
 use super::{complete, knock, outcome, parallel};
 use crate::analysis::chain::Chain;
@@ -15,12 +15,12 @@ use crate::capture::Take;
 use crate::capture::wav::{self, Channels};
 use crate::cli::args::{AnalyzeArgs, Shown};
 use crate::cli::console::Console;
-use crate::cli::context::{Bench, Fresh, changed, ready_folder, stem};
+use crate::cli::context::{Bench, Fresh, changed, ready_folder};
 use crate::cli::defaults::Defaults;
 use crate::commands::asked::Asked;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result, Status};
-use crate::fileio;
+use crate::fileio::{self, stem};
 use crate::record::Record;
 use crate::report::text;
 use crate::rig::Rig;
@@ -126,7 +126,7 @@ pub fn one(
     let answer = analysis.answer_db;
     let mut record = compose::record(&take, analysis, context);
     if let Some((rig, file)) = bench.rig.as_ref().zip(bench.rig_file.as_ref()) {
-        Beside::of(rig, file).put_or_note(&mut record);
+        known::put_or_note(rig, file, &mut record);
     }
     Ok((record, answer))
 }
@@ -221,7 +221,7 @@ fn single(
         bench,
         drive,
         bench.channels,
-        args.model.into(),
+        args.model.unwrap_or_default(),
         args.pickup.as_deref(),
     )?;
     match (&taps, &args.knock_take) {
@@ -274,7 +274,7 @@ fn folder_names(takes: &[PathBuf]) -> Vec<String> {
 fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: &mut Console) -> Result<Status> {
     let mut fresh = Fresh::default();
     let out = args.out.as_ref().map(|out| fresh.ready(out)).transpose()?;
-    let (model, name) = (args.model.into(), args.pickup.as_deref());
+    let (model, name) = (args.model.unwrap_or_default(), args.pickup.as_deref());
     let takes: Vec<_> = args.takes.iter().zip(folder_names(&args.takes)).collect();
     let bar = super::progress::takes(takes.len());
     let list = parallel::each(&takes, |(path, folder)| {

@@ -149,7 +149,7 @@ impl Budget {
             false => path.parent().unwrap_or(Path::new(".")),
         };
         // Under what it was made from and by: another file, another program make another.
-        let place = folder.join(format!("anew-{}-{}.json", rig.chain_hash(), env!("CARGO_PKG_VERSION")));
+        let place = folder.join(format!("anew-{}-{}.json", rig.chain_hash(), env!("COILWRIGHT_VERSION")));
         if let Some(kept) = kept(&place, &record) {
             return Outcome::Anew(Box::new(kept), keys);
         }

@@ -16,7 +16,7 @@ use crate::fileio;
 use crate::network::spice;
 use crate::record::Record;
 use crate::report::plot::Plot;
-use crate::report::{loads_plot, text};
+use crate::report::{coil_words, loads_plot, text};
 use crate::shop::predicted;
 
 pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
@@ -28,7 +28,8 @@ pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
         ohmmeter: tolerance.ohmmeter,
         stated: tolerance.stated,
     };
-    let coil = behind::find(&records, &about)?;
+    let mut coil = behind::find(&records, &about)?;
+    coil_words::put(&mut coil);
     let stem = match &args.out {
         Some(out) if !is_file(out) => Some(ready_folder(out)?.join("coil")),
         _ => None,
@@ -64,10 +65,10 @@ fn picture(records: &[Record], coil: &CoilDocument, about: &About) -> Result<Plo
     let stated = Stated {
         parts: about.stated.parts.clone(),
         // The file that was just made knows these inputs.
-        input: None,
+        ..Stated::default()
     };
     let mut laid = against::against(&seen, &Basis::of(coil.file())?, &stated)?;
-    predicted::judge(&mut laid, &Defaults::read_from(Path::new("."))?.matters());
+    predicted::judge(&mut laid, &seen, &Defaults::read_from(Path::new("."))?.matters());
     loads_plot::against(&laid, &coil.pickup.name)
 }
 

@@ -3,8 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::known::Rigs;
-use super::{anew, outcome, wanted};
+use super::{anew, outcome, readings};
 use crate::cli::args::CompareArgs;
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
@@ -14,21 +13,17 @@ use crate::report::{difference_words, overlay, text};
 use crate::shop::difference::{self, Comparison, How};
 
 pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
-    let placed = wanted::all(&args.records)?;
-    let mut records = anew::by_today(&placed, anew::today(None).as_ref(), console);
+    let (records, known) = readings::known(&args.records, anew::today(None).as_ref(), console)?;
     if records.len() < 2 {
         return Err(Failure::new(
             "one record cannot be compared with itself",
             "give two or more",
         ));
     }
-    let defaults = Defaults::read_from(Path::new("."))?;
-    let rigs = Rigs::of(placed.iter().map(|p| p.0.as_path()), &defaults);
-    rigs.put(&mut records, console);
     let how = How {
-        matters: defaults.matters(),
+        matters: Defaults::read_from(Path::new("."))?.matters(),
         in_place: args.in_place,
-        histories: rigs.histories(),
+        known,
     };
     let (records, mut comparison) = if args.by_load {
         difference::compare_by_load(records, &how)?

@@ -21,7 +21,7 @@ use crate::rig::Rig;
 pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
     let folders = measured(&args.takes)?;
     refuse_idle(args)?;
-    let rig = args.about.rig.as_deref();
+    let rig = args.about.on.rig.as_deref();
     if let [folder] = folders.as_slice() {
         return single(args, folder, console);
     }
@@ -95,10 +95,10 @@ fn refuse_idle(args: &AnalyzeArgs) -> Result<()> {
         ("--drive", args.drive.is_some()),
         ("--pickup", args.pickup.is_some()),
         ("--knock-take", args.knock_take.is_some()),
-        ("--load", about.load.is_some()),
-        ("--over", about.over.is_some()),
+        ("--load", about.on.load.is_some()),
+        ("--over", about.on.over.is_some()),
         ("--ohms", about.ohms.is_some()),
-        ("--room", about.room.is_some()),
+        ("--room", about.on.room.is_some()),
         ("--note", about.note.is_some()),
         ("--channels", about.channels.is_some()),
         ("--model", args.model.is_some()),
@@ -120,7 +120,7 @@ fn single(args: &AnalyzeArgs, folder: &Path, console: &mut Console) -> Result<St
     let there = is_record(folder);
     let record = match there {
         true => store::read(folder)?,
-        false => finished(folder, args.about.rig.as_deref())?,
+        false => finished(folder, args.about.on.rig.as_deref())?,
     };
     Told {
         document: &record,

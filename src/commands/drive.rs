@@ -23,13 +23,13 @@ pub fn settings(args: &DriveArgs, default_rate: u32) -> Result<Settings> {
     };
     let plain = Settings::at_rate(rate_hz);
     Ok(Settings {
-        shape: args.shape.map_or(plain.shape, Into::into),
+        shape: args.shape.unwrap_or(plain.shape),
         seconds: args.seconds.unwrap_or(plain.seconds),
         from_hz: args.from.unwrap_or(plain.from_hz),
         to_hz: args.to.unwrap_or(plain.to_hz),
         level_dbfs: args.level.unwrap_or(plain.level_dbfs),
         seed: args.seed.unwrap_or(plain.seed),
-        tilt: args.tilt.map_or(plain.tilt, Into::into),
+        tilt: args.tilt.unwrap_or(plain.tilt),
         ..plain
     })
 }

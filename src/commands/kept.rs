@@ -4,7 +4,7 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use super::knock;
-use super::known::Beside;
+use super::known;
 use super::outcome::{self, Played};
 use crate::analysis::{self, Options};
 use crate::analysis::{compose, repeats};
@@ -16,7 +16,6 @@ use crate::fileio;
 use crate::record::Record;
 use crate::record::when::{day, moment};
 use crate::report::text;
-use crate::rig::Rig;
 use crate::shop::witness::history::History;
 
 /// All that a record is made from.
@@ -83,13 +82,9 @@ impl Measurement {
             .notes
             .extend(lost.map(|f| f.what.clone()).or_else(|| self.cut_off()));
         if let (Some(given), Some(rig)) = (&self.asked.rig, &bench.rig) {
-            let beside = Beside::of(rig, given.file.as_ref());
-            beside.put_or_note(&mut record);
             // What was measured is kept, whatever became of the checks' file.
-            let note = match &beside.history {
-                Ok(history) => history.as_ref().and_then(|h| last_check(h, rig, &record)),
-                Err(e) => Some(e.what.clone()),
-            };
+            let known = known::put_or_note(rig, given.file.as_ref(), &mut record);
+            let note = known.history(&record).and_then(|h| last_check(h, &record));
             record.notes.extend(note);
         }
         Ok(record)
@@ -207,11 +202,7 @@ impl Drop for Kept {
 }
 
 /// How old the rig's last good check is; nothing where it has no checks.
-fn last_check(history: &History, rig: &Rig, record: &Record) -> Option<String> {
-    let of_kind = history.checks.iter().all(|c| c.simulated == record.is_simulated());
-    if !history.is_of(&rig.summary()) || !of_kind {
-        return None;
-    }
+fn last_check(history: &History, record: &Record) -> Option<String> {
     let Some(good) = history.checks.iter().rev().find(|c| c.go) else {
         return Some("the rig has no good check yet".into());
     };

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::{anew, outcome};
+use super::{anew, outcome, readings};
 use crate::cli::args::LoadsArgs;
 use crate::cli::console::Console;
 use crate::cli::context::Fresh;
@@ -72,7 +72,7 @@ impl Question {
         let today = anew::today(None);
         let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
         let basis = basis(args, &wirings)?;
-        let takes = anew::records(&args.against, today.as_ref(), console)?;
+        let (takes, _) = readings::known(&args.against, today.as_ref(), console)?;
         let mut undo = match &args.undo {
             Some(path) => Some((instead(&wirings)?, path)),
             None => None,
@@ -96,11 +96,15 @@ impl Question {
             wirings,
             basis,
             takes,
-            undo: undo
-                .map(|(to, path)| Ok((anew::one(path, today.as_ref(), console)?, to)))
-                .transpose()?,
+            undo: match undo {
+                Some((to, path)) => {
+                    let (records, _) = readings::known(std::slice::from_ref(path), today.as_ref(), console)?;
+                    records.into_iter().next().map(|r| (r, to))
+                }
+                None => None,
+            },
             manner: Manner {
-                freq_hz: args.freq.as_ref().map_or_else(predict::usual_grid, |f| f.0.clone()),
+                freq_hz: args.freq.clone().unwrap_or_else(predict::usual_grid),
                 tolerances: tolerance.as_ref().map(|t| t.stated.parts.clone()),
             },
             stated: tolerance.map_or_else(Stated::default, |t| t.stated),
@@ -123,12 +127,12 @@ impl Question {
                 [] => None,
                 takes => {
                     let mut laid = against::against(takes, basis, stated)?;
-                    predicted::judge(&mut laid, &Defaults::read_from(Path::new("."))?.matters());
+                    predicted::judge(&mut laid, takes, &Defaults::read_from(Path::new("."))?.matters());
                     Some(laid)
                 }
             },
             undone: match &self.undo {
-                Some((take, to)) => Some(against::undo(take, basis, to, stated)?),
+                Some((take, to)) => Some(predicted::laid_down(against::undo(take, basis, to, stated)?, take)),
                 None => None,
             },
             notes,
@@ -140,7 +144,7 @@ impl Question {
         let Question { basis, manner, .. } = self;
         if let (Some(goal), Some(by)) = (args.reach, &args.by) {
             let (_, wiring) = first(&self.wirings, "--reach")?;
-            let r = reach::reach(wiring, &basis.coil, goal, &by.0, basis.covariance.as_ref())?;
+            let r = reach::reach(wiring, &basis.coil, goal, by, basis.covariance.as_ref())?;
             let load = predict_one(basis, &spelt(&r), &r.wiring, None, manner);
             return Ok((vec![load], Some(ReachedFound::from(&r))));
         }
@@ -205,6 +209,11 @@ fn refuse_idle(args: &LoadsArgs) -> Result<()> {
             tolerance.is_some_and(|t| t.stated.input.is_some()) && !of_takes,
             "--tolerance input= is of the rig that a take was made on, and no take is given",
             "give it with --against or --undo, or leave it out",
+        ),
+        (
+            tolerance.is_some_and(|t| !t.stated.shared.is_empty()),
+            "--tolerance ... shared is of capacitors read on one meter, which tell a coil from several takes",
+            "give it to `coilwright coil`, and leave the word out here",
         ),
         (
             args.undo.is_some() && args.vary.is_some(),

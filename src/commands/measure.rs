@@ -68,7 +68,7 @@ impl From<MeasureArgs> for Job {
             devices: a.devices,
             drive: a.drive,
             sim: a.sim,
-            model: a.model.into(),
+            model: a.model.unwrap_or_default(),
             out: a.out,
         }
     }
@@ -126,7 +126,7 @@ pub fn taken(job: &Job, console: &mut Console) -> Result<Measured> {
     let place = Place::plan(job, &defaults, &mut fresh)?;
     say_number(0, job.repeats, console);
     let first = player.take(0, console)?;
-    let rig = job.about.rig.as_deref().or(defaults.rig.as_deref());
+    let rig = job.about.on.rig.as_deref().or(defaults.rig.as_deref());
     let asked = asked(job, &bench, rig, &first);
     let mut kept = Kept::begin(place.folder(&mut fresh)?, asked, player.played(), first.take)?;
     let lost = match repeats(job.repeats, &mut player, &mut kept, console) {

@@ -19,6 +19,7 @@ pub mod outcome;
 mod parallel;
 pub mod potting;
 pub mod progress;
+mod readings;
 pub mod remember;
 pub mod rig;
 pub mod sound;

@@ -57,7 +57,7 @@ pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
         let now = stamp(std::time::SystemTime::now());
         let mut note = Note {
             withdraws: args.withdraw,
-            ..Note::new(now, record, words, readings.clone(), args.room.or(defaults.room_c))
+            ..Note::new(now, &record.id, words, readings.clone(), args.room.or(defaults.room_c))
         };
         written.push(notes::add(folder, &mut note)?);
         record.noted = notes::beside(folder, &record.id)?;

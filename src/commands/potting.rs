@@ -3,46 +3,25 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::rig::{beside, by_today, history_of, kept_with, repeat_of};
-use super::{anew, outcome};
+use super::rig::{beside, by_today, kept_with};
+use super::{anew, known, outcome};
 use crate::cli::args::PottingArgs;
 use crate::cli::console::Console;
 use crate::cli::context::{Fresh, folders_below};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
-use crate::network::Load;
 use crate::record::Record;
-use crate::record::identity::same_rig;
-use crate::record::when::moment;
 use crate::report::{potting_plot, text};
-use crate::rig::{Input, Rig};
-use crate::shop::wax::document::{PotVerdict, PottingDocument};
+use crate::rig::Rig;
+use crate::shop::known::Known;
+use crate::shop::wax::document::{PotVerdict, PottingDocument, Reason};
 use crate::shop::wax::own::WaxHistory;
-use crate::shop::wax::{self, About, Placed};
-use crate::shop::witness::history::{Change, History};
+use crate::shop::wax::{self, About};
 
 pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
-    let defaults = Defaults::read_from(Path::new("."))?;
-    let path = args.rig.as_ref().or(defaults.rig.as_ref());
-    let rig = path.map(|p| Rig::read(p).map(|rig| (p.as_path(), rig))).transpose()?;
-    let today = rig.as_ref().map(|(_, rig)| rig.clone()).or_else(|| anew::today(None));
-    let before = anew::records(&found(&args.before)?, today.as_ref(), console)?;
-    let after = anew::records(&found(&args.after)?, today.as_ref(), console)?;
-    let simulated = after.iter().any(Record::is_simulated);
-    let known = rig.map(|r| Known::of(r, simulated, console)).transpose()?;
-    let about = About {
-        limits: args.limit.map_or_else(Default::default, |l| l.0),
-        rested_h: args.rested,
-        winding_f: args.cs,
-        history: known.as_ref().and_then(|k| k.history.as_ref()),
-        witness_load_f: known.as_ref().and_then(|k| witness_load(&k.rig)),
-        placed: known.as_ref().and_then(|k| k.placed),
-    };
-    let mut document = wax::compare(&before, &after, &about)?;
-    text::put_words(&mut document);
-    let changed = about.history.and_then(|h| h.changed.as_ref());
-    document.notes.extend(changed.and_then(|c| between(&before, &after, c)));
+    let of_rig = OfRig::of(args, console)?;
+    let mut document = judged(args, of_rig.as_ref(), console)?;
     let mut fresh = Fresh::default();
     let stem = match &args.out {
         Some(out) => Some(fresh.ready(out)?.join("potting")),
@@ -53,8 +32,8 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         refuse_any(outcome::picture_files(stem))?;
         refuse_any([stem.with_extension("json")])?;
     }
-    let kept = match &known {
-        Some(k) => wax(k.path, &k.rig, &before, args.keep, &mut document)?,
+    let kept = match &of_rig {
+        Some(r) => wax(r, args.keep, &mut document)?,
         None if args.keep => {
             return Err(Failure::new(
                 "--keep needs a rig: what wax did is kept beside its file",
@@ -87,67 +66,54 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     })
 }
 
-/// What was changed on the bench after a reading before wax and before one after it.
-fn between(before: &[Record], after: &[Record], change: &Change) -> Option<String> {
-    let then = moment(&change.at)?;
-    let any = |side: &[Record], is: fn(&jiff::Timestamp, &jiff::Timestamp) -> bool| {
-        side.iter().filter_map(|r| moment(&r.taken_at)).any(|t| is(&t, &then))
-    };
-    let apart = any(before, |t, then| t < then) && any(after, |t, then| t >= then);
-    apart.then(|| {
-        format!(
-            "the bench was changed in between ({}): what that did looks like wax",
-            change.what
-        )
-    })
-}
-
-/// A rig, and what is kept beside its file.
-struct Known<'a> {
-    path: &'a Path,
+/// The rig, and what is kept beside its file.
+struct OfRig {
+    path: PathBuf,
     rig: Rig,
-    history: Option<History>,
-    placed: Option<Placed>,
+    known: Known,
 }
 
-impl<'a> Known<'a> {
-    fn of((path, rig): (&'a Path, Rig), simulated: bool, console: &mut Console) -> Result<Self> {
-        let history = history_of(path)?
-            .filter(|h| h.is_of(&rig.summary()))
-            .map(|h| by_today(h, path, &rig, console));
-        let study = repeat_of(path, &rig.summary())?.for_kind(simulated);
-        Ok(Known {
-            path,
-            rig,
-            history,
-            placed: study.told().map(|d| Placed {
-                f0: d.f0.sd,
-                q: d.q.sd,
-                level_db: d.level_db.map(|l| l.sd),
-                freedom: d.freedom as f64,
-            }),
-        })
+impl OfRig {
+    fn of(args: &PottingArgs, console: &mut Console) -> Result<Option<OfRig>> {
+        let Some(path) = args.rig.clone().or(Defaults::read_from(Path::new("."))?.rig) else {
+            return Ok(None);
+        };
+        let rig = Rig::read(&path)?;
+        let (mut known, failures) = known::beside(&rig, &path);
+        if let Some(e) = failures.into_iter().next() {
+            return Err(e);
+        }
+        known.eras.renew(|h| by_today(h, &path, &rig, console));
+        Ok(Some(OfRig { path, rig, known }))
     }
 }
 
-/// What hangs on the rig's witness, in farads; `None` where there is none.
-fn witness_load(rig: &Rig) -> Option<f64> {
-    let load = match &rig.witness.as_ref()?.load {
-        Some(text) => Load::parse(text).ok()?.capacitance(),
-        None => 0.0,
+fn judged(args: &PottingArgs, of_rig: Option<&OfRig>, console: &mut Console) -> Result<PottingDocument> {
+    let today = of_rig.map(|r| r.rig.clone()).or_else(|| anew::today(None));
+    let mut side = |words: &[PathBuf]| -> Result<Vec<Record>> {
+        let mut records = anew::records(&found(words)?, today.as_ref(), console)?;
+        if let Some(r) = of_rig {
+            records.iter_mut().for_each(|record| r.known.put(record, args.cs));
+        }
+        Ok(records)
     };
-    let of = |f: fn(&Input) -> Option<f64>| rig.input.as_ref().and_then(f).unwrap_or(0.0);
-    Some(load + of(|i| i.capacitance_f) + of(|i| i.lead_capacitance_f))
+    let (before, after) = (side(&args.before)?, side(&args.after)?);
+    let about = About {
+        limits: args.limit.unwrap_or_default(),
+        rested_h: args.rested,
+        winding_f: args.cs,
+        known: of_rig.map(|r| &r.known),
+    };
+    let mut document = wax::compare(&before, &after, &about)?;
+    text::put_words(&mut document);
+    Ok(document)
 }
 
 /// Holds the changes against the rig's history of wax, and adds them to it where that is wanted: then the file that was written.
-fn wax(
-    rig_path: &Path,
-    rig: &Rig,
-    before: &[Record],
-    keep: bool,
-    document: &mut PottingDocument,
-) -> Result<Option<PathBuf>> {
+fn wax(of: &OfRig, keep: bool, document: &mut PottingDocument) -> Result<Option<PathBuf>> {
+    let OfRig {
+        path: rig_path, rig, ..
+    } = of;
     let path = beside(rig_path, "wax.json");
     let read = || -> Result<WaxHistory> {
         if path.symlink_metadata().is_err() {
@@ -158,12 +124,15 @@ fn wax(
             &fileio::read_limited(&path, outcome::MOST_BYTES)?,
         )
     };
-    let own = rig.summary();
-    if let Some(r) = before.iter().find(|r| !same_rig(&r.rig, &own)) {
+    let other = document
+        .pairs
+        .iter()
+        .find(|p| matches!(p.reason, Reason::OtherRig { .. }));
+    if let Some(p) = other {
         // Another rig's changes are no part of this one's history, nor held against it.
         if keep {
             return Err(Failure::new(
-                format!("{} was measured on another rig than {}", r.pickup.name, rig.name),
+                format!("{} was measured on another rig than {}", p.pickup, rig.name),
                 "give the rig it was measured on",
             ));
         }
@@ -202,28 +171,4 @@ fn found(words: &[PathBuf]) -> Result<Vec<PathBuf>> {
         out.extend(found);
     }
     Ok(out)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_change_between_the_sides_is_said() {
-        let fixture = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/records/0.1.0");
-        let on = |day: &str| {
-            let mut record = crate::record::store::read(&fixture).unwrap();
-            record.taken_at = format!("2026-01-{day}T10:00:00+01:00");
-            vec![record]
-        };
-        let change = Change {
-            what: "new lead".into(),
-            at: "2026-01-05T09:30:00+00:00".into(),
-            before: None,
-        };
-        let said = between(&on("05"), &on("06"), &change);
-        assert!(said.is_some_and(|s| s.contains("new lead")));
-        assert_eq!(between(&on("03"), &on("04"), &change), None);
-        assert_eq!(between(&on("06"), &on("07"), &change), None);
-    }
 }

@@ -21,7 +21,7 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
         channels: args.channels.clone(),
         room_c: args.room,
         over: args.over.clone(),
-        columns: args.columns.clone().map(|c| c.0),
+        columns: args.columns.clone(),
         matters: args.matters,
     };
     if let Some(c) = &newer.channels {

@@ -4,9 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::{anew, outcome, wanted};
 use crate::capture::wav::Channels;
-use crate::cli::args::{
-    ChannelsArg, DriveArgs, PolarityArgs, RepeatArgs, RigAction, RigFileArgs, Shown, SoundArgs, channels,
-};
+use crate::cli::args::{DriveArgs, PolarityArgs, RepeatArgs, RigAction, RigFileArgs, Shown, SoundArgs};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::commands::sound::{Asked, Sound};
@@ -27,8 +25,8 @@ mod inputs;
 mod level;
 
 use crate::record::when::day;
-pub use beside::{Placement, beside, by_today, history_kept, history_of, kept_with, repeat_of};
 use beside::{aside, of_one_kind};
+pub use beside::{beside, by_today, history_kept, history_of, kept_with, study_of};
 
 pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
     match action {
@@ -100,9 +98,9 @@ fn today() -> String {
 }
 
 /// The channels asked for, else the rig's, else those remembered.
-fn channels_of(asked: Option<ChannelsArg>, rig: &Rig, defaults: &Defaults) -> Result<Option<Channels>> {
+fn channels_of(asked: Option<Channels>, rig: &Rig, defaults: &Defaults) -> Result<Option<Channels>> {
     if let Some(c) = asked {
-        return Ok(Some(c.0));
+        return Ok(Some(c));
     }
     let of_rig = rig.interface.as_ref().and_then(|i| {
         Some(Channels {
@@ -110,13 +108,7 @@ fn channels_of(asked: Option<ChannelsArg>, rig: &Rig, defaults: &Defaults) -> Re
             reference: i.reference_channel.map(|c| c as usize),
         })
     });
-    match (of_rig, &defaults.channels) {
-        (Some(c), _) => Ok(Some(c)),
-        (None, Some(text)) => channels(text)
-            .map(|c| Some(c.0))
-            .map_err(|e| Failure::new("channels in coilwright.toml cannot be read", e)),
-        (None, None) => Ok(None),
-    }
+    of_rig.map_or_else(|| defaults.channels(), |c| Ok(Some(c)))
 }
 
 fn show(args: &RigFileArgs, console: &mut Console) -> Result<Status> {

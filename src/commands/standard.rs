@@ -1,16 +1,27 @@
 //! `standard`: the shop's own standard, from good ones.
 
 use super::coil::write_all;
-use super::{anew, outcome};
+use super::{anew, outcome, readings};
 use crate::cli::args::StandardArgs;
 use crate::cli::console::Console;
-use crate::cli::context::stem;
-use crate::failure::{Result, Status};
+use crate::failure::{Failure, Result, Status};
+use crate::fileio::stem;
 use crate::report::text;
+use crate::shop::known::Known;
 use crate::shop::standard::Standard;
 
 pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
-    let records = anew::records(&args.records, anew::today(None).as_ref(), console)?;
+    let (records, known) = readings::known(&args.records, anew::today(None).as_ref(), console)?;
+    let of = |k: &Known| {
+        let own = records.iter().filter(|r| k.is_of(&r.rig));
+        k.eras.changed_among(own.map(|r| r.taken_at.as_str())).cloned()
+    };
+    if let Some(change) = known.iter().find_map(of) {
+        return Err(Failure::new(
+            format!("the bench was changed between these readings ({})", change.what),
+            "give those before it, or those after it",
+        ));
+    }
     let name = args.name.clone().unwrap_or_else(|| stem(&args.out));
     let (standard, proposal) = Standard::from(&name, &records, args.allow.unwrap_or_default())?;
     let remark = format!(

@@ -11,8 +11,10 @@ use crate::fileio;
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};
 use crate::record::{Code, Record, store};
+use crate::report::judged_words;
 use crate::report::text::{self, Style};
 use crate::report::tray_plot;
+use crate::rig::Rig;
 use crate::shop::known::Known;
 use crate::shop::lot::Tray;
 use crate::shop::standard::{Judged, judge};
@@ -47,8 +49,11 @@ struct Lot<'a> {
     args: &'a TrayArgs,
     folder: PathBuf,
     tray: Tray,
-    /// What its rig does to readings.
+    rig: Option<Rig>,
+    /// What that does to readings.
     known: Known,
+    /// The standard was made anew since the lot was put down.
+    standard_anew: bool,
     /// On what it is measured.
     about: About,
     /// What is to be said before the first one.
@@ -152,8 +157,21 @@ impl Lot<'_> {
         }
     }
 
+    /// A number's reading as it is by now, and what that is judged.
+    fn renew(&mut self, number: u32, record: &Record) {
+        if let Some(e) = self.tray.at_mut(number) {
+            e.read(record);
+        }
+        self.tell_all(number, record);
+    }
+
+    /// By what is known of the rig today.
     fn judged(&self, record: &Record, kept: bool) -> Option<Judged> {
-        judge(record, self.tray.standard.as_ref(), &self.known, kept)
+        let mut record = record.clone();
+        self.known.put(&mut record, None);
+        let mut judged = judge(&record, self.tray.standard.as_ref(), &self.known.eras, kept)?;
+        judged_words::put(&mut judged);
+        Some(judged)
     }
 
     fn end(self, console: &mut Console) -> Result<Status> {
@@ -194,5 +212,5 @@ impl Lot<'_> {
 
 fn noted(record: &Record, text: Option<&str>, readings: Vec<Reading>) -> Note {
     let now = stamp(std::time::SystemTime::now());
-    Note::new(now, record, text, readings, record.pickup.temperature_c)
+    Note::new(now, &record.id, text, readings, record.pickup.temperature_c)
 }

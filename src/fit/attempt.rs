@@ -4,17 +4,12 @@ use nalgebra::DVector;
 use num_complex::Complex64;
 
 use super::group::{Group, GroupProblem};
+use super::kind::{self, Kind, Rung};
 use super::model::{Model, Param};
 use super::raw::Raw;
 use super::solve::{self, Patience, Problem, Solution};
-use super::{Fitted, Kind, Setup, cell, misfit, model};
+use super::{Fitted, Known, Setup, cell, misfit, model};
 use crate::transfer::bins::Bins;
-
-/// Outer limits of the pickup's own parameters, relative to the reference frequency of the model.
-const B1_RANGE: [f64; 2] = [2e-3, 1e3];
-const B2_RANGE: [f64; 2] = [1e-5, 1e5];
-const POLE_RANGE: [f64; 2] = [0.0, 50.0];
-const ZERO_RANGE: [f64; 2] = [-50.0, 50.0];
 
 /// A minimum whose mean square is below this, in units of the noise, is the one looked for: no other can be lower by much.
 const ENOUGH: f64 = 1.5;
@@ -27,8 +22,7 @@ pub struct Prior {
     pub index: usize,
     pub mean: f64,
     pub sd: f64,
-    /// Stated by the rig, so that it counts as systematic; else it only keeps a weak direction in place.
-    pub stated: bool,
+    pub known: Known,
 }
 
 /// How far the parameters may go, and what is known of them.
@@ -40,30 +34,19 @@ pub struct Space {
 }
 
 impl Space {
-    fn new(kind: Kind, setup: &Setup) -> Self {
-        let range = |p: &Param| match p {
-            Param::B1 => B1_RANGE,
-            Param::B2 => B2_RANGE,
-            Param::Pole => POLE_RANGE,
-            Param::Zero => ZERO_RANGE,
-            _ => [f64::NEG_INFINITY, f64::INFINITY],
-        };
-        let (own, nuisance) = (kind.params(), &setup.nuisance);
-        let bounds = own.iter().map(range).chain(nuisance.iter().map(|n| [n.lower, n.upper]));
-        let (lower, upper) = bounds.map(|[low, high]| (low, high)).unzip();
-        let prior = |(i, n): (usize, &super::Nuisance)| {
-            n.prior.map(|(mean, sd)| Prior {
-                index: own.len() + i,
-                mean,
-                sd,
-                stated: n.stated,
-            })
-        };
-        Space {
-            lower,
-            upper,
-            priors: nuisance.iter().enumerate().filter_map(prior).collect(),
+    fn new(kind: Kind, f_ref: f64, setup: &Setup) -> Self {
+        let own = kind.params().into_iter().map(|p| {
+            let r = kind::range(p, f_ref);
+            (r.lower, r.upper, r.weak, Known::Weakly)
+        });
+        let about = setup.nuisance.iter().map(|n| (n.lower, n.upper, n.prior, n.known));
+        let (mut lower, mut upper, mut priors) = (Vec::new(), Vec::new(), Vec::new());
+        for (index, (low, high, prior, known)) in own.chain(about).enumerate() {
+            lower.push(low);
+            upper.push(high);
+            priors.extend(prior.map(|(mean, sd)| Prior { index, mean, sd, known }));
         }
+        Space { lower, upper, priors }
     }
 
     /// With parameters held from one on.
@@ -91,36 +74,40 @@ impl Space {
 pub struct Attempt<'a> {
     bins: &'a Bins,
     setup: &'a Setup,
-    kind: Kind,
+    rung: Rung,
     model: Model,
     space: Space,
 }
 
 impl<'a> Attempt<'a> {
-    pub fn new(bins: &'a Bins, setup: &'a Setup, kind: Kind, f_ref: f64) -> Self {
-        let mut params = kind.params().to_vec();
+    /// `setup`: as the rung needs it.
+    pub fn new(bins: &'a Bins, setup: &'a Setup, rung: Rung, f_ref: f64) -> Self {
+        let mut params = rung.kind.params();
         params.extend(setup.nuisance.iter().map(|n| n.param));
         Attempt {
             bins,
             setup,
-            kind,
+            rung,
             model: Model::new(f_ref, params, setup.fixed),
-            space: Space::new(kind, setup),
+            space: Space::new(rung.kind, f_ref, setup),
         }
     }
 
-    /// The best fit from any of the starts, which are the pickup's own parameters; `None` where none can be believed, or none
-    /// costs less than `worth`.
-    pub fn best(self, groups: Vec<Group>, starts: Vec<Vec<f64>>, nuisance: &[f64], worth: f64) -> Option<Fitted> {
+    /// The best fit from any of the starts, which are the pickup's own parameters; `None` where none can be believed.
+    pub fn best(self, groups: Vec<Group>, starts: Vec<Vec<f64>>, nuisance: &[f64]) -> Option<Fitted> {
         let space = self.on_groups(nuisance);
-        let found = self.search(&groups, &space, starts, nuisance)?;
-        if found.cost > worth {
-            return None;
-        }
-        let polished = self.polish(&found.theta)?;
+        let (found, polished) = match self.rung.kind.is_plain() || self.model.index(Param::Clock).is_some() {
+            true => {
+                let found = self.search(&groups, &space, starts, nuisance)?;
+                let polished = self.polish(&found.theta)?;
+                (found, polished)
+            }
+            false => self.along(&groups, &space, starts, nuisance)?,
+        };
         let seen = misfit::Seen::new(self.bins, self.setup.band, &groups, (&self.model, &polished.theta));
-        let mut fitted = misfit::finish(self.bins, (self.kind, self.model), polished, seen, &self.space);
-        if fitted.misses_smoothly() {
+        let mut fitted = misfit::finish(self.bins, (self.rung, self.model), polished, seen, &self.space);
+        // The parameters of metal slide along each other: how far they move tells nothing, the next richer model does.
+        if fitted.misses_smoothly() && self.rung.kind.is_plain() {
             misfit::add_shift(&mut fitted, &found.theta, &groups, &space);
         }
         fitted.groups = groups;
@@ -129,19 +116,61 @@ impl<'a> Attempt<'a> {
 
     /// The space for the search. On groups the clock cannot be told (it turns the phase from bin to bin): it stays where it is
     /// until the raw bins.
-    fn on_groups(&self, nuisance: &[f64]) -> Space {
+    pub(super) fn on_groups(&self, nuisance: &[f64]) -> Space {
         let mut space = self.space.clone();
         if let Some(c) = self.model.index(Param::Clock) {
-            let mean = nuisance[c - self.kind.params().len()];
+            let mean = nuisance[c - self.rung.kind.params().len()];
             (space.lower[c], space.upper[c]) = (mean, mean);
             space.priors.push(Prior {
                 index: c,
                 mean,
                 sd: 1.0,
-                stated: false,
+                known: Known::Weakly,
             });
         }
         space
+    }
+
+    /// The groups as a least-squares problem, everything known counted in.
+    pub(super) fn problem<'g>(&'g self, groups: &'g [Group]) -> GroupProblem<'g> {
+        GroupProblem {
+            groups,
+            model: &self.model,
+            priors: &self.space.priors,
+        }
+    }
+
+    pub(super) fn model(&self) -> &Model {
+        &self.model
+    }
+
+    /// The parameters at the lowest minimum that a quick look from some starts finds; the first at which the cost is `enough` a
+    /// residual.
+    pub(super) fn look(
+        &self,
+        groups: &[Group],
+        starts: Vec<Vec<f64>>,
+        nuisance: &[f64],
+        enough: f64,
+    ) -> Option<Vec<f64>> {
+        let space = self.on_groups(nuisance);
+        let problem = GroupProblem {
+            groups,
+            model: &self.model,
+            priors: &space.priors,
+        };
+        let mut best: Option<Solution> = None;
+        for own in starts {
+            let start: Vec<f64> = own.iter().chain(nuisance).copied().collect();
+            let found = solve::minimise(&problem, &start, &space.lower, &space.upper, Patience::LOOK);
+            if found.cost.is_finite() && best.as_ref().is_none_or(|b| found.cost < b.cost) {
+                best = Some(found);
+            }
+            if best.as_ref().is_some_and(|b| b.cost < enough * problem.rows() as f64) {
+                break;
+            }
+        }
+        best.map(|b| b.theta)
     }
 
     fn search(&self, groups: &[Group], space: &Space, starts: Vec<Vec<f64>>, nuisance: &[f64]) -> Option<Solution> {
@@ -177,22 +206,52 @@ impl<'a> Attempt<'a> {
         best
     }
 
+    /// The last word where parameters slide along each other: by QR, on groups drawn together along the model, which then lose
+    /// nothing. On the raw bins the square of so bad a condition would be in the way.
+    fn along(
+        &self,
+        groups: &[Group],
+        space: &Space,
+        starts: Vec<Vec<f64>>,
+        nuisance: &[f64],
+    ) -> Option<(Solution, super::raw::Polished)> {
+        let start: Vec<f64> = starts.first()?.iter().chain(nuisance).copied().collect();
+        let groups = super::group::along(self.bins, groups, &self.model.at(&start));
+        let problem = GroupProblem {
+            groups: &groups,
+            model: &self.model,
+            priors: &space.priors,
+        };
+        let found = space.minimise(&problem, &start);
+        let inverse = found.inverse.clone()?;
+        let cells = self.cells(&found.theta);
+        let polished = self.raw(&cells).at(&found.theta, inverse);
+        polished.sums.cost.is_finite().then_some((found, polished))
+    }
+
     /// The last word, on the raw bins.
-    fn polish(&self, theta: &[f64]) -> Option<super::raw::Polished> {
+    pub fn polish(&self, theta: &[f64]) -> Option<super::raw::Polished> {
+        let cells = self.cells(theta);
+        let polished = self.raw(&cells).polish(theta);
+        polished.filter(|p| p.last_step.is_finite() && p.last_step < 1.0)
+    }
+
+    fn cells(&self, theta: &[f64]) -> Vec<cell::Cell> {
         let (f0, q) = model::f0_q(self.model.f_ref, theta[1], theta[2]);
         let at = self.model.at(theta);
         let slope = |f: f64| -> Complex64 {
             let h = 1e-5 * f;
             (at.response(f + h) - at.response(f - h)) / (2.0 * h)
         };
-        let cells = cell::cells(self.bins, self.setup.band, f0 / q, slope);
-        let raw = Raw {
-            cells: &cells,
+        cell::cells(self.bins, self.setup.band, f0 / q, slope)
+    }
+
+    fn raw<'c>(&'c self, cells: &'c [cell::Cell]) -> Raw<'c> {
+        Raw {
+            cells,
             length: self.bins.length,
             model: &self.model,
             space: &self.space,
-        };
-        raw.polish(theta)
-            .filter(|p| p.last_step.is_finite() && p.last_step < 1.0)
+        }
     }
 }

@@ -5,6 +5,8 @@
 //! is left is its bend, (width/(f0/Q))^2/24 of H: a part in ten millions with the widths taken here. In the second part the
 //! slope would pass for noise, and is taken off as the search for the minimum found it.
 
+use std::ops::Range;
+
 use num_complex::Complex64;
 
 use crate::transfer::bins::Bins;
@@ -15,7 +17,8 @@ pub struct Cell {
     pub f: f64,
     pub x: Complex64,
     pub y: Complex64,
-    /// Change of `x` per ppm of the clock; one-channel takes only, and there every bin is a cell of its own.
+    /// Change of `x` per ppm of the clock; one-channel takes only. What of it does not follow X over a cell is a cell of its own,
+    /// where x is nought.
     pub x_clock: Complex64,
     /// The part of sum |Y|^2 that does not follow X.
     pub rest: f64,
@@ -39,66 +42,106 @@ const MOST_BINS: usize = 16;
 
 /// The used bins of a band. `resonance_hz`: the width f0/Q of the resonance; `slope`: of H, per hertz.
 pub fn cells(bins: &Bins, band: [f64; 2], resonance_hz: f64, slope: impl Fn(f64) -> Complex64) -> Vec<Cell> {
-    let std::ops::Range { start: mut i, end: to } = bins.inside(band);
-    let zero = Complex64::new(0.0, 0.0);
+    let Range { start: mut i, end: to } = bins.inside(band);
     let mut out = Vec::new();
     while i < to {
-        // Under a clock difference the phase turns from bin to bin: nothing can be drawn together.
-        let width = if bins.x_clock.is_some() {
-            1
-        } else {
-            let hz = (WIDTH * bins.freq(i)).min(WIDTH_OF_RESONANCE * resonance_hz);
-            ((hz / bins.spacing_hz) as usize).clamp(1, MOST_BINS)
-        };
+        let hz = (WIDTH * bins.freq(i)).min(WIDTH_OF_RESONANCE * resonance_hz);
+        let width = ((hz / bins.spacing_hz) as usize).clamp(1, MOST_BINS);
         let stop = (i + width).min(to);
-        let (mut xx, mut xy, mut yy, mut fx, mut count, mut last) = (0.0, zero, 0.0, 0.0, 0, i);
-        // By the distance from the cell's first bin: the frequencies themselves are much larger than what they differ by.
-        let (mut near_xx, mut near_xy, mut square) = (0.0, zero, 0.0);
-        let begin = bins.freq(i);
-        for k in (i..stop).filter(|k| bins.used[*k]) {
-            let p = bins.x[k].norm_sqr();
-            xx += p;
-            xy += bins.x[k].conj() * bins.y[k];
-            yy += bins.y[k].norm_sqr();
-            fx += p * bins.freq(k);
-            let off = bins.freq(k) - begin;
-            near_xx += off * p;
-            near_xy += off * bins.x[k].conj() * bins.y[k];
-            square += off * off * p;
-            count += 1;
-            last = k;
-        }
-        let single = |k: usize| Cell {
-            f: bins.freq(k),
-            x: bins.x[k],
-            y: bins.y[k],
-            x_clock: bins.x_clock.as_ref().map_or(zero, |xt| xt[k]),
-            rest: 0.0,
-            syy: bins.syy[k],
-            sxx: bins.sxx[k],
-            syx: bins.syx[k],
-            bins: 1,
-        };
-        if count == 1 {
-            out.push(single(last));
-        } else if count > 1 && xx > 0.0 {
-            let x = xx.sqrt();
-            let y = xy / x;
-            let h = slope(fx / xx);
-            let middle = near_xx / xx;
-            let along = near_xy - middle * xy;
-            let spread = square - middle * near_xx;
-            let sloped = 2.0 * (h.conj() * along).re - h.norm_sqr() * spread;
-            out.push(Cell {
-                f: fx / xx,
-                x: Complex64::new(x, 0.0),
-                y,
-                rest: (yy - y.norm_sqr() - sloped).max(0.0),
-                bins: count,
-                ..single(last)
-            });
-        }
+        draw_together(bins, i..stop, &slope, &mut out);
         i = stop;
     }
     out
+}
+
+/// A bin by itself.
+fn single(bins: &Bins, k: usize) -> Cell {
+    Cell {
+        f: bins.freq(k),
+        x: bins.x[k],
+        y: bins.y[k],
+        x_clock: bins.x_clock.as_ref().map_or(Complex64::new(0.0, 0.0), |xt| xt[k]),
+        rest: 0.0,
+        syy: bins.syy[k],
+        sxx: bins.sxx[k],
+        syx: bins.syx[k],
+        bins: 1,
+    }
+}
+
+fn draw_together(bins: &Bins, near: Range<usize>, slope: impl Fn(f64) -> Complex64, out: &mut Vec<Cell>) {
+    let zero = Complex64::new(0.0, 0.0);
+    let (mut xx, mut xy, mut yy, mut fx, mut count, mut last) = (0.0, zero, 0.0, 0.0, 0, near.start);
+    // By the distance from the cell's first bin: the frequencies themselves are much larger than what they differ by.
+    let (mut near_xx, mut near_xy, mut square) = (0.0, zero, 0.0);
+    let begin = bins.freq(near.start);
+    for k in near.clone().filter(|k| bins.used[*k]) {
+        let p = bins.x[k].norm_sqr();
+        let c = bins.x[k].conj() * bins.y[k];
+        xx += p;
+        xy += c;
+        yy += bins.y[k].norm_sqr();
+        fx += p * bins.freq(k);
+        let off = bins.freq(k) - begin;
+        near_xx += off * p;
+        near_xy += off * c;
+        square += off * off * p;
+        count += 1;
+        last = k;
+    }
+    if count == 1 {
+        return out.push(single(bins, last));
+    }
+    if count == 0 || xx <= 0.0 {
+        return;
+    }
+    let x = xx.sqrt();
+    let y = xy / x;
+    let h = slope(fx / xx);
+    let middle = near_xx / xx;
+    let along = near_xy - middle * xy;
+    let spread = square - middle * near_xx;
+    let sloped = 2.0 * (h.conj() * along).re - h.norm_sqr() * spread;
+    let clock = bins.x_clock.as_ref().map(|c| across(bins, c, near, (x, y)));
+    let [along_x, beside, answer] = clock.unwrap_or_default();
+    let cell = Cell {
+        f: fx / xx,
+        x: x.into(),
+        y,
+        x_clock: along_x,
+        rest: (yy - y.norm_sqr() - answer.norm_sqr() - sloped).max(0.0),
+        bins: count,
+        ..single(bins, last)
+    };
+    out.push(cell);
+    if beside.re > 0.0 {
+        out.push(Cell {
+            x: zero,
+            y: answer,
+            x_clock: beside,
+            rest: 0.0,
+            bins: 0,
+            ..cell
+        });
+    }
+}
+
+/// The clock's part of a cell whose X and Y are drawn together as `x` and `y`: what of it follows X, what does not, and Y along
+/// the latter.
+fn across(bins: &Bins, clock: &[Complex64], cell: Range<usize>, (x, y): (f64, Complex64)) -> [Complex64; 3] {
+    let zero = Complex64::new(0.0, 0.0);
+    let (mut xc, mut cy, mut cc) = (zero, zero, 0.0);
+    for k in cell.filter(|k| bins.used[*k]) {
+        xc += bins.x[k].conj() * clock[k];
+        cy += clock[k].conj() * bins.y[k];
+        cc += clock[k].norm_sqr();
+    }
+    let along = xc / x;
+    // What rounding leaves of nothing is no direction.
+    let beside = cc - along.norm_sqr();
+    if beside <= 1e-12 * cc {
+        return [along, zero, zero];
+    }
+    let beside = beside.sqrt();
+    [along, beside.into(), (cy - along.conj() * y) / beside]
 }

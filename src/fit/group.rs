@@ -7,7 +7,7 @@ use num_complex::Complex64;
 
 use super::attempt::Prior;
 use super::bin_variance;
-use super::model::{MOST, Model};
+use super::model::{At, MOST, Model};
 use super::solve::Problem;
 use crate::transfer::bins::Bins;
 
@@ -84,6 +84,28 @@ fn group(bins: &Bins, start: usize, stop: usize) -> Option<Group> {
         start,
         stop,
     })
+}
+
+/// The groups' bins drawn together along a model: what is left to fit is how another one differs from it, which hardly changes
+/// within a group.
+pub fn along(bins: &Bins, groups: &[Group], model: &At) -> Vec<Group> {
+    let together = |g: &Group| {
+        let middle = model.response(g.f);
+        let (mut xy, mut xx) = (Complex64::new(0.0, 0.0), 0.0);
+        for i in (g.start..g.stop).filter(|i| bins.used[*i]) {
+            let h = model.response(bins.freq(i));
+            let w = 1.0 / bin_variance(bins, i, h);
+            xy += (h.conj() * (bins.x[i].conj() * bins.y[i] - bins.syx[i] * bins.energy)) * w;
+            xx += h.norm_sqr() * (bins.x[i].norm_sqr() - bins.sxx[i] * bins.energy) * w;
+        }
+        let told = xx > 0.0 && xx.is_finite();
+        told.then(|| Group {
+            h: middle * xy / xx,
+            weight: xx / middle.norm_sqr(),
+            ..*g
+        })
+    };
+    groups.iter().filter_map(together).collect()
 }
 
 /// The fit on groups: two real residuals a group, one for each prior.

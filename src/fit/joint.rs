@@ -3,7 +3,7 @@
 //! One take gives two numbers and cannot separate L from C. Under loads of different capacitance the resonances do:
 //! 1/w0^2 = L (C_s + C_i) / (1 + R/R_p). Every take that a second-order circuit explains enters by its f0 and Q, which hold
 //! all that it says of such a circuit; a take under another load (a tone control half way), or of a coil with metal, enters by
-//! its curve. What is common to takes of one rig, and what the printed values of the known parts leave open, are unknowns of
+//! its curve. Metal is one shorted turn or, where that does not tell the takes, a core that flux diffuses into. What is common to takes of one rig, and what the printed values of the known parts leave open, are unknowns of
 //! the fit with priors of their own, so that they reach the uncertainties as they should: together, not as if each take
 //! erred by itself.
 
@@ -23,7 +23,7 @@ mod tests;
 mod unknowns;
 
 use outcome::conclude;
-use search::solve_kind;
+use search::{Found, solve_kind};
 use unknowns::Kind;
 
 /// What a take says.
@@ -89,6 +89,8 @@ pub struct Known {
 pub struct Read {
     /// Parts of the loads, with their values.
     pub parts: Vec<(Knob, f64)>,
+    /// Likewise, and within a half-width of their own that was stated, scale and zero together.
+    pub stated: Vec<(Knob, f64, f64)>,
     /// Rigs whose input, the lead counted in, was read on it.
     pub rigs: Vec<usize>,
 }
@@ -322,21 +324,20 @@ fn fit_as_stated(takes: &[Take], known: &Known) -> Result<CoilFit, Cannot> {
             best = Some(loss);
         }
     }
-    let mut metal = false;
-    if known.metal
-        && let Some(found) = solve_kind(takes, known, Kind::Metal)
-    {
-        let data = found.data_rows.max(2) as f64;
-        let excess = found.excess();
-        // Bayesian information criterion, in units of the scatter that is really there.
-        metal = best.as_ref().is_none_or(|b| {
-            let more = (Kind::Metal.count() - b.layout.kind.count()) as f64;
-            found.cost / excess + more * data.ln() < b.cost / excess
-        });
-        if metal {
-            best = Some(found);
+    for kind in [Kind::Turn, Kind::Core].into_iter().filter(|_| known.metal) {
+        if let Some(richer) = solve_kind(takes, known, kind)
+            && best.as_ref().is_none_or(|b| better(&richer, b))
+        {
+            best = Some(richer);
         }
     }
     let found = best.ok_or(Cannot::NoFit)?;
-    Ok(conclude(takes, known, found, metal))
+    Ok(conclude(takes, known, found))
+}
+
+/// Whether a richer model tells the takes better: by the Bayesian information criterion, in units of the scatter that is really there.
+fn better(richer: &Found, plainer: &Found) -> bool {
+    let (data, excess) = (richer.data_rows.max(2) as f64, richer.excess());
+    let more = (richer.layout.kind.count() - plainer.layout.kind.count()) as f64;
+    richer.cost / excess + more * data.ln() < plainer.cost / excess
 }

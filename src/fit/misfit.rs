@@ -5,15 +5,30 @@ use num_complex::Complex64;
 
 use super::attempt::Space;
 use super::group::{Group, GroupProblem};
+use super::kind::Rung;
 use super::model::{self, Model, Param};
 use super::raw::Polished;
-use super::{Fitted, Kind, bin_variance};
+use super::{Fitted, Known, bin_variance};
 use crate::transfer::bins::Bins;
 
 /// A smooth misfit above this (mean square, in units of the noise) counts.
 const SMOOTH_MISFIT: f64 = 1.25;
 
+/// A stated value that the fit leaves by more than so many of its standard uncertainties is contradicted.
+pub(super) const CONTRADICTED: f64 = 4.0;
+
 impl Fitted {
+    /// A take that contradicts what the rig states leaves open which of them is right. `c`: the whole covariance.
+    fn count_contradictions(&mut self, c: &DMatrix<f64>, space: &Space) {
+        for p in space.priors.iter().filter(|p| p.known == Known::Stated) {
+            let conflict = self.theta[p.index] - p.mean;
+            if conflict.abs() > CONTRADICTED * p.sd {
+                let follows = c.column(p.index) * (conflict / (p.sd * p.sd));
+                self.stated += &follows * follows.transpose();
+            }
+        }
+    }
+
     /// Whether the model misses the take by more than the scatter of its bins explains.
     pub(super) fn misses_smoothly(&self) -> bool {
         self.smooth_chi2 / self.excess() > SMOOTH_MISFIT
@@ -24,7 +39,7 @@ impl Fitted {
 /// far they move when only the lower or only the upper part of the band is fitted is added to the covariance. `whole`: the
 /// parameters that the groups of the whole band ask for, which are what the parts are compared with.
 pub(super) fn add_shift(fit: &mut Fitted, whole: &[f64], groups: &[Group], space: &Space) {
-    let own = fit.kind.params().len();
+    let own = fit.own_count();
     let (f0, _) = model::f0_q(fit.model.f_ref, fit.theta[1], fit.theta[2]);
     // What is not the pickup's stays where the whole band put it; a part alone could not tell it.
     let held = space.held_from(own, whole);
@@ -51,7 +66,7 @@ pub(super) fn add_shift(fit: &mut Fitted, whole: &[f64], groups: &[Group], space
     if let Some((_, shift)) = worst {
         for a in 0..own {
             for b in 0..own {
-                fit.total[(a, b)] += shift[a] * shift[b];
+                fit.misfit[(a, b)] += shift[a] * shift[b];
             }
         }
     }
@@ -60,7 +75,7 @@ pub(super) fn add_shift(fit: &mut Fitted, whole: &[f64], groups: &[Group], space
 /// Puts a fit together. Covariance from noise: what the data and the weak priors leave open; from stated tolerances: the rest.
 pub(super) fn finish(
     bins: &Bins,
-    (kind, model): (Kind, Model),
+    (rung, model): (Rung, Model),
     polished: Polished,
     seen: Seen,
     space: &Space,
@@ -73,18 +88,25 @@ pub(super) fn finish(
     } = polished;
     let stretch = bins.length / bins.energy;
     let own = sums.bins as f64 - 0.5 * theta.len() as f64;
-    let mut data = sums.normal.clone();
-    for p in space.priors.iter().filter(|p| !p.stated) {
-        data[(p.index, p.index)] += 1.0 / (p.sd * p.sd);
-    }
-    let from_noise = &c * &data * &c;
-    let tolerances = &c - &from_noise;
-    let noise = &from_noise * seen.scatter.max(1.0);
+    // What leaves the parameters open: the noise and the weak priors, else what the rig states or leaves unsaid.
+    let nought = DMatrix::zeros(c.nrows(), c.ncols());
+    let part = |known: Known| {
+        let mut left = nought.clone();
+        for p in space.priors.iter().filter(|p| p.known == known) {
+            let follows = c.column(p.index) / p.sd;
+            left += &follows * follows.transpose();
+        }
+        left
+    };
+    let (stated, unstated) = (part(Known::Stated), part(Known::Usual));
+    let noise = (&c - &stated - &unstated) * seen.scatter.max(1.0);
     let on_bound = |(i, _): &(usize, &Param)| space.on_bound(&theta, *i);
     let mut fitted = Fitted {
-        kind,
-        total: &noise + &tolerances,
+        rung,
         noise,
+        stated,
+        unstated,
+        misfit: nought.clone(),
         cost: sums.with_priors(&theta, &space.priors).2,
         data: 2.0 * sums.bins as f64 / stretch,
         reduced_chi2: 0.5 * sums.cost * stretch / own.max(1.0),
@@ -97,13 +119,14 @@ pub(super) fn finish(
         model,
         theta,
     };
+    fitted.count_contradictions(&c, space);
     if fitted.misses_smoothly() {
         // A smooth misfit does not average down: what each third of an octave pulls counts as a whole.
         let mut meat = DMatrix::zeros(c.nrows(), c.ncols());
         for b in &sums.blocks {
             meat += b * b.transpose();
         }
-        fitted.total += &c * meat * &c;
+        fitted.misfit += &c * meat * &c;
     }
     fitted
 }

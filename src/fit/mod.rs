@@ -10,8 +10,13 @@ mod attempt;
 pub mod cell;
 pub mod group;
 pub mod joint;
+pub mod kind;
+pub mod ladder;
 mod misfit;
 pub mod model;
+pub mod natural;
+pub mod own;
+pub mod param;
 pub mod peak;
 pub mod raw;
 pub mod solve;
@@ -19,6 +24,7 @@ pub mod start;
 
 use attempt::Attempt;
 use group::Group;
+use kind::{Metal, Rung};
 use model::{Fixed, Model, Param};
 use start::Point;
 
@@ -30,7 +36,18 @@ pub struct Nuisance {
     pub lower: f64,
     pub upper: f64,
     pub prior: Option<(f64, f64)>,
-    pub stated: bool,
+    pub known: Known,
+}
+
+/// Where a prior comes from, and with it what its part of an uncertainty is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Known {
+    /// The rig states it.
+    Stated,
+    /// What is usual where the rig says nothing.
+    Usual,
+    /// So wide that it only keeps a direction in place which a take cannot see: what it leaves open counts as noise.
+    Weakly,
 }
 
 /// What is fitted besides the pickup.
@@ -39,11 +56,53 @@ pub struct Setup {
     pub fixed: Fixed,
     pub nuisance: Vec<Nuisance>,
     pub band: [f64; 2],
+    /// A lead or lag between the inputs that may be looked for; none where the delay is an unknown anyway.
+    pub shift: Option<Shift>,
 }
+
+/// A lead or lag between the inputs of which the rig does not say how uncertain it is.
+#[derive(Debug, Clone, Copy)]
+pub struct Shift {
+    /// The delay as stated; else nought.
+    pub at_s: f64,
+    /// What is usual of it where the rig says nothing; none where the delay was stated as exact.
+    pub usual_s: Option<f64>,
+}
+
+/// Delays beyond this are none of an interface's inputs.
+const MOST_SHIFT_S: f64 = 20e-6;
+/// Of both inputs' corners, mean and difference, where metal bends the lows: the usual spread of corners, since metal of great
+/// depth and a corner look alike.
+const AC_WITH_METAL: [(Param, f64, f64); 2] = [(Param::AcMean, 3.0, 15.0), (Param::AcDifference, 1.5, 6.0)];
 
 impl Setup {
     fn f_ref(&self) -> f64 {
         (self.band[0].max(200.0) * self.band[1]).sqrt()
+    }
+
+    /// As a rung of the ladder needs it.
+    pub(crate) fn on(&self, rung: Rung) -> Setup {
+        let mut setup = self.clone();
+        if let Some(shift) = self.shift.filter(|_| rung.shift) {
+            setup.nuisance.push(Nuisance {
+                param: Param::Delay,
+                start: shift.at_s,
+                lower: shift.at_s - MOST_SHIFT_S,
+                upper: shift.at_s + MOST_SHIFT_S,
+                prior: shift.usual_s.map(|sd| (shift.at_s, sd)),
+                known: Known::Usual,
+            });
+        }
+        if rung.kind.metal != Metal::None {
+            for n in setup.nuisance.iter_mut().filter(|n| n.known == Known::Weakly) {
+                let of = AC_WITH_METAL.iter().find(|(param, ..)| *param == n.param);
+                if let (Some((_, sd, most)), Some((mean, _))) = (of, n.prior) {
+                    n.prior = Some((mean, *sd));
+                    (n.lower, n.upper) = (n.lower.max(-most), n.upper.min(*most));
+                }
+            }
+        }
+        setup
     }
 
     /// What is not the pickup's, where it starts.
@@ -52,31 +111,18 @@ impl Setup {
     }
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
-    SecondOrder,
-    Eddy,
-}
-
-impl Kind {
-    fn params(self) -> &'static [Param] {
-        match self {
-            Kind::SecondOrder => &[Param::Gain, Param::B1, Param::B2],
-            Kind::Eddy => &[Param::Gain, Param::B1, Param::B2, Param::Pole, Param::Zero],
-        }
-    }
-}
-
 /// A fit that converged, with everything needed to judge and to report it.
 #[derive(Debug, Clone)]
 pub struct Fitted {
-    pub kind: Kind,
+    pub rung: Rung,
     pub model: Model,
     pub theta: Vec<f64>,
     /// Covariance from the noise of the take.
     pub noise: DMatrix<f64>,
-    /// Covariance from noise, stated tolerances and misfit.
-    pub total: DMatrix<f64>,
+    /// The same from what the rig states with tolerances, from what it leaves unsaid, and from the misfit.
+    pub stated: DMatrix<f64>,
+    pub unstated: DMatrix<f64>,
+    pub misfit: DMatrix<f64>,
     /// Sum of squared residuals, priors included, in units of the variance that counts for the uncertainty.
     pub cost: f64,
     /// Independent real data behind `cost`.
@@ -95,6 +141,11 @@ pub struct Fitted {
 }
 
 impl Fitted {
+    /// How many of the parameters are the pickup's own; they come first.
+    pub fn own_count(&self) -> usize {
+        self.rung.kind.params().len()
+    }
+
     pub fn response(&self, f: f64) -> Complex64 {
         self.model.response(&self.theta, f)
     }
@@ -107,11 +158,34 @@ impl Fitted {
         self.model.get(&self.theta, p)
     }
 
+    /// The value of a parameter, which is nought from now on: it was put into what is fitted again.
+    pub fn take_over(&mut self, p: Param) -> f64 {
+        self.model.index(p).map_or(0.0, |i| std::mem::take(&mut self.theta[i]))
+    }
+
+    /// Covariance, everything counted.
+    pub fn total(&self) -> DMatrix<f64> {
+        &self.noise + &self.stated + &self.unstated + &self.misfit
+    }
+
     /// A parameter, everything counted.
     pub fn known(&self, p: Param) -> Option<Estimate> {
         let i = self.model.index(p)?;
         let sd = |c: &DMatrix<f64>| c[(i, i)].max(0.0).sqrt();
-        Estimate::new(self.theta[i], sd(&self.total), sd(&self.noise))
+        Estimate::new(self.theta[i], sd(&self.total()), sd(&self.noise))
+    }
+
+    /// What the rig states and the fit leaves by more than four of its u: the value as fitted.
+    pub fn contradicts(&self, n: &Nuisance) -> Option<f64> {
+        let (mean, sd) = n.prior.filter(|_| n.known == Known::Stated)?;
+        let value = self.get(n.param)?;
+        ((value - mean).abs() > misfit::CONTRADICTED * sd).then_some(value)
+    }
+
+    /// The lead of the pickup's channel that was fitted, in seconds; negative where it lags.
+    pub fn lead(&self) -> Option<Estimate> {
+        let delay = self.known(Param::Delay).filter(|_| self.rung.shift)?;
+        Estimate::new(self.model.fixed.get(Param::Delay) - delay.value, delay.u, delay.u_noise)
     }
 
     /// The scatter by which uncertainties from the noise are too small, as a factor of variance; 1 where they are not.
@@ -134,9 +208,51 @@ fn variance(syy: f64, sxx: f64, syx: Complex64, h: Complex64) -> f64 {
 
 /// Fits again what was fitted before to nearly the same bins, from where that fit ended; `None` where it leads nowhere.
 pub fn again(bins: &Bins, setup: &Setup, before: &Fitted) -> Option<Fitted> {
-    let (own, nuisance) = before.theta.split_at(before.kind.params().len());
+    let setup = setup.on(before.rung);
+    let (own, nuisance) = before.theta.split_at(before.own_count());
     let groups = group::gather(bins, setup.band);
-    Attempt::new(bins, setup, before.kind, before.model.f_ref).best(groups, vec![own.to_vec()], nuisance, f64::INFINITY)
+    Attempt::new(bins, &setup, before.rung, before.model.f_ref).best(groups, vec![own.to_vec()], nuisance)
+}
+
+/// Fits the model of one take's reading to another set of bins of the same take: `here` and `there` are the plain fits of both.
+pub fn beside(bins: &Bins, setup: &Setup, (here, there): (&Fitted, &Fitted), chosen: &Fitted) -> Option<Fitted> {
+    let rung = Rung {
+        kind: chosen.rung.kind,
+        shift: false,
+    };
+    if rung == Rung::PLAIN {
+        return Some(here.clone());
+    }
+    let setup = setup.on(rung);
+    let scaled = |p: Param, v: f64| match p {
+        // Both models by one reference frequency.
+        Param::Gain => v * here.theta[0] / there.theta[0],
+        Param::B1 | Param::Pole | Param::Zero => v * here.model.f_ref / chosen.model.f_ref,
+        Param::B2 => v * (here.model.f_ref / chosen.model.f_ref).powi(2),
+        Param::OtherSlope => v * here.model.f_ref / chosen.model.f_ref,
+        Param::OtherLnB3 => v + (here.model.f_ref / chosen.model.f_ref).ln(),
+        Param::OtherLnB4 => v + 2.0 * (here.model.f_ref / chosen.model.f_ref).ln(),
+        _ => v,
+    };
+    let own = rung
+        .kind
+        .params()
+        .into_iter()
+        .zip(&chosen.theta)
+        .map(|(p, v)| scaled(p, *v));
+    let nuisance: Vec<f64> = setup
+        .nuisance
+        .iter()
+        .map(|n| here.get(n.param).unwrap_or(n.start))
+        .collect();
+    Attempt::new(bins, &setup, rung, here.model.f_ref).best(here.groups.clone(), vec![own.collect()], &nuisance)
+}
+
+/// The parameters alone, from where a fit to much the same bins ended.
+pub fn follow(bins: &Bins, setup: &Setup, from: &Fitted) -> Option<Vec<f64>> {
+    let setup = setup.on(from.rung);
+    let attempt = Attempt::new(bins, &setup, from.rung, from.model.f_ref);
+    attempt.polish(&from.theta).map(|p| p.theta)
 }
 
 /// Fits a second-order response.
@@ -156,7 +272,7 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
             starts.push(vec![project_gain(&points, b1, b2), b1, b2]);
         }
     }
-    Attempt::new(bins, setup, Kind::SecondOrder, f_ref).best(groups, starts, &nominal, f64::INFINITY)
+    Attempt::new(bins, setup, Rung::PLAIN, f_ref).best(groups, starts, &nominal)
 }
 
 /// The linearised second-order fit, its numerator of order `n`, where it is that of a pickup: stable. A wrong delay may be
@@ -191,49 +307,6 @@ pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64]) ->
         .flat_map(|ppm| delays.iter().map(move |delay| (*delay, *ppm)));
     let costs = grid.filter_map(|at| Some((at, cost(at.0, at.1)?)));
     costs.min_by(|a, b| a.1.total_cmp(&b.1)).map(|best| best.0)
-}
-
-/// Fits the eddy model, starting from a second-order fit.
-///
-/// Unless it is `wanted` anyway, a fit that the information criterion would not prefer is given up early: pole and zero then
-/// cancel, and their values mean nothing. `from` is a fit to the same bins as they are now.
-pub fn eddy(bins: &Bins, setup: &Setup, from: &Fitted, wanted: bool) -> Option<Fitted> {
-    let groups = from.groups.clone();
-    let square = |g: &Group| (from.response(g.f) - g.h).norm_sqr() * g.weight;
-    let now = 2.0 * groups.iter().map(square).sum::<f64>();
-    let worth = match wanted {
-        true => f64::INFINITY,
-        false => now - 2.0 * from.data.max(2.0).ln() * from.excess(),
-    };
-    let f_ref = from.model.f_ref;
-    let (own, nuisance) = from.theta.split_at(Kind::SecondOrder.params().len());
-    let points = points(&groups, setup, nuisance, f_ref);
-    let mut starts = Vec::new();
-    if let Some((n, d)) = start::rational(&points, 1, 3, 6) {
-        for [p, b1, b2] in start::split_cubic([d[0], d[1], d[2]]) {
-            starts.push(vec![n[0], b1, b2, p, n[1] / n[0]]);
-        }
-    }
-    for corner in [400.0, 1500.0, 5000.0, 15_000.0] {
-        let p = f_ref / corner;
-        let with_pole = |q: &Point| Point {
-            g: q.g * (1.0 + q.s * p),
-            weight: q.weight / (1.0 + q.s * p).norm(),
-            ..*q
-        };
-        let with_pole: Vec<Point> = points.iter().map(with_pole).collect();
-        starts.push(match stable(&with_pole, 1, 3) {
-            Some((n, d)) => vec![n[0], d[0], d[1], p, n[1] / n[0]],
-            None => vec![own[0], own[1], own[2], p, 0.9 * p],
-        });
-    }
-    Attempt::new(bins, setup, Kind::Eddy, f_ref).best(groups, starts, nuisance, worth)
-}
-
-/// Bayesian information criterion, eddy minus second order: negative where the eddy model is the better one. The cost is
-/// taken in units of the scatter that is really there, so that noise above the silence's does not vote.
-pub fn delta_bic(second: &Fitted, eddy: &Fitted) -> f64 {
-    (eddy.cost - second.cost) / eddy.excess() + 2.0 * second.data.max(2.0).ln()
 }
 
 /// Groups as points of the pickup's own response: exciter, coupling and delay taken out at the given nuisance values.

@@ -1,43 +1,18 @@
 //! The response that is fitted: exciter, pickup, AC coupling, delay; with its derivatives.
 //!
-//! H(f) = g jw E(f) (1 + s z) / ((1 + s p)(1 + b1 s + b2 s^2)) A(f) exp(-jw t),  s = j f / f_ref
+//! H(f) = g jw E(f) G(f) A(f) exp(-jw t)
 //!
-//! E is 1 where the reference reads the current, 1/(1 + jf/f_x) where it reads the voltage; A the AC coupling of the
-//! inputs; z = p = 0 for the second-order model. b1 = f_ref/(Q f0) and b2 = (f_ref/f0)^2 behave better than f0 and Q
-//! where the coil is strongly damped.
+//! G is the pickup's own response ([`super::own`]), 1/(1 + b1 s + b2 s^2) without metal; E is 1 where the reference reads the
+//! current, 1/(1 + jf/f_x) where it reads the voltage; A the AC coupling of the inputs. b1 = f_ref/(Q f0) and b2 = (f_ref/f0)^2
+//! behave better than f0 and Q where the coil is strongly damped.
 
 use num_complex::Complex64;
 
-/// Most parameters that a fit can have.
-pub const MOST: usize = 12;
+use super::own::{Core, Other, Own, Sheet};
+pub use super::param::Param;
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Param {
-    Gain,
-    B1,
-    B2,
-    Pole,
-    Zero,
-    /// AC-coupling corner of the pickup's input in hertz.
-    AcPickup,
-    /// AC-coupling corner of the reference's input in hertz.
-    AcReference,
-    /// Mean of both inputs' corners, and the pickup's less the reference's: a take sees the difference well and the mean
-    /// hardly, so these two are far less related than the corners themselves.
-    AcMean,
-    AcDifference,
-    /// AC-coupling corner of the output in hertz (one channel).
-    AcOutput,
-    /// Sum and product of two unknown corners in series (one channel): equal corners are singular by themselves.
-    AcSum,
-    AcProduct,
-    /// 1/f_x in seconds (per 2 pi): zero for a current reference.
-    InverseCorner,
-    /// Channel 1 after channel 2, or latency beyond what the drive was shifted by, in seconds.
-    Delay,
-    /// Clock difference beyond what the drive was stretched by, in ppm.
-    Clock,
-}
+/// Most parameters that a fit can have.
+pub const MOST: usize = 20;
 
 const PARAMS: usize = Param::Clock as usize + 1;
 
@@ -65,18 +40,14 @@ pub struct Model {
     place: [Option<u8>; PARAMS],
 }
 
-/// What H and its derivatives are made of at one frequency.
+/// What lies about the pickup at one frequency.
 struct Factors {
-    s: Complex64,
     jf: Complex64,
     w: f64,
-    inverse_quad: Complex64,
-    pole_d: Complex64,
-    zero_n: Complex64,
     exciter: Complex64,
     inv_jf: Complex64,
     series: Complex64,
-    /// H per unit of gain.
+    /// All of it.
     unit: Complex64,
 }
 
@@ -105,6 +76,35 @@ impl Model {
         self.index(p).map(|i| theta[i])
     }
 
+    /// The pickup's own part.
+    pub fn own(&self, theta: &[f64]) -> Own {
+        let v = |p: Param| self.get(theta, p);
+        let or_none = |p: Param| v(p).unwrap_or(0.0);
+        Own {
+            b1: or_none(Param::B1),
+            b2: or_none(Param::B2),
+            pole: or_none(Param::Pole),
+            zero: or_none(Param::Zero),
+            core: v(Param::CoreLnTau).map(|ln_tau| Core {
+                of_l: or_none(Param::CoreL),
+                of_emf: or_none(Param::CoreEmf),
+                tau_s: ln_tau.exp(),
+                a: or_none(Param::CoreLnA).exp(),
+            }),
+            sheet: v(Param::SheetLnTau).map(|ln_tau| Sheet {
+                of_l: or_none(Param::SheetL),
+                of_emf: or_none(Param::SheetEmf),
+                tau_s: ln_tau.exp(),
+            }),
+            other: v(Param::OtherLnB3).zip(v(Param::OtherLnB4)).map(|(b3, b4)| Other {
+                size: or_none(Param::OtherSize),
+                slope: or_none(Param::OtherSlope),
+                b3: b3.exp(),
+                b4: b4.exp(),
+            }),
+        }
+    }
+
     /// The response at one point of the parameter space, for many frequencies.
     pub fn at(&self, theta: &[f64]) -> At<'_> {
         let v = |p: Param| self.get(theta, p).unwrap_or(self.fixed.get(p));
@@ -115,10 +115,7 @@ impl Model {
         At {
             model: self,
             g: self.get(theta, Param::Gain).unwrap_or(1.0),
-            b1: v(Param::B1),
-            b2: v(Param::B2),
-            pole: v(Param::Pole),
-            zero: v(Param::Zero),
+            own: self.own(theta),
             x: v(Param::InverseCorner),
             fy,
             fr,
@@ -136,10 +133,12 @@ impl Model {
 
     /// The pickup's part of the response: gain x shape, without exciter, coupling and delay.
     pub fn shape(&self, theta: &[f64], f: f64) -> Complex64 {
-        let s = J * (f / self.f_ref);
-        let v = |p: Param| self.get(theta, p).unwrap_or(0.0);
-        let quad = ONE + s * (v(Param::B1) + s * v(Param::B2));
-        (ONE + s * v(Param::Zero)) / ((ONE + s * v(Param::Pole)) * quad) * v(Param::Gain)
+        self.own(theta).response(J * (f / self.f_ref), self.w_ref()) * self.get(theta, Param::Gain).unwrap_or(1.0)
+    }
+
+    /// The reference frequency in 1/s.
+    pub fn w_ref(&self) -> f64 {
+        std::f64::consts::TAU * self.f_ref
     }
 }
 
@@ -147,10 +146,7 @@ impl Model {
 pub struct At<'a> {
     model: &'a Model,
     g: f64,
-    b1: f64,
-    b2: f64,
-    pole: f64,
-    zero: f64,
+    own: Own,
     /// 1/f_x.
     x: f64,
     fy: f64,
@@ -166,21 +162,21 @@ pub struct At<'a> {
 impl At<'_> {
     /// H at f, and its derivatives by each parameter (zero for the clock, which acts on the drive).
     pub fn eval(&self, f: f64, d: &mut [Complex64; MOST]) -> Complex64 {
+        let params = &self.model.params;
+        let s = J * (f / self.model.f_ref);
+        let own = self.own.derived(s, self.model.w_ref(), params.iter().zip(d.iter_mut()));
         let m = self.factors(f);
-        let h = m.unit * self.g;
+        let unit = m.unit * own;
+        let h = unit * self.g;
         // Both are asked for twice where both corners are unknown, and divisions are dear.
         let zero = Complex64::new(0.0, 0.0);
         let (mut by_pickup, mut by_reference) = (zero, zero);
         if self.mean {
             (by_pickup, by_reference) = (h / (m.jf + self.fy), h / (m.jf + self.fr));
         }
-        for (slot, p) in d.iter_mut().zip(&self.model.params) {
+        for (slot, p) in d.iter_mut().zip(params) {
             *slot = match p {
-                Param::Gain => m.unit,
-                Param::B1 => -h * m.s * m.inverse_quad,
-                Param::B2 => -h * m.s * m.s * m.inverse_quad,
-                Param::Pole => -h * m.s * m.pole_d,
-                Param::Zero => m.unit * self.g * m.s / m.zero_n,
+                Param::Gain => unit,
                 Param::AcPickup => -h / (m.jf + self.fy),
                 Param::AcReference => h / (m.jf + self.fr),
                 Param::AcMean => by_reference - by_pickup,
@@ -191,6 +187,8 @@ impl At<'_> {
                 Param::InverseCorner => -h * m.jf * m.exciter,
                 Param::Delay => -h * J * m.w,
                 Param::Clock => zero,
+                // The pickup's own, over H so far.
+                _ => h * *slot,
             };
         }
         h
@@ -198,24 +196,17 @@ impl At<'_> {
 
     /// H alone.
     pub fn response(&self, f: f64) -> Complex64 {
-        self.factors(f).unit * self.g
+        let s = J * (f / self.model.f_ref);
+        self.factors(f).unit * self.own.response(s, self.model.w_ref()) * self.g
     }
 
+    /// All but the pickup's own part.
     #[inline(always)]
     fn factors(&self, f: f64) -> Factors {
-        let s = J * (f / self.model.f_ref);
         let jf = J * f;
         let w = std::f64::consts::TAU * f;
-        let quad = ONE + s * (self.b1 + s * self.b2);
-        let inverse_quad = quad.inv();
-        let mut unit = J * w * inverse_quad;
         // Evaluated for every bin of every pass: what is not there is not computed.
-        let (mut pole_d, mut zero_n) = (ONE, ONE);
-        if self.pole != 0.0 || self.zero != 0.0 {
-            pole_d = (ONE + s * self.pole).inv();
-            zero_n = ONE + s * self.zero;
-            unit *= zero_n * pole_d;
-        }
+        let mut unit = J * w;
         let mut exciter = ONE;
         if self.x != 0.0 {
             exciter = (ONE + jf * self.x).inv();
@@ -232,12 +223,8 @@ impl At<'_> {
             unit *= Complex64::from_polar(1.0, -w * self.delay);
         }
         Factors {
-            s,
             jf,
             w,
-            inverse_quad,
-            pole_d,
-            zero_n,
             exciter,
             inv_jf,
             series,
@@ -259,7 +246,28 @@ mod tests {
     fn derivatives_agree_with_differences() {
         use Param::*;
         for params in [
-            vec![Gain, B1, B2, Pole, Zero, AcPickup, AcReference, InverseCorner, Delay],
+            vec![Gain, B1, B2, AcPickup, AcReference, InverseCorner, Delay],
+            vec![Gain, B1, B2, Pole, Zero],
+            vec![Gain, B1, B2, CoreL, CoreEmf, CoreLnTau, CoreLnA, Delay],
+            vec![Gain, B1, B2, OtherSize, OtherSlope, OtherLnB3, OtherLnB4],
+            vec![
+                Gain,
+                B1,
+                B2,
+                CoreL,
+                CoreEmf,
+                CoreLnTau,
+                CoreLnA,
+                SheetL,
+                SheetEmf,
+                SheetLnTau,
+                OtherSize,
+                OtherSlope,
+                OtherLnB3,
+                OtherLnB4,
+                AcMean,
+                AcDifference,
+            ],
             vec![Gain, B1, B2, AcSum, AcProduct, Delay],
             vec![Gain, B1, B2, AcPickup, AcOutput],
             vec![Gain, B1, B2, AcMean, AcDifference],
@@ -270,6 +278,17 @@ mod tests {
                 B2 => 1.1,
                 Pole => 0.2,
                 Zero => 0.15,
+                CoreL => 0.4,
+                CoreEmf => 0.45,
+                CoreLnTau => -8.1,
+                CoreLnA => 0.7,
+                SheetL => 0.06,
+                SheetEmf => 0.2,
+                SheetLnTau => -11.5,
+                OtherSize => 0.1,
+                OtherSlope => 0.02,
+                OtherLnB3 => -3.0,
+                OtherLnB4 => -3.2,
                 AcPickup => 3.0,
                 AcReference => 5.0,
                 AcOutput => 2.0,

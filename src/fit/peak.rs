@@ -1,10 +1,12 @@
 //! Peak frequency and height: from a model, with uncertainty, and from the measured curve itself.
 
 use nalgebra::{DMatrix, DVector};
+use num_complex::Complex64;
 
-use super::model::{Model, Param, f0_q};
+use super::Fitted;
+use super::model::{Model, f0_q};
+use super::natural;
 use super::solve::inverse_normal;
-use super::{Fitted, Kind};
 use crate::estimate::Estimate;
 use crate::transfer::search;
 
@@ -15,18 +17,20 @@ pub struct Peak {
     pub db: f64,
 }
 
-/// Peak of the model; `None` where no frequency is above the DC gain.
-pub fn of_model(model: &Model, theta: &[f64], kind: Kind) -> Option<Peak> {
-    if kind == Kind::SecondOrder {
-        let (f0, q) = f0_q(model.f_ref, model.get(theta, Param::B1)?, model.get(theta, Param::B2)?);
+/// Peak of the model; `None` where no frequency is above the level at low frequency.
+pub fn of_model(model: &Model, theta: &[f64]) -> Option<Peak> {
+    let own = model.own(theta);
+    if own.is_plain() {
+        let (f0, q) = f0_q(model.f_ref, own.b1, own.b2);
         let inside = 1.0 - 1.0 / (2.0 * q * q);
         return (inside > 0.0).then(|| Peak {
             hz: f0 * inside.sqrt(),
             db: 20.0 * (q / (1.0 - 1.0 / (4.0 * q * q)).sqrt()).log10(),
         });
     }
-    let dc = model.shape(theta, 0.0).norm();
-    let gain = |f: f64| model.shape(theta, f).norm() / dc;
+    let zero = natural::level(&own, model.f_ref)?;
+    let w_ref = model.w_ref();
+    let gain = |f: f64| own.response(Complex64::new(0.0, f / model.f_ref), w_ref).norm() / zero;
     // A coarse look over all that a pickup can do, then golden-section search in ln f.
     let grid = |i: usize| 50.0 * 2f64.powf(i as f64 / 24.0);
     let (mut top, mut highest) = (0, 0.0);
@@ -47,19 +51,29 @@ pub fn of_model(model: &Model, theta: &[f64], kind: Kind) -> Option<Peak> {
     })
 }
 
-/// Peak frequency and height of a fit with their uncertainties, by propagation of the covariance. A peak that vanishes on one
-/// side of a parameter is differenced to the other.
-pub fn estimate(fit: &Fitted) -> Option<(Estimate, Estimate)> {
-    let at = |theta: &[f64]| of_model(&fit.model, theta, fit.kind).map(|p| [p.hz, p.db]);
+/// Peak frequency and height with their uncertainties, and how they follow the parameters.
+pub struct Shown {
+    pub hz: Estimate,
+    pub db: Estimate,
+    pub slopes: [DVector<f64>; 2],
+}
+
+/// Peak frequency and height of a fit, by propagation of the covariance. A peak that vanishes on one side of a parameter is
+/// differenced to the other.
+pub fn estimate(fit: &Fitted) -> Option<Shown> {
+    let at = |theta: &[f64]| of_model(&fit.model, theta).map(|p| [p.hz, p.db]);
     let here = at(&fit.theta)?;
+    let total = fit.total();
     let mut slopes = [DVector::zeros(fit.theta.len()), DVector::zeros(fit.theta.len())];
-    for i in 0..fit.theta.len() {
-        let sd = fit.total[(i, i)].max(0.0).sqrt();
+    // Gain, exciter's place, corners and delay move no peak.
+    for i in 1..fit.own_count() {
+        let sd = total[(i, i)].max(0.0).sqrt();
         if sd == 0.0 {
             continue;
         }
-        // A tenth of a sigma is small enough to be linear, but rounding must not eat it.
-        let h = (0.1 * sd).max(1e-6 * fit.theta[i].abs());
+        // A tenth of a sigma is small enough to be linear where the curve tells the parameter, but rounding must not eat it.
+        let size = fit.theta[i].abs().max(1e-3);
+        let h = (0.1 * sd).min(1e-3 * size.max(1.0)).max(1e-6 * size);
         let shifted = |by: f64| {
             let mut t = fit.theta.clone();
             t[i] += by;
@@ -75,9 +89,13 @@ pub fn estimate(fit: &Fitted) -> Option<(Estimate, Estimate)> {
             slopes[i] = (above[k] - below[k]) / apart;
         }
     }
-    let u = |g: &DVector<f64>, c: &DMatrix<f64>| (g.transpose() * c * g)[(0, 0)].max(0.0).sqrt();
-    let of = |k: usize| Estimate::new(here[k], u(&slopes[k], &fit.total), u(&slopes[k], &fit.noise));
-    Some((of(0)?, of(1)?))
+    let u = |g: &DVector<f64>, c: &DMatrix<f64>| g.dot(&(c * g)).max(0.0).sqrt();
+    let of = |k: usize| Estimate::new(here[k], u(&slopes[k], &total), u(&slopes[k], &fit.noise));
+    Some(Shown {
+        hz: of(0)?,
+        db: of(1)?,
+        slopes,
+    })
 }
 
 /// A point of the measured curve near its model.

@@ -56,14 +56,14 @@ impl Raw<'_> {
             let mut x = cell.x;
             if let Some(c) = clock {
                 x += cell.x_clock * theta[c];
-                d[c] = h * cell.x_clock / x;
             }
             let v = cell.variance(h, length);
             let scale = (2.0 / v).sqrt();
             let e = (cell.y - h * x) * scale;
             let rest = cell.rest * scale * scale;
             for c in 0..p {
-                let mut jac = -x * d[c] * scale;
+                let moves = if Some(c) == clock { h * cell.x_clock } else { x * d[c] };
+                let mut jac = -moves * scale;
                 if cell.sxx > 0.0 {
                     let dv = 2.0 * (h.conj() * d[c]).re * cell.sxx - 2.0 * (d[c].conj() * cell.syx).re;
                     let half = 0.5 * dv * length / v;
@@ -95,31 +95,30 @@ impl Raw<'_> {
         }
     }
 
-    /// Gauss-Newton with step halving from a start that is already close.
+    /// Gauss-Newton from a start that is already close, damped where a step leads uphill. The end is told by the step's length in
+    /// units of the uncertainty of all parameters together: those that a take does not tell apart may slide along each other.
     pub fn polish(&self, start: &[f64]) -> Option<Polished> {
         let mut theta = start.to_vec();
         let mut sums = self.sums(&theta);
         let mut last_step = f64::INFINITY;
         for _ in 0..MOST_STEPS {
             let (normal, gradient, cost) = sums.with_priors(&theta, &self.space.priors);
-            let free = self.free(&theta, &gradient);
             if !cost.is_finite() {
                 return None;
             }
+            let free = self.free(&theta, &gradient);
             let step = self.step(&theta, &normal, &gradient, &free)?;
-            let next = self.downhill(&theta, &step, cost)?;
-            theta = next.theta;
-            last_step = next.size;
-            let Some(there) = next.sums else {
-                let inverse = covariance(&normal, &free)?;
-                return Some(Polished {
-                    theta,
-                    sums,
-                    inverse,
-                    last_step,
-                });
-            };
-            sums = there;
+            // Where the take does not follow the model the parameters are as much less sure.
+            let excess = (0.5 * sums.cost / sums.bins.max(1) as f64).max(1.0);
+            last_step = (step.dot(&(&normal * &step)).max(0.0) / excess).sqrt();
+            if last_step < SMALL_STEP {
+                theta = self.moved(&theta, &step);
+                break;
+            }
+            match self.downhill(&theta, (&normal, &gradient, cost), &free) {
+                Some(next) => (theta, sums) = next,
+                None => break,
+            }
         }
         let (normal, gradient, _) = sums.with_priors(&theta, &self.space.priors);
         let inverse = covariance(&normal, &self.free(&theta, &gradient))?;
@@ -131,14 +130,29 @@ impl Raw<'_> {
         })
     }
 
+    /// What the bins say at an end that was found otherwise.
+    pub fn at(&self, theta: &[f64], inverse: DMatrix<f64>) -> Polished {
+        Polished {
+            sums: self.sums(theta),
+            theta: theta.to_vec(),
+            inverse,
+            last_step: 0.0,
+        }
+    }
+
     fn free(&self, theta: &[f64], gradient: &DVector<f64>) -> Vec<bool> {
         solve::free(theta, gradient, (&self.space.lower, &self.space.upper))
     }
 
     /// Gauss-Newton step under bounds: a parameter that would leave its box goes to the wall, and the others follow it there.
-    fn step(&self, theta: &[f64], normal: &DMatrix<f64>, gradient: &DVector<f64>, free: &[bool]) -> Option<Step> {
+    fn step(
+        &self,
+        theta: &[f64],
+        normal: &DMatrix<f64>,
+        gradient: &DVector<f64>,
+        free: &[bool],
+    ) -> Option<DVector<f64>> {
         let p = theta.len();
-        let inverse = invert(normal, free)?;
         let mut free_now = free.to_vec();
         let mut fixed = DVector::zeros(p);
         loop {
@@ -148,58 +162,40 @@ impl Raw<'_> {
                 free_now[*c] && (next < self.space.lower[*c] || next > self.space.upper[*c])
             };
             let Some(c) = (0..p).find(leaves) else {
-                let sd = |c: usize| inverse[(c, c)].sqrt();
-                let sd = (0..p).map(|c| free[c].then(|| sd(c))).collect();
-                return Some(Step { by, sd });
+                return Some(by);
             };
             fixed[c] = theta[c] - self.space.clamp(c, theta[c] - by[c]);
             free_now[c] = false;
         }
     }
 
-    /// The step, or as much of it as does not lead uphill.
-    fn downhill(&self, theta: &[f64], step: &Step, cost: f64) -> Option<Next> {
-        let mut taken = 1.0;
-        for _ in 0..8 {
-            let next = |c: usize| self.space.clamp(c, theta[c] - taken * step.by[c]);
-            let next: Vec<f64> = (0..theta.len()).map(next).collect();
-            let sizes = step.sd.iter().enumerate();
-            let size = sizes
-                .filter_map(|(c, sd)| sd.map(|sd| (next[c] - theta[c]).abs() / sd))
-                .fold(0.0f64, |m, v| if v.is_nan() { f64::NAN } else { m.max(v) });
-            if size < SMALL_STEP {
-                return Some(Next {
-                    theta: next,
-                    sums: None,
-                    size,
-                });
+    fn moved(&self, theta: &[f64], step: &DVector<f64>) -> Vec<f64> {
+        (0..theta.len())
+            .map(|c| self.space.clamp(c, theta[c] - step[c]))
+            .collect()
+    }
+
+    /// The first of ever more damped steps that does not lead uphill.
+    fn downhill(
+        &self,
+        theta: &[f64],
+        (normal, gradient, cost): (&DMatrix<f64>, &DVector<f64>, f64),
+        free: &[bool],
+    ) -> Option<(Vec<f64>, Sums)> {
+        for damping in [0.0, 1e-8, 1e-7, 1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 0.1, 1.0, 10.0] {
+            let mut damped = normal.clone();
+            for i in 0..theta.len() {
+                damped[(i, i)] *= 1.0 + damping;
             }
+            let next = self.moved(theta, &self.step(theta, &damped, gradient, free)?);
             let sums = self.sums(&next);
             // Uphill by less than the noise of the cost itself is not uphill.
             if sums.with_priors(&next, &self.space.priors).2 <= cost + 1e-9 * cost.abs() {
-                return Some(Next {
-                    theta: next,
-                    sums: Some(sums),
-                    size,
-                });
+                return Some((next, sums));
             }
-            taken *= 0.5;
         }
         None
     }
-}
-
-/// A step, and the uncertainties of the parameters that are free to make it.
-struct Step {
-    by: DVector<f64>,
-    sd: Vec<Option<f64>>,
-}
-
-/// Where a step led; no sums where it was too small to matter.
-struct Next {
-    theta: Vec<f64>,
-    sums: Option<Sums>,
-    size: f64,
 }
 
 impl Sums {
@@ -248,10 +244,10 @@ pub struct Polished {
     pub theta: Vec<f64>,
     pub sums: Sums,
     pub inverse: DMatrix<f64>,
-    /// Last step in units of its uncertainty, the largest over the parameters.
+    /// Last step in units of the uncertainty of all parameters together.
     pub last_step: f64,
 }
 
-const MOST_STEPS: usize = 30;
+const MOST_STEPS: usize = 60;
 /// A step this small against its uncertainty changes nothing that is shown.
 const SMALL_STEP: f64 = 0.01;

@@ -70,6 +70,12 @@ impl Patience {
         relative: 1e-14,
         absolute: 0.0,
     };
+    /// To see which of several starts leads on.
+    pub const LOOK: Patience = Patience {
+        iterations: 60,
+        relative: 1e-4,
+        absolute: 1e-2,
+    };
     /// To a small part of a standard uncertainty: costs are in units of the noise.
     pub const STATISTICAL: Patience = Patience {
         iterations: 200,

@@ -1,12 +1,11 @@
 //! The winding as a source: its EMF behind resistance, inductance and losses, shunted by its own capacitance.
 
 use num_complex::Complex64;
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::eddy::Eddy;
 use super::elements::{Ladder, OnePort, TwoPort, Walk};
 use crate::failure::{Failure, Result};
-use crate::quantity::{self, Unit, quoted};
 
 /// A pickup's winding. One EMF in series with L; what lies parallel to L carries it too.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -23,22 +22,6 @@ pub struct Coil {
     pub loss_ohm: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub eddy: Option<Eddy>,
-}
-
-/// Metal near the coil as one shorted turn (any textbook on transformers: the secondary carried over).
-///
-/// jwL becomes jwL (1 - k^2 jwT/(1 + jwT)) and the EMF is shaped to e (1 - a jwT/(1 + jwT)).
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Eddy {
-    /// Coupling factor, 0 to 1.
-    pub k: f64,
-    /// T, the turn's inductance over its resistance, in seconds.
-    #[serde(rename = "tau")]
-    pub tau_s: f64,
-    /// a, the share of the EMF that the turn takes away at high frequency.
-    #[serde(default)]
-    pub emf: f64,
 }
 
 /// What a source does at one frequency: the voltage with nothing connected (per volt of EMF) and its impedance.
@@ -81,49 +64,6 @@ pub trait Source {
     }
 }
 
-/// How metal is written on the command line.
-const EDDY_FORM: &str = "write it as k=0.4,tau=33u,emf=0.1 (emf may be left out)";
-
-impl Eddy {
-    /// From "k=0.4,tau=33u,emf=0.1"; `place` names the option in messages.
-    pub fn parse(place: &str, text: &str) -> Result<Eddy> {
-        let (mut k, mut tau_s, mut emf) = (None, None, None);
-        for part in text.split(',') {
-            let (slot, unit, v) = match part.split_once('=') {
-                Some(("k", v)) => (&mut k, Unit::Relative, v),
-                Some(("tau", v)) => (&mut tau_s, Unit::Second, v),
-                Some(("emf", v)) => (&mut emf, Unit::Relative, v),
-                _ => {
-                    return Err(Failure::new(
-                        format!("{place}: {} is not understood", quoted(part)),
-                        EDDY_FORM,
-                    ));
-                }
-            };
-            if slot.replace(quantity::parse_at(place, v, unit)?).is_some() {
-                return Err(Failure::new(
-                    format!("{place}: {} stands twice", quoted(part)),
-                    EDDY_FORM,
-                ));
-            }
-        }
-        match (k, tau_s) {
-            (Some(k), Some(tau_s)) => Ok(Eddy {
-                k,
-                tau_s,
-                emf: emf.unwrap_or(0.0),
-            }),
-            _ => Err(Failure::new(format!("{place}={text} lacks k or tau"), EDDY_FORM)),
-        }
-    }
-
-    /// jwT/(1 + jwT): 0 at low frequency, 1 at high.
-    fn reach(&self, w: f64) -> Complex64 {
-        let x = Complex64::new(0.0, w * self.tau_s);
-        x / (1.0 + x)
-    }
-}
-
 impl Coil {
     /// Resistance, inductance and capacitance alone.
     pub fn new(r_ohm: f64, l_h: f64, c_f: f64) -> Self {
@@ -152,16 +92,10 @@ impl Coil {
         if let Some(r) = self.loss_ohm {
             above("loss_ohm", r, 1e15)?;
         }
-        if let Some(e) = self.eddy {
-            if !(0.0..1.0).contains(&e.k) {
-                return Err(wrong("eddy.k", e.k, "from 0 to below 1"));
-            }
-            above("eddy.tau", e.tau_s, 1e3)?;
-            if !(-1.0..=1.0).contains(&e.emf) {
-                return Err(wrong("eddy.emf", e.emf, "from -1 to 1"));
-            }
+        match self.eddy.and_then(|e| e.impossible()) {
+            Some((name, v, allowed)) => Err(wrong(name, v, allowed)),
+            None => Ok(()),
         }
-        Ok(())
     }
 
     /// Puts the winding, from its EMF to its ends, C_s included, before what hangs on it.
@@ -182,7 +116,7 @@ impl Coil {
     /// What the metal makes of the EMF.
     fn shape(&self, w: f64) -> Complex64 {
         match self.eddy {
-            Some(e) => 1.0 - e.emf * e.reach(w),
+            Some(e) => 1.0 - e.emf * e.of_emf().reach(w),
             None => 1.0.into(),
         }
     }
@@ -234,12 +168,20 @@ mod tests {
                 k: 0.4,
                 tau_s: 33e-6,
                 emf: 0.1,
+                a: 6.0,
+                b: 0.6,
             }),
             ..Coil::new(6e3, 2.4, 120e-12)
         };
         assert_eq!(good.check(), Ok(()));
-        let eddy = |k, tau_s, emf| Coil {
-            eddy: Some(Eddy { k, tau_s, emf }),
+        let eddy = |k, tau_s, emf, a| Coil {
+            eddy: Some(Eddy {
+                k,
+                tau_s,
+                emf,
+                a,
+                b: 1.0,
+            }),
             ..good
         };
         for (coil, name) in [
@@ -254,9 +196,12 @@ mod tests {
                 },
                 "loss_ohm",
             ),
-            (eddy(1.0, 1e-5, 0.0), "eddy.k"),
-            (eddy(0.4, 0.0, 0.0), "eddy.tau"),
-            (eddy(0.4, 1e-5, f64::INFINITY), "eddy.emf"),
+            (eddy(1.0, 1e-5, 0.0, 0.0), "eddy.k"),
+            (eddy(0.4, 0.0, 0.0, 0.0), "eddy.tau"),
+            (eddy(0.4, 1e-5, f64::INFINITY, 0.0), "eddy.emf"),
+            (eddy(0.4, 1e-5, 0.0, -1.0), "eddy.a"),
+            (eddy(0.4, 1e-5, 0.0, f64::NAN), "eddy.a"),
+            (eddy(0.4, 1e-5, 0.0, 1001.0), "eddy.a"),
         ] {
             let e = coil.check().map_err(|e| e.to_string());
             assert!(e.as_ref().is_err_and(|e| e.contains(name)), "{name}: {e:?}");
@@ -269,6 +214,11 @@ mod tests {
         let coil: Coil = toml::from_str(text).unwrap();
         assert_eq!(coil.eddy.unwrap().tau_s, 33e-6);
         assert_eq!(toml::from_str::<Coil>(&toml::to_string(&coil).unwrap()).unwrap(), coil);
+        // A turn's file says nothing of the shape.
+        assert!(!toml::to_string(&coil).unwrap().contains("\na = "));
+        let core: Coil = toml::from_str(&format!("{text}a = 6.0\nb = 0.6\n")).unwrap();
+        assert_eq!(core.eddy.map(|e| (e.a, e.b)), Some((6.0, 0.6)));
+        assert_eq!(toml::from_str::<Coil>(&toml::to_string(&core).unwrap()).unwrap(), core);
         assert!(toml::from_str::<Coil>("r_ohm = 1.0\nl_h = 1.0\nc_f = 0.0\ncolour = 1").is_err());
     }
 
@@ -277,7 +227,13 @@ mod tests {
     fn shorted_turn_limits() {
         let (l, k, tau_s) = (2.4, 0.4, 33e-6);
         let coil = Coil {
-            eddy: Some(Eddy { k, tau_s, emf: 0.25 }),
+            eddy: Some(Eddy {
+                k,
+                tau_s,
+                emf: 0.25,
+                a: 0.0,
+                b: 1.0,
+            }),
             ..Coil::new(6e3, l, 0.0)
         };
         let w = 1.0;

@@ -3,8 +3,10 @@
 use nalgebra::DMatrix;
 use serde::Deserialize;
 
-use super::coil::{Coil, Eddy};
+use super::coil::Coil;
+use super::eddy::Eddy;
 use crate::failure::{Failure, Result};
+use crate::quantity::toml_number;
 
 pub const SCHEMA: &str = "coilwright/coil/1";
 
@@ -12,7 +14,7 @@ pub const SCHEMA: &str = "coilwright/coil/1";
 const ROUNDED: f64 = 1e-3;
 
 /// A coil with how sure it is. By hand r_ohm, l_h and c_f will do.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CoilFile {
     pub schema: Option<String>,
@@ -39,7 +41,9 @@ pub struct Uncertainty {
     pub k: Option<f64>,
     pub tau: Option<f64>,
     pub emf: Option<f64>,
-    /// Rows and columns: r_ohm, l_h, c_f, then those of loss_ohm, k, tau, emf that are there. Left out: none hangs on another.
+    pub a: Option<f64>,
+    pub b: Option<f64>,
+    /// Rows and columns: r_ohm, l_h, c_f, then those of loss_ohm, k, tau, emf, a, b that are there. Left out: none hangs on another.
     pub correlations: Vec<Vec<f64>>,
     /// The inputs of the rigs that the takes were made on, where they are known within a tolerance.
     pub input: Vec<InputKnown>,
@@ -59,8 +63,13 @@ pub enum InputPart {
 #[serde(default, deny_unknown_fields)]
 pub struct InputKnown {
     pub rig: Option<String>,
-    /// Of what its file states of the measuring chain; of the whole file in files of old.
+    /// Of what its file stated of the measuring chain; of the whole file in files of old. It decides only where these do not
+    /// tell what they are factors on.
     pub hash: Option<String>,
+    /// What the rig stated: the factors are on these.
+    pub stated_ohm: Option<f64>,
+    /// With the lead.
+    pub stated_f: Option<f64>,
     pub resistance: Option<f64>,
     pub u_resistance: Option<f64>,
     pub capacitance: Option<f64>,
@@ -71,6 +80,25 @@ pub struct InputKnown {
 }
 
 impl InputKnown {
+    /// The same as factors on what the rig states by now; `None` where nobody knows what they were factors on.
+    pub fn restated(&self, (ohm, farad): (Option<f64>, f64)) -> Option<InputKnown> {
+        let then_over_now = |factor: Option<f64>, then: Option<f64>, now: Option<f64>| match factor {
+            None => Some(1.0),
+            Some(_) => Some(then? / now?),
+        };
+        let r = then_over_now(self.resistance, self.stated_ohm, ohm)?;
+        let c = then_over_now(self.capacitance, self.stated_f, Some(farad).filter(|f| *f > 0.0))?;
+        Some(InputKnown {
+            resistance: self.resistance.map(|v| r * v),
+            u_resistance: self.u_resistance.map(|u| r * u),
+            capacitance: self.capacitance.map(|v| c * v),
+            u_capacitance: self.u_capacitance.map(|u| c * u),
+            stated_ohm: ohm,
+            stated_f: Some(farad),
+            ..self.clone()
+        })
+    }
+
     /// Factor and standard uncertainty of those that are there.
     pub fn factors(&self) -> Vec<(InputPart, f64, f64)> {
         let all = [
@@ -83,13 +111,14 @@ impl InputKnown {
     }
 }
 
-/// Parameters of a coil as a vector: R, L, C_s, then 1/loss and the metal's k, tau, emf where it has them. The loss goes by
+/// Parameters of a coil as a vector: R, L, C_s, then 1/loss and the metal's k, tau, emf and shape where it has them. The loss goes by
 /// its conductance, which may be nought, and whose uncertainty stays normal where the resistance's does not.
 pub fn parameters(coil: &Coil) -> Vec<f64> {
     let mut p = vec![coil.r_ohm, coil.l_h, coil.c_f];
     p.extend(coil.loss_ohm.map(|r| 1.0 / r));
     if let Some(e) = coil.eddy {
         p.extend([e.k, e.tau_s, e.emf]);
+        p.extend(e.shape().iter().map(|s| s.1));
     }
     p
 }
@@ -104,10 +133,17 @@ pub fn with_parameters(coil: &Coil, p: &[f64]) -> Coil {
         l_h: above(next(), coil.l_h),
         c_f: next().max(0.0),
         loss_ohm: coil.loss_ohm.map(|r| 1.0 / above(next(), 1.0 / r)),
-        eddy: coil.eddy.map(|e| Eddy {
-            k: next().clamp(0.0, 0.999_999),
-            tau_s: above(next(), e.tau_s),
-            emf: next().clamp(-1.0, 1.0),
+        eddy: coil.eddy.map(|e| {
+            let mut now = Eddy {
+                k: next(),
+                tau_s: next(),
+                emf: next(),
+                ..e
+            };
+            for (name, _) in e.shape() {
+                *if name == "a" { &mut now.a } else { &mut now.b } = next();
+            }
+            now.held(e)
         }),
     }
 }
@@ -115,15 +151,12 @@ pub fn with_parameters(coil: &Coil, p: &[f64]) -> Coil {
 impl From<Coil> for CoilFile {
     fn from(coil: Coil) -> Self {
         CoilFile {
-            schema: None,
-            name: None,
-            temperature_c: None,
             r_ohm: coil.r_ohm,
             l_h: coil.l_h,
             c_f: coil.c_f,
             loss_ohm: coil.loss_ohm,
             eddy: coil.eddy,
-            uncertainty: None,
+            ..CoilFile::default()
         }
     }
 }
@@ -178,8 +211,10 @@ impl CoilFile {
         if let Some(r) = self.loss_ohm {
             sd.push(u.loss_ohm.unwrap_or(0.0) / (r * r));
         }
-        if self.eddy.is_some() {
+        if let Some(e) = self.eddy {
             sd.extend([u.k, u.tau, u.emf].map(|x| x.unwrap_or(0.0)));
+            let of = |(name, _): (&str, f64)| if name == "a" { u.a } else { u.b };
+            sd.extend(e.shape().into_iter().map(|s| of(s).unwrap_or(0.0)));
         }
         let own = sd.len();
         let factors = input.map(InputKnown::factors).unwrap_or_default();
@@ -202,8 +237,8 @@ impl CoilFile {
     pub fn to_toml(&self, remark: &str) -> String {
         let mut s: String = remark.lines().map(|l| format!("# {l}\n")).collect();
         let text = |t: &Option<String>| t.clone().map(|t| toml::Value::String(t).to_string());
-        let value = |v: f64| Some(number(v));
-        let optional = |v: Option<f64>| v.map(number);
+        let value = |v: f64| Some(toml_number(v));
+        let optional = |v: Option<f64>| v.map(toml_number);
         let mut lines = vec![
             ("schema", text(&self.schema)),
             ("name", text(&self.name)),
@@ -216,18 +251,22 @@ impl CoilFile {
         if let Some(e) = &self.eddy {
             lines.push(("", Some("\n[eddy]".into())));
             lines.extend([("k", value(e.k)), ("tau", value(e.tau_s)), ("emf", value(e.emf))]);
+            lines.extend(e.shape().into_iter().map(|(name, v)| (name, value(v))));
         }
         if let Some(u) = &self.uncertainty {
             lines.push(("", Some("\n# Standard uncertainties.\n[uncertainty]".into())));
             lines.extend([("r_ohm", value(u.r_ohm)), ("l_h", value(u.l_h)), ("c_f", value(u.c_f))]);
             lines.extend([("loss_ohm", optional(u.loss_ohm)), ("k", optional(u.k))]);
             lines.extend([("tau", optional(u.tau)), ("emf", optional(u.emf))]);
+            lines.extend([("a", optional(u.a)), ("b", optional(u.b))]);
             lines.push(("correlations", lists(&u.correlations)));
             for i in &u.input {
                 let head = "\n# Factors on what the rig states.\n[[uncertainty.input]]";
                 lines.push(("", Some(head.into())));
                 lines.extend([("rig", text(&i.rig)), ("hash", text(&i.hash))]);
                 lines.extend([
+                    ("stated_ohm", optional(i.stated_ohm)),
+                    ("stated_f", optional(i.stated_f)),
                     ("resistance", optional(i.resistance)),
                     ("u_resistance", optional(i.u_resistance)),
                 ]);
@@ -310,15 +349,6 @@ fn lists(rows: &[Vec<f64>]) -> Option<String> {
     };
     let text: String = rows.iter().map(row).collect();
     (!text.is_empty()).then(|| format!("[\n{text}]"))
-}
-
-/// With a point or an exponent, as TOML wants it.
-fn number(v: f64) -> String {
-    if v != 0.0 && !(1e-3..1e7).contains(&v.abs()) {
-        format!("{v:e}")
-    } else {
-        format!("{v:?}")
-    }
 }
 
 #[cfg(test)]
@@ -424,5 +454,23 @@ mod tests {
         let again = with_parameters(&back.coil(), &p);
         assert!((again.loss_ohm.unwrap() / 1.5e6 - 1.0).abs() < 1e-12);
         assert_eq!((again.r_ohm, again.l_h, again.c_f), (6050.0, 2.4, 120e-12));
+    }
+
+    #[test]
+    fn the_shape_of_metal_is_kept() {
+        let text = "r_ohm = 6000.0\nl_h = 2.4\nc_f = 1.1e-10\n\n[eddy]\nk = 0.66\ntau = 1.6e-5\nemf = 0.5\n";
+        let of = |more: &str| CoilFile::parse("a", &format!("{text}{more}")).unwrap();
+        let turn = of("[uncertainty]\nk = 0.1\n");
+        assert!(!turn.to_toml("").contains("\na = ") && parameters(&turn.coil()).len() == 6);
+        let core = of("a = 7.0\nb = 0.6\n[uncertainty]\nk = 0.1\na = 2.0\nb = 0.1\n");
+        assert_eq!(CoilFile::parse("a", &core.to_toml("")).unwrap(), core);
+        assert_eq!(parameters(&core.coil())[3..], [0.66, 1.6e-5, 0.5, 7.0, 0.6]);
+        assert_eq!(with_parameters(&core.coil(), &parameters(&core.coil())), core.coil());
+        let c = core.covariance().unwrap().unwrap();
+        assert!(c.nrows() == 8 && c[(6, 6)] == 4.0 && (c[(7, 7)] - 0.01).abs() < 1e-15);
+        // Of a shape that a turn has nothing is known, and nothing asked.
+        assert_eq!(turn.covariance().unwrap().unwrap().nrows(), 6);
+        let wrong = CoilFile::parse("a", &format!("{text}a = -1.0\n")).unwrap_err();
+        assert!(wrong.to_string().contains("eddy.a = -1"), "{wrong}");
     }
 }

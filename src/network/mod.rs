@@ -5,6 +5,7 @@
 
 pub mod coil;
 pub mod coil_file;
+pub mod eddy;
 pub mod elements;
 pub mod knob;
 pub mod load;
@@ -18,8 +19,9 @@ pub mod spread;
 pub mod wiring;
 pub mod wirings;
 
-pub use coil::{Coil, Eddy, Series, Source, Thevenin};
+pub use coil::{Coil, Series, Source, Thevenin};
 pub use coil_file::CoilFile;
+pub use eddy::Eddy;
 pub use elements::{OnePort, TwoPort};
 pub use knob::{Knob, Tolerances};
 pub use load::Load;

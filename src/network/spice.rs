@@ -1,17 +1,17 @@
 //! A coil as a subcircuit for circuit simulators, in the notation that they share since SPICE 2 (Nagel, UCB/ERL M520, 1975):
-//! R, L, C, E and K elements only.
+//! R, L, C, E and G elements only.
 
 use std::fmt::Write;
 
 use super::coil::Coil;
 
-/// Inductance that stands for the shorted turn; only its time constant counts.
-const TURN_H: f64 = 1.0;
+/// Resistance of the circuit that shapes the EMF; only its time constants count.
+const SHAPE_OHM: f64 = 1e3;
 
 /// `.subckt NAME hot cold emf`: the winding between hot and cold; the voltage from `emf` to `cold` is what the field induces.
 ///
-/// The loss lies parallel to L with the EMF inside the pair; metal is a shorted turn coupled to L, and shapes the EMF by an
-/// RC circuit of its own.
+/// The loss lies parallel to L with the EMF inside the pair. Metal is a chain of shorted turns: what each takes of L stands in
+/// series with the rest, its loss across it, and the EMF is shaped by a chain of RC circuits of the same time constants.
 pub fn subcircuit(name: &str, coil: &Coil, remarks: &[String]) -> String {
     let mut s = String::new();
     for line in remarks.iter().flat_map(|r| r.lines()) {
@@ -23,28 +23,8 @@ pub fn subcircuit(name: &str, coil: &Coil, remarks: &[String]) -> String {
     );
     let _ = writeln!(s, ".subckt {} hot cold emf", identifier(name));
     let _ = writeln!(s, "Rin emf cold 1e9");
-    // The source's far end: what the metal leaves of the EMF.
-    let begin = match coil.eddy {
-        Some(e) => {
-            // jwT/(1 + jwT) of the EMF, by a capacitor into a resistor of 1 kilohm.
-            let _ = writeln!(s, "Eside side cold emf cold 1");
-            let _ = writeln!(s, "Cside side turn {:e}", e.tau_s / 1e3);
-            let _ = writeln!(s, "Rside turn cold 1e3");
-            let _ = writeln!(s, "Efield field cold emf cold 1");
-            let _ = writeln!(s, "Eturn source field turn cold {:e}", -e.emf);
-            "source"
-        }
-        None => {
-            let _ = writeln!(s, "Efield field cold emf cold 1");
-            "field"
-        }
-    };
-    let _ = writeln!(s, "Lwind {begin} behind {:e}", coil.l_h);
-    if let Some(e) = coil.eddy {
-        let _ = writeln!(s, "Lturn ring cold {TURN_H:e}");
-        let _ = writeln!(s, "Rturn ring cold {:e}", TURN_H / e.tau_s);
-        let _ = writeln!(s, "Kturn Lwind Lturn {:e}", e.k);
-    }
+    let begin = field(&mut s, coil);
+    winding(&mut s, coil, begin);
     if let Some(ohm) = coil.loss_ohm {
         let _ = writeln!(s, "Rloss behind cold {ohm:e}");
     }
@@ -54,6 +34,50 @@ pub fn subcircuit(name: &str, coil: &Coil, remarks: &[String]) -> String {
     }
     let _ = writeln!(s, ".ends {}", identifier(name));
     s
+}
+
+/// The source; its far end is what the metal leaves of the EMF.
+fn field(s: &mut String, coil: &Coil) -> &'static str {
+    let Some(e) = coil.eddy.filter(|e| e.emf != 0.0) else {
+        let _ = writeln!(s, "Efield field cold emf cold 1");
+        return "field";
+    };
+    let turns = e.of_emf().turns();
+    // One volt per volt at low frequency, across all of the chain.
+    let _ = writeln!(s, "Gmetal cold shape0 emf cold {:e}", 1.0 / SHAPE_OHM);
+    for (i, (r, t)) in turns.iter().enumerate() {
+        let (from, ohm) = (format!("shape{i}"), r * SHAPE_OHM);
+        let to = if i + 1 == turns.len() {
+            "cold".into()
+        } else {
+            format!("shape{}", i + 1)
+        };
+        let _ = writeln!(s, "Rshape{i} {from} {to} {ohm:e}");
+        let _ = writeln!(s, "Cshape{i} {from} {to} {:e}", t / ohm);
+    }
+    let _ = writeln!(s, "Efield field cold emf cold {:e}", 1.0 - e.emf);
+    let _ = writeln!(s, "Emetal source field shape0 cold {:e}", e.emf);
+    "source"
+}
+
+/// The inductance, from `begin` to the node `behind`.
+fn winding(s: &mut String, coil: &Coil, begin: &str) {
+    let Some(e) = coil.eddy.filter(|e| e.k != 0.0) else {
+        let _ = writeln!(s, "Lwind {begin} behind {:e}", coil.l_h);
+        return;
+    };
+    let (turns, taken) = (e.turns(), e.k * e.k);
+    let _ = writeln!(s, "Lwind {begin} turn0 {:e}", coil.l_h * (1.0 - taken));
+    for (i, (r, t)) in turns.iter().enumerate() {
+        let (from, henry) = (format!("turn{i}"), coil.l_h * taken * r);
+        let to = if i + 1 == turns.len() {
+            "behind".into()
+        } else {
+            format!("turn{}", i + 1)
+        };
+        let _ = writeln!(s, "Lturn{i} {from} {to} {henry:e}");
+        let _ = writeln!(s, "Rturn{i} {from} {to} {:e}", henry / t);
+    }
 }
 
 /// Simulators read letters, digits and underscores; a name begins with a letter.

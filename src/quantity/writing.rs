@@ -112,3 +112,12 @@ fn compact_metric(value: f64, unit: Unit) -> String {
     let sign = if neg { "-" } else { "" };
     format!("{sign}{}{}{name}", placed(&mantissa, exp - p), prefix_letter(p))
 }
+
+/// As TOML has it: a decimal point or an exponent, and no digits that are only rounding.
+pub fn toml_number(v: f64) -> String {
+    if v != 0.0 && !(1e-3..1e7).contains(&v.abs()) {
+        format!("{v:e}")
+    } else {
+        format!("{v:?}")
+    }
+}

@@ -26,6 +26,9 @@ pub enum Level {
 #[serde(rename_all = "kebab-case")]
 pub enum Code {
     Clipped,
+    // Not flat, but bent: what is loud comes otherwise than what is soft.
+    Distorted,
+    GainDrift,
     Dropout,
     Transient,
     NoSignal,
@@ -34,6 +37,8 @@ pub enum Code {
     Hum,
     NoPeak,
     PoorFit,
+    InputsDiffer,
+    ReferenceLeak,
     CoilsCancel,
     PeakOutsideDrive,
     ChannelsSwapped,
@@ -57,8 +62,14 @@ pub enum Cure {
 impl Code {
     pub fn cure(self) -> Cure {
         match self {
-            Code::Clipped | Code::Dropout | Code::Transient | Code::LowSnr | Code::Hum => Cure::AnotherTake,
-            Code::InputLoading | Code::ClockDrift => Cure::Rig,
+            Code::Clipped
+            | Code::Distorted
+            | Code::GainDrift
+            | Code::Dropout
+            | Code::Transient
+            | Code::LowSnr
+            | Code::Hum => Cure::AnotherTake,
+            Code::InputLoading | Code::ClockDrift | Code::InputsDiffer | Code::ReferenceLeak => Cure::Rig,
             Code::NoSignal
             | Code::ReferenceMissing
             | Code::NoPeak

@@ -8,15 +8,18 @@ use serde::{Deserialize, Serialize};
 use crate::estimate::Estimate;
 
 mod finding;
+mod fit;
 pub mod identity;
 pub mod knock;
 pub mod meters;
 pub mod notes;
+pub mod ohms;
 pub mod store;
 pub mod unknown;
 pub mod when;
 
 pub use finding::{Code, Cure, Finding, Level, Verdict};
+pub use fit::{Budget, Eddy, Fit, Model, Nuisance, Parts, Plain};
 
 pub const SCHEMA: &str = "coilwright/record/1";
 
@@ -51,6 +54,9 @@ pub struct Record {
     pub resonance: Option<Resonance>,
     /// How well the models explain the take.
     pub fit: Option<Fit>,
+    /// Parts of the uncertainties; null in a rejected take, in means of several and in records of old.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub budget: Option<Budget>,
     /// The response, for plots.
     pub curve: Option<Curve>,
     /// Follows from the gravest finding.
@@ -231,10 +237,13 @@ pub struct CaptureSummary {
 /// The reading: of the pickup as it was loaded, the rig's input counted in.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Resonance {
-    /// Natural frequency of the second-order model; an effective value for a coil with metal about it.
+    /// Frequency of the natural resonance of the model; that of the second-order model where no metal is in it.
     pub f0_hz: Estimate,
-    /// Quality factor of the same model.
+    /// Quality factor of the same resonance.
     pub q: Estimate,
+    /// Whether f0 and Q are of the neighbourhood of the resonance alone: one so damped that it has no natural frequency.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub local: bool,
     /// Correlation of the uncertainties of f0 and Q.
     #[schemars(range(min = -1, max = 1))]
     pub corr_f0_q: f64,
@@ -314,58 +323,6 @@ pub enum PeakFrom {
     Curve,
 }
 
-/// "eddy" where metal about the coil explains the take clearly better, or where it was asked for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Model {
-    SecondOrder,
-    Eddy,
-}
-
-/// The models and how well they explain the take.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Fit {
-    /// The better model: what `curve.model_db` and the peak come from.
-    pub model: Model,
-    /// Lowest and highest frequency of the fit.
-    pub band_hz: [f64; 2],
-    /// Spectral lines used in it.
-    pub bins: u64,
-    /// Of the second-order model: 1 where it misses the take by no more than the noise.
-    pub reduced_chi2: f64,
-    /// Of the second-order model against the smoothed curve.
-    pub rms_residual_db: f64,
-    /// Null where nothing speaks for it.
-    pub eddy: Option<Eddy>,
-    /// AC-coupling corners, exciter corner and delay as fitted or taken from the rig, by name.
-    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
-    pub nuisance: BTreeMap<String, Nuisance>,
-    /// How the noise was measured: "silence" or "residuals".
-    #[serde(default)]
-    pub noise_from: String,
-}
-
-/// A value besides the pickup's own.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Nuisance {
-    pub value: f64,
-    /// Standard uncertainty after the fit; null where the value was taken as exact.
-    pub u: Option<f64>,
-}
-
-/// The model for coils with metal about them, s = j 2 pi f: (1 + s zero)/((1 + s pole)(1 + s/(Q w0) + s^2/w0^2)).
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Eddy {
-    pub f0_hz: Estimate,
-    pub q: Estimate,
-    pub pole_s: Estimate,
-    pub zero_s: Estimate,
-    /// BIC(eddy) - BIC(second order): negative where the eddy model is the better one.
-    pub delta_bic: f64,
-    #[serde(default)]
-    pub reduced_chi2: f64,
-}
-
 /// Normalised response at log-spaced frequencies; 0 dB is the low-frequency level, of the better model or,
 /// where none follows the curve, of the curve's lows.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -377,24 +334,6 @@ pub struct Curve {
     pub u_db: Vec<f64>,
     /// The better model at the same frequencies.
     pub model_db: Vec<f64>,
-}
-
-/// A point more uncertain than this does not tell where a curve falls.
-const TOO_VAGUE_DB: f64 = 1.0;
-
-impl Curve {
-    /// Where the response has fallen by so many decibels below its level at low frequency: between two points, on the logarithm of
-    /// the frequency.
-    pub fn down_hz(&self, by_db: f64) -> Option<f64> {
-        let all = self.freq_hz.iter().zip(&self.mag_db).zip(&self.u_db);
-        let sure: Vec<(f64, f64)> = all
-            .filter(|((f, db), u)| **f > 0.0 && db.is_finite() && **u <= TOO_VAGUE_DB)
-            .map(|((f, db), _)| (f.ln(), db + by_db))
-            .collect();
-        let fall = sure.windows(2).find(|w| w[0].1 >= 0.0 && w[1].1 < 0.0)?;
-        let (a, b) = (fall[0], fall[1]);
-        Some((a.0 + (b.0 - a.0) * a.1 / (a.1 - b.1)).exp())
-    }
 }
 
 /// One reading of several under unchanged conditions.
@@ -435,6 +374,28 @@ impl Record {
         self.resonance.as_ref().filter(|_| self.verdict != Verdict::Rejected)
     }
 
+    /// The reading with f0 and Q as the definition has them: a coil without metal has one resonance by any of them, and the
+    /// second-order model's are kept beside others. `None` where they are not known so.
+    pub fn read_as(&self, definition: Definition) -> Option<Resonance> {
+        let r = self.reading()?;
+        let plain = self.fit.as_ref().and_then(|f| f.plain);
+        match (definition, r.definition) {
+            (a, b) if a == b => Some(r.clone()),
+            (Definition::Plain, _) => plain.map(|p| Resonance {
+                f0_hz: p.f0_hz,
+                q: p.q,
+                local: false,
+                definition,
+                ..r.clone()
+            }),
+            (Definition::Pole, Definition::Plain) => plain.map(|_| Resonance {
+                definition,
+                ..r.clone()
+            }),
+            _ => None,
+        }
+    }
+
     /// What is to be known of a reading that stands.
     pub fn warnings(&self) -> impl Iterator<Item = &Finding> {
         self.findings.iter().filter(|f| f.level == Level::Warning)
@@ -450,6 +411,3 @@ impl Record {
         self.findings.iter().find(|f| f.level == Level::Reject)
     }
 }
-
-#[cfg(test)]
-mod tests;

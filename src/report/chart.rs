@@ -1,9 +1,9 @@
 //! What the charts of a shop share: a head, a box with linear axes, and marks.
 
 use super::axis;
-use super::lay::{self, HEIGHT, SMALL, WIDTH};
+use super::lay::{self, HEIGHT, LEFT, RIGHT, SMALL, WIDTH, small};
 use super::palette::{GRID, INK, PAPER, PEAK, SOFT};
-use super::sheet::{Anchor, Pen, Point, Sheet, Type};
+use super::sheet::{Anchor, Pen, Point, Sheet, rectangle};
 
 /// A sheet with its title and a remark, and the stamp of what is simulated.
 pub fn sheet(title: &str, remark: &str, simulated: bool) -> Sheet {
@@ -13,6 +13,7 @@ pub fn sheet(title: &str, remark: &str, simulated: bool) -> Sheet {
 }
 
 /// A box with two linear axes.
+#[derive(Debug, Clone, Copy)]
 pub struct Panel {
     pub left: f64,
     pub right: f64,
@@ -23,6 +24,21 @@ pub struct Panel {
 }
 
 impl Panel {
+    /// Over the whole width, nought in the middle; `steps` from left to right.
+    pub fn of_changes([top, bottom]: [f64; 2], steps: usize, reach: f64) -> Panel {
+        let (left, right) = (LEFT, RIGHT);
+        let x = [0.0, steps.max(1) as f64];
+        let y = [-reach, reach];
+        Panel {
+            left,
+            right,
+            top,
+            bottom,
+            x,
+            y,
+        }
+    }
+
     pub fn at(&self, x: f64, y: f64) -> Point {
         (
             self.left + (x - self.x[0]) / (self.x[1] - self.x[0]) * (self.right - self.left),
@@ -37,34 +53,52 @@ impl Panel {
             .to_vec()
     }
 
-    /// Grid, ticks, names and the box; across there is nothing to be read where it has no name.
-    pub fn axes(&self, sheet: &mut Sheet, across: Option<&str>, up: &str) {
-        let ticks = |[low, high]: [f64; 2], most| axis::ticks(low, high, axis::round_step(high - low, most));
-        let text = |anchor| Type::new(SMALL, INK, anchor);
-        for (v, label) in ticks(self.y, 6.0) {
-            let (from, to) = (self.at(self.x[0], v), self.at(self.x[1], v));
+    /// A line at one value, all across.
+    pub fn across(&self, sheet: &mut Sheet, v: f64, pen: Pen) {
+        sheet.line(self.x.map(|x| self.at(x, v)).to_vec(), pen);
+    }
+
+    /// At most so many steps upwards, with their values; signs where there are both.
+    pub fn upwards(&self, sheet: &mut Sheet, most: f64) {
+        for (v, label) in ticks(self.y, most) {
+            self.across(sheet, v, Pen::solid(GRID, 0.2));
+            let label = if self.y[0] < 0.0 {
+                &label
+            } else {
+                label.trim_start_matches('+')
+            };
+            let place = (self.left - 1.2, self.at(self.x[0], v).1 + 0.36 * SMALL);
+            sheet.text(place, label, small(Anchor::Right));
+        }
+    }
+
+    /// What runs to the right, with its values.
+    pub fn onwards(&self, sheet: &mut Sheet, name: &str) {
+        let kind = small(Anchor::Centre);
+        for (v, label) in ticks(self.x, 5.0) {
+            let (from, to) = (self.at(v, self.y[1]), self.at(v, self.y[0]));
             sheet.line(vec![from, to], Pen::solid(GRID, 0.2));
-            let place = (self.left - 1.2, from.1 + 0.36 * SMALL);
-            sheet.text(place, label.trim_start_matches('+'), text(Anchor::Right));
+            sheet.text((from.0, self.bottom + 3.6), label.trim_start_matches('+'), kind);
         }
-        if let Some(name) = across {
-            for (v, label) in ticks(self.x, 5.0) {
-                let (from, to) = (self.at(v, self.y[1]), self.at(v, self.y[0]));
-                sheet.line(vec![from, to], Pen::solid(GRID, 0.2));
-                let place = (from.0, self.bottom + 3.6);
-                sheet.text(place, label.trim_start_matches('+'), text(Anchor::Centre));
-            }
-            let middle = (self.left + self.right) / 2.0;
-            sheet.text((middle, self.bottom + 7.4), name, text(Anchor::Centre));
-        }
-        sheet.text((self.left, self.top - 1.4), up, text(Anchor::Left));
-        let mut frame = self.corners(self.x, self.y);
-        frame.extend(frame.first().copied());
-        sheet.line(frame, Pen::solid(SOFT, 0.3));
+        sheet.text(((self.left + self.right) / 2.0, self.bottom + 7.4), name, kind);
+    }
+
+    pub fn frame(&self, sheet: &mut Sheet) {
+        sheet.outline(self.corners(self.x, self.y), Pen::solid(SOFT, 0.3));
+    }
+
+    /// What goes upwards, in the box's upper corner.
+    pub fn name(&self, sheet: &mut Sheet, name: &str) {
+        sheet.text((self.left + 1.5, self.top + 3.4), name, small(Anchor::Left));
     }
 }
 
+fn ticks([low, high]: [f64; 2], most: f64) -> Vec<(f64, String)> {
+    axis::ticks(low, high, axis::round_step(high - low, most))
+}
+
 /// How one is marked.
+#[derive(Debug, Clone, Copy)]
 pub enum Mark {
     Full,
     Open,
@@ -72,23 +106,22 @@ pub enum Mark {
 }
 
 impl Mark {
-    pub fn put(self, sheet: &mut Sheet, (x, y): Point) {
-        let mut square = |r: f64, colour| {
-            let corners = vec![(x - r, y - r), (x + r, y - r), (x + r, y + r), (x - r, y + r)];
-            sheet.area(corners, colour);
-        };
+    /// `r`: half its width.
+    pub fn put(self, sheet: &mut Sheet, (x, y): Point, r: f64) {
+        let mut square = |r: f64, colour| sheet.area(rectangle([x - r, x + r], [y - r, y + r]), colour);
         match self {
             Mark::Full => {
-                square(1.17, PAPER);
-                square(0.9, INK);
+                square(1.3 * r, PAPER);
+                square(r, INK);
             }
             Mark::Open => {
-                square(0.9, INK);
-                square(0.495, PAPER);
+                square(r, INK);
+                square(0.55 * r, PAPER);
             }
             Mark::Cross => {
-                for s in [1.0, -1.0] {
-                    sheet.line(vec![(x - 1.0, y - s), (x + 1.0, y + s)], Pen::solid(PEAK, 0.5));
+                let r = 1.1 * r;
+                for s in [r, -r] {
+                    sheet.line(vec![(x - r, y - s), (x + r, y + s)], Pen::solid(PEAK, 0.5));
                 }
             }
         }

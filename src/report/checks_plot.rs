@@ -1,11 +1,9 @@
 //! The plot of a rig's checks: f0, Q and level along the checks, with the limits that the last one was judged by.
 
-use super::axis;
-use super::chart;
-use super::lay::{HEIGHT, LEFT, RIGHT, SMALL};
-use super::palette::{BAND, GRID, INK, PAPER, PEAK, SOFT};
-use super::sheet::Plot;
-use super::sheet::{Anchor, Pen, Point, Sheet, Type};
+use super::chart::{self, Mark, Panel};
+use super::lay::{HEIGHT, LEFT, RIGHT, SMALL, small};
+use super::palette::{BAND, PEAK, SOFT};
+use super::sheet::{Anchor, Pen, Plot, Point, Sheet, Type};
 use super::words;
 use crate::failure::Result;
 use crate::shop::witness::checks::{CheckDocument, QuantityFound};
@@ -24,11 +22,7 @@ pub fn history(h: &History, d: &CheckDocument) -> Result<Plot> {
         false => {
             "shaded: the limits of the last check; dashed: its average and that one's limits; crosses: no-go".to_owned()
         }
-        true => format!(
-            "{} of the {} good checks that make a baseline",
-            h.good().count(),
-            d.baseline_needed
-        ),
+        true => "the first check".to_owned(),
     };
     let mut sheet = chart::sheet(&title, &remark, h.checks.iter().any(|c| c.simulated));
     let kinds = [
@@ -44,118 +38,77 @@ pub fn history(h: &History, d: &CheckDocument) -> Result<Plot> {
             .course(kind)
             .map(|c| c[from..].iter().map(|v| v.map(|v| scale * v)).collect());
         let limits = d.quantities.iter().find(|q| q.quantity == code);
-        Panel::new((top, top + height - 3.0), course, limits, scale).draw(&mut sheet, name, &h.checks[from..]);
+        Course::new(course, limits, scale).draw(&mut sheet, [top, top + height - 3.0], name, &h.checks[from..]);
     }
     sheet.text(
         ((LEFT + RIGHT) / 2.0, f64::from(HEIGHT) - 3.0),
         &format!("the last {} checks, oldest on the left", h.checks.len() - from),
-        Type::new(SMALL, INK, Anchor::Centre),
+        small(Anchor::Centre),
     );
     sheet.render()
 }
 
 /// One quantity, in the unit of its axis.
-struct Panel {
-    top: f64,
-    bottom: f64,
+struct Course {
     /// Nothing where no check tells it.
-    course: Option<Vec<Option<f64>>>,
+    values: Option<Vec<Option<f64>>>,
     limit: Option<f64>,
     /// Moving average, and its limit.
     average: Option<(f64, f64)>,
-    /// Half of what the axis shows.
-    reach: f64,
 }
 
-impl Panel {
-    fn new(
-        (top, bottom): (f64, f64),
-        course: Option<Vec<Option<f64>>>,
-        limits: Option<&QuantityFound>,
-        scale: f64,
-    ) -> Self {
-        let limit = limits.map(|q| scale * q.limit);
-        let average = limits.and_then(|q| Some((scale * q.average_off?, scale * q.average_limit?)));
-        let shown = course.iter().flatten().flatten().map(|v| v.abs());
-        let reach = shown.chain(limit).fold(1e-6, f64::max) * 1.15;
-        Panel {
-            top,
-            bottom,
-            course,
-            limit,
-            average,
-            reach,
+impl Course {
+    fn new(values: Option<Vec<Option<f64>>>, limits: Option<&QuantityFound>, scale: f64) -> Self {
+        Course {
+            values,
+            limit: limits.map(|q| scale * q.limit),
+            average: limits.and_then(|q| Some((scale * q.average_off?, scale * q.average_limit?))),
         }
     }
 
-    fn y(&self, v: f64) -> f64 {
-        (self.top + self.bottom) / 2.0 - v / self.reach * (self.bottom - self.top) / 2.0
-    }
-
-    fn across(&self, v: f64) -> Vec<Point> {
-        vec![(LEFT, self.y(v)), (RIGHT, self.y(v))]
-    }
-
-    fn draw(&self, sheet: &mut Sheet, name: &str, checks: &[Check]) {
-        let small = |paint, anchor| Type::new(SMALL, paint, anchor);
-        let Some(course) = &self.course else {
-            let middle = (LEFT, (self.top + self.bottom) / 2.0);
-            return sheet.text(middle, &format!("{name}: not known"), small(SOFT, Anchor::Left));
+    fn draw(&self, sheet: &mut Sheet, heights: [f64; 2], name: &str, checks: &[Check]) {
+        let Some(values) = &self.values else {
+            let middle = (LEFT, (heights[0] + heights[1]) / 2.0);
+            let kind = Type::new(SMALL, SOFT, Anchor::Left);
+            return sheet.text(middle, &format!("{name}: not known"), kind);
         };
+        let shown = values.iter().flatten().map(|v| v.abs());
+        let reach = shown.chain(self.limit).fold(1e-6, f64::max) * 1.15;
+        let panel = Panel::of_changes(heights, values.len().max(2) - 1, reach);
         if let Some(h) = self.limit {
-            let (up, down) = (self.across(h), self.across(-h));
-            sheet.area(vec![up[0], up[1], down[1], down[0]], BAND);
+            sheet.area(panel.corners(panel.x, [h, -h]), BAND);
         }
-        for (v, label) in axis::ticks(-self.reach, self.reach, axis::round_step(2.0 * self.reach, 4.0)) {
-            sheet.line(self.across(v), Pen::solid(GRID, 0.2));
-            sheet.text(
-                (LEFT - 1.2, self.y(v) + 0.36 * SMALL),
-                &label,
-                small(INK, Anchor::Right),
-            );
-        }
+        panel.upwards(sheet, 4.0);
         if let Some((off, limit)) = self.average {
             for (v, paint) in [(limit, SOFT), (-limit, SOFT), (off, PEAK)] {
-                let pen = Pen {
-                    dash: DASH,
-                    ..Pen::solid(paint, 0.25)
-                };
-                sheet.line(self.across(v), pen);
+                let dash = DASH;
+                panel.across(
+                    sheet,
+                    v,
+                    Pen {
+                        dash,
+                        ..Pen::solid(paint, 0.25)
+                    },
+                );
             }
         }
-        let n = course.len().max(2) - 1;
-        let x = |i: usize| LEFT + 2.0 + (RIGHT - LEFT - 4.0) * i as f64 / n as f64;
-        let points: Vec<(Point, bool)> = course
-            .iter()
-            .zip(checks)
-            .enumerate()
-            .filter_map(|(i, (v, c))| Some(((x(i), self.y((*v)?)), c.go)))
+        // Clear of the frame at both ends.
+        let inner = Panel {
+            left: LEFT + 2.0,
+            right: RIGHT - 2.0,
+            ..panel
+        };
+        let all = values.iter().zip(checks).enumerate();
+        let points: Vec<(Point, bool)> = all
+            .filter_map(|(i, (v, c))| Some((inner.at(i as f64, (*v)?), c.go)))
             .collect();
         sheet.line(points.iter().map(|p| p.0).collect(), Pen::solid(SOFT, 0.2));
-        points.iter().for_each(|(p, go)| mark(sheet, *p, *go));
-        let (top, bottom) = (self.top, self.bottom);
-        let frame = vec![(LEFT, top), (RIGHT, top), (RIGHT, bottom), (LEFT, bottom), (LEFT, top)];
-        sheet.line(frame, Pen::solid(SOFT, 0.3));
-        sheet.text((LEFT + 1.5, top + 3.4), name, small(INK, Anchor::Left));
-    }
-}
-
-/// A square for a good check, a cross for one that was no-go.
-fn mark(sheet: &mut Sheet, p: Point, go: bool) {
-    let r = 0.8;
-    if go {
-        let square = |r: f64| {
-            [(-r, -r), (r, -r), (r, r), (-r, r)]
-                .map(|d| (p.0 + d.0, p.1 + d.1))
-                .to_vec()
-        };
-        sheet.area(square(r), PAPER);
-        sheet.area(square(0.7 * r), INK);
-        return;
-    }
-    for s in [[(-1.0, -1.0), (1.0, 1.0)], [(-1.0, 1.0), (1.0, -1.0)]] {
-        let line = s.map(|d| (p.0 + 1.3 * r * d.0, p.1 + 1.3 * r * d.1)).to_vec();
-        sheet.line(line, Pen::solid(PEAK, 0.5));
+        for (at, go) in points {
+            let mark = if go { Mark::Full } else { Mark::Cross };
+            mark.put(sheet, at, 0.6);
+        }
+        panel.frame(sheet);
+        panel.name(sheet, name);
     }
 }
 
@@ -165,12 +118,14 @@ mod tests {
     use crate::estimate::Estimate;
     use crate::record::RigSummary;
     use crate::shop::witness::history::BASELINE;
+    use crate::shop::witness::judging::Expected;
 
     fn check(step: usize, f0: f64) -> Check {
         let e = |v: f64| Estimate::new(v, 1e-4, 1e-4).unwrap();
         Check {
             id: step.to_string(),
             taken_at: String::new(),
+            peak_hz: None,
             f0_hz: e(4000.0 * (1.0 + f0)),
             q: e(2.5 * if step.is_multiple_of(2) { 1.01 } else { 0.99 }),
             level_db: None,
@@ -205,21 +160,27 @@ mod tests {
         svg.lines().filter(of).map(|l| ends(numbers(l))).collect()
     }
 
-    /// The shaded band holds the newest check where it was GO, and does not where it jumped: 3.5 sigmas are no alarm.
+    /// The shaded band holds the newest check where it was GO, and does not where it jumped: three sigmas are no alarm.
     #[test]
     fn the_band_is_the_limits_that_decided() {
-        for (sigmas, go) in [(3.5, true), (9.0, false)] {
+        for (sigmas, go) in [(3.0, true), (15.0, false)] {
             let mut h = History::new(&RigSummary::default(), "tin");
-            // Of such a zigzag the moving range says 1.77 steps of a thousandth.
             h.checks = (0..BASELINE)
                 .map(|i| check(i, if i.is_multiple_of(2) { 1e-3 } else { -1e-3 }))
                 .collect();
-            let mut new = check(BASELINE, sigmas * 1.77e-3);
-            let judgement = h.judge(&new);
+            let mut new = check(BASELINE, sigmas * 1e-3);
+            let judgement = h.judge(
+                &new,
+                &Expected {
+                    f0: 2e-3,
+                    q: 0.01,
+                    level_db: 0.3,
+                },
+            );
             new.go = judgement.go();
             assert_eq!(new.go, go, "{judgement:?}");
             h.checks.push(new.clone());
-            let document = CheckDocument::of(&h, &new, &judgement, Vec::new());
+            let document = CheckDocument::of(&h, &new, &judgement, Default::default(), Vec::new());
             let svg = history(&h, &document).unwrap().svg;
             // Of the first panel, and the marks of good checks in both; the newest is the highest of all, or a cross.
             let band = heights(&svg, "#D0DCE5")[0];
@@ -230,7 +191,7 @@ mod tests {
                 "{sigmas}: {top} {band:?}"
             );
             // What decided, and not three sigmas.
-            assert!(document.quantities[0].limit > 3.5 * 1.77e-3);
+            assert!(document.quantities[0].limit > 3e-3);
         }
     }
 }

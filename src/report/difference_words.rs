@@ -1,11 +1,13 @@
 //! What is said of a difference, in one sentence: what differs, what decided, and what would tell where nobody can.
 
+use super::words;
 use crate::coil::behind::{input_of, load_of};
+use crate::estimate::Estimate;
 use crate::network::Knob;
 use crate::quantity::{self, Unit, signed};
 use crate::record::{Record, Resonance};
 use crate::shop::difference::{Apart, Comparison, Difference, Judged, Why, unlike_in};
-use crate::shop::yardstick::{Answer, More, Quantity};
+use crate::shop::yardstick::{Answer, Open, Quantity};
 
 /// Puts its sentence into every difference. `records`: those that were compared, in the comparison's order.
 pub fn put(comparison: &mut Comparison, records: &[Record]) {
@@ -93,21 +95,27 @@ impl Told<'_> {
             }
             Answer::Same => "the same",
             Answer::CannotTell => {
-                if self.d.quantities.is_empty() && !self.d.turned {
+                if self.d.quantities.is_empty() && !self.d.turned && self.d.level_unlike.is_empty() {
                     words.push("nothing that both have can be compared".into());
                 }
                 "cannot tell"
             }
         };
-        let more = would_tell(named.iter().filter_map(|(_, j)| j.would_tell));
-        (!words.is_empty()).then(|| format!("{head}: {}{}", words.join(", "), more.unwrap_or_default()))
+        if answer == Answer::CannotTell && !self.d.level_unlike.is_empty() {
+            words.push(format!(
+                "{} ({} is not the same in these two readings, and one was not read again)",
+                words::quantity(Quantity::Level),
+                self.d.level_unlike.join(", ")
+            ));
+        }
+        (!words.is_empty()).then(|| format!("{head}: {}", words.join(", ")))
     }
 
     fn words(&self, quantity: Quantity, j: &Judged) -> String {
         let stepped = j.answer == Answer::Different || j.is_less_than_matters();
         let shown = match stepped {
             true => self.step(quantity, j),
-            false => name(quantity).to_owned(),
+            false => words::quantity(quantity).to_owned(),
         };
         // Rounded where binary fractions would show.
         let limit = |x: f64| (1e12 * x).round() / 1e12;
@@ -124,30 +132,26 @@ impl Told<'_> {
             true => within(quantity, j, ""),
             false => within(quantity, j, &value(quantity, j)),
         };
-        format!("{shown} ({off}, {decided})")
+        let would = j.open.map_or("", |o| would_tell(o, j.usual.laying));
+        format!("{shown} ({off}, {decided}{would})")
     }
 
     /// "peak 230 Hz lower"; what a load did to a peak is told as the way from one to the other.
     fn step(&self, quantity: Quantity, j: &Judged) -> String {
-        let name = name(quantity);
+        let name = words::quantity(quantity);
         if let (Quantity::Peak, Some(_), Some(a), Some(b)) = (quantity, &self.loads, self.a.peak_hz, self.b.peak_hz) {
             return format!("{name} {}", way(a.value, b.value));
         }
-        let of = match quantity {
-            Quantity::Peak => self.d.peak_hz,
-            Quantity::F0 => self.d.f0_hz,
-            Quantity::Q => self.d.q,
-            Quantity::Height => self.d.peak_db,
-            Quantity::Level | Quantity::Curve => self.d.level_db,
-        };
         let unit = match quantity {
-            Quantity::Peak | Quantity::F0 => "Hz",
+            Quantity::Peak | Quantity::F0 | Quantity::Down => "Hz",
             Quantity::Q => "",
             _ => "dB",
         };
-        let size = amount(of.map_or(j.difference, |e| e.value).abs(), unit);
+        let size = estimate(self.d, quantity).map(|e| e.value);
+        let size = size.or((!quantity.is_relative()).then_some(j.difference));
+        let size = size.map_or(String::new(), |s| format!(" {}", amount(s.abs(), unit)));
         let way = if j.difference < 0.0 { "lower" } else { "higher" };
-        format!("{name} {size} {way}")
+        format!("{name}{size} {way}")
     }
 
     fn peaks(&self) -> Option<String> {
@@ -162,13 +166,10 @@ impl Told<'_> {
     /// Which usual values, that promise nothing, are in what was said.
     fn usual(&self) -> Option<String> {
         let any = |f: fn(&Judged) -> bool| self.d.quantities.iter().any(f);
-        let scatter = match self.d.between {
-            Apart::InPlace | Apart::SameSitting => "laying down",
-            Apart::OtherDay | Apart::OtherRig => "laying down and days",
-        };
         let list: Vec<&str> = [
             any(|j| j.matters_usual).then_some("what matters"),
-            any(|j| j.usual).then_some(scatter),
+            any(|j| j.usual.laying).then_some("laying down"),
+            any(|j| j.usual.days).then_some("days"),
         ]
         .into_iter()
         .flatten()
@@ -177,14 +178,15 @@ impl Told<'_> {
     }
 }
 
-fn name(quantity: Quantity) -> &'static str {
+/// The difference as the document has it, in the quantity's own unit.
+pub(super) fn estimate(d: &Difference, quantity: Quantity) -> Option<Estimate> {
     match quantity {
-        Quantity::Peak => "peak",
-        Quantity::F0 => "f0",
-        Quantity::Q => "Q",
-        Quantity::Height => "peak height",
-        Quantity::Level => "coupling from the exciter",
-        Quantity::Curve => "curve",
+        Quantity::Peak => d.peak_hz,
+        Quantity::F0 => d.f0_hz,
+        Quantity::Q => d.q,
+        Quantity::Height => d.peak_db,
+        Quantity::Level => d.level_db,
+        Quantity::Curve | Quantity::Down => None,
     }
 }
 
@@ -214,23 +216,17 @@ fn within(quantity: Quantity, j: &Judged, value: &str) -> String {
     format!("{value}± {half:.decimals$} {unit}")
 }
 
-/// What would tell all of what cannot be told: the most of any.
-fn would_tell(each: impl Iterator<Item = More>) -> Option<String> {
-    let count = |w: &More| match *w {
-        More::Takes(n) | More::Placements(n) | More::OneSitting(n) | More::Days(n) => n,
-        More::Nothing => u32::MAX,
-    };
-    let most = each.max_by_key(count)?;
-    let s = if count(&most) == 1 { "" } else { "s" };
-    Some(match most {
-        More::Takes(n) => format!(" (about {n} more take{s} of each would tell)"),
-        More::Placements(n) => format!(" (about {n} more reading{s} of each, laid down anew, would tell)"),
-        More::OneSitting(n) => {
-            format!(" (both alike, in one sitting on one rig, laid down {n} time{s} each, would tell)")
-        }
-        More::Days(n) => format!(" (about {n} more day{s} of each would tell)"),
-        More::Nothing => " (no number of readings would tell: it is too near to what matters)".into(),
-    })
+/// What would tell, where nobody can; `usual`: nobody has studied what laying down does on this rig.
+fn would_tell(open: Open, usual: bool) -> &'static str {
+    match open {
+        Open::Noise => "; less noise would tell: more level, or `measure --repeats`",
+        Open::Laying if usual => "; `rig repeat` may tell",
+        Open::Laying => "; a steadier laying down would tell",
+        Open::Days => "; both in one sitting would tell",
+        Open::Rigs => "; both on one rig in one sitting would tell",
+        Open::Stated => "; closer tolerances would tell",
+        Open::Near => "; too near to what matters to tell",
+    }
 }
 
 /// What else differs between the two takes, and so may be the cause.

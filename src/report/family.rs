@@ -2,10 +2,9 @@
 //! records and families of predictions share.
 
 use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
-use super::lay::{self, EDGE, HEIGHT, LEFT, MARGIN, RIGHT, SMALL, WIDTH};
-use super::palette::{BAND, INK, PAPER, SERIES};
-use super::sheet::Plot;
-use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted, text_width};
+use super::lay::{self, EDGE, HEIGHT, MARGIN, SMALL, WIDTH, small};
+use super::palette::{INK, PAPER, SERIES};
+use super::sheet::{Anchor, Pen, Plot, Point, Sheet, Type, fitted, rectangle, text_width};
 use super::words;
 use crate::failure::Result;
 
@@ -53,14 +52,9 @@ pub fn draw(all: &Sheetful) -> Result<Plot> {
     let rows = items.len().div_ceil(columns);
     let legend_top = f64::from(HEIGHT) - 2.4 - ROW * rows as f64;
     let bottom = legend_top - 8.6;
-    if items.iter().any(|c| c.line.len() > 1) {
-        field(&mut sheet, items, bottom, all.vertical);
-    } else {
-        sheet.text(
-            (f64::from(WIDTH) / 2.0, (TOP + bottom) / 2.0),
-            all.nothing,
-            Type::new(SMALL * 1.2, INK, Anchor::Centre),
-        );
+    match items.iter().any(|c| c.line.len() > 1) {
+        true => curves(&mut sheet, items, bottom, all.vertical),
+        false => lay::nothing(&mut sheet, (TOP + bottom) / 2.0, all.nothing),
     }
     for (i, item) in items.iter().enumerate() {
         let (column, row) = (i / rows.max(1), i % rows.max(1));
@@ -87,22 +81,20 @@ const LETTER: f64 = 2.6;
 
 impl Item {
     fn visible(&self) -> impl Iterator<Item = (f64, f64)> {
-        let inside = |p: &(f64, f64)| (LOW_HZ..=HIGH_HZ).contains(&p.0);
-        self.line.iter().copied().filter(inside)
+        self.line.iter().copied().filter(|p| inside(p.0))
     }
 }
 
-fn field(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
-    let of_bands = |c: &Item| {
-        c.band
-            .iter()
-            .filter(|b| (LOW_HZ..=HIGH_HZ).contains(&b.0))
-            .flat_map(|b| [b.1, b.2])
-            .collect::<Vec<_>>()
-    };
+fn inside(hz: f64) -> bool {
+    (LOW_HZ..=HIGH_HZ).contains(&hz)
+}
+
+/// The field that holds them all.
+fn field(curves: &[Item], bottom: f64) -> Field {
     let values = || {
+        let bands = curves.iter().flat_map(|c| &c.band).filter(|b| inside(b.0));
         let lines = curves.iter().flat_map(Item::visible).map(|p| p.1);
-        lines.chain(curves.iter().flat_map(of_bands))
+        lines.chain(bands.flat_map(|b| [b.1, b.2]))
     };
     let top = values().fold(f64::NEG_INFINITY, f64::max);
     let floor = values().fold(f64::INFINITY, f64::min);
@@ -113,21 +105,14 @@ fn field(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
     };
     let low = floor.max(top.min(12.0) - 36.0).min(top - 9.0);
     let span = top - low;
-    let field = Field {
-        left: LEFT,
-        right: RIGHT,
-        top: TOP,
-        bottom,
-        low: low - 0.02 * span,
-        high: top + 0.1 * span,
-    };
-    let step = axis::decibel_step(field.high - field.low, 9.0);
-    lay::grid(sheet, &field, &axis::ticks(field.low, field.high, step));
+    lay::field([TOP, bottom], [low - 0.02 * span, top + 0.1 * span])
+}
+
+fn curves(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
+    let field = field(curves, bottom);
+    lay::grid(sheet, &field, axis::decibel_step(field.high - field.low, 9.0));
     for t in curves.iter().filter(|t| t.band.len() > 1) {
-        let inside: Vec<&(f64, f64, f64)> = t.band.iter().filter(|b| (LOW_HZ..=HIGH_HZ).contains(&b.0)).collect();
-        let there = inside.iter().map(|b| field.clamp_y(field.point(b.0, b.2)));
-        let back = inside.iter().rev().map(|b| field.clamp_y(field.point(b.0, b.1)));
-        sheet.area(there.chain(back).collect(), BAND);
+        lay::band(sheet, &field, t.band.iter().copied().filter(|b| inside(b.0)));
     }
     // Narrow lines over wide ones, so that none hides another.
     let mut order: Vec<usize> = (0..curves.len()).collect();
@@ -135,28 +120,29 @@ fn field(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
     for i in order {
         lay::curve(sheet, &field, curves[i].line.iter().copied(), style(i).0);
     }
-    for (i, t) in curves.iter().enumerate() {
-        let at = t.dots.iter().map(|p| field.point(p.0, p.1)).filter(|p| field.holds(*p));
-        for p in at {
-            style(i).1.draw(sheet, p, 0.55, style(i).0.colour);
+    let mark = |sheet: &mut Sheet, i: usize, p: &(f64, f64), r: f64| {
+        let (pen, marker) = style(i);
+        let at = field.point(p.0, p.1);
+        if field.holds(at) {
+            marker.draw(sheet, at, r, pen.colour);
         }
-    }
-    lay::frame(sheet, &field);
-    lay::frequency_labels(sheet, &field);
-    lay::vertical_title(sheet, &field, vertical);
+    };
     for (i, t) in curves.iter().enumerate() {
-        if let Some(at) = t.peak.map(|p| field.point(p.0, p.1)).filter(|p| field.holds(*p)) {
-            let (pen, marker) = style(i);
-            marker.draw(sheet, at, 1.05, pen.colour);
-        }
+        t.dots.iter().for_each(|p| mark(sheet, i, p, 0.55));
     }
+    lay::framed(sheet, &field, vertical);
+    for (i, t) in curves.iter().enumerate() {
+        t.peak.iter().for_each(|p| mark(sheet, i, p, 1.05));
+    }
+    letters(sheet, &field, curves);
+}
+
+fn letters(sheet: &mut Sheet, field: &Field, curves: &[Item]) {
     let drawn: Vec<(usize, &Item)> = curves.iter().enumerate().filter(|t| t.1.line.len() > 1).collect();
-    let mut taken: Vec<Point> = curves
-        .iter()
-        .filter_map(|t| t.peak.map(|p| field.point(p.0, p.1)))
-        .collect();
+    let peaks = curves.iter().filter_map(|t| t.peak);
+    let mut taken: Vec<Point> = peaks.map(|p| field.point(p.0, p.1)).collect();
     for (i, (index, t)) in drawn.iter().enumerate() {
-        if let Some(at) = letter_place(&field, t, i, drawn.len(), &taken) {
+        if let Some(at) = letter_place(field, t, i, drawn.len(), &taken) {
             letter(sheet, *index, at);
             taken.push(at);
         }
@@ -203,13 +189,9 @@ fn letter(sheet: &mut Sheet, index: usize, at: Point) {
     let text = words::letter(index);
     let w = text_width(&text, LETTER) / 2.0 + 0.35;
     let h = LETTER / 2.0;
-    let (l, r, t, b) = (at.0 - w, at.0 + w, at.1 - h, at.1 + h);
-    sheet.area(vec![(l, t), (r, t), (r, b), (l, b)], PAPER);
-    sheet.text(
-        (at.0, at.1 + 0.36 * LETTER),
-        &text,
-        Type::new(LETTER, INK, Anchor::Centre),
-    );
+    sheet.area(rectangle([at.0 - w, at.0 + w], [at.1 - h, at.1 + h]), PAPER);
+    let kind = Type::new(LETTER, INK, Anchor::Centre);
+    sheet.text((at.0, at.1 + 0.36 * LETTER), &text, kind);
 }
 
 fn legend(sheet: &mut Sheet, index: usize, item: &Item, numbers: &str, at: Point, width: f64) {
@@ -222,13 +204,13 @@ fn legend(sheet: &mut Sheet, index: usize, item: &Item, numbers: &str, at: Point
             marker.draw(sheet, (at.0 + sample / 2.0, middle), 1.05, pen.colour);
         }
     }
-    let kind = Type::new(SMALL, INK, Anchor::Left);
+    let kind = small(Anchor::Left);
     let mut x = at.0 + sample + 1.5;
     sheet.text((x, at.1), &words::letter(index), kind);
     x += 3.2;
     let right = at.0 + width;
     let numbers = fitted(numbers, SMALL, width * 0.75);
-    sheet.text((right, at.1), &numbers, Type::new(SMALL, INK, Anchor::Right));
+    sheet.text((right, at.1), &numbers, small(Anchor::Right));
     let room = right - text_width(&numbers, SMALL) - 2.0 - x;
     let room = room - text_width(&item.mark, SMALL);
     let name = fitted(&item.name, SMALL, room.max(0.0));

@@ -1,11 +1,10 @@
 //! The plot of taps: the level of their answer along frequency, what is there between them, and where it rings.
 
-use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
-use super::lay::{self, EDGE, HEIGHT, LEFT, MARGIN, RIGHT, SMALL, WIDTH};
+use super::axis::{self, HIGH_HZ, LOW_HZ};
+use super::lay::{self, EDGE, HEIGHT, Key, MARGIN, SMALL, WIDTH, small};
 use super::number::{self, LEVEL, Unit};
-use super::palette::{BAND, INK, MEASURED, Marker, PEAK, SOFT};
-use super::sheet::Plot;
-use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted, text_width};
+use super::palette::{BAND, MEASURED, Marker, PEAK, SOFT};
+use super::sheet::{Anchor, Pen, Plot, Sheet, Type};
 use super::words;
 use crate::estimate::Z95;
 use crate::failure::Result;
@@ -32,9 +31,8 @@ pub fn taps(record: &Record, knock: &Knock) -> Result<Plot> {
     field(&mut sheet, knock);
     let left = f64::from(HEIGHT) - 2.4 - ROW * 5.0;
     for (i, p) in knock.peaks.iter().take(5).enumerate() {
-        let text = fitted(&peak(i, p), SMALL, EDGE - MARGIN);
         let at = (MARGIN, left + ROW * (i as f64 + 0.8));
-        sheet.text(at, &text, Type::new(SMALL, INK, Anchor::Left));
+        sheet.cut(at, &peak(i, p), EDGE - MARGIN, small(Anchor::Left));
     }
     sheet.render()
 }
@@ -63,52 +61,32 @@ fn peak(i: usize, p: &KnockPeak) -> String {
 fn field(sheet: &mut Sheet, knock: &Knock) {
     let s = &knock.spectrum;
     let sane = |db: f64| db.is_finite() && db.abs() < 1e4;
-    let points: Vec<(f64, f64, f64)> = s
-        .freq_hz
-        .iter()
-        .zip(s.level_db.iter().zip(&s.u_db))
+    let levels = s.freq_hz.iter().zip(s.level_db.iter().zip(&s.u_db));
+    let points: Vec<(f64, f64, f64)> = levels
         .map(|(f, (v, u))| (*f, *v, Z95 * u))
         .filter(|p| (LOW_HZ..=HIGH_HZ).contains(&p.0) && sane(p.1) && sane(p.2))
         .collect();
-    let quiet: Vec<(f64, f64)> = s
-        .freq_hz
-        .iter()
-        .copied()
-        .zip(s.noise_db.iter().copied())
-        .filter(|p| sane(p.1))
-        .collect();
+    let noise = s.freq_hz.iter().copied().zip(s.noise_db.iter().copied());
+    let quiet: Vec<(f64, f64)> = noise.filter(|p| sane(p.1)).collect();
     let top = points.iter().map(|p| p.1 + p.2).fold(f64::NEG_INFINITY, f64::max);
     let lines = points.iter().map(|p| p.1 - p.2).chain(quiet.iter().map(|p| p.1));
     let low = lines.fold(f64::INFINITY, f64::min);
     if points.len() < 2 || top <= low {
-        sheet.text(
-            (f64::from(WIDTH) / 2.0, (TOP + BOTTOM) / 2.0),
-            "No curve to show",
-            Type::new(SMALL * 1.2, INK, Anchor::Centre),
-        );
-        return;
+        return lay::nothing(sheet, (TOP + BOTTOM) / 2.0, "No curve to show");
     }
     let low = low.max(top - SPAN_DB);
-    let field = Field {
-        left: LEFT,
-        right: RIGHT,
-        top: TOP,
-        bottom: BOTTOM,
-        low: low - 0.03 * (top - low),
-        high: top + 0.12 * (top - low),
-    };
-    let step = axis::decibel_step(field.high - field.low, 9.0);
-    lay::grid(sheet, &field, &axis::ticks(field.low, field.high, step));
-    let over = points.iter().map(|p| field.clamp_y(field.point(p.0, p.1 + p.2)));
-    let under = points.iter().rev().map(|p| field.clamp_y(field.point(p.0, p.1 - p.2)));
-    sheet.area(over.chain(under).collect(), BAND);
+    let span = top - low;
+    let field = lay::field([TOP, BOTTOM], [low - 0.03 * span, top + 0.12 * span]);
+    lay::grid(sheet, &field, axis::decibel_step(field.high - field.low, 9.0));
+    lay::band(sheet, &field, points.iter().map(|p| (p.0, p.1 - p.2, p.1 + p.2)));
     lay::curve(sheet, &field, quiet.into_iter(), QUIET);
     let line: Vec<(f64, f64)> = points.iter().map(|p| (p.0, p.1)).collect();
     lay::curve(sheet, &field, line.iter().copied(), MEASURED);
-    lay::frame(sheet, &field);
-    lay::frequency_labels(sheet, &field);
-    lay::vertical_title(sheet, &field, "level in 1/24 octave (dB)");
-    key(sheet);
+    lay::framed(sheet, &field, "level in 1/24 octave (dB)");
+    let mut key = Key::over(&field);
+    key.line(sheet, "mean of the taps", MEASURED);
+    key.area(sheet, "95 % band of the mean", BAND);
+    key.line(sheet, "between the taps", QUIET);
     for (i, p) in knock.peaks.iter().enumerate() {
         let Some(db) = lay::interpolate(&line, p.hz.value) else {
             continue;
@@ -118,26 +96,6 @@ fn field(sheet: &mut Sheet, knock: &Knock) {
         let kind = Type::new(SMALL, PEAK, Anchor::Centre);
         sheet.text((at.0, (at.1 - 3.6).max(TOP + SMALL)), &words::letter(i), kind);
     }
-}
-
-/// Above the field, where no curve runs through it.
-fn key(sheet: &mut Sheet) {
-    let y = TOP - 1.6;
-    let middle = y - 0.36 * SMALL;
-    let mut x = LEFT;
-    let mut entry = |sheet: &mut Sheet, text: &str, draw: &dyn Fn(&mut Sheet, [Point; 2])| {
-        draw(sheet, [(x, middle), (x + 7.0, middle)]);
-        sheet.text((x + 8.0, y), text, Type::new(SMALL, SOFT, Anchor::Left));
-        x += 12.0 + text_width(text, SMALL);
-    };
-    entry(sheet, "mean of the taps", &|s, ends| s.line(ends.to_vec(), MEASURED));
-    entry(sheet, "95 % band of the mean", &|s, [a, b]| {
-        s.area(
-            vec![(a.0, a.1 - 1.0), (b.0, a.1 - 1.0), (b.0, a.1 + 1.0), (a.0, a.1 + 1.0)],
-            BAND,
-        );
-    });
-    entry(sheet, "between the taps", &|s, ends| s.line(ends.to_vec(), QUIET));
 }
 
 #[cfg(test)]

@@ -1,8 +1,8 @@
 //! What all plots share: the measures of the sheet, headings, fields and their curves.
 
-use super::axis::{FREQUENCY_TICKS, Field, HIGH_HZ, LOW_HZ};
-use super::palette::{FRAME, GRID, INK, PAPER, SOFT};
-use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted, text_width};
+use super::axis::{self, FREQUENCY_TICKS, Field, HIGH_HZ, LOW_HZ};
+use super::palette::{BAND, FRAME, GRID, INK, Marker, PAPER, SOFT};
+use super::sheet::{Anchor, Pen, Point, Rgb, Sheet, Type, rectangle, text_width};
 
 pub(super) const WIDTH: u32 = 148;
 pub(super) const HEIGHT: u32 = 105;
@@ -16,16 +16,20 @@ pub(super) const SMALL: f64 = 2.47;
 pub(super) const NUMBERS: f64 = 2.8;
 pub(super) const TITLE: f64 = 4.0;
 
+/// What most of the lettering is set in.
+pub(super) fn small(anchor: Anchor) -> Type {
+    Type::new(SMALL, INK, anchor)
+}
+
 /// Title and a remark below it, on a sheet that is not one record's.
 pub(super) fn heading(sheet: &mut Sheet, title: &str, remark: &str, simulated: bool) {
     let mut room = EDGE - MARGIN;
     if simulated {
         room -= simulated_stamp(sheet);
     }
-    let title = fitted(title, 3.6, room);
-    sheet.text((MARGIN, 6.6), &title, Type::new(3.6, INK, Anchor::Left));
-    let remark = fitted(remark, SMALL, EDGE - MARGIN);
-    sheet.text((MARGIN, 11.0), &remark, Type::new(SMALL, SOFT, Anchor::Left));
+    sheet.cut((MARGIN, 6.6), title, room, Type::new(3.6, INK, Anchor::Left));
+    let kind = Type::new(SMALL, SOFT, Anchor::Left);
+    sheet.cut((MARGIN, 11.0), remark, EDGE - MARGIN, kind);
 }
 
 /// In the upper right corner; returns the room it takes.
@@ -34,30 +38,100 @@ pub(super) fn simulated_stamp(sheet: &mut Sheet) -> f64 {
     let w = text_width(text, NUMBERS);
     let x = EDGE - w - 1.2;
     sheet.text((x, 6.4), text, Type::new(NUMBERS, INK, Anchor::Left));
-    let (l, r, t, b) = (x - 1.2, EDGE, 3.4, 7.4);
-    let corners = [(l, t), (r, t), (r, b), (l, b)];
-    for i in 0..4 {
-        sheet.line(vec![corners[i], corners[(i + 1) % 4]], Pen::solid(INK, 0.25));
-    }
+    sheet.outline(rectangle([x - 1.2, EDGE], [3.4, 7.4]), Pen::solid(INK, 0.25));
     w + 5.0
 }
 
-pub(super) fn grid(sheet: &mut Sheet, field: &Field, ticks: &[(f64, String)]) {
+/// A field over the whole width.
+pub(super) fn field([top, bottom]: [f64; 2], [low, high]: [f64; 2]) -> Field {
+    Field {
+        left: LEFT,
+        right: RIGHT,
+        top,
+        bottom,
+        low,
+        high,
+    }
+}
+
+/// In place of what cannot be drawn.
+pub(super) fn nothing(sheet: &mut Sheet, y: f64, text: &str) {
+    let kind = Type::new(SMALL * 1.2, INK, Anchor::Centre);
+    sheet.text((f64::from(WIDTH) / 2.0, y), text, kind);
+}
+
+pub(super) fn grid(sheet: &mut Sheet, field: &Field, step: f64) {
     let thin = Pen::solid(GRID, 0.15);
     for (f, _) in FREQUENCY_TICKS {
         let x = field.x(f);
         sheet.line(vec![(x, field.top), (x, field.bottom)], thin);
     }
-    for (v, label) in ticks {
-        let y = field.y(*v);
-        let pen = if *v == 0.0 { Pen::solid(FRAME, 0.2) } else { thin };
+    let kind = small(Anchor::Right);
+    for (v, label) in axis::ticks(field.low, field.high, step) {
+        let y = field.y(v);
+        let pen = if v == 0.0 { Pen::solid(FRAME, 0.2) } else { thin };
         sheet.line(vec![(field.left, y), (field.right, y)], pen);
-        sheet.text(
-            (field.left - 1.0, y + 0.36 * SMALL),
-            label,
-            Type::new(SMALL, INK, Anchor::Right),
-        );
+        sheet.text((field.left - 1.0, y + 0.36 * SMALL), &label, kind);
     }
+}
+
+/// Between a lower and an upper line: (Hz, lower, upper).
+pub(super) fn band(sheet: &mut Sheet, field: &Field, points: impl Iterator<Item = (f64, f64, f64)>) {
+    let inside: Vec<_> = points
+        .map(|(f, a, b)| (field.x(f).clamp(field.left, field.right), a, b))
+        .collect();
+    let at = |x: f64, v: f64| field.clamp_y((x, field.y(v)));
+    let there = inside.iter().map(|p| at(p.0, p.2));
+    let back = inside.iter().rev().map(|p| at(p.0, p.1));
+    sheet.area(there.chain(back).collect(), BAND);
+}
+
+/// What the lines mean, above the field where no curve can run through it.
+pub(super) struct Key {
+    x: f64,
+    y: f64,
+}
+
+impl Key {
+    pub fn over(field: &Field) -> Key {
+        Key {
+            x: field.left,
+            y: field.top - 1.6,
+        }
+    }
+
+    /// `draw` is given the left end of the sample, so wide, at its middle height.
+    fn entry(&mut self, sheet: &mut Sheet, text: &str, width: f64, draw: impl Fn(&mut Sheet, Point)) {
+        draw(sheet, (self.x, self.y - 0.36 * SMALL));
+        self.x += width + 1.0;
+        sheet.text((self.x, self.y), text, Type::new(SMALL, SOFT, Anchor::Left));
+        self.x += text_width(text, SMALL) + 4.0;
+    }
+
+    pub fn line(&mut self, sheet: &mut Sheet, text: &str, pen: Pen) {
+        self.entry(sheet, text, 8.0, |s, (x, y)| s.line(vec![(x, y), (x + 8.0, y)], pen));
+    }
+
+    pub fn area(&mut self, sheet: &mut Sheet, text: &str, colour: Rgb) {
+        self.entry(sheet, text, 6.0, |s, at| swatch(s, at, colour));
+    }
+
+    pub fn mark(&mut self, sheet: &mut Sheet, text: &str, marker: Marker, colour: Rgb) {
+        self.entry(sheet, text, 2.4, |s, (x, y)| marker.draw(s, (x + 1.2, y), 1.1, colour));
+    }
+}
+
+pub(super) fn swatch(sheet: &mut Sheet, (x, middle): Point, colour: Rgb) {
+    let corners = rectangle([x, x + 6.0], [middle - 1.0, middle + 1.0]);
+    sheet.area(corners.clone(), colour);
+    sheet.outline(corners, Pen::solid(FRAME, 0.12));
+}
+
+/// Frame, and what stands at the axes.
+pub(super) fn framed(sheet: &mut Sheet, field: &Field, vertical: &str) {
+    frame(sheet, field);
+    frequency_labels(sheet, field);
+    vertical_title(sheet, field, vertical);
 }
 
 pub(super) fn frame(sheet: &mut Sheet, f: &Field) {
@@ -69,18 +143,10 @@ pub(super) fn frame(sheet: &mut Sheet, f: &Field) {
         (f.left - w, f.left, f.top, f.bottom),
         (f.right, f.right + w, f.top, f.bottom),
     ] {
-        sheet.area(vec![(l, t), (r, t), (r, b), (l, b)], PAPER);
+        sheet.area(rectangle([l, r], [t, b]), PAPER);
     }
-    let pen = Pen::solid(FRAME, 0.25);
-    let corners = [
-        (f.left, f.top),
-        (f.right, f.top),
-        (f.right, f.bottom),
-        (f.left, f.bottom),
-    ];
-    for i in 0..4 {
-        sheet.line(vec![corners[i], corners[(i + 1) % 4]], pen);
-    }
+    let corners = rectangle([f.left, f.right], [f.top, f.bottom]);
+    sheet.outline(corners, Pen::solid(FRAME, 0.25));
     // Small strokes at the frequencies between the round ones.
     for decade in [100.0, 1000.0, 10_000.0] {
         for k in 1..10 {
@@ -93,25 +159,19 @@ pub(super) fn frame(sheet: &mut Sheet, f: &Field) {
     }
 }
 
-pub(super) fn frequency_labels(sheet: &mut Sheet, field: &Field) {
+fn frequency_labels(sheet: &mut Sheet, field: &Field) {
+    let kind = small(Anchor::Centre);
     for (f, label) in FREQUENCY_TICKS {
-        sheet.text(
-            (field.x(f), field.bottom + 3.0),
-            label,
-            Type::new(SMALL, INK, Anchor::Centre),
-        );
+        sheet.text((field.x(f), field.bottom + 3.0), label, kind);
     }
-    sheet.text(
-        ((field.left + field.right) / 2.0, field.bottom + 6.6),
-        "frequency (Hz)",
-        Type::new(SMALL, INK, Anchor::Centre),
-    );
+    let middle = (field.left + field.right) / 2.0;
+    sheet.text((middle, field.bottom + 6.6), "frequency (Hz)", kind);
 }
 
 pub(super) fn vertical_title(sheet: &mut Sheet, field: &Field, text: &str) {
     let kind = Type {
         vertical: true,
-        ..Type::new(SMALL, INK, Anchor::Centre)
+        ..small(Anchor::Centre)
     };
     sheet.text((MARGIN + 0.8, (field.top + field.bottom) / 2.0), text, kind);
 }

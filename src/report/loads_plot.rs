@@ -1,7 +1,7 @@
 //! Plots of predictions: families of curves, takes over what was predicted for them, a take freed from its load.
 
 use super::family::{self, Item, MOST, Sheetful};
-use super::number::{self, Unit};
+use super::number::{self, Unit, db, hz};
 use super::plot::Plot;
 use super::words;
 use crate::coil::against::{Against, Undone};
@@ -13,13 +13,9 @@ use crate::quantity;
 use crate::stats::Answer;
 
 /// "4.01 kHz at +7.8 dB", or that there is no peak.
-fn peak(hz: Option<f64>, db: Option<f64>) -> String {
-    match (hz, db) {
-        (Some(hz), Some(db)) => format!(
-            "peak {} at {}",
-            number::short(hz, Unit::Hertz),
-            number::short(db, Unit::Decibel)
-        ),
+fn peak(at: Option<f64>, height: Option<f64>) -> String {
+    match (at, height) {
+        (Some(f), Some(height)) => format!("peak {} at {}", hz(f), db(height)),
         _ => "no peak".into(),
     }
 }
@@ -47,12 +43,8 @@ pub(super) fn name(load: &LoadPredicted) -> String {
 
 pub(super) fn coil_words(document: &LoadsDocument) -> String {
     let p = &document.pickup;
-    let values = format!(
-        "{}, {}, {}",
-        number::short(p.r_ohm, Unit::Ohm),
-        number::short(p.l_h, Unit::Henry),
-        number::short(p.c_f, Unit::Farad)
-    );
+    let values = [(p.r_ohm, Unit::Ohm), (p.l_h, Unit::Henry), (p.c_f, Unit::Farad)];
+    let values = values.map(|(v, unit)| number::short(v, unit)).join(", ");
     match p.name.as_deref().map(words::clean).filter(|n| !n.is_empty()) {
         Some(n) => format!("{n}: {values}"),
         None => values,
@@ -73,7 +65,7 @@ pub fn family(document: &LoadsDocument) -> Result<Plot> {
         .map(|l| Item {
             name: name(l),
             numbers: peak(l.peak_hz, l.peak_db),
-            short_numbers: l.peak_hz.map_or("no peak".into(), |hz| number::short(hz, Unit::Hertz)),
+            short_numbers: l.peak_hz.map_or("no peak".into(), hz),
             line: line(&l.curve.freq_hz, &l.curve.gain_db),
             peak: l.peak_hz.zip(l.peak_db),
             band: l.band.as_ref().map_or_else(Vec::new, |b| {

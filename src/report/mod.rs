@@ -3,8 +3,10 @@
 mod axis;
 mod chart;
 pub mod checks_plot;
+pub mod coil_words;
 pub mod difference_words;
 pub mod family;
+pub mod judged_words;
 pub mod knock_plot;
 mod lay;
 pub mod loads_plot;

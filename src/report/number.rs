@@ -7,7 +7,12 @@ pub const PLUS_MINUS: &str = "±";
 /// Follows every interval.
 pub const LEVEL: &str = "(95 %)";
 /// The same where a usual value, which promises nothing, is in it.
-pub const USUAL: &str = "(95 %, usual)";
+const USUAL: &str = "(95 %, usual)";
+
+/// What follows an interval; `usual`: a usual value is in it.
+pub fn level(usual: bool) -> &'static str {
+    if usual { USUAL } else { LEVEL }
+}
 
 /// What a number counts, and so how it is scaled and rounded.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,49 +41,21 @@ struct Rules {
 impl Unit {
     fn rules(self) -> Rules {
         const NONE: &[(i32, &str)] = &[(0, "")];
-        match self {
-            Unit::Hertz => Rules {
-                symbol: "Hz",
-                prefixes: &[(0, ""), (1, "k"), (2, "M")],
-                comfortable: 2,
-                most: 3,
-            },
-            Unit::Decibel => Rules {
-                symbol: "dB",
-                prefixes: NONE,
-                comfortable: 3,
-                most: 3,
-            },
-            Unit::Ratio => Rules {
-                symbol: "",
-                prefixes: NONE,
-                comfortable: 5,
-                most: 5,
-            },
-            Unit::Henry => Rules {
-                symbol: "H",
-                prefixes: &[(-3, "n"), (-2, "µ"), (-1, "m"), (0, "")],
-                comfortable: 3,
-                most: 3,
-            },
-            Unit::Ohm => Rules {
-                symbol: "Ω",
-                prefixes: &[(-1, "m"), (0, ""), (1, "k"), (2, "M"), (3, "G")],
-                comfortable: 3,
-                most: 3,
-            },
-            Unit::Farad => Rules {
-                symbol: "F",
-                prefixes: &[(-4, "p"), (-3, "n"), (-2, "µ"), (-1, "m"), (0, "")],
-                comfortable: 3,
-                most: 3,
-            },
-            Unit::Second => Rules {
-                symbol: "s",
-                prefixes: &[(-3, "n"), (-2, "µ"), (-1, "m"), (0, "")],
-                comfortable: 3,
-                most: 3,
-            },
+        const SMALL: &[(i32, &str)] = &[(-3, "n"), (-2, "µ"), (-1, "m"), (0, "")];
+        let (symbol, prefixes, comfortable, most): (_, &[_], _, _) = match self {
+            Unit::Hertz => ("Hz", &[(0, ""), (1, "k"), (2, "M")], 2, 3),
+            Unit::Decibel => ("dB", NONE, 3, 3),
+            Unit::Ratio => ("", NONE, 5, 5),
+            Unit::Henry => ("H", SMALL, 3, 3),
+            Unit::Ohm => ("Ω", &[(-1, "m"), (0, ""), (1, "k"), (2, "M"), (3, "G")], 3, 3),
+            Unit::Farad => ("F", &[(-4, "p"), (-3, "n"), (-2, "µ"), (-1, "m"), (0, "")], 3, 3),
+            Unit::Second => ("s", SMALL, 3, 3),
+        };
+        Rules {
+            symbol,
+            prefixes,
+            comfortable,
+            most,
         }
     }
 }
@@ -184,19 +161,32 @@ pub fn short(value: f64, unit: Unit) -> String {
     if !value.is_finite() {
         return "?".into();
     }
-    let rules = unit.rules();
-    if unit == Unit::Decibel {
-        if value.abs() >= 1e6 {
-            return format!("{value:+.1e} dB");
-        }
-        let s = plain_zero(format!("{value:.1}"));
-        return if s.starts_with('-') {
-            format!("{s} dB")
-        } else {
-            format!("+{s} dB")
-        };
+    if unit != Unit::Decibel {
+        return digits(value, unit, 3);
     }
-    digits(value, unit, &rules, 3)
+    if value.abs() >= 1e6 {
+        return format!("{value:+.1e} dB");
+    }
+    let s = plain_zero(format!("{value:.1}"));
+    let sign = if s.starts_with('-') { "" } else { "+" };
+    format!("{sign}{s} dB")
+}
+
+pub fn hz(value: f64) -> String {
+    short(value, Unit::Hertz)
+}
+
+pub fn db(value: f64) -> String {
+    short(value, Unit::Decibel)
+}
+
+/// At a glance, and no digit finer than the half-width's first.
+pub fn sure(value: f64, half: f64, unit: Unit) -> String {
+    if !(half.is_finite() && half > 0.0) {
+        return short(value, unit);
+    }
+    let n = 1 + decimal_exponent(value, 0) - decimal_exponent(half, 0);
+    digits(value, unit, n.clamp(1, 3))
 }
 
 /// As typed in or nearly: four digits, "6.050 kΩ".
@@ -204,11 +194,11 @@ pub fn four_digits(value: f64, unit: Unit) -> String {
     if !value.is_finite() {
         return "?".into();
     }
-    digits(value, unit, &unit.rules(), 4)
+    digits(value, unit, 4)
 }
 
-fn digits(value: f64, unit: Unit, rules: &Rules, n: i32) -> String {
-    let size = value.abs();
+fn digits(value: f64, unit: Unit, n: i32) -> String {
+    let (size, rules) = (value.abs(), unit.rules());
     if size == 0.0 {
         return join("0", rules.symbol);
     }
@@ -232,6 +222,31 @@ fn digits(value: f64, unit: Unit, rules: &Rules, n: i32) -> String {
         format!("{v:.*}", decimals as usize)
     };
     join(&plain_zero(body), &format!("{}{}", best.1, rules.symbol))
+}
+
+/// Up to seven digits, for values that stand beside their u.
+pub fn six(x: f64) -> String {
+    match x.abs() {
+        0.0 => "0".into(),
+        a if !(1e-3..1e7).contains(&a) => format!("{x:.6e}"),
+        a => format!("{x:.*}", (6 - a.log10().floor() as i32).clamp(0, 9) as usize),
+    }
+}
+
+pub fn two(x: f64) -> String {
+    match x.abs() {
+        0.0 => "0".into(),
+        a if !(1e-4..1e5).contains(&a) => format!("{x:.1e}"),
+        a => format!("{x:.*}", (1 - a.log10().floor() as i32).clamp(0, 6) as usize),
+    }
+}
+
+pub fn two_or_more(x: f64) -> String {
+    if x.abs() < 1e6 {
+        format!("{x:.2}")
+    } else {
+        format!("{x:.2e}")
+    }
 }
 
 fn join(number: &str, unit: &str) -> String {
@@ -315,6 +330,15 @@ mod tests {
             (f64::NAN, Unit::Hertz, "?"),
         ] {
             assert_eq!(short(value, unit), want);
+        }
+        for (half, want) in [
+            (0.0, "3.61 kHz"),
+            (9.0, "3.61 kHz"),
+            (60.0, "3.61 kHz"),
+            (120.0, "3.6 kHz"),
+            (2e3, "4 kHz"),
+        ] {
+            assert_eq!(sure(3612.0, half, Unit::Hertz), want);
         }
         assert_eq!(four_digits(6050.0, Unit::Ohm), "6.050 kΩ");
         assert_eq!(four_digits(0.01234567, Unit::Second), "12.35 ms");

@@ -84,7 +84,7 @@ prop_compose! {
         from_curve in any::<bool>(), corr_f0_q in number(),
     ) -> Resonance {
         let peak_from = if from_curve { PeakFrom::Curve } else { PeakFrom::Model };
-        Resonance { f0_hz, q, corr_f0_q, peak_hz, peak_db, peak_from, mutual_h, polarity, polarity_referenced, level_db,
+        Resonance { f0_hz, q, local: false, corr_f0_q, peak_hz, peak_db, peak_from, mutual_h, polarity, polarity_referenced, level_db,
             definition: Definition::Plain, u_lay: None, u_day: None }
     }
 }
@@ -97,6 +97,8 @@ prop_compose! {
     ) -> Fit {
         Fit {
             model: if eddy.is_some() { Model::Eddy } else { Model::SecondOrder },
+            plain: None,
+            shift_s: None,
             band_hz: [a, b],
             bins,
             reduced_chi2: chi,

@@ -74,11 +74,11 @@ type Curve = Vec<(f64, f64)>;
 
 /// The curve as aligned, and its peak.
 fn trace(record: &Record, first: Option<&Record>, align: Align) -> (Curve, Option<(f64, f64)>) {
-    let reading = words::reading(record);
+    let reading = record.reading();
     let peak = reading
         .and_then(|r| Some((r.peak_hz?.value, r.peak_db?.value)))
         .filter(|p| p.0.is_finite() && p.1.abs() < 1e4);
-    let level = |r: &Record| words::reading(r).and_then(|x| x.level_db).map(|l| l.value);
+    let level = |r: &Record| r.reading().and_then(|x| x.level_db).map(|l| l.value);
     let shift = match align {
         Align::LowFrequency => None,
         Align::Coupling => first.and_then(|f| Some(level(record)? - level(f)?)),
@@ -93,7 +93,7 @@ fn trace(record: &Record, first: Option<&Record>, align: Align) -> (Curve, Optio
 
 /// With intervals, and without for where there is no room.
 fn figures(record: &Record) -> (String, String) {
-    if words::reading(record).is_none() {
+    if record.reading().is_none() {
         return ("no reading".into(), "no reading".into());
     }
     let short = words::peak(record);

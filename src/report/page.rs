@@ -1,6 +1,7 @@
 //! A page for a browser: words, tables and plots in one file that needs nothing beside it.
 
 use super::plot::Plot;
+use super::sheet::escaped;
 
 /// What stands on a page, in order.
 #[derive(Debug, Clone)]
@@ -62,13 +63,6 @@ fn table(rows: &[Vec<String>]) -> String {
     }
     s.push_str("</table>\n");
     s
-}
-
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
-        .replace('"', "&quot;")
 }
 
 #[cfg(test)]

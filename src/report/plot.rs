@@ -3,20 +3,17 @@
 //! Sized as a postcard (148 x 105 mm), smallest lettering 7 points, and readable without colour.
 
 use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
-use super::lay::{
-    EDGE, HEIGHT, LEFT, MARGIN, NUMBERS, RIGHT, SMALL, TITLE, WIDTH, curve, frame, frequency_labels, grid, interpolate,
-    simulated_stamp, vertical_title,
-};
+use super::lay::{self, EDGE, HEIGHT, Key, LEFT, MARGIN, NUMBERS, RIGHT, SMALL, TITLE, WIDTH, curve, small};
 use super::number::{self, Unit};
 use super::palette::{self, BAND, F0, F0_LINE, FITTED, FRAME, INK, MEASURED, MODEL, Marker, PEAK, SOFT};
-use super::sheet::{Anchor, Pen, Rgb, Sheet, Type, fitted, text_width};
+use super::sheet::{Anchor, Pen, Sheet, Type, fitted, rectangle, text_width};
 use super::words;
 use crate::estimate::Z95;
 use crate::failure::Result;
 use crate::record::{Curve, Record, Resonance};
 use crate::shop::yardstick::Quantity;
 use crate::wrap;
-use labels::{Labels, around};
+use labels::{Label, Labels, around};
 
 pub use super::sheet::Plot;
 
@@ -41,7 +38,7 @@ pub fn response_plot(record: &Record) -> Result<Plot> {
 }
 
 fn headline(record: &Record) -> String {
-    match words::reading(record) {
+    match record.reading() {
         Some(_) => words::peak(record),
         None => "no reading".into(),
     }
@@ -92,24 +89,16 @@ impl Series {
 fn caption(sheet: &mut Sheet, record: &Record, name: &str) {
     let mut room = EDGE - MARGIN;
     if record.is_simulated() {
-        room -= simulated_stamp(sheet);
+        room -= lay::simulated_stamp(sheet);
     }
-    sheet.text(
-        (MARGIN, 6.8),
-        &fitted(name, TITLE, room),
-        Type::new(TITLE, INK, Anchor::Left),
-    );
-    let numbers = match words::reading(record) {
+    sheet.cut((MARGIN, 6.8), name, room, Type::new(TITLE, INK, Anchor::Left));
+    let numbers = match record.reading() {
         Some(r) => numbers(record, r),
         None => "no reading, measure again".into(),
     };
     let room = EDGE - MARGIN;
     let size = (NUMBERS * room / text_width(&numbers, NUMBERS)).clamp(SMALL, NUMBERS);
-    sheet.text(
-        (MARGIN, 11.4),
-        &fitted(&numbers, size, room),
-        Type::new(size, INK, Anchor::Left),
-    );
+    sheet.cut((MARGIN, 11.4), &numbers, room, Type::new(size, INK, Anchor::Left));
 }
 
 /// "Peak 3402.3 ± 9.8 Hz, peak height +9.21 ± 0.20 dB   f0 ...   Q ...   (95 %)"; without a peak nothing stands in its place.
@@ -124,7 +113,7 @@ fn numbers(record: &Record, r: &Resonance) -> String {
 }
 
 fn footer(sheet: &mut Sheet, record: &Record) {
-    let kind = Type::new(SMALL, INK, Anchor::Left);
+    let kind = small(Anchor::Left);
     let room = EDGE - MARGIN;
     let over = match record.pickup.over.as_deref().map(words::clean) {
         Some(over) if !over.is_empty() => format!("   Exciter over {over}"),
@@ -145,7 +134,7 @@ fn footer(sheet: &mut Sheet, record: &Record) {
     let (top, pitch) = if lines.len() > 3 { (94.2, 3.1) } else { (95.6, 3.4) };
     for (i, text) in lines.iter().enumerate() {
         let at = (MARGIN, top + pitch * i as f64);
-        sheet.text(at, &fitted(text, SMALL, room), kind);
+        sheet.cut(at, text, room, kind);
     }
 }
 
@@ -165,20 +154,10 @@ fn verdict(record: &Record) -> String {
 /// No curve to draw: why, in words, in the middle of the sheet.
 fn words_only(sheet: &mut Sheet, record: &Record) {
     let (l, r, t, b) = (MARGIN, EDGE, MAIN_TOP, REST_BOTTOM);
-    sheet.line(
-        vec![(l, t), (r, t), (r, b), (l, b), (l, t), (r, t)],
-        Pen::solid(FRAME, 0.2),
-    );
+    sheet.outline(rectangle([l, r], [t, b]), Pen::solid(FRAME, 0.2));
     let mut lines = vec![("No curve to show".to_string(), TITLE)];
     let findings = words::gravest_first(record);
-    let texts = findings.iter().map(|f| {
-        let text = words::clean(&f.text);
-        if text.is_empty() {
-            words::finding(f.code).to_string()
-        } else {
-            text
-        }
-    });
+    let texts = findings.iter().map(|f| words::finding_text(f));
     for text in texts.take(5) {
         for line in wrapped(&text, NUMBERS, r - l - 10.0).into_iter().take(3) {
             lines.push((line, NUMBERS));
@@ -203,32 +182,18 @@ fn wrapped(text: &str, size: f64, width: f64) -> Vec<String> {
 }
 
 fn response(sheet: &mut Sheet, record: &Record, series: &Series) {
-    let reading = words::reading(record);
+    let reading = record.reading();
     let (low, high) = response_range(series, reading);
-    let main = Field {
-        left: LEFT,
-        right: RIGHT,
-        top: MAIN_TOP,
-        bottom: MAIN_BOTTOM,
-        low,
-        high,
-    };
-    grid(
-        sheet,
-        &main,
-        &axis::ticks(low, high, axis::decibel_step(high - low, 8.0)),
-    );
+    let main = lay::field([MAIN_TOP, MAIN_BOTTOM], [low, high]);
+    lay::grid(sheet, &main, axis::decibel_step(high - low, 8.0));
     // A band thinner than the curve is hidden by it, as it should be.
-    band(
-        sheet,
-        &main,
-        series.measured.iter().map(|p| (p.0, p.1 - p.2, p.1 + p.2)),
-    );
+    let around = series.measured.iter().map(|p| (p.0, p.1 - p.2, p.1 + p.2));
+    lay::band(sheet, &main, around);
     let measured = curve(sheet, &main, series.measured.iter().map(|p| (p.0, p.1)), MEASURED);
     let model = curve(sheet, &main, series.model.iter().copied(), MODEL);
-    frame(sheet, &main);
-    vertical_title(sheet, &main, "response (dB)");
-    key(sheet, reading);
+    lay::frame(sheet, &main);
+    lay::vertical_title(sheet, &main, "response (dB)");
+    key(sheet, &main, reading);
     rest(sheet, record, series);
 
     let mut labels = Labels::new(main, [measured, model].concat());
@@ -259,103 +224,36 @@ fn response_range(series: &Series, reading: Option<&Resonance>) -> (f64, f64) {
     (low - 0.02 * span, top + 0.2 * span)
 }
 
-/// (Hz, lower, upper)
-fn band(sheet: &mut Sheet, field: &Field, points: impl Iterator<Item = (f64, f64, f64)>) {
-    let inside: Vec<_> = points
-        .map(|(f, a, b)| (field.x(f).clamp(field.left, field.right), a, b))
-        .collect();
-    let edge = |v: fn(&(f64, f64, f64)) -> f64| {
-        inside
-            .iter()
-            .map(|p| field.clamp_y((p.0, field.y(v(p)))))
-            .collect::<Vec<_>>()
-    };
-    let mut outline = edge(|p| p.2);
-    outline.extend(edge(|p| p.1).into_iter().rev());
-    sheet.area(outline, BAND);
-}
-
-/// What the lines mean, above the field where no curve can run through it.
-fn key(sheet: &mut Sheet, reading: Option<&Resonance>) {
-    let y = MAIN_TOP - 1.6;
-    let middle = y - 0.36 * SMALL;
-    let mut x = LEFT;
-    let mut entry = |sheet: &mut Sheet, text: &str, width: f64, draw: &dyn Fn(&mut Sheet, f64)| {
-        draw(sheet, x);
-        x += width + 1.0;
-        sheet.text((x, y), text, Type::new(SMALL, SOFT, Anchor::Left));
-        x += text_width(text, SMALL) + 4.0;
-    };
-    entry(sheet, "measured", 8.0, &|s, x| {
-        s.line(vec![(x, middle), (x + 8.0, middle)], MEASURED);
-    });
-    entry(sheet, "95 % band", 6.0, &|s, x| swatch(s, x, middle, BAND));
-    entry(sheet, "model", 8.0, &|s, x| {
-        s.line(vec![(x, middle), (x + 8.0, middle)], MODEL);
-    });
+fn key(sheet: &mut Sheet, main: &Field, reading: Option<&Resonance>) {
+    let mut key = Key::over(main);
+    key.line(sheet, "measured", MEASURED);
+    key.area(sheet, "95 % band", BAND);
+    key.line(sheet, "model", MODEL);
     if reading.is_some_and(|r| r.peak_hz.is_some()) {
-        entry(sheet, "peak", 2.4, &|s, x| {
-            Marker::Down.draw(s, (x + 1.2, middle), 1.1, PEAK);
-        });
+        key.mark(sheet, "peak", Marker::Down, PEAK);
+        key.mark(sheet, "f0 of the model", Marker::Ring, F0);
     }
-    if reading.is_some_and(|r| r.peak_hz.is_some()) {
-        entry(sheet, "f0 of the model", 2.4, &|s, x| {
-            Marker::Ring.draw(s, (x + 1.2, middle), 1.1, F0);
-        });
-    }
-}
-
-fn swatch(sheet: &mut Sheet, x: f64, middle: f64, colour: Rgb) {
-    let (t, b, r) = (middle - 1.0, middle + 1.0, x + 6.0);
-    sheet.area(vec![(x, t), (r, t), (r, b), (x, b)], colour);
-    sheet.line(
-        vec![(x, t), (r, t), (r, b), (x, b), (x, t), (r, t)],
-        Pen::solid(FRAME, 0.12),
-    );
 }
 
 /// The lower field: measured minus model, the band it should stay in, and where the model was fitted.
 fn rest(sheet: &mut Sheet, record: &Record, series: &Series) {
     let fit_band = record.fit.as_ref().map(|f| f.band_hz).filter(|b| b[0] < b[1]);
     let range = rest_range(series, fit_band);
-    let field = Field {
-        left: LEFT,
-        right: RIGHT,
-        top: REST_TOP,
-        bottom: REST_BOTTOM,
-        low: -range,
-        high: range,
-    };
+    let field = lay::field([REST_TOP, REST_BOTTOM], [-range, range]);
     let row = REST_TOP - 1.2;
-    sheet.text(
-        (LEFT, row),
-        "measured minus model",
-        Type::new(SMALL, SOFT, Anchor::Left),
-    );
+    let soft = |anchor| Type::new(SMALL, SOFT, anchor);
+    sheet.text((LEFT, row), "measured minus model", soft(Anchor::Left));
     if let Some([low, high]) = fit_band {
-        let (l, r) = (
-            field.x(low.clamp(LOW_HZ, HIGH_HZ)),
-            field.x(high.clamp(LOW_HZ, HIGH_HZ)),
-        );
-        sheet.area(
-            vec![(l, REST_TOP), (r, REST_TOP), (r, REST_BOTTOM), (l, REST_BOTTOM)],
-            FITTED,
-        );
-        let text = format!(
-            "fitted {} to {}",
-            number::short(low, Unit::Hertz),
-            number::short(high, Unit::Hertz)
-        );
-        sheet.text((RIGHT, row), &text, Type::new(SMALL, SOFT, Anchor::Right));
-        swatch(
-            sheet,
-            RIGHT - text_width(&text, SMALL) - 7.5,
-            row - 0.36 * SMALL,
-            FITTED,
-        );
+        let ends = [low, high].map(|f| field.x(f.clamp(LOW_HZ, HIGH_HZ)));
+        sheet.area(rectangle(ends, [REST_TOP, REST_BOTTOM]), FITTED);
+        let [from, to] = [low, high].map(|f| number::short(f, Unit::Hertz));
+        let text = format!("fitted {from} to {to}");
+        sheet.text((RIGHT, row), &text, soft(Anchor::Right));
+        let sample = (RIGHT - text_width(&text, SMALL) - 7.5, row - 0.36 * SMALL);
+        lay::swatch(sheet, sample, FITTED);
     }
-    band(sheet, &field, series.rest.iter().map(|p| (p.0, -p.2, p.2)));
-    grid(sheet, &field, &axis::ticks(-range, range, rest_step(range)));
+    lay::band(sheet, &field, series.rest.iter().map(|p| (p.0, -p.2, p.2)));
+    lay::grid(sheet, &field, rest_step(range));
     if let Some(band) = fit_band {
         for hz in band.into_iter().filter(|f| (LOW_HZ..=HIGH_HZ).contains(f)) {
             let x = field.x(hz);
@@ -367,9 +265,7 @@ fn rest(sheet: &mut Sheet, record: &Record, series: &Series) {
         ..palette::MEASURED
     };
     curve(sheet, &field, series.rest.iter().map(|p| (p.0, p.1)), pen);
-    frame(sheet, &field);
-    frequency_labels(sheet, &field);
-    vertical_title(sheet, &field, "misfit (dB)");
+    lay::framed(sheet, &field, "misfit (dB)");
 }
 
 fn rest_step(range: f64) -> f64 {
@@ -412,7 +308,7 @@ fn mark_f0(sheet: &mut Sheet, labels: &mut Labels, series: &Series, r: &Resonanc
     } else {
         series.model.clone()
     };
-    let Some(db) = interpolate(&line, hz) else {
+    let Some(db) = lay::interpolate(&line, hz) else {
         return;
     };
     let at = field.clamp_y(field.point(hz, db));
@@ -433,7 +329,12 @@ fn mark_f0(sheet: &mut Sheet, labels: &mut Labels, series: &Series, r: &Resonanc
         }
     }
     places.extend(around(at, w, NUMBERS));
-    labels.put(sheet, &[at, foot], &text, NUMBERS, F0, &places);
+    let label = Label {
+        text: &text,
+        size: NUMBERS,
+        colour: F0,
+    };
+    labels.put(sheet, &[at, foot], label, &places);
 }
 
 fn mark_peak(sheet: &mut Sheet, labels: &mut Labels, record: &Record, r: &Resonance) {
@@ -451,7 +352,12 @@ fn mark_peak(sheet: &mut Sheet, labels: &mut Labels, record: &Record, r: &Resona
     let text = format!("peak {}", words::peak(record));
     let w = text_width(&text, NUMBERS);
     let places = around(at, w, NUMBERS);
-    labels.put(sheet, &[at, at], &text, NUMBERS, PEAK, &places);
+    let label = Label {
+        text: &text,
+        size: NUMBERS,
+        colour: PEAK,
+    };
+    labels.put(sheet, &[at, at], label, &places);
 }
 
 #[cfg(test)]

@@ -2,10 +2,12 @@
 
 use crate::network::{Coil, Load, Wiring, predict};
 use crate::quantity::signed;
+use crate::record::when::day;
 use crate::rig::{Input, Reference, Rig};
 use crate::setup::level::{self, End, Limits, Step};
+use crate::shop::known::{Known, Study};
 use crate::shop::witness::history::{BASELINE, Check, History, Quantity};
-use crate::shop::witness::judging::Judgement;
+use crate::shop::witness::judging::{Judgement, Stepped};
 
 /// The pickup of every example on what an input does: 6 kilohms, 2.4 H, 120 pF (common practice: a single coil).
 const TYPICAL: Coil = Coil {
@@ -162,6 +164,25 @@ fn setup_words(rig: &Rig) -> Vec<String> {
     out
 }
 
+/// What is missing of what laying a pickup down does, for takes of this kind.
+pub fn unstudied(known: &Known, simulated: bool) -> Option<&'static str> {
+    match &known.study {
+        Study::Told(d) if d.simulated == simulated => None,
+        Study::OfAnotherRig => Some(
+            "`coilwright rig repeat` was on another rig: verdicts count what laying a pickup down anew usually does, which promises \
+             nothing. Measure it on this one.",
+        ),
+        Study::Told(_) => Some(
+            "`coilwright rig repeat` had simulated takes where these are real, or real ones where these are simulated: verdicts \
+             count what laying a pickup down anew usually does, which promises nothing.",
+        ),
+        Study::Unknown => Some(
+            "What laying a pickup down anew does has not been measured: verdicts count the usual, which promises nothing. \
+             `coilwright rig repeat` measures it.",
+        ),
+    }
+}
+
 /// Mains keep their frequency much closer than this.
 const MAINS_APART_HZ: f64 = 2.0;
 /// From this clock difference on the converter is another one, or set otherwise.
@@ -171,10 +192,11 @@ const CLOCK_PPM: f64 = 90.0;
 pub fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec<String> {
     let mut out = Vec::new();
     let begun = j.baseline;
-    if !j.believed() && !j.charted.is_empty() {
+    if j.provisional() && !j.go() && begun > 0 {
+        let checks = if begun == 1 { "check" } else { "checks" };
         out.push(format!(
-            "it has nothing in common with the {begun} checks before it, and stays out of the baseline; were those the wrong ones, \
-             begin anew with --begin-again"
+            "it stays out of the limits, which are provisional, by {begun} good {checks} and what is known of such rigs; were those \
+             the wrong ones, begin anew with --begin-again"
         ));
     }
     if j.turned {
@@ -192,7 +214,8 @@ pub fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec
     if j.charted.iter().any(|c| c.drifted() && !c.jumped()) {
         out.push("no single day is outside, the average is: a slow drift; something ages or creeps".into());
     }
-    if !j.believed() && j.go() {
+    out.extend(j.stepped.as_ref().map(stepped));
+    if j.provisional() && j.go() {
         out.push(so_far(history.good().count()));
     }
     out
@@ -244,7 +267,7 @@ fn surroundings(rig: &Rig, check: &Check, j: &Judgement) -> Vec<String> {
     let mains = rig.mains.as_ref().and_then(|m| m.frequency_hz).zip(check.mains_hz);
     let foreign = mains.filter(|(stated, found)| (stated - found).abs() > MAINS_APART_HZ);
     [
-        (bad(Quantity::Noise) || j.noisy).then(|| {
+        bad(Quantity::Noise).then(|| {
             "more noise than usual: a phone, a lamp, a screen near the bench, a plug half in, or a gain that was turned"
                 .to_owned()
         }),
@@ -264,13 +287,26 @@ fn surroundings(rig: &Rig, check: &Check, j: &Judgement) -> Vec<String> {
     .collect()
 }
 
+fn stepped(s: &Stepped) -> String {
+    let by = match s.quantity {
+        Quantity::F0 => format!("f0 {} %", signed(100.0 * s.by, 2)),
+        Quantity::Q => format!("Q {} %", signed(100.0 * s.by, 1)),
+        _ => format!("level {} dB", signed(s.by, 2)),
+    };
+    format!(
+        "{by} since the check of {}: something was changed then, and the limits stand on both sides of it; `coilwright rig changed` \
+         begins anew",
+        day(&s.since).unwrap_or("that day")
+    )
+}
+
 fn so_far(good: usize) -> String {
     let checks = if good == 1 { "check" } else { "checks" };
     match BASELINE.saturating_sub(good) {
-        0 => format!("{good} good {checks} so far: from the next one on the limits are believed"),
+        0 => format!("{good} good {checks} so far: from the next one on the limits are this rig's own"),
         left => format!(
-            "{good} good {checks} so far: limits are believed from {BASELINE} on, {left} more; one each working day, for they are \
-             to tell what a day does"
+            "{good} good {checks} so far: limits are provisional, from what is known of such rigs and these, and tighter with every \
+             one; {left} more make them this rig's own, one each working day, for they are to tell what a day does"
         ),
     }
 }
@@ -285,7 +321,7 @@ pub fn level_advice(steps: &[Step], end: End, limits: &Limits) -> Vec<String> {
     let best = level::best(steps, end, limits);
     let hidden = best.and_then(|s| s.hidden(limits));
     let mut advice = vec![stopped(steps, end, limits).to_owned()];
-    if let Some(peak) = best.and_then(|s| s.pickup_dbfs).filter(|p| *p < FAINT_DBFS) {
+    if let Some(peak) = best.and_then(|s| s.pickup.peak_dbfs).filter(|p| *p < FAINT_DBFS) {
         advice.push(format!(
             "The pickup's peak stands at {peak:.0} dBFS: some {:.0} dB more gain on its input would lower the noise. Then run \
              this again.",
@@ -302,7 +338,7 @@ pub fn level_advice(steps: &[Step], end: End, limits: &Limits) -> Vec<String> {
             100.0 * 10f64.powf(db / 20.0)
         ));
     }
-    let below = best.and_then(|s| Some(s.reference_dbfs? - s.pickup_dbfs?));
+    let below = best.and_then(|s| Some(s.reference.peak_dbfs? - s.pickup.peak_dbfs?));
     if let Some(db) = below.filter(|db| *db > FAR_BELOW_DB) {
         advice.push(format!(
             "It answers {db:.0} dB below the reference: is the pickup plugged in, its winding whole, and the exciter over it?"
@@ -315,7 +351,7 @@ pub fn level_advice(steps: &[Step], end: End, limits: &Limits) -> Vec<String> {
 fn stopped(steps: &[Step], end: End, limits: &Limits) -> &'static str {
     let last = steps.last();
     let clean = last.is_some_and(|s| s.clean(limits));
-    let (pickup, reference) = last.map_or((false, false), |s| (s.pickup_heard, s.reference_heard));
+    let (pickup, reference) = last.map_or((false, false), |s| (s.pickup.heard, s.reference.heard));
     let shown = level::best(steps, end, limits).is_some_and(|s| s.hidden(limits).is_none());
     match end {
         End::Limit if clean && shown => "Stopped at the limit that was set; the rig is clean there.",

@@ -128,6 +128,7 @@ impl Recipe {
             resonance: Some(Resonance {
                 f0_hz: e(f0, f0 * s * 0.05, f0 * s * 0.01),
                 q: e(q, q * s * 0.2, q * s * 0.05),
+                local: false,
                 corr_f0_q: -0.2,
                 peak_hz: peak_hz.map(|p| e(p, p * s * 0.05, p * s * 0.01)),
                 peak_db: peak_db.map(|p| e(p, 1.8 * s, 0.5 * s)),
@@ -142,6 +143,8 @@ impl Recipe {
             }),
             fit: Some(Fit {
                 model: Model::SecondOrder,
+                plain: None,
+                shift_s: None,
                 band_hz: [300.0, 12_000.0],
                 bins: 18_500,
                 reduced_chi2: 1.02,
@@ -153,6 +156,7 @@ impl Recipe {
                     .collect(),
                 noise_from: "silence".into(),
             }),
+            budget: None,
             curve: Some(curve),
             verdict: Verdict::from_findings(&findings),
             findings,

@@ -31,6 +31,11 @@ pub struct Plot {
 /// Millimetres, from the upper left corner.
 pub type Point = (f64, f64);
 
+/// The corners of a rectangle.
+pub fn rectangle([left, right]: [f64; 2], [top, bottom]: [f64; 2]) -> Vec<Point> {
+    vec![(left, top), (right, top), (right, bottom), (left, bottom)]
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Rgb(pub u8, pub u8, pub u8);
 
@@ -121,6 +126,13 @@ impl Sheet {
         }
     }
 
+    /// Side by side: a path that comes back to its start is drawn too thin on one of them.
+    pub fn outline(&mut self, corners: Vec<Point>, pen: Pen) {
+        for (i, corner) in corners.iter().enumerate() {
+            self.line(vec![*corner, corners[(i + 1) % corners.len()]], pen);
+        }
+    }
+
     pub fn area(&mut self, points: Vec<Point>, colour: Rgb) {
         let points = finite(points);
         if points.len() > 2 {
@@ -133,6 +145,11 @@ impl Sheet {
         if !text.is_empty() && at.0.is_finite() && at.1.is_finite() {
             self.items.push(Item::Text(at, text, kind));
         }
+    }
+
+    /// Cut to the width, with "…" where something is missing.
+    pub fn cut(&mut self, at: Point, text: &str, width: f64, kind: Type) {
+        self.text(at, &fitted(text, kind.size, width), kind);
     }
 
     pub fn render(&self) -> Result<Plot> {
@@ -215,8 +232,12 @@ fn printable(text: &str) -> String {
     text.chars().map(|c| if bad(c) { ' ' } else { c }).collect()
 }
 
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
+/// As text of XML, or between quotes.
+pub(super) fn escaped(text: &str) -> String {
+    let marks = [('&', "&amp;"), ('<', "&lt;"), ('>', "&gt;"), ('"', "&quot;")];
+    marks
+        .iter()
+        .fold(text.to_owned(), |text, (c, name)| text.replace(*c, name))
 }
 
 fn failed(e: impl std::fmt::Display) -> Failure {

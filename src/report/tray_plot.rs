@@ -1,10 +1,9 @@
 //! The plot of a lot: f0 against Q with the standard's box, and f0 in the order of making.
 
 use super::chart::{self, Mark, Panel};
-use super::lay::{RIGHT, SMALL, WIDTH};
-use super::palette::{BAND, INK};
-use super::sheet::Plot;
-use super::sheet::{Anchor, Type};
+use super::lay::{self, RIGHT, small};
+use super::palette::BAND;
+use super::sheet::{Anchor, Plot};
 use super::words;
 use crate::failure::Result;
 use crate::shop::lot::{Entry, Tray};
@@ -50,8 +49,7 @@ pub fn lot(t: &Tray) -> Result<Plot> {
     let f = span(read.iter().map(|r| r.1).chain(limits.iter().flat_map(|l| l.0)));
     let q = span(read.iter().map(|r| r.2).chain(limits.iter().flat_map(|l| l.1)));
     let (Some(f), Some(q)) = (f, q) else {
-        let kind = Type::new(SMALL * 1.2, INK, Anchor::Centre);
-        sheet.text((f64::from(WIDTH) / 2.0, 50.0), "No reading in this lot", kind);
+        lay::nothing(&mut sheet, 50.0, "No reading in this lot");
         return sheet.render();
     };
     let numbers = || t.standing().map(|e| e.number);
@@ -71,11 +69,19 @@ pub fn lot(t: &Tray) -> Result<Plot> {
         sheet.area(left.corners(f0, q), BAND);
         sheet.area(right.corners(order, f0), BAND);
     }
-    left.axes(&mut sheet, Some("f0 (kHz)"), "Q");
-    right.axes(&mut sheet, Some("number, in order of making"), "f0 (kHz)");
+    let axes = [
+        (&left, "f0 (kHz)", "Q"),
+        (&right, "number, in order of making", "f0 (kHz)"),
+    ];
+    for (panel, across, up) in axes {
+        panel.upwards(&mut sheet, 6.0);
+        panel.onwards(&mut sheet, across);
+        sheet.text((panel.left, panel.top - 1.4), up, small(Anchor::Left));
+        panel.frame(&mut sheet);
+    }
     for (e, f0, q) in &read {
         for at in [left.at(*f0, *q), right.at(f64::from(e.number), *f0)] {
-            mark(e).put(&mut sheet, at);
+            mark(e).put(&mut sheet, at, 0.9);
         }
     }
     sheet.render()

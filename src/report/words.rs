@@ -1,6 +1,6 @@
 //! The trade's words for what a record holds, shared by screen and plots.
 
-use super::number::{self, Unit};
+use super::number::{self, Unit, db, hz};
 use crate::record::{Code, Finding, PeakFrom, Record, Resonance, RigSummary, Verdict};
 use crate::shop::reading as shop;
 use crate::shop::yardstick::Quantity;
@@ -33,24 +33,13 @@ pub fn told_apart(records: &[Record]) -> Vec<Option<String>> {
         .collect()
 }
 
-/// A rejected record has no reading, whatever else its file holds.
-pub fn reading(record: &Record) -> Option<&Resonance> {
-    match record.verdict {
-        Verdict::Rejected => None,
-        _ => record.resonance.as_ref(),
-    }
-}
-
 /// "3.40 kHz, peak height +9.2 dB", at a glance; "no peak; 3 dB down at 5.2 kHz".
 pub fn peak(record: &Record) -> String {
     let at_glance = |r: &Resonance| {
-        let hz = number::short(r.peak_hz?.value, Unit::Hertz);
-        let height = r
-            .peak_db
-            .map(|db| format!(", {HEIGHT} {}", number::short(db.value, Unit::Decibel)));
-        Some(hz + &height.unwrap_or_default())
+        let height = r.peak_db.map(|e| format!("{HEIGHT} {}", db(e.value)));
+        joined([Some(hz(r.peak_hz?.value)), height])
     };
-    match (reading(record).and_then(at_glance), down(record)) {
+    match (record.reading().and_then(at_glance), down(record)) {
         (Some(peak), _) => peak,
         (None, Some(down)) => format!("no peak; {down}"),
         (None, None) => "no peak".into(),
@@ -62,39 +51,61 @@ pub const HEIGHT: &str = "peak height";
 
 /// "3 dB down at 5.2 kHz": what is told of a response that has no peak.
 pub fn down(record: &Record) -> Option<String> {
-    let without = reading(record).is_some_and(|r| r.peak_hz.is_none());
-    let hz = record.curve.as_ref().filter(|_| without)?.down_hz(3.0)?;
-    Some(format!("3 dB down at {}", number::short(hz, Unit::Hertz)))
+    let s = fall(record)?;
+    Some(format!("3 dB down at {}", number::sure(s.value, s.half, Unit::Hertz)))
+}
+
+/// "1082 ± 24 Hz": the same with its interval.
+pub fn down_interval(record: &Record) -> Option<String> {
+    let s = fall(record)?;
+    let level = number::level(s.usual);
+    Some(format!("{} {level}", number::within(s.value, s.half, Unit::Hertz)))
+}
+
+fn fall(record: &Record) -> Option<shop::Shown> {
+    record.reading().filter(|r| r.peak_hz.is_none())?;
+    shop::shown(record, Quantity::Down)
 }
 
 /// "3402.3 ± 9.8 Hz, peak height +9.21 ± 0.20 dB", without the mark of the interval.
 pub fn peak_intervals(record: &Record) -> Option<String> {
-    let mut out = shown(record, Quantity::Peak)?;
-    if let Some(height) = shown(record, Quantity::Height) {
-        out.push_str(&format!(", {HEIGHT} {height}"));
+    let height = shown(record, Quantity::Height).map(|h| format!("{HEIGHT} {h}"));
+    joined([Some(shown(record, Quantity::Peak)?), height])
+}
+
+/// What a quantity is called.
+pub fn quantity(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Peak => "peak",
+        Quantity::F0 => "f0",
+        Quantity::Q => "Q",
+        Quantity::Height => HEIGHT,
+        Quantity::Level => "coupling from the exciter",
+        Quantity::Curve => "curve",
+        Quantity::Down => "3 dB point",
     }
-    Some(out)
+}
+
+/// What it counts.
+pub fn unit(quantity: Quantity) -> Unit {
+    match quantity {
+        Quantity::Peak | Quantity::F0 | Quantity::Down => Unit::Hertz,
+        Quantity::Q => Unit::Ratio,
+        Quantity::Height | Quantity::Level | Quantity::Curve => Unit::Decibel,
+    }
 }
 
 /// A value within what another take would read of this pickup, laid down anew.
 pub fn shown(record: &Record, quantity: Quantity) -> Option<String> {
-    let unit = match quantity {
-        Quantity::Peak | Quantity::F0 => Unit::Hertz,
-        Quantity::Q => Unit::Ratio,
-        Quantity::Height | Quantity::Level | Quantity::Curve => Unit::Decibel,
-    };
     let s = shop::shown(record, quantity)?;
-    Some(number::within(s.value, s.half, unit))
+    Some(number::within(s.value, s.half, unit(quantity)))
 }
 
 /// Marks what is shown of records.
 pub fn mark<'a>(records: impl IntoIterator<Item = &'a Record>) -> &'static str {
     let told = [Quantity::Peak, Quantity::F0, Quantity::Q, Quantity::Height];
     let usual = |r: &Record| told.into_iter().any(|q| shop::shown(r, q).is_some_and(|s| s.usual));
-    match records.into_iter().any(usual) {
-        true => number::USUAL,
-        false => number::LEVEL,
-    }
+    number::level(records.into_iter().any(usual))
 }
 
 pub fn from_curve(r: &Resonance) -> bool {
@@ -140,12 +151,8 @@ pub fn rig_input(rig: &RigSummary) -> Option<String> {
         .into_iter()
         .filter_map(value)
         .sum();
-    let parts: Vec<String> = value("input.resistance_ohm")
-        .map(|r| number::short(r, Unit::Ohm))
-        .into_iter()
-        .chain((farad > 0.0).then(|| number::short(farad, Unit::Farad)))
-        .collect();
-    (!parts.is_empty()).then(|| parts.join(", "))
+    let ohm = value("input.resistance_ohm").map(|r| number::short(r, Unit::Ohm));
+    joined([ohm, (farad > 0.0).then(|| number::short(farad, Unit::Farad))])
 }
 
 /// "2026-01-31 14:05" of an RFC 3339 time, in the time zone it was taken in.
@@ -171,6 +178,8 @@ pub fn shell(path: &str) -> String {
 pub fn finding(code: Code) -> &'static str {
     match code {
         Code::Clipped => "flat tops",
+        Code::Distorted => "distortion",
+        Code::GainDrift => "the gain moved",
         Code::Dropout => "lost samples",
         Code::Transient => "knock or click",
         Code::NoSignal => "no answer from the pickup",
@@ -179,6 +188,8 @@ pub fn finding(code: Code) -> &'static str {
         Code::Hum => "mains hum",
         Code::NoPeak => "no peak",
         Code::PoorFit => "curve and model differ",
+        Code::InputsDiffer => "the inputs differ",
+        Code::ReferenceLeak => "the pickup is heard on the reference",
         Code::CoilsCancel => "exciter over both coils",
         Code::PeakOutsideDrive => "peak outside the test signal",
         Code::ChannelsSwapped => "channels swapped",
@@ -187,6 +198,23 @@ pub fn finding(code: Code) -> &'static str {
         Code::RateMismatch => "sample rates differ",
         Code::InputLoading => "input loads the pickup",
     }
+}
+
+/// Its particulars, or else what it is.
+pub fn finding_text(f: &Finding) -> String {
+    let text = clean(&f.text);
+    if text.is_empty() { finding(f.code).into() } else { text }
+}
+
+/// What is there of these, in one line.
+pub fn joined(parts: impl IntoIterator<Item = Option<String>>) -> Option<String> {
+    let there: Vec<String> = parts.into_iter().flatten().collect();
+    (!there.is_empty()).then(|| there.join(", "))
+}
+
+/// Behind a noun of which there are so many.
+pub fn plural(n: usize) -> &'static str {
+    if n == 1 { "" } else { "s" }
 }
 
 /// A, B, ... Z, A1, B1, ...: names records in a table and in its plot.

@@ -60,7 +60,7 @@ const LEVEL: Kind = Kind::Number {
     fits: |v| (-100.0..=0.0).contains(&v),
 };
 
-pub(super) const KEYS: [Key; 52] = [
+pub(super) const KEYS: [Key; 54] = [
     Key::new("", "name", Kind::Text),
     Key::new("exciter", "reference", Kind::OneOf(&["voltage", "current"])).required(),
     Key::new("exciter", "series_ohm", OHM).required(),
@@ -89,6 +89,8 @@ pub(super) const KEYS: [Key; 52] = [
     Key::new("", "unit", Kind::Text),
     Key::new("witness", "name", Kind::Text),
     Key::new("witness", "load", Kind::Text),
+    Key::new("witness", "winding_f", FARAD),
+    Key::new("witness", "place", Kind::OneOf(&["fixed", "anew"])),
     Key::new("interface", "output", Kind::Text),
     Key::new("interface", "input", Kind::Text),
     Key::new("interface", "rate_hz", RATE),

@@ -33,6 +33,8 @@ frequency_hz = 50
 [witness]
 name = "tin one"
 load = "cap=470p"
+winding_f = 120e-12
+place = "fixed"
 [interface]
 output = "one"
 input = "two"

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use toml_edit::{DocumentMut, Item, TableLike, value};
 
 use crate::failure::{Failure, Result};
+use crate::quantity::toml_number;
 
 /// A value to be written.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -66,7 +67,7 @@ impl Value {
 impl fmt::Display for Value {
     fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
         match self {
-            Value::Number(v) => f.write_str(&super::template::number(*v)),
+            Value::Number(v) => f.write_str(&toml_number(*v)),
             Value::Whole(v) => v.fmt(f),
             Value::Text(v) => v.fmt(f),
         }
@@ -303,7 +304,7 @@ fn revived(text: &str, table: &str, key: &str) -> Option<String> {
 
 /// Small and large ones by their power of ten: nobody counts noughts.
 fn number(v: f64) -> toml_edit::Value {
-    let short = v.is_finite().then(|| super::template::number(v).parse().ok()).flatten();
+    let short = v.is_finite().then(|| toml_number(v).parse().ok()).flatten();
     short.unwrap_or_else(|| toml_edit::Value::from(v))
 }
 

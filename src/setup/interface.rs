@@ -61,8 +61,8 @@ impl LevelDocument {
                 .iter()
                 .map(|s| StepTried {
                     level_dbfs: s.level_dbfs,
-                    pickup_dbfs: s.pickup_dbfs,
-                    reference_dbfs: s.reference_dbfs,
+                    pickup_dbfs: s.pickup.peak_dbfs,
+                    reference_dbfs: s.reference.peak_dbfs,
                     output_distortion_db: seen(s.output_bends),
                     input_distortion_db: seen(s.input_bends),
                     at_most_db: s.at_most(),
@@ -82,13 +82,13 @@ impl LevelDocument {
     pub fn changes(&self, used: &Used, day: &str) -> Vec<Change> {
         let mut out = bound(used);
         out.push(("interface", "level_dbfs", self.level_dbfs.map(Value::Number)));
-        out.push(("interface", "level_measured", Some(Value::Text(day.into()))));
+        out.push(text("level_measured", day));
         out
     }
 }
 
 /// The two inputs: `coilwright/inputs/1`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct InputsDocument {
     pub schema: String,
     pub rig: String,
@@ -131,19 +131,8 @@ impl InputsDocument {
             output: used.output.clone(),
             input: used.input.clone(),
             rate_hz: used.rate_hz,
-            gain_db: None,
-            delay_s: None,
-            ac_pickup_hz: None,
-            ac_reference_hz: None,
-            corners_told: false,
-            through_ohm: None,
-            through_f: None,
-            resistance_ohm: None,
-            capacitance_f: None,
-            misfit_db: 0.0,
-            reduced_chi2: 0.0,
-            replaced: Vec::new(),
             simulated,
+            ..InputsDocument::default()
         }
     }
 
@@ -192,47 +181,38 @@ impl InputsDocument {
             ));
         }
         let mut out = bound(used);
-        let mut put = |key: &'static str, tolerance: &'static str, e: Option<Estimate>| {
-            if let Some(e) = e {
-                out.push(("input", key, Some(Value::Number(rounded(e.value, e.u)))));
-                out.push(("input", tolerance, Some(Value::Number(up(e.u)))));
-            }
-        };
-        put("gain_db", "gain_tolerance_db", self.gain_db);
-        put("delay_s", "delay_tolerance_s", self.delay_s);
-        if self.corners_told {
-            put("ac_pickup_hz", "ac_pickup_tolerance_hz", self.ac_pickup_hz);
-            put("ac_reference_hz", "ac_reference_tolerance_hz", self.ac_reference_hz);
-        } else if self.gain_db.is_some() {
-            for key in [
-                "ac_pickup_hz",
-                "ac_pickup_tolerance_hz",
+        let corner = |e: Option<Estimate>| e.filter(|_| self.corners_told);
+        let pair = [
+            ("gain_db", "gain_tolerance_db", self.gain_db),
+            ("delay_s", "delay_tolerance_s", self.delay_s),
+            ("ac_pickup_hz", "ac_pickup_tolerance_hz", corner(self.ac_pickup_hz)),
+            (
                 "ac_reference_hz",
                 "ac_reference_tolerance_hz",
-            ] {
-                out.push(("input", key, None));
-            }
+                corner(self.ac_reference_hz),
+            ),
+        ];
+        for (key, tolerance, e) in pair.into_iter().filter(|_| self.gain_db.is_some()) {
+            out.push(number(key, e.map(|e| rounded(e.value, e.u))));
+            out.push(number(tolerance, e.map(|e| up(e.u))));
         }
         if let Some(c) = self.capacitance_f {
             let alone = (c.value - lead_f).max(0.0);
-            out.push(("input", "capacitance_f", Some(Value::Number(rounded(alone, c.u)))));
-            out.push(("input", "capacitance_tolerance_f", Some(Value::Number(up(c.u)))));
+            out.push(number("capacitance_f", Some(rounded(alone, c.u))));
+            out.push(number("capacitance_tolerance_f", Some(up(c.u))));
             if lead.is_none() {
-                out.push(("input", "lead_capacitance_f", Some(Value::Number(0.0))));
+                out.push(number("lead_capacitance_f", Some(0.0)));
             }
-            let ohm = |of: fn(&Estimate) -> f64| self.resistance_ohm.as_ref().map(|r| Value::Number(of(r)));
-            out.push(("input", "resistance_ohm", ohm(|r| rounded(r.value, r.u))));
-            out.push(("input", "resistance_tolerance", ohm(|r| up(r.u / r.value))));
+            let ohm = self.resistance_ohm;
+            out.push(number("resistance_ohm", ohm.map(|r| rounded(r.value, r.u))));
+            out.push(number("resistance_tolerance", ohm.map(|r| up(r.u / r.value))));
         }
-        let measured = if self.gain_db.is_some() {
-            "inputs_measured"
-        } else {
-            "loading_measured"
+        let measured = match self.gain_db {
+            Some(_) => "inputs_measured",
+            None => "loading_measured",
         };
-        out.push(("interface", measured, Some(Value::Text(day.into()))));
-        if let Some(range) = range {
-            out.push(("interface", "range", Some(Value::Text(range.into()))));
-        }
+        out.push(text(measured, day));
+        out.extend(range.map(|range| text("range", range)));
         Ok(out)
     }
 }
@@ -247,18 +227,25 @@ fn up(u: f64) -> f64 {
     if r.is_finite() { r } else { u }
 }
 
+fn number(key: &'static str, value: Option<f64>) -> Change {
+    ("input", key, value.map(Value::Number))
+}
+
+fn text(key: &'static str, value: &str) -> Change {
+    ("interface", key, Some(Value::Text(value.into())))
+}
+
 /// What the values belong to.
 pub fn bound(used: &Used) -> Vec<Change> {
-    let channel = |c: u32| Some(Value::Whole(i64::from(c)));
+    let whole = |key: &'static str, n: u32| ("interface", key, Some(Value::Whole(n.into())));
     let mut out = vec![
-        ("interface", "output", Some(Value::Text(used.output.clone()))),
-        ("interface", "input", Some(Value::Text(used.input.clone()))),
-        ("interface", "rate_hz", Some(Value::Whole(i64::from(used.rate_hz)))),
-        ("interface", "pickup_channel", channel(used.pickup_channel)),
+        text("output", &used.output),
+        text("input", &used.input),
+        whole("rate_hz", used.rate_hz),
+        whole("pickup_channel", used.pickup_channel),
     ];
     // A take of one channel leaves the other where it is.
-    if let Some(c) = used.reference_channel {
-        out.push(("interface", "reference_channel", channel(c)));
-    }
+    let reference = used.reference_channel.map(|c| whole("reference_channel", c));
+    out.extend(reference);
     out
 }

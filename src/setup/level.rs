@@ -6,23 +6,26 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Step {
     pub level_dbfs: f64,
-    /// Peaks at the inputs; `None` where nothing but zeros came.
-    pub pickup_dbfs: Option<f64>,
-    pub reference_dbfs: Option<f64>,
-    pub pickup_clips: bool,
-    pub reference_clips: bool,
+    pub pickup: Side,
+    pub reference: Side,
     /// Harmonics over the tone, all together, of what the reference hears.
     pub output_bends: Bend,
     /// The same of the pickup's input alone.
     pub input_bends: Bend,
-    /// The tone stands out at the pickup, and at the reference where the rig has one.
-    pub pickup_heard: bool,
-    pub reference_heard: bool,
-    /// Peaks of the silence before the signal.
-    pub pickup_quiet_dbfs: Option<f64>,
-    pub reference_quiet_dbfs: Option<f64>,
     /// The pickup's input gets what the reference's gets, at all frequencies alike: there is no pickup between.
     pub one_signal: bool,
+}
+
+/// What came at one input.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Side {
+    /// Its peak; `None` where nothing but zeros came.
+    pub peak_dbfs: Option<f64>,
+    /// The peak of the silence before the signal.
+    pub quiet_dbfs: Option<f64>,
+    pub clips: bool,
+    /// The tone stands out; so it does on a reference that the rig has not.
+    pub heard: bool,
 }
 
 /// A distortion in dB re the tone.
@@ -112,16 +115,11 @@ const LEAST_DB: f64 = 0.5;
 impl Step {
     /// Clean by the limits: this level may be used.
     pub fn clean(&self, limits: &Limits) -> bool {
-        let room = |peak: Option<f64>| peak.is_none_or(|p| p <= limits.room_dbfs + 0.1);
-        !self.pickup_clips
-            && !self.reference_clips
-            && room(self.pickup_dbfs)
-            && room(self.reference_dbfs)
-            && !self.output_bends.above(limits.bend_db)
-            && !self.input_bends.above(limits.bend_db)
-            && self.pickup_heard
-            && self.reference_heard
-            && !self.one_signal
+        let fit = |s: &Side| s.heard && !s.clips && s.peak_dbfs.is_none_or(|p| p <= limits.room_dbfs + 0.1);
+        let bends = [self.output_bends, self.input_bends];
+        !self.one_signal
+            && [self.pickup, self.reference].iter().all(fit)
+            && !bends.iter().any(|b| b.above(limits.bend_db))
     }
 
     /// Distortion that the noise may hide, where that is more than is allowed; `None` where it is shown to be less.
@@ -132,7 +130,7 @@ impl Step {
     /// The larger of both distortions, or of the noise that may hide one; `None` where a tone is not heard.
     pub fn at_most(&self) -> Option<f64> {
         // One channel's is told with the output's.
-        let input = match self.reference_dbfs {
+        let input = match self.reference.peak_dbfs {
             Some(_) => self.input_bends.at_most()?,
             None => f64::NEG_INFINITY,
         };
@@ -144,12 +142,12 @@ impl Step {
     pub fn after(mut self, before: &Step) -> Step {
         let drive = self.level_dbfs - before.level_dbfs;
         // Noise adds to a small peak more than to a large one: only what stands clear of it is compared.
-        let short = |was: Option<f64>, quiet: Option<f64>, now: Option<f64>| match (was, now) {
-            (Some(was), Some(now)) => was - quiet.unwrap_or(-200.0) > CLEAR_DB && now - was < drive - SHORT_DB,
+        let short = |was: &Side, now: &Side| match (was.peak_dbfs, now.peak_dbfs) {
+            (Some(p), Some(now)) => p - was.quiet_dbfs.unwrap_or(-200.0) > CLEAR_DB && now - p < drive - SHORT_DB,
             _ => false,
         };
-        self.pickup_clips |= short(before.pickup_dbfs, before.pickup_quiet_dbfs, self.pickup_dbfs);
-        self.reference_clips |= short(before.reference_dbfs, before.reference_quiet_dbfs, self.reference_dbfs);
+        self.pickup.clips |= short(&before.pickup, &self.pickup);
+        self.reference.clips |= short(&before.reference, &self.reference);
         self
     }
 
@@ -158,11 +156,11 @@ impl Step {
         if self.one_signal {
             return Next::Stop(End::NoPickup);
         }
-        let short = |clips: bool, peak: Option<f64>| clips || peak.is_some_and(|p| p > limits.room_dbfs - LEAST_DB);
-        if short(self.pickup_clips, self.pickup_dbfs) {
+        let short = |s: &Side| s.clips || s.peak_dbfs.is_some_and(|p| p > limits.room_dbfs - LEAST_DB);
+        if short(&self.pickup) {
             return Next::Stop(End::PickupRoom);
         }
-        if short(self.reference_clips, self.reference_dbfs) {
+        if short(&self.reference) {
             return Next::Stop(End::ReferenceRoom);
         }
         if self.output_bends.above(limits.bend_db) {
@@ -171,7 +169,7 @@ impl Step {
         if self.input_bends.above(limits.bend_db) {
             return Next::Stop(End::InputBends);
         }
-        if self.level_dbfs >= MUST_BE_HEARD_DBFS && !(self.pickup_heard && self.reference_heard) {
+        if self.level_dbfs >= MUST_BE_HEARD_DBFS && !(self.pickup.heard && self.reference.heard) {
             return Next::Stop(End::NothingHeard);
         }
         let stride = if self.level_dbfs < CAREFUL_DBFS {
@@ -180,11 +178,8 @@ impl Step {
             NEAR_DB
         };
         // Never into the stops: what room is left is known.
-        let left = [self.pickup_dbfs, self.reference_dbfs]
-            .into_iter()
-            .flatten()
-            .map(|p| limits.room_dbfs - p)
-            .fold(f64::INFINITY, f64::min);
+        let peaks = [self.pickup.peak_dbfs, self.reference.peak_dbfs].into_iter().flatten();
+        let left = peaks.map(|p| limits.room_dbfs - p).fold(f64::INFINITY, f64::min);
         let next = (self.level_dbfs + stride.min(left)).min(limits.most_dbfs);
         if next - self.level_dbfs < LEAST_DB {
             Next::Stop(End::Limit)
@@ -212,19 +207,19 @@ mod tests {
 
     #[test]
     fn levels_climb_from_silence_and_stop_in_time() {
+        let side = |peak: f64| Side {
+            peak_dbfs: Some(peak),
+            quiet_dbfs: None,
+            clips: false,
+            heard: true,
+        };
         let step = |level: f64, peak: f64| Step {
             level_dbfs: level,
-            pickup_dbfs: Some(peak),
-            reference_dbfs: Some(peak - 3.0),
-            pickup_clips: false,
-            reference_clips: false,
+            pickup: side(peak),
+            reference: side(peak - 3.0),
             output_bends: Bend::Below(-80.0),
             input_bends: Bend::Below(-80.0),
-            pickup_heard: true,
-            reference_heard: true,
             one_signal: false,
-            pickup_quiet_dbfs: None,
-            reference_quiet_dbfs: None,
         };
         let limits = Limits::default();
         assert_eq!(step(-60.0, -70.0).next(&limits), Next::Try(-48.0));
@@ -242,18 +237,16 @@ mod tests {
         assert!(!bent.clean(&limits));
         // Six decibels more drive, four more at the pickup.
         let flat = step(-24.0, -20.0).after(&step(-30.0, -24.0));
-        assert!(flat.pickup_clips && !flat.clean(&limits) && flat.next(&limits) == Next::Stop(End::PickupRoom));
-        assert!(!step(-24.0, -18.0).after(&step(-30.0, -24.0)).pickup_clips);
+        assert!(flat.pickup.clips && !flat.clean(&limits) && flat.next(&limits) == Next::Stop(End::PickupRoom));
+        assert!(!step(-24.0, -18.0).after(&step(-30.0, -24.0)).pickup.clips);
         let hidden = Step {
             output_bends: Bend::Below(-30.0),
             ..step(-60.0, -70.0)
         };
         assert!(hidden.hidden(&limits) == Some(-30.0) && hidden.next(&limits) == Next::Try(-48.0));
         assert_eq!(step(-30.0, -40.0).hidden(&limits), None);
-        let dead = Step {
-            pickup_heard: false,
-            ..step(-24.0, -90.0)
-        };
+        let mut dead = step(-24.0, -90.0);
+        dead.pickup.heard = false;
         assert_eq!(dead.next(&limits), Next::Stop(End::NothingHeard));
         assert_eq!(
             Step {

@@ -1,5 +1,6 @@
 //! A new rig file as text, with remarks for whoever edits it.
 
+use crate::quantity::toml_number;
 use crate::rig::Reference;
 
 /// A switch that software cannot see.
@@ -98,7 +99,7 @@ impl Answers {
             "frequency_hz" => self.mains_hz,
             _ => None,
         };
-        value.map(number)
+        value.map(toml_number)
     }
 
     fn chain(&self) -> impl Iterator<Item = String> {
@@ -141,15 +142,6 @@ pub fn text(a: &Answers) -> String {
         "\n# [pack] lists in words what belongs to the rig: interface, exciter, stop, box, leads, witness, meters, other\n".into(),
     );
     lines.join("\n")
-}
-
-/// As TOML has it: a decimal point or an exponent, and no digits that are only rounding.
-pub(super) fn number(v: f64) -> String {
-    if v != 0.0 && !(1e-3..1e7).contains(&v.abs()) {
-        format!("{v:e}")
-    } else {
-        format!("{v:?}")
-    }
 }
 
 /// Nothing known but what every rig needs.

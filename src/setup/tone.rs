@@ -8,7 +8,7 @@ use std::ops::Range;
 
 use num_complex::Complex64;
 
-use super::level::{Bend, Step};
+use super::level::{Bend, Side, Step};
 use crate::capture::Take;
 use crate::stimulus::probe::{HARMONICS, Probe, TONE_HZ};
 use crate::transfer::faults;
@@ -31,7 +31,12 @@ pub fn read(take: &Take, probe: &Probe) -> Step {
     let sweeps = shifted(&probe.sweeps, late, take.pickup.len());
     // Clear of the tone's first samples, were the latency off by a few milliseconds.
     let until = tone.start.saturating_sub(take.rate_hz as usize / 50);
-    let quiet = |x: &'_ [f32]| -> Vec<f32> { x.get(..until).unwrap_or(&[]).to_vec() };
+    let side = |x: &[f32], heard: bool| Side {
+        peak_dbfs: peak(x),
+        quiet_dbfs: peak(x.get(..until).unwrap_or(&[])),
+        clips: !x.is_empty() && clips(x),
+        heard,
+    };
     let lines = |x: &[f32]| Lines::of(x.get(tone.clone()).unwrap_or(&[]), rate);
     let pickup = lines(&take.pickup);
     let told = match reference {
@@ -49,16 +54,10 @@ pub fn read(take: &Take, probe: &Probe) -> Step {
     };
     Step {
         level_dbfs: probe.level_dbfs,
-        pickup_dbfs: peak(&take.pickup),
-        reference_dbfs: reference.and_then(peak),
-        pickup_quiet_dbfs: peak(&quiet(&take.pickup)),
-        reference_quiet_dbfs: reference.and_then(|r| peak(&quiet(r))),
-        pickup_clips: clips(&take.pickup),
-        reference_clips: reference.is_some_and(clips),
+        pickup: side(&take.pickup, pickup.heard()),
+        reference: side(reference.unwrap_or(&[]), told.reference_heard),
         output_bends: told.output_bends,
         input_bends: told.input_bends,
-        pickup_heard: pickup.heard(),
-        reference_heard: told.reference_heard,
         one_signal: told.one_signal,
     }
 }
@@ -335,12 +334,12 @@ mod tests {
         let p = probe::at_level(96_000, -30.0).unwrap();
         let s = read(&take(&p, 0.0, 0.0, 1e-5), &p);
         assert!(matches!(s.output_bends, Bend::Below(db) if db < -60.0), "{s:?}");
-        assert!(s.pickup_heard && s.reference_heard && s.clean(&Limits::default()));
+        assert!(s.pickup.heard && s.reference.heard && s.clean(&Limits::default()));
         let mut dead = take(&p, 0.0, 0.0, 1e-5);
         let quiet = dead.pickup.clone();
         dead.pickup = quiet.iter().map(|v| if v.abs() > 2e-5 { 0.0 } else { *v }).collect();
         let s = read(&dead, &p);
-        assert!(!s.pickup_heard && !s.clean(&Limits::default()), "{s:?}");
+        assert!(!s.pickup.heard && !s.clean(&Limits::default()), "{s:?}");
         let s = read(
             &Take {
                 pickup: vec![0.0; 10],
@@ -349,7 +348,7 @@ mod tests {
             },
             &p,
         );
-        assert_eq!((s.pickup_dbfs, s.output_bends), (None, Bend::Unknown));
+        assert_eq!((s.pickup.peak_dbfs, s.output_bends), (None, Bend::Unknown));
     }
 
     fn of_bench(words: &str, p: &Probe, channels: u32) -> Take {
@@ -370,7 +369,7 @@ mod tests {
         for channels in [1, 2] {
             let s = read(&of_bench("r=6k l=2.4H cs=120p", &p, channels), &p);
             assert!(s.clean(&Limits::default()), "{channels}: {s:?}");
-            assert_eq!(s.reference_dbfs.is_some(), channels == 2);
+            assert_eq!(s.reference.peak_dbfs.is_some(), channels == 2);
         }
     }
 
@@ -410,7 +409,7 @@ mod tests {
         t.reference = t.reference.map(|r| vec![0.0; r.len()]);
         let s = read(&t, &p);
         assert!(
-            s.pickup_heard && !s.reference_heard && !s.clean(&Limits::default()),
+            s.pickup.heard && !s.reference.heard && !s.clean(&Limits::default()),
             "{s:?}"
         );
         assert_eq!(s.next(&Limits::default()), Next::Stop(End::NothingHeard));

@@ -9,11 +9,11 @@ use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::network::Load;
 use crate::record::identity::{Sense, is_of_level, same_rig, unlike};
-use crate::record::when::{day, moment};
-use crate::record::{LoadSummary, Pickup, Record, Resonance, RigSummary, Verdict};
+use crate::record::when::day;
+use crate::record::{Definition, LoadSummary, Pickup, Record, Resonance, RigSummary, Verdict};
+use crate::shop::known::Known;
 use crate::shop::reading;
-use crate::shop::witness::history::History;
-use crate::shop::yardstick::{self, Again, Answer, Asked, Between, Matters, More, Quantity, Question, Said};
+use crate::shop::yardstick::{self, Answer, Asked, Between, Matters, Open, Quantity, Question, Said, Usual};
 
 pub const SCHEMA: &str = "coilwright/compare/1";
 
@@ -67,6 +67,10 @@ pub struct Difference {
     pub changed: Option<String>,
     /// Each quantity that was judged, and what decided.
     pub quantities: Vec<Judged>,
+    /// Keys of the rig's file for which nobody can tell the level: not the same in both readings, of which not both could be read
+    /// again.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub level_unlike: Vec<String>,
     /// All of it in words.
     pub text: String,
 }
@@ -96,7 +100,8 @@ pub enum Why {
 /// One quantity: natural logarithm of the ratio for frequencies and Q, decibels else.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Judged {
-    /// "peak", "f0", "q", "height" or "level".
+    /// "peak", "f0", "q", "height" or "level"; where one of the two has no peak, "down" (where the response is 3 dB down) in the
+    /// place of the first four.
     pub quantity: String,
     pub answer: Answer,
     pub difference: f64,
@@ -108,13 +113,13 @@ pub struct Judged {
     pub half: f64,
     /// Of all quantities together, above what matters for "different".
     pub half_jointly: f64,
-    /// A usual value, which promises nothing, is in the uncertainty.
-    pub usual: bool,
+    /// Which usual values, that promise nothing, are in the uncertainty.
+    pub usual: Usual,
     pub matters: f64,
     /// Nobody set what matters here.
     pub matters_usual: bool,
-    /// What would tell, where nobody can.
-    pub would_tell: Option<More>,
+    /// What leaves it open, where nobody can tell.
+    pub open: Option<Open>,
 }
 
 impl From<Apart> for Question {
@@ -134,19 +139,16 @@ pub struct How {
     pub matters: Matters,
     /// The pickup was not touched between them.
     pub in_place: bool,
-    /// Of their rigs, those put aside too: each begins where something was changed on the bench.
-    pub histories: Vec<History>,
+    /// Of their rigs.
+    pub known: Vec<Known>,
 }
 
 impl How {
     /// What was changed on the bench between two readings of one rig.
     fn changed(&self, a: &Record, b: &Record) -> Option<&str> {
-        let (x, y) = (moment(&a.taken_at)?, moment(&b.taken_at)?);
-        let (from, to) = (x.min(y), x.max(y));
-        let own = self.histories.iter().filter(|h| h.is_of(&a.rig) && h.is_of(&b.rig));
-        let mut changes = own.filter_map(|h| h.changed.as_ref());
-        let between = changes.find(|c| moment(&c.at).is_some_and(|c| from < c && c <= to));
-        between.map(|c| c.what.as_str())
+        let own = self.known.iter().filter(|k| k.is_of(&a.rig) && k.is_of(&b.rig));
+        let changed = own.filter_map(|k| k.eras.changed(&a.taken_at, &b.taken_at));
+        changed.map(|c| c.what.as_str()).next()
     }
 }
 
@@ -291,27 +293,41 @@ impl Difference {
             same_rig: same_rig(&a.rig, &b.rig),
             changed: how.changed(a, b).map(str::to_owned),
             quantities: Vec::new(),
+            level_unlike: Vec::new(),
             text: String::new(),
         };
         match (a.reading(), b.reading()) {
             (Some(_), Some(_)) if unlike_in(a, b).iter().any(|k| !is_of_level(k)) => nothing(Some(Why::RigFile)),
             (Some(x), Some(y)) if x.definition == y.definition => nothing(None).judged((a, x), (b, y), how),
-            (Some(_), Some(_)) => nothing(Some(Why::Definitions)),
+            (Some(_), Some(_)) => match (a.read_as(Definition::Plain), b.read_as(Definition::Plain)) {
+                (Some(x), Some(y)) => nothing(None).judged((a, &x), (b, &y), how),
+                _ => nothing(Some(Why::Definitions)),
+            },
             _ => nothing(Some(Why::NoReading)),
         }
     }
 
     fn judged(mut self, (ra, a): (&Record, &Resonance), (rb, b): (&Record, &Resonance), how: &How) -> Difference {
         let pair = Pair {
-            first: (ra, a),
-            second: (rb, b),
+            first: ra,
+            second: rb,
             question: self.between.into(),
         };
         // An exciter of another rig couples otherwise, whatever the pickup; and with a rig the level is in other units than without.
-        let level = ra.rig.given == rb.rig.given && unlike_in(ra, rb).is_empty();
-        let judged = Quantity::ALL
-            .into_iter()
-            .filter(|q| *q != Quantity::Level || (level && self.between != Apart::OtherRig));
+        let of_level = ra.rig.given == rb.rig.given;
+        let levels = of_level && self.between != Apart::OtherRig;
+        let known = a.level_db.and(b.level_db).is_some();
+        self.level_unlike = unlike_in(ra, rb);
+        self.level_unlike.retain(|_| levels && known);
+        let level = of_level && unlike_in(ra, rb).is_empty();
+        // Of a response without a peak f0 and Q tell little.
+        let peaks = a.peak_hz.and(b.peak_hz).is_some();
+        let judged = Quantity::ALL.into_iter().filter(|q| match q {
+            Quantity::Level => level && levels,
+            Quantity::Down => !peaks,
+            Quantity::Height => a.peak_hz.or(b.peak_hz).is_some(),
+            _ => peaks,
+        });
         let asked: Vec<Asked> = judged.filter_map(|q| pair.asked(q, how.matters.of(q))).collect();
         let said = yardstick::judge(&asked);
         let opposite = match (Sense::of(ra), Sense::of(rb)) {
@@ -319,9 +335,15 @@ impl Difference {
             _ => a.polarity_referenced && b.polarity_referenced && a.polarity.signum() != b.polarity.signum(),
         };
         self.turned = opposite;
-        self.answer = match opposite {
-            true => Answer::Different,
-            false => yardstick::whole(&said),
+        self.answer = match yardstick::whole(&said) {
+            _ if opposite => Answer::Different,
+            // Nor is it known of what was judged alone.
+            Answer::Same
+                if !self.level_unlike.is_empty() || said.iter().all(|s| s.asked.quantity == Quantity::Level) =>
+            {
+                Answer::CannotTell
+            }
+            answer => answer,
         };
         self.significant = said.iter().any(|s| s.difference.abs() > s.half_jointly);
         self.material = said.iter().any(|s| s.difference.abs() > s.asked.matters);
@@ -336,20 +358,26 @@ impl Difference {
 }
 
 struct Pair<'a> {
-    first: (&'a Record, &'a Resonance),
-    second: (&'a Record, &'a Resonance),
+    first: &'a Record,
+    second: &'a Record,
     question: Question,
 }
 
 impl Pair<'_> {
+    /// What has no peak is nowhere higher than in the lows.
+    fn value(of: &Record, quantity: Quantity) -> Option<Estimate> {
+        let flat = || Estimate::new(0.0, 0.0, 0.0).filter(|_| quantity == Quantity::Height);
+        reading::value(of, quantity).or_else(flat)
+    }
+
     fn between(&self, quantity: Quantity) -> Option<Between> {
-        let parts = |of: (&Record, &Resonance)| reading::parts(of.0, quantity);
+        let parts = |of: &Record| Some(reading::parts_of(of, quantity, &Self::value(of, quantity)?));
         Some(Between::new(self.question, parts(self.first)?, parts(self.second)?))
     }
 
     /// What the yardstick can be asked; nothing of a quantity that one of them lacks.
     fn asked(&self, quantity: Quantity, matters: f64) -> Option<Asked> {
-        let value = |of: (&Record, &Resonance)| reading::value(of.1, quantity).map(|e| e.value);
+        let value = |of: &Record| Self::value(of, quantity).map(|e| e.value);
         let between = self.between(quantity)?;
         let difference = quantity.difference(value(self.first)?, value(self.second)?);
         let sound = difference.is_finite() && between.scatter().half_width(1e-6).is_finite();
@@ -364,8 +392,8 @@ impl Pair<'_> {
     /// The second less the first, in the quantity's own unit.
     fn minus(&self, quantity: Quantity) -> Option<Estimate> {
         let (a, b) = (
-            reading::value(self.first.1, quantity)?,
-            reading::value(self.second.1, quantity)?,
+            reading::value(self.first, quantity)?,
+            reading::value(self.second, quantity)?,
         );
         let u = self.between(quantity)?.scatter().sd * reading::unit_of(quantity, a.value);
         Estimate::new(b.value - a.value, u, a.u_noise.hypot(b.u_noise))
@@ -385,7 +413,7 @@ impl Judged {
             usual: s.scatter.usual,
             matters: s.asked.matters,
             matters_usual: matters.is_usual(s.asked.quantity),
-            would_tell: s.would_tell(Again::Both),
+            open: s.leaves_open(),
         }
     }
 

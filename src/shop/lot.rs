@@ -64,6 +64,9 @@ pub struct Entry {
     /// Folder of the record; null for a number that was skipped.
     pub record: Option<String>,
     pub taken_at: Option<String>,
+    /// Not in lots of version 0.1.0.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub peak_hz: Option<Estimate>,
     pub f0_hz: Option<Estimate>,
     pub q: Option<Estimate>,
     pub judged: Option<Judged>,
@@ -130,20 +133,26 @@ impl Setting {
 
 impl Entry {
     fn of(number: u32, record: &Record, folder: String, judged: Option<Judged>) -> Entry {
-        let read = record.resonance.as_ref();
         let mut entry = Entry {
             number,
             name: record.pickup.name.clone(),
-            f0_hz: read.map(|r| r.f0_hz),
-            q: read.map(|r| r.q),
             simulated: record.is_simulated(),
             taken_at: Some(record.taken_at.clone()),
             record: Some(folder),
             warnings: record.warnings().cloned().collect(),
             ..Entry::default()
         };
+        entry.read(record);
         entry.tell(record, judged);
         entry
+    }
+
+    /// Takes over what its take reads.
+    pub fn read(&mut self, record: &Record) {
+        let read = record.resonance.as_ref();
+        self.peak_hz = read.and_then(|r| r.peak_hz);
+        self.f0_hz = read.map(|r| r.f0_hz);
+        self.q = read.map(|r| r.q);
     }
 
     /// Takes over what is noted beside its record, and what that is judged.

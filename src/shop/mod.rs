@@ -1,6 +1,8 @@
 //! What a shop does with records: are two of them different, is a lot within its limits, what did the wax do, is the rig still the same.
 
+mod alike;
 pub mod difference;
+pub mod down;
 pub mod knock;
 pub mod known;
 pub mod lot;

@@ -1,13 +1,15 @@
 //! Does a coil file predict what takes show?
 
-use super::yardstick::{self, Again, Answer, Asked, Between, Matters, More, Parts, Quantity, Question, Said};
-use crate::coil::against::{Against, SaidOf, TakeAgainst};
+use super::reading;
+use super::yardstick::{self, Answer, Asked, Between, Matters, Parts, Quantity, Question, Said};
+use crate::coil::against::{Against, SaidOf, TakeAgainst, Undone};
 use crate::estimate::Estimate;
+use crate::record::Record;
 
-/// Says of each take, and of all together, whether it is what was predicted.
-pub fn judge(against: &mut Against, matters: &Matters) {
-    for take in &mut against.takes {
-        judge_take(take, matters);
+/// Says of each take, and of all together, whether it is what was predicted. `records`: those that the takes are of.
+pub fn judge(against: &mut Against, records: &[Record], matters: &Matters) {
+    for (take, record) in against.takes.iter_mut().zip(records) {
+        judge_take(take, record, matters);
     }
     let all = |answer| against.takes.iter().all(|t| t.answer == answer);
     against.answer = match against.takes.iter().any(|t| t.answer == Answer::Different) {
@@ -17,37 +19,46 @@ pub fn judge(against: &mut Against, matters: &Matters) {
     };
 }
 
-fn judge_take(take: &mut TakeAgainst, matters: &Matters) {
-    let peak = take.predicted_hz.zip(take.peak_hz).map(|(hz, off)| {
+fn judge_take(take: &mut TakeAgainst, record: &Record, matters: &Matters) {
+    let asked = |quantity: Quantity, predicted: f64, off: Estimate| {
         let measured = Estimate {
-            value: hz + off.value,
+            value: predicted + off.value,
             ..off
         };
-        asked(Quantity::Peak, hz, &measured, matters)
-    });
-    let height = take.height_db.map(|off| asked(Quantity::Height, 0.0, &off, matters));
+        // Beside how the pickup was laid down: what the coil, the input and the parts leave open is in the difference's u.
+        let second = reading::parts_of(record, quantity, &measured);
+        Asked {
+            quantity,
+            difference: quantity.difference(predicted, measured.value),
+            between: Between::new(Question::Predicted, Parts::EXACT, second),
+            matters: matters.of(quantity),
+        }
+    };
+    let peak = take.predicted_hz.zip(take.peak_hz);
     let curve = Estimate::new(take.rms_db, take.u_rms_db, take.u_noise_rms_db);
-    let curve = curve.map(|off| asked(Quantity::Curve, 0.0, &off, matters));
-    let question: Vec<Asked> = [peak, height, curve].into_iter().flatten().collect();
+    let question = [
+        peak.map(|(hz, off)| asked(Quantity::Peak, hz, off)),
+        take.height_db.map(|off| asked(Quantity::Height, 0.0, off)),
+        curve.map(|off| asked(Quantity::Curve, 0.0, off)),
+    ];
+    let question: Vec<Asked> = question.into_iter().flatten().collect();
     let said = yardstick::judge(&question);
     take.answer = yardstick::whole(&said);
     take.said = said.iter().map(|s| told(s, matters)).collect();
 }
 
-/// A prediction leaves open what the coil, the input and the parts do, which is in the difference's u.
-fn asked(quantity: Quantity, predicted: f64, measured: &Estimate, matters: &Matters) -> Asked {
-    let rest = (measured.u.powi(2) - measured.u_noise.powi(2)).max(0.0).sqrt();
-    let parts = Parts {
-        noise: quantity.uncertainty(measured.value, measured.u_noise),
-        chain: quantity.uncertainty(measured.value, rest),
-        ..Parts::EXACT
-    };
-    Asked {
-        quantity,
-        difference: quantity.difference(predicted, measured.value),
-        between: Between::new(Question::Predicted, Parts::EXACT, parts),
-        matters: matters.of(quantity),
+/// What is told of a take's peak without its load holds for the pickup laid down anew.
+pub fn laid_down(mut undone: Undone, record: &Record) -> Undone {
+    let of = [
+        (Quantity::Peak, &mut undone.peak_hz),
+        (Quantity::Height, &mut undone.height_db),
+    ];
+    for (quantity, e) in of.into_iter().filter_map(|(q, e)| Some((q, e.as_mut()?))) {
+        let laying = reading::parts_of(record, quantity, e).laying;
+        e.u = e.u.hypot(laying.sd * reading::unit_of(quantity, e.value));
+        undone.usual_laying |= laying.usual.any();
     }
+    undone
 }
 
 fn told(said: &Said, matters: &Matters) -> SaidOf {
@@ -62,10 +73,8 @@ fn told(said: &Said, matters: &Matters) -> SaidOf {
         matters: said.asked.matters,
         usual: matters.is_usual(quantity),
         answer: said.answer,
-        more_takes: match said.would_tell(Again::Second) {
-            Some(More::Takes(n)) => Some(n),
-            _ => None,
-        },
+        usual_laying: said.scatter.usual.laying,
+        open: said.leaves_open(),
     }
 }
 
@@ -73,6 +82,8 @@ fn told(said: &Said, matters: &Matters) -> SaidOf {
 mod tests {
     use super::*;
     use crate::estimate::Z95;
+    use crate::record::{Scatters, store};
+    use crate::stats::Open;
 
     fn take(hz: f64, u_hz: f64, off_db: f64, u_db: f64) -> Against {
         Against {
@@ -91,9 +102,38 @@ mod tests {
         }
     }
 
+    /// A record of a rig whose study tells what laying down does: relative, and in dB.
+    fn record(laying: f64) -> Record {
+        let bytes = include_bytes!("../../fixtures/records/0.1.0-shop/takes/neck-7/0001/record.json");
+        let mut r = store::parse(bytes, "record.json".as_ref()).unwrap();
+        let x = r.resonance.as_mut().unwrap();
+        x.u_lay = Some(Scatters {
+            f0_hz: laying * x.f0_hz.value,
+            q: laying * x.q.value,
+            peak_hz: x.peak_hz.map(|p| laying * p.value),
+            peak_db: Some(laying),
+            level_db: None,
+            freedom: 1e6,
+        });
+        r
+    }
+
     fn judged(mut a: Against, matters: &str) -> Against {
-        judge(&mut a, &Matters::parse(matters).unwrap_or_default());
+        judge(&mut a, &[record(0.0)], &Matters::parse(matters).unwrap_or_default());
         a
+    }
+
+    /// Laid down anew, the pickup would have read something else by that much.
+    #[test]
+    fn laying_down_counts() {
+        let mut a = take(1.0, 4.0, 0.01, 0.03);
+        judge(&mut a, &[record(0.004)], &Matters::default());
+        let peak = &a.takes[0].said[0];
+        let want = Z95 * (4.0f64 / 4001.0).hypot(0.004);
+        assert!((peak.half / want - 1.0).abs() < 1e-3, "{peak:?}");
+        judge(&mut a, &[record(0.006)], &Matters::default());
+        let peak = &a.takes[0].said[0];
+        assert_eq!((peak.answer, peak.open), (Answer::CannotTell, Some(Open::Laying)));
     }
 
     #[test]
@@ -125,6 +165,6 @@ mod tests {
             (vague.answer, vague.takes[0].said[0].answer),
             (Answer::CannotTell, Answer::CannotTell)
         );
-        assert_eq!(vague.takes[0].said[0].more_takes, None);
+        assert_eq!(vague.takes[0].said[0].open, Some(Open::Stated));
     }
 }

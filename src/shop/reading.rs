@@ -1,5 +1,8 @@
 //! A record's reading as the yardstick has it: values, and the parts of their uncertainty.
 
+use serde::{Deserialize, Serialize};
+
+use super::down::{down, with_q};
 use crate::coil::behind::{input_of, load_of};
 use crate::estimate::Estimate;
 use crate::record::{Record, Resonance, Scatters};
@@ -7,7 +10,8 @@ use crate::shop::witness::history::BetweenDays;
 use crate::shop::witness::repeat::{RepeatDocument, Spread};
 use crate::shop::yardstick::{DB_PER_LN_Q, Parts, Quantity, Repeatability, Scatter, USUAL_WINDING_F};
 
-pub fn value(r: &Resonance, quantity: Quantity) -> Option<Estimate> {
+pub fn value(record: &Record, quantity: Quantity) -> Option<Estimate> {
+    let r = record.reading()?;
     match quantity {
         Quantity::Peak => r.peak_hz,
         Quantity::F0 => Some(r.f0_hz),
@@ -15,11 +19,12 @@ pub fn value(r: &Resonance, quantity: Quantity) -> Option<Estimate> {
         Quantity::Height => r.peak_db,
         Quantity::Level => r.level_db,
         Quantity::Curve => None,
+        Quantity::Down => down(record),
     }
 }
 
 /// A value with the interval that belongs to it on the screen.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 pub struct Shown {
     pub value: f64,
     /// Half-width of 95 %, in the value's unit.
@@ -30,13 +35,29 @@ pub struct Shown {
 
 /// What is shown of a reading; `None` where it has no such quantity.
 pub fn shown(record: &Record, quantity: Quantity) -> Option<Shown> {
-    let e = value(record.reading()?, quantity)?;
-    let i = parts(record, quantity)?.interval();
-    Some(Shown {
-        value: e.value,
-        half: i.half * unit_of(quantity, e.value),
-        usual: i.usual,
-    })
+    let e = value(record, quantity)?;
+    Some(Shown::of(quantity, &e, &parts(record, quantity)?))
+}
+
+/// The same of a pickup that nobody touches: a witness in its place.
+pub fn shown_in_place(record: &Record, quantity: Quantity) -> Option<Shown> {
+    let e = value(record, quantity)?;
+    let still = Parts {
+        laying: Scatter::NONE,
+        ..parts(record, quantity)?
+    };
+    Some(Shown::of(quantity, &e, &still))
+}
+
+impl Shown {
+    fn of(quantity: Quantity, e: &Estimate, parts: &Parts) -> Shown {
+        let i = parts.interval();
+        Shown {
+            value: e.value,
+            half: i.half * unit_of(quantity, e.value),
+            usual: i.usual,
+        }
+    }
 }
 
 /// What one of a quantity as it is compared is in its own unit.
@@ -46,36 +67,50 @@ pub fn unit_of(quantity: Quantity, value: f64) -> f64 {
 
 /// What a reading of one quantity is uncertain by.
 pub fn parts(record: &Record, quantity: Quantity) -> Option<Parts> {
-    let e = value(record.reading()?, quantity)?;
-    Some(repeatability(record).reading(quantity, &e))
+    Some(parts_of(record, quantity, &value(record, quantity)?))
 }
 
-/// What the record's rig does to it, as far as the record knows; the rest is usual.
-fn repeatability(record: &Record) -> Repeatability {
+/// The same of a value that follows from the record.
+pub fn parts_of(record: &Record, quantity: Quantity, e: &Estimate) -> Parts {
+    repeatability(record, whole_f(record, None)).reading(quantity, e)
+}
+
+/// Capacitance across the pickup in farads: of its winding, the usual one where nobody knows it, of its load and of the rig's input.
+pub fn whole_f(record: &Record, winding_f: Option<f64>) -> f64 {
     let load = load_of(record).map_or(0.0, |l| l.capacitance());
-    let mut out = Repeatability::usual(USUAL_WINDING_F.0 + load + input_of(record).1);
+    winding_f.unwrap_or(USUAL_WINDING_F.0) + load + input_of(record).1
+}
+
+/// What the record's rig does to a pickup with so much capacitance across it, as far as the record knows; the rest is usual.
+pub fn repeatability(record: &Record, whole_f: f64) -> Repeatability {
+    let mut out = Repeatability::usual(whole_f);
     let Some(r) = record.reading() else { return out };
     for quantity in Quantity::ALL {
-        if let Some(s) = r.u_lay.and_then(|s| scatter(&s, quantity, r)) {
+        if let Some(s) = r.u_lay.and_then(|s| scatter(&s, quantity, record)) {
             out = out.with_laying(quantity, s);
         }
-        if let Some(s) = r.u_day.and_then(|s| scatter(&s, quantity, r)) {
+        if let Some(s) = r.u_day.and_then(|s| scatter(&s, quantity, record)) {
             out = out.with_days(quantity, s);
         }
     }
     out
 }
 
-fn scatter(s: &Scatters, quantity: Quantity, r: &Resonance) -> Option<Scatter> {
+fn scatter(s: &Scatters, quantity: Quantity, record: &Record) -> Option<Scatter> {
+    let of = |q| Some(value(record, q)?.value);
     let sd = match quantity {
         Quantity::Peak => s.peak_hz,
         Quantity::F0 => Some(s.f0_hz),
         Quantity::Q => Some(s.q),
         Quantity::Height => s.peak_db,
         Quantity::Level => s.level_db,
+        Quantity::Down => {
+            let (f0, q) = (of(Quantity::F0)?, of(Quantity::Q)?);
+            Some(of(quantity)? * (s.f0_hz / f0).hypot(with_q(q) * s.q / q))
+        }
         Quantity::Curve => None,
     };
-    let sd = quantity.uncertainty(value(r, quantity)?.value, sd?);
+    let sd = quantity.uncertainty(of(quantity)?, sd?);
     (sd.is_finite() && s.freedom > 0.0).then(|| Scatter::studied(sd, s.freedom))
 }
 
@@ -85,16 +120,17 @@ pub fn laying(study: &RepeatDocument, r: &Resonance) -> Scatters {
     Scatters {
         peak_db: r.peak_db.and(study.peak_db.as_ref()).map(sd),
         level_db: r.level_db.and(study.level_db.as_ref()).map(sd),
-        ..relative(study.f0.sd, study.q.sd, study.freedom as f64, r)
+        ..relative(study.f0.sd, study.q.sd, study.freedom(), r)
     }
 }
 
-/// What the rig does to this reading from day to day, by the checks of its witness.
-pub fn days(between: &BetweenDays, r: &Resonance) -> Scatters {
+/// What the rig does to this reading from day to day, by the checks of its witness, whose f0 goes by one where this one's goes by
+/// `share`.
+pub fn days(between: &BetweenDays, share: f64, r: &Resonance) -> Scatters {
     Scatters {
         peak_db: r.peak_db.map(|_| DB_PER_LN_Q * between.q),
         level_db: r.level_db.and(between.level_db),
-        ..relative(between.f0, between.q, between.freedom, r)
+        ..relative(share * between.f0, between.q, between.freedom, r)
     }
 }
 

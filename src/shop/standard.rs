@@ -11,18 +11,20 @@ use serde::{Deserialize, Serialize};
 use crate::copper;
 use crate::failure::{Failure, Result};
 use crate::quantity::{Unit, show};
-use crate::record::identity::{Entered, Sense, apart_from, is_of_level, same_rig, unlike};
+use crate::record::identity::{Entered, Sense, apart_from, is_of_level};
 use crate::record::meters::{Column, Kind, Reading};
-use crate::record::notes::Ohms;
-use crate::record::when::day;
+use crate::record::ohms::Ohms;
+use crate::record::when::{day, moment};
 use crate::record::{Definition, Record, Resonance, RigSummary, unknown};
+use crate::shop::alike::goes_with;
+use crate::shop::witness::eras::Eras;
 use crate::stats::{grouped, mean, sd, tolerance};
 
 mod judged;
 #[cfg(test)]
 mod tests;
 
-pub use judged::{Call, Judged, Limited, judge};
+pub use judged::{Call, Judged, Limited, Looks, Why, judge};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
 
@@ -48,6 +50,9 @@ pub struct Standard {
     /// Day of its readings; left out: another one than any reading's.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub taken_on: Option<String>,
+    /// When the last of its readings was made; left out, as in files of version 0.1.0 and by hand: not told.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub taken_until: Option<String>,
     /// +1 or -1; left out: not judged.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub polarity: Option<i8>,
@@ -111,7 +116,7 @@ pub struct Allowed {
 
 /// Good ones from which limits are proposed.
 pub const ENOUGH: usize = 20;
-/// Proposed limits hold this share of all such pickups with this confidence.
+/// Proposed limits hold this share of all such pickups, in all quantities together, with this confidence.
 const SHARE: f64 = 0.95;
 const CONFIDENCE: f64 = 0.95;
 
@@ -121,6 +126,9 @@ pub struct Proposal {
     pub readings: usize,
     /// So many names among them: readings of one pickup scatter less than pickups do.
     pub pickups: usize,
+    /// All of them are of one lot of the tray.
+    #[serde(default)]
+    pub one_lot: bool,
     pub factor: f64,
     pub f0: f64,
     pub q: f64,
@@ -140,44 +148,22 @@ impl<'a> Good<'a> {
                 "give records of good pickups",
             ));
         };
-        let one_rig = |r: &Record| (!r.rig.given && !first.rig.given) || same_rig(&r.rig, &first.rig);
-        for (i, (r, _)) in good.iter().enumerate() {
-            let two = || format!("{:?} and {:?}", first.pickup.name, r.pickup.name);
+        let records: Vec<&Record> = good.iter().map(|g| g.0).collect();
+        for (i, r) in records.iter().enumerate() {
+            goes_with(r, &records[..i])?;
             let over = |r: &Record| r.pickup.over.clone().unwrap_or_else(|| "not told".into());
-            let (what, hint) = if !one_rig(r) || r.load != first.load {
-                (
-                    format!("{} were measured on two rigs or under two loads", two()),
-                    "a standard is of one rig and one load",
-                )
-            } else if let keys @ [_, ..] = unlike(first, r).as_slice() {
-                (
-                    format!("{} is not the same in all of these readings", keys.join(", ")),
-                    "leave out those whose takes are gone",
-                )
-            } else if good[..i].iter().any(|(o, _)| o.id == r.id) {
-                (
-                    format!("one and the same record of {:?} is given twice", r.pickup.name),
-                    "give each once: a record counts as a pickup",
-                )
-            } else if r.is_simulated() != first.is_simulated() {
-                (
-                    format!("{}: one is simulated and one is not", two()),
-                    "a standard is of real pickups, or of the built-in bench's to try it",
-                )
-            } else if r.pickup.over != first.pickup.over {
-                (
+            if r.pickup.over != first.pickup.over {
+                return Err(Failure::new(
                     format!(
-                        "{} were measured over different coils ({} and {})",
-                        two(),
+                        "{:?} and {:?} were measured over different coils ({} and {})",
+                        first.pickup.name,
+                        r.pickup.name,
                         over(first),
                         over(r)
                     ),
                     "make a standard for each coil",
-                )
-            } else {
-                continue;
-            };
-            return Err(Failure::new(what, hint));
+                ));
+            }
         }
         Ok((Good(good), first))
     }
@@ -193,10 +179,25 @@ impl<'a> Good<'a> {
         names.len()
     }
 
+    /// By the names that the tray gives: neck-12-07 is of the lot neck-12.
+    fn one_lot(&self) -> bool {
+        let lot = |name: &str| {
+            let (lot, number) = name.rsplit_once('-')?;
+            number.parse::<u32>().ok().map(|_| lot.to_owned())
+        };
+        let lots: Option<BTreeSet<String>> = self.0.iter().map(|(r, _)| lot(&r.pickup.name)).collect();
+        lots.is_some_and(|l| l.len() == 1)
+    }
+
     /// The day of all of them, where it is one.
     fn day(&self) -> Option<String> {
         let days: BTreeSet<&str> = self.0.iter().filter_map(|(r, _)| day(&r.taken_at)).collect();
         days.first().filter(|_| days.len() == 1).map(|d| (*d).to_owned())
+    }
+
+    fn until(&self) -> Option<String> {
+        let all = self.0.iter().map(|(r, _)| &r.taken_at);
+        all.max_by_key(|t| moment(t)).cloned()
     }
 
     /// The ohmmeter that read most of them, and what it read, at 20 degrees where the room is known.
@@ -231,11 +232,27 @@ impl<'a> Good<'a> {
     }
 }
 
+/// The records with f0 and Q by one definition: the one they have in common, else the second-order model's.
+fn alike(records: &[Record]) -> (Definition, Vec<Record>) {
+    let of = |r: &Record| r.reading().map(|x| x.definition);
+    let first = records.iter().find_map(of).unwrap_or_default();
+    let definition = match records.iter().filter_map(of).all(|d| d == first) {
+        true => first,
+        false => Definition::Plain,
+    };
+    let read = |r: &Record| Record {
+        resonance: r.read_as(definition).or(r.resonance.clone()),
+        ..r.clone()
+    };
+    (definition, records.iter().map(read).collect())
+}
+
 impl Standard {
     /// From records of good pickups, all of one rig and one load: their mean, with the limits that the maker allows, or those
     /// that their own scatter proposes.
     pub fn from(name: &str, records: &[Record], allowed: Allowed) -> Result<(Standard, Option<Proposal>)> {
-        let (good, first) = Good::of(records)?;
+        let (definition, records) = alike(records);
+        let (good, first) = Good::of(&records)?;
         let ln_f0 = good.all(|x| Some(x.f0_hz.value.ln()));
         let ln_q = good.all(|x| Some(x.q.value.ln()));
         let levels = good.all(|x| Some(x.level_db?.value));
@@ -258,6 +275,7 @@ impl Standard {
             rig_hash: first.rig.told_chain(),
             load: first.load.as_ref().map(|l| l.text.clone()),
             taken_on: good.day(),
+            taken_until: good.until(),
             f0: Frequency {
                 hz: mean(&ln_f0).unwrap_or(0.0).exp(),
                 allow: good.limit(allowed.f0, proposal.map(|p| p.f0), "f0")?,
@@ -275,7 +293,7 @@ impl Standard {
             ohmmeter,
             r20_allow: allowed.ohms,
             simulated: first.is_simulated(),
-            definition: Definition::Plain,
+            definition,
             entered: first.rig.entered(first.capture.channels),
         };
         Ok((standard, proposal))
@@ -340,14 +358,16 @@ impl Proposal {
         if readings < ENOUGH {
             return None;
         }
-        let factor = tolerance::two_sided(readings, SHARE, CONFIDENCE)?;
+        let level = levels.len() == readings;
+        let factor = tolerance::two_sided_jointly(readings, 2 + usize::from(level), SHARE, CONFIDENCE)?;
         Some(Proposal {
             readings,
             pickups: good.pickups(),
+            one_lot: good.one_lot(),
             factor,
             f0: factor * sd(ln_f0)?,
             q: factor * sd(ln_q)?,
-            level_db: sd(levels).filter(|_| levels.len() == readings).map(|s| factor * s),
+            level_db: sd(levels).filter(|_| level).map(|s| factor * s),
         })
     }
 }
@@ -373,6 +393,14 @@ impl Standard {
         })
     }
 
+    /// Of the same name, from later readings, or from the same by what the rig's file says since: it judges again what the old one
+    /// judged.
+    pub fn is_made_anew(&self, old: &Standard) -> bool {
+        let told = |s: &Standard| moment(s.taken_until.as_deref()?);
+        let later = told(self) > told(old) || (told(self) == told(old) && self.entered != old.entered);
+        self.name == old.name && self.rig == old.rig && told(self).is_some() && later
+    }
+
     /// Whether it was made on this rig, or both on none.
     pub fn is_of(&self, rig: &RigSummary) -> bool {
         match &self.rig {
@@ -381,11 +409,17 @@ impl Standard {
         }
     }
 
-    /// Why it says nothing of takes on this rig, under this load (`None`: not told), read by this definition.
-    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>, definition: Definition) -> Option<String> {
-        if self.definition != definition {
-            return Some("f0 and Q of the standard are read by another model than these: make the standard anew from its records".into());
-        }
+    /// What was changed on the bench of its rig between its readings and this moment, as far as it tells when they were made.
+    pub fn changed(&self, eras: &Eras, rig: &RigSummary, now: &str) -> Option<Elsewhere> {
+        let until = self.taken_until.as_deref();
+        // Of a day alone, the end of it.
+        let day = || Some(format!("{}T23:59:59Z", self.taken_on.as_deref()?));
+        let until = until.map(str::to_owned).or_else(day).filter(|_| self.is_of(rig))?;
+        eras.changed(&until, now).map(|c| Elsewhere::Changed(c.what.clone()))
+    }
+
+    /// Why it says nothing of takes on this rig, under this load (`None`: not told).
+    pub fn elsewhere(&self, rig: &RigSummary, load: Option<&str>) -> Option<Elsewhere> {
         // One of version 0.1.0, or written by hand, does not say it; then the rig alone counts.
         let mut keys = match self.entered.is_empty() || !self.is_of(rig) {
             true => Vec::new(),
@@ -393,17 +427,25 @@ impl Standard {
         };
         keys.retain(|k| self.level.is_some() || !is_of_level(k));
         if !keys.is_empty() {
-            return Some(format!(
-                "{} is not what it was for the standard: make that anew from its records",
-                keys.join(", ")
-            ));
+            return Some(Elsewhere::RigFile(keys.join(", ")));
         }
-        let spelt = |l: &str| if l.is_empty() { "none".to_owned() } else { l.to_owned() };
         let of = self.load.as_deref().filter(|l| Some(*l) != load)?;
-        Some(format!(
-            "measured under {}, and the standard is of {1}: give --load \"{1}\"",
-            load.map_or("a load that was not told".into(), spelt),
-            spelt(of)
-        ))
+        Some(Elsewhere::Load {
+            taken: load.map(str::to_owned),
+            of: of.to_owned(),
+        })
     }
+}
+
+/// Why a standard says nothing of a take.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Elsewhere {
+    /// Its f0 and Q are read by another model.
+    Definition,
+    /// This was changed on the bench since its readings.
+    Changed(String),
+    /// These keys of the rig's file are not what they were for it.
+    RigFile(String),
+    /// Of another load; `taken`: that of the take, where it was told.
+    Load { taken: Option<String>, of: String },
 }

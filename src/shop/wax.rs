@@ -13,14 +13,17 @@ mod sides;
 pub mod warmth;
 mod witness;
 
-pub use about::{About, Placed};
+pub use about::About;
 
-use document::{PotVerdict, PottingDocument, Remark, SCHEMA};
+use document::{PotVerdict, PottingDocument, Reason, Remark, SCHEMA};
 use sides::Sides;
 
 use crate::failure::{Failure, Result};
 use crate::record::Record;
+use crate::shop::known::Known;
+use crate::shop::reading;
 use crate::shop::witness::history::{BASELINE, History};
+use crate::shop::yardstick::{Quantity, Repeatability, Scatter};
 
 /// Pairs records by the pickup's name and judges each.
 pub fn compare(before: &[Record], after: &[Record], about: &About) -> Result<PottingDocument> {
@@ -54,19 +57,21 @@ pub fn compare(before: &[Record], after: &[Record], about: &About) -> Result<Pot
         pairs.push(pair);
     }
     let list = || before.iter().chain(after);
-    let of_bench = about.history.is_some_and(|h| h.checks.iter().any(|c| c.simulated));
-    let some = list().any(Record::is_simulated);
-    let simulated = some || of_bench;
-    let days = about.days();
-    remarks.extend(about_days(&sides, about));
-    if (some && !list().all(Record::is_simulated)) || (days.is_some() && of_bench != some) {
+    let simulated = list().any(Record::is_simulated);
+    let days = about.known.and_then(|k| days_of(&sides, k));
+    remarks.extend(about_days(&sides, about, days.as_ref()));
+    let unsure = pairs.iter().any(|p| p.reason == Reason::Unsure);
+    let little = |k: &Known| sides.iter().any(|s| k.tells_little(about.winding().0 + s.load_f()));
+    let vague = unsure && days.is_some() && about.known.is_some_and(little);
+    remarks.extend(vague.then_some(Remark::WitnessTellsLittle));
+    if simulated && !list().all(Record::is_simulated) {
         remarks.push(Remark::SimulatedAndReal);
     }
     remarks.extend(warmth::remarks(&sides, about, simulated));
     Ok(PottingDocument {
         schema: SCHEMA,
         limits: about.limits,
-        rig: about.history.filter(|_| days.is_some()).map(|h| h.rig.clone()),
+        rig: days.map(|(h, _)| h.rig.clone()),
         pairs,
         lot: lot::lot(&changes),
         unpaired: lone.into_iter().map(|s| s.name).collect(),
@@ -83,16 +88,29 @@ fn leave_out_warm(sides: &mut Sides) -> Option<Remark> {
     Some(Remark::WarmLeftOut(sides.name.clone(), readings))
 }
 
+/// The history that tells the fewest days of those in whose time the pairs are, and how many it tells.
+fn days_of<'a>(sides: &[Sides], known: &'a Known) -> Option<(&'a History, usize)> {
+    let all = sides.iter().flat_map(Sides::all).filter_map(|r| known.history(r));
+    let told = all.filter_map(|h| Some((h, h.between_days()?.days)));
+    told.min_by_key(|(_, days)| *days)
+}
+
 /// What is not known of the rig's days and of laying down anew.
-fn about_days(sides: &[Sides], about: &About) -> Vec<Remark> {
-    let days = about.days();
-    let few = days.map(|d| d.days).filter(|n| *n < BASELINE);
-    let unchecked = |h: &History| sides.iter().any(|s| witness::Looked::about(s, h).unchecked);
+fn about_days(sides: &[Sides], about: &About, days: Option<&(&History, usize)>) -> Vec<Remark> {
+    let few = days.map(|d| d.1).filter(|n| *n < BASELINE);
+    // What a record knows of its rig counts, whoever asks.
+    let usual = |of: fn(&Repeatability) -> Scatter| {
+        let mut rigs = sides
+            .iter()
+            .map(|s| reading::repeatability(s.before[0], about.winding().0 + s.load_f()));
+        rigs.any(|r| of(&r).usual.any())
+    };
+    let unchecked = |k: &Known| sides.iter().any(|s| witness::Looked::about(s, k).unchecked);
     [
-        days.is_none().then_some(Remark::UsualDays),
+        (days.is_none() && usual(|r| r.days(Quantity::F0))).then_some(Remark::UsualDays),
         few.map(Remark::FewDays),
-        about.placed.is_none().then_some(Remark::UsualLaying),
-        (days.is_some() && about.history.is_some_and(unchecked)).then_some(Remark::WitnessUnchecked),
+        usual(|r| r.laying(Quantity::F0)).then_some(Remark::UsualLaying),
+        (days.is_some() && about.known.is_some_and(unchecked)).then_some(Remark::WitnessUnchecked),
     ]
     .into_iter()
     .flatten()

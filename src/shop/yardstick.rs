@@ -6,19 +6,21 @@
 //!
 //! With d the difference, U the half-width of its 95 % interval and m what matters ([`Matters`]), [`judge`] says of each quantity:
 //! different where |d| - U > m, U being that of all quantities of the question jointly; the same where |d| + U < m, U of this
-//! quantity alone; else nobody can tell, and [`Said::would_tell`] says what would. Two readings are different if any quantity is,
+//! quantity alone; else nobody can tell, and [`Said::leaves_open`] says what would. Two readings are different if any quantity is,
 //! and the same if all are ([`whole`]).
 
 mod limit;
 mod matters;
 mod more;
+mod open;
 mod parts;
 mod rule;
 mod scatter;
 
 pub use limit::Held;
 pub use matters::{Matters, Quantity};
-pub use more::{Again, More};
+pub use more::More;
+pub use open::Open;
 pub use parts::{Between, DB_PER_LN_Q, Parts, Question, Repeatability, USUAL_WINDING_F, Witness};
 pub use rule::{Answer, Asked, Said, judge, whole};
-pub use scatter::Scatter;
+pub use scatter::{Scatter, Usual};

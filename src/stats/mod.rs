@@ -6,7 +6,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
-pub mod chart;
+pub mod course;
 pub mod gauge;
 pub mod paired;
 pub mod tolerance;
@@ -21,6 +21,24 @@ pub enum Answer {
     Same,
     #[default]
     CannotTell,
+}
+
+/// What leaves a difference open: without it, it would most likely be told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Open {
+    /// The noise of the takes.
+    Noise,
+    /// How the pickup was laid down.
+    Laying,
+    /// That they are of two days.
+    Days,
+    /// That they are of two rigs, or of two states of one.
+    Rigs,
+    /// What is stated of coil, parts and input.
+    Stated,
+    /// The difference is as large as what matters.
+    Near,
 }
 
 /// Arithmetic mean; `None` of nothing.

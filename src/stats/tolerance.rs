@@ -6,6 +6,13 @@ fn normal() -> Option<Normal> {
     Normal::new(0.0, 1.0).ok()
 }
 
+/// The same for so many quantities of a thing together, whatever hangs on what: each holds its part of the share with its part of the
+/// confidence (Bonferroni).
+pub fn two_sided_jointly(n: usize, quantities: usize, share: f64, confidence: f64) -> Option<f64> {
+    let each = |p: f64| 1.0 - (1.0 - p) / quantities as f64;
+    two_sided(n, each(share), each(confidence))
+}
+
 /// Two-sided factor k: mean ± k s holds at least `share` of a normal population with probability `confidence`. Exact, by
 /// integration over the mean and bisection (Hahn and Meeker, Statistical Intervals). `None` below two values.
 pub fn two_sided(n: usize, share: f64, confidence: f64) -> Option<f64> {

@@ -24,7 +24,61 @@ pub fn clipping_over_noise(x: &[f32], step: f64, rate: f64) -> Clipping {
         .map(|spread| clipping(x, spread))
         .find(|c| c.runs > 0)
         .filter(|c| c.runs >= 3)
-        .unwrap_or_default()
+        .unwrap_or_else(|| piled(x, (spread / step).ceil() * step))
+}
+
+/// Tops too short to lie flat for two samples, as those of a high resonance: more samples within `spread` of the extreme than
+/// any crest leaves there. Of a sine 2.4 times as many come that near as lie within the next spread below, of all else fewer.
+fn piled(x: &[f32], spread: f64) -> Clipping {
+    const LEAST: usize = 12;
+    const LEAST_DIFFERENT: usize = 5;
+    const OVER_BELOW: usize = 4;
+    let mut out = Clipping::default();
+    let [low, high] = extremes(x);
+    for (sign, top) in [(1.0f64, f64::from(high)), (-1.0, -f64::from(low))] {
+        if top <= 0.0 || spread > 0.05 * top {
+            continue;
+        }
+        let (mut hits, mut below) = (Vec::new(), [0usize; 4]);
+        let mut i = 0;
+        let near = top - 5.0 * spread;
+        while let Some(ahead) = x[i..].iter().position(|x| sign * f64::from(*x) > near) {
+            i += ahead;
+            match ((top - sign * f64::from(x[i])) / spread) as usize {
+                0 => hits.push(i),
+                k => below[k.min(4) - 1] += 1,
+            }
+            i += 1;
+        }
+        let most = below.into_iter().max().unwrap_or(0);
+        if hits.len() >= LEAST && hits.len() > OVER_BELOW * most && different(x, &hits, spread, LEAST_DIFFERENT) {
+            out.samples += hits.len() as u64;
+            out.runs += hits.len() as u64;
+            out.at = out.at.max(top);
+        }
+    }
+    out
+}
+
+/// Whether so many of the crests are different ones: a drive that repeats itself comes to the same height with each period.
+fn different(x: &[f32], hits: &[usize], spread: f64, enough: usize) -> bool {
+    const BESIDE: [isize; 6] = [-14, -9, -5, 5, 9, 14];
+    let at = |i: usize, k: isize| i.checked_add_signed(k).and_then(|i| x.get(i)).copied().unwrap_or(0.0);
+    let mut seen: Vec<usize> = Vec::new();
+    for i in hits {
+        let alike = |j: &usize| {
+            BESIDE
+                .iter()
+                .all(|k| f64::from((at(*i, *k) - at(*j, *k)).abs()) < 4.0 * spread)
+        };
+        if !seen.iter().any(alike) {
+            seen.push(*i);
+        }
+        if seen.len() >= enough {
+            return true;
+        }
+    }
+    false
 }
 
 /// Rms of the quietest tenth of a channel's blocks.
@@ -103,41 +157,55 @@ fn extremes(x: &[f32]) -> [f32; 2] {
     ]
 }
 
-/// Runs of samples that stand still where the signal moves: zeroed or held by a converter that lost its data. The kink at
-/// either end tells them from the flat top of a slow, coarsely stepped sine. Returns the frame of each.
+/// Runs of samples that stand still where the channel moves: zeroed or held by a converter that lost its data, on one channel
+/// or on both. The kink at either end tells them from the flat top of a slow, coarsely stepped sine. Returns the frames, in order.
 pub fn held(channels: &[&[f32]], active: &Range<usize>, step: f64) -> Vec<usize> {
-    const SHORTEST: usize = 8;
-    let Some(first) = channels.first() else {
-        return Vec::new();
-    };
-    let still = |i: usize| channels.iter().all(|c| c[i] == c[i - 1]);
+    let mut out: Vec<usize> = channels.iter().flat_map(|c| held_on(c, active, step)).collect();
+    out.sort_unstable();
+    // Both channels lose their data at once.
+    out.dedup_by(|b, a| *b - *a < AROUND);
+    out
+}
+
+const SHORTEST: usize = 8;
+/// Nought exactly is what a converter leaves that lost its data; no signal stays there as long.
+const SHORTEST_NOUGHT: usize = 4;
+/// How often a sample may begin such a run by chance.
+const BY_CHANCE: f64 = 1e-12;
+/// Samples on either side that tell how a channel moves.
+const AROUND: usize = 20;
+
+fn held_on(c: &[f32], active: &Range<usize>, step: f64) -> Vec<usize> {
+    let end = active.end.min(c.len());
+    let still = |i: usize| c[i] == c[i - 1];
     let mut out = Vec::new();
     let mut i = active.start.max(1);
-    while i < active.end.min(first.len()) {
+    while i < end {
         if !still(i) {
             i += 1;
             continue;
         }
         let start = i - 1;
-        while i < active.end.min(first.len()) && still(i) {
+        while i < end && still(i) {
             i += 1;
         }
-        if i - start < SHORTEST || start < 24 || i + 24 > first.len() {
+        let shortest = if c[start] == 0.0 { SHORTEST_NOUGHT } else { SHORTEST };
+        if i - start < shortest || start <= AROUND || i + AROUND >= c.len() {
             continue;
         }
         // Where the channel moves by several steps a sample it does not stand still, but on a crest; and it goes on from
         // elsewhere than it stopped.
-        let kinked = channels.iter().any(|c| {
-            let jump = |k: usize| f64::from((c[k] - c[k - 1]).abs());
-            let mut near: Vec<f64> = (start - 20..start).chain(i + 1..i + 21).map(jump).collect();
-            let typical = sums::median(&mut near);
-            let top = c[start].abs();
-            let extreme = c[start.saturating_sub(200)..(i + 200).min(c.len())]
-                .iter()
-                .all(|v| v.abs() <= top);
-            !extreme && typical > 4.0 * step && jump(start).max(jump(i)) > 0.25 * typical
-        });
-        if kinked {
+        let jump = |k: usize| f64::from((c[k] - c[k - 1]).abs());
+        let usual = |side: Range<usize>| sums::median(&mut side.map(jump).collect::<Vec<f64>>());
+        // On both sides: where the drive ends it stands still because nothing is played.
+        let typical = usual(start - AROUND..start).min(usual(i + 1..i + AROUND + 1));
+        let v = c[start];
+        let wide = &c[start.saturating_sub(10 * AROUND)..(i + 10 * AROUND).min(c.len())];
+        let crest = (v > 0.0 && wide.iter().all(|w| *w <= v)) || (v < 0.0 && wide.iter().all(|w| *w >= v));
+        // Noise of a few steps stands still for some samples by chance.
+        let by_chance = (2.0 * typical / step).powi(1 - (i - start) as i32);
+        let moves = typical > 4.0 * step && by_chance < BY_CHANCE;
+        if !crest && moves && jump(start).max(jump(i)) > 0.25 * typical {
             out.push(start);
         }
     }
@@ -202,24 +270,45 @@ pub fn slope_db_per_octave(
 /// A pickup's EMF leads by a right angle there, and so does what comes through a capacitor; inputs turn it by no more than their
 /// coupling to DC and their delays do.
 pub fn constant_db(points: impl Iterator<Item = (f64, Complex64)>) -> Option<f64> {
-    // From further up a damped coil may look so as well.
     const LOW_HZ: f64 = 40.0;
-    const BEGINS_HZ: f64 = 100.0;
-    const HIGH_HZ: f64 = 900.0;
+    const BEGINS_HZ: f64 = 400.0;
     const COUPLING_HZ: f64 = 15.0;
     const DELAY_S: f64 = 50e-6;
     const ROUGH: f64 = 0.1;
-    let lows: Vec<(f64, Complex64)> = points.filter(|p| (LOW_HZ..HIGH_HZ).contains(&p.0)).collect();
+    let heard: Vec<(f64, Complex64)> = points.filter(|p| p.0 > LOW_HZ).collect();
+    let begins = heard.first()?.0;
+    let lows = &heard[..heard.partition_point(|p| p.0 < (4.0 * begins).max(900.0))];
     let real = |(f, h): &&(f64, Complex64)| {
         (h.im / h.re).abs() < (ROUGH + COUPLING_HZ / f + std::f64::consts::TAU * DELAY_S * f)
     };
     // Hum or a knock may spoil some.
     let enough = lows.iter().filter(real).count() * 5 >= lows.len() * 4;
-    if lows.len() < 40 || lows[0].0 > BEGINS_HZ || !enough {
+    if lows.len() < 40 || begins > BEGINS_HZ || !enough {
+        return None;
+    }
+    // From further up a damped coil may look so as well; but it turns like an input whose coupling ends far above any's.
+    let mut turn = sums::Pair::default();
+    for (f, h) in lows.iter().filter(real) {
+        turn.add(1.0, [1.0 / f, *f], h.im / h.re);
+    }
+    let coupling = turn.solve().map_or(0.0, |[hz, _]| hz.abs());
+    if begins > 100.0 && coupling > 2.0 * COUPLING_HZ {
         return None;
     }
     let mut db: Vec<f64> = lows.iter().map(|(_, h)| 20.0 * h.norm().log10()).collect();
     Some(sums::median(&mut db))
+}
+
+/// Whether a raw ratio keeps its size over the lows, whatever its phase: that of a signal to itself, come late.
+pub fn keeps_its_size(points: impl Iterator<Item = (f64, Complex64)>) -> bool {
+    const BAND_HZ: Range<f64> = 60.0..900.0;
+    const WITHIN_DB: f64 = 1.0;
+    let mut db: Vec<f64> = points
+        .filter(|p| BAND_HZ.contains(&p.0))
+        .map(|(_, h)| 20.0 * h.norm().log10())
+        .collect();
+    let middle = sums::median(&mut db);
+    db.len() >= 40 && db.iter().filter(|v| (*v - middle).abs() < WITHIN_DB).count() * 10 >= db.len() * 9
 }
 
 #[cfg(test)]
@@ -248,5 +337,64 @@ mod tests {
                 }
             }
         }
+    }
+
+    /// 96 kHz, rising through a resonance at 20 kHz whose crests are too short to lie flat, twice.
+    fn resonance(top: f32) -> Vec<f32> {
+        let noise = |i: usize| ((i * 7919 % 104_729) as f32 / 104_729.0 - 0.5) * 2e-5;
+        let one = |i: usize| {
+            let t = i as f64 / 40_000.0;
+            let height = 0.3 / (1.0 + (8.0 * (t - 0.5)).powi(2));
+            (height * (1.17 * i as f64 + 4e-6 * (i * i) as f64).sin()) as f32
+        };
+        let loud = (0..80_000).map(|i| one(i % 40_000).clamp(-top, top));
+        let quiet = std::iter::repeat_n(0.0, 20_000);
+        quiet.chain(loud).enumerate().map(|(i, v)| v + noise(i)).collect()
+    }
+
+    #[test]
+    fn short_tops_are_found_by_their_number() {
+        let of = |top: f32| clipping_over_noise(&resonance(top), 2f64.powi(-23), 96_000.0);
+        for top in [0.28, 0.295, 0.298] {
+            let found = of(top);
+            assert!(
+                found.samples > 20 && (found.at - f64::from(top)).abs() < 1e-3,
+                "{top}: {found:?}"
+            );
+        }
+        for top in [0.2999, 1.0] {
+            assert_eq!(of(top), Clipping::default(), "{top}");
+        }
+    }
+
+    #[test]
+    fn a_crest_that_comes_again_with_each_period_is_no_flat_top() {
+        let period: Vec<f32> = (0..4_000)
+            .map(|i| {
+                (0.2 * (i as f32 * 0.7).sin() + 0.1 * (i as f32 * 1.3).sin()) * (1.0 + 0.1 * (i as f32 * 0.01).sin())
+            })
+            .collect();
+        let x: Vec<f32> = std::iter::repeat_n(0.0, 8_000)
+            .chain(period.iter().copied().cycle().take(100_000))
+            .collect();
+        assert_eq!(clipping_over_noise(&x, 2f64.powi(-23), 48_000.0), Clipping::default());
+    }
+
+    #[test]
+    fn a_channel_that_stands_still_alone_has_lost_samples() {
+        let step = 2f64.powi(-23);
+        let x = sine(997.0, 0.5, 48_000.0, step);
+        let mut y = sine(997.0, 0.1, 48_000.0, step);
+        assert!(held(&[&y, &x], &(0..48_000), step).is_empty());
+        for (at, count, value) in [(10_007, 5, 0.0), (20_003, 40, 0.0), (30_000, 12, y[30_000])] {
+            y[at..at + count].fill(value);
+        }
+        assert_eq!(held(&[&y, &x], &(0..48_000), step).len(), 3);
+        // Cut-off tops stand still as well, and are no gap; nor is a drive that ends.
+        let flat: Vec<f32> = x.iter().map(|v| v.clamp(-0.4, 0.35)).collect();
+        assert!(held(&[&flat], &(0..48_000), step).is_empty());
+        let mut ends = x;
+        ends[24_000..].fill(0.0);
+        assert!(held(&[&ends], &(0..48_000), step).is_empty());
     }
 }

@@ -2,10 +2,11 @@
 
 use std::ops::Range;
 
+use nalgebra::Matrix3;
 use num_complex::Complex64;
 
 use super::bins::Bins;
-use super::sums::{median, ranked, running};
+use super::sums::{median, ranked};
 
 /// What the mains leaves in a take.
 #[derive(Debug, Clone, Copy, Default)]
@@ -23,8 +24,9 @@ const LINE: f64 = 7.5;
 /// A line's skirt is followed down to this.
 const SKIRT: f64 = 2.5;
 const MARGIN_BINS: usize = 2;
-/// Half of the neighbourhood over which a misfit is taken to be smooth, in bins.
+/// Half of the neighbourhood over which a misfit is taken to be smooth, in bins and in hertz, whichever is more.
 const NEIGHBOURS: usize = 20;
+const NEIGHBOURS_HZ: f64 = 25.0;
 const HARMONICS: u32 = 50;
 
 /// Marks the bins where the residual holds a line: far above its neighbourhood and not a copy of the drive's own spectrum.
@@ -94,21 +96,55 @@ fn mark(mask: &mut [bool], near: &[f64], i: usize, floor: f64) {
     mask[i.saturating_sub(below + MARGIN_BINS)..end].fill(true);
 }
 
-/// Residuals less r_k X_k, r_k the weighted mean of E/X over the neighbourhood.
+/// Residuals less r(f) X, r a parabola through E/X over each neighbourhood: what a misfit of the model leaves follows X smoothly,
+/// and a steep one, beside a sharp resonance, bends within it.
 pub fn without_misfit(bins: &Bins, residuals: &[Complex64], inside: Range<usize>) -> Vec<Complex64> {
-    let weight = |i: usize| 1.0 / bins.syy[i].max(f64::MIN_POSITIVE);
-    let xe = running(inside.clone().map(|i| bins.x[i].conj() * residuals[i] * weight(i)));
-    let xx = running(inside.clone().map(|i| bins.x[i].norm_sqr() * weight(i)));
-    let freed = |(k, i): (usize, usize)| {
-        let half = NEIGHBOURS.max((0.003 * bins.freq(i) / bins.spacing_hz) as usize);
-        let (a, b) = (k.saturating_sub(half), (k + half + 1).min(inside.len()));
-        if xx[b] > xx[a] {
-            residuals[i] - (xe[b] - xe[a]) / (xx[b] - xx[a]) * bins.x[i]
-        } else {
-            residuals[i]
+    let mut freed = residuals[inside.clone()].to_vec();
+    let mut start = inside.start;
+    while start < inside.end {
+        let f = bins.freq(start);
+        let hz = NEIGHBOURS_HZ.min(0.1 * f).max(0.003 * f);
+        let half = NEIGHBOURS.max((hz / bins.spacing_hz) as usize);
+        let stop = (start + half).min(inside.end);
+        let centre = (start + stop) / 2;
+        let near = centre.saturating_sub(half).max(inside.start)..(centre + half + 1).min(inside.end);
+        let place = |i: usize| (i as f64 - centre as f64) / half as f64;
+        if let Some(r) = parabola(bins, residuals, near, place) {
+            for i in start..stop {
+                let t = place(i);
+                freed[i - inside.start] -= (r[0] + (r[1] + r[2] * t) * t) * bins.x[i];
+            }
         }
-    };
-    inside.clone().enumerate().map(freed).collect()
+        start = stop;
+    }
+    freed
+}
+
+/// The parabola in `place` that E/X follows best over the used bins of a neighbourhood; `None` where too few tell.
+fn parabola(
+    bins: &Bins,
+    residuals: &[Complex64],
+    near: Range<usize>,
+    place: impl Fn(usize) -> f64,
+) -> Option<[Complex64; 3]> {
+    let mut moments = [0.0; 5];
+    let mut along = [Complex64::new(0.0, 0.0); 3];
+    for i in near.filter(|i| bins.used[*i]) {
+        let w = 1.0 / bins.syy[i].max(f64::MIN_POSITIVE);
+        let (mut p, mut c) = (w * bins.x[i].norm_sqr(), w * bins.x[i].conj() * residuals[i]);
+        let t = place(i);
+        for k in 0..5 {
+            moments[k] += p;
+            p *= t;
+            if k < 3 {
+                along[k] += c;
+                c *= t;
+            }
+        }
+    }
+    let inverse = Matrix3::from_fn(|a, b| moments[a + b]).try_inverse()?;
+    let r = [0, 1, 2].map(|a| (0..3).map(|b| along[b] * inverse[(a, b)]).sum::<Complex64>());
+    r.iter().all(|v| v.is_finite()).then_some(r)
 }
 
 /// Which of the marked lines are mains hum: the best comb within 1 % of 50 or 60 Hz.

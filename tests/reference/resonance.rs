@@ -217,12 +217,7 @@ fn peaks_of_pickups_that_are_not_second_order() {
             // Above the EMF, which the bench makes of 0.2 mH over 100 ohm, there is no question of what the lows are.
             let above_emf = db.value + level.value - 20.0 * (2e-4f64 / 100.0).log10();
             near(&format!("{name} peak re EMF, dB"), above_emf, re_emf, 0.005);
-            assert_eq!(
-                has_finding(&record, "poor-fit"),
-                row["secondary_k"].is_number(),
-                "{name} {}",
-                record["findings"]
-            );
+            assert!(!has_finding(&record, "poor-fit"), "{name} {}", record["findings"]);
             assert_eq!(record["verdict"], "ok", "{name} {}", record["findings"]);
         }
     }

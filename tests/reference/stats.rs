@@ -1,48 +1,19 @@
 //! Shop statistics against published worked examples. Each has its source beside it.
 
-use coilwright::stats::chart::{Ewma, Individuals};
 use coilwright::stats::gauge;
 use coilwright::stats::paired::{Paired, equivalence};
-use coilwright::stats::tolerance::two_sided;
+use coilwright::stats::tolerance::{two_sided, two_sided_jointly};
+use coilwright::stats::{course, mean, sd};
 
 use crate::near;
 
-/// NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2: centre 50.81, mean moving range 1.8778, limits 55.8041 and
-/// 45.8159 with d2 printed as 1.128; with d2 = 2/sqrt(pi) 55.8024 and 45.8176 (run).
+/// NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4: lambda 0.3, target 50; first averages of its data 50.60, 49.52, 50.56.
 #[test]
-fn individuals_chart() {
-    let x = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1];
-    let c = Individuals::of(&x).unwrap();
-    near("centre", c.centre, 50.81, 5e-6);
-    near("moving range", c.moving_range, 1.8778, 5e-5);
-    near("upper", c.centre + 3.0 * c.sigma, 55.8024, 6e-5);
-    near("lower", c.centre - 3.0 * c.sigma, 45.8176, 6e-5);
-    near(
-        "upper as printed",
-        c.centre + 3.0 * c.moving_range / 1.128,
-        55.8041,
-        6e-5,
-    );
-    assert_eq!(Individuals::of(&[1.0]), None);
-}
-
-/// The same, 6.3.2.4: lambda 0.3, s 2.0539, target 50, k 3: 52.5884 and 47.4115; first averages of its data 50.60, 49.52.
-#[test]
-fn ewma_chart() {
-    let e = Ewma {
-        lambda: 0.3,
-        target: 50.0,
-        sigma: 2.0539,
-    };
-    let [lower, upper] = e.limits_after(1000, 3.0);
-    near("upper", upper, 52.5884, 1e-4);
-    near("lower", lower, 47.4115, 1e-4);
-    let z = e.run(&[52.0, 47.0, 53.0]);
-    for (got, want) in z.iter().zip([50.60, 49.52, 50.56]) {
-        near("average", *got, want, 0.006);
+fn weighted_averages() {
+    let data = [52.0, 47.0, 53.0];
+    for (n, want) in [(1, 50.60), (2, 49.52), (3, 50.56)] {
+        near("average", course::average(0.3, 50.0, &data[..n]), want, 0.006);
     }
-    // From the first value on: lambda times the whole.
-    near("first", e.limits_after(1, 3.0)[1] - 50.0, 3.0 * 2.0539 * 0.3, 1e-12);
 }
 
 /// The same Handbook, 7.2.6.3: N 43, 90 % with 99 %: 2.2228. Factors 95/95 two-sided by
@@ -84,4 +55,45 @@ fn repeatability_of_a_gauge_study() {
     let (sd, freedom) = gauge::within(&cells.into_values().collect::<Vec<_>>()).unwrap();
     near("EV", sd, 0.21443, 6e-6);
     assert_eq!(freedom, 60);
+}
+
+/// Limits for three quantities together, from twenty good ones: over 2,000 lots they hold 95 % of all such in 95 % of cases, whether
+/// the quantities hang together or not; limits for each alone do not.
+#[test]
+fn limits_of_all_quantities_together() {
+    use crate::joint_sim::{Draw, Numbers};
+    use rand_chacha::ChaCha8Rng;
+    use rand_chacha::rand_core::SeedableRng;
+    const LOTS: usize = 2000;
+    let joint = two_sided_jointly(20, 3, 0.95, 0.95).unwrap();
+    let alone = two_sided(20, 0.95, 0.95).unwrap();
+    assert_eq!(two_sided_jointly(20, 1, 0.95, 0.95), Some(alone));
+    for common in [0.0, 0.8f64] {
+        let mut draw = Draw(ChaCha8Rng::seed_from_u64(21));
+        let mut pickup = || {
+            let shared = draw.normal();
+            let own = (1.0 - common * common).sqrt();
+            [0; 3].map(|_| common * shared + own * draw.normal())
+        };
+        let all: Vec<[f64; 3]> = (0..4000).map(|_| pickup()).collect();
+        let mut held = [0; 2];
+        for _ in 0..LOTS {
+            let lot: Vec<[f64; 3]> = (0..20).map(|_| pickup()).collect();
+            let of = |k: usize| {
+                let x: Vec<f64> = lot.iter().map(|p| p[k]).collect();
+                (mean(&x).unwrap(), sd(&x).unwrap())
+            };
+            let limits = [of(0), of(1), of(2)];
+            for (held, factor) in held.iter_mut().zip([joint, alone]) {
+                let within = |p: &&[f64; 3]| (0..3).all(|k| (p[k] - limits[k].0).abs() <= factor * limits[k].1);
+                *held += usize::from(all.iter().filter(within).count() as f64 >= 0.95 * all.len() as f64);
+            }
+        }
+        let share = held.map(|n| 100.0 * n as f64 / LOTS as f64);
+        println!(
+            "common share {common}: joint limits hold in {:.1} %, single ones in {:.1} %",
+            share[0], share[1]
+        );
+        assert!(share[0] >= 95.0 && share[1] < 90.0, "{share:?}");
+    }
 }

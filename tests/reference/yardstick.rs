@@ -6,7 +6,7 @@
 use coilwright::shop::yardstick::{
     Answer, Asked, Between, Matters, Parts, Quantity, Question, Repeatability, Scatter, Witness, judge, whole,
 };
-use coilwright::stats::{chart, mean, sd};
+use coilwright::stats::{mean, sd};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
@@ -85,8 +85,7 @@ fn rig(dice: &mut Dice, knows: Knows) -> Rig {
             let study = sd(&dice.normals(STUDY, laying[i].hypot(NOISE[i]))).unwrap();
             let study = Scatter::studied(study, STUDY as f64 - 1.0);
             let checks = dice.normals(HISTORY, days[i].hypot(NOISE[i]));
-            let sigma = chart::Individuals::of(&checks).unwrap().sigma;
-            let history = Scatter::studied(sigma, chart::moving_range_freedom(HISTORY));
+            let history = Scatter::studied(sd(&checks).unwrap(), HISTORY as f64 - 1.0);
             known = known.with_laying(k, study).with_days(k, history);
         }
     }

@@ -248,7 +248,16 @@ fn takes_agree_with_the_differential_equations_integrated_in_time() {
     let (l, k, tau_s, l2) = (2.4, 0.4, 33e-6, 0.1);
     for (name, eddy) in [
         ("plain", None),
-        ("with a shorted turn", Some(Eddy { k, tau_s, emf: 0.0 })),
+        (
+            "with a shorted turn",
+            Some(Eddy {
+                k,
+                tau_s,
+                emf: 0.0,
+                a: 0.0,
+                b: 1.0,
+            }),
+        ),
     ] {
         let mut s = spec("r=6k l=2.4H cs=120p noise=-250dBFS hum=none latency=0s");
         s.coil.eddy = eddy;

@@ -16,6 +16,7 @@ const KNOWN: &str = "r l cs loss eddy, coils r2 l2 cs2 loss2 eddy2 over, m polar
                      ac-pickup ac-reference ac-output delay gain input latency ppm h3 clip clip-reference, hum mains, \
                      knock knock-level drop drop-samples open unplugged silent swapped, wire, \
                      tap tap-scatter tap-pace tap-bounce";
+const OVER: [(&str, Over); 3] = [("first", Over::First), ("second", Over::Second), ("both", Over::Both)];
 const EXAMPLE: &str = "r=6k l=2.4H cs=120p hum=-50dB";
 
 impl Spec {
@@ -172,10 +173,12 @@ fn set(spec: &mut Spec, name: &str, value: &str) -> Result<()> {
         ("coils", "1") if spec.second_coil.is_none() => {}
         ("coils", "2") => spec.second_coil = Some(*second(spec)),
         ("coils", _) => return Err(wrong("write coils=2, or leave it out")),
-        ("over", "first") => spec.exciter.over = Over::First,
-        ("over", "second") => spec.exciter.over = Over::Second,
-        ("over", "both") => spec.exciter.over = Over::Both,
-        ("over", _) => return Err(wrong("write over=first, over=second or over=both")),
+        ("over", v) => {
+            let over = OVER.iter().find(|o| o.0 == v);
+            spec.exciter.over = over
+                .ok_or_else(|| wrong("write over=first, over=second or over=both"))?
+                .1;
+        }
         ("polarity", "1" | "+1") => spec.exciter.polarity = 1,
         ("polarity", "-1") => spec.exciter.polarity = -1,
         ("polarity", _) => return Err(wrong("write polarity=1 or polarity=-1")),
@@ -274,15 +277,19 @@ fn hum(place: &str, value: &str, before: &Mains) -> Result<Mains> {
 fn pickup(spec: &Spec) -> String {
     let mut out = Vec::new();
     let mut coil = |c: &Coil, mark: &str| {
-        out.push(format!("r{mark}={}", quantity::compact(c.r_ohm, Unit::Ohm)));
-        out.push(format!("l{mark}={}", quantity::compact(c.l_h, Unit::Henry)));
-        out.push(format!("cs{mark}={}", quantity::compact(c.c_f, Unit::Farad)));
-        if let Some(r) = c.loss_ohm {
-            out.push(format!("loss{mark}={}", quantity::compact(r, Unit::Ohm)));
-        }
+        let values = [
+            ("r", Some(c.r_ohm), Unit::Ohm),
+            ("l", Some(c.l_h), Unit::Henry),
+            ("cs", Some(c.c_f), Unit::Farad),
+            ("loss", c.loss_ohm, Unit::Ohm),
+        ];
+        let word =
+            |(name, v, unit): (&str, Option<f64>, _)| Some(format!("{name}{mark}={}", quantity::compact(v?, unit)));
+        out.extend(values.into_iter().filter_map(word));
         if let Some(e) = c.eddy {
             let tau = quantity::compact(e.tau_s, Unit::Second);
-            out.push(format!("eddy{mark}=k={},tau={tau},emf={}", e.k, e.emf));
+            let shape: String = e.shape().iter().map(|(name, v)| format!(",{name}={v}")).collect();
+            out.push(format!("eddy{mark}=k={},tau={tau},emf={}{shape}", e.k, e.emf));
         }
     };
     coil(&spec.coil, "");
@@ -302,12 +309,8 @@ fn pickup(spec: &Spec) -> String {
     }
     let Exciter { over, polarity, .. } = spec.exciter;
     if spec.second_coil.is_some() {
-        let over = match over {
-            Over::First => "first",
-            Over::Second => "second",
-            Over::Both => "both",
-        };
-        out.push(format!("over={over}"));
+        let over = OVER.iter().find(|o| o.1 == over);
+        out.extend(over.map(|o| format!("over={}", o.0)));
     }
     if polarity < 0 {
         out.push("polarity=-1".into());
@@ -330,6 +333,8 @@ mod tests {
             k: 0.4,
             tau_s: 33e-6,
             emf: 0.0,
+            a: 0.0,
+            b: 1.0,
         };
         assert_eq!(
             s.coil,
@@ -362,7 +367,7 @@ mod tests {
         for text in [
             "r=6k",
             "r=3900 l=2.2H cs=80p loss=600k eddy=k=0.3,tau=20us,emf=0.1 coils=2 over=second polarity=-1",
-            "r=4k l=2H cs=80p loss=1M eddy=k=0.3,tau=20us,emf=0.1 r2=4.1k loss2=none eddy2=none",
+            "r=4k l=2H cs=80p loss=1M eddy=k=0.3,tau=20us,emf=0.1,a=6,b=0.6 r2=4.1k loss2=none eddy2=none",
         ] {
             let s = Spec::parse_words(text).unwrap();
             let again = Spec::parse_words(&s.pickup_words()).unwrap();
@@ -382,6 +387,7 @@ mod tests {
             ("eddy=0.4", "eddy", "k=0.4,tau=33u"),
             ("eddy=k=0.4", "tau", "k=0.4,tau=33u"),
             ("eddy=k=1,tau=3u", "eddy.k", "below 1"),
+            ("eddy=k=0.4,tau=3u,a=-1", "eddy.a", "from 0 to 1000"),
             ("over=third", "over", "over=both"),
             ("coils=3", "coils", "coils=2"),
             ("polarity=0", "polarity", "polarity=-1"),

@@ -11,7 +11,7 @@ use crate::network::coil_file::{InputKnown, InputPart, parameters, with_paramete
 use crate::network::knob::{Knob, UNIFORM};
 use crate::network::{Coil, Load, Wiring, predict};
 use crate::quantity::{self, Unit};
-use crate::record::{Record, RigSummary};
+use crate::record::Record;
 
 /// One way in which coil, input and temperature may be.
 pub struct State {
@@ -46,12 +46,17 @@ pub struct Setting<'a> {
     pub notes: Vec<String>,
 }
 
-/// The rig of the take among those that the coil was found on.
-fn known<'a>(basis: &'a Basis, rig: &RigSummary) -> Option<&'a InputKnown> {
+/// The rig of the take among those that the coil was found on, by what it states of its input today.
+fn known(basis: &Basis, record: &Record) -> Option<InputKnown> {
     let inputs = &basis.file.uncertainty.as_ref()?.input;
+    let rig = &record.rig;
     let chain = rig.told_chain();
-    let same = |i: &&InputKnown| rig.given && i.rig == rig.name && (i.hash == chain || i.hash == rig.hash);
-    inputs.iter().find(same)
+    let mut same = inputs.iter().filter(|i| rig.given && i.rig == rig.name);
+    // Files of old do not tell what the factors are on: what stated the same.
+    same.find_map(|i| {
+        let unchanged = || Some(i.clone()).filter(|i| i.hash == chain || i.hash == rig.hash);
+        i.restated(input_of(record)).or_else(unchanged)
+    })
 }
 
 /// Factors of the input of a rig that the coil file does not know, with their standard uncertainties.
@@ -91,18 +96,18 @@ fn warm(record: &Record, basis: &Basis, notes: &mut Vec<String>) -> (f64, f64) {
 impl<'a> Setting<'a> {
     pub fn of(record: &Record, basis: &'a Basis, stated: &'a Stated) -> Result<Setting<'a>> {
         let mut notes = Vec::new();
-        let known = known(basis, &record.rig);
-        if let Some(known) = known.filter(|_| stated.input.is_some()) {
+        let known = known(basis, record);
+        if let Some(known) = known.as_ref().filter(|_| stated.input.is_some()) {
             notes.push(format!(
                 "input= is not used for the rig {:?}: the coil file says what its takes left open of it",
                 known.rig.as_deref().unwrap_or("")
             ));
         }
-        let factors = match known {
+        let factors = match &known {
             Some(known) => known.factors(),
             None => unknown(record, stated.input, &mut notes),
         };
-        let joint = known.map(|k| basis.file.with_input(k)).transpose()?.flatten();
+        let joint = known.as_ref().map(|k| basis.file.with_input(k)).transpose()?.flatten();
         let warm = warm(record, basis, &mut notes);
         notes.extend(contradiction(record, basis, warm));
         let own = parameters(&basis.coil);

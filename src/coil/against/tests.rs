@@ -5,7 +5,7 @@ use crate::network::coil_file::{InputKnown, Uncertainty};
 use crate::network::knob::{Knob, Tolerances, UNIFORM};
 use crate::network::{Coil, CoilFile, Wiring};
 use crate::record::{
-    CaptureSummary, Definition, Eddy, Fit, LoadSummary, Model, PeakFrom, Pickup, Resonance, RigSummary, SCHEMA, Verdict,
+    CaptureSummary, Definition, Fit, LoadSummary, Model, PeakFrom, Pickup, Resonance, RigSummary, SCHEMA, Verdict,
 };
 
 pub(in crate::coil) const COIL: Coil = Coil {
@@ -62,6 +62,7 @@ pub(in crate::coil) fn record_of(coil: &Coil, whole: &Load, load: &str, temperat
         resonance: Some(Resonance {
             f0_hz: e(s.f0_hz, 5.0, 0.5),
             q: e(s.q, 0.01, 0.001),
+            local: false,
             corr_f0_q: 0.0,
             peak_hz: s.peak_hz().map(|f| e(f, 5.0, 0.5)),
             peak_db: s
@@ -77,6 +78,7 @@ pub(in crate::coil) fn record_of(coil: &Coil, whole: &Load, load: &str, temperat
             u_day: None,
         }),
         fit: None,
+        budget: None,
         curve: Some(Curve {
             mag_db: of(|h| db(h.norm())),
             phase_deg: of(|h| h.arg().to_degrees()),
@@ -216,6 +218,35 @@ fn found_on_the_rig() -> Uncertainty {
     }
 }
 
+/// What the rig's file says of its input by now is other knowledge of the same input: 165 pF with a factor of 10/11 are the 150 pF
+/// that were found.
+#[test]
+fn the_input_is_the_rigs_whatever_its_file_says_by_now() {
+    let mut found = found_on_the_rig();
+    found.input[0].stated_f = Some(INPUT.1);
+    let r = record(&COIL, "none", Some(21.0));
+    let laid = |r: &Record, found: &Uncertainty| {
+        let laid = against(std::slice::from_ref(r), &basis(Some(found.clone())), &Stated::default()).unwrap();
+        (laid.takes[0].predicted_hz.unwrap(), laid.takes[0].peak_hz.unwrap().u)
+    };
+    let was = laid(&r, &found);
+    let mut restated = r.clone();
+    restated.rig.hash = Some("another".into());
+    restated
+        .rig
+        .values
+        .insert("input.capacitance_f".into(), (1.1 * INPUT.1).into());
+    let now = laid(&restated, &found);
+    assert!(
+        (now.0 / was.0 - 1.0).abs() < 1e-9 && (now.1 / was.1 - 1.0).abs() < 1e-6,
+        "{now:?} {was:?}"
+    );
+    // A file of old does not tell it, and another rig is another one.
+    assert!(laid(&restated, &found_on_the_rig()).1 > 10.0 * was.1);
+    restated.rig.name = Some("south".into());
+    assert!(laid(&restated, &found).1 > 10.0 * was.1);
+}
+
 /// What one does not know of the input cancels on that input, and comes out where it is taken off.
 #[test]
 fn a_coil_hangs_together_with_the_input_it_was_found_on() {
@@ -283,34 +314,40 @@ fn what_is_undone_keeps_noise_and_the_rest_apart() {
     assert!((of(&noisy).u_noise / q.u_noise - 1.0).abs() > 0.001);
 }
 
-/// Of a coil with metal the peak is that of four numbers, each as uncertain as it is.
+/// Of a coil with metal the peak is that of its model's curve, as well known as the take's own.
 #[test]
-fn the_numbers_of_metal_are_counted() {
-    let of = |u_pole: f64| {
-        let mut r = record(&COIL, "cap=1n", Some(21.0));
-        let s = r.resonance.clone().unwrap();
-        r.fit = Some(Fit {
-            model: Model::Eddy,
-            band_hz: [20.0, 20e3],
-            bins: 100,
-            reduced_chi2: 1.0,
-            rms_residual_db: 0.01,
-            eddy: Some(Eddy {
-                f0_hz: s.f0_hz,
-                q: s.q,
-                pole_s: e(20e-6, u_pole, u_pole),
-                zero_s: e(10e-6, 0.0, 0.0),
-                delta_bic: -100.0,
-                reduced_chi2: 1.0,
-            }),
-            nuisance: Default::default(),
-            noise_from: "silence".into(),
-        });
-        let u = undo(&r, &basis(None), &Instead::default(), &Stated::default()).unwrap();
-        u.height_db.unwrap().u_noise
-    };
-    // 2 us of 20 at some 20e3 rad/s: (1 + 0.16)^-1/2 moves by 0.23 dB.
-    assert!(of(0.0) < 0.02 && of(2e-6) > 0.1, "{} {}", of(0.0), of(2e-6));
+fn with_metal_the_curve_carries_the_peak() {
+    let mut r = record(&COIL, "cap=1n", Some(21.0));
+    let plain = undo(&r, &basis(None), &Instead::default(), &Stated::default()).unwrap();
+    r.fit = Some(Fit {
+        model: Model::Metal,
+        plain: None,
+        shift_s: None,
+        band_hz: [20.0, 20e3],
+        bins: 100,
+        reduced_chi2: 1.0,
+        rms_residual_db: 0.01,
+        eddy: None,
+        nuisance: Default::default(),
+        noise_from: "silence".into(),
+    });
+    let s = r.resonance.as_mut().unwrap();
+    s.peak_db = s.peak_db.map(|p| Estimate {
+        u_noise: 0.1,
+        u: 0.1,
+        ..p
+    });
+    let metal = undo(&r, &basis(None), &Instead::default(), &Stated::default()).unwrap();
+    let hz = |u: &Undone| u.peak_hz.unwrap().value;
+    let db = |u: &Undone| u.height_db.unwrap();
+    assert!(
+        (hz(&metal) / hz(&plain) - 1.0).abs() < 1e-3,
+        "{} {}",
+        hz(&metal),
+        hz(&plain)
+    );
+    assert!((db(&metal).value - db(&plain).value).abs() < 0.02);
+    assert!((db(&metal).u_noise - 0.1).abs() < 1e-9 && db(&plain).u_noise < 0.02);
 }
 
 #[test]
@@ -318,7 +355,7 @@ fn parts_taken_off_and_put_on_again_cancel() {
     let r = record(&COIL, "cap=1n", Some(21.0));
     let stated = Stated {
         parts: Tolerances(vec![(Knob::Cap, 0.05)]),
-        input: None,
+        ..Stated::default()
     };
     let of = |to: &str, stated: &Stated| {
         let to = Instead {

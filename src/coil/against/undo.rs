@@ -2,7 +2,6 @@
 
 use std::f64::consts::TAU;
 
-use num_complex::Complex64;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -25,10 +24,13 @@ pub struct Undone {
     pub to: String,
     /// The take comes from the built-in bench.
     pub simulated: bool,
-    /// u: of take, coil, input, temperature and parts together; u_noise: of the take's noise.
+    /// u: of take, coil, input, temperature, parts, and of laying the pickup down; u_noise: of the take's noise.
     pub peak_hz: Option<Estimate>,
     /// Above the lows.
     pub height_db: Option<Estimate>,
+    /// What laying a pickup down does, which is in both, is a usual value.
+    #[serde(default)]
+    pub usual_laying: bool,
     pub curve: UndoneCurve,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<String>,
@@ -49,84 +51,123 @@ pub struct Instead {
     pub input: (Option<f64>, f64),
 }
 
-/// The better model of a record: its numbers, and how far the take knows them.
-struct TakeModel {
-    numbers: Vec<Estimate>,
-    /// Correlation of the noise of the first two.
-    corr: f64,
+/// The model of a record, and how far the take knows what it says.
+enum TakeModel<'a> {
+    /// Without metal: f0 and Q say all.
+    Plain { numbers: [Estimate; 2], corr: f64 },
+    /// With metal: the curve of its model by the logarithm of the frequency, in dB, and the peak as the take knows it.
+    Metal {
+        ln_f: Vec<f64>,
+        db: &'a [f64],
+        peak: [Estimate; 2],
+    },
 }
 
-impl TakeModel {
-    /// `None` where no model follows the curve.
-    fn of(record: &Record) -> Option<TakeModel> {
+impl TakeModel<'_> {
+    /// `None` where no model follows the curve, or there is no peak on a curve with metal.
+    fn of(record: &Record) -> Option<TakeModel<'_>> {
         let r = record.resonance.as_ref()?;
         if r.peak_from == PeakFrom::Curve {
             return None;
         }
-        let eddy = record.fit.as_ref().filter(|f| f.model == Model::Eddy);
-        Some(match eddy.and_then(|f| f.eddy.as_ref()) {
-            Some(e) => TakeModel {
-                numbers: vec![e.f0_hz, e.q, e.pole_s, e.zero_s],
-                corr: 0.0,
-            },
-            None => TakeModel {
-                numbers: vec![r.f0_hz, r.q],
+        if !record.fit.as_ref().is_some_and(|f| f.model != Model::SecondOrder) {
+            return Some(TakeModel::Plain {
+                numbers: [r.f0_hz, r.q],
                 corr: r.corr_f0_q,
-            },
+            });
+        }
+        let curve = record.curve.as_ref().filter(|c| c.freq_hz.len() > 20)?;
+        Some(TakeModel::Metal {
+            ln_f: curve.freq_hz.iter().map(|f| f.ln()).collect(),
+            db: &curve.model_db,
+            peak: [r.peak_hz?, r.peak_db?],
         })
     }
 
-    fn values(&self) -> Vec<f64> {
-        self.numbers.iter().map(|e| e.value).collect()
-    }
-
-    fn response(values: &[f64], hz: f64) -> Complex64 {
-        let at = |i: usize| values.get(i).copied().unwrap_or(0.0);
-        let s = SecondOrder {
-            f0_hz: at(0),
-            q: at(1),
-            g0: 1.0,
-        };
-        let jw = Complex64::new(0.0, TAU * hz);
-        s.response(TAU * hz) * (1.0 + jw * at(3)) / (1.0 + jw * at(2))
-    }
-
-    /// u and u_noise of two figures, from those of the model's numbers.
-    fn doubt(&self, figures: impl Fn(&[f64]) -> Option<(f64, f64)>) -> [[f64; 2]; 2] {
-        let values = self.values();
-        // By one standard uncertainty to either side: a figure that is not there on one side counts by the other.
-        let slopes: Vec<(f64, f64)> = (0..values.len())
-            .map(|i| {
-                let h = (0.1 * self.numbers[i].u).max(1e-7 * values[i].abs());
-                let at = |step: f64| {
-                    let mut moved = values.clone();
-                    moved[i] += step;
-                    figures(&moved)
+    /// Size of the response at a frequency, 1 at low frequency; the plain model's at other values of f0 and Q.
+    fn size(&self, values: [f64; 2], hz: f64) -> f64 {
+        match self {
+            TakeModel::Plain { .. } => {
+                let s = SecondOrder {
+                    f0_hz: values[0],
+                    q: values[1],
+                    g0: 1.0,
                 };
-                match (at(h), at(-h), figures(&values)) {
-                    (Some(a), Some(b), _) => ((a.0 - b.0) / (2.0 * h), (a.1 - b.1) / (2.0 * h)),
-                    (Some(a), None, Some(c)) => ((a.0 - c.0) / h, (a.1 - c.1) / h),
-                    (None, Some(b), Some(c)) => ((c.0 - b.0) / h, (c.1 - b.1) / h),
-                    _ => (0.0, 0.0),
+                s.response(TAU * hz).norm()
+            }
+            TakeModel::Metal { ln_f, db, .. } => {
+                let x = hz.ln();
+                let i = ln_f.partition_point(|f| *f < x).clamp(1, ln_f.len() - 1);
+                // Below the curve the level that is 0 dB, above it nothing is asked.
+                if x < ln_f[0] {
+                    return 1.0;
                 }
-            })
-            .collect();
-        let of = |k: fn(&(f64, f64)) -> f64| {
-            let moved = |u: fn(&Estimate) -> f64| -> Vec<f64> {
-                slopes.iter().zip(&self.numbers).map(|(s, e)| k(s) * u(e)).collect()
-            };
-            let noise = moved(|e| e.u_noise);
-            let rest = moved(|e| (e.u * e.u - e.u_noise * e.u_noise).max(0.0).sqrt());
-            let square = |v: &[f64]| v.iter().map(|x| x * x).sum::<f64>();
-            let common = noise
-                .first()
-                .zip(noise.get(1))
-                .map_or(0.0, |(a, b)| 2.0 * self.corr * a * b);
-            let of_noise = (square(&noise) + common).max(0.0);
-            [(of_noise + square(&rest)).sqrt(), of_noise.sqrt()]
-        };
-        [of(|s| s.0), of(|s| s.1)]
+                let at = |k: usize| db[k.min(db.len() - 1)];
+                let k = i.clamp(2, ln_f.len() - 2);
+                10f64.powf(cubic(&ln_f[k - 2..k + 2], [at(k - 2), at(k - 1), at(k), at(k + 1)], x) / 20.0)
+            }
+        }
     }
+
+    fn values(&self) -> [f64; 2] {
+        match self {
+            TakeModel::Plain { numbers, .. } => numbers.map(|e| e.value),
+            TakeModel::Metal { .. } => [0.0; 2],
+        }
+    }
+
+    /// u and u_noise of frequency and height of the peak that `figures` finds at values of f0 and Q.
+    fn doubt(&self, figures: impl Fn([f64; 2]) -> Option<(f64, f64)>) -> [[f64; 2]; 2] {
+        match self {
+            TakeModel::Plain { numbers, corr } => plain_doubt(numbers, *corr, figures),
+            // As well as the take's own peak: another load moves it and leaves the metal as it is.
+            TakeModel::Metal { peak, .. } => {
+                let moved = figures(self.values()).map_or(1.0, |(hz, _)| hz / peak[0].value);
+                [
+                    [peak[0].u * moved, peak[0].u_noise * moved],
+                    [peak[1].u, peak[1].u_noise],
+                ]
+            }
+        }
+    }
+}
+
+/// The cubic through four points.
+fn cubic(x: &[f64], y: [f64; 4], at: f64) -> f64 {
+    let basis = |i: usize| -> f64 {
+        let others = (0..4).filter(|j| *j != i);
+        others.map(|j| (at - x[j]) / (x[i] - x[j])).product()
+    };
+    (0..4).map(|i| y[i] * basis(i)).sum()
+}
+
+/// u and u_noise of two figures, from those of f0 and Q.
+fn plain_doubt(numbers: &[Estimate; 2], corr: f64, figures: impl Fn([f64; 2]) -> Option<(f64, f64)>) -> [[f64; 2]; 2] {
+    let values = numbers.map(|e| e.value);
+    // By one standard uncertainty to either side: a figure that is not there on one side counts by the other.
+    let slopes: [(f64, f64); 2] = std::array::from_fn(|i| {
+        let h = (0.1 * numbers[i].u).max(1e-7 * values[i].abs());
+        let at = |step: f64| {
+            let mut moved = values;
+            moved[i] += step;
+            figures(moved)
+        };
+        match (at(h), at(-h), figures(values)) {
+            (Some(a), Some(b), _) => ((a.0 - b.0) / (2.0 * h), (a.1 - b.1) / (2.0 * h)),
+            (Some(a), None, Some(c)) => ((a.0 - c.0) / h, (a.1 - c.1) / h),
+            (None, Some(b), Some(c)) => ((c.0 - b.0) / h, (c.1 - b.1) / h),
+            _ => (0.0, 0.0),
+        }
+    });
+    let of = |k: fn(&(f64, f64)) -> f64| {
+        let moved = |u: fn(&Estimate) -> f64| [0, 1].map(|i| k(&slopes[i]) * u(&numbers[i]));
+        let noise = moved(|e| e.u_noise);
+        let rest = moved(|e| (e.u * e.u - e.u_noise * e.u_noise).max(0.0).sqrt());
+        let square = |v: [f64; 2]| v[0] * v[0] + v[1] * v[1];
+        let of_noise = (square(noise) + 2.0 * corr * noise[0] * noise[1]).max(0.0);
+        [(of_noise + square(rest)).sqrt(), of_noise.sqrt()]
+    };
+    [of(|s| s.0), of(|s| s.1)]
 }
 
 /// One load in the place of another, on the coil as it was during the take.
@@ -173,9 +214,9 @@ impl Swap<'_> {
     }
 
     /// Frequency and height of the peak that the take's model has then.
-    fn top(&self, state: &State, loads: &[Load; 2], model: &[f64]) -> Option<(f64, f64)> {
+    fn top(&self, state: &State, loads: &[Load; 2], (model, values): (&TakeModel, [f64; 2])) -> Option<(f64, f64)> {
         let ratio = self.ratio(state, loads);
-        let mag = |f: f64| TakeModel::response(model, f).norm() * ratio(f);
+        let mag = |f: f64| model.size(values, f) * ratio(f);
         let p = peak::find(mag)?;
         Some((p.hz, db(p.gain / mag(peak::LOW_HZ))))
     }
@@ -184,11 +225,11 @@ impl Swap<'_> {
     fn peak(&self, model: &TakeModel) -> [Option<Estimate>; 2] {
         let values = model.values();
         let moved = self.setting.predicted(&self.loads, |state, loads| {
-            let top = self.top(state, loads, &values);
+            let top = self.top(state, loads, (model, values));
             vec![top.map(|t| t.0), top.map(|t| t.1)]
         });
         let centre = self.setting.centre();
-        let of_take = model.doubt(|v| self.top(&centre, &self.loads, v));
+        let of_take = model.doubt(|v| self.top(&centre, &self.loads, (model, v)));
         [0, 1].map(|k| {
             let moved = moved[k]?;
             Estimate::new(
@@ -209,7 +250,10 @@ pub fn undo(record: &Record, basis: &Basis, to: &Instead, stated: &Stated) -> Re
         setting,
         to,
     };
-    let there = |m: &TakeModel| swap.top(&swap.setting.centre(), &swap.loads, &m.values()).is_some();
+    let there = |m: &TakeModel| {
+        let centre = swap.setting.centre();
+        swap.top(&centre, &swap.loads, (m, m.values())).is_some()
+    };
     let model = TakeModel::of(record).filter(there);
     let [peak_hz, height_db] = model.as_ref().map_or([None; 2], |m| swap.peak(m));
     let mut notes = swap.setting.notes.clone();
@@ -224,6 +268,7 @@ pub fn undo(record: &Record, basis: &Basis, to: &Instead, stated: &Stated) -> Re
         simulated: record.is_simulated(),
         peak_hz,
         height_db,
+        usual_laying: false,
         curve: swap.curve(record),
         notes,
     })

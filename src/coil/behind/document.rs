@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::estimate::Estimate;
+use crate::fit::joint::Source;
 use crate::network::coil_file::{CoilFile, InputKnown, SCHEMA, Uncertainty};
 use crate::record::Level;
 
@@ -19,9 +20,9 @@ pub struct CoilDocument {
     pub c_f: Estimate,
     /// Losses as a resistance parallel to L; null where nothing speaks for it.
     pub loss_ohm: Option<Estimate>,
-    /// Metal as a shorted turn; null where nothing speaks for it.
+    /// Metal as a shorted turn, or as a core that flux diffuses into; null where nothing speaks for it.
     pub eddy: Option<EddyFound>,
-    /// Rows and columns: r_ohm, l_h, c_f, then loss_ohm, or eddy's k, tau, emf, where they are there.
+    /// Rows and columns: r_ohm, l_h, c_f, then loss_ohm, or eddy's k, tau, emf, a, b, where they are there.
     pub correlations: Vec<Vec<f64>>,
     /// Of all takes together: 1 where they agree within noise and tolerances; null where nothing is left to tell it by.
     pub reduced_chi2: Option<f64>,
@@ -54,6 +55,13 @@ pub struct EddyFound {
     /// Seconds.
     pub tau: Estimate,
     pub emf: Estimate,
+    /// Shape of a core; left out, as b, of a shorted turn. The five slide along each other and are no data of the pickup; what
+    /// is predicted with their correlations is sure all the same.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub a: Option<Estimate>,
+    /// By how much faster the flux of the EMF goes than that of the inductance.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub b: Option<Estimate>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -72,6 +80,8 @@ pub struct PartKnown {
 pub enum KnownFrom {
     /// On the command line.
     Stated,
+    /// On the command line, as the error that all read on one meter have in common.
+    Shared,
     /// In the rig file.
     Rig,
     /// Nothing is stated: as such parts are sold.
@@ -88,6 +98,12 @@ pub struct InputFound {
     pub rig: Option<String>,
     /// Of what the rig file states of the measuring chain.
     pub hash: Option<String>,
+    /// What the rig stated, which the factors are on.
+    #[serde(default)]
+    pub stated_ohm: Option<f64>,
+    /// With the lead.
+    #[serde(default)]
+    pub stated_f: Option<f64>,
     /// Null where the rig states none.
     pub resistance: Option<Estimate>,
     /// With the lead; null where the rig states none.
@@ -102,6 +118,9 @@ pub struct InputFound {
 pub struct TakeAgreement {
     pub id: String,
     pub load: String,
+    /// Null where it has no peak.
+    #[serde(default)]
+    pub peak_hz: Option<f64>,
     pub f0_hz: f64,
     /// Relative; null where the load makes no second-order circuit.
     pub f0_off: Option<f64>,
@@ -145,7 +164,58 @@ pub enum CoilCode {
 pub struct CoilFinding {
     pub code: CoilCode,
     pub level: Level,
+    #[serde(skip)]
+    pub grounds: Grounds,
+    /// In words, put in where it is shown.
     pub text: String,
+}
+
+/// What a finding rests on, with its numbers.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub enum Grounds {
+    NoCapacitance,
+    DampingApart,
+    /// L, C_s or both are told to hardly any use, by these parts or because the loads are too alike.
+    Vague {
+        l: bool,
+        c: bool,
+        decide: Vec<Decides>,
+        furthest: Option<Furthest>,
+    },
+    PartsDecide(Vec<Decides>),
+    /// The ohms as they were stated, and as the takes by themselves have them.
+    OhmsApart {
+        stated: f64,
+        found: Estimate,
+    },
+    /// So many times more than noise and tolerances explain; the ohms are apart as well.
+    Disagree {
+        times: f64,
+        ohms: bool,
+    },
+    /// The record of this pickup is on a rig that states nothing of its input.
+    InputUnknown(String),
+    TwoPickups([String; 2]),
+    /// Some of the takes carry warnings.
+    #[default]
+    Warned,
+}
+
+/// The kind of part, or of input, that decides most how well a value is known.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decides {
+    /// "L" or "C_s".
+    pub name: &'static str,
+    pub source: Source,
+    /// Of its variance.
+    pub share: f64,
+}
+
+/// The loads under which the frequencies are furthest apart, and by how much (relative).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Furthest {
+    pub loads: [String; 2],
+    pub apart: f64,
 }
 
 impl InputFound {
@@ -153,6 +223,8 @@ impl InputFound {
         InputKnown {
             rig: self.rig.clone(),
             hash: self.hash.clone(),
+            stated_ohm: self.stated_ohm,
+            stated_f: self.stated_f,
             resistance: self.resistance.map(|e| e.value),
             u_resistance: self.resistance.map(|e| e.u),
             capacitance: self.capacitance.map(|e| e.value),
@@ -178,6 +250,8 @@ impl CoilDocument {
                 k: e.k.value,
                 tau_s: e.tau.value,
                 emf: e.emf.value,
+                a: e.a.map_or(0.0, |a| a.value),
+                b: e.b.map_or(1.0, |b| b.value),
             }),
             uncertainty: Some(Uncertainty {
                 r_ohm: self.r_ohm.u,
@@ -187,6 +261,8 @@ impl CoilDocument {
                 k: eddy.map(|e| e.k.u),
                 tau: eddy.map(|e| e.tau.u),
                 emf: eddy.map(|e| e.emf.u),
+                a: eddy.and_then(|e| e.a).map(|a| a.u),
+                b: eddy.and_then(|e| e.b).map(|b| b.u),
                 correlations: self.correlations.clone(),
                 input: self.inputs.iter().map(InputFound::kept).collect(),
             }),

@@ -13,7 +13,7 @@ pub fn known(used: &[&Record], takes: &[Take], stated: &Stated) -> Vec<PartKnown
     for (record, take) in used.iter().zip(takes) {
         let parts = Knob::ALL.into_iter().filter(|k| k.is_part());
         let there = parts.filter_map(|k| Some((k, k.get(&take.load).filter(|v| *v > 0.0)?)));
-        let of_load = there.map(|(knob, value)| of_load(knob, value, &stated.parts));
+        let of_load = there.map(|(knob, value)| of_load(knob, value, stated));
         for part in of_input(record, stated.input).into_iter().chain(of_load) {
             if !all.iter().any(|p| p.part == part.part && p.value == part.value) {
                 all.push(part);
@@ -53,11 +53,12 @@ fn of_input(record: &Record, half: Option<f64>) -> Vec<PartKnown> {
 }
 
 /// On a capacitor two digits are printed; a capacitance of more, or of a lead, somebody has read on a meter.
-fn of_load(knob: Knob, value: f64, stated: &Tolerances) -> PartKnown {
+fn of_load(knob: Knob, value: f64, stated: &Stated) -> PartKnown {
     let two_digits: f64 = format!("{value:.1e}").parse().unwrap_or(value);
     let printed = (two_digits / value - 1.0).abs() < 1e-9;
     let usual = Tolerances::usual().of(knob);
-    let (u, from) = match (stated.of(knob), usual) {
+    let (u, from) = match (stated.parts.of(knob), usual) {
+        (Some(half), _) if stated.shared.contains(&knob) => (UNIFORM * half, KnownFrom::Shared),
         (Some(half), _) => (UNIFORM * half, KnownFrom::Stated),
         (None, Some(half)) if printed || knob.unit() != Unit::Farad => (UNIFORM * half, KnownFrom::Usual),
         (None, _) if knob.unit() == Unit::Farad => (UNIFORM * METER.0.hypot(METER.1 / value), KnownFrom::Meter),
@@ -73,12 +74,14 @@ fn of_load(knob: Knob, value: f64, stated: &Tolerances) -> PartKnown {
 
 /// What was read on a meter, as the fit wants it.
 pub fn read(used: &[&Record], takes: &[Take], known: &[PartKnown], half: Option<f64>) -> Read {
-    let of_meter = known.iter().filter(|p| p.from == KnownFrom::Meter);
+    let of = |from: KnownFrom| known.iter().filter(move |p| p.from == from);
+    let stated = |p: &PartKnown| Some((Knob::by_name(&p.part)?, p.value, p.u / UNIFORM));
     let unsaid = |(r, t): (&&Record, &Take)| input_u(r, half)[1].is_none().then_some(t.rig);
     Read {
-        parts: of_meter
+        parts: of(KnownFrom::Meter)
             .filter_map(|p| Some((Knob::by_name(&p.part)?, p.value)))
             .collect(),
+        stated: of(KnownFrom::Shared).filter_map(stated).collect(),
         rigs: used.iter().zip(takes).filter_map(unsaid).collect(),
     }
 }

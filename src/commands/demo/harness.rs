@@ -178,10 +178,10 @@ pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
     found(&mut c, &coil);
     let stated = against::Stated {
         parts: tolerance.stated.parts,
-        input: None,
+        ..against::Stated::default()
     };
     let mut laid = against::against(std::slice::from_ref(check), &basis, &stated)?;
-    predicted::judge(&mut laid, &Matters::default());
+    predicted::judge(&mut laid, std::slice::from_ref(check), &Matters::default());
     checked(&mut c, &laid)?;
     let mut cables = None;
     for step in &SWEEPS {
@@ -198,22 +198,22 @@ pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
     c.show("tolerances", &parts)?;
     wished(&mut c, &basis)?;
     wired(&mut c, &basis)?;
-    let title = format!("Pots and cables on {}", coil.pickup.name);
-    let folder = ready_folder(&out.join(FOLDER))?;
+    let page = page::html(&format!("Pots and cables on {}", coil.pickup.name), &c.blocks);
+    let file = file.to_toml("Coil of the demonstration. Simulated, invented data: no real pickup.");
+    keep(&ready_folder(&out.join(FOLDER))?, page, file, c.files)?;
+    Ok(Harness { coil, cables, parts })
+}
+
+fn keep(folder: &Path, page: String, coil: String, plots: Vec<(String, Plot)>) -> Result<()> {
     let mut list: Vec<(PathBuf, Vec<u8>)> = vec![
-        (folder.join("page.html"), page::html(&title, &c.blocks).into_bytes()),
-        (
-            folder.join("coil.toml"),
-            file.to_toml("Coil of the demonstration. Simulated, invented data: no real pickup.")
-                .into_bytes(),
-        ),
+        (folder.join("page.html"), page.into_bytes()),
+        (folder.join("coil.toml"), coil.into_bytes()),
     ];
-    for (name, plot) in c.files {
+    for (name, plot) in plots {
         list.push((folder.join(format!("{name}.svg")), plot.svg.into_bytes()));
         list.push((folder.join(format!("{name}.png")), plot.png));
     }
-    write_all(list)?;
-    Ok(Harness { coil, cables, parts })
+    write_all(list).map(drop)
 }
 
 fn found(c: &mut Chapter, coil: &CoilDocument) {

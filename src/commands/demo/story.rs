@@ -16,17 +16,28 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
         text: String::new(),
         style,
     };
-    let r = &made.records;
-    let c = &made.comparisons;
     t.free(
         "A day at the Ebbingrove workshop, which does not exist. SIMULATED: every take below was computed by the built-in \
          bench. No pickup, no wax and no sound card took part; records and plots say so too.",
     );
 
+    one_and_more_cable(&mut t, made, out);
+    one_coil(&mut t, made, out);
+    wax_and_no_reading(&mut t, made, out);
+    predicted(&mut t, made, out);
+    if style.details {
+        details(&mut t, made);
+    }
+    again(&mut t, out);
+    t.text
+}
+
+/// What cable does to a pickup.
+fn one_and_more_cable(t: &mut Teller, made: &Made, out: &Path) {
     t.head("1", "A pickup as the guitar will load it");
     t.say(&format!(
         "\"neck 3-7\" (neck pickup, lot 3, number 7) with --load \"{CONTROLS_SHORT}\": {}",
-        reading(&r[0])
+        reading(&made.records[0])
     ));
     t.look(
         out,
@@ -41,23 +52,25 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
         &[JOBS[1].folder, COMPARISONS[0].0],
         "overlay.png shows where the treble went.",
     );
+}
 
+/// Why the exciter lies over one coil.
+fn one_coil(t: &mut Teller, made: &Made, out: &Path) {
     t.head("3", "One coil of a two-coil pickup");
     t.say(&format!(
         "The exciter lies over the first coil only (--over \"the first coil\"), because over both their voltages would \
          cancel: {}",
-        reading(&r[2])
+        reading(&made.records[2])
     ));
     t.say(
-        "The other coil, with its own capacitance, leaves a step near 13 kHz. No model of one coil has that, so the record \
-         carries a warning and the peak is read off the curve.",
+        "The other coil, with its own capacitance, leaves a step near 13 kHz. The reading follows it as another \
+         coil in series; --details says so.",
     );
-    t.look(
-        out,
-        &[JOBS[2].folder],
-        "the lower field of response.png shows the step.",
-    );
+    t.look(out, &[JOBS[2].folder], "response.png shows the step.");
+}
 
+/// What wax does, and a take that is none.
+fn wax_and_no_reading(t: &mut Teller, made: &Made, out: &Path) {
     t.head("4", "Before and after the wax pot");
     t.say(
         "Invented data: wax (relative permittivity about 2.2) is taken to raise the capacitance of the winding by 10 % and \
@@ -71,9 +84,16 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
     );
 
     t.head("5", "A take that cannot be used");
-    t.say(&format!("{}: no reading. {}", name(&r[5]), advice(&r[5])));
+    t.say(&format!(
+        "{}: no reading. {}",
+        name(&made.records[5]),
+        advice(&made.records[5])
+    ));
     t.look(out, &[JOBS[5].folder], "the record keeps the reason.");
+}
 
+/// What is in the coil, and what follows from it.
+fn predicted(t: &mut Teller, made: &Made, out: &Path) {
     t.head("6", "What pots and cables do to the first pickup");
     let coil = &made.harness.coil;
     t.say(&format!(
@@ -93,19 +113,24 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
         ],
         "page.html shows cables, pots, capacitors and wirings.",
     );
+}
 
-    if style.details {
-        for record in r {
-            t.text.push('\n');
-            t.text.push_str(&measure_text(record, style));
-        }
-        for ((_, which), comparison) in COMPARISONS.iter().zip(c) {
-            t.text.push('\n');
-            t.text
-                .push_str(&compare_text(&which.map(|i| r[i].clone()), comparison, style));
-        }
+/// Every measurement and comparison as its own command would show it.
+fn details(t: &mut Teller, made: &Made) {
+    let (r, style) = (&made.records, t.style);
+    for record in r {
+        t.text.push('\n');
+        t.text.push_str(&measure_text(record, style));
     }
+    for ((_, which), comparison) in COMPARISONS.iter().zip(&made.comparisons) {
+        t.text.push('\n');
+        t.text
+            .push_str(&compare_text(&which.map(|i| r[i].clone()), comparison, style));
+    }
+}
 
+/// How to do it again.
+fn again(t: &mut Teller, out: &Path) {
     t.text.push('\n');
     t.free(&format!(
         "Beside every record lie take.wav and drive.wav; {} is the rig they were made with. To do a step again:",
@@ -120,7 +145,6 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
         at(JOBS[3].folder),
         at(JOBS[4].folder)
     ));
-    t.text
 }
 
 fn name(r: &Record) -> String {

@@ -13,6 +13,7 @@ use crate::fileio;
 use crate::record::identity::apart_from;
 use crate::record::{Record, RigSummary, store};
 use crate::rig::{Interface, Rig};
+use crate::shop::known::Study;
 use crate::shop::witness::history::{Check, History};
 use crate::shop::witness::repeat::RepeatDocument;
 
@@ -72,61 +73,18 @@ fn read_history(path: &Path) -> Result<Option<History>> {
     .map(Some)
 }
 
-/// What laying a pickup down anew does on a rig.
-pub enum Placement {
-    Told(Box<RepeatDocument>),
-    /// What lies there is another rig's.
-    OfAnotherRig,
-    /// Measured on the built-in bench, and the takes are real, or the other way round.
-    OfAnotherKind,
-    /// Nobody measured it.
-    Unknown,
-}
-
-impl Placement {
-    /// For takes of this kind.
-    pub fn for_kind(self, simulated: bool) -> Self {
-        match self {
-            Placement::Told(d) if d.simulated != simulated => Placement::OfAnotherKind,
-            p => p,
-        }
-    }
-
-    pub fn told(self) -> Option<RepeatDocument> {
-        match self {
-            Placement::Told(d) => Some(*d),
-            _ => None,
-        }
-    }
-
-    pub fn missing(&self) -> Option<&'static str> {
-        match self {
-            Placement::Told(_) => None,
-            Placement::OfAnotherRig => Some(
-                "`coilwright rig repeat` was on another rig: verdicts count what laying a pickup down anew usually does, which promises nothing. Measure it on this one.",
-            ),
-            Placement::OfAnotherKind => Some(
-                "`coilwright rig repeat` had simulated takes where these are real, or real ones where these are simulated: verdicts count what laying a pickup down anew usually does, which promises nothing.",
-            ),
-            Placement::Unknown => Some(
-                "What laying a pickup down anew does has not been measured: verdicts count the usual, which promises nothing. `coilwright rig repeat` measures it.",
-            ),
-        }
-    }
-}
-
-/// How far the rig, of this file and this name, can tell pickups apart.
-pub fn repeat_of(rig: &Path, own: &RigSummary) -> Result<Placement> {
+/// What laying a pickup down anew does on the rig of this file and this name.
+pub fn study_of(rig: &Path, own: &RigSummary) -> Result<Study> {
     let path = beside(rig, "repeat.json");
     if path.symlink_metadata().is_err() {
-        return Ok(Placement::Unknown);
+        return Ok(Study::Unknown);
     }
     let bytes = fileio::read_limited(&path, outcome::MOST_BYTES)?;
     let document = RepeatDocument::parse(&path.display().to_string(), &bytes)?;
     Ok(match own.is(Some(&document.rig), document.unit.as_deref()) {
         // A scatter is relative: what the file says by now moves all of its readings alike.
-        true => Placement::Told(Box::new(document)),
-        false => Placement::OfAnotherRig,
+        true => Study::Told(Box::new(document)),
+        false => Study::OfAnotherRig,
     })
 }
 

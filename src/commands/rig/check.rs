@@ -4,12 +4,12 @@ use std::path::{Path, PathBuf};
 
 use super::beside::from_rig;
 use super::{aside, beside, by_today, history_of, kept_with, rig_of};
-use crate::cli::args::{About, CheckArgs};
+use crate::cli::args::{About, CheckArgs, Surroundings};
 use crate::cli::console::Console;
 use crate::cli::inputs::LoadArg;
-use crate::commands::anew;
 use crate::commands::measure::{self, Job};
 use crate::commands::outcome::{self, Told};
+use crate::commands::{anew, known};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
@@ -17,9 +17,10 @@ use crate::record::Record;
 use crate::record::identity::{apart_from, same_rig};
 use crate::report::{checks_plot, rig_words, text};
 use crate::rig::Rig;
-use crate::shop::witness::checks::CheckDocument;
+use crate::shop::known::Known;
+use crate::shop::witness::checks::{CheckDocument, WitnessShown};
 use crate::shop::witness::history::{Check, History};
-use crate::shop::witness::judging::Judgement;
+use crate::shop::witness::judging::{Expected, Judgement};
 
 pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.file.as_ref().or(args.rig.as_ref()))?;
@@ -38,8 +39,7 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     // Found out before anything sounds: the history can be read, and is this rig's.
     kept_with(&path, &rig, simulated)?;
     if let Some(standing) = history_of(&path)?.filter(|_| !args.begin_again) {
-        one_kind(&standing, simulated, &path)?;
-        belongs(&standing, &rig, &witness.name, &path)?;
+        goes_on(&standing, simulated, (&path, &rig, &witness.name))?;
     }
     let Witnessed { record, files, folder } = match given {
         Some(record) => Witnessed {
@@ -54,16 +54,18 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     kept_with(&path, &rig, record.is_simulated())?;
     let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, folder.as_deref()))?;
     new.folder = folder_of(folder.as_deref(), &args).and_then(|f| from_rig(&path, f));
-    let of = Witness {
+    let (known, _) = known::beside(&rig, &path);
+    let counted = Witness {
         path: &path,
         rig: &rig,
         name: &witness.name,
-    };
-    let counted = of.count(&mut new, args.begin_again, console);
-    let counted = counted.map_err(|e| not_counted(e, folder.as_deref()))?;
+        expected: known.expected(record.is_simulated()),
+    }
+    .count(&mut new, args.begin_again, console)
+    .map_err(|e| not_counted(e, folder.as_deref()))?;
     let (history, judgement) = (&counted.history, &counted.judgement);
     let advice = rig_words::advice(&rig, &new, judgement, history);
-    let document = CheckDocument::of(history, &new, judgement, advice);
+    let document = CheckDocument::of(history, &new, judgement, shown(&record, &known)?, advice);
     Told {
         document: &document,
         files: [files, counted.written].concat(),
@@ -79,6 +81,15 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
         true => Status::Done,
         false => Status::OutsideLimits,
     })
+}
+
+/// Peak, f0 and Q within what the yardstick says of them, by the study that lies beside the rig's file.
+fn shown(record: &Record, known: &Known) -> Result<WitnessShown> {
+    let mut record = record.clone();
+    known.put(&mut record, None);
+    known
+        .shown(&record)
+        .ok_or_else(|| Failure::new("the take of the witness gives no reading", "check again"))
 }
 
 /// Where the record of the witness lies.
@@ -107,6 +118,8 @@ struct Witness<'a> {
     path: &'a Path,
     rig: &'a Rig,
     name: &'a str,
+    /// What its checks scatter by.
+    expected: Expected,
 }
 
 impl Witness<'_> {
@@ -131,7 +144,7 @@ impl Witness<'_> {
                 ));
             }
             let mut history = by_today(kept.clone(), self.path, self.rig, console);
-            let judgement = history.judge(new);
+            let judgement = history.judge(new, &self.expected);
             new.go = judgement.go();
             if kept.hash == today.chain_hash() {
                 // The file says what it said when they were made, and that may change.
@@ -207,7 +220,8 @@ fn one_kind(h: &History, simulated: bool, path: &Path) -> Result<()> {
     ))
 }
 
-fn belongs(h: &History, rig: &Rig, witness: &str, path: &Path) -> Result<()> {
+fn goes_on(h: &History, simulated: bool, (path, rig, witness): (&Path, &Rig, &str)) -> Result<()> {
+    one_kind(h, simulated, path)?;
     let what = if h.witness != witness {
         format!("its checks are of the witness {:?}, not {witness:?}", h.witness)
     } else if !h.is_of(&rig.summary()) {
@@ -263,10 +277,12 @@ fn witnessed(
     };
     let job = Job {
         about: About {
-            rig: Some(rig.to_path_buf()),
-            load: Some(LoadArg::Load(load)),
-            over: args.over.clone(),
-            room: args.room,
+            on: Surroundings {
+                rig: Some(rig.to_path_buf()),
+                load: Some(LoadArg::Load(load)),
+                over: args.over.clone(),
+                room: args.room,
+            },
             ..About::default()
         },
         devices: args.devices.clone(),

@@ -1,7 +1,7 @@
 //! `rig new`: a rig file from a few questions, or from options.
 
 use crate::capture::bench::DEVICE;
-use crate::cli::args::{NewArgs, ReferenceArg};
+use crate::cli::args::NewArgs;
 use crate::cli::console::Console;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
@@ -17,7 +17,7 @@ pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
             "give another name, or edit that file: nothing is overwritten",
         ));
     }
-    let stem = crate::cli::context::stem(&args.file);
+    let stem = crate::fileio::stem(&args.file);
     let sim = args.source == "sim";
     if let Some(option) = args.devices.first_given().filter(|_| sim) {
         return Err(Failure::new(
@@ -57,16 +57,13 @@ fn given(args: &NewArgs, stem: &str) -> Answers {
     Answers {
         name: args.name.clone().unwrap_or_else(|| stem.to_owned()),
         unit: args.unit.clone(),
-        reference: match args.reference {
-            Some(ReferenceArg::Current) => Reference::Current,
-            _ => Reference::Voltage,
-        },
+        reference: args.reference.unwrap_or(Reference::Voltage),
         // Asked for where it is not given.
         series_ohm: args.series.unwrap_or(f64::NAN),
         sense_ohm: args.sense,
         inductance_h: args.inductance.unwrap_or(f64::NAN),
         source_ohm: args.source_ohm,
-        known: args.known.map(|k| (k.0, k.1)),
+        known: args.known,
         input_ohm: args.input_ohm,
         input_f: args.input_farad,
         lead_f: args.lead,

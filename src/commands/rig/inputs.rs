@@ -51,8 +51,8 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
     let mut document = match (args.through, wire) {
         (Some(part), Some(wire)) => {
             // Half a width, all of it as likely as any (JCGM 100:2008, 4.3.7).
-            let found = inputs::loading(&take, &wire, part.0, args.tolerance / 3f64.sqrt())?;
-            InputsDocument::through(&rig, &sound.used, simulated, part.0, &found)
+            let found = inputs::loading(&take, &wire, part, args.tolerance / 3f64.sqrt())?;
+            InputsDocument::through(&rig, &sound.used, simulated, part, &found)
         }
         _ => InputsDocument::wire(&rig, &sound.used, simulated, &inputs::pair(&take)?),
     };

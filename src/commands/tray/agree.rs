@@ -6,7 +6,9 @@
 use std::path::{Path, PathBuf};
 
 use super::{Lot, noted};
+use crate::commands::anew::{Budget, Outcome};
 use crate::failure::{Failure, Result};
+use crate::record::identity::same_rig;
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};
 use crate::record::when::moment;
@@ -14,13 +16,21 @@ use crate::record::{Record, store};
 use crate::report::text;
 use crate::shop::lot::Entry;
 
+/// Of a reading whose rig's file says something else today.
+struct Said {
+    text: String,
+    /// It was read again, which is no news the second time.
+    done: bool,
+}
+
 impl Lot<'_> {
     /// What cannot be read is said, and stops nobody from working.
     pub(super) fn agree(&mut self) -> Result<()> {
         let before = self.tray.clone();
         let known: Vec<Entry> = self.tray.standing().cloned().collect();
+        let mut budget = Budget::default();
         for entry in &known {
-            if let Err(failure) = self.agree_on(entry) {
+            if let Err(failure) = self.agree_on(entry, &mut budget) {
                 self.remarks.push(failure.to_string());
             }
         }
@@ -35,13 +45,13 @@ impl Lot<'_> {
         Ok(())
     }
 
-    /// What one side has of an entry and the other has not.
-    fn agree_on(&mut self, entry: &Entry) -> Result<()> {
+    /// What one side has of an entry and the other has not, and its reading by what the rig's file says today.
+    fn agree_on(&mut self, entry: &Entry, budget: &mut Budget) -> Result<()> {
         let Some(name) = &entry.record else {
             return Ok(());
         };
         let folder = self.own(name)?;
-        let mut record = store::read(&folder)?;
+        let (mut record, said) = self.by_today(&folder, store::read(&folder)?, budget);
         let (_, withdrawn) = notes::every(&folder, &record.id)?;
         let carried = Self::carry(entry, &withdrawn, &mut record, &folder)?;
         let mut told = entry.clone();
@@ -50,6 +60,13 @@ impl Lot<'_> {
         if differs {
             self.tell_all(entry.number, &record);
         }
+        let read = (record.resonance.as_ref()).map(|r| (r.f0_hz, r.q));
+        let moved = read != entry.f0_hz.zip(entry.q);
+        if moved || self.standard_anew {
+            self.renew(entry.number, &record);
+        }
+        let said = said.filter(|s| moved || !s.done);
+        self.remarks.extend(said.map(|s| s.text));
         if carried || differs {
             self.remarks.push(format!(
                 "{}: what is noted beside its record and what the lot says of it are one again.",
@@ -57,6 +74,28 @@ impl Lot<'_> {
             ));
         }
         Ok(())
+    }
+
+    /// A reading by today's file, where its take is still there, and what is to be said of it.
+    fn by_today(&self, folder: &Path, record: Record, budget: &mut Budget) -> (Record, Option<Said>) {
+        let Some(rig) = self.rig.as_ref().filter(|rig| same_rig(&record.rig, &rig.summary())) else {
+            return (record, None);
+        };
+        let name = record.pickup.name.clone();
+        let (record, said) = match budget.read(folder, record, rig) {
+            Outcome::Same(record) => (record, None),
+            Outcome::Anew(record, keys) => (*record, Some((keys, true, "read again by the rig's file of today"))),
+            Outcome::Gone(record, keys) => (
+                record,
+                Some((keys, false, "its take is gone, and its old reading stands")),
+            ),
+            Outcome::Later(record, keys) => (record, Some((keys, false, "to be read again at the next opening"))),
+        };
+        let said = said.map(|(keys, done, what)| Said {
+            text: format!("{name}: {} is not what it was: {what}.", keys.join(", ")),
+            done,
+        });
+        (record, said)
     }
 
     /// A record that lies here and is in no entry: the tray was cut off before it was entered.

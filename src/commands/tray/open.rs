@@ -4,18 +4,18 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use super::Lot;
-use crate::cli::args::{About, TrayArgs};
+use crate::cli::args::{About, Surroundings, TrayArgs};
 use crate::cli::console::Console;
-use crate::cli::context::{Bench, Fresh};
+use crate::cli::context::{Bench, Fresh, stamp};
 use crate::cli::defaults::Defaults;
 use crate::cli::inputs::LoadArg;
 use crate::commands::outcome::MOST_BYTES;
-use crate::commands::rig::{Placement, history_of, repeat_of};
-use crate::commands::sound;
+use crate::commands::{known, sound};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::RigSummary;
 use crate::record::meters::Kind;
+use crate::report::{judged_words, rig_words};
 use crate::rig::Rig;
 use crate::shop::known::Known;
 use crate::shop::lot::{Setting, Tray};
@@ -25,6 +25,7 @@ use crate::shop::standard::Standard;
 struct Chain {
     about: About,
     room_c: Option<f64>,
+    rig: Option<Rig>,
     summary: RigSummary,
     setting: Setting,
 }
@@ -40,24 +41,30 @@ impl<'a> Lot<'a> {
         let path = folder.join("tray.json");
         let held = held(args.lot(), &path)?;
         let mut remarks = Vec::new();
-        let mut tray = match path.symlink_metadata().is_ok() {
+        let (mut tray, standard_anew) = match path.symlink_metadata().is_ok() {
             true => begun(args, &path, standard, &mut remarks)?,
-            false => Tray::new(args.lot(), standard, args.first),
+            false => (Tray::new(args.lot(), standard, args.first), false),
         };
         match &args.columns {
-            Some(chosen) => tray.columns = chosen.0.clone(),
+            Some(chosen) => tray.columns = chosen.clone(),
             None if tray.entries.is_empty() => tray.columns = defaults.columns.clone().unwrap_or_default(),
             None => {}
         }
         let chain = Chain::of(args, &defaults, &tray)?;
         tray.setting = Some(chain.setting.clone());
         let known = told_of_rig(&chain, args.source == "sim", tray.standard.is_some(), &mut remarks);
-        remarks.extend(tray.standard.iter().flat_map(|s| open_questions(s, &tray, &chain)));
+        remarks.extend(
+            tray.standard
+                .iter()
+                .flat_map(|s| open_questions(s, &tray, &chain, &known)),
+        );
         let mut lot = Lot {
             args,
             folder,
             tray,
+            rig: chain.rig,
             known,
+            standard_anew,
             about: chain.about,
             remarks,
             said: Vec::new(),
@@ -113,18 +120,20 @@ fn standard(path: &Path) -> Result<Standard> {
     Standard::parse(&path.display().to_string(), &text)
 }
 
-/// The lot as it was left.
-fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>, remarks: &mut Vec<String>) -> Result<Tray> {
+/// The lot as it was left, and whether its standard was made anew since.
+fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>, remarks: &mut Vec<String>) -> Result<(Tray, bool)> {
     let lot = args.lot();
     let mut tray = Tray::parse(&path.display().to_string(), &fileio::read_limited(path, MOST_BYTES)?)?;
-    if tray.entries.is_empty() && standard.is_some() {
-        // Nothing was judged by the one before.
-        tray.standard = standard;
-    } else if standard.is_some() && tray.standard != standard {
-        return Err(Failure::new(
-            format!("the lot {lot} was begun with another standard"),
-            "leave --standard out to go on with that one, or give the lot another name",
-        ));
+    let mut standard_anew = false;
+    if let Some(given) = standard.filter(|given| tray.standard.as_ref() != Some(given)) {
+        standard_anew = tray.standard.as_ref().is_some_and(|old| given.is_made_anew(old));
+        if !tray.entries.is_empty() && !standard_anew {
+            return Err(Failure::new(
+                format!("the lot {lot} was begun with another standard"),
+                "leave --standard out to go on with that one, or give the lot another name",
+            ));
+        }
+        tray.standard = Some(given);
     }
     let simulated = args.source == "sim";
     if tray.standing().any(|e| e.record.is_some() && e.simulated != simulated) {
@@ -143,7 +152,7 @@ fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>, remarks: &mut
         ));
         tray.copied_from = Some(std::mem::replace(&mut tray.lot, lot.to_owned()));
     }
-    Ok(tray)
+    Ok((tray, standard_anew))
 }
 
 impl Chain {
@@ -151,20 +160,22 @@ impl Chain {
     fn of(args: &TrayArgs, defaults: &Defaults, tray: &Tray) -> Result<Chain> {
         let begun = tray.setting.as_ref().filter(|_| tray.standing().next().is_some());
         let earlier = begun.and_then(|b| b.rig_file.clone());
+        let given = args.on.clone();
         let about = About {
-            rig: args.rig.clone().or_else(|| defaults.rig.clone()).or(earlier),
-            load: match (&args.load, &defaults.load, begun.and_then(|b| b.load.as_ref())) {
-                (None, None, Some(text)) => Some(LoadArg::Load(text.parse()?)),
-                (load, ..) => load.clone(),
+            on: Surroundings {
+                rig: given.rig.or_else(|| defaults.rig.clone()).or(earlier),
+                load: match (given.load, &defaults.load, begun.and_then(|b| b.load.as_ref())) {
+                    (None, None, Some(text)) => Some(LoadArg::Load(text.parse()?)),
+                    (load, ..) => load,
+                },
+                ..given
             },
-            over: args.over.clone(),
-            room: args.room,
             ..About::default()
         };
         let bench = Bench::plan(&about, defaults)?;
         let summary = bench.rig.as_ref().map(Rig::summary).unwrap_or_default();
         let setting = Setting {
-            rig_file: about.rig.clone(),
+            rig_file: about.on.rig.clone(),
             rig: summary.name.clone(),
             unit: summary.unit().map(str::to_owned),
             rig_hash: summary.told_chain(),
@@ -184,6 +195,7 @@ impl Chain {
         Ok(Chain {
             about,
             room_c: bench.room,
+            rig: bench.rig,
             summary,
             setting,
         })
@@ -193,27 +205,29 @@ impl Chain {
 /// What lies beside the rig's file: what it does to readings, and whether the last check was good. What cannot be read is said, and
 /// stops nobody from working.
 fn told_of_rig(chain: &Chain, simulated: bool, judging: bool, remarks: &mut Vec<String>) -> Known {
-    let path = chain.about.rig.as_deref();
-    let mut readable = |e: Failure| remarks.push(e.to_string());
-    let placed = path.map_or(Ok(Placement::Unknown), |p| repeat_of(p, &chain.summary));
-    let placed = placed.map_err(&mut readable);
-    let checks = path.map_or(Ok(None), history_of).map_err(&mut readable);
-    let placed = placed.unwrap_or(Placement::Unknown).for_kind(simulated);
-    let checks = checks.ok().flatten();
-    remarks.extend(placed.missing().filter(|_| judging).map(str::to_owned));
-    let last = checks.iter().flat_map(|h| h.checks.last());
-    if last.into_iter().any(|c| !c.go && c.simulated == simulated) {
+    let file = chain.about.on.rig.as_deref().zip(chain.rig.as_ref());
+    let (known, failures) = file.map_or_else(Default::default, |(path, rig)| known::beside(rig, path));
+    remarks.extend(failures.iter().map(ToString::to_string));
+    remarks.extend(
+        rig_words::unstudied(&known, simulated)
+            .filter(|_| judging)
+            .map(str::to_owned),
+    );
+    let last = known.eras.newest().and_then(|h| h.checks.last());
+    if last.is_some_and(|c| !c.go && c.simulated == simulated) {
         remarks.push("The rig's last check was NO GO: see to that first, `coilwright rig check`.".into());
     }
-    let of_kind = checks.filter(|h| h.checks.iter().all(|c| c.simulated == simulated));
-    Known::of(placed.told(), of_kind.as_ref())
+    known
 }
 
 /// What would leave every verdict open, or a part of it.
-fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain) -> Vec<String> {
+fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain, known: &Known) -> Vec<String> {
     let mut out = Vec::new();
-    let elsewhere = standard.elsewhere(&chain.summary, chain.setting.load.as_deref(), tray.definition);
-    out.extend(elsewhere.map(|w| format!("No verdict: {w}.")));
+    let now = stamp(std::time::SystemTime::now());
+    let changed = standard.changed(&known.eras, &chain.summary, &now);
+    let elsewhere = standard.elsewhere(&chain.summary, chain.setting.load.as_deref());
+    let both = changed.into_iter().chain(elsewhere);
+    out.extend(both.map(|e| format!("No verdict: {}.", judged_words::elsewhere(&e))));
     let hash = chain.summary.told_chain();
     if standard.is_of(&chain.summary)
         && standard.entered.is_empty()

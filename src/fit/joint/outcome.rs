@@ -10,7 +10,7 @@ use super::{CoilFit, InputLeft, InputPart, Known, Source, Take};
 use crate::network::Coil;
 use crate::network::coil_file::parameters;
 
-pub(super) fn conclude(takes: &[Take], known: &Known, found: Found, metal: bool) -> CoilFit {
+pub(super) fn conclude(takes: &[Take], known: &Known, found: Found) -> CoilFit {
     let layout = &found.layout;
     let freedom = found.freedom();
     let chance = freedom.and_then(|f| ChiSquared::new(f).ok());
@@ -35,7 +35,7 @@ pub(super) fn conclude(takes: &[Take], known: &Known, found: Found, metal: bool)
         shares,
         inputs: inputs(takes, &found, &slopes, [&whole, &from_noise]),
         c_at_bound: found.c_at_bound,
-        metal,
+        metal: layout.kind >= Kind::Turn,
         damping_apart: false,
         other_r: None,
         advice: advice(takes, known, &found, excess),
@@ -100,7 +100,7 @@ fn inputs(takes: &[Take], found: &Found, slopes: &DMatrix<f64>, [whole, noise]: 
     rigs.into_iter().filter_map(of).collect()
 }
 
-/// d(R, L, C, 1/loss or k, tau, emf) by d(unknowns).
+/// d(R, L, C, 1/loss or k, tau, emf, a, b) by d(unknowns).
 pub(super) fn slopes(layout: &Layout, x: &[f64], coil: &Coil) -> DMatrix<f64> {
     let n = parameters(coil).len();
     let mut s = DMatrix::zeros(n, layout.size);
@@ -113,10 +113,14 @@ pub(super) fn slopes(layout: &Layout, x: &[f64], coil: &Coil) -> DMatrix<f64> {
         Kind::Plain => {}
         Kind::Loss if n > 3 => s[(3, 2)] = G_UNIT,
         Kind::Loss => {}
-        Kind::Metal => {
+        Kind::Turn | Kind::Core => {
             s[(3, 2)] = 1.0;
             s[(4, 3)] = x[3].exp() * TAU_UNIT;
             s[(5, 4)] = 1.0;
+            let shape = coil.eddy.map_or(Vec::new(), |e| e.shape());
+            for (i, (name, v)) in shape.into_iter().enumerate() {
+                s[(6 + i, if name == "a" { 5 } else { 6 })] = v;
+            }
         }
     }
     s

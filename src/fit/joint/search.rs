@@ -33,7 +33,7 @@ impl Joint<'_> {
 
 impl Problem for Joint<'_> {
     fn rows(&self) -> usize {
-        self.data_rows() + self.layout.priors.len()
+        self.data_rows() + self.layout.priors.len() + self.layout.kind.weak().len()
     }
 
     fn residuals(&self, x: &[f64], out: &mut DVector<f64>) {
@@ -71,8 +71,10 @@ impl Problem for Joint<'_> {
                 }
             }
         }
-        for (slot, (i, sd)) in out[at..].iter_mut().zip(&self.layout.priors) {
-            *slot = x[*i] / sd;
+        let known = self.layout.priors.iter().map(|(i, sd)| (*i, 0.0, *sd));
+        let weak = self.layout.kind.weak().iter().copied();
+        for (slot, (i, mean, sd)) in out[at..].iter_mut().zip(known.chain(weak)) {
+            *slot = (x[i] - mean) / sd;
         }
     }
 
@@ -106,6 +108,8 @@ pub(super) struct Found {
     pub(super) data_rows: usize,
     pub(super) agreement: Vec<Agreement>,
     pub(super) c_at_bound: bool,
+    /// As so many points of a curve that err alike count one.
+    alike: f64,
 }
 
 /// L and C_s by the straight line through 1/w0^2 over capacitance, kept within what pickups have.
@@ -141,11 +145,16 @@ pub(super) fn solve_kind(takes: &[Take], known: &Known, kind: Kind) -> Option<Fo
     let starts: &[&[f64]] = match kind {
         Kind::Plain => &[&[]],
         Kind::Loss => &[&[1.0]],
-        Kind::Metal => &[
+        Kind::Turn => &[
             &[0.3, 20f64.ln(), 0.1],
             &[0.5, 5f64.ln(), 0.1],
             &[0.3, 100f64.ln(), 0.1],
             &[0.15, 50f64.ln(), 0.1],
+        ],
+        Kind::Core => &[
+            &[0.5, 10f64.ln(), 0.2, 0.0, 0.0],
+            &[0.5, 100f64.ln(), 0.2, 0.0, 0.0],
+            &[0.6, 1000f64.ln(), 0.3, 1.0, 0.0],
         ],
     };
     let ends = starts
@@ -161,6 +170,7 @@ pub(super) fn solve_kind(takes: &[Take], known: &Known, kind: Kind) -> Option<Fo
         agreement: agreements(&joint, &best.theta),
         data_rows: joint.data_rows(),
         c_at_bound: best.at_bound[1],
+        alike: joint.alike(&best.theta),
         x: best.theta,
         cost: best.cost,
         jacobian,
@@ -187,6 +197,28 @@ fn inverse(jacobian: &DMatrix<f64>, at_bound: &[bool]) -> Option<DMatrix<f64>> {
 }
 
 impl Joint<'_> {
+    /// 1 + 2 (r_1 + r_2 + ...), the autocorrelations of the curves' residuals up to the first that is not positive: what the variance of
+    /// a mean has too much (any text on time series); 1 where there are no curves.
+    fn alike(&self, x: &[f64]) -> f64 {
+        let mut all = DVector::zeros(self.rows());
+        self.residuals(x, &mut all);
+        let mut rest = all.as_slice();
+        let mut curves: Vec<&[f64]> = Vec::new();
+        for take in self.takes {
+            let (own, after) = rest.split_at(take.rows());
+            rest = after;
+            curves.extend(matches!(take.seen, Seen::Curve { .. }).then_some(own));
+        }
+        // Magnitude and phase stand in turns.
+        let sum = |lag: usize| {
+            let of = |c: &&[f64]| c.iter().zip(c.iter().skip(2 * lag)).map(|(a, b)| a * b).sum::<f64>();
+            curves.iter().map(of).sum::<f64>()
+        };
+        let (none, points) = (sum(0), curves.iter().map(|c| c.len() / 2).max().unwrap_or(0));
+        let together: f64 = (1..points).map(sum).take_while(|s| *s > 0.0).sum();
+        if none > 0.0 { 1.0 + 2.0 * together / none } else { 1.0 }
+    }
+
     /// Where a search begins; `extra`: the losses.
     fn start(&self, extra: &[f64]) -> Vec<f64> {
         let (l, c) = line(self.takes);
@@ -251,14 +283,16 @@ impl Joint<'_> {
 }
 
 impl Found {
-    /// Data less what was fitted to them; priors count as data of their own. `None` where nothing is left.
+    /// Data less what was fitted to them; priors that are knowledge count as data of their own. `None` where nothing is left.
     pub(super) fn freedom(&self) -> Option<f64> {
         let (data, unknowns) = (self.data_rows + self.layout.priors.len(), self.layout.size);
         (data > unknowns).then(|| (data - unknowns) as f64)
     }
 
-    /// By how much the takes scatter more than their noise, as a factor of variance; 1 where they do not.
+    /// By how much the takes scatter more than their noise, as a factor of variance; 1 where they do not. What a model misses of a
+    /// curve it misses at many points alike.
     pub(super) fn excess(&self) -> f64 {
-        self.freedom().map_or(1.0, |freedom| (self.cost / freedom).max(1.0))
+        let of = |freedom: f64| (self.alike * self.cost / freedom).max(1.0);
+        self.freedom().map_or(1.0, of)
     }
 }

@@ -9,11 +9,14 @@ pub(super) const C_UNIT: f64 = 100e-12;
 pub(super) const G_UNIT: f64 = 1e-6;
 pub(super) const TAU_UNIT: f64 = 1e-6;
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Kind {
     Plain,
     Loss,
-    Metal,
+    /// Metal as one shorted turn.
+    Turn,
+    /// Metal as a core that flux diffuses into.
+    Core,
 }
 
 impl Kind {
@@ -22,7 +25,24 @@ impl Kind {
         match self {
             Kind::Plain => 2,
             Kind::Loss => 3,
-            Kind::Metal => 5,
+            Kind::Turn => 5,
+            Kind::Core => 7,
+        }
+    }
+
+    /// Position, mean and standard deviation of priors so wide that they only keep directions in place that no take tells: k, tau, emf,
+    /// a and b of a core slide along each other.
+    pub(super) fn weak(self) -> &'static [(usize, f64, f64)] {
+        match self {
+            // tau: 100 us within a factor of e^3; a and b: 1 within e^2 and e.
+            Kind::Core => &[
+                (2, 0.5, 0.5),
+                (3, 4.6, 3.0),
+                (4, 0.3, 0.5),
+                (5, 0.0, 2.0),
+                (6, 0.0, 1.0),
+            ],
+            _ => &[],
         }
     }
 }
@@ -59,12 +79,19 @@ pub(super) struct Layout {
 
 impl Read {
     fn has(&self, knob: Knob, value: f64) -> bool {
-        self.parts.contains(&(knob, value))
+        self.parts.contains(&(knob, value)) || self.stated.iter().any(|s| (s.0, s.1) == (knob, value))
     }
 
     fn concerns(&self, take: &Take) -> bool {
         let input = take.input_f > 0.0 && self.rigs.contains(&take.rig);
-        input || self.parts.iter().any(|(k, v)| k.get(&take.load) == Some(*v))
+        let stated = self.stated.iter().map(|s| (s.0, s.1));
+        input
+            || self
+                .parts
+                .iter()
+                .copied()
+                .chain(stated)
+                .any(|(k, v)| k.get(&take.load) == Some(v))
     }
 }
 
@@ -150,17 +177,23 @@ impl Layout {
     pub(super) fn coil(&self, x: &[f64], known: &Known) -> Coil {
         let r = if self.r_free { x[self.kind.count()].exp() } else { 1.0 };
         let coil = Coil::new(known.r_ohm * r, x[0].exp(), x[1] * C_UNIT);
+        let (a, b) = match self.kind {
+            Kind::Core => (x[5].exp(), x[6].exp()),
+            _ => (0.0, 1.0),
+        };
         match self.kind {
             Kind::Plain => coil,
             Kind::Loss => Coil {
                 loss_ohm: (x[2] > 0.0).then(|| 1.0 / (x[2] * G_UNIT)),
                 ..coil
             },
-            Kind::Metal => Coil {
+            Kind::Turn | Kind::Core => Coil {
                 eddy: Some(Eddy {
                     k: x[2],
                     tau_s: x[3].exp() * TAU_UNIT,
                     emf: x[4],
+                    a,
+                    b,
                 }),
                 ..coil
             },
@@ -173,10 +206,15 @@ impl Layout {
         match self.kind {
             Kind::Plain => {}
             Kind::Loss => low[2] = 0.0,
-            Kind::Metal => {
+            Kind::Turn | Kind::Core => {
                 (low[2], high[2]) = (0.0, 0.98);
                 (low[3], high[3]) = (0.1f64.ln(), 1e4f64.ln());
                 (low[4], high[4]) = (-1.0, 1.0);
+                if self.kind == Kind::Core {
+                    high[3] = 5e4f64.ln();
+                    (low[5], high[5]) = (-6.0, 6.0);
+                    (low[6], high[6]) = (-3.0, 3.0);
+                }
             }
         }
         (low, high)
@@ -194,6 +232,9 @@ impl Layout {
         let (scale, zero) = self.meter_at.map_or((0.0, 0.0), |at| (x[at], x[at + 1] * C_UNIT));
         for (knob, value) in self.read.parts.iter().filter(|p| p.0.get(&take.load) == Some(p.1)) {
             let _ = knob.set(&mut load, value * (1.0 + scale) + zero);
+        }
+        for (knob, value, half) in self.read.stated.iter().filter(|p| p.0.get(&take.load) == Some(p.1)) {
+            let _ = knob.set(&mut load, value * (1.0 + scale * half / METER.0));
         }
         load.with_input(
             take.input_ohm.map(|r| r * factor(InputPart::Resistance, r)),

@@ -1,5 +1,6 @@
 use super::*;
-use crate::network::coil::{Eddy, Series};
+use crate::network::Eddy;
+use crate::network::coil::Series;
 use crate::network::second_order::tests::NGSPICE;
 use nalgebra::{DMatrix, DVector};
 use proptest::prelude::*;
@@ -69,6 +70,8 @@ fn circuits_that_are_not_second_order() {
             k: 0.4,
             tau_s: 0.1 / 3e3,
             emf: 0.0,
+            a: 0.0,
+            b: 1.0,
         }),
         ..plain
     };

@@ -12,6 +12,12 @@ pub(super) struct Labels {
     taken: Vec<[f64; 4]>,
 }
 
+pub(super) struct Label<'a> {
+    pub text: &'a str,
+    pub size: f64,
+    pub colour: Rgb,
+}
+
 impl Labels {
     pub(super) fn new(field: Field, lines: Vec<Vec<Point>>) -> Self {
         let mut out = Labels {
@@ -41,15 +47,8 @@ impl Labels {
     }
 
     /// Draws at the first free place, with a thin line to the mark (from one point to another) where it is far off.
-    pub(super) fn put(
-        &mut self,
-        sheet: &mut Sheet,
-        mark: &[Point; 2],
-        text: &str,
-        size: f64,
-        colour: Rgb,
-        places: &[Point],
-    ) {
+    pub(super) fn put(&mut self, sheet: &mut Sheet, mark: &[Point; 2], label: Label, places: &[Point]) {
+        let Label { text, size, colour } = label;
         let w = text_width(text, size);
         let outline = |p: &Point| [p.0 - 0.5, p.1 - 0.8 * size, p.0 + w + 0.5, p.1 + 0.3 * size];
         let corner = (self.field.left + 1.5, self.field.top + size + 0.5);

@@ -106,6 +106,18 @@ fn the_png_has_ink_where_it_should() {
 }
 
 #[test]
+fn a_frame_has_four_sides_of_one_width() {
+    let mut sheet = Sheet::new(40, 30, "frame");
+    sheet.outline(rectangle([10.0, 30.0], [10.0, 20.0]), Pen::solid(INK, 0.4));
+    let picture = Picture::read(&sheet.render().unwrap().png);
+    let across = [[12.0, 9.6, 28.0, 10.4], [12.0, 19.6, 28.0, 20.4]];
+    let upright = [[9.6, 12.0, 10.4, 18.0], [29.6, 12.0, 30.4, 18.0]];
+    for side in across.into_iter().chain(upright) {
+        assert!(picture.share(side, dark) > 0.3, "{side:?}");
+    }
+}
+
+#[test]
 fn without_a_peak_none_is_marked() {
     let r = Recipe {
         q: 0.6,

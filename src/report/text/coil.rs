@@ -1,39 +1,31 @@
 //! What `coil` shows on the screen.
 
-use super::loads::{half, hz};
-use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two_or_more, words};
+use super::loads::half;
+use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
 use crate::coil::behind::{CoilDocument, InputFound, KnownFrom, PartKnown, TakeAgreement};
 use crate::network::knob::{Knob, METER, UNIFORM};
 use crate::record::Level;
-use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
+use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, hz, two_or_more};
+use crate::report::words;
 
 /// The coil behind some takes.
 pub fn coil_text(coil: &CoilDocument, style: Style) -> String {
     let mut out = Screen::new(style);
     let takes = coil.takes.len();
-    out.free(
-        &format!("{}, from {takes} takes", words::clean(&coil.pickup.name)),
-        BOLD,
-    );
+    out.line_in(format!("{}, from {takes} takes", words::clean(&coil.pickup.name)), BOLD);
     values(&mut out, coil);
     let agree = match coil.reduced_chi2 {
         Some(c) if c < 4.0 => "agree within noise and tolerances".to_owned(),
         Some(c) => format!("scatter {:.1} times as much as noise and tolerances explain", c.sqrt()),
         None => "just enough to tell; a further one would check them".to_owned(),
     };
-    out.row("Takes", &agree, PLAIN);
-    for t in &coil.takes {
-        out.row("", &agreement(t), DIM);
-    }
+    out.row("Takes", &agree);
+    out.rows_in("", coil.takes.iter().map(agreement), DIM);
     if let Some(a) = &coil.advice {
-        let text = format!(
-            "a take with --load \"{}\" would bring L to {} and C_s to {} {LEVEL}",
-            a.load,
-            half(a.u_l_h, Unit::Henry),
-            half(a.u_c_f, Unit::Farad)
-        );
-        out.row("Next", &text, PLAIN);
+        let (l, c) = (half(a.u_l_h, Unit::Henry), half(a.u_c_f, Unit::Farad));
+        let load = &a.load;
+        let text = format!("a take with --load \"{load}\" would bring L to {l} and C_s to {c} {LEVEL}");
+        out.row("Next", text);
     }
     for f in &coil.findings {
         let (label, paint) = match f.level {
@@ -41,39 +33,37 @@ pub fn coil_text(coil: &CoilDocument, style: Style) -> String {
             Level::Warning => ("WARNING", WARN),
             Level::Reject => ("STOP", STOP),
         };
-        out.row(label, &f.text, paint);
+        out.row_in(label, &f.text, paint);
     }
     assumed(&mut out, &coil.known);
     if style.details {
         details(&mut out, coil);
     }
-    for n in &coil.notes {
-        out.row("note", n, DIM);
-    }
+    out.rows_in("note", &coil.notes, DIM);
     out.text
 }
 
 fn values(out: &mut Screen, coil: &CoilDocument) {
-    out.row("L", &number::interval(&coil.l_h, Unit::Henry), BOLD);
-    out.row("C_s", &number::interval(&coil.c_f, Unit::Farad), BOLD);
+    out.row_in("L", number::interval(&coil.l_h, Unit::Henry), BOLD);
+    out.row_in("C_s", number::interval(&coil.c_f, Unit::Farad), BOLD);
     let at = coil.temperature_c.map_or(String::new(), |t| format!(", at {t:.0} °C"));
     let r = match coil.r_ohm.u > 0.0 {
         true => number::interval(&coil.r_ohm, Unit::Ohm),
         false => format!("{}, taken as exact", number::short(coil.r_ohm.value, Unit::Ohm)),
     };
-    out.row("R", &format!("{r}{at}"), PLAIN);
+    out.row("R", format!("{r}{at}"));
     if let Some(loss) = &coil.loss_ohm {
-        let text = format!("{} parallel to L", number::interval(loss, Unit::Ohm));
-        out.row("Loss", &text, PLAIN);
+        out.row("Loss", format!("{} parallel to L", number::interval(loss, Unit::Ohm)));
     }
     if let Some(e) = &coil.eddy {
-        let text = format!(
-            "k {}, tau {}, emf {} {LEVEL}: a cover, a plate or poles that conduct",
-            number::bare_interval(&e.k, Unit::Ratio),
-            number::bare_interval(&e.tau, Unit::Second),
-            number::bare_interval(&e.emf, Unit::Ratio)
-        );
-        out.row("Metal", &text, PLAIN);
+        let shape: String = [("a", e.a), ("b", e.b)]
+            .into_iter()
+            .filter_map(|(name, v)| Some(format!(", {name} {}", number::bare_interval(&v?, Unit::Ratio))))
+            .collect();
+        let [k, emf] = [&e.k, &e.emf].map(|e| number::bare_interval(e, Unit::Ratio));
+        let tau = number::bare_interval(&e.tau, Unit::Second);
+        let what = "a cover, a plate or poles that conduct";
+        out.row("Metal", format!("k {k}, tau {tau}, emf {emf}{shape} {LEVEL}: {what}"));
     }
 }
 
@@ -87,7 +77,7 @@ fn assumed(out: &mut Screen, known: &[PartKnown]) {
     let half = |p: &PartKnown| format!("{} {PLUS_MINUS} {:.0} %", part(p), 100.0 * p.u / UNIFORM);
     if let Some(list) = list(KnownFrom::Usual, half) {
         let text = format!("no tolerance is stated, so the usual one is taken: {list} (--tolerance cap=1% and so on)");
-        out.row("note", &text, PLAIN);
+        out.row("note", &text);
     }
     if let Some(list) = list(KnownFrom::Meter, |p| {
         format!("{} {}", part(p), number::short(p.value, Unit::Farad))
@@ -97,11 +87,10 @@ fn assumed(out: &mut Screen, known: &[PartKnown]) {
             100.0 * METER.0,
             number::short(METER.1, Unit::Farad)
         );
-        out.row("note", &text, PLAIN);
+        out.row("note", &text);
     }
     if let Some(list) = list(KnownFrom::Exact, |p| part(p).into()) {
-        let text = format!("taken as exact: {list} (--tolerance amp=1% and so on)");
-        out.row("note", &text, PLAIN);
+        out.row("note", format!("taken as exact: {list} (--tolerance amp=1% and so on)"));
     }
 }
 
@@ -115,15 +104,13 @@ fn part(p: &PartKnown) -> &str {
 
 fn details(out: &mut Screen, coil: &CoilDocument) {
     let c = coil.reduced_chi2.map_or("not known".into(), two_or_more);
-    out.row("fit", &format!("chi-square {c} per degree of freedom"), DIM);
+    out.row_in("fit", format!("chi-square {c} per degree of freedom"), DIM);
     let [l, c] = coil.from_parts.map(|v| format!("{:.0} %", 100.0 * v));
     let text = format!("from the parts' tolerances: {l} of L's, {c} of C_s's");
-    out.row("variance", &text, DIM);
-    for i in &coil.inputs {
-        out.row("input", &input(i), DIM);
-    }
+    out.row_in("variance", &text, DIM);
+    out.rows_in("input", coil.inputs.iter().map(input), DIM);
     if let Some(r) = coil.correlations.get(1).and_then(|row| row.get(2)) {
-        out.row("", &format!("correlation of L and C_s {r:+.3}"), DIM);
+        out.row_in("", format!("correlation of L and C_s {r:+.3}"), DIM);
     }
 }
 
@@ -143,5 +130,6 @@ fn agreement(t: &TakeAgreement) -> String {
     let q = t.q_off.map(|d| format!("Q by {:+.2} %", 100.0 * d));
     let curve = t.curve_db.map(|d| format!("curve off by {d:.3} dB rms"));
     let parts: Vec<String> = [f0, q, curve].into_iter().flatten().collect();
-    format!("{} at {}: {}", hz(t.f0_hz), words::clean(&t.load), parts.join(", "))
+    let peak = t.peak_hz.map_or("no peak".into(), |f| format!("peak {}", hz(f)));
+    format!("{peak} at {}: {}", words::clean(&t.load), parts.join(", "))
 }

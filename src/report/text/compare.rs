@@ -3,11 +3,10 @@
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
-use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, Style, WARN};
-use crate::estimate::Estimate;
+use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
 use crate::record::{Record, Verdict};
-use crate::report::number::{self, LEVEL, Unit};
+use crate::report::difference_words::estimate;
+use crate::report::number::{self, LEVEL, db, hz};
 use crate::report::words::{self, HEIGHT};
 use crate::shop::difference::{Comparison, Difference, Judged};
 use crate::shop::yardstick::Quantity;
@@ -24,11 +23,11 @@ pub fn compare_text(records: &[Record], comparison: &Comparison, style: Style) -
     );
     for (i, apart) in words::told_apart(records).iter().enumerate() {
         if let Some(apart) = apart {
-            out.listed(&words::letter(i), apart, PLAIN);
+            out.listed(&words::letter(i), apart);
         }
     }
-    out.free("", PLAIN);
-    out.free("Against A:", PLAIN);
+    out.line("");
+    out.line("Against A:");
     for (i, d) in comparison.differences.iter().enumerate() {
         let paint = if d.answer == Answer::Different { BOLD } else { PLAIN };
         let other = d
@@ -39,7 +38,7 @@ pub fn compare_text(records: &[Record], comparison: &Comparison, style: Style) -
             Some(k) => format!("against {}: {}", words::letter(k), d.text),
             None => d.text.clone(),
         };
-        out.listed(&words::letter(i + 1), &text, paint);
+        out.listed_in(&words::letter(i + 1), &text, paint);
     }
     if style.details {
         details(&mut out, comparison);
@@ -48,35 +47,27 @@ pub fn compare_text(records: &[Record], comparison: &Comparison, style: Style) -
 }
 
 fn details(out: &mut Screen, comparison: &Comparison) {
-    out.free("", PLAIN);
-    out.free("Differences with their intervals", DIM);
+    out.line("");
+    out.line_in("Differences with their intervals", DIM);
     for (i, d) in comparison.differences.iter().enumerate() {
-        let parts: Vec<String> = [
-            ("peak", Quantity::Peak, d.peak_hz, Unit::Hertz),
-            ("f0", Quantity::F0, d.f0_hz, Unit::Hertz),
-            ("Q", Quantity::Q, d.q, Unit::Ratio),
-            (HEIGHT, Quantity::Height, d.peak_db, Unit::Decibel),
-            ("coupling from the exciter", Quantity::Level, d.level_db, Unit::Decibel),
-        ]
-        .into_iter()
-        .filter_map(|(name, quantity, e, unit)| Some(format!("{name} {}", interval(d, quantity, e?, unit))))
-        .collect();
-        if !parts.is_empty() {
-            out.listed(&words::letter(i + 1), &format!("{} {LEVEL}", parts.join(", ")), PLAIN);
+        let told = Quantity::ALL.map(|q| Some(format!("{} {}", words::quantity(q), interval(d, q)?)));
+        if let Some(parts) = words::joined(told) {
+            out.listed(&words::letter(i + 1), format!("{parts} {LEVEL}"));
         }
     }
-    out.free(
-        "Different: beyond what matters by more than the interval of all quantities together (Bonferroni). The same: with its own \
-         interval within what matters. Both 95 %, Student's t. Coupling is the exciter's position too, not loudness from a string.",
-        DIM,
-    );
+    out.line_in(RULE, DIM);
 }
 
+const RULE: &str = "Different: beyond what matters by more than the interval of all quantities together (Bonferroni). The same: with \
+                    its own interval within what matters. Both 95 %, Student's t. Coupling is the exciter's position too, not \
+                    loudness from a string.";
+
 /// Of this quantity alone; of one that was not judged by the normal distribution.
-fn interval(d: &Difference, quantity: Quantity, e: Estimate, unit: Unit) -> String {
+fn interval(d: &Difference, quantity: Quantity) -> Option<String> {
+    let e = estimate(d, quantity)?;
     let judged = Judged::find(&d.quantities, quantity).filter(|j| j.u > 0.0);
     let half = judged.map_or(e.half_width_95(), |j| e.u * j.half / j.u);
-    number::within(e.value, half, unit)
+    Some(number::within(e.value, half, words::unit(quantity)))
 }
 
 /// Many analyses in one table, then those files that could not be used.
@@ -86,31 +77,20 @@ pub fn batch_text(records: &[Record], failed: &[(PathBuf, String)], style: Style
         let numbered = records.iter().enumerate().map(|(i, r)| ((i + 1).to_string(), r));
         table(&mut out, numbered, style);
     }
-    let again = records.iter().filter(|r| words::reading(r).is_none()).count();
-    let suspect = records
-        .iter()
-        .filter(|r| words::reading(r).is_some() && r.verdict == Verdict::Suspect)
-        .count();
-    let mut sum = vec![format!("{} read", records.len() - again)];
-    if suspect > 0 {
-        sum.push(format!("{suspect} of them with warnings"));
-    }
-    if again > 0 {
-        sum.push(format!("{again} to measure again"));
-    }
-    if !failed.is_empty() {
-        sum.push(format!("{} could not be used", failed.len()));
-    }
-    out.free(&sum.join(", "), PLAIN);
+    let read = records.iter().filter(|r| r.reading().is_some());
+    let suspect = read.clone().filter(|r| r.verdict == Verdict::Suspect).count();
+    let read = read.count();
+    let counted = |n: usize, what: &str| (n > 0).then(|| format!("{n} {what}"));
+    let sum = [
+        Some(format!("{read} read")),
+        counted(suspect, "of them with warnings"),
+        counted(records.len() - read, "to measure again"),
+        counted(failed.len(), "could not be used"),
+    ];
+    out.lines(words::joined(sum));
     for (file, why) in failed {
-        out.free(
-            &format!(
-                "{}: {}",
-                words::no_controls(&file.display().to_string()),
-                words::clean(why)
-            ),
-            WARN,
-        );
+        let file = words::no_controls(&file.display().to_string());
+        out.line_in(format!("{file}: {}", words::clean(why)), WARN);
     }
     out.text
 }
@@ -118,7 +98,7 @@ pub fn batch_text(records: &[Record], failed: &[(PathBuf, String)], style: Style
 fn table<'a>(out: &mut Screen, records: impl Iterator<Item = (String, &'a Record)>, style: Style) {
     let records: Vec<(String, &Record)> = records.collect();
     let rows = rows(&records);
-    let peak = |r: &Record| words::reading(r).is_some_and(|x| x.peak_hz.is_some());
+    let peak = |r: &Record| r.reading().is_some_and(|x| x.peak_hz.is_some());
     let intervals = records.iter().any(|r| peak(r.1));
     let mut widths = widths(&rows);
     let others = widths.iter().sum::<usize>() - widths[1] + 10;
@@ -146,43 +126,33 @@ fn table<'a>(out: &mut Screen, records: impl Iterator<Item = (String, &'a Record
     }
     if intervals {
         let mark = words::mark(records.iter().map(|r| r.1));
-        out.free(&format!("f0 and Q with their intervals {mark}"), DIM);
+        out.line_in(format!("f0 and Q with their intervals {mark}"), DIM);
     }
     for (tag, record) in &records {
         if let Some(down) = words::down(record) {
-            out.listed(tag, &format!("no peak; {down}"), PLAIN);
+            out.listed(tag, format!("no peak; {down}"));
         }
     }
-    let simulated: Vec<&str> = records
-        .iter()
-        .filter(|r| r.1.is_simulated())
-        .map(|r| r.0.as_str())
-        .collect();
+    let simulated = records.iter().filter(|r| r.1.is_simulated());
+    let simulated: Vec<&str> = simulated.map(|r| r.0.as_str()).collect();
     if !simulated.is_empty() {
-        let who = if simulated.len() == records.len() {
-            "all".into()
-        } else {
-            simulated.join(", ")
-        };
-        out.free(&format!("SIMULATED, no real pickup: {who}"), PLAIN);
+        let all = simulated.len() == records.len();
+        let who = if all { "all".into() } else { simulated.join(", ") };
+        out.line(format!("SIMULATED, no real pickup: {who}"));
     }
 }
 
 /// The table's head and body.
 fn rows(records: &[(String, &Record)]) -> Vec<[String; 6]> {
     let body = records.iter().map(|(tag, r)| {
-        let [peak, height, f0, q] = match words::reading(r) {
+        let shown = |q| words::shown(r, q).unwrap_or_default();
+        let [peak, height, f0, q] = match r.reading().map(|x| (x.peak_hz, x.peak_db)) {
             None => ["no reading".into(), String::new(), String::new(), String::new()],
-            Some(x) => match x.peak_hz {
-                None => ["no peak".into(), String::new(), String::new(), String::new()],
-                Some(p) => [
-                    number::short(p.value, Unit::Hertz),
-                    x.peak_db
-                        .map_or(String::new(), |p| number::short(p.value, Unit::Decibel)),
-                    words::shown(r, Quantity::F0).unwrap_or_default(),
-                    words::shown(r, Quantity::Q).unwrap_or_default(),
-                ],
-            },
+            Some((None, _)) => ["no peak".into(), String::new(), String::new(), String::new()],
+            Some((Some(p), height)) => {
+                let height = height.map_or(String::new(), |h| db(h.value));
+                [hz(p.value), height, shown(Quantity::F0), shown(Quantity::Q)]
+            }
         };
         [tag.clone(), words::name(r), peak, height, f0, q]
     });
@@ -192,26 +162,20 @@ fn rows(records: &[(String, &Record)]) -> Vec<[String; 6]> {
 
 /// A row of the table where there is no room for one.
 fn listed(out: &mut Screen, [tag, name, peak, height, f0, q]: &[String; 6]) {
-    out.listed(tag, name, PLAIN);
+    out.listed(tag, name);
     let sized = if height.is_empty() {
         peak.clone()
     } else {
         format!("peak {peak}, {HEIGHT} {height}")
     };
-    out.listed("", &sized, PLAIN);
+    out.listed("", &sized);
     if !f0.is_empty() {
-        out.listed("", &format!("f0 {f0}, Q {q}"), PLAIN);
+        out.listed("", format!("f0 {f0}, Q {q}"));
     }
 }
 
 fn widths(rows: &[[String; 6]]) -> [usize; 6] {
-    let mut out = [0; 6];
-    for row in rows {
-        for (w, cell) in out.iter_mut().zip(row) {
-            *w = columns(cell).max(*w);
-        }
-    }
-    out
+    std::array::from_fn(|i| rows.iter().map(|row| columns(&row[i])).max().unwrap_or(0))
 }
 
 fn shortened(s: &str, w: usize) -> String {

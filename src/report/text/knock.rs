@@ -1,10 +1,9 @@
 //! What taps made the pickup say, on the screen.
 
 use super::screen::Screen;
-use super::{PLAIN, six, two};
 use crate::estimate::Estimate;
 use crate::record::knock::{Knock, KnockPeak, LeftOut};
-use crate::report::number::{self, LEVEL, Unit};
+use crate::report::number::{self, LEVEL, Unit, six, two};
 
 /// On the normal screen so many peaks are enough.
 const SHOWN: usize = 2;
@@ -18,19 +17,15 @@ fn peak(p: &KnockPeak) -> String {
 
 /// One line for the level, one for where it rings.
 pub(super) fn found(out: &mut Screen, k: &Knock) {
-    let level = format!(
-        "{} {LEVEL} re the exciter's answer, {} of {} taps",
-        number::bare_interval(&k.level_db, Unit::Decibel),
-        k.used,
-        k.taps
-    );
-    out.row("Knock", &level, PLAIN);
+    let level = number::bare_interval(&k.level_db, Unit::Decibel);
+    let taps = format!("{} of {} taps", k.used, k.taps);
+    out.row("Knock", format!("{level} {LEVEL} re the exciter's answer, {taps}"));
     let strongest: Vec<String> = k.peaks.iter().take(SHOWN).map(peak).collect();
     let text = match strongest.len() {
         0 => "no peak stands out".into(),
         _ => format!("rings at {} {LEVEL}", strongest.join("; ")),
     };
-    out.row("", &text, PLAIN);
+    out.row("", &text);
 }
 
 /// What a change between two sets of taps means to the shop.
@@ -56,26 +51,19 @@ pub(super) fn why(w: LeftOut) -> &'static str {
 
 pub(super) fn details(out: &mut Screen, k: &Knock) {
     let e = &k.level_db;
-    let text = format!(
-        "{} dB (u {}, u_noise {}); {} dB between the taps",
-        six(e.value),
-        two(e.u),
-        two(e.u_noise),
-        two(k.noise_db)
+    let [u, noise, between] = [e.u, e.u_noise, k.noise_db].map(two);
+    let level = format!(
+        "{} dB (u {u}, u_noise {noise}); {between} dB between the taps",
+        six(e.value)
     );
-    out.row("knock", &text, PLAIN);
+    out.row("knock", level);
     for p in &k.peaks {
-        let decay = p.decay_s.map_or("decay not told".into(), |d| {
-            format!("{} s (u {})", six(d.value), two(d.u))
-        });
-        let text = format!(
-            "{} Hz (u {}), {} dB (u {}), {decay}",
-            six(p.hz.value),
-            two(p.hz.u),
-            six(p.level_db.value),
-            two(p.level_db.u)
+        let with_u = |e: &Estimate, unit: &str| format!("{} {unit} (u {})", six(e.value), two(e.u));
+        let decay = p.decay_s.map_or("decay not told".into(), |d| with_u(&d, "s"));
+        out.row(
+            "  peak",
+            [with_u(&p.hz, "Hz"), with_u(&p.level_db, "dB"), decay].join(", "),
         );
-        out.row("  peak", &text, PLAIN);
     }
     for t in &k.single {
         let told = match (t.level_db, t.left_out) {
@@ -83,7 +71,7 @@ pub(super) fn details(out: &mut Screen, k: &Knock) {
             (Some(e), None) => format!("{} dB (u {} from noise)", six(e.value), two(e.u)),
             (None, None) => "no level".into(),
         };
-        out.row("  tap", &format!("at {:.2} s, {told}", t.at_s), PLAIN);
+        out.row("  tap", format!("at {:.2} s, {told}", t.at_s));
     }
 }
 

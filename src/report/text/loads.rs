@@ -1,39 +1,31 @@
 //! What `loads` shows on the screen.
 
 use super::super::loads_plot::{answer, coil_words, name};
-use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, Style, WARN, columns, two, words};
+use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
 use crate::coil::against::{Against, SaidOf, Undone};
 use crate::coil::loads::{LoadPredicted, LoadsDocument, PartDrawn, ReachedFound};
 use crate::estimate::{Estimate, Z95};
 use crate::network::Knob;
 use crate::quantity::{self, preferred};
-use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
-use crate::stats::Answer;
-use crate::wrap;
+use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, db, hz, two};
+use crate::report::words;
+use crate::stats::{Answer, Open};
+use crate::wrap::{self, columns};
 
 /// The wirings that can be named.
 pub fn wirings_text(list: &[(String, String)], style: Style) -> String {
     let mut out = Screen::new(style);
-    out.free("Wirings for --load (docs/wirings.md draws them):", PLAIN);
+    out.line("Wirings for --load (docs/wirings.md draws them):");
     for (name, about) in list {
-        out.free("", PLAIN);
+        out.line("");
         out.raw(name, BOLD);
-        out.listed("", about, PLAIN);
+        out.listed("", about);
     }
     out.text
 }
 
-fn db(v: f64) -> String {
-    number::short(v, Unit::Decibel)
-}
-
 fn level(v: Option<f64>) -> String {
     v.map_or("silent".into(), db)
-}
-
-pub(super) fn hz(v: f64) -> String {
-    number::short(v, Unit::Hertz)
 }
 
 /// Of nothing but noise.
@@ -56,13 +48,13 @@ pub(super) fn half(u: f64, unit: Unit) -> String {
 /// Predictions of a coil: table, then what was asked besides.
 pub fn loads_text(document: &LoadsDocument, style: Style) -> String {
     let mut out = Screen::new(style);
-    out.free(&format!("Coil {}", coil_words(document)), BOLD);
+    out.line_in(format!("Coil {}", coil_words(document)), BOLD);
     if let Some(r) = &document.reached {
         reached(&mut out, document, r);
     }
     if !document.loads.is_empty() {
         table(&mut out, &document.loads);
-        out.free(
+        out.line_in(
             "above lows: the peak over the level at 10 Hz. Levels: output over the voltage that the string induces.",
             DIM,
         );
@@ -79,9 +71,7 @@ pub fn loads_text(document: &LoadsDocument, style: Style) -> String {
     if let Some(u) = &document.undone {
         freed(&mut out, u);
     }
-    for n in &document.notes {
-        out.row("note", n, DIM);
-    }
+    out.rows_in("note", &document.notes, DIM);
     out.text
 }
 
@@ -109,83 +99,71 @@ fn table(out: &mut Screen, loads: &[LoadPredicted]) {
             }
         } else {
             let above = if height.is_empty() { "" } else { " above the lows" };
-            out.listed(&letter, &format!("{peak} {height}{above}"), PLAIN);
-            out.listed("", &format!("{lows} at 100 Hz, {highs} at 5 kHz"), PLAIN);
-            out.listed("", &name(l), PLAIN);
+            out.listed(&letter, format!("{peak} {height}{above}"));
+            out.listed("", format!("{lows} at 100 Hz, {highs} at 5 kHz"));
+            out.listed("", name(l));
         }
         if let Some(u) = &l.u
             && let (Some(f), Some(h)) = (u.peak_hz, u.height_db)
         {
-            let text = format!(
-                "   {:<10} {:<12} {LEVEL}, from the coil's uncertainty",
-                half(f, Unit::Hertz),
-                half(h, Unit::Decibel)
-            );
-            out.raw(&text, DIM);
+            let (f, h) = (half(f, Unit::Hertz), half(h, Unit::Decibel));
+            out.raw(&format!("   {f:<10} {h:<12} {LEVEL}, from the coil's uncertainty"), DIM);
         }
     }
 }
 
 /// "volume pot 250 kΩ ± 20 %", with whose it is.
 fn part_words(p: &PartDrawn) -> String {
-    let knob = Knob::by_name(&p.part);
-    let words = knob.map_or_else(|| p.part.clone(), |k| k.words().to_owned());
-    let printed = knob.map_or(String::new(), |k| {
-        format!(" {}", quantity::show(p.printed, k.unit(), 3))
-    });
-    let of =
-        p.of.as_ref()
-            .map_or(String::new(), |o| format!(" of {}", words::clean(o)));
-    format!("{words}{of}{printed} {PLUS_MINUS} {} %", two(100.0 * p.tolerance))
+    let of = p.of.iter().map(|o| format!(" of {}", words::clean(o)));
+    let of: String = of.collect();
+    let what = match Knob::by_name(&p.part) {
+        Some(k) => format!("{}{of} {}", k.words(), quantity::show(p.printed, k.unit(), 3)),
+        None => format!("{}{of}", p.part),
+    };
+    format!("{what} {PLUS_MINUS} {} %", two(100.0 * p.tolerance))
 }
 
 /// Is the difference that one hears the pickup or the pot?
 fn tolerances(out: &mut Screen, document: &LoadsDocument) {
-    out.free("", PLAIN);
-    out.free("Parts within their tolerance, everything else as it is:", PLAIN);
+    out.line("");
+    out.line("Parts within their tolerance, everything else as it is:");
     for (i, l) in document.loads.iter().enumerate() {
         let letter = words::letter(i);
         let Some(b) = &l.band else {
-            out.listed(&letter, "no part of it has a tolerance", PLAIN);
+            out.listed(&letter, "no part of it has a tolerance");
             continue;
         };
         let parts: Vec<String> = b.parts.iter().map(part_words).collect();
-        out.listed(&letter, &parts.join(", "), DIM);
+        out.listed_in(&letter, parts.join(", "), DIM);
         let text = match (l.peak_hz, b.peak_hz, b.height_db) {
-            (Some(f), Some([a, z]), Some([low, high])) => format!(
-                "peak {} to {} ({:+.1} to {:+.1} %), {} to {} above the lows (95 % of {} guitars)",
-                hz(a),
-                hz(z),
-                100.0 * (a / f - 1.0),
-                100.0 * (z / f - 1.0),
-                db(low),
-                db(high),
-                b.runs
-            ),
+            (Some(f), Some(hertz), Some(heights)) => {
+                let ([a, z], [low, high], runs) = (hertz.map(hz), heights.map(db), b.runs);
+                let [less, more] = hertz.map(|x| 100.0 * (x / f - 1.0));
+                format!(
+                    "peak {a} to {z} ({less:+.1} to {more:+.1} %), {low} to {high} above the lows (95 % of {runs} guitars)"
+                )
+            }
             (None, ..) => "no peak with the parts as printed".into(),
             _ => "some have a peak, some have none".into(),
         };
-        out.listed("", &text, PLAIN);
+        out.listed("", &text);
     }
-    out.free(
+    out.line(
         "Two pickups that differ by less than this may be one pickup with two pots: compare pickups on one harness.",
-        PLAIN,
     );
     let known = document.loads.iter().find_map(|l| {
         let b = l.band.as_ref()?.peak_hz?;
         Some((Z95 * l.u.as_ref()?.peak_hz?, 0.5 * (b[1] - b[0])))
     });
     if let Some((coil, parts)) = known {
-        let (better, worse, low, high) = match coil < parts {
-            true => ("coil is", "parts", coil, parts),
-            false => ("parts are", "coil", parts, coil),
+        let (better, worse) = match coil < parts {
+            true => ("coil is", "parts"),
+            false => ("parts are", "coil"),
         };
-        let text = format!(
-            "The {better} known better than the {worse}: {PLUS_MINUS} {} against {PLUS_MINUS} {}.",
-            hz(low),
-            hz(high)
-        );
-        out.free(&text, PLAIN);
+        let [low, high] = [coil.min(parts), coil.max(parts)].map(|x| format!("{PLUS_MINUS} {}", hz(x)));
+        out.line(format!(
+            "The {better} known better than the {worse}: {low} against {high}."
+        ));
     }
 }
 
@@ -201,20 +179,16 @@ fn reached(out: &mut Screen, document: &LoadsDocument, r: &ReachedFound) {
             (Some(u), None) => format!("{value} {PLUS_MINUS} {} {LEVEL}", two(Z95 * u)),
             (None, _) => value,
         };
-        out.row(knob.words(), &text, BOLD);
+        out.row_in(knob.words(), &text, BOLD);
         if matches!(unit, quantity::Unit::Ohm | quantity::Unit::Farad) {
             let nearest = preferred::nearest_e12(p.value);
-            out.row(
-                "",
-                &format!("nearest in E12: {}", quantity::show(nearest, unit, 2)),
-                DIM,
-            );
+            out.row_in("", format!("nearest in E12: {}", quantity::show(nearest, unit, 2)), DIM);
         }
     }
     if document.loads.first().is_some_and(|l| l.u.is_none()) {
-        out.row("", "exact for the coil as given; its uncertainty is not stated", DIM);
+        out.row_in("", "exact for the coil as given; its uncertainty is not stated", DIM);
     }
-    out.free("", PLAIN);
+    out.line("");
 }
 
 fn report_unit(unit: quantity::Unit) -> Option<Unit> {
@@ -228,119 +202,93 @@ fn report_unit(unit: quantity::Unit) -> Option<Unit> {
 fn details(out: &mut Screen, document: &LoadsDocument) {
     let p = &document.pickup;
     if let Some(loss) = p.loss_ohm {
-        out.row(
-            "loss",
-            &format!("{} parallel to L", number::short(loss, Unit::Ohm)),
-            DIM,
-        );
+        out.row_in("loss", format!("{} parallel to L", number::short(loss, Unit::Ohm)), DIM);
     }
     if let Some(e) = &p.eddy {
-        let text = format!(
-            "metal: k {}, tau {}, emf {}",
-            two(e.k),
-            number::short(e.tau_s, Unit::Second),
-            two(e.emf)
-        );
-        out.row("metal", &text, DIM);
+        let shape: String = e
+            .shape()
+            .iter()
+            .map(|(name, v)| format!(", {name} {}", two(*v)))
+            .collect();
+        let (k, tau, emf) = (two(e.k), number::short(e.tau_s, Unit::Second), two(e.emf));
+        out.row_in("metal", format!("metal: k {k}, tau {tau}, emf {emf}{shape}"), DIM);
     }
     for (i, l) in document.loads.iter().enumerate() {
-        let order = match (l.f0_hz, l.q) {
-            (Some(f0), Some(q)) => format!(
-                "f0 {}, Q {}",
-                number::four_digits(f0, Unit::Hertz),
-                number::four_digits(q, Unit::Ratio)
-            ),
-            _ => "not of second order".into(),
-        };
+        let [f0, q] = [(l.f0_hz, Unit::Hertz), (l.q, Unit::Ratio)].map(|(v, unit)| Some(number::four_digits(v?, unit)));
+        let order = f0.zip(q).map(|(f0, q)| format!("f0 {f0}, Q {q}"));
+        let order = order.unwrap_or("not of second order".into());
         let peak = l.peak_db.map_or("none".into(), |d| format!("{d:+.3} dB"));
-        let text = format!("{order}, peak {peak} re EMF");
-        out.listed(&words::letter(i), &text, DIM);
+        out.listed_in(&words::letter(i), format!("{order}, peak {peak} re EMF"), DIM);
     }
 }
 
 fn laid_over(out: &mut Screen, a: &Against) {
-    out.free("", PLAIN);
+    out.line("");
     let verdict = match a.answer {
         Answer::Same => "it predicts these takes",
         Answer::Different => "it misses these takes by more than matters",
         Answer::CannotTell => "coil, parts and takes are not known well enough",
     };
     let text = format!("{:.2} dB apart (rms): {}: {verdict}", a.rms_db, answer(a.answer));
-    out.row("Coil file", &text, BOLD);
+    out.row_in("Coil file", &text, BOLD);
     for (i, t) in a.takes.iter().enumerate() {
         let paint = match t.answer {
             Answer::Same => PLAIN,
             _ => WARN,
         };
-        let text = format!(
-            "{}, {}: {:.2} dB apart: {}",
-            words::clean(&t.name),
-            words::clean(&t.load),
-            t.rms_db,
-            answer(t.answer)
-        );
-        out.row(&words::letter(i), &text, paint);
-        for s in &t.said {
-            out.row("", &said(s), PLAIN);
-        }
+        let [name, load] = [&t.name, &t.load].map(|s| words::clean(s));
+        let text = format!("{name}, {load}: {:.2} dB apart: {}", t.rms_db, answer(t.answer));
+        out.row_in(&words::letter(i), text, paint);
+        out.rows("", t.said.iter().map(said));
     }
-    for n in &a.notes {
-        out.row("note", n, PLAIN);
-    }
+    out.rows("note", &a.notes);
 }
 
 /// "peak off by -0.02 ± 0.20 % (95 %); 1 % matters (usual): the same".
 fn said(s: &SaidOf) -> String {
-    let relative = s.quantity == "peak";
-    let off = match relative {
-        true => {
+    let (off, unit) = match s.quantity.as_str() {
+        "peak" => {
             let e = bare(100.0 * s.difference, 100.0 * s.half / Z95);
-            format!("{} %", number::bare_interval(&e, Unit::Ratio))
+            let off = format!("{} %", number::bare_interval(&e, Unit::Ratio));
+            (off, quantity::Unit::Relative)
         }
-        false => number::bare_interval(&bare(s.difference, s.half / Z95), Unit::Decibel),
-    };
-    let unit = if relative {
-        quantity::Unit::Relative
-    } else {
-        quantity::Unit::Decibel
+        _ => {
+            let e = bare(s.difference, s.half / Z95);
+            (number::bare_interval(&e, Unit::Decibel), quantity::Unit::Decibel)
+        }
     };
     let matters = quantity::show(s.matters, unit, 2);
     let usual = if s.usual { " (usual)" } else { "" };
-    let more = match (s.answer, s.more_takes) {
-        (Answer::CannotTell, Some(n)) => format!("; {n} more takes would"),
-        (Answer::CannotTell, None) => "; more takes would not, a closer coil file or closer parts would".into(),
-        _ => String::new(),
+    let level = number::level(s.usual_laying);
+    let would = match s.open {
+        None => "",
+        Some(Open::Noise) => "; a take with less noise would",
+        Some(Open::Laying) => "; a pickup laid down more steadily would",
+        Some(Open::Near) => "; too near to what matters",
+        Some(Open::Stated | Open::Days | Open::Rigs) => "; a closer coil file or closer parts would",
     };
-    format!(
-        "{} off by {off} {LEVEL}; {matters} matters{usual}: {}{more}",
-        s.quantity,
-        answer(s.answer)
-    )
+    let name = match s.quantity.as_str() {
+        "height" => words::HEIGHT,
+        other => other,
+    };
+    let answer = answer(s.answer);
+    format!("{name} off by {off} {level}; {matters} matters{usual}: {answer}{would}")
 }
 
 fn freed(out: &mut Screen, u: &Undone) {
-    out.free("", PLAIN);
-    out.row(
-        "Without it",
-        &format!("{}: {} taken off, {} put on", words::clean(&u.name), u.from, u.to),
-        PLAIN,
-    );
+    out.line("");
+    let name = words::clean(&u.name);
+    out.row("Without it", format!("{name}: {} taken off, {} put on", u.from, u.to));
     match (&u.peak_hz, &u.height_db) {
         (Some(f), Some(d)) => {
-            out.row("Peak", &format!("{} at {}", hz(f.value), db(d.value)), BOLD);
-            out.row(
-                "",
-                &format!(
-                    "{}, {} above the lows {LEVEL}",
-                    number::bare_interval(f, Unit::Hertz),
-                    number::bare_interval(d, Unit::Decibel)
-                ),
-                PLAIN,
+            out.row_in("Peak", format!("{} at {}", hz(f.value), db(d.value)), BOLD);
+            let (f, d) = (
+                number::bare_interval(f, Unit::Hertz),
+                number::bare_interval(d, Unit::Decibel),
             );
+            out.row("", format!("{f}, {d} above the lows {}", number::level(u.usual_laying)));
         }
-        _ => out.row("Peak", "none that a model can tell: see the curve", BOLD),
+        _ => out.row_in("Peak", "none that a model can tell: see the curve", BOLD),
     }
-    for n in &u.notes {
-        out.row("note", n, PLAIN);
-    }
+    out.rows("note", &u.notes);
 }

@@ -2,20 +2,20 @@
 
 use std::path::Path;
 
-use super::screen::Screen;
-use super::{BOLD, PLAIN, Style, WARN, words};
+use super::screen::{BOLD, PLAIN, Screen, Style, WARN};
 use crate::record::Record;
+use crate::report::words;
 
 pub fn notes_text(record: &Record, written: Option<&Path>, style: Style) -> String {
     let mut out = Screen::new(style);
-    out.free(&words::clean(&record.pickup.name), BOLD);
+    out.line_in(words::clean(&record.pickup.name), BOLD);
     if record.noted.is_empty() {
-        out.free("nothing has been noted with it yet", PLAIN);
+        out.line("nothing has been noted with it yet");
     }
     for n in &record.noted {
         let day: String = n.noted_at.chars().take(10).collect();
-        out.free(&format!("note {}, {day}", n.number), PLAIN);
-        let say = |out: &mut Screen, text: &str, paint| out.row("", text, paint);
+        out.line(format!("note {}, {day}", n.number));
+        let say = |out: &mut Screen, text: &str, paint| out.row_in("", text, paint);
         if let Some(w) = n.withdraws {
             say(&mut out, &format!("takes back note {w}"), PLAIN);
         }

@@ -1,10 +1,11 @@
 //! What `potting` shows on the screen, and the sentences that its document promises.
 
-use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, knock, two, words};
+use super::knock;
+use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
 use crate::estimate::{Estimate, Z95};
 use crate::quantity::signed;
-use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
+use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, two};
+use crate::report::words;
 use crate::shop::wax::document::{Decided, Lot, Pair, PotVerdict, PottingDocument, Reason, Remark, Usual};
 use crate::shop::wax::warmth::{RESTED_H, WARM_K};
 
@@ -25,10 +26,6 @@ fn verdict(v: PotVerdict) -> &'static str {
         PotVerdict::CannotTell => "cannot tell",
         PotVerdict::Warm => "WARM",
     }
-}
-
-fn plural(n: usize) -> &'static str {
-    if n == 1 { "" } else { "s" }
 }
 
 /// "f0 -1.47 ± 0.18 % (limit 0.50 %), Q -0.8 ± 2.1 % (limit 5.0 %)": what decided.
@@ -72,9 +69,12 @@ fn reason(p: &Pair) -> String {
         Reason::NoReadingAfter => "no reading any more: a broken wire, a joint, the plug?".into(),
         Reason::NoRigFile => "measured without a rig file".into(),
         Reason::TwoRigs { rigs } => format!("measured on two rigs ({rigs})"),
-        Reason::Unlike { keys } => format!("{keys} is not the same in these readings, and a take is gone"),
+        Reason::Unlike { keys } => format!("{keys} is not the same in these readings, and not all were read again"),
         Reason::OtherRig { rigs, days_of } if rigs == days_of => format!("measured on another unit of {rigs}"),
         Reason::OtherRig { rigs, days_of } => format!("measured on {rigs}, and the days are those of {days_of}"),
+        Reason::BenchChanged { what } => {
+            format!("the bench was changed between them ({what}), which looks like wax or hides it")
+        }
         Reason::TwoLoads => "measured under two loads".into(),
         Reason::SignTurned => "the sign is the other one: leads swapped, or the exciter turned?".into(),
         Reason::WithinLimits => format!("within the limits: {}", sizes(p.decided)),
@@ -113,7 +113,7 @@ fn more(p: &Pair) -> String {
     };
     format!(
         "{n} more reading{} after the wax, {each}, would tell",
-        plural(n as usize)
+        words::plural(n as usize)
     )
 }
 
@@ -123,26 +123,26 @@ fn remark(r: &Remark) -> String {
             format!("{pickup}: {records} of its records do not say which coil they are of, and are left out")
         }
         Remark::WarmLeftOut(pickup, readings) => {
-            format!("{pickup}: {readings} warm reading{} left out", plural(*readings))
+            format!("{pickup}: {readings} warm reading{} left out", words::plural(*readings))
         }
         Remark::UsualDays => {
-            "what a rig does from day to day is a usual value here, which promises nothing: twenty good checks \
-                              of its witness tell (`coilwright rig check`)"
-                .into()
+            "what a rig does from day to day is a usual value here, which promises nothing: `coilwright rig check`".into()
         }
         Remark::FewDays(days) => format!(
-            "the witness's checks are of {} only: what the rig does from day to day is more than they tell",
-            match days {
-                1 => "one day".to_owned(),
-                n => format!("{n} days"),
-            }
+            "the witness's checks are of {days} days only: what the rig does from day to day is more than they tell"
         ),
         Remark::UsualLaying => {
-            "what laying a pickup down anew does is a usual value here, which promises nothing: `coilwright rig repeat`"
+            "what laying a pickup down anew does is a usual value here, which promises nothing, and what the witness saw of these \
+             days has no say: `coilwright rig repeat`"
                 .into()
         }
         Remark::WitnessUnchecked => {
             "the witness was not checked within a day and a half of all of these: a lead that moved looks like wax"
+                .into()
+        }
+        Remark::WitnessTellsLittle => {
+            "the witness has more across it than these pickups and is laid down anew for each check, so it tells little of a lead: \
+             leave it in its place ([witness] place = \"fixed\"), or put less across it"
                 .into()
         }
         Remark::SimulatedAndReal => {
@@ -179,28 +179,19 @@ fn remark(r: &Remark) -> String {
 
 pub fn potting_text(d: &PottingDocument, style: Style) -> String {
     let mut out = Screen::new(style);
-    let days = d.rig.as_deref().map_or("what rigs usually do".into(), |r| {
-        format!("the days of {}", words::clean(r))
-    });
-    let n = d.pairs.len();
-    out.free(
-        &format!("{n} pickup{} before and after the wax, judged by {days}", plural(n)),
-        BOLD,
-    );
-    if d.simulated {
-        out.free(SIMULATED, WARN);
-    }
+    let days = d.rig.as_deref().map(|r| format!("the days of {}", words::clean(r)));
+    let days = days.unwrap_or("what rigs usually do".into());
+    let (n, s) = (d.pairs.len(), words::plural(d.pairs.len()));
+    let head = format!("{n} pickup{s} before and after the wax, judged by {days}");
+    out.line_in(head, BOLD);
+    out.stamp(d.simulated);
     d.pairs.iter().for_each(|p| pair(&mut out, p));
-    if let Some(l) = &d.lot {
-        out.row("The lot", &lot(l), BOLD);
-    }
+    out.rows_in("The lot", d.lot.as_ref().map(lot), BOLD);
     if !d.unpaired.is_empty() {
         let names: Vec<String> = d.unpaired.iter().map(|n| words::clean(n)).collect();
-        out.row("note", &format!("on one side only: {}", names.join(", ")), PLAIN);
+        out.row("note", format!("on one side only: {}", names.join(", ")));
     }
-    for n in &d.notes {
-        out.row("note", n, PLAIN);
-    }
+    out.rows("note", &d.notes);
     out.text
 }
 
@@ -210,51 +201,41 @@ fn pair(out: &mut Screen, p: &Pair) {
         PotVerdict::Warm => (WARN, WARN),
         _ => (BOLD, PLAIN),
     };
-    out.free(&format!("{}: {}", words::clean(&p.pickup), verdict(p.verdict)), title);
-    out.row("", &p.text, paint);
+    out.line_in(format!("{}: {}", words::clean(&p.pickup), verdict(p.verdict)), title);
+    out.row_in("", &p.text, paint);
     if let Some(u) = &p.usual {
-        out.row("", &usual(u), if u.within { PLAIN } else { WARN });
+        out.row_in("", usual(u), if u.within { PLAIN } else { WARN });
     }
-    if let Some(text) = &p.knock_text {
-        out.row("", text, PLAIN);
+    if !p.level_unlike.is_empty() {
+        let keys = p.level_unlike.join(", ");
+        out.row(
+            "",
+            format!("level: cannot tell, {keys} is not the same in these readings, and not all were read again"),
+        );
     }
+    out.rows("", &p.knock_text);
     let numbers = [
         ("f0", p.f0_hz, Unit::Hertz),
         ("Q", p.q, Unit::Ratio),
-        ("height", p.peak_db, Unit::Decibel),
+        (words::HEIGHT, p.peak_db, Unit::Decibel),
         ("level", p.level_db, Unit::Decibel),
         ("winding", p.c_f, Unit::Farad),
         ("knock", p.knock_db, Unit::Decibel),
     ];
-    let shown: Vec<String> = numbers
-        .into_iter()
-        .filter_map(|(name, e, unit)| Some(format!("{name} {}", number::bare_interval(&e?, unit))))
-        .collect();
-    if !shown.is_empty() {
-        out.row("", &format!("{} {LEVEL}", shown.join(", ")), DIM);
-    }
+    let shown = |(name, e, unit): (&str, Option<_>, _)| Some(format!("{name} {}", number::bare_interval(&e?, unit)));
+    let shown = words::joined(numbers.map(shown));
+    out.rows_in("", shown.map(|s| format!("{s} {LEVEL}")), DIM);
 }
 
 fn usual(u: &Usual) -> String {
-    let (pf, percent) = (|c: f64| signed(1e12 * c, 1), |q: f64| signed(100.0 * q, 1));
-    format!(
-        "{} your wax before ({} changes: winding {} to {} pF, Q {} to {} %)",
-        if u.within { "as" } else { "NOT as" },
-        u.changes,
-        pf(u.c_f[0]),
-        pf(u.c_f[1]),
-        percent(u.q[0]),
-        percent(u.q[1])
-    )
+    let [less, more] = u.c_f.map(|c| signed(1e12 * c, 1));
+    let [low, high] = u.q.map(|q| signed(100.0 * q, 1));
+    let (like, n) = (if u.within { "as" } else { "NOT as" }, u.changes);
+    format!("{like} your wax before ({n} changes: winding {less} to {more} pF, Q {low} to {high} %)")
 }
 
 fn lot(l: &Lot) -> String {
-    format!(
-        "all {}, {}: {}, windings {} {PLUS_MINUS} {} pF {LEVEL}",
-        l.pairs,
-        verdict(l.verdict),
-        sizes(Some(l.decided)),
-        signed(1e12 * l.c_f, 1),
-        two(1e12 * l.c_f_half_95)
-    )
+    let (n, verdict, sizes) = (l.pairs, verdict(l.verdict), sizes(Some(l.decided)));
+    let (pf, half) = (signed(1e12 * l.c_f, 1), two(1e12 * l.c_f_half_95));
+    format!("all {n}, {verdict}: {sizes}, windings {pf} {PLUS_MINUS} {half} pF {LEVEL}")
 }

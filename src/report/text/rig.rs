@@ -2,49 +2,33 @@
 
 use std::path::{Path, PathBuf};
 
-use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, two, words, written};
+use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
 use crate::quantity::signed;
-use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit};
-use crate::shop::witness::checks::{CheckDocument, RigDocument};
+use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, two};
+use crate::report::words;
+use crate::shop::reading::Shown;
+use crate::shop::witness::checks::{CheckDocument, QuantityFound, RigDocument};
 use crate::shop::witness::history::Change;
 use crate::shop::witness::repeat::{PolarityDocument, RepeatDocument, Spread};
 
 pub fn rig_text(d: &RigDocument, style: Style) -> String {
     let mut out = Screen::new(style);
-    let unit = d
-        .unit
-        .as_deref()
-        .map_or(String::new(), |u| format!(", unit {}", words::clean(u)));
-    out.free(&format!("{}{unit}", words::clean(&d.name)), BOLD);
-    for w in &d.words {
-        out.free(w, PLAIN);
-    }
-    match (&d.witness, d.checks, &d.last_good) {
-        (None, ..) => out.free(
-            "No witness is named: nothing can tell whether this rig is still what it was.",
-            PLAIN,
-        ),
-        (Some(w), 0, _) => out.free(
-            &format!("Its witness is {}; it has not been checked yet.", words::clean(w)),
-            PLAIN,
-        ),
-        (Some(w), n, last) => out.free(
-            &format!(
-                "Its witness is {}: {n} checks, the last good one {}.",
-                words::clean(w),
-                last.as_deref().map_or("none".into(), words::when)
-            ),
-            PLAIN,
-        ),
-    }
-    if let Some(c) = &d.changed {
-        out.free(&changed(c), PLAIN);
-    }
-    for o in &d.open {
-        out.row("open", o, DIM);
-    }
-    out.row("hash", &d.hash, DIM);
+    let unit = d.unit.as_deref().map(|u| format!(", unit {}", words::clean(u)));
+    let name = words::clean(&d.name) + &unit.unwrap_or_default();
+    out.line_in(name, BOLD);
+    out.lines(&d.words);
+    let witness = d.witness.as_deref().map(words::clean);
+    out.line(match (witness, d.checks, &d.last_good) {
+        (None, ..) => "No witness is named: nothing can tell whether this rig is still what it was.".to_owned(),
+        (Some(w), 0, _) => format!("Its witness is {w}; it has not been checked yet."),
+        (Some(w), n, last) => {
+            let last = last.as_deref().map_or("none".into(), words::when);
+            format!("Its witness is {w}: {n} checks, the last good one {last}.")
+        }
+    });
+    out.lines(d.changed.as_ref().map(changed));
+    out.rows_in("open", &d.open, DIM);
+    out.row_in("hash", &d.hash, DIM);
     out.text
 }
 
@@ -58,168 +42,130 @@ fn changed(c: &Change) -> String {
 
 pub fn changed_text(d: &RigDocument, files: &[PathBuf], style: Style) -> String {
     let mut out = Screen::new(style);
-    out.free("From now on this rig's checks are counted anew.", BOLD);
-    out.free(&d.changed.as_ref().map_or(String::new(), changed), PLAIN);
-    out.free(
-        "What its file says of the part that was changed is to be measured again (`coilwright rig inputs`, docs/bench.md).",
-        PLAIN,
-    );
-    written(&mut out, files);
+    out.line_in("From now on this rig's checks are counted anew.", BOLD);
+    out.lines(d.changed.as_ref().map(changed));
+    out.line("What its file says of the part that was changed is to be measured again (`coilwright rig inputs`, docs/bench.md).");
+    out.written(files);
     out.text
 }
 
 pub fn pack_text(d: &RigDocument, style: Style) -> String {
     let mut out = Screen::new(style);
-    out.free(&format!("To pack with {}:", words::clean(&d.name)), BOLD);
+    out.line_in(format!("To pack with {}:", words::clean(&d.name)), BOLD);
     for (what, text) in &d.pack {
-        out.listed("[ ]", &format!("{what}: {}", words::clean(text)), PLAIN);
+        out.listed("[ ]", format!("{what}: {}", words::clean(text)));
     }
-    out.free("", PLAIN);
-    out.free(
-        "On arrival: headphones off the ears, phantom power off, then `coilwright rig check`: go or no-go.",
-        PLAIN,
-    );
+    out.line("");
+    out.line("On arrival: headphones off the ears, phantom power off, then `coilwright rig check`: go or no-go.");
     out.text
 }
 
 pub fn check_text(d: &CheckDocument, style: Style) -> String {
     let mut out = Screen::new(style);
-    let (word, paint) = match d.verdict.as_str() {
-        "go" => ("GO: the rig is still the rig", BOLD),
-        "no-go" => ("NO GO: something has changed", STOP),
-        _ => ("noted: too few checks yet to judge by", BOLD),
+    let (word, paint) = match (d.verdict.as_str(), d.provisional) {
+        ("go", false) => ("GO: the rig is still the rig", BOLD),
+        ("go", true) => ("GO, by provisional limits: the rig is still the rig", BOLD),
+        ("no-go", false) => ("NO GO: something has changed", STOP),
+        ("no-go", true) => ("NO GO, by provisional limits: something has changed", STOP),
+        _ => ("noted: the first check, from which the others are told", BOLD),
     };
-    out.free(word, paint);
-    if d.simulated {
-        out.free(SIMULATED, WARN);
-    }
-    out.row(
-        "Rig",
-        &format!("{}, by {}", words::clean(&d.rig), words::clean(&d.witness)),
-        PLAIN,
-    );
-    out.row("f0", &number::interval(&d.f0_hz, Unit::Hertz), PLAIN);
-    out.row("Q", &number::interval(&d.q, Unit::Ratio), PLAIN);
-    for a in &d.advice {
-        out.row("", a, if d.verdict == "no-go" { WARN } else { PLAIN });
-    }
+    out.line_in(word, paint);
+    out.stamp(d.simulated);
+    let [rig, witness] = [&d.rig, &d.witness].map(|s| words::clean(s));
+    out.row("Rig", format!("{rig}, by {witness}"));
+    let within = |s: &Shown, unit| {
+        let interval = number::within(s.value, s.half, unit);
+        format!("{interval} {}", number::level(s.usual))
+    };
+    out.rows("Peak", d.shown.peak.map(|s| within(&s, Unit::Hertz)));
+    out.row("f0", within(&d.shown.f0, Unit::Hertz));
+    out.row("Q", within(&d.shown.q, Unit::Ratio));
+    out.rows_in("", &d.advice, if d.verdict == "no-go" { WARN } else { PLAIN });
     for q in &d.quantities {
-        let (scale, unit) = match q.quantity.as_str() {
-            "f0" | "q" => (100.0, "%"),
-            _ => (1.0, "dB"),
-        };
-        let name = match q.quantity.as_str() {
-            "q" => "Q",
-            other => other,
-        };
-        let mut text = format!(
-            "{} {unit} from the baseline ({})",
-            signed(scale * q.off, 3),
-            match q.quantity.as_str() {
-                "noise" | "hum" => format!("at most +{}", two(scale * q.limit)),
-                _ => format!("limits {PLUS_MINUS} {}", two(scale * q.limit)),
-            }
+        out.row_in(
+            quantity(&q.quantity),
+            charted(q),
+            if q.state == "within" { DIM } else { WARN },
         );
-        if let (Some(a), Some(l)) = (q.average_off, q.average_limit) {
-            text.push_str(&format!(
-                ", average {} ({PLUS_MINUS} {})",
-                signed(scale * a, 3),
-                two(scale * l)
-            ));
-        }
-        let paint = if q.state == "within" { DIM } else { WARN };
-        out.row(name, &text, paint);
     }
     for u in &d.unjudged {
-        let why = match u.checks < d.baseline_needed {
-            true => format!("not judged: {} of {} good checks know it", u.checks, d.baseline_needed),
-            false => "not judged: this take does not tell it".to_owned(),
+        let why = match u.checks {
+            0 => "not judged: no good check before knows it",
+            _ => "not judged: this take does not tell it",
         };
-        out.row(&u.quantity, &why, DIM);
+        out.row_in(quantity(&u.quantity), why, DIM);
     }
     out.text
 }
 
+fn quantity(code: &str) -> &str {
+    if code == "q" { "Q" } else { code }
+}
+
+/// "+0.012 % from the checks before (limits ± 0.15), average ...".
+fn charted(q: &QuantityFound) -> String {
+    let (scale, unit) = match q.quantity.as_str() {
+        "f0" | "q" => (100.0, "%"),
+        _ => (1.0, "dB"),
+    };
+    let limits = match q.quantity.as_str() {
+        "noise" | "hum" => "at most +".to_owned(),
+        _ => format!("limits {PLUS_MINUS} "),
+    };
+    let (off, limit) = (signed(scale * q.off, 3), two(scale * q.limit));
+    let average = q.average_off.zip(q.average_limit).map(|(off, limit)| {
+        let (off, limit) = (signed(scale * off, 3), two(scale * limit));
+        format!(", average {off} ({PLUS_MINUS} {limit})")
+    });
+    let average = average.unwrap_or_default();
+    format!("{off} {unit} from the checks before ({limits}{limit}){average}")
+}
+
 fn spread(s: &Spread, scale: f64, unit: &str) -> String {
-    format!(
-        "{} {unit} ({} to {} {LEVEL})",
-        two(scale * s.sd),
-        two(scale * s.low),
-        two(scale * s.high)
-    )
+    let [sd, low, high] = [s.sd, s.low, s.high].map(|v| two(scale * v));
+    format!("scatter {sd} {unit} ({low} to {high} {LEVEL})")
 }
 
 pub fn repeat_text(d: &RepeatDocument, files: &[PathBuf], style: Style) -> String {
     let mut out = Screen::new(style);
-    out.free(
-        &format!(
-            "This rig can tell {} % in f0 apart, and {} % in Q.",
-            two(100.0 * d.tells_f0),
-            two(100.0 * d.tells_q)
-        ),
-        BOLD,
+    let [f0, q] = [d.tells_f0, d.tells_q].map(|v| two(100.0 * v));
+    let tells = format!("This rig can tell {f0} % in f0 apart, and {q} % in Q.");
+    out.line_in(tells, BOLD);
+    out.stamp(d.simulated);
+    let (n, s, rig) = (d.pickups, words::plural(d.pickups), words::clean(&d.rig));
+    let from = format!(
+        "{} readings of {n} pickup{s} on {rig}, taken out and laid back",
+        d.readings
     );
-    if d.simulated {
-        out.free(SIMULATED, WARN);
-    }
-    out.row(
-        "From",
-        &format!(
-            "{} readings of {} on {}, taken out and laid back",
-            d.readings,
-            match d.pickups {
-                1 => "1 pickup".to_owned(),
-                n => format!("{n} pickups"),
-            },
-            words::clean(&d.rig)
-        ),
-        PLAIN,
-    );
-    out.row("f0", &format!("scatter {}", spread(&d.f0, 100.0, "%")), PLAIN);
-    out.row("Q", &format!("scatter {}", spread(&d.q, 100.0, "%")), PLAIN);
-    if let Some(s) = &d.peak_db {
-        out.row("Height", &format!("scatter {}", spread(s, 1.0, "dB")), PLAIN);
-    }
-    if let Some(s) = &d.level_db {
-        out.row("Level", &format!("scatter {}", spread(s, 1.0, "dB")), PLAIN);
-    }
-    if d.freedom < 8 {
-        out.row(
-            "note",
-            "few repeats: five pickups, three times each, would tell better",
-            DIM,
-        );
-    }
-    written(&mut out, files);
+    out.row("From", from);
+    out.row("f0", spread(&d.f0, 100.0, "%"));
+    out.row("Q", spread(&d.q, 100.0, "%"));
+    let decibels = |s: &Spread| spread(s, 1.0, "dB");
+    out.rows("Peak height", d.peak_db.as_ref().map(decibels));
+    out.rows("Level", d.level_db.as_ref().map(decibels));
+    let few = "few repeats: five pickups, three times each, would tell better";
+    out.rows_in("note", (d.freedom < 8).then_some(few), DIM);
+    out.written(files);
     out.text
 }
 
 /// `into`: the file it has been written into; `there`: what it said before.
 pub fn polarity_text(d: &PolarityDocument, into: Option<&Path>, there: Option<i8>, style: Style) -> String {
     let mut out = Screen::new(style);
-    out.free(
-        &match into {
-            Some(_) if there == Some(d.sign) => {
-                format!("The rig's sign is {:+} already; nothing was to be written.", d.sign)
-            }
-            Some(_) => format!("The rig's sign is {:+}; it is written into the rig file.", d.sign),
-            None => format!("Write into the rig file, below [exciter]: sign = {}", d.sign),
-        },
-        BOLD,
-    );
-    if let Some(s) = there.filter(|s| *s != d.sign) {
-        out.free(
-            &format!("{s:+} stood there: is the exciter as it was, and the pickup the right one?"),
-            WARN,
-        );
+    let sign = d.sign;
+    let said = match into {
+        Some(_) if there == Some(sign) => format!("The rig's sign is {sign:+} already; nothing was to be written."),
+        Some(_) => format!("The rig's sign is {sign:+}; it is written into the rig file."),
+        None => format!("Write into the rig file, below [exciter]: sign = {sign}"),
+    };
+    out.line_in(said, BOLD);
+    if let Some(s) = there.filter(|s| *s != sign) {
+        let other = format!("{s:+} stood there: is the exciter as it was, and the pickup the right one?");
+        out.line_in(other, WARN);
     }
-    out.free(
-        &format!(
-            "From {}, whose winding you said to be {:+}. The magnet plays no part in this.",
-            words::clean(&d.pickup),
-            d.known
-        ),
-        PLAIN,
-    );
+    let (name, known) = (words::clean(&d.pickup), d.known);
+    out.line(format!(
+        "From {name}, whose winding you said to be {known:+}. The magnet plays no part in this."
+    ));
     out.text
 }

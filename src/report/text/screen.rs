@@ -1,11 +1,39 @@
 //! Labelled lines on a terminal: wrapped to its width, painted where it has colour.
 
 use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
 
-use anstyle::Style as Paint;
+use anstyle::{AnsiColor, Style as Paint};
 
-use super::{BOLD, LABEL, PLAIN, Style};
+use crate::report::words;
 use crate::wrap::{self, columns};
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Style {
+    pub colour: bool,
+    /// Of the terminal; from 40 to 160 columns are used.
+    pub width: usize,
+    pub details: bool,
+}
+
+impl Default for Style {
+    fn default() -> Self {
+        Style {
+            colour: false,
+            width: 80,
+            details: false,
+        }
+    }
+}
+
+pub(super) const BOLD: Paint = Paint::new().bold();
+pub(super) const DIM: Paint = Paint::new().dimmed();
+pub(super) const WARN: Paint = AnsiColor::Yellow.on_default().bold();
+pub(super) const STOP: Paint = AnsiColor::Red.on_default().bold();
+pub(super) const PLAIN: Paint = Paint::new();
+
+/// Columns of the labels, the gap included.
+const LABEL: usize = 12;
 
 impl Style {
     /// Columns that are used.
@@ -33,16 +61,63 @@ impl Screen {
         }
     }
 
-    pub(super) fn row(&mut self, label: &str, text: &str, paint: Paint) {
-        self.wrapped(label, LABEL, text, paint);
+    pub(super) fn row(&mut self, label: &str, text: impl AsRef<str>) {
+        self.row_in(label, text, PLAIN);
     }
 
-    pub(super) fn listed(&mut self, tag: &str, text: &str, paint: Paint) {
-        self.wrapped(tag, 4, text, paint);
+    pub(super) fn row_in(&mut self, label: &str, text: impl AsRef<str>, paint: Paint) {
+        self.wrapped(label, LABEL, text.as_ref(), paint);
     }
 
-    pub(super) fn free(&mut self, text: &str, paint: Paint) {
-        self.wrapped("", 0, text, paint);
+    pub(super) fn rows(&mut self, label: &str, texts: impl IntoIterator<Item = impl AsRef<str>>) {
+        self.rows_in(label, texts, PLAIN);
+    }
+
+    pub(super) fn rows_in(&mut self, label: &str, texts: impl IntoIterator<Item = impl AsRef<str>>, paint: Paint) {
+        texts.into_iter().for_each(|text| self.row_in(label, text, paint));
+    }
+
+    pub(super) fn listed(&mut self, tag: &str, text: impl AsRef<str>) {
+        self.listed_in(tag, text, PLAIN);
+    }
+
+    pub(super) fn listed_in(&mut self, tag: &str, text: impl AsRef<str>, paint: Paint) {
+        self.wrapped(tag, 4, text.as_ref(), paint);
+    }
+
+    pub(super) fn line(&mut self, text: impl AsRef<str>) {
+        self.line_in(text, PLAIN);
+    }
+
+    pub(super) fn lines(&mut self, texts: impl IntoIterator<Item = impl AsRef<str>>) {
+        texts.into_iter().for_each(|text| self.line(text));
+    }
+
+    pub(super) fn line_in(&mut self, text: impl AsRef<str>, paint: Paint) {
+        self.wrapped("", 0, text.as_ref(), paint);
+    }
+
+    /// Above whatever is no measurement.
+    pub(super) fn stamp(&mut self, simulated: bool) {
+        let stamp = simulated.then_some("SIMULATED: the built-in bench, no real pickup");
+        stamp.into_iter().for_each(|s| self.line_in(s, WARN));
+    }
+
+    /// Where everything lies.
+    pub(super) fn written(&mut self, files: &[PathBuf]) {
+        let mut folder: Option<&Path> = None;
+        for (i, file) in files.iter().enumerate() {
+            let parent = file.parent().filter(|p| !p.as_os_str().is_empty());
+            let label = if i == 0 { "Written" } else { "" };
+            match (parent, file.file_name()) {
+                // The folder once, then the names in it.
+                (Some(p), Some(name)) if folder == Some(p) => {
+                    self.append(&format!(", {}", words::no_controls(&name.to_string_lossy())));
+                }
+                _ => self.path(label, &words::no_controls(&file.display().to_string())),
+            }
+            folder = parent;
+        }
     }
 
     /// Laid out by the caller.
@@ -110,6 +185,13 @@ impl Screen {
             line.push_str(text);
         }
     }
+}
+
+/// Where everything lies.
+pub fn written_text(files: &[PathBuf], style: Style) -> String {
+    let mut out = Screen::new(style);
+    out.written(files);
+    out.text
 }
 
 /// Pieces of so many columns.

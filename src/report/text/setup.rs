@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
-use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, SIMULATED, STOP, Style, WARN, words};
+use super::screen::{BOLD, DIM, STOP, Screen, Style, WARN};
 use crate::report::number::{self, Unit};
+use crate::report::words;
 use crate::rig::Rig;
 use crate::setup::edit::Replaced;
 use crate::setup::interface::{InputsDocument, LevelDocument};
@@ -22,10 +22,6 @@ pub fn level_step(s: &Step) -> String {
         Bend::Below(db) => format!("below {:.2} %", (100.0 * 10f64.powf(db / 20.0)).max(0.01)),
         Bend::Unknown => "not told".into(),
     };
-    let mut out = format!("{:>6.1} dBFS: pickup {}", s.level_dbfs, peak(s.pickup_dbfs));
-    if s.reference_dbfs.is_some() {
-        out.push_str(&format!(", reference {}", peak(s.reference_dbfs)));
-    }
     // What is seen goes before what may be hidden, and the larger before the smaller.
     let weight = |b: &Bend| match b {
         Bend::Seen(db) => (2, *db),
@@ -37,88 +33,76 @@ pub fn level_step(s: &Step) -> String {
         true => s.input_bends,
         false => s.output_bends,
     };
-    out.push_str(&format!(", distortion {}", bend(worse)));
-    if s.pickup_clips || s.reference_clips {
-        out.push_str(", CLIPS");
-    }
-    out
+    let (level, pickup, bent) = (s.level_dbfs, peak(s.pickup.peak_dbfs), bend(worse));
+    let reference = s
+        .reference
+        .peak_dbfs
+        .map(|db| format!(", reference {}", peak(Some(db))));
+    let reference = reference.unwrap_or_default();
+    let clips = if s.pickup.clips || s.reference.clips {
+        ", CLIPS"
+    } else {
+        ""
+    };
+    format!("{level:>6.1} dBFS: pickup {pickup}{reference}, distortion {bent}{clips}")
 }
 
 pub fn level_text(d: &LevelDocument, into: Option<&Path>, style: Style) -> String {
     let mut out = Screen::new(style);
-    if d.simulated {
-        out.free(SIMULATED, WARN);
-    }
+    out.stamp(d.simulated);
     match d.level_dbfs {
-        Some(level) => out.free(&format!("The strongest clean drive is {level:.1} dBFS."), BOLD),
-        None => out.free("No level gave a clean answer.", STOP),
+        Some(level) => out.line_in(format!("The strongest clean drive is {level:.1} dBFS."), BOLD),
+        None => out.line_in("No level gave a clean answer.", STOP),
     }
-    for a in &d.advice {
-        out.free(a, PLAIN);
-    }
+    out.lines(&d.advice);
     match into {
         Some(path) => {
-            out.free(
-                "Tape over the knobs. `measure` plays at this level on this rig unless --level says otherwise.",
-                PLAIN,
-            );
+            out.line("Tape over the knobs. `measure` plays at this level on this rig unless --level says otherwise.");
             gave_way(&mut out, &d.replaced);
             out.path("Written", &path.display().to_string());
         }
-        None => out.free("Nothing was written.", PLAIN),
+        None => out.line("Nothing was written."),
     }
     out.text
 }
 
 pub fn inputs_text(d: &InputsDocument, into: &Path, style: Style) -> String {
     let mut out = Screen::new(style);
-    if d.simulated {
-        out.free(SIMULATED, WARN);
-    }
+    out.stamp(d.simulated);
     match d.gain_db {
         Some(gain) => {
-            out.free("The two inputs against each other, channel 1 over channel 2:", BOLD);
-            out.row("Gain", &number::interval(&gain, Unit::Decibel), PLAIN);
+            out.line_in("The two inputs against each other, channel 1 over channel 2:", BOLD);
+            out.row("Gain", number::interval(&gain, Unit::Decibel));
         }
-        None => out.free("What the pickup's input puts on a pickup:", BOLD),
+        None => out.line_in("What the pickup's input puts on a pickup:", BOLD),
     }
-    if let Some(t) = &d.delay_s {
-        out.row("Delay", &number::interval(t, Unit::Second), PLAIN);
-    }
+    out.rows("Delay", d.delay_s.as_ref().map(|t| number::interval(t, Unit::Second)));
     if let (Some(p), Some(r)) = (&d.ac_pickup_hz, &d.ac_reference_hz) {
         let [p, r] = [p, r].map(|e| number::interval(e, Unit::Hertz));
         let told = match d.corners_told {
             true => format!("pickup {p}, reference {r}"),
             false => "the two are too alike to be told singly; each take finds what matters of them".into(),
         };
-        out.row("AC corner", &told, PLAIN);
+        out.row("AC corner", &told);
     }
     if let Some(c) = &d.capacitance_f {
         match &d.resistance_ohm {
-            Some(r) => out.row("Ohms", &number::interval(r, Unit::Ohm), PLAIN),
-            None => out.row("Ohms", "too high to be told with this part", PLAIN),
+            Some(r) => out.row("Ohms", number::interval(r, Unit::Ohm)),
+            None => out.row("Ohms", "too high to be told with this part"),
         }
-        out.row(
-            "Farads",
-            &format!("{}, input and lead together", number::interval(c, Unit::Farad)),
-            PLAIN,
-        );
-        out.row(
-            "note",
-            "holds if no knob was touched since the wire alone: one part cannot tell a turned knob from another input",
-            DIM,
-        );
+        let farads = number::interval(c, Unit::Farad);
+        out.row("Farads", format!("{farads}, input and lead together"));
+        let holds =
+            "holds if no knob was touched since the wire alone: one part cannot tell a turned knob from another input";
+        out.row_in("note", holds, DIM);
     }
     // What this does not explain has widened the intervals already.
     if d.reduced_chi2 > EXPLAINED {
-        out.row(
-            "Left",
-            &format!(
-                "{:.3} dB rms that neither this nor noise explains; counted in",
-                d.misfit_db
-            ),
-            DIM,
+        let left = format!(
+            "{:.3} dB rms that neither this nor noise explains; counted in",
+            d.misfit_db
         );
+        out.row_in("Left", left, DIM);
     }
     gave_way(&mut out, &d.replaced);
     out.path("Written", &into.display().to_string());
@@ -132,14 +116,10 @@ fn gave_way(out: &mut Screen, replaced: &[Replaced]) {
             Some(new) => format!("now {new}"),
             None => "now left out".to_owned(),
         };
-        out.row(
-            "Replaced",
-            &words::clean(&format!("{}: {} before, {now}", r.key, r.old)),
-            PLAIN,
-        );
+        out.row("Replaced", words::clean(&format!("{}: {} before, {now}", r.key, r.old)));
     }
     if !replaced.is_empty() {
-        out.free("What stood there before stays in the file as a remark.", DIM);
+        out.line_in("What stood there before stays in the file as a remark.", DIM);
     }
 }
 
@@ -152,19 +132,15 @@ pub fn rig_new_text(rig: &Rig, path: &Path, style: Style) -> String {
         1 => "one switch is still to be looked at".to_owned(),
         n => format!("{n} switches are still to be looked at"),
     };
-    let head = format!("{} is written; {open}.", words::clean(&rig.name));
-    out.free(&head, BOLD);
+    out.line_in(format!("{} is written; {open}.", words::clean(&rig.name)), BOLD);
     for item in unseen {
-        out.row("open", &format!("{}? If not: {}", item.question, item.remedy), WARN);
+        out.row_in("open", format!("{}? If not: {}", item.question, item.remedy), WARN);
     }
-    out.free(
-        &format!(
+    out.line(format!(
             "Next: `coilwright use --rig {0}`, then `coilwright rig level` with a pickup in place, `coilwright rig inputs` with one \
              signal on both inputs, and `coilwright rig polarity` with a pickup whose winding you know.",
             path.display()
-        ),
-        PLAIN,
-    );
+        ));
     out.path("Written", &path.display().to_string());
     out.text
 }

@@ -1,6 +1,9 @@
+use std::path::PathBuf;
+
 use super::super::samples::{self, Recipe};
 use super::*;
 use crate::record::{Code, Drive, Finding, PeakFrom, Repeat};
+use crate::record::{Level, Record, Verdict};
 use crate::report::difference_words;
 use crate::shop::difference::{How, compare};
 

@@ -2,49 +2,39 @@
 
 use std::path::PathBuf;
 
-use super::screen::Screen;
-use super::{BOLD, DIM, PLAIN, STOP, Style, WARN, two, words, written};
+use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
+use crate::estimate::Estimate;
 use crate::quantity::{self, signed};
 use crate::record::meters::{Column, Reading};
 use crate::record::{Code, Cure, Finding, Record};
-use crate::report::number::{self, PLUS_MINUS, Unit};
+use crate::report::number::{self, PLUS_MINUS, Unit, two};
+use crate::report::words;
 use crate::shop::lot::{Entry, Tray, Undone};
 use crate::shop::standard::{Call, Judged, Limited, Proposal, Standard};
 use crate::shop::yardstick::Answer;
 
 pub fn standard_text(s: &Standard, p: Option<&Proposal>, files: &[PathBuf], style: Style) -> String {
     let mut out = Screen::new(style);
-    out.free(&format!("{}, version {}", words::clean(&s.name), s.version), BOLD);
-    let mut rows = vec![
-        (
-            "f0",
-            format!("{} {}", number::four_digits(s.f0.hz, Unit::Hertz), per_cent(s.f0.allow)),
-        ),
-        (
-            "Q",
-            format!(
-                "{} {}",
-                number::four_digits(s.q.value, Unit::Ratio),
-                per_cent(s.q.allow)
-            ),
-        ),
-    ];
-    rows.extend(s.level.map(|l| {
+    out.line_in(format!("{}, version {}", words::clean(&s.name), s.version), BOLD);
+    let f0 = number::four_digits(s.f0.hz, Unit::Hertz);
+    out.row("f0", format!("{f0} {}", per_cent(s.f0.allow)));
+    let q = number::four_digits(s.q.value, Unit::Ratio);
+    out.row("Q", format!("{q} {}", per_cent(s.q.allow)));
+    if let Some(l) = &s.level {
         let allow = two(l.allow_db);
-        let text = format!("{:+.2} dB {PLUS_MINUS} {allow} dB; coupling, not loudness", l.db);
-        ("Level", text)
-    }));
-    rows.extend(s.r20_ohm.zip(s.r20_allow).map(|(ohm, allow)| {
+        out.row(
+            "Level",
+            format!("{:+.2} dB {PLUS_MINUS} {allow} dB; coupling, not loudness", l.db),
+        );
+    }
+    if let Some((ohm, allow)) = s.r20_ohm.zip(s.r20_allow) {
         let meter = words::clean(s.ohmmeter.as_deref().unwrap_or_default());
         let ohms = quantity::show(ohm, quantity::Unit::Ohm, 4);
-        ("Ohms", format!("{ohms} {} by {meter}", per_cent(allow)))
-    }));
-    rows.push(("Polarity", s.polarity.map_or("not judged".into(), |p| format!("{p:+}"))));
-    rows.extend(p.map(|p| ("Proposed", proposed(p))));
-    for (label, text) in rows {
-        out.row(label, &text, PLAIN);
+        out.row("Ohms", format!("{ohms} {} by {meter}", per_cent(allow)));
     }
-    written(&mut out, files);
+    out.row("Polarity", s.polarity.map_or("not judged".into(), |p| format!("{p:+}")));
+    out.rows("Proposed", p.map(proposed));
+    out.written(files);
     out.text
 }
 
@@ -57,8 +47,15 @@ fn proposed(p: &Proposal) -> String {
         true => format!("{} readings of {} by name", p.readings, p.pickups),
         false => format!("{} good ones", p.readings),
     };
+    let level = p
+        .level_db
+        .map_or(String::new(), |l| format!(", level {PLUS_MINUS} {} dB", two(l)));
+    let lots = match p.one_lot {
+        true => "; all of one lot, and lots differ too: of several the limits would be wider",
+        false => "",
+    };
     format!(
-        "from {of}, limits that hold 95 % of all such with 95 % confidence ({} standard deviations): f0 {}, Q {}",
+        "from {of}, limits that together hold 95 % of all such with 95 % confidence ({} standard deviations): f0 {}, Q {}{level}{lots}",
         two(p.factor),
         per_cent(p.f0),
         per_cent(p.q)
@@ -189,46 +186,37 @@ pub fn tray_step(t: &Tray, style: Style) -> String {
     if let Some(e) = last.first() {
         let paint = call(e).1;
         line(&mut out, e, PLAIN);
-        out.free(&format!("*** {}  {} ***", words::clean(&e.name), verdict(e)), paint);
+        out.line_in(format!("*** {}  {} ***", words::clean(&e.name), verdict(e)), paint);
         if let Some(j) = &e.judged {
-            if let Some(f) = &j.fault {
-                out.row("", f, paint);
-            }
-            for r in j.reasons.iter().cloned().chain(limits(j, false)) {
-                out.row("", &r, PLAIN);
-            }
-            let within: Vec<String> = limits(j, true).collect();
-            if !within.is_empty() {
-                out.row("", &within.join(", "), DIM);
-            }
+            out.rows_in("", &j.fault, paint);
+            out.rows("", j.reasons.iter().cloned().chain(limits(j, false)));
+            out.rows_in("", words::joined(limits(j, true).map(Some)), DIM);
         }
-        for f in of_kind(e, Cure::Pickup) {
-            out.row("", &f.text, WARN);
-        }
+        out.rows_in("", of_kind(e, Cure::Pickup).map(|f| &f.text), WARN);
         for r in &e.readings {
             let column = words::clean(&r.column().to_string());
-            out.row("", &format!("{column} {}", r.shown()), DIM);
+            out.row_in("", format!("{column} {}", r.shown()), DIM);
         }
-        for u in e.readings.iter().filter_map(Reading::uneven) {
-            out.row("", &u, WARN);
-        }
+        out.rows_in("", e.readings.iter().filter_map(Reading::uneven), WARN);
     }
     out.text.trim_end().to_owned()
 }
 
 /// One entry in columns, or where these do not fit, in words.
 fn line(out: &mut Screen, e: &Entry, paint: anstyle::Style) {
-    const WIDEST: usize = 58;
-    let f0 = e
-        .f0_hz
-        .map_or("-".into(), |x| number::four_digits(x.value, Unit::Hertz));
-    let q = e.q.map_or("-".into(), |x| number::four_digits(x.value, Unit::Ratio));
+    const WIDEST: usize = 78;
+    let shown = |x: Option<Estimate>, unit| x.map_or("-".into(), |x| number::four_digits(x.value, unit));
+    let [peak, f0] = [e.peak_hz, e.f0_hz].map(|x| shown(x, Unit::Hertz));
+    let q = shown(e.q, Unit::Ratio);
     let word = call(e).0.split(',').next().unwrap_or("");
     let name: String = words::clean(&e.name).chars().take(24).collect();
     if out.style.usable() < WIDEST {
-        out.free(&format!("{name}: f0 {f0}, Q {q}, {word}"), paint);
+        out.line_in(format!("{name}: peak {peak}, f0 {f0}, Q {q}, {word}"), paint);
     } else {
-        out.raw(&format!("{name:<24} {f0:>10}  Q {q:<7} {word}"), paint);
+        out.raw(
+            &format!("{name:<24} peak {peak:>9}  f0 {f0:>9}  Q {q:<6} {word}"),
+            paint,
+        );
     }
 }
 
@@ -241,7 +229,7 @@ fn line_alone(e: &Entry, style: Style) -> String {
 pub fn tray_summary(t: &Tray, style: Style) -> String {
     let mut out = Screen::new(style);
     let c = t.counts();
-    let parts: Vec<String> = [
+    let counts = [
         (c.pass, "pass"),
         (c.outside, "outside"),
         (c.cannot_tell, "cannot tell"),
@@ -250,29 +238,21 @@ pub fn tray_summary(t: &Tray, style: Style) -> String {
         (c.no_reading, "no reading"),
         (c.measured, "measured"),
         (c.skipped, "skipped"),
-    ]
-    .into_iter()
-    .filter(|p| p.0 > 0)
-    .map(|(n, w)| format!("{n} {w}"))
-    .collect();
-    let parts = match parts.is_empty() {
-        true => "nothing measured yet".into(),
-        false => parts.join(", "),
-    };
-    out.free(&format!("Lot {}: {parts}", words::clean(&t.lot)), BOLD);
+    ];
+    let parts = words::joined(counts.map(|(n, what)| (n > 0).then(|| format!("{n} {what}"))));
+    let parts = parts.unwrap_or("nothing measured yet".into());
+    out.line_in(format!("Lot {}: {parts}", words::clean(&t.lot)), BOLD);
     for e in t.standing() {
         let pass = e.judged.as_ref().is_none_or(|j| j.call == Call::Pass);
         let why = why(e);
         if pass && why.is_empty() && e.record.is_some() {
             continue;
         }
-        out.free(&format!("{}: {}", words::clean(&e.name), verdict(e)), call(e).1);
-        for w in why {
-            out.row("", &w, PLAIN);
-        }
+        out.line_in(format!("{}: {}", words::clean(&e.name), verdict(e)), call(e).1);
+        out.rows("", why);
     }
     summary_of_all(t, &mut out);
-    out.row("", "the same command goes on with the lot where it stopped", DIM);
+    out.row_in("", "the same command goes on with the lot where it stopped", DIM);
     out.text
 }
 
@@ -294,7 +274,7 @@ fn summary_of_all(t: &Tray, out: &mut Screen) {
     for f in t.standing().flat_map(|e| of_kind(e, Cure::Rig)) {
         if !said.contains(&f.code) {
             said.push(f.code);
-            out.free(&format!("Of this rig: {}", f.text), PLAIN);
+            out.line(format!("Of this rig: {}", f.text));
         }
     }
     if let Some(s) = t.standard.as_ref().filter(|s| s.r20_allow.is_some()) {
@@ -304,8 +284,8 @@ fn summary_of_all(t: &Tray, out: &mut Screen) {
         };
         let names: Vec<String> = t.standing().filter(unread).map(|e| words::clean(&e.name)).collect();
         if !names.is_empty() {
-            let list = names.join(", ");
-            out.free(&format!("Ohms not judged, as none were typed: {list}"), PLAIN);
+            let names = names.join(", ");
+            out.line(format!("Ohms not judged, as none were typed: {names}"));
         }
     }
     for m in t.tallies() {
@@ -314,6 +294,6 @@ fn summary_of_all(t: &Tray, out: &mut Screen) {
         let column = words::clean(&m.column.to_string());
         let [middle, least, most] = [m.mean, m.least, m.most].map(|v| m.shown(v));
         let text = format!("{column}: {middle} of {}{scatter}, {least} to {most}", m.readings);
-        out.free(&text, PLAIN);
+        out.line(&text);
     }
 }

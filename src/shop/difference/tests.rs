@@ -31,6 +31,7 @@ fn record(id: &str, rig: &str, resonance: Option<Resonance>) -> Record {
         },
         resonance,
         fit: None,
+        budget: None,
         curve: None,
         findings: vec![],
         notes: vec![],
@@ -44,6 +45,7 @@ fn reading(f0: f64, q: f64, peak: Option<(f64, f64)>) -> Resonance {
     Resonance {
         f0_hz: e(f0, 5.0, 3.0),
         q: e(q, 0.05, 0.03),
+        local: false,
         corr_f0_q: 0.0,
         peak_hz: peak.map(|p| e(p.0, 5.0, 3.0)),
         peak_db: peak.map(|p| e(p.1, 0.05, 0.03)),
@@ -166,10 +168,10 @@ fn the_rigs_own_study_takes_the_place_of_usual_values() {
         (d.peak_hz.unwrap().u, d.quantities[at].usual)
     };
     let (u, usual) = of(study(20.0, 12.0));
-    assert!((u - 2f64.sqrt() * 20f64.hypot(3.0)).abs() < 1e-9 && !usual, "{u}");
+    assert!((u - 2f64.sqrt() * 20f64.hypot(3.0)).abs() < 1e-9 && !usual.any(), "{u}");
     // A small study is pooled.
     let (u, usual) = of(study(20.0, 2.0));
-    assert!(usual && u < 2f64.sqrt() * 12.0, "{u}");
+    assert!(usual.laying && !usual.days && u < 2f64.sqrt() * 12.0, "{u}");
 }
 
 #[test]
@@ -213,20 +215,67 @@ fn nothing_is_told_where_none_was_looked_for_finely_enough() {
     let d = pair(b);
     assert_eq!((answer(&d, "q"), d.answer), (Answer::CannotTell, Answer::CannotTell));
     let q = Judged::find(&d.quantities, Quantity::Q).unwrap();
-    assert!(matches!(q.would_tell, Some(More::Placements(1..))), "{q:?}");
+    assert_eq!(q.open, Some(Open::Noise));
     assert!(
         d.quantities
             .iter()
-            .all(|j| (j.answer == Answer::CannotTell) == j.would_tell.is_some())
+            .all(|j| (j.answer == Answer::CannotTell) == j.open.is_some())
     );
 }
 
+/// A response of second order without a peak, and its curve: 3 dB down where (f/f0)^2 is s + sqrt(s^2 + 10^0.3 - 1), with
+/// s = 1 - 1/(2 Q^2).
+fn flat(id: &str, f0: f64, q: f64) -> Record {
+    let told = Resonance {
+        q: e(q, 1e-3 * q, 1e-3 * q),
+        ..reading(f0, q, None)
+    };
+    let mut r = record(id, "north", Some(told));
+    let freq_hz: Vec<f64> = (0..400).map(|i| 50.0 * 1.02f64.powi(i)).collect();
+    let gain = |f: &f64| {
+        let x = (f / f0).powi(2);
+        -10.0 * ((1.0 - x).powi(2) + x / (q * q)).log10()
+    };
+    let gains: Vec<f64> = freq_hz.iter().map(gain).collect();
+    r.curve = Some(crate::record::Curve {
+        model_db: gains.clone(),
+        mag_db: gains,
+        u_db: vec![0.002; freq_hz.len()],
+        freq_hz,
+        ..Default::default()
+    });
+    r
+}
+
+/// f0 and Q of what has no peak are told by little: where it is 3 dB down decides.
 #[test]
-fn a_missing_peak_leaves_f0_and_q() {
-    let d = pair(reading(5200.0, 0.2, None));
-    assert!(d.peak_hz.is_none() && d.peak_db.is_none() && d.answer == Answer::Different);
-    let named: Vec<&str> = d.quantities.iter().map(|j| j.quantity.as_str()).collect();
-    assert_eq!(named, ["f0", "q", "level"]);
+fn without_a_peak_the_3_db_point_decides() {
+    let named = |d: &Difference| d.quantities.iter().map(|j| j.quantity.clone()).collect::<Vec<_>>();
+    // f0 1 % lower and Q 1 % higher: 0.4 % between them.
+    let like = one(&[flat("a", 5200.0, 0.5), flat("b", 5148.0, 0.505)]);
+    assert_eq!(
+        (named(&like), like.answer),
+        (vec!["level".into(), "down".into()], Answer::Same)
+    );
+    let down = |f0: f64, q: f64| {
+        let s = 1.0 - 0.5 / (q * q);
+        f0 * (s + (s * s + 10f64.powf(0.3) - 1.0).sqrt()).sqrt()
+    };
+    let far = one(&[flat("a", 5200.0, 0.5), flat("b", 5200.0, 0.55)]);
+    let j = Judged::find(&far.quantities, Quantity::Down).unwrap();
+    let want = (down(5200.0, 0.55) / down(5200.0, 0.5)).ln();
+    assert!(
+        (j.difference - want).abs() < 2e-4 && far.answer == Answer::Different,
+        "{far:?}"
+    );
+    // Against one with a peak its height is none; and of what has neither peak nor curve nobody can tell.
+    let mut peaked = flat("a", 4000.0, 2.5);
+    peaked.resonance = first().resonance;
+    let d = one(&[peaked, flat("b", 5200.0, 0.5)]);
+    assert_eq!(named(&d), ["height", "level", "down"]);
+    assert_eq!(answer(&d, "height"), Answer::Different);
+    let bare = |id| record(id, "north", Some(reading(5200.0, 0.5, None)));
+    assert_eq!(one(&[bare("a"), bare("b")]).answer, Answer::CannotTell);
 }
 
 #[test]
@@ -328,7 +377,12 @@ fn what_was_worked_out_otherwise_is_told_by_nobody() {
     let d = one(&pair);
     assert_eq!((d.answer, d.why), (Answer::CannotTell, Some(Why::RigFile)));
     assert_eq!(unlike_in(&pair[0], &pair[1]), ["exciter.inductance_h"]);
-    // A gain is in levels only.
+    // A gain is in levels only: of those nobody can tell, and so not of the whole either, unless something else differs.
     let d = one(&[of("a", 4000.0, 5e-4, 0.0), of("b", 3000.0, 5e-4, 1.0)]);
     assert!(d.answer == Answer::Different && d.level_db.is_none(), "{d:?}");
+    let d = one(&[of("a", 4000.0, 5e-4, 0.0), of("b", 4000.0, 5e-4, 1.0)]);
+    assert_eq!(
+        (d.answer, d.level_unlike),
+        (Answer::CannotTell, vec!["input.gain_db".to_owned()])
+    );
 }

@@ -6,7 +6,9 @@ fn record(call: Call) -> (Record, Option<Judged>) {
     let record = store::parse(bytes, "record.json".as_ref()).unwrap();
     let judged = Judged {
         call,
+        why: Vec::new(),
         reasons: Vec::new(),
+        looks: None,
         fault: None,
         against: Vec::new(),
     };

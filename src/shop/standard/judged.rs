@@ -2,11 +2,12 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::Standard;
+use super::{Elsewhere, Standard};
 use crate::estimate::Estimate;
 use crate::record::identity::Sense;
-use crate::record::{Code, Record, Resonance};
-use crate::shop::known::Known;
+use crate::record::{Code, Finding, Record, Resonance};
+use crate::shop::reading;
+use crate::shop::witness::eras::Eras;
 use crate::shop::yardstick::{Answer, Between, Held, Parts, Quantity, Question};
 
 /// What a reading is against a standard.
@@ -26,13 +27,49 @@ pub enum Call {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Judged {
     pub call: Call,
-    /// Why, where no number tells it, in the order of weight. Documents of old have the numbers in here too.
+    /// Why, where no number tells it, in the order of weight.
+    #[serde(skip)]
+    pub why: Vec<Why>,
+    /// The same in words, put in where it is shown. Documents of old have the numbers in here too.
     pub reasons: Vec<String>,
-    /// What it looks like.
+    #[serde(skip)]
+    pub looks: Option<Looks>,
+    /// What it looks like, in words.
     pub fault: Option<String>,
     /// Each quantity and its limit, those first that are outside.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub against: Vec<Against>,
+}
+
+/// Why a take passes no limit, or cannot be held against them.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Why {
+    /// What a finding of the record says.
+    Finding(Finding),
+    Elsewhere(Elsewhere),
+    /// Wound or wired the other way.
+    Turned,
+    /// The standard's level is of another rig's exciter.
+    OtherExciter,
+    /// The sign of one of the two rigs is not known.
+    SignUnknown,
+    /// No peak; `wanted`: every pickup within the limits has one.
+    NoPeak {
+        wanted: bool,
+    },
+}
+
+/// What a reading outside its limits looks like.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Looks {
+    /// An open winding, or nothing plugged in.
+    Open,
+    OhmsAlone,
+    ShortedTurns,
+    TurnsMissing,
+    TurnsTooMany,
+    MoreLoss,
+    Swapped,
 }
 
 /// What a standard has limits for.
@@ -54,12 +91,18 @@ pub struct Against {
 }
 
 /// What a take came to. A warning that another take may be rid of asks for one, whatever the figures say, until the take is
-/// `kept` by hand. Without a standard nothing else is judged but that there is a reading.
-pub fn judge(record: &Record, s: Option<&Standard>, known: &Known, kept: bool) -> Option<Judged> {
-    let Some(r) = record.reading() else {
+/// `kept` by hand. Without a standard nothing else is judged but that there is a reading. `eras`: of the rig.
+pub fn judge(record: &Record, s: Option<&Standard>, eras: &Eras, kept: bool) -> Option<Judged> {
+    if record.reading().is_none() {
         return Some(no_reading(record));
-    };
-    let judged = s.map(|s| against(record, r, s, known));
+    }
+    let judged = s.map(|s| match record.read_as(s.definition) {
+        Some(r) => against(record, &r, s, eras),
+        None => Judged {
+            why: vec![Why::Elsewhere(Elsewhere::Definition)],
+            ..Judged::only(Call::CannotTell)
+        },
+    });
     let Some(warning) = record.curable() else {
         return judged;
     };
@@ -68,7 +111,7 @@ pub fn judge(record: &Record, s: Option<&Standard>, known: &Known, kept: bool) -
         Some(j) if j.call != Call::Pass => j,
         _ => Judged::only(Call::Kept),
     };
-    judged.reasons.push(warning.text.clone());
+    judged.why.push(Why::Finding(warning.clone()));
     Some(judged)
 }
 
@@ -76,7 +119,9 @@ impl Judged {
     fn only(call: Call) -> Judged {
         Judged {
             call,
+            why: Vec::new(),
             reasons: Vec::new(),
+            looks: None,
             fault: None,
             against: Vec::new(),
         }
@@ -88,56 +133,57 @@ fn no_reading(record: &Record) -> Judged {
     let cause = record.rejected_for();
     let open = cause.is_some_and(|f| matches!(f.code, Code::OpenWinding | Code::NoSignal));
     Judged {
-        reasons: cause.map(|f| f.text.clone()).into_iter().collect(),
-        fault: open.then(|| "open winding, or nothing plugged in".to_owned()),
+        why: cause.cloned().map(Why::Finding).into_iter().collect(),
+        looks: open.then_some(Looks::Open),
         ..Judged::only(Call::NoReading)
     }
 }
 
-/// A record against the standard; `known`: what the rig does to readings.
-fn against(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Judged {
+/// A record against the standard.
+fn against(record: &Record, r: &Resonance, s: &Standard, eras: &Eras) -> Judged {
     let load = record.load.as_ref().map(|l| l.text.as_str());
-    if let Some(why) = s.elsewhere(&record.rig, load, r.definition) {
+    let changed = || s.changed(eras, &record.rig, &record.taken_at);
+    if let Some(elsewhere) = s.elsewhere(&record.rig, load).or_else(changed) {
         return Judged {
-            reasons: vec![why],
+            why: vec![Why::Elsewhere(elsewhere)],
             ..Judged::only(Call::CannotTell)
         };
     }
-    let mut against = limits(record, r, s, known);
+    let mut against = limits(record, r, s);
     let pattern = Pattern::of(record, r, s, &against);
     let weight = |answer| (answer != Answer::Different, answer != Answer::CannotTell);
     against.sort_by_key(|a| weight(a.held.answer));
-    let mut reasons: Vec<String> = Vec::new();
-    if pattern.turned {
-        reasons.push("wound or wired the other way".into());
-    }
-    if s.level.is_some() && !s.has_exciter_of(record) {
-        reasons.push("the standard's level is of another rig's exciter: take it out to judge the rest".into());
-    }
-    if s.polarity.is_some() && s.polarity_of(record).is_none() {
-        reasons.push(
-            "of one of the two rigs the sign is not known, so polarity is not told: `coilwright rig polarity`".into(),
-        );
-    }
+    let other_exciter = s.level.is_some() && !s.has_exciter_of(record);
+    let sign_unknown = s.polarity.is_some() && s.polarity_of(record).is_none();
+    let flat = r.peak_hz.is_none();
+    let misses_peak = flat && s.wants_peak();
+    let why: Vec<Why> = [
+        pattern.turned.then_some(Why::Turned),
+        other_exciter.then_some(Why::OtherExciter),
+        sign_unknown.then_some(Why::SignUnknown),
+        flat.then_some(Why::NoPeak { wanted: misses_peak }),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
     let any = |answer| against.iter().any(|a| a.held.answer == answer);
     let call = match () {
-        () if pattern.turned || any(Answer::Different) => Call::Outside,
-        () if !reasons.is_empty() || any(Answer::CannotTell) => Call::CannotTell,
+        () if pattern.turned || misses_peak || any(Answer::Different) => Call::Outside,
+        () if !why.is_empty() || any(Answer::CannotTell) => Call::CannotTell,
         () => Call::Pass,
     };
-    let looks = (call == Call::Outside).then(|| pattern.fault()).flatten();
     Judged {
-        fault: looks.map(str::to_owned),
-        reasons,
+        looks: pattern.looks().filter(|_| call == Call::Outside),
+        why,
         against,
         ..Judged::only(call)
     }
 }
 
 /// Each quantity that the standard has a limit for, f0 first.
-fn limits(record: &Record, r: &Resonance, s: &Standard, known: &Known) -> Vec<Against> {
+fn limits(record: &Record, r: &Resonance, s: &Standard) -> Vec<Against> {
     let question = s.question(record);
-    let rig = known.for_pickup(record);
+    let rig = reading::repeatability(record, reading::whole_f(record, None));
     // The standard's value was agreed on: what is not known is the reading.
     let between = |quantity, e: &Estimate| Between::new(question, Parts::EXACT, rig.reading(quantity, e));
     let f0 = between(Quantity::F0, &r.f0_hz).held(r.f0_hz.value / s.f0.hz - 1.0, s.f0.allow);
@@ -169,6 +215,11 @@ impl Standard {
             // Of a standard of old nobody knows the day.
             false => Question::OtherDay,
         }
+    }
+
+    /// Every pickup within its limits has a peak: Q above the root of a half (second order).
+    fn wants_peak(&self) -> bool {
+        self.q.value * (1.0 - self.q.allow) > std::f64::consts::FRAC_1_SQRT_2
     }
 
     /// The level is of one exciter; a standard without a rig means any.
@@ -228,23 +279,23 @@ impl Pattern {
     }
 
     /// What it looks like.
-    fn fault(&self) -> Option<&'static str> {
+    fn looks(&self) -> Option<Looks> {
         // What f0 does by chance, or by the losses alone, is no sign of turns.
         let up = self.f0 > self.f0_guard.max(0.01);
         let (more, less) = (self.ohms > 0.01, self.ohms < -0.01);
         let lossy = self.q < -0.25;
         Some(if self.ohms_alone && self.f0.abs() < self.f0_guard.max(0.005) {
-            "only the ohms are off: another wire, a joint, or a winding still warm"
+            Looks::OhmsAlone
         } else if lossy && up && !more {
-            "shorted turns: less inductance, much more loss"
+            Looks::ShortedTurns
         } else if self.f0 > 0.0 && less {
-            "turns missing: less resistance, less inductance"
+            Looks::TurnsMissing
         } else if self.f0 < 0.0 && more {
-            "too many turns: more resistance, more inductance"
+            Looks::TurnsTooMany
         } else if lossy && !up {
-            "more loss or more resistance: a joint, a cover, a plate"
+            Looks::MoreLoss
         } else if self.turned {
-            "start and finish swapped, or wound the other way; the magnet plays no part"
+            Looks::Swapped
         } else {
             return None;
         })

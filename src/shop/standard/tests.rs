@@ -1,6 +1,7 @@
 use super::*;
 use crate::record::store;
-use crate::shop::known::Known;
+use crate::shop::witness::eras::Eras;
+use crate::shop::witness::history::{Change, History};
 use crate::shop::yardstick::Answer;
 
 /// f0 4.2 kHz, on the rig "north bench", under a load.
@@ -21,7 +22,7 @@ fn standard(of: &Record) -> Standard {
 }
 
 fn judged(record: &Record, s: &Standard) -> Judged {
-    judge(record, Some(s), &Known::default(), false).unwrap()
+    judge(record, Some(s), &Eras::default(), false).unwrap()
 }
 
 fn half(j: &Judged, quantity: Limited) -> Option<f64> {
@@ -71,7 +72,7 @@ fn the_parts_of_a_verdict_are_the_yardsticks() {
     };
     let j = judged(&r, &with_level);
     assert_eq!(
-        (j.call, j.reasons.len(), half(&j, Limited::Level)),
+        (j.call, j.why.len(), half(&j, Limited::Level)),
         (Call::CannotTell, 2, None)
     );
 }
@@ -88,7 +89,7 @@ fn another_definition_is_refused() {
     let pole = Standard::parse("x", &text.replace("\"plain\"", "\"pole\"")).unwrap();
     let j = judged(&r, &pole);
     assert_eq!((j.call, j.against.len()), (Call::CannotTell, 0));
-    assert!(j.reasons[0].contains("make the standard anew"), "{:?}", j.reasons);
+    assert_eq!(j.why, [Why::Elsewhere(Elsewhere::Definition)]);
 }
 
 /// What its file says of a rig makes it no other one; its unit does.
@@ -107,4 +108,53 @@ fn knowing_more_is_not_another_rig() {
     assert!(units.is_of(&r.rig));
     r.rig.values.insert("unit".into(), "serial 8".into());
     assert!(!units.is_of(&r.rig));
+}
+
+/// What was changed on the bench since is in a reading, and not in the standard.
+#[test]
+fn a_change_of_the_bench_leaves_the_standard_behind() {
+    let r = record();
+    let s = standard(&r);
+    let mut later = r.clone();
+    later.taken_at = "2099-01-02T10:00:00Z".into();
+    let eras = |at: &str| {
+        let mut h = History::new(&r.rig, "tin");
+        h.changed = Some(Change {
+            what: "new lead".into(),
+            at: at.into(),
+            before: None,
+        });
+        Eras::of(Some(h), |_| None)
+    };
+    let call = |s: &Standard, at: &str| judge(&later, Some(s), &eras(at), false).unwrap();
+    let changed = call(&s, "2099-01-01T10:00:00Z");
+    assert_eq!(changed.call, Call::CannotTell);
+    assert_eq!(changed.why, [Why::Elsewhere(Elsewhere::Changed("new lead".into()))]);
+    assert_eq!(call(&s, "2000-01-01T10:00:00Z").call, Call::Pass);
+    // One of old knows its day alone.
+    let old = Standard {
+        taken_until: None,
+        ..s.clone()
+    };
+    assert_eq!(call(&old, "2099-01-01T10:00:00Z").call, Call::CannotTell);
+    // Made anew it goes on.
+    let anew = standard(&later);
+    assert!(anew.is_made_anew(&s) && !s.is_made_anew(&anew) && !s.is_made_anew(&s));
+    assert_eq!(call(&anew, "2099-01-01T10:00:00Z").call, Call::Pass);
+}
+
+/// f0 and Q without a peak pass nothing; where every good one has a peak, that it is gone is a fault.
+#[test]
+fn nothing_passes_without_a_peak() {
+    let mut r = record();
+    let x = r.resonance.as_mut().unwrap();
+    (x.peak_hz, x.peak_db) = (None, None);
+    let s = standard(&r);
+    assert_eq!(judged(&r, &s).call, Call::Outside);
+    let mut damped = s.clone();
+    damped.q.value = 0.6;
+    damped.q.allow = 0.9;
+    assert_ne!(judged(&r, &damped).call, Call::Pass);
+    r.resonance.as_mut().unwrap().q.value = 0.6;
+    assert_eq!(judged(&r, &damped).call, Call::CannotTell);
 }

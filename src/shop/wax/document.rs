@@ -79,7 +79,7 @@ pub enum Reason {
     TwoRigs {
         rigs: String,
     },
-    /// Keys of the rig's file by which the readings were worked out otherwise, where a take is gone.
+    /// Keys of the rig's file by which the readings were worked out otherwise, where not all could be read again.
     Unlike {
         keys: String,
     },
@@ -87,6 +87,10 @@ pub enum Reason {
     OtherRig {
         rigs: String,
         days_of: String,
+    },
+    /// Something on the bench was changed between them.
+    BenchChanged {
+        what: String,
     },
     TwoLoads,
     SignTurned,
@@ -125,6 +129,8 @@ pub enum Remark {
     /// What laying down anew does is a usual value.
     UsualLaying,
     WitnessUnchecked,
+    /// It has more across it than these pickups, and is laid down anew for each check.
+    WitnessTellsLittle,
     SimulatedAndReal,
     ColdByResistance,
     TwoMeters,
@@ -167,6 +173,10 @@ pub struct Pair {
     pub q_relative: Option<f64>,
     pub peak_db: Option<Estimate>,
     pub level_db: Option<Estimate>,
+    /// Keys of the rig's file for which nobody can tell the change of the level: not the same in these readings, of which not all
+    /// could be read again.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub level_unlike: Vec<String>,
     /// Change of the winding's capacitance.
     pub c_f: Option<Estimate>,
     /// Of f0 and of Q; null where nothing was asked.

@@ -8,8 +8,10 @@ use super::witness::Looked;
 use crate::coil::behind::{input_of, input_u};
 use crate::estimate::{Estimate, Z95};
 use crate::shop::knock::change;
+use crate::shop::reading;
+use crate::shop::witness::history::History;
 use crate::shop::yardstick::{
-    Again, Answer, Asked, Between, More, Quantity, Question, Repeatability, Said, Scatter, judge, whole,
+    Answer, Asked, Between, More, Quantity, Question, Repeatability, Said, Scatter, judge, whole,
 };
 use crate::stats::paired::equivalence;
 
@@ -59,6 +61,11 @@ pub(super) fn judged(sides: &Sides, about: &About) -> (Pair, Option<Change>) {
         return (pair, None);
     };
     moved.put_numbers(&mut pair);
+    let [_, of_level] = sides.unlike();
+    if !of_level.is_empty() {
+        pair.level_db = None;
+        pair.level_unlike = of_level;
+    }
     if let Some(reason) = on_other_ground(sides, about) {
         pair.reason = reason;
         return (pair, None);
@@ -78,25 +85,31 @@ fn on_other_ground(sides: &Sides, about: &About) -> Option<Reason> {
             false => Reason::NoRigFile,
         });
     }
-    let keys = sides.unlike();
+    let [keys, _] = sides.unlike();
     if !keys.is_empty() {
         return Some(Reason::Unlike { keys: keys.join(", ") });
     }
-    let other = about.history.filter(|h| !sides.all().all(|r| h.is_of(&r.rig)));
-    if let Some(h) = other {
-        return Some(Reason::OtherRig {
-            rigs: sides.rigs(),
-            days_of: h.rig.clone(),
-        });
+    if let Some(k) = about.known {
+        let days = k.eras.newest().filter(|_| !sides.all().all(|r| k.is_of(&r.rig)));
+        if let Some(h) = days {
+            return Some(Reason::OtherRig {
+                rigs: sides.rigs(),
+                days_of: h.rig.clone(),
+            });
+        }
+        if let Some(what) = sides.changed(&k.eras) {
+            return Some(Reason::BenchChanged { what });
+        }
     }
     (!sides.one_load()).then_some(Reason::TwoLoads)
 }
 
 /// The change of one pickup in numbers.
 struct Moved<'a> {
-    about: &'a About<'a>,
     sides: [Side; 2],
     rig: Repeatability,
+    /// Of the witness.
+    days: Option<&'a History>,
     looked: Looked<'a>,
     /// Of f0 and of Q.
     said: [Said; 2],
@@ -118,20 +131,22 @@ impl<'a> Moved<'a> {
     fn of(sides: &Sides, about: &'a About, both: [Side; 2]) -> Option<Self> {
         let (own_f, own_u) = about.winding();
         let whole_f = own_f + sides.load_f();
-        let rig = about.repeatability(whole_f);
-        let looked = about.history.map(|h| Looked::about(sides, h)).unwrap_or_default();
+        let first = sides.before[0];
+        let rig = reading::repeatability(first, whole_f);
+        let days = about.known.and_then(|k| k.history(first));
+        let looked = about.known.map(|k| Looked::about(sides, k)).unwrap_or_default();
         let mut f0 = asked(&both, both.map(|s| s.f0), &rig, Quantity::F0, about.limits.f0);
-        f0.between.witness = looked.seen(about.share(whole_f));
+        let seen = about.known.zip(looked.moved());
+        f0.between.witness = seen.and_then(|(k, moved)| k.witness(moved, (whole_f, own_u), first.is_simulated()));
         let q = asked(&both, both.map(|s| s.q), &rig, Quantity::Q, about.limits.q);
         let said: [Said; 2] = judge(&[f0, q]).try_into().ok()?;
         // f0 goes with the root of one over the capacitance.
         let growth = (-2.0 * said[0].difference).exp_m1();
-        let first = sides.before[0];
         let input_u = input_u(first, None)[1].map_or(0.0, |u| u * input_of(first).1);
         Some(Moved {
-            about,
             sides: both,
             rig,
+            days,
             looked,
             said,
             winding: Winding {
@@ -183,8 +198,7 @@ impl<'a> Moved<'a> {
             .said
             .map(|s| equivalence(s.difference, s.scatter.sd, s.scatter.freedom, s.asked.matters).p);
         pair.p_equivalence = Some(p[0].max(p[1]));
-        let day = self.about.days().map(|d| Scatter::studied(d.f0, d.freedom));
-        let objection = self.looked.objects(day);
+        let objection = self.looked.objects(self.days);
         let lead = objection.is_some();
         let [before, after] = &self.sides;
         let turned = after.sense.zip(before.sense).is_some_and(|(a, b)| !a.same(b));
@@ -201,7 +215,8 @@ impl<'a> Moved<'a> {
         };
         if pair.reason == Reason::Unsure {
             let wanted = more_readings(&self.said);
-            (pair.repeats_needed, pair.on_days) = wanted.map_or((None, false), |(n, on_days)| (Some(n), on_days));
+            pair.repeats_needed = wanted.map(|m| m.readings);
+            pair.on_days = wanted.is_some_and(|m| m.on_days);
         }
         Change {
             said: self.said,
@@ -260,12 +275,12 @@ fn looks_like([f0, q]: &[Said; 2]) -> Reason {
     }
 }
 
-/// So many readings more after the wax would tell, and whether each on a day of its own; `None` where no number would.
-fn more_readings(said: &[Said; 2]) -> Option<(u32, bool)> {
-    let mut each = said.iter().filter_map(|s| s.would_tell(Again::Second));
-    each.try_fold((0, false), |(n, on_days), more| match more {
-        More::Takes(m) | More::Placements(m) | More::OneSitting(m) => Some((n.max(m), on_days)),
-        More::Days(m) => Some((n.max(m), true)),
-        More::Nothing => None,
+/// So many readings after the wax would tell of both; `None` where no number would.
+fn more_readings(said: &[Said; 2]) -> Option<More> {
+    let open = said.iter().filter(|s| s.answer == Answer::CannotTell);
+    let each: Option<Vec<More>> = open.map(Said::more_readings).collect();
+    each?.into_iter().reduce(|a, b| More {
+        readings: a.readings.max(b.readings),
+        on_days: a.on_days || b.on_days,
     })
 }

@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use super::document::Remark;
 use crate::coil::behind::{input_of, load_of};
 use crate::record::Record;
-use crate::record::identity::{same_rig, unlike};
+use crate::record::identity::{is_of_level, same_rig, unlike};
 use crate::record::when::moment;
+use crate::shop::witness::eras::Eras;
 
 /// What is on either side, in order of time.
 #[derive(Debug, Clone)]
@@ -74,10 +75,19 @@ impl<'a> Sides<'a> {
         self.all().all(|r| same_rig(&self.before[0].rig, &r.rig))
     }
 
-    /// Keys of the rig's file by which the readings were worked out otherwise.
-    pub(super) fn unlike(&self) -> Vec<String> {
-        let each = self.all().map(|r| unlike(self.before[0], r));
-        each.into_iter().find(|keys| !keys.is_empty()).unwrap_or_default()
+    /// Keys of the rig's file by which f0 and Q of the readings were worked out otherwise, and those by which only levels were.
+    pub(super) fn unlike(&self) -> [Vec<String>; 2] {
+        let mut keys: Vec<String> = self.all().flat_map(|r| unlike(self.before[0], r)).collect();
+        keys.sort();
+        keys.dedup();
+        let (of_level, of_f0) = keys.into_iter().partition(|k| is_of_level(k));
+        [of_f0, of_level]
+    }
+
+    /// What was changed on the bench between any two of them.
+    pub(super) fn changed(&self, eras: &Eras) -> Option<String> {
+        let at = self.before.iter().chain(&self.after).map(|r| r.taken_at.as_str());
+        eras.changed_among(at).map(|c| c.what.clone())
     }
 
     /// The rigs' names, each once.

@@ -4,12 +4,16 @@ use super::document::Reason;
 use super::sides::Sides;
 use crate::record::Record;
 use crate::record::when::{self, moment};
+use crate::shop::known::Known;
 use crate::shop::witness::history::{Check, History};
-use crate::shop::yardstick::{Scatter, Witness};
+use crate::shop::yardstick::Scatter;
 use crate::stats::mean;
 
 /// A check of the witness speaks for readings so many hours from it: of the day, or of the morning after.
 const NEAR_H: f64 = 36.0;
+
+/// Days move the witness farther than this once in a hundred times.
+const SELDOM: f64 = 0.01;
 
 /// The checks about either side.
 #[derive(Debug, Clone, Default)]
@@ -20,9 +24,9 @@ pub(super) struct Looked<'a> {
     pub(super) unchecked: bool,
 }
 
-/// The check that was made nearest to a reading, if within [`NEAR_H`].
-fn nearest<'a>(history: &'a History, record: &Record) -> Option<&'a Check> {
-    let read = moment(&record.taken_at)?;
+/// The check that was made nearest to a reading, in the same time of the rig, if within [`NEAR_H`].
+fn nearest<'a>(known: &'a Known, record: &Record) -> Option<&'a Check> {
+    let (history, read) = (known.history(record)?, moment(&record.taken_at)?);
     let away = |c: &Check| Some((read.duration_since(moment(&c.taken_at)?).as_secs_f64() / 3600.0).abs());
     let near = history.checks.iter().filter_map(|c| Some((away(c)?, c)));
     near.filter(|(h, _)| *h <= NEAR_H)
@@ -31,11 +35,11 @@ fn nearest<'a>(history: &'a History, record: &Record) -> Option<&'a Check> {
 }
 
 impl<'a> Looked<'a> {
-    pub(super) fn about(sides: &Sides, history: &'a History) -> Self {
+    pub(super) fn about(sides: &Sides, known: &'a Known) -> Self {
         let mut out = Looked::default();
         for (records, checks) in [(&sides.before, &mut out.before), (&sides.after, &mut out.after)] {
             for r in records {
-                match nearest(history, r) {
+                match nearest(known, r) {
                     Some(c) if checks.iter().any(|o: &&Check| o.id == c.id) => {}
                     Some(c) => checks.push(c),
                     None => out.unchecked = true,
@@ -51,7 +55,7 @@ impl<'a> Looked<'a> {
 
     /// How far f0 of the witness moved between the sides, relative, and how sure that is by its own noise; `None` without checks of
     /// both: one check for both sides is of one state of the rig.
-    fn moved(&self) -> Option<(f64, f64)> {
+    pub(super) fn moved(&self) -> Option<(f64, f64)> {
         if self.before.iter().any(|b| self.after.iter().any(|a| a.id == b.id)) {
             return None;
         }
@@ -64,26 +68,18 @@ impl<'a> Looked<'a> {
         Some((ln(&self.after)? - ln(&self.before)?, own))
     }
 
-    /// To be taken off the pickup's own difference; `share`: how far the pickup moves where the witness moves by one.
-    pub(super) fn seen(&self, share: f64) -> Option<Witness> {
-        let (moved, own) = self.moved()?;
-        Some(Witness {
-            moved: share * moved,
-            own: Scatter::known(share * own),
-        })
-    }
-
-    /// A lead that moved between the days looks like wax: more than days do, whatever is taken off. `day`: what one does to the
-    /// witness's f0, where that is known.
-    pub(super) fn objects(&self, day: Option<Scatter>) -> Option<Reason> {
+    /// A lead that moved between the days looks like wax: more than days do, whatever is taken off.
+    pub(super) fn objects(&self, days: Option<&History>) -> Option<Reason> {
         let (relative, _) = self.moved()?;
+        let day = days.and_then(History::between_days);
+        let day = day.map(|d| Scatter::studied(d.f0, d.freedom));
         if let Some(bad) = self.all().find(|c| !c.go) {
             return Some(Reason::WitnessNoGo {
                 day: when::day(&bad.taken_at).unwrap_or("that day").to_owned(),
             });
         }
         let days = [&self.before, &self.after].map(|side| 1.0 / side.len() as f64);
-        let half = day?.times((days[0] + days[1]).sqrt()).half_width(0.05);
+        let half = day?.times((days[0] + days[1]).sqrt()).half_width(SELDOM);
         (relative.abs() > half).then_some(Reason::WitnessMoved { relative })
     }
 }

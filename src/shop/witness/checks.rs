@@ -3,9 +3,10 @@
 use serde::{Deserialize, Serialize};
 
 use super::history::{BASELINE, Change, Check, History, Quantity};
-use super::judging::Judgement;
+use super::judging::{Charted, Judgement};
 use crate::estimate::Estimate;
 use crate::rig::Rig;
+use crate::shop::reading::Shown;
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RigDocument {
@@ -60,6 +61,14 @@ impl RigDocument {
     }
 }
 
+/// What of a witness is shown; no peak where it has none.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct WitnessShown {
+    pub peak: Option<Shown>,
+    pub f0: Shown,
+    pub q: Shown,
+}
+
 /// A check of the rig: `coilwright/check/1`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CheckDocument {
@@ -67,14 +76,22 @@ pub struct CheckDocument {
     pub rig: String,
     pub witness: String,
     pub taken_at: String,
-    /// "go", "no-go", or "baseline" where there are too few checks to judge by.
+    /// "go", "no-go", or "baseline" of the first check, which there is nothing to hold against.
     pub verdict: String,
+    /// The limits stand on fewer than `baseline_needed` good checks, and on what is known of such rigs.
+    #[serde(default)]
+    pub provisional: bool,
     /// Good checks before this one, and how many make a baseline.
     pub baseline: usize,
     pub baseline_needed: usize,
+    /// Null where the witness has none.
+    #[serde(default)]
+    pub peak_hz: Option<Estimate>,
     pub f0_hz: Estimate,
     pub q: Estimate,
     pub level_db: Option<Estimate>,
+    /// Peak, f0 and Q with the interval that is shown: of a witness that is laid down anew for each check, that too is in it.
+    pub shown: WitnessShown,
     pub clock_ppm: Option<f64>,
     pub quantities: Vec<QuantityFound>,
     /// What has no chart yet, or is not told by this take, with how many good checks know it.
@@ -82,6 +99,9 @@ pub struct CheckDocument {
     pub unjudged: Vec<Unjudged>,
     pub turned: bool,
     pub noisy: bool,
+    /// A step among the first checks; null where there is none.
+    #[serde(default)]
+    pub stepped: Option<StepFound>,
     /// What it looks like, and what to look at.
     pub advice: Vec<String>,
     /// Made by the built-in bench.
@@ -93,6 +113,14 @@ pub struct CheckDocument {
 pub struct Unjudged {
     pub quantity: String,
     pub checks: usize,
+}
+
+/// From that check on a quantity was at another level: relative for f0 and q.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StepFound {
+    pub quantity: String,
+    pub since: String,
+    pub by: f64,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -119,30 +147,37 @@ fn name(q: Quantity) -> &'static str {
     }
 }
 
+impl QuantityFound {
+    fn of(c: &Charted) -> Self {
+        QuantityFound {
+            quantity: name(c.quantity).into(),
+            off: c.off(),
+            limit: c.half,
+            average_off: c.average.map(|a| a.0 - c.centre),
+            average_limit: c.average.map(|a| a.1),
+            state: match (c.jumped(), c.drifted()) {
+                (true, _) => "jump",
+                (false, true) => "drift",
+                _ => "within",
+            }
+            .into(),
+        }
+    }
+}
+
 impl CheckDocument {
     /// `advice` says what it looks like.
-    pub fn of(history: &History, check: &Check, judgement: &Judgement, advice: Vec<String>) -> Self {
-        let quantities = judgement
-            .charted
-            .iter()
-            .map(|c| QuantityFound {
-                quantity: name(c.quantity).into(),
-                off: c.off(),
-                limit: c.half,
-                average_off: c.average.map(|a| a.0 - c.centre),
-                average_limit: c.average.map(|a| a.1),
-                state: match (c.jumped(), c.drifted()) {
-                    (true, _) => "jump",
-                    (false, true) => "drift",
-                    _ => "within",
-                }
-                .into(),
-            })
-            .collect();
-        let verdict = match (judgement.go(), judgement.believed()) {
+    pub fn of(
+        history: &History,
+        check: &Check,
+        judgement: &Judgement,
+        shown: WitnessShown,
+        advice: Vec<String>,
+    ) -> Self {
+        let verdict = match (judgement.go(), judgement.baseline) {
             (false, _) => "no-go",
-            (true, true) => "go",
-            (true, false) => "baseline",
+            (true, 0) => "baseline",
+            (true, _) => "go",
         };
         CheckDocument {
             schema: "coilwright/check/1".into(),
@@ -150,13 +185,16 @@ impl CheckDocument {
             witness: history.witness.clone(),
             taken_at: check.taken_at.clone(),
             verdict: verdict.into(),
+            provisional: judgement.provisional(),
             baseline: judgement.baseline,
             baseline_needed: BASELINE,
+            peak_hz: check.peak_hz,
             f0_hz: check.f0_hz,
             q: check.q,
             level_db: check.level_db,
+            shown,
             clock_ppm: check.clock_ppm,
-            quantities,
+            quantities: judgement.charted.iter().map(QuantityFound::of).collect(),
             unjudged: judgement
                 .unjudged
                 .iter()
@@ -166,7 +204,12 @@ impl CheckDocument {
                 })
                 .collect(),
             turned: judgement.turned,
-            noisy: judgement.noisy,
+            noisy: judgement.get(Quantity::Noise).is_some_and(|c| c.jumped()),
+            stepped: judgement.stepped.as_ref().map(|s| StepFound {
+                quantity: name(s.quantity).into(),
+                since: s.since.clone(),
+                by: s.by,
+            }),
             advice,
             simulated: check.simulated,
         }

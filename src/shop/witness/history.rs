@@ -1,6 +1,5 @@
 //! Checks of one witness on one rig, and how far apart its days lie.
 
-use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
@@ -9,13 +8,11 @@ use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::record::identity::{Entered, Sense};
 use crate::record::when::day;
-use crate::record::{Code, Record, RigSummary};
-use crate::stats::chart::{Individuals, moving_range_freedom};
-use crate::stats::mean;
+use crate::record::{Code, Definition, Record, RigSummary};
+use crate::stats::{grouped, mean, sd};
 
 pub const SCHEMA: &str = "coilwright/checks/1";
-/// Checks before limits are believed.
-pub const BASELINE: usize = 20;
+pub use crate::stats::course::BASELINE;
 /// A history this long is of many years.
 const MOST: usize = 100_000;
 
@@ -25,6 +22,9 @@ pub struct Check {
     /// The record's.
     pub id: String,
     pub taken_at: String,
+    /// Not in checks of version 0.1.0.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub peak_hz: Option<Estimate>,
     pub f0_hz: Estimate,
     pub q: Estimate,
     pub level_db: Option<Estimate>,
@@ -148,7 +148,8 @@ impl Check {
 
     /// Of a record of the witness; a rejected take is no check.
     pub fn of(record: &Record) -> Result<Check> {
-        let Some(r) = record.reading() else {
+        // One definition for all days: a history is not begun again because a model fits better.
+        let Some(r) = record.read_as(Definition::Plain).or(record.reading().cloned()) else {
             return Err(Failure::new(
                 "the take of the witness gives no reading, so it says nothing of the rig",
                 "see to that, and check again",
@@ -164,6 +165,7 @@ impl Check {
         Ok(Check {
             id: record.id.clone(),
             taken_at: record.taken_at.clone(),
+            peak_hz: r.peak_hz,
             f0_hz: r.f0_hz,
             q: r.q,
             level_db: r.level_db,
@@ -211,14 +213,14 @@ impl History {
         }
     }
 
+    /// All of the built-in bench, or none.
+    pub fn is_of_kind(&self, simulated: bool) -> bool {
+        self.checks.iter().all(|c| c.simulated == simulated)
+    }
+
     /// Whether its checks are of this rig.
     pub fn is_of(&self, rig: &RigSummary) -> bool {
         rig.is(Some(&self.rig), self.unit.as_deref())
-    }
-
-    /// The good checks that the limits stand on: the first ones.
-    pub(super) fn baseline(&self) -> Vec<&Check> {
-        self.good().take(BASELINE).collect()
     }
 
     pub fn good(&self) -> impl DoubleEndedIterator<Item = &Check> {
@@ -254,34 +256,19 @@ impl History {
         Ok(h)
     }
 
-    /// The rig's repeatability from day to day; `None` below the baseline.
+    /// The rig's scatter from calendar day to calendar day, several checks of one day drawn together; `None` of one day alone.
     pub fn between_days(&self) -> Option<BetweenDays> {
-        let good: Vec<&Check> = self.checks.iter().filter(|c| c.go).collect();
-        if good.len() < BASELINE {
-            return None;
-        }
-        let date = |c: &Check| day(&c.taken_at).unwrap_or_default().to_owned();
-        let dates: BTreeSet<String> = good.iter().map(|c| date(c)).collect();
-        // Several checks of a day are one of its days, where there are enough of them.
-        let by_day = dates.len() >= BASELINE;
-        let of = |k: Quantity| -> Option<Vec<f64>> {
-            let all: Vec<f64> = good.iter().map(|c| k.of(c)).collect::<Option<_>>()?;
-            if !by_day {
-                return Some(all);
-            }
-            let on = |d: &String| {
-                let here = good.iter().zip(&all).filter(|(c, _)| date(c) == *d);
-                mean(&here.map(|(_, v)| *v).collect::<Vec<_>>())
-            };
-            dates.iter().map(on).collect()
+        let days = grouped(self.good().map(|c| (day(&c.taken_at).unwrap_or_default(), c)));
+        let scatter = |k: Quantity| {
+            let of_day = |checks: &Vec<&Check>| mean(&checks.iter().filter_map(|c| k.of(c)).collect::<Vec<_>>());
+            sd(&days.iter().map(|d| of_day(&d.1)).collect::<Option<Vec<f64>>>()?)
         };
-        let sigma = |k: Quantity| Individuals::of(&of(k)?).map(|c| c.sigma);
         Some(BetweenDays {
-            f0: sigma(Quantity::F0)?,
-            q: sigma(Quantity::Q)?,
-            level_db: sigma(Quantity::Level),
-            freedom: moving_range_freedom(if by_day { dates.len() } else { good.len() }),
-            days: dates.len(),
+            f0: scatter(Quantity::F0)?,
+            q: scatter(Quantity::Q)?,
+            level_db: scatter(Quantity::Level),
+            freedom: (days.len() - 1) as f64,
+            days: days.len(),
         })
     }
 }

@@ -4,8 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::failure::{Failure, Result};
 use crate::record::Record;
-use crate::record::identity::{same_rig, unlike};
+use crate::record::identity::same_rig;
 use crate::rig::Rig;
+use crate::shop::alike::goes_with;
 use crate::stats::{gauge, student};
 
 const REPEAT: &str = "coilwright/repeat/1";
@@ -67,10 +68,23 @@ impl RepeatDocument {
         Ok(document)
     }
 
+    /// Of the quantity that was studied least: documents of old have one freedom for all.
+    pub fn freedom(&self) -> f64 {
+        let levels = [&self.peak_db, &self.level_db].into_iter().flatten();
+        let each = [&self.f0, &self.q].into_iter().chain(levels).map(|s| s.freedom);
+        each.filter(|f| *f > 0).fold(self.freedom, usize::min) as f64
+    }
+
     pub fn of(rig: &Rig, records: &[Record]) -> Result<Self> {
         let good: Vec<&Record> = records.iter().filter(|r| r.reading().is_some()).collect();
         for (i, r) in good.iter().enumerate() {
-            goes_with(r, &good[..i], rig)?;
+            goes_with(r, &good[..i])?;
+            if !same_rig(&r.rig, &rig.summary()) {
+                return Err(Failure::new(
+                    format!("the record of {:?} was made with another rig", r.pickup.name),
+                    "give records of this rig only: two rigs are never mixed",
+                ));
+            }
         }
         // Two coils of one pickup are two windings.
         let coil = |r: &Record| (r.pickup.name.clone(), r.pickup.over.clone());
@@ -117,43 +131,6 @@ impl RepeatDocument {
             level_db: spread(&|r| reading(r)?.level_db.map(|e| e.value)).map(|s| s.0),
         })
     }
-}
-
-/// Whether a record goes with those before it: one rig, one load, one kind, and each once.
-fn goes_with(r: &Record, before: &[&Record], rig: &Rig) -> Result<()> {
-    let name = &r.pickup.name;
-    let first = before.first().copied().unwrap_or(r);
-    let both = format!("{:?} and {name:?}", first.pickup.name);
-    let keys = unlike(first, r).join(", ");
-    let (what, hint) = if before.iter().any(|o| o.id == r.id) {
-        (
-            format!("one and the same record of {name:?} is given twice"),
-            "give each once: the pickup has to be taken out and laid back between two",
-        )
-    } else if r.is_simulated() != first.is_simulated() {
-        (
-            format!("{both}: one is simulated and one is not"),
-            "give real records only, or simulated ones to try it",
-        )
-    } else if r.load != first.load {
-        (
-            format!("{both} were measured under two loads"),
-            "give records under one load",
-        )
-    } else if !same_rig(&r.rig, &rig.summary()) {
-        (
-            format!("the record of {name:?} was made with another rig"),
-            "give records of this rig only: two rigs are never mixed",
-        )
-    } else if !keys.is_empty() {
-        (
-            format!("{keys} is not the same in the readings of {both}"),
-            "leave out those whose takes are gone",
-        )
-    } else {
-        return Ok(());
-    };
-    Err(Failure::new(what, hint))
 }
 
 impl Spread {

@@ -41,7 +41,7 @@ impl Between {
             limit,
             half_95: scatter.half_width(RISK),
             guard,
-            usual: scatter.usual,
+            usual: scatter.usual.any(),
             answer,
         }
     }

@@ -18,17 +18,20 @@ pub enum Quantity {
     Level,
     /// The responses over each other, where they are farthest apart.
     Curve,
+    /// Of a response without a peak, where it is 3 dB down: it matters as the peak does.
+    Down,
 }
 
 impl Quantity {
     /// In the order of their numbers.
-    pub const ALL: [Quantity; 6] = [
+    pub const ALL: [Quantity; 7] = [
         Quantity::Peak,
         Quantity::F0,
         Quantity::Q,
         Quantity::Height,
         Quantity::Level,
         Quantity::Curve,
+        Quantity::Down,
     ];
 
     /// As in `use --matters` and in documents.
@@ -40,12 +43,13 @@ impl Quantity {
             Quantity::Height => "height",
             Quantity::Level => "level",
             Quantity::Curve => "curve",
+            Quantity::Down => "down",
         }
     }
 
     /// Compared by the natural logarithm of the ratio, so that a against b is as far as b against a; else in dB.
     pub fn is_relative(self) -> bool {
-        matches!(self, Quantity::Peak | Quantity::F0 | Quantity::Q)
+        matches!(self, Quantity::Peak | Quantity::F0 | Quantity::Q | Quantity::Down)
     }
 
     /// The second less the first, as it is compared.
@@ -65,11 +69,19 @@ impl Quantity {
     /// What matters where nothing was said: a choice, shown as "usual".
     const fn usual(self) -> f64 {
         match self {
-            Quantity::Peak | Quantity::F0 => 0.01,
+            Quantity::Peak | Quantity::F0 | Quantity::Down => 0.01,
             Quantity::Q => 0.05,
             Quantity::Height => 0.5,
             Quantity::Level => 2.0,
             Quantity::Curve => 0.3,
+        }
+    }
+
+    /// What it matters by.
+    fn as_set(self) -> Quantity {
+        match self {
+            Quantity::Down => Quantity::Peak,
+            own => own,
         }
     }
 
@@ -98,11 +110,11 @@ pub struct Matters {
 impl Matters {
     /// Relative, or in dB, as the quantity is compared.
     pub fn of(&self, quantity: Quantity) -> f64 {
-        self.set[quantity as usize].unwrap_or(quantity.usual())
+        self.set[quantity.as_set() as usize].unwrap_or(quantity.usual())
     }
 
     pub fn is_usual(&self, quantity: Quantity) -> bool {
-        self.set[quantity as usize].is_none()
+        self.set[quantity.as_set() as usize].is_none()
     }
 
     /// What is set here, and for the rest what was set there.
@@ -127,7 +139,7 @@ impl Matters {
                 .ok_or_else(|| Failure::new(format!("{} has no \"=\"", quoted(word)), HINT))?;
             let quantity = Quantity::ALL
                 .into_iter()
-                .find(|q| q.code() == name)
+                .find(|q| q.code() == name && *q == q.as_set())
                 .ok_or_else(|| Failure::new(format!("nothing is compared by {}", quoted(name)), HINT))?;
             let v = quantity::parse_at(&format!("what matters in {name}"), value, quantity.unit())?;
             if !(v > 0.0 && v < quantity.most()) {
@@ -158,7 +170,7 @@ impl Matters {
     }
 
     fn written(&self, shown: impl Fn(Quantity) -> bool) -> String {
-        let each = Quantity::ALL.into_iter().filter(|q| shown(*q));
+        let each = Quantity::ALL.into_iter().filter(|q| *q == q.as_set() && shown(*q));
         let words = each.map(|q| match q.is_relative() {
             // Rounded where binary fractions would show: 7 %, not 7.000000000000001 %.
             true => format!("{}={}%", q.code(), (1e14 * self.of(q)).round() / 1e12),

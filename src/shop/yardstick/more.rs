@@ -1,95 +1,48 @@
-//! What would tell, where nobody can.
+//! How many more readings of the second would tell, where nobody can: the first was made before the wax, and is what it is.
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
-
-use super::parts::{Between, Question};
-use super::rule::{Answer, RISK, Said};
-use crate::stats::student;
+use super::parts::Between;
+use super::rule::{Answer, Said};
 
 /// More than so many nobody makes for one question.
 const MOST: u32 = 30;
-/// How likely it is to be told then, if the difference is as large as it seems now.
-const LIKELY: f64 = 0.8;
 
-/// Which of the two readings can be made again.
+/// So many more readings of the second, each laid down anew.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Again {
-    Both,
-    /// The first is a pickup before the wax, a standard, a prediction.
-    Second,
-}
-
-/// So many more readings of each that can be made again, and of which kind.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum More {
-    /// Takes without touching the pickup.
-    Takes(u32),
-    /// Takes, laid down anew for each.
-    Placements(u32),
-    /// Both together in one sitting on one rig, laid down so many times each.
-    OneSitting(u32),
-    /// On so many other days, once each.
-    Days(u32),
-    /// No number of readings would: what is left open is the days', the chain's, or the difference is as large as what matters.
-    Nothing,
+pub struct More {
+    pub readings: u32,
+    /// Each on another day.
+    pub on_days: bool,
 }
 
 impl Said {
-    /// The cheapest that would most likely tell; `None` where it is told.
-    pub fn would_tell(&self, again: Again) -> Option<More> {
+    /// The fewest that would most likely tell; `None` where it is told, or where no number would.
+    pub fn more_readings(&self) -> Option<More> {
         if self.answer != Answer::CannotTell {
             return None;
         }
         let b = &self.asked.between;
-        let first = |n: f64| f64::from(u8::from(again == Again::Both)) * n;
-        let more = |placements: f64, days: f64| Between {
-            first: b.first.more(first(placements), first(days)),
-            second: b.second.more(placements, days),
-            ..*b
+        let fewest = |on_days: bool| {
+            let with = |n: f64| Between {
+                second: b.second.more(n, if on_days { n } else { 0.0 }),
+                ..*b
+            };
+            let readings = (1..=MOST).find(|n| self.tells(&with(f64::from(*n))))?;
+            Some(More { readings, on_days })
         };
-        let placed = |n: f64| more(n, 0.0);
-        let on_days = |n: f64| more(n, n);
-        let sitting = |n: f64| Between::new(Question::LaidDown, b.first.afresh(n), b.second.afresh(n));
-        let needed = |at: &dyn Fn(f64) -> Between| (1..=MOST).find(|n| self.tells(&at(f64::from(*n))));
-        let told = match (b.question, again) {
-            (Question::InPlace | Question::Predicted, _) => needed(&placed).map(More::Takes),
-            (Question::LaidDown, _) => needed(&placed).map(More::Placements),
-            (Question::OtherDay | Question::OtherRig, Again::Both) => needed(&sitting).map(More::OneSitting),
-            (Question::OtherDay | Question::OtherRig, Again::Second) => needed(&placed)
-                .map(More::Placements)
-                .or_else(|| needed(&on_days).map(More::Days)),
-        };
-        Some(told.unwrap_or(More::Nothing))
-    }
-
-    fn tells(&self, then: &Between) -> bool {
-        let (off, risk) = (
-            self.asked.matters - self.difference.abs(),
-            // Below what matters it is to be told the same, above it different.
-            if self.difference.abs() < self.asked.matters {
-                RISK
-            } else {
-                self.risk
-            },
-        );
-        let scatter = then.scatter();
-        scatter.half_width(risk) + student(LIKELY, scatter.freedom) * scatter.sd < off.abs()
+        fewest(false).or_else(|| fewest(true).filter(|_| b.question.days()))
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::shop::yardstick::{Asked, Parts, Quantity, Scatter, judge};
+    use crate::shop::yardstick::{Asked, Parts, Quantity, Question, Scatter, judge};
 
-    fn said(question: Question, difference: f64, parts: Parts) -> Said {
-        let between = Between::new(question, parts, parts);
+    fn said(difference: f64, first: Parts, second: Parts) -> Said {
         judge(&[Asked {
             quantity: Quantity::Q,
             difference,
-            between,
+            between: Between::new(Question::OtherDay, first, second),
             matters: 5.0,
         }])[0]
     }
@@ -97,56 +50,39 @@ mod tests {
     const PARTS: Parts = Parts {
         noise: 0.1,
         laying: Scatter::studied(2.0, 30.0),
-        days: Scatter::studied(2.0, 30.0),
-        chain: 0.0,
         ..Parts::EXACT
     };
 
-    /// By hand: (2.04 + 0.85) u < 5 - 1 wants u < 1.38, u of n placements 2 sqrt(2/n): 5 in all, so 4 more.
+    /// By hand: (2.04 + 0.85) u < 5 - 1 wants u < 1.38, u of n placements 2/sqrt(n): 3 in all, so 2 more, the first being exact.
     #[test]
     fn as_many_as_the_rule_wants() {
-        let s = said(Question::LaidDown, 1.0, PARTS);
-        assert_eq!(s.answer, Answer::CannotTell);
-        assert_eq!(s.would_tell(Again::Both), Some(More::Placements(4)));
+        let s = said(1.0, Parts::EXACT, PARTS);
+        let two = Some(More {
+            readings: 2,
+            on_days: false,
+        });
+        assert_eq!((s.answer, s.more_readings()), (Answer::CannotTell, two));
         // Above what matters, 2.9 u < 9 - 5 as well.
-        let s = said(Question::LaidDown, 9.0, PARTS);
-        assert_eq!(s.would_tell(Again::Both), Some(More::Placements(4)));
-        // With the first as it is, its own 2 are left: no number helps.
-        assert_eq!(s.would_tell(Again::Second), Some(More::Nothing));
-        let told = said(Question::LaidDown, 20.0, PARTS);
-        assert_eq!(told.would_tell(Again::Both), None);
+        assert_eq!(said(9.0, Parts::EXACT, PARTS).more_readings(), two);
+        // With the first laid down once, its own 2 are left: no number helps. Nor is what is as large as what matters ever told.
+        assert_eq!(said(1.0, PARTS, PARTS).more_readings(), None);
+        assert_eq!(said(5.0, Parts::EXACT, PARTS).more_readings(), None);
+        assert_eq!(said(20.0, Parts::EXACT, PARTS).more_readings(), None);
     }
 
+    /// Before the wax on many days, after it on one: more days of the second.
     #[test]
-    fn the_kind_is_the_one_that_helps() {
-        let days = said(Question::OtherDay, 1.0, PARTS);
-        assert_eq!(days.would_tell(Again::Both), Some(More::OneSitting(5)));
-        let sure = Parts {
+    fn days_where_they_are_what_is_left_open() {
+        let wild = Parts {
             laying: Scatter::studied(0.3, 30.0),
+            days: Scatter::studied(2.0, 30.0),
             ..PARTS
         };
-        // Before the wax on many days, after it on one: more days of the second.
-        let mut s = said(Question::OtherDay, 1.0, sure);
-        s.asked.between.first.on_days = 9.0;
+        let first = Parts { on_days: 9.0, ..wild };
+        let more = said(1.0, first, wild).more_readings();
         assert!(
-            matches!(s.would_tell(Again::Second), Some(More::Days(2..=5))),
-            "{:?}",
-            s.would_tell(Again::Second)
-        );
-        let chain = Parts { chain: 4.0, ..sure };
-        assert_eq!(
-            said(Question::OtherRig, 1.0, chain).would_tell(Again::Second),
-            Some(More::Nothing)
-        );
-        let noisy = Parts { noise: 2.0, ..sure };
-        assert!(matches!(
-            said(Question::InPlace, 1.0, noisy).would_tell(Again::Both),
-            Some(More::Takes(3))
-        ));
-        // As large as what matters: that is never told.
-        assert_eq!(
-            said(Question::LaidDown, 5.0, PARTS).would_tell(Again::Both),
-            Some(More::Nothing)
+            more.is_some_and(|m| m.on_days && (2..=5).contains(&m.readings)),
+            "{more:?}"
         );
     }
 }

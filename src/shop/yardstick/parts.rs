@@ -1,7 +1,7 @@
 //! What a reading's uncertainty is made of, and which parts of it enter which question.
 
 use super::matters::Quantity;
-use super::scatter::Scatter;
+use super::scatter::{Scatter, Usual};
 use crate::estimate::Estimate;
 
 /// How well the usual values are known: as if from a study of so many degrees of freedom (a guess of ours).
@@ -12,16 +12,11 @@ const USUAL_DAY_Q: f64 = 0.005;
 /// The peak of a second-order response is about 20 lg Q high.
 pub const DB_PER_LN_Q: f64 = 20.0 / std::f64::consts::LN_10;
 
-fn usual(sd: f64) -> Scatter {
+fn usual(sd: f64, usual: Usual) -> Scatter {
     Scatter {
-        usual: true,
+        usual,
         ..Scatter::studied(sd, USUAL_FREEDOM)
     }
-}
-
-/// Relative scatter of f0 and of the peak by one of the capacitance across the pickup, in farads: f0 goes with its root.
-pub fn frequency(farad: Scatter, whole_f: f64) -> Scatter {
-    farad.times(0.5 / whole_f)
 }
 
 /// Capacitance of a winding where nothing is said (common practice: 40 to 300 pF), with its standard uncertainty.
@@ -40,20 +35,25 @@ impl Repeatability {
     pub fn usual(whole_f: f64) -> Repeatability {
         Repeatability {
             laying: Quantity::ALL.map(|q| {
-                usual(match q {
-                    Quantity::Peak => 0.0015,
+                let sd = match q {
+                    Quantity::Peak | Quantity::Down => 0.0015,
                     Quantity::F0 => 0.001,
                     Quantity::Q => 0.01,
                     // Of the curve the top moves most.
                     Quantity::Height | Quantity::Curve => 0.1,
                     Quantity::Level => 0.3,
-                })
+                };
+                usual(sd, Usual::LAYING)
             }),
-            days: Quantity::ALL.map(|q| match q {
-                Quantity::Peak | Quantity::F0 => frequency(usual(USUAL_DAY_F), whole_f),
-                Quantity::Q => usual(USUAL_DAY_Q),
-                Quantity::Height | Quantity::Curve => usual(DB_PER_LN_Q * USUAL_DAY_Q),
-                Quantity::Level => usual(0.1),
+            days: Quantity::ALL.map(|q| {
+                let sd = match q {
+                    // f0 goes with the root of the capacitance.
+                    Quantity::Peak | Quantity::F0 | Quantity::Down => 0.5 * USUAL_DAY_F / whole_f,
+                    Quantity::Q => USUAL_DAY_Q,
+                    Quantity::Height | Quantity::Curve => DB_PER_LN_Q * USUAL_DAY_Q,
+                    Quantity::Level => 0.1,
+                };
+                usual(sd, Usual::DAYS)
             }),
         }
     }
@@ -142,7 +142,7 @@ impl Parts {
         let s = Scatter::sum(&[Scatter::known(self.noise), self.laid_down()]);
         Interval {
             half: s.half_width(0.05),
-            usual: s.usual,
+            usual: s.usual.any(),
         }
     }
 
@@ -153,16 +153,6 @@ impl Parts {
             noise: self.noise * (self.placements / now).sqrt(),
             placements: now,
             on_days: self.on_days + days,
-            ..*self
-        }
-    }
-
-    /// With so many placements in all, in one sitting.
-    pub(super) fn afresh(&self, placements: f64) -> Parts {
-        Parts {
-            noise: self.noise * (self.placements / placements).sqrt(),
-            placements,
-            on_days: 1.0,
             ..*self
         }
     }
@@ -179,16 +169,16 @@ pub enum Question {
     OtherDay,
     /// On two rigs, or a reading against what does not come from this rig.
     OtherRig,
-    /// A prediction from a reading of the same placement against another: the chain counts, the placement does not.
+    /// What was predicted of a pickup and a reading of it: how that was laid down counts, and the chain.
     Predicted,
 }
 
 impl Question {
     fn laying(self) -> bool {
-        !matches!(self, Question::InPlace | Question::Predicted)
+        self != Question::InPlace
     }
 
-    fn days(self) -> bool {
+    pub(super) fn days(self) -> bool {
         matches!(self, Question::OtherDay | Question::OtherRig)
     }
 
@@ -260,7 +250,7 @@ impl Between {
         let left = Scatter {
             sd: (weight * own).sqrt(),
             freedom: open.recip(),
-            usual: days.usual || w.own.usual,
+            usual: days.usual.or(w.own.usual),
         };
         (weight * w.moved, left)
     }
@@ -290,7 +280,7 @@ mod tests {
             (Question::LaidDown, noise + 2.0),
             (Question::OtherDay, noise + 2.0 + 8.0),
             (Question::OtherRig, noise + 2.0 + 8.0 + 32.0),
-            (Question::Predicted, noise + 32.0),
+            (Question::Predicted, noise + 2.0 + 32.0),
         ] {
             assert!((u(question) - want).abs() < 1e-12, "{question:?}: {}", u(question));
         }
@@ -344,7 +334,5 @@ mod tests {
         let own = rig.with_laying(Quantity::Peak, Scatter::studied(0.002, 9.0));
         let i = reading(&own).interval();
         assert!(!i.usual && i.half > 0.0025 * 2.0, "{i:?}");
-        // 2 pF in 400 are half a per cent of the capacitance, and half of that of f0.
-        assert!((frequency(Scatter::known(2e-12), 400e-12).sd - 0.0025).abs() < 1e-15);
     }
 }

@@ -1,17 +1,48 @@
 //! A standard deviation, and how well it is known.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use crate::stats::student;
 
 /// A study of fewer degrees of freedom is pooled with the usual value: alone it would be wrong by half as often as not.
 const ENOUGH_FREEDOM: f64 = 5.0;
+
+/// Of what a scatter holds a usual value, which promises nothing of this rig.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Usual {
+    pub laying: bool,
+    pub days: bool,
+}
+
+impl Usual {
+    pub const LAYING: Usual = Usual {
+        laying: true,
+        days: false,
+    };
+    pub const DAYS: Usual = Usual {
+        laying: false,
+        days: true,
+    };
+
+    pub fn any(self) -> bool {
+        self.laying || self.days
+    }
+
+    pub fn or(self, other: Usual) -> Usual {
+        Usual {
+            laying: self.laying || other.laying,
+            days: self.days || other.days,
+        }
+    }
+}
 
 /// A standard deviation with the degrees of freedom that it was found with.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scatter {
     pub sd: f64,
     pub freedom: f64,
-    /// A usual value is in it, which promises nothing of this rig.
-    pub usual: bool,
+    pub usual: Usual,
 }
 
 impl Scatter {
@@ -19,11 +50,7 @@ impl Scatter {
 
     /// Without doubt: from the thousands of bins of a take, or stated (JCGM 100:2008, G.4.3).
     pub const fn known(sd: f64) -> Scatter {
-        Scatter {
-            sd,
-            freedom: f64::INFINITY,
-            usual: false,
-        }
+        Scatter::studied(sd, f64::INFINITY)
     }
 
     /// Found by a study of the rig itself.
@@ -31,7 +58,10 @@ impl Scatter {
         Scatter {
             sd,
             freedom,
-            usual: false,
+            usual: Usual {
+                laying: false,
+                days: false,
+            },
         }
     }
 
@@ -49,7 +79,7 @@ impl Scatter {
         Scatter {
             sd: (sum / freedom).sqrt(),
             freedom,
-            usual: self.usual || other.usual,
+            usual: self.usual.or(other.usual),
         }
     }
 
@@ -73,7 +103,7 @@ impl Scatter {
             } else {
                 variance * variance / open
             },
-            usual: there().any(|p| p.usual),
+            usual: there().fold(Usual::default(), |u, p| u.or(p.usual)),
         }
     }
 
@@ -84,7 +114,7 @@ impl Scatter {
         Scatter {
             sd: self.sd.hypot(other.sd),
             freedom: there().map(|p| p.freedom).fold(f64::INFINITY, f64::min),
-            usual: there().any(|p| p.usual),
+            usual: there().fold(Usual::default(), |u, p| u.or(p.usual)),
         }
     }
 
@@ -160,12 +190,12 @@ mod tests {
     #[test]
     fn small_studies_are_pooled() {
         let usual = Scatter {
-            usual: true,
+            usual: Usual::LAYING,
             ..Scatter::studied(1.0, 30.0)
         };
         let small = Scatter::studied(2.0, 2.0).or_pooled(usual);
         near(small.sd, ((2.0 * 4.0 + 30.0) / 32.0f64).sqrt(), 1e-12);
-        assert!(small.usual && small.freedom == 32.0);
+        assert!(small.usual == Usual::LAYING && small.freedom == 32.0);
         let own = Scatter::studied(2.0, 5.0);
         assert_eq!(own.or_pooled(usual), own);
         // One study behind both readings of a difference has its freedom once.

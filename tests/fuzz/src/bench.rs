@@ -9,11 +9,12 @@ use coilwright::record::notes::Note;
 use coilwright::record::{Record, store};
 use coilwright::report::text::{self, Style};
 use coilwright::report::tray_plot;
-use coilwright::shop::known::Known;
 use coilwright::shop::lot::Tray;
+use coilwright::shop::reading;
 use coilwright::shop::standard::{self, Standard};
 use coilwright::shop::wax::document::{Pair, PotVerdict, PottingDocument};
 use coilwright::shop::wax::own::WaxHistory;
+use coilwright::shop::witness::eras::Eras;
 use coilwright::shop::witness::repeat::RepeatDocument;
 use serde::Serialize;
 
@@ -75,7 +76,7 @@ pub fn tray(bytes: &[u8]) -> bool {
     }
     assert!(tray.undo().is_none(), "taking back has no end");
     if let Some(standard) = &tray.standard {
-        let _ = standard::judge(&sound_record(), Some(standard), &Known::default(), false);
+        let _ = standard::judge(&sound_record(), Some(standard), &Eras::default(), false);
     }
     true
 }
@@ -122,7 +123,11 @@ pub fn repeat(bytes: &[u8]) -> bool {
     let _ = text::repeat_text(&read, &[], Style::default());
     let standard = include_str!("../../../fixtures/regression/standard/neck.toml");
     let standard = Standard::parse("neck.toml", standard).expect("a sound standard");
-    let _ = standard::judge(&sound_record(), Some(&standard), &Known::of(Some(read), None), false);
+    let mut record = sound_record();
+    if let Some(r) = record.resonance.as_mut() {
+        r.u_lay = Some(reading::laying(&read, r));
+    }
+    let _ = standard::judge(&record, Some(&standard), &Eras::default(), false);
     true
 }
 
@@ -135,7 +140,7 @@ pub fn standard(bytes: &[u8]) -> bool {
     let again = Standard::parse("again.toml", &written).unwrap_or_else(|f| panic!("{f}: {written}"));
     assert_eq!(again, read, "{written}");
     let _ = text::standard_text(&read, None, &[], Style::default());
-    let _ = standard::judge(&sound_record(), Some(&read), &Known::default(), false);
+    let _ = standard::judge(&sound_record(), Some(&read), &Eras::default(), false);
     true
 }
 

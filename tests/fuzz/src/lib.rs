@@ -25,6 +25,7 @@ use coilwright::rig::Rig;
 use coilwright::shop::difference::{self, How};
 use coilwright::shop::witness::checks::CheckDocument;
 use coilwright::shop::witness::history::History;
+use coilwright::shop::witness::judging::Expected;
 
 mod bench;
 mod recipe;
@@ -308,6 +309,13 @@ pub fn coil(bytes: &[u8]) -> bool {
     true
 }
 
+/// What checks scatter by on any rig.
+const EXPECTED: Expected = Expected {
+    f0: 2e-3,
+    q: 0.01,
+    level_db: 0.3,
+};
+
 /// A history of checks: what is read judges, is drawn, and tells a repeatability that is a number.
 pub fn checks(bytes: &[u8]) -> bool {
     let history = match History::parse("checks.json", bytes) {
@@ -318,8 +326,8 @@ pub fn checks(bytes: &[u8]) -> bool {
         finite("the repeatability", &days);
     }
     if let Some(last) = history.checks.last() {
-        let judgement = history.judge(last);
-        let document = CheckDocument::of(&history, last, &judgement, Vec::new());
+        let judgement = history.judge(last, &EXPECTED);
+        let document = CheckDocument::of(&history, last, &judgement, Default::default(), Vec::new());
         match checks_plot::history(&history, &document) {
             Ok(plot) => drawn(&plot),
             Err(failure) => in_one_line(&failure),

@@ -334,12 +334,12 @@ fn case(bytes: &[u8]) -> Option<Case> {
         chain,
         // Both models cost three times as much as the one.
         model: feed.pick(match long {
-            true => &[Choice::Better, Choice::SecondOrder, Choice::Eddy],
+            true => &[Choice::Better, Choice::SecondOrder, Choice::Metal],
             false => &[
                 Choice::SecondOrder,
                 Choice::Better,
                 Choice::SecondOrder,
-                Choice::Eddy,
+                Choice::Metal,
                 Choice::SecondOrder,
             ],
         }),

@@ -1,0 +1,149 @@
+//! What the uncertainties of a reading are made of.
+
+use nalgebra::DVector;
+
+use super::ways::Way;
+use crate::estimate::Estimate;
+use crate::fit::kind::Metal;
+use crate::fit::ladder::Climb;
+use crate::fit::model::Param;
+use crate::fit::natural::{self, Meaning, Resonance};
+use crate::fit::{Fitted, peak};
+use crate::record::{Budget, Parts, PeakFrom};
+
+/// How far the chosen model's nearest rival lies from it, beyond noise.
+pub(super) struct Distance {
+    pub f0_hz: f64,
+    pub f0_percent: f64,
+    pub q_percent: f64,
+}
+
+/// The reading with everything counted.
+pub(super) struct Sums {
+    pub next: Distance,
+    pub f0: Estimate,
+    pub q: Estimate,
+    pub corr: f64,
+    pub peak: Option<(Estimate, Estimate)>,
+    pub sign: i8,
+    pub budget: Budget,
+}
+
+/// `natural`: of the chosen model; `shown`: the peak that is shown and where it was read; `way`: the same read against the drive
+/// file.
+pub(super) fn of(
+    climb: &Climb,
+    natural: &Resonance,
+    shown: (Option<(Estimate, Estimate)>, PeakFrom),
+    way: Option<&Way>,
+) -> Sums {
+    let fit = &climb.chosen;
+    // What is of the neighbourhood alone is no natural resonance, and the other way round.
+    let local = natural.meaning == Meaning::Local;
+    let next = climb.next.as_ref().and_then(natural::of);
+    let next = next.filter(|n| !local && n.meaning != Meaning::Local);
+    let apart = |here: Estimate, there: Option<Estimate>| there.map_or(0.0, |t| beyond_noise(here, t));
+    let d_f0 = apart(natural.f0, next.as_ref().map(|n| n.f0));
+    let d_q = apart(natural.q, next.as_ref().map(|n| n.q));
+    let way_here = way.filter(|_| !local);
+    let f0 = Parts {
+        ways: way_here.map_or(0.0, |w| w.f0_from(natural.f0).unexplained()),
+        ..parts(fit, &natural.slopes[0], d_f0)
+    };
+    let q = Parts {
+        ways: way_here.map_or(0.0, |w| w.q_from(natural.q).unexplained()),
+        ..parts(fit, &natural.slopes[1], d_q)
+    };
+    let shared = natural.slopes[0].dot(&(fit.total() * &natural.slopes[1])) + d_f0 * d_q;
+    let corr = shared / (whole(&f0) * whole(&q)).max(f64::MIN_POSITIVE);
+    let peaks = peaks(climb, shown, way);
+    Sums {
+        next: Distance {
+            f0_hz: natural.f0.value,
+            f0_percent: 100.0 * (d_f0 / natural.f0.value).abs(),
+            q_percent: 100.0 * (d_q / natural.q.value).abs(),
+        },
+        f0: counted(natural.f0, &f0),
+        q: counted(natural.q, &q),
+        corr: if corr.is_finite() { corr.clamp(-1.0, 1.0) } else { 0.0 },
+        peak: match (shown.0, &peaks) {
+            (Some((hz, db)), Some((a, b))) => Some((counted(hz, a), counted(db, b))),
+            (peak, _) => peak,
+        },
+        sign: if fit.get(Param::Gain).unwrap_or(1.0) < 0.0 {
+            -1
+        } else {
+            1
+        },
+        budget: Budget {
+            f0_hz: f0,
+            q,
+            peak_hz: peaks.as_ref().map(|p| p.0),
+            peak_db: peaks.as_ref().map(|p| p.1),
+        },
+    }
+}
+
+/// Of the peak's frequency and height; `None` where there is none, of the model or shown.
+fn peaks(climb: &Climb, shown: (Option<(Estimate, Estimate)>, PeakFrom), way: Option<&Way>) -> Option<(Parts, Parts)> {
+    let fit = &climb.chosen;
+    let (own, (hz, db)) = peak::estimate(fit).zip(shown.0)?;
+    let next = climb.next.as_ref().and_then(peak::estimate);
+    let one = |slope: &DVector<f64>, here: Estimate, there: Option<Estimate>| {
+        let mut p = parts(fit, slope, there.map_or(0.0, |t| beyond_noise(here, t)));
+        if shown.1 == PeakFrom::Curve {
+            // Read off the curve: noise of its points, and what the choice of the polynomial leaves open.
+            p.noise = here.u_noise;
+            p.misfit = p.misfit.hypot((here.u.powi(2) - here.u_noise.powi(2)).max(0.0).sqrt());
+        }
+        p
+    };
+    let mut of_hz = one(&own.slopes[0], hz, next.as_ref().map(|t| t.hz));
+    let mut of_db = one(&own.slopes[1], db, next.as_ref().map(|t| t.db));
+    if fit.rung.kind.metal >= Metal::Core {
+        of_db.misfit = of_db.misfit.hypot(natural::LEVEL_U_DB);
+    }
+    if let Some((by_hz, by_db)) = way.and_then(|w| w.peak_from((own.hz, own.db))) {
+        (of_hz.ways, of_db.ways) = (by_hz.unexplained(), by_db.unexplained());
+    }
+    Some((of_hz, of_db))
+}
+
+/// A value with its parts in its u.
+fn counted(e: Estimate, p: &Parts) -> Estimate {
+    Estimate::new(e.value, whole(p), p.noise).unwrap_or(e)
+}
+
+/// By how much of itself a coupling of some picofarads acts otherwise on f0 and Q than the lead that it is taken for (found on
+/// circuits of 0.2 to 1 pF).
+const OTHERWISE: f64 = 0.1;
+
+/// How far two models of one take lie apart, less what noise does to the difference: the richer one's variance less the plainer
+/// one's (Hausman, Econometrica 46 (1978) 1251; recalled from memory).
+fn beyond_noise(here: Estimate, there: Estimate) -> f64 {
+    let by_noise = (there.u_noise.powi(2) - here.u_noise.powi(2)).max(0.0);
+    let apart = there.value - here.value;
+    (apart * apart - by_noise).max(0.0).sqrt().copysign(apart)
+}
+
+fn parts(fit: &Fitted, slope: &DVector<f64>, apart: f64) -> Parts {
+    let of = |c: &nalgebra::DMatrix<f64>| slope.dot(&(c * slope)).max(0.0).sqrt();
+    // A lead or lag that was taken out may be a coupling from the exciter, which acts otherwise by a part of it.
+    let total = fit.total();
+    let by_lead = fit.lead().zip(fit.model.index(Param::Delay)).map_or(0.0, |(lead, i)| {
+        lead.value * slope.dot(&total.column(i)) / total[(i, i)].max(f64::MIN_POSITIVE)
+    });
+    Parts {
+        noise: of(&fit.noise),
+        stated: of(&fit.stated),
+        unstated: of(&fit.unstated),
+        misfit: of(&fit.misfit).hypot(apart).hypot(OTHERWISE * by_lead),
+        ways: 0.0,
+    }
+}
+
+fn whole(p: &Parts) -> f64 {
+    [p.noise, p.stated, p.unstated, p.misfit, p.ways]
+        .into_iter()
+        .fold(0.0, f64::hypot)
+}

@@ -1,0 +1,442 @@
+//! Which model follows a take: the first of a ladder of ever richer ones that misses it by no more than matters.
+//!
+//! The misfit that chooses is the mean of |G/model - 1|^2 over u^2 + 0.001^2, a twenty-fourth of an octave at a time: what is
+//! below 0.009 dB or 0.06 degrees does not vote, since no converter is that flat. Where none comes below 2 the lowest BIC decides
+//! (Schwarz, Annals of Statistics 6 (1978) 461; recalled from memory).
+
+use nalgebra::DMatrix;
+use num_complex::Complex64;
+
+use super::attempt::Attempt;
+use super::group::Group;
+use super::kind::{Kind, Metal, Rung};
+use super::model::{Model, Param};
+use super::solve::{self, Problem};
+use super::{Fitted, Setup};
+use crate::transfer::bins::Bins;
+
+/// A misfit below this is followed well enough: six standard deviations above that of noise alone.
+const FOLLOWED: f64 = 1.4;
+/// A richer model is taken all the same where its BIC is better by this much ("very strong": Kass and Raftery, J. Amer. Statist.
+/// Assoc. 90 (1995) 773).
+const CLEARLY_BETTER: f64 = 10.0;
+/// What does not vote: 0.009 dB, 0.06 degrees.
+const FLOOR: f64 = 0.001;
+/// Neighbouring twenty-fourths of an octave that a smooth misfit bends alike.
+const ALIKE: f64 = 4.0;
+/// Groups drawn together for the search: 96 to 24 an octave.
+const TOGETHER: usize = 4;
+
+/// What the ladder came to.
+pub struct Climb {
+    pub chosen: Fitted,
+    /// The next richer model, or the next best; none where the chosen one is the last.
+    pub next: Option<Fitted>,
+    /// Misfit of the chosen model.
+    pub misfit: f64,
+}
+
+impl Climb {
+    /// The same models fitted again to nearly the same bins; `None` where one leads nowhere.
+    pub fn again(&self, bins: &Bins, setup: &Setup, plain: &Fitted) -> Option<Climb> {
+        let fit = |f: &Fitted| match f.rung == Rung::PLAIN {
+            true => Some(plain.clone()),
+            false => super::again(bins, setup, f),
+        };
+        let mut chosen = fit(&self.chosen)?;
+        let look = Look::new(bins, setup, plain);
+        look.leave_open(&mut chosen);
+        look.count_floor(&mut chosen);
+        Some(Climb {
+            chosen,
+            next: self.next.as_ref().and_then(fit),
+            misfit: self.misfit,
+        })
+    }
+}
+
+/// A model as the search left it.
+struct Step {
+    rung: Rung,
+    theta: Vec<f64>,
+    misfit: f64,
+    bic: f64,
+}
+
+/// The take as the ladder sees it.
+struct Look<'a> {
+    bins: &'a Bins,
+    setup: &'a Setup,
+    plain: &'a Fitted,
+    /// A twenty-fourth of an octave each; and with the floor counted in.
+    bare: Vec<Group>,
+    thin: Vec<Group>,
+    steps: Vec<Step>,
+}
+
+/// Climbs from the plain fit until a model follows.
+pub fn climb(bins: &Bins, setup: &Setup, plain: &Fitted) -> Climb {
+    let mut look = Look::new(bins, setup, plain);
+    let rungs = look.rungs();
+    for rung in rungs {
+        look.step(rung);
+        if look.steps.last().is_some_and(|s| s.misfit < FOLLOWED) {
+            break;
+        }
+    }
+    look.end()
+}
+
+/// Fits one model, whatever speaks for it; with a lead or lag where it follows only so. The plain one where the other is not to
+/// be had.
+pub fn only(bins: &Bins, setup: &Setup, plain: &Fitted, kind: Kind) -> Climb {
+    let mut look = Look::new(bins, setup, plain);
+    // What is richer starts from what is plainer.
+    let below = look.rungs().into_iter().filter(|r| !r.shift);
+    for rung in below.take_while(|r| r.kind != kind) {
+        look.step(rung);
+    }
+    let plainer = look.steps.len();
+    for shift in [false, true] {
+        if shift <= setup.shift.is_some() && !look.steps[plainer..].iter().any(|s| s.misfit < FOLLOWED) {
+            look.step(Rung { kind, shift });
+        }
+    }
+    // Where the model is not to be had, the plain one stands for it.
+    match look.steps.len() > plainer {
+        true => drop(look.steps.drain(..plainer)),
+        false => look.steps.truncate(1),
+    }
+    look.end()
+}
+
+impl<'a> Look<'a> {
+    fn new(bins: &'a Bins, setup: &'a Setup, plain: &'a Fitted) -> Self {
+        let bare = thin(&plain.groups, plain);
+        Look {
+            bins,
+            setup,
+            plain,
+            thin: bare.iter().map(|g| floored(g, plain)).collect(),
+            bare,
+            steps: Vec::new(),
+        }
+    }
+
+    fn rungs(&self) -> Vec<Rung> {
+        let ladder = [
+            (Metal::None, false),
+            (Metal::None, true),
+            (Metal::Turn, false),
+            (Metal::Core, false),
+            (Metal::Core, true),
+            (Metal::CoreAndSheet, false),
+        ];
+        let rungs = |other: bool| {
+            ladder.into_iter().map(move |(metal, shift)| Rung {
+                kind: Kind { metal, other },
+                shift,
+            })
+        };
+        let both = rungs(false).chain(rungs(true));
+        both.filter(|r| !r.shift || self.setup.shift.is_some()).collect()
+    }
+
+    /// Fits a rung to the thinned groups, from where the plainer ones ended.
+    fn step(&mut self, rung: Rung) {
+        let setup = self.setup.on(rung);
+        let f_ref = self.plain.model.f_ref;
+        let attempt = Attempt::new(self.bins, &setup, rung, f_ref);
+        let nuisance = self.nuisance(&setup);
+        let found = match rung == Rung::PLAIN {
+            true => Some(self.plain.theta.clone()),
+            false => attempt.look(&self.thin, self.starts(rung), &nuisance, FOLLOWED),
+        };
+        let Some(theta) = found else { return };
+        let model = attempt.model();
+        let misfit = misfit(&self.thin, model, &theta);
+        let data = 2.0 * self.thin.len() as f64;
+        let sum = misfit * (data - theta.len() as f64);
+        self.steps.push(Step {
+            rung,
+            bic: sum + theta.len() as f64 * data.ln(),
+            theta,
+            misfit,
+        });
+    }
+
+    /// What is not the pickup's, where the plain fit left it.
+    fn nuisance(&self, setup: &Setup) -> Vec<f64> {
+        let known = |n: &super::Nuisance| self.plain.get(n.param).unwrap_or(n.start).clamp(n.lower, n.upper);
+        setup.nuisance.iter().map(known).collect()
+    }
+
+    /// Starting values of the pickup's own parameters, from the best plainer model that was fitted.
+    fn starts(&self, rung: Rung) -> Vec<Vec<f64>> {
+        let plainer = self
+            .steps
+            .iter()
+            .filter(|s| within(s.rung.kind, rung.kind) && s.rung != rung);
+        let below = plainer.min_by(|a, b| a.misfit.total_cmp(&b.misfit));
+        let seed = Seed {
+            params: rung.kind.params(),
+            below: below.map(|s| (s.rung.kind, s.theta.as_slice())),
+            plain: self.plain,
+        };
+        let has = |kind: Kind| below.is_some_and(|s| s.rung.kind == kind);
+        if rung.kind.other && !below.is_some_and(|s| s.rung.kind.other) {
+            return seed.others();
+        }
+        match rung.kind.metal {
+            Metal::None => vec![seed.with(&[])],
+            _ if has(rung.kind) => vec![seed.with(&[])],
+            Metal::Turn => seed.turns(),
+            Metal::Core => [1e-5, 1e-4, 1e-3].map(|tau| seed.with(&core(0.2, tau))).to_vec(),
+            Metal::CoreAndSheet => {
+                let besides = [5e-6, 4e-5].map(|tau| seed.with(&sheet(0.03, 0.05, tau)));
+                let anew = [1e-4, 1e-3].map(|tau| seed.with(&[&core(0.3, tau)[..], &sheet(0.06, 0.15, 8e-6)].concat()));
+                besides.into_iter().chain(anew).collect()
+            }
+        }
+    }
+
+    /// The chosen model with its last word on the raw bins, and its rival.
+    fn end(mut self) -> Climb {
+        let first = self.steps.iter().position(|s| s.misfit < FOLLOWED);
+        let mut at = match first {
+            Some(first) => self.upward(first),
+            None => self.lowest(),
+        };
+        let next = self.richer(at).or_else(|| {
+            let others = (0..self.steps.len()).filter(|i| *i != at);
+            others.min_by(|a, b| self.steps[*a].bic.total_cmp(&self.steps[*b].bic))
+        });
+        let next = next.and_then(|n| self.finish(&self.steps[n]));
+        let chosen = loop {
+            if let Some(fit) = self.finish(&self.steps[at]) {
+                break fit;
+            }
+            self.steps.remove(at);
+            at = self.lowest();
+        };
+        let misfit = self.steps[at].misfit;
+        let mut chosen = chosen;
+        self.leave_open(&mut chosen);
+        self.count_floor(&mut chosen);
+        Climb { chosen, next, misfit }
+    }
+
+    /// From one that follows up as long as the next richer one is clearly better.
+    fn upward(&mut self, first: usize) -> usize {
+        let mut at = first;
+        while let Some(next) = self.richer(at) {
+            if self.steps[next].bic > self.steps[at].bic - CLEARLY_BETTER {
+                break;
+            }
+            at = next;
+        }
+        at
+    }
+
+    fn lowest(&self) -> usize {
+        let by_bic = |a: &usize, b: &usize| self.steps[*a].bic.total_cmp(&self.steps[*b].bic);
+        (0..self.steps.len()).min_by(by_bic).unwrap_or(0)
+    }
+
+    fn finish(&self, step: &Step) -> Option<Fitted> {
+        if step.rung == Rung::PLAIN {
+            return Some(self.plain.clone());
+        }
+        let setup = self.setup.on(step.rung);
+        let (own, nuisance) = step.theta.split_at(step.rung.kind.params().len());
+        Attempt::new(self.bins, &setup, step.rung, self.plain.model.f_ref).best(
+            self.plain.groups.clone(),
+            vec![own.to_vec()],
+            nuisance,
+        )
+    }
+
+    /// The next richer model than one: fitted now, unless it was before.
+    fn richer(&mut self, at: usize) -> Option<usize> {
+        let rung = self.steps[at].rung;
+        let shift = !rung.shift && self.setup.shift.is_some();
+        let next = match rung.kind.metal {
+            Metal::None if shift => Rung { shift, ..rung },
+            Metal::None => with(rung, Metal::Turn),
+            Metal::Turn => with(rung, Metal::Core),
+            Metal::Core => with(rung, Metal::CoreAndSheet),
+            Metal::CoreAndSheet if shift => Rung { shift, ..rung },
+            Metal::CoreAndSheet => return None,
+        };
+        if !self.steps.iter().any(|s| s.rung == next) {
+            self.step(next);
+        }
+        self.steps.iter().position(|s| s.rung == next)
+    }
+
+    /// Counts in what is too small to vote, where there is metal: such a misfit is smooth, so that neighbours err alike.
+    fn count_floor(&self, chosen: &mut Fitted) {
+        if chosen.rung.kind.is_plain() {
+            return;
+        }
+        let setup = self.setup.on(chosen.rung);
+        let attempt = Attempt::new(self.bins, &setup, chosen.rung, chosen.model.f_ref);
+        let covariance = |groups: &[Group]| {
+            let problem = attempt.problem(groups);
+            let mut j = DMatrix::zeros(problem.rows(), chosen.theta.len());
+            problem.jacobian(&chosen.theta, &mut j);
+            solve::inverse_normal(&j)
+        };
+        if let (Some(with), Some(without)) = (covariance(&self.thin), covariance(&self.bare)) {
+            chosen.misfit += (with - without) * ALIKE;
+        }
+    }
+
+    /// Counts in what the rig does not say of a lead or lag where none was fitted: as much of it as the take leaves open.
+    fn leave_open(&self, chosen: &mut Fitted) {
+        let Some(usual) = self.setup.shift.filter(|_| !chosen.rung.shift).and_then(|s| s.usual_s) else {
+            return;
+        };
+        let rung = Rung {
+            shift: true,
+            ..chosen.rung
+        };
+        let setup = self.setup.on(rung);
+        let attempt = Attempt::new(self.bins, &setup, rung, chosen.model.f_ref);
+        let mut theta = chosen.theta.clone();
+        theta.push(chosen.model.fixed.get(Param::Delay));
+        let problem = attempt.problem(&self.thin);
+        let mut j = DMatrix::zeros(problem.rows(), theta.len());
+        problem.jacobian(&theta, &mut j);
+        let Some(c) = solve::inverse_normal(&j) else { return };
+        let p = chosen.theta.len();
+        let by_shift = c.view((0, p), (p, 1)) / usual;
+        chosen.unstated += &by_shift * by_shift.transpose();
+    }
+}
+
+/// Where a search begins: at the end of a plainer one, but for what is said.
+struct Seed<'a> {
+    params: Vec<Param>,
+    below: Option<(Kind, &'a [f64])>,
+    plain: &'a Fitted,
+}
+
+impl Seed<'_> {
+    fn with(&self, said: &[(Param, f64)]) -> Vec<f64> {
+        let before = |p: Param| {
+            let (kind, theta) = self.below?;
+            let place = kind.params().iter().position(|q| *q == p)?;
+            Some(theta[place])
+        };
+        let value = |p: &Param| {
+            let set = said.iter().find(|v| v.0 == *p).map(|v| v.1);
+            set.or_else(|| before(*p)).or(self.plain.get(*p)).unwrap_or(0.0)
+        };
+        self.params.iter().map(value).collect()
+    }
+
+    /// A turn's pole near its zero, at some corners.
+    fn turns(&self) -> Vec<Vec<f64>> {
+        let near = |corner: f64, apart: f64| {
+            let p = self.plain.model.f_ref / corner;
+            self.with(&[(Param::Pole, p), (Param::Zero, apart * p)])
+        };
+        let corners = [400.0, 1500.0, 5000.0, 15e3, 60e3];
+        corners
+            .into_iter()
+            .flat_map(|corner| [0.8, 0.95].map(|apart| near(corner, apart)))
+            .collect()
+    }
+
+    /// Another coil that resonates somewhere above.
+    fn others(&self) -> Vec<Vec<f64>> {
+        let at = |hz: f64| {
+            let ratio = self.plain.model.f_ref / hz;
+            self.with(&[
+                (Param::OtherSize, 0.01),
+                (Param::OtherSlope, 0.0),
+                (Param::OtherLnB3, (0.2 * ratio).ln()),
+                (Param::OtherLnB4, 2.0 * ratio.ln()),
+            ])
+        };
+        [7e3, 9.5e3, 13e3].map(at).to_vec()
+    }
+}
+
+fn core(share: f64, tau_s: f64) -> [(Param, f64); 4] {
+    [
+        (Param::CoreL, share),
+        (Param::CoreEmf, share),
+        (Param::CoreLnTau, tau_s.ln()),
+        (Param::CoreLnA, 0.0),
+    ]
+}
+
+fn sheet(of_l: f64, of_emf: f64, tau_s: f64) -> [(Param, f64); 3] {
+    [
+        (Param::SheetL, of_l),
+        (Param::SheetEmf, of_emf),
+        (Param::SheetLnTau, tau_s.ln()),
+    ]
+}
+
+fn with(rung: Rung, metal: Metal) -> Rung {
+    Rung {
+        kind: Kind { metal, ..rung.kind },
+        ..rung
+    }
+}
+
+/// Whether all parameters of one model are in the other.
+fn within(a: Kind, b: Kind) -> bool {
+    a.metal <= b.metal && a.other <= b.other
+}
+
+/// A group with the floor counted in: what is below it does not tell anything.
+fn floored(g: &Group, fit: &Fitted) -> Group {
+    let variance = fit.excess() / g.weight + FLOOR * FLOOR * fit.response(g.f).norm_sqr();
+    Group {
+        weight: 1.0 / variance,
+        ..*g
+    }
+}
+
+/// Neighbouring groups drawn together, along the plain model.
+fn thin(groups: &[Group], plain: &Fitted) -> Vec<Group> {
+    let together = |near: &[Group]| {
+        let (mut ratio, mut weight, mut f, mut when) = (Complex64::new(0.0, 0.0), 0.0, 0.0, 0.0);
+        let (mut plainly, mut shown) = (0.0, 0.0);
+        for g in near {
+            let h = plain.response(g.f);
+            let w = g.weight * h.norm_sqr();
+            ratio += g.h / h * w;
+            weight += w;
+            f += g.f * w;
+            when += g.when_s * w;
+            plainly += g.weight;
+            shown += g.coherence * g.weight;
+        }
+        let f = f / weight;
+        let h = plain.response(f);
+        let (first, last) = (near.first()?, near.last()?);
+        (weight > 0.0 && weight.is_finite()).then(|| Group {
+            f,
+            h: h * ratio / weight,
+            weight: weight / h.norm_sqr(),
+            when_s: when / weight,
+            coherence: shown / plainly,
+            start: first.start,
+            stop: last.stop,
+        })
+    };
+    groups.chunks(TOGETHER).filter_map(together).collect()
+}
+
+/// Mean of |G - model|^2 over its variance, the floor's counted in.
+fn misfit(thin: &[Group], model: &Model, theta: &[f64]) -> f64 {
+    let at = model.at(theta);
+    let square = |g: &Group| (g.h - at.response(g.f)).norm_sqr() * g.weight;
+    let sum: f64 = thin.iter().map(square).sum();
+    2.0 * sum / (2.0 * thin.len() as f64 - theta.len() as f64).max(1.0)
+}

@@ -1,0 +1,308 @@
+//! What `measure` and `analyze` show on the screen.
+
+use super::knock;
+use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
+use crate::estimate::Estimate;
+use crate::record::{Budget, Eddy, Fit, Level, Model, Open, Parts, Record, Resonance, Verdict};
+use crate::report::number::{self, Unit, hz, six, two, two_or_more};
+use crate::report::words;
+use crate::shop::reading;
+use crate::shop::yardstick::Quantity;
+
+/// One measurement: the peak first, then what else was found.
+pub fn measure_text(record: &Record, style: Style) -> String {
+    let mut out = Screen::new(style);
+    let mut title = words::name(record);
+    if record.is_simulated() {
+        title.push_str("  (SIMULATED, no real pickup)");
+    }
+    out.line_in(&title, BOLD);
+    match record.reading() {
+        Some(r) => {
+            found(&mut out, record, r);
+            if !record.repeats.is_empty() {
+                out.row("Takes", format!("mean of {}", record.repeats.len()));
+            }
+        }
+        None => refused(&mut out, record),
+    }
+    if let Some(k) = &record.knock {
+        knock::found(&mut out, k);
+    }
+    circumstances(&mut out, record);
+    if record.reading().is_some() {
+        let paint = if record.verdict == Verdict::Suspect {
+            WARN
+        } else {
+            PLAIN
+        };
+        out.row_in("Reading", words::verdict(record.verdict), paint);
+    }
+    remarks(&mut out, record);
+    if style.details {
+        details(&mut out, record);
+    }
+    out.text
+}
+
+/// The peak first; f0 and Q by their names, and only beside one.
+fn found(out: &mut Screen, record: &Record, r: &Resonance) {
+    let above = if r.peak_db.is_some() { " above the lows" } else { "" };
+    out.row_in("Peak", format!("{}{above}", words::peak(record)), BOLD);
+    if let Some(intervals) = words::peak_intervals(record) {
+        let mark = words::mark([record]);
+        out.row("", format!("{intervals} {mark}"));
+        if words::from_curve(r) {
+            out.row("", "read off the measured curve, because no model fits it");
+        }
+        for (label, name, quantity) in [("Resonance", "f0 ", Quantity::F0), ("Q", "", Quantity::Q)] {
+            if let Some(value) = words::shown(record, quantity) {
+                out.row(label, format!("{name}{value} {mark}"));
+            }
+        }
+    }
+    out.rows("", words::down_interval(record));
+    out.row("Polarity", words::polarity(r));
+}
+
+/// "no reading, measure again: ...", with every reason.
+fn refused(out: &mut Screen, record: &Record) {
+    let mut reasons = record.findings.iter().filter(|f| f.level == Level::Reject);
+    let first = reasons
+        .next()
+        .map_or(String::new(), |f| format!(": {}", words::finding_text(f)));
+    out.line_in(format!("no reading, measure again{first}"), STOP);
+    for other in reasons {
+        out.line_in(format!("also: {}", words::finding_text(other)), STOP);
+    }
+}
+
+fn circumstances(out: &mut Screen, record: &Record) {
+    let p = &record.pickup;
+    let told = |text: &Option<String>| text.as_deref().map(words::clean).filter(|s| !s.is_empty());
+    let over = told(&p.over).map(|over| format!("over {over}; level and polarity are that coil's"));
+    out.rows("Exciter", over);
+    let [read, at20] = [p.r_ohm, p.r20_ohm].map(|r| r.map(|r| number::four_digits(r, Unit::Ohm)));
+    let room = p.temperature_c.filter(|t| t.abs() < 1e4);
+    let ohms = match (at20, read, room) {
+        (Some(r20), Some(r), Some(t)) => Some(format!("{r20} at 20 °C (read as {r} at {t:.1} °C)")),
+        (Some(r20), ..) => Some(format!("{r20} at 20 °C")),
+        (None, read, _) => read.map(|r| format!("{r} as read, coil's temperature not known")),
+    };
+    out.rows("Resistance", ohms);
+    out.row("Load", words::load(record));
+    let input = words::rig_input(&record.rig);
+    let input = input.map_or(String::new(), |i| format!("; its input adds {i} to the load"));
+    out.row("Rig", words::rig(&record.rig) + &input);
+    out.rows("Your note", told(&p.note));
+}
+
+fn remarks(out: &mut Screen, record: &Record) {
+    for f in words::gravest_first(record) {
+        let (label, paint) = match f.level {
+            // Told at the top already.
+            Level::Reject => continue,
+            Level::Warning => ("Warning", WARN),
+            Level::Note => ("Note", PLAIN),
+        };
+        let name = words::finding(f.code);
+        let text = words::finding_text(f);
+        // A text that says its own name needs no heading.
+        let head = text.to_lowercase().contains(name);
+        out.row_in(label, &if head { text } else { format!("{name}: {text}") }, paint);
+    }
+    out.rows("Note", record.other_notes().map(|note| words::clean(note)));
+    let open = &record.rig.open;
+    // One line, unless somebody asks.
+    if out.style.details {
+        out.rows("Note", open.iter().map(|o| words::clean(&o.note())));
+    } else if !open.is_empty() {
+        let keys: Vec<String> = open.iter().map(Open::name).collect();
+        let keys = words::clean(&keys.join(", "));
+        out.row("Note", format!("the rig file leaves open: {keys} (--details)"));
+    }
+}
+
+fn details(out: &mut Screen, record: &Record) {
+    out.line("");
+    out.line_in(
+        "Details (u = standard uncertainty, u_noise = its noise part, u_lay = of laying the pickup down, not in u)",
+        DIM,
+    );
+    if let Some(r) = record.reading() {
+        let told = [
+            ("f0, Hz", Quantity::F0),
+            ("Q", Quantity::Q),
+            ("peak, Hz", Quantity::Peak),
+            ("peak, dB", Quantity::Height),
+        ];
+        for (name, quantity) in told {
+            out.rows(name, uncertain(record, quantity));
+        }
+        out.row("corr(f0,Q)", format!("{:.2}", r.corr_f0_q));
+        let mutual = r.mutual_h.map(|m| number::interval(&m, Unit::Henry));
+        let level = r.level_db.map(|l| number::interval(&l, Unit::Decibel));
+        let of = "coupling from the exciter, set by its position; not loudness from a string";
+        out.rows("coupling", words::joined([mutual, level]).map(|c| format!("{c}: {of}")));
+    }
+    if let Some(b) = &record.budget {
+        budget_details(out, b);
+    }
+    if let Some(fit) = &record.fit {
+        fit_details(out, fit);
+    }
+    if let Some(k) = &record.knock {
+        knock::details(out, k);
+    }
+    capture_details(out, record);
+    for (i, r) in record.repeats.iter().enumerate() {
+        let peak = r.peak_hz.map(|p| format!("peak {} Hz", six(p.value)));
+        let peak = peak.unwrap_or("no peak".into());
+        let text = format!("f0 {} Hz, Q {}, {peak}", six(r.f0_hz.value), six(r.q.value));
+        out.row(&format!("take {}", i + 1), &text);
+    }
+    out.row("taken", words::when(&record.taken_at));
+    out.row("record", words::clean(&record.id));
+    out.row("program", words::clean(&record.tool_version));
+    out.line("");
+}
+
+/// A value with every part of its uncertainty.
+fn uncertain(record: &Record, quantity: Quantity) -> Option<String> {
+    let (e, laying) = (
+        reading::value(record, quantity)?,
+        reading::parts(record, quantity)?.laying,
+    );
+    let lay = two(laying.sd * reading::unit_of(quantity, e.value));
+    let usual = if laying.usual.any() { ", usual" } else { "" };
+    let [u, noise] = [e.u, e.u_noise].map(two);
+    Some(format!("{} (u {u}, u_noise {noise}, u_lay {lay}{usual})", six(e.value)))
+}
+
+/// What each uncertainty is made of, one standard uncertainty of each.
+fn budget_details(out: &mut Screen, b: &Budget) {
+    let all = [
+        ("u: f0, Hz", Some(&b.f0_hz)),
+        ("u: Q", Some(&b.q)),
+        ("u: peak, Hz", b.peak_hz.as_ref()),
+        ("u: peak, dB", b.peak_db.as_ref()),
+    ];
+    for (name, parts) in all {
+        out.rows(name, parts.map(made_of));
+    }
+}
+
+fn made_of(p: &Parts) -> String {
+    let parts = [
+        ("noise", p.noise),
+        ("stated", p.stated),
+        ("not stated", p.unstated),
+        ("misfit", p.misfit),
+        ("two ways", p.ways),
+    ];
+    let there = parts.map(|(what, u)| (u > 0.0).then(|| format!("{what} {}", two(u))));
+    words::joined(there).unwrap_or_default()
+}
+
+fn model(model: Model) -> &'static str {
+    match model {
+        Model::SecondOrder => "second order",
+        Model::Eddy => "second order with eddy currents",
+        Model::Turn => "a shorted turn about the coil",
+        Model::Metal => "a metal core in the coil",
+        Model::MetalLoop => "a metal core, and a cover or baseplate",
+        Model::SecondOrderOther => "second order, another coil in series",
+        Model::TurnOther => "a shorted turn about the coil, another coil in series",
+        Model::MetalOther => "a metal core, another coil in series",
+        Model::MetalLoopOther => "a metal core, a cover or baseplate, another coil in series",
+    }
+}
+
+fn fit_details(out: &mut Screen, fit: &Fit) {
+    out.row("model", model(fit.model));
+    let noise = match fit.noise_from.as_str() {
+        "" => String::new(),
+        from => format!(", noise from {}", words::clean(from)),
+    };
+    let [low, high] = fit.band_hz.map(hz);
+    out.row("band", format!("{low} to {high}, {} bins{noise}", fit.bins));
+    let quality = format!(
+        "chi-square {} per degree of freedom, {} dB rms left over (second order)",
+        two_or_more(fit.reduced_chi2),
+        two(fit.rms_residual_db)
+    );
+    out.row("fit", &quality);
+    let plain = fit.plain.filter(|_| fit.model != Model::SecondOrder);
+    let plain = plain.map(|p| {
+        let f0 = number::bare_interval(&p.f0_hz, Unit::Hertz);
+        let q = number::bare_interval(&p.q, Unit::Ratio);
+        format!("f0 {f0}, Q {q} {}", number::LEVEL)
+    });
+    out.rows("plain coil", plain);
+    out.rows("input", fit.shift_s.as_ref().map(shifted));
+    for (name, n) in &fit.nuisance {
+        let u = n.u.map_or("taken as exact".into(), |u| format!("u {}", two(u)));
+        out.row("fitted too", format!("{} = {} ({u})", words::clean(name), six(n.value)));
+    }
+    if let Some(eddy) = &fit.eddy {
+        eddy_details(out, eddy);
+    }
+}
+
+/// "leads by 1.20 ± 0.10 µs (95 %)".
+fn shifted(s: &Estimate) -> String {
+    let which = if s.value < 0.0 { "lags" } else { "leads" };
+    let size = Estimate {
+        value: s.value.abs(),
+        ..*s
+    };
+    format!(
+        "the pickup's {which} the reference's by {}",
+        number::interval(&size, Unit::Second)
+    )
+}
+
+fn eddy_details(out: &mut Screen, e: &Eddy) {
+    let better = if e.delta_bic < 0.0 { "better" } else { "no better" };
+    let chi2 = two_or_more(e.reduced_chi2);
+    let head = format!(
+        "{better} than second order (delta BIC {:+.1}), chi-square {chi2}",
+        e.delta_bic
+    );
+    out.row("eddy model", head);
+    let numbers = [
+        ("f0", &e.f0_hz, Unit::Hertz),
+        ("Q", &e.q, Unit::Ratio),
+        ("pole", &e.pole_s, Unit::Second),
+        ("zero", &e.zero_s, Unit::Second),
+    ];
+    let numbers = numbers.map(|(name, e, unit)| format!("{name} {}", number::bare_interval(e, unit)));
+    out.row("", format!("{} {}", numbers.join(", "), number::LEVEL));
+}
+
+fn capture_details(out: &mut Screen, record: &Record) {
+    let c = &record.capture;
+    let db = |v: Option<f64>| v.map(|v| format!("{v:.1} dB"));
+    let snr = db(c.snr_db).map(|s| format!("signal to noise {s} around f0"));
+    let mains = c.mains_hz.map_or(String::new(), |f| format!(", mains {f:.2} Hz"));
+    let hum = db(c.hum_db).map(|h| format!("hum {h} re signal{mains}"));
+    out.rows("signal", words::joined([snr, hum]));
+    let latency = c.latency_s.map(|l| number::four_digits(l, Unit::Second));
+    let latency = latency.map(|l| format!("latency {l}"));
+    let clock = c.clock_ppm.map(|p| format!("output clock {p:+.2} ppm"));
+    out.rows("timing", words::joined([latency, clock]));
+    let (s, of) = (words::plural(c.channels as usize), c.frames);
+    let highest = c.peak_dbfs.map_or(String::new(), |p| format!(", highest {p:.1} dBFS"));
+    let lost = format!("{} clipped, {} dropouts", c.clipped_samples, c.dropouts);
+    let shape = format!("{} Hz, {} channel{s}, {of} samples each", c.rate_hz, c.channels);
+    out.row("take", format!("{shape}{highest}, {lost}"));
+    if let Some(d) = &record.drive {
+        let (shape, seconds) = (words::clean(&d.shape), six(d.seconds));
+        let [from, to] = [d.from_hz, d.to_hz].map(hz);
+        let level = d.level_dbfs;
+        out.row(
+            "drive",
+            format!("{shape}, {seconds} s, {from} to {to}, {level:.1} dBFS peak"),
+        );
+    }
+}

@@ -139,7 +139,14 @@ impl<'a> Look<'a> {
             })
         };
         let both = rungs(false).chain(rungs(true));
-        both.filter(|r| !r.shift || self.setup.shift.is_some()).collect()
+        both.filter(|r| !r.shift || self.setup.shift.is_some())
+            .filter(|r| self.reaches(*r))
+            .collect()
+    }
+
+    /// With one channel the ladder ends at the turn: a clock or lost samples bend a sweep's curve into whatever is richer.
+    fn reaches(&self, rung: Rung) -> bool {
+        self.bins.x_clock.is_none() || (rung.kind.metal <= Metal::Turn && !rung.kind.other)
     }
 
     /// Fits a rung to the thinned groups, from where the plainer ones ended.
@@ -268,6 +275,9 @@ impl<'a> Look<'a> {
             Metal::CoreAndSheet if shift => Rung { shift, ..rung },
             Metal::CoreAndSheet => return None,
         };
+        if !self.reaches(next) {
+            return None;
+        }
         if !self.steps.iter().any(|s| s.rung == next) {
             self.step(next);
         }

@@ -28,6 +28,8 @@ const MISFIT: f64 = 1.2;
 const GAIN_DB: f64 = 0.1;
 /// Mean square of what is left over, freed from a smooth misfit and in units of the noise, that none explains.
 const UNEVEN: f64 = 1.2;
+/// A clock difference of this size that comes with an event is lost samples.
+const NO_CLOCK_PPM: f64 = 600.0;
 /// Share of the answer's power that may be distortion before the take is refused.
 const BADLY_BENT: f64 = 0.01;
 
@@ -65,7 +67,9 @@ impl Work<'_> {
             });
         }
         let held = self.held(p);
-        let (splices, knocks): (Vec<Event>, Vec<Event>) = knocks.into_iter().partition(|e| e.splice);
+        // Samples that both channels lost alike leave little more than a knock does, and a clock that no interface has.
+        let slipped = self.out.capture.clock_ppm.is_some_and(|ppm| ppm.abs() > NO_CLOCK_PPM);
+        let (splices, knocks): (Vec<Event>, Vec<Event>) = knocks.into_iter().partition(|e| e.splice || slipped);
         let first_held = held.first().map(|i| *i as f64 / self.rate);
         let first_splice = splices.first().map(|e| e.start_s);
         let first = first_splice.into_iter().chain(first_held).reduce(f64::min);

@@ -227,7 +227,7 @@ fn nothing_is_told_where_none_was_looked_for_finely_enough() {
 /// s = 1 - 1/(2 Q^2).
 fn flat(id: &str, f0: f64, q: f64) -> Record {
     let told = Resonance {
-        q: e(q, 1e-3 * q, 1e-3 * q),
+        q: e(q, 1e-4 * q, 1e-4 * q),
         ..reading(f0, q, None)
     };
     let mut r = record(id, "north", Some(told));

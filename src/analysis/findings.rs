@@ -120,6 +120,15 @@ pub fn dropout(count: usize, first_s: f64, level: Level) -> Finding {
     )
 }
 
+/// Of which only the clock and the misfit tell.
+pub fn lost_somewhere(level: Level) -> Finding {
+    finding(
+        Code::Dropout,
+        level,
+        "samples were lost somewhere in the test signal, or an input bends it: close other programs, plug the interface straight into the computer, lower --level by 6 dB, and measure again",
+    )
+}
+
 /// `report`: what the sound system said, in words.
 pub fn sound_trouble(report: &str, cause: Cause) -> Finding {
     reject(

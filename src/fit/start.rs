@@ -66,35 +66,6 @@ fn least_squares(mut a: DMatrix<f64>, mut b: DVector<f64>) -> Option<Vec<f64>> {
     x.iter().all(|v| v.is_finite()).then_some(x)
 }
 
-/// Splits 1 + a1 s + a2 s^2 + a3 s^3 into (1 + s p)(1 + b1 s + b2 s^2), all three positive; every way there is.
-pub fn split_cubic(a: [f64; 3]) -> Vec<[f64; 3]> {
-    let value = |p: f64| ((p - a[0]) * p + a[1]) * p - a[2];
-    let grid: Vec<f64> = (0..=240)
-        .map(|i| 10f64.powf(-4.0 + 6.0 * f64::from(i) / 240.0))
-        .collect();
-    let mut out = Vec::new();
-    for pair in grid.windows(2) {
-        let (mut lo, mut hi) = (pair[0], pair[1]);
-        if value(lo) * value(hi) > 0.0 {
-            continue;
-        }
-        for _ in 0..60 {
-            let mid = 0.5 * (lo + hi);
-            if value(lo) * value(mid) <= 0.0 {
-                hi = mid;
-            } else {
-                lo = mid;
-            }
-        }
-        let p = 0.5 * (lo + hi);
-        let (b1, b2) = (a[0] - p, a[2] / p);
-        if b1 > 0.0 && b2 > 0.0 {
-            out.push([p, b1, b2]);
-        }
-    }
-    out
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -111,11 +82,9 @@ mod tests {
             .collect();
         let (num, den) = rational(&points, 1, 3, 6).unwrap();
         assert!((num[0] - 2.0).abs() < 1e-9 && (num[1] - 0.2).abs() < 1e-9, "{num:?}");
-        let split = split_cubic([den[0], den[1], den[2]]);
-        assert!(
-            split
-                .iter()
-                .any(|v| (v[0] - p).abs() < 1e-6 && (v[1] - b1).abs() < 1e-6 && (v[2] - b2).abs() < 1e-6)
-        );
+        // (1 + s p)(1 + b1 s + b2 s^2), multiplied out.
+        for (got, want) in den.iter().zip([p + b1, p * b1 + b2, p * b2]) {
+            assert!((got - want).abs() < 1e-6, "{den:?}");
+        }
     }
 }

@@ -29,13 +29,6 @@ pub enum Model {
     MetalLoopOther,
 }
 
-impl Model {
-    /// Whether there is metal in it.
-    pub fn has_metal(self) -> bool {
-        !matches!(self, Model::SecondOrder | Model::SecondOrderOther)
-    }
-}
-
 /// The models and how well they explain the take.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Fit {

@@ -25,18 +25,18 @@ pub(super) struct Sums {
     pub q: Estimate,
     pub corr: f64,
     pub peak: Option<(Estimate, Estimate)>,
-    pub sign: i8,
     pub budget: Budget,
 }
 
-/// `natural`: of the chosen model; `shown`: the peak that is shown and where it was read; `way`: the same read against the drive
-/// file.
-pub(super) fn of(
-    climb: &Climb,
-    natural: &Resonance,
-    shown: (Option<(Estimate, Estimate)>, PeakFrom),
-    way: Option<&Way>,
-) -> Sums {
+/// The peak: the chosen model's own, and that which is shown.
+pub(super) struct Top {
+    pub own: Option<peak::Shown>,
+    pub shown: Option<(Estimate, Estimate)>,
+    pub from: PeakFrom,
+}
+
+/// `natural`: of the chosen model; `way`: the same read against the drive file.
+pub(super) fn of(climb: &Climb, natural: &Resonance, top: &Top, way: Option<&Way>) -> Sums {
     let fit = &climb.chosen;
     // What is of the neighbourhood alone is no natural resonance, and the other way round.
     let local = natural.meaning == Meaning::Local;
@@ -56,7 +56,7 @@ pub(super) fn of(
     };
     let shared = natural.slopes[0].dot(&(fit.total() * &natural.slopes[1])) + d_f0 * d_q;
     let corr = shared / (whole(&f0) * whole(&q)).max(f64::MIN_POSITIVE);
-    let peaks = peaks(climb, shown, way);
+    let peaks = peaks(climb, top, way);
     Sums {
         next: Distance {
             f0_hz: natural.f0.value,
@@ -66,14 +66,9 @@ pub(super) fn of(
         f0: counted(natural.f0, &f0),
         q: counted(natural.q, &q),
         corr: if corr.is_finite() { corr.clamp(-1.0, 1.0) } else { 0.0 },
-        peak: match (shown.0, &peaks) {
+        peak: match (top.shown, &peaks) {
             (Some((hz, db)), Some((a, b))) => Some((counted(hz, a), counted(db, b))),
             (peak, _) => peak,
-        },
-        sign: if fit.get(Param::Gain).unwrap_or(1.0) < 0.0 {
-            -1
-        } else {
-            1
         },
         budget: Budget {
             f0_hz: f0,
@@ -85,13 +80,13 @@ pub(super) fn of(
 }
 
 /// Of the peak's frequency and height; `None` where there is none, of the model or shown.
-fn peaks(climb: &Climb, shown: (Option<(Estimate, Estimate)>, PeakFrom), way: Option<&Way>) -> Option<(Parts, Parts)> {
+fn peaks(climb: &Climb, top: &Top, way: Option<&Way>) -> Option<(Parts, Parts)> {
     let fit = &climb.chosen;
-    let (own, (hz, db)) = peak::estimate(fit).zip(shown.0)?;
+    let (own, (hz, db)) = top.own.as_ref().zip(top.shown)?;
     let next = climb.next.as_ref().and_then(peak::estimate);
     let one = |slope: &DVector<f64>, here: Estimate, there: Option<Estimate>| {
         let mut p = parts(fit, slope, there.map_or(0.0, |t| beyond_noise(here, t)));
-        if shown.1 == PeakFrom::Curve {
+        if top.from == PeakFrom::Curve {
             // Read off the curve: noise of its points, and what the choice of the polynomial leaves open.
             p.noise = here.u_noise;
             p.misfit = p.misfit.hypot((here.u.powi(2) - here.u_noise.powi(2)).max(0.0).sqrt());
@@ -114,8 +109,8 @@ fn counted(e: Estimate, p: &Parts) -> Estimate {
     Estimate::new(e.value, whole(p), p.noise).unwrap_or(e)
 }
 
-/// By how much of itself a coupling of some picofarads acts otherwise on f0 and Q than the lead that it is taken for (found on
-/// circuits of 0.2 to 1 pF).
+/// By how much of itself a coupling from the exciter acts otherwise on f0 than the lead that it is taken for: 0.10 and 0.11 of it
+/// with 0.2 and 0.5 pF (tests/reference/metal_takes.rs); beyond it is named.
 const OTHERWISE: f64 = 0.1;
 
 /// How far two models of one take lie apart, less what noise does to the difference: the richer one's variance less the plainer

@@ -59,11 +59,11 @@ impl<'a> Held<'a> {
         curve::misfit(&self.points, [from, to], |hz| self.shown.shape(hz))
     }
 
-    /// Frequency and height of the peak; of the curve itself where no model follows it.
-    fn peak(&self, band: [f64; 2]) -> (Option<(Estimate, Estimate)>, PeakFrom) {
-        match self.curve_peak(band).filter(|_| self.missed) {
+    /// Frequency and height of the peak: the model's own; of the curve itself where no model follows it.
+    fn peak(&self, band: [f64; 2], own: Option<&peak::Shown>) -> (Option<(Estimate, Estimate)>, PeakFrom) {
+        match self.missed.then(|| self.curve_peak(band)).flatten() {
             Some(peak) => (Some(peak), PeakFrom::Curve),
-            None => (peak::estimate(self.shown).map(|p| (p.hz, p.db)), PeakFrom::Model),
+            None => (own.map(|p| (p.hz, p.db)), PeakFrom::Model),
         }
     }
 
@@ -101,9 +101,15 @@ impl Work<'_> {
             return self.raise(findings::no_fit(self.heard(p)));
         };
         let held = Held::new(p, fits, &natural);
-        let (peak, peak_from) = held.peak(p.setup.band);
+        let own = peak::estimate(shown);
+        let (peak, peak_from) = held.peak(p.setup.band, own.as_ref());
         let way = self.other_way(fits);
-        let sums = budget::of(&fits.climb, &natural, (peak, peak_from), way.as_ref());
+        let of_peak = budget::Top {
+            own,
+            shown: peak,
+            from: peak_from,
+        };
+        let sums = budget::of(&fits.climb, &natural, &of_peak, way.as_ref());
         self.judge_ways(way.as_ref(), &natural);
         self.judge_fit(&held, &sums.next, sums.peak.map(|p| p.0.value));
         if peak.is_none() {
@@ -131,7 +137,7 @@ impl Work<'_> {
         self.say_chain(p, fits);
         self.out.resonance = Some(Resonance {
             peak_from,
-            ..self.resonance(&sums, &natural)
+            ..self.resonance(shown, &sums, &natural)
         });
         self.out.fit = Some(self.fit_of(p, fits, &held));
         self.out.budget = Some(sums.budget);
@@ -175,8 +181,9 @@ impl Work<'_> {
     }
 
     /// The reading.
-    fn resonance(&self, sums: &Sums, natural: &Resonant) -> Resonance {
+    fn resonance(&self, shown: &Fitted, sums: &Sums, natural: &Resonant) -> Resonance {
         let chain = self.options.chain;
+        let turned = shown.get(Param::Gain).is_some_and(|g| g < 0.0);
         let channels = chain.gain.1.unwrap_or(0.0);
         let of_gain = |v: f64| v / chain.gain.0;
         let level = natural.level;
@@ -199,7 +206,7 @@ impl Work<'_> {
             peak_db: sums.peak.map(|p| p.1),
             peak_from: PeakFrom::Model,
             mutual_h,
-            polarity: sums.sign * chain.sign.unwrap_or(1),
+            polarity: if turned { -1 } else { 1 } * chain.sign.unwrap_or(1),
             polarity_referenced: chain.sign.is_some(),
             level_db: level_db.filter(|_| referred),
             definition: match natural.meaning {

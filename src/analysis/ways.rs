@@ -74,8 +74,11 @@ impl Work<'_> {
         self.options.chain.ohm?;
         let drive = Drive::new(self.options.drive?, self.rate)?;
         let lone = Take {
+            rate_hz: self.take.rate_hz,
+            pickup: self.take.pickup.clone(),
             reference: None,
-            ..self.take.clone()
+            step: self.take.step,
+            provenance: self.take.provenance.clone(),
         };
         let work = Work::new(&lone, self.options);
         let mut p = work.place(&drive, place, true)?.prepared;

@@ -1,6 +1,6 @@
 //! One model fitted: its parameter space, the search on groups, the last word on the raw bins.
 
-use nalgebra::DVector;
+use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
 use super::group::{Group, GroupProblem};
@@ -131,13 +131,21 @@ impl<'a> Attempt<'a> {
         space
     }
 
-    /// The groups as a least-squares problem, everything known counted in.
-    pub(super) fn problem<'g>(&'g self, groups: &'g [Group]) -> GroupProblem<'g> {
+    /// The groups as a least-squares problem.
+    fn problem<'g>(&'g self, groups: &'g [Group], space: &'g Space) -> GroupProblem<'g> {
         GroupProblem {
             groups,
             model: &self.model,
-            priors: &self.space.priors,
+            priors: &space.priors,
         }
+    }
+
+    /// Of the parameters at a place, by groups, everything known counted in; `None` where the groups do not tell them.
+    pub(super) fn covariance(&self, groups: &[Group], theta: &[f64]) -> Option<DMatrix<f64>> {
+        let problem = self.problem(groups, &self.space);
+        let mut j = DMatrix::zeros(problem.rows(), theta.len());
+        problem.jacobian(theta, &mut j);
+        solve::inverse_normal(&j)
     }
 
     pub(super) fn model(&self) -> &Model {
@@ -154,11 +162,7 @@ impl<'a> Attempt<'a> {
         enough: f64,
     ) -> Option<Vec<f64>> {
         let space = self.on_groups(nuisance);
-        let problem = GroupProblem {
-            groups,
-            model: &self.model,
-            priors: &space.priors,
-        };
+        let problem = self.problem(groups, &space);
         let mut best: Option<Solution> = None;
         for own in starts {
             let start: Vec<f64> = own.iter().chain(nuisance).copied().collect();
@@ -174,11 +178,7 @@ impl<'a> Attempt<'a> {
     }
 
     fn search(&self, groups: &[Group], space: &Space, starts: Vec<Vec<f64>>, nuisance: &[f64]) -> Option<Solution> {
-        let problem = GroupProblem {
-            groups,
-            model: &self.model,
-            priors: &space.priors,
-        };
+        let problem = self.problem(groups, space);
         // Fewer groups than this cannot tell so many parameters.
         if 2 * groups.len() < space.lower.len() + 8 {
             return None;
@@ -217,11 +217,7 @@ impl<'a> Attempt<'a> {
     ) -> Option<(Solution, super::raw::Polished)> {
         let start: Vec<f64> = starts.first()?.iter().chain(nuisance).copied().collect();
         let groups = super::group::along(self.bins, groups, &self.model.at(&start));
-        let problem = GroupProblem {
-            groups: &groups,
-            model: &self.model,
-            priors: &space.priors,
-        };
+        let problem = self.problem(&groups, space);
         let found = space.minimise(&problem, &start);
         let inverse = found.inverse.clone()?;
         let cells = self.cells(&found.theta);

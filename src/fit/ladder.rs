@@ -4,14 +4,12 @@
 //! below 0.009 dB or 0.06 degrees does not vote, since no converter is that flat. Where none comes below 2 the lowest BIC decides
 //! (Schwarz, Annals of Statistics 6 (1978) 461; recalled from memory).
 
-use nalgebra::DMatrix;
 use num_complex::Complex64;
 
 use super::attempt::Attempt;
 use super::group::Group;
 use super::kind::{Kind, Metal, Rung};
 use super::model::{Model, Param};
-use super::solve::{self, Problem};
 use super::{Fitted, Setup};
 use crate::transfer::bins::Bins;
 
@@ -160,8 +158,7 @@ impl<'a> Look<'a> {
             false => attempt.look(&self.thin, self.starts(rung), &nuisance, FOLLOWED),
         };
         let Some(theta) = found else { return };
-        let model = attempt.model();
-        let misfit = misfit(&self.thin, model, &theta);
+        let misfit = self.misfit(attempt.model(), &theta);
         let data = 2.0 * self.thin.len() as f64;
         let sum = misfit * (data - theta.len() as f64);
         self.steps.push(Step {
@@ -170,6 +167,14 @@ impl<'a> Look<'a> {
             theta,
             misfit,
         });
+    }
+
+    /// Mean of |G - model|^2 over its variance, the floor's counted in.
+    fn misfit(&self, model: &Model, theta: &[f64]) -> f64 {
+        let at = model.at(theta);
+        let square = |g: &Group| (g.h - at.response(g.f)).norm_sqr() * g.weight;
+        let sum: f64 = self.thin.iter().map(square).sum();
+        2.0 * sum / (2.0 * self.thin.len() as f64 - theta.len() as f64).max(1.0)
     }
 
     /// What is not the pickup's, where the plain fit left it.
@@ -210,7 +215,7 @@ impl<'a> Look<'a> {
     /// The chosen model with its last word on the raw bins, and its rival.
     fn end(mut self) -> Climb {
         let first = self.steps.iter().position(|s| s.misfit < FOLLOWED);
-        let mut at = match first {
+        let at = match first {
             Some(first) => self.upward(first),
             None => self.lowest(),
         };
@@ -219,15 +224,14 @@ impl<'a> Look<'a> {
             others.min_by(|a, b| self.steps[*a].bic.total_cmp(&self.steps[*b].bic))
         });
         let next = next.and_then(|n| self.finish(&self.steps[n]));
-        let chosen = loop {
-            if let Some(fit) = self.finish(&self.steps[at]) {
-                break fit;
-            }
-            self.steps.remove(at);
-            at = self.lowest();
-        };
-        let misfit = self.steps[at].misfit;
-        let mut chosen = chosen;
+        // One that has no last word leaves it to the next lowest, in the end to the plain one.
+        let mut order: Vec<&Step> = self.steps.iter().collect();
+        order.sort_by(|a, b| a.bic.total_cmp(&b.bic));
+        let chosen = std::iter::once(&self.steps[at])
+            .chain(order)
+            .find_map(|s| Some((self.finish(s)?, s.misfit)));
+        let plain = || (self.plain.clone(), self.misfit(&self.plain.model, &self.plain.theta));
+        let (mut chosen, misfit) = chosen.unwrap_or_else(plain);
         self.leave_open(&mut chosen);
         self.count_floor(&mut chosen);
         Climb { chosen, next, misfit }
@@ -291,13 +295,8 @@ impl<'a> Look<'a> {
         }
         let setup = self.setup.on(chosen.rung);
         let attempt = Attempt::new(self.bins, &setup, chosen.rung, chosen.model.f_ref);
-        let covariance = |groups: &[Group]| {
-            let problem = attempt.problem(groups);
-            let mut j = DMatrix::zeros(problem.rows(), chosen.theta.len());
-            problem.jacobian(&chosen.theta, &mut j);
-            solve::inverse_normal(&j)
-        };
-        if let (Some(with), Some(without)) = (covariance(&self.thin), covariance(&self.bare)) {
+        let [with, without] = [&self.thin, &self.bare].map(|groups| attempt.covariance(groups, &chosen.theta));
+        if let (Some(with), Some(without)) = (with, without) {
             chosen.misfit += (with - without) * ALIKE;
         }
     }
@@ -315,10 +314,9 @@ impl<'a> Look<'a> {
         let attempt = Attempt::new(self.bins, &setup, rung, chosen.model.f_ref);
         let mut theta = chosen.theta.clone();
         theta.push(chosen.model.fixed.get(Param::Delay));
-        let problem = attempt.problem(&self.thin);
-        let mut j = DMatrix::zeros(problem.rows(), theta.len());
-        problem.jacobian(&theta, &mut j);
-        let Some(c) = solve::inverse_normal(&j) else { return };
+        let Some(c) = attempt.covariance(&self.thin, &theta) else {
+            return;
+        };
         let p = chosen.theta.len();
         let by_shift = c.view((0, p), (p, 1)) / usual;
         chosen.unstated += &by_shift * by_shift.transpose();
@@ -441,12 +439,4 @@ fn thin(groups: &[Group], plain: &Fitted) -> Vec<Group> {
         })
     };
     groups.chunks(TOGETHER).filter_map(together).collect()
-}
-
-/// Mean of |G - model|^2 over its variance, the floor's counted in.
-fn misfit(thin: &[Group], model: &Model, theta: &[f64]) -> f64 {
-    let at = model.at(theta);
-    let square = |g: &Group| (g.h - at.response(g.f)).norm_sqr() * g.weight;
-    let sum: f64 = thin.iter().map(square).sum();
-    2.0 * sum / (2.0 * thin.len() as f64 - theta.len() as f64).max(1.0)
 }

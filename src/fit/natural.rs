@@ -33,7 +33,7 @@ pub struct Resonance {
     pub meaning: Meaning,
     pub f0: Estimate,
     pub q: Estimate,
-    /// The level that is 0 dB ([`level`]), and the logarithm's uncertainties with the gain's counted in.
+    /// The level that is 0 dB ([`level`]) times the size of the gain, both counted in its uncertainties.
     pub level: Estimate,
     /// How f0 and Q follow the parameters.
     pub slopes: [DVector<f64>; 2],

@@ -46,12 +46,7 @@ fn field(s: &mut String, coil: &Coil) -> &'static str {
     // One volt per volt at low frequency, across all of the chain.
     let _ = writeln!(s, "Gmetal cold shape0 emf cold {:e}", 1.0 / SHAPE_OHM);
     for (i, (r, t)) in turns.iter().enumerate() {
-        let (from, ohm) = (format!("shape{i}"), r * SHAPE_OHM);
-        let to = if i + 1 == turns.len() {
-            "cold".into()
-        } else {
-            format!("shape{}", i + 1)
-        };
+        let ([from, to], ohm) = (link("shape", i, turns.len(), "cold"), r * SHAPE_OHM);
         let _ = writeln!(s, "Rshape{i} {from} {to} {ohm:e}");
         let _ = writeln!(s, "Cshape{i} {from} {to} {:e}", t / ohm);
     }
@@ -69,15 +64,20 @@ fn winding(s: &mut String, coil: &Coil, begin: &str) {
     let (turns, taken) = (e.turns(), e.k * e.k);
     let _ = writeln!(s, "Lwind {begin} turn0 {:e}", coil.l_h * (1.0 - taken));
     for (i, (r, t)) in turns.iter().enumerate() {
-        let (from, henry) = (format!("turn{i}"), coil.l_h * taken * r);
-        let to = if i + 1 == turns.len() {
-            "behind".into()
-        } else {
-            format!("turn{}", i + 1)
-        };
+        let ([from, to], henry) = (link("turn", i, turns.len(), "behind"), coil.l_h * taken * r);
         let _ = writeln!(s, "Lturn{i} {from} {to} {henry:e}");
         let _ = writeln!(s, "Rturn{i} {from} {to} {:e}", henry / t);
     }
+}
+
+/// The nodes of one link in a chain of so many, the last of which leads to `end`.
+fn link(stem: &str, i: usize, of: usize, end: &str) -> [String; 2] {
+    let to = if i + 1 == of {
+        end.into()
+    } else {
+        format!("{stem}{}", i + 1)
+    };
+    [format!("{stem}{i}"), to]
 }
 
 /// Simulators read letters, digits and underscores; a name begins with a letter.

@@ -218,3 +218,43 @@ fn a_stated_value_that_the_take_contradicts_is_named() {
         "{f0:?} {parts:?}"
     );
 }
+
+/// What a capacitance of so many farads from the exciter (122 ohm, 217 uH, 0.5 mH to the coil) does to the answer of the coil
+/// "air" (6 kilohm, 2.4 H): a current from the exciter's voltage into R + s L.
+fn coupled(farad: f64, f: f64) -> Complex64 {
+    let s = J * TAU * f;
+    1.0 + farad * (6e3 + s * 2.4) * (122.0 + s * 217e-6) / 0.5e-3
+}
+
+#[test]
+fn picofarads_from_the_exciter_are_held_or_named() {
+    let truth = named("air");
+    type Answer = fn(f64) -> Complex64;
+    let faults = [
+        (0.2, (|f| coupled(0.2e-12, f)) as Answer),
+        (0.5, |f| coupled(0.5e-12, f)),
+        (1.0, |f| coupled(1e-12, f)),
+        (3.0, |f| coupled(3e-12, f)),
+    ];
+    for (pf, pickup) in faults {
+        let a = read(&truth, &Fault { pickup, ..NONE }, RIG, 9);
+        let (r, fit) = (a.resonance.as_ref().unwrap(), a.fit.as_ref().unwrap());
+        let off = |e: coilwright::estimate::Estimate, want: f64| (e.value - want) / e.u;
+        let [f0, q] = [off(r.f0_hz, truth.f0_hz), off(r.q, truth.q)];
+        let plain = fit.plain.unwrap().f0_hz.value;
+        println!(
+            "{pf} pF: {:?}, lead {:?}, f0 {f0:+.1} u ({:+.4} %, of {:+.4} % taken out), Q {q:+.1} u ({:+.3} %), {:?}",
+            fit.model,
+            fit.shift_s.map(|s| s.value),
+            100.0 * (r.f0_hz.value / truth.f0_hz - 1.0),
+            100.0 * (plain / r.f0_hz.value - 1.0),
+            100.0 * (r.q.value / truth.q - 1.0),
+            level_of(&a, Code::InputsDiffer)
+        );
+        let held = f0.abs() < 3.0 && q.abs() < 3.0;
+        assert!(
+            held || level_of(&a, Code::InputsDiffer) == Some(Level::Warning),
+            "{pf} pF"
+        );
+    }
+}

@@ -396,6 +396,14 @@ impl Record {
         }
     }
 
+    /// The record with its reading so.
+    pub fn defined_as(&self, definition: Definition) -> Option<Record> {
+        Some(Record {
+            resonance: Some(self.read_as(definition)?),
+            ..self.clone()
+        })
+    }
+
     /// What is to be known of a reading that stands.
     pub fn warnings(&self) -> impl Iterator<Item = &Finding> {
         self.findings.iter().filter(|f| f.level == Level::Warning)

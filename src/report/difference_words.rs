@@ -49,7 +49,8 @@ fn sentence(first: &Record, record: &Record, d: &Difference) -> String {
         .chain(told.peaks())
         .chain(groups.into_iter().flatten());
     let mut text = parts.collect::<Vec<_>>().join("; ");
-    for remark in told.usual().into_iter().chain(remarks(first, record, d)) {
+    let plainly = (a.definition != b.definition).then(|| "f0 and Q of both as of a coil without metal".to_owned());
+    for remark in plainly.into_iter().chain(told.usual()).chain(remarks(first, record, d)) {
         text.push_str(", ");
         text.push_str(&remark);
     }

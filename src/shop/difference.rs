@@ -299,8 +299,12 @@ impl Difference {
         match (a.reading(), b.reading()) {
             (Some(_), Some(_)) if unlike_in(a, b).iter().any(|k| !is_of_level(k)) => nothing(Some(Why::RigFile)),
             (Some(x), Some(y)) if x.definition == y.definition => nothing(None).judged((a, x), (b, y), how),
-            (Some(_), Some(_)) => match (a.read_as(Definition::Plain), b.read_as(Definition::Plain)) {
-                (Some(x), Some(y)) => nothing(None).judged((a, &x), (b, &y), how),
+            // The values are told by the records, so these are read anew.
+            (Some(_), Some(_)) => match (a.defined_as(Definition::Plain), b.defined_as(Definition::Plain)) {
+                (Some(a), Some(b)) => match (a.reading(), b.reading()) {
+                    (Some(x), Some(y)) => nothing(None).judged((&a, x), (&b, y), how),
+                    _ => nothing(Some(Why::NoReading)),
+                },
                 _ => nothing(Some(Why::Definitions)),
             },
             _ => nothing(Some(Why::NoReading)),

@@ -240,10 +240,7 @@ fn alike(records: &[Record]) -> (Definition, Vec<Record>) {
         true => first,
         false => Definition::Plain,
     };
-    let read = |r: &Record| Record {
-        resonance: r.read_as(definition).or(r.resonance.clone()),
-        ..r.clone()
-    };
+    let read = |r: &Record| r.defined_as(definition).unwrap_or_else(|| r.clone());
     (definition, records.iter().map(read).collect())
 }
 

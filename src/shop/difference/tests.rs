@@ -1,5 +1,5 @@
 use super::*;
-use crate::record::{CaptureSummary, Definition, PeakFrom, SCHEMA as RECORD, Scatters};
+use crate::record::{CaptureSummary, Definition, Fit, Model, PeakFrom, Plain, SCHEMA as RECORD, Scatters};
 
 fn e(value: f64, u: f64, u_noise: f64) -> Estimate {
     Estimate { value, u, u_noise }
@@ -305,6 +305,38 @@ fn two_definitions_are_never_subtracted() {
     let d = pair(b);
     assert_eq!((d.answer, d.why), (Answer::CannotTell, Some(Why::Definitions)));
     assert!(d.f0_hz.is_none() && d.peak_hz.is_none() && d.quantities.is_empty());
+}
+
+#[test]
+fn two_definitions_are_compared_by_the_one_that_both_have() {
+    let with_plain = |id, f0, q, definition| {
+        let mut read = reading(f0, q, Some((3800.0, 8.0)));
+        read.definition = definition;
+        let mut out = record(id, "north", Some(read));
+        out.fit = Some(Fit {
+            model: Model::SecondOrder,
+            plain: Some(Plain {
+                f0_hz: e(4000.0, 5.0, 3.0),
+                q: e(2.5, 0.05, 0.03),
+            }),
+            shift_s: None,
+            band_hz: [80.0, 12e3],
+            bins: 1000,
+            reduced_chi2: 1.0,
+            rms_residual_db: 0.01,
+            eddy: None,
+            nuisance: std::collections::BTreeMap::new(),
+            noise_from: "silence".into(),
+        });
+        out
+    };
+    let d = one(&[
+        with_plain("a", 4000.0, 2.5, Definition::Plain),
+        with_plain("b", 5200.0, 3.5, Definition::Pole),
+    ]);
+    assert_eq!(d.why, None);
+    assert_eq!((d.f0_hz.unwrap().value, d.q.unwrap().value), (0.0, 0.0));
+    assert!(d.quantities.iter().all(|j| j.difference == 0.0));
 }
 
 #[test]

@@ -306,7 +306,7 @@ impl Rig {
         open.note(e.sign.is_none(), "exciter.sign", "polarity is not referenced");
         match &self.input {
             Some(i) => i.open(one_channel, &mut open),
-            None => open.note(!one_channel, "input.delay_s", "taken as zero"),
+            None => open.note(!one_channel, "input.delay_s", LATE),
         }
         open.0
     }
@@ -339,6 +339,9 @@ impl Rig {
             .or_else(|| number("reference's channel", i.reference_channel, used.reference_channel))
     }
 }
+
+/// What is assumed of a delay that nobody states.
+const LATE: &str = "taken as 0 with u 0.3 us";
 
 /// Keys that a file leaves open, with what is assumed.
 #[derive(Default)]
@@ -379,7 +382,7 @@ impl Input {
         }
         if !one_channel {
             let (delay, tolerance) = (self.delay_s.is_some(), self.delay_tolerance_s.is_some());
-            open.note(!delay && !tolerance, "input.delay_s", "taken as zero");
+            open.note(!delay && !tolerance, "input.delay_s", LATE);
             open.note(delay && !tolerance, "input.delay_tolerance_s", "delay_s taken as exact");
             open.note(self.gain_db.is_none(), "input.gain_db", "channels taken as equal");
         }

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::estimate::Estimate;
 
+pub mod about;
 mod finding;
 mod fit;
 pub mod identity;

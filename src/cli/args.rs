@@ -9,6 +9,7 @@ pub use super::rig_args::*;
 pub use super::shared::*;
 pub use super::take_args::*;
 pub use super::value::*;
+pub use super::watch_args::*;
 
 const TOP_EXAMPLES: &str = "\
 First look, without any hardware:
@@ -47,6 +48,8 @@ pub enum Command {
     Use(UseArgs),
     /// Measure one pickup: play, record, fit, keep the record
     Measure(MeasureArgs),
+    /// Watch a pickup's curve while it is handled
+    Watch(Box<WatchArgs>),
     /// Read takes recorded earlier or elsewhere, and keep the records
     Analyze(AnalyzeArgs),
     /// Lay records over each other and list the differences

@@ -10,7 +10,7 @@ use num_complex::Complex64;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 
-use super::{Capture, Progress, Provenance, Request, Take, silence};
+use super::{Capture, Progress, Provenance, Request, Rounds, Take, silence};
 use crate::failure::{Failure, Result};
 use crate::fft::{self, Chirp};
 use crate::network::Load;
@@ -18,6 +18,7 @@ use crate::rig::Rig;
 
 mod blemish;
 mod circuit;
+mod rounds;
 mod spec;
 mod tap;
 #[cfg(test)]
@@ -99,10 +100,18 @@ impl Bench {
 
     /// Both channels before noise, `frames` long, the pickup first.
     fn answer(&self, drive: &[f32], rate: f64, frames: usize) -> [Vec<f64>; 2] {
-        let latency = self.spec.card.latency_s;
-        let rest = latency + self.circuit.settling_s();
+        let rest = self.spec.card.latency_s + self.circuit.settling_s();
         let n = fft::good_length(frames.max(drive.len()) + (rest * rate).ceil() as usize);
         let played = self.played(drive, n);
+        self.respond(&played, n, rate).map(|mut x| {
+            x.truncate(frames);
+            x
+        })
+    }
+
+    /// What answers a spectrum of a record of `n` frames that repeats itself, the pickup first.
+    fn respond(&self, played: &[Complex64], n: usize, rate: f64) -> [Vec<f64>; 2] {
+        let latency = self.spec.card.latency_s;
         let coils = circuit::coils(&self.spec);
         let spacing = rate / n as f64;
         let at = |k: usize, x: Complex64| {
@@ -129,11 +138,7 @@ impl Bench {
                 });
             }
         });
-        bins.map(|b| {
-            let mut x = fft::inverse(&b, n);
-            x.truncate(frames);
-            x
-        })
+        bins.map(|b| fft::inverse(&b, n))
     }
 
     fn add_hum(&self, pickup: &mut [f64], rate: f64, answer_rms: f64) {
@@ -183,6 +188,27 @@ impl Bench {
         [pickup, reference]
     }
 
+    /// What both converters make of what comes to them, the pickup's channel first.
+    fn convert(&self, [pickup, reference]: [Vec<f64>; 2], rate: f64, frames: usize) -> [Vec<f32>; 2] {
+        let (card, faults) = (&self.spec.card, &self.spec.faults);
+        let clip = |dbfs: Option<f64>| dbfs.map_or(1.0, blemish::ratio);
+        let (clip_p, clip_r) = (clip(card.clip_dbfs), clip(card.clip_reference_dbfs));
+        let levels = [card.noise_dbfs, card.noise_reference_dbfs.unwrap_or(card.noise_dbfs)];
+        let convert = |mut x: Vec<f64>, clip: f64, dbfs: f64, what: Draw| {
+            // What runs out of room lies before the converter; the converter's own noise comes after.
+            x.iter_mut().for_each(|v| *v = v.clamp(-clip, clip));
+            self.add_noise(&mut x, rate, dbfs, what);
+            blemish::drop_samples(&mut x, &faults.drop_s, faults.drop_samples as usize, rate, frames);
+            blemish::convert(&x, card.bits)
+        };
+        let pickup = convert(pickup, clip_p, levels[0], Draw::PickupNoise);
+        let reference = convert(reference, clip_r, levels[1], Draw::ReferenceNoise);
+        match faults.swapped {
+            true => [reference, pickup],
+            false => [pickup, reference],
+        }
+    }
+
     /// Refuses faults that lie outside the take: they would silently not be there.
     fn check(&self, frames: usize, rate: f64) -> Result<()> {
         self.spec.check()?;
@@ -217,6 +243,11 @@ impl Capture for Bench {
         take
     }
 
+    fn rounds(&mut self, rate_hz: u32, round: &[f32]) -> Result<Box<dyn Rounds>> {
+        self.spec.check()?;
+        Ok(Box::new(rounds::Running::new(self.clone(), rate_hz, round)))
+    }
+
     fn take(&mut self, request: &Request, progress: &mut dyn FnMut(Progress)) -> Result<Take> {
         let (rate, frames) = (f64::from(request.rate_hz), request.drive.len());
         if frames == 0 || request.rate_hz == 0 {
@@ -228,22 +259,8 @@ impl Capture for Bench {
         self.check(frames, rate)?;
         progress(Progress::default());
         let [pickup, reference] = self.before_converters(&request.drive, rate);
-        let (card, faults) = (&self.spec.card, &self.spec.faults);
-        let clip = |dbfs: Option<f64>| dbfs.map_or(1.0, blemish::ratio);
-        let (clip_p, clip_r) = (clip(card.clip_dbfs), clip(card.clip_reference_dbfs));
-        let levels = [card.noise_dbfs, card.noise_reference_dbfs.unwrap_or(card.noise_dbfs)];
-        let convert = |mut x: Vec<f64>, clip: f64, dbfs: f64, what: Draw| {
-            // What runs out of room lies before the converter; the converter's own noise comes after.
-            x.iter_mut().for_each(|v| *v = v.clamp(-clip, clip));
-            self.add_noise(&mut x, rate, dbfs, what);
-            blemish::drop_samples(&mut x, &faults.drop_s, faults.drop_samples as usize, rate, frames);
-            blemish::convert(&x, card.bits)
-        };
-        let mut pickup = convert(pickup, clip_p, levels[0], Draw::PickupNoise);
-        let mut reference = convert(reference, clip_r, levels[1], Draw::ReferenceNoise);
-        if faults.swapped {
-            std::mem::swap(&mut pickup, &mut reference);
-        }
+        let card = &self.spec.card;
+        let [pickup, reference] = self.convert([pickup, reference], rate, frames);
         let step = (2f64).powi(1 - card.bits as i32);
         self.takes += 1;
         let peak = |x: &[f32]| x.iter().fold(0f32, |m, v| m.max(v.abs()));

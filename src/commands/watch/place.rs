@@ -44,6 +44,20 @@ pub(super) struct Place {
     rounds: Option<Box<dyn Rounds>>,
 }
 
+/// What was told, and on the built-in bench something to turn where nothing was.
+fn surroundings(args: &WatchArgs, defaults: &Defaults) -> Result<Surroundings> {
+    let nothing = args.source == "sim" && args.load.is_none() && defaults.load.is_none();
+    Ok(Surroundings {
+        rig: args.rig.clone(),
+        load: match nothing {
+            true => Some(LoadArg::Load(Load::parse(LOAD_OF_BENCH)?)),
+            false => args.load.clone(),
+        },
+        over: None,
+        room: args.room,
+    })
+}
+
 impl Place {
     /// Finds what stands in the way before anything sounds.
     pub fn plan(args: &WatchArgs, console: &Console) -> Result<Self> {
@@ -54,15 +68,7 @@ impl Place {
             ));
         }
         let defaults = Defaults::read_from(Path::new("."))?;
-        let mut on = Surroundings {
-            rig: args.rig.clone(),
-            load: args.load.clone(),
-            over: None,
-            room: args.room,
-        };
-        if args.source == "sim" && on.load.is_none() && defaults.load.is_none() {
-            on.load = Some(LoadArg::Load(Load::parse(LOAD_OF_BENCH)?));
-        }
+        let on = surroundings(args, &defaults)?;
         let about = About {
             on: on.clone(),
             ..About::default()

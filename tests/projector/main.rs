@@ -15,11 +15,14 @@ mod driver;
 
 const FIGURES: &str = "return [...document.querySelectorAll('#figures .within')].map((e) => e.textContent)";
 const STEADY: &str = "return document.body.className === 'steady'";
-/// Frequency of the highest point of the curve that is drawn, by the page's own axis: 200 Hz at 90, 20 kHz at 1580 of 1600.
-const TOP: &str = "const d = document.querySelector('#picture .now').getAttribute('d');
+/// Frequency of the highest point of the curve that is drawn, by the page's own grid: its first upright line
+/// stands at 200 Hz, its last at 20 kHz.
+const TOP: &str = "const grid = [...document.querySelectorAll('#picture .grid')].filter((l) => l.getAttribute('x1') === l.getAttribute('x2'));
+    const at = (line) => Number(line.getAttribute('x1'));
+    const d = document.querySelector('#picture .now').getAttribute('d');
     const points = d.slice(1).split(/[ML]/).map((p) => p.split(' ').map(Number));
     const top = points.reduce((a, b) => (b[1] < a[1] ? b : a));
-    return 200 * Math.pow(100, (top[0] - 90) / 1490)";
+    return 200 * Math.pow(100, (top[0] - at(grid[0])) / (at(grid[grid.length - 1]) - at(grid[0])))";
 
 /// `watch --page` with its lines and its keys.
 struct Watched {

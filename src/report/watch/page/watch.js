@@ -1,7 +1,6 @@
 "use strict";
 // Looks five times a second at what the bench sees, and shows it. Everything from outside goes in as text.
 const SVG = "http://www.w3.org/2000/svg";
-const WIDTH = 1600, HEIGHT = 620, LEFT = 90, BOTTOM = 50, TOP = 46;
 const FROM_HZ = 200, TO_HZ = 20000, LOW_DB = -20, HIGH_DB = 12;
 const EVERY_MS = 200;
 const TICKS = [[200, "200"], [500, "500"], [1000, "1k"], [2000, "2k"], [3000, "3k"], [4000, "4k"], [5000, "5k"],
@@ -22,23 +21,38 @@ function picture(view) {
   svg.replaceChildren();
   const lines = view.held.map((h) => h.curve).concat(view.curve ? [view.curve] : []);
   const high = Math.ceil(lines.reduce((m, l) => l.db.reduce((a, b) => Math.max(a, b), m), HIGH_DB) / 4) * 4;
-  const x = (hz) => LEFT + Math.log(hz / FROM_HZ) / Math.log(TO_HZ / FROM_HZ) * (WIDTH - LEFT - 20);
-  const y = (db) => TOP + (high - Math.max(db, LOW_DB)) / (high - LOW_DB) * (HEIGHT - BOTTOM - TOP);
+  // In the window's own dots, so that letters keep their shape.
+  const width = Math.max(svg.clientWidth, 300), height = Math.max(svg.clientHeight, 150);
+  const letter = Math.max(14, Math.min(width / 40, height / 14));
+  const left = 2.6 * letter, right = width - letter, top = 1.8 * letter, bottom = height - 1.8 * letter;
+  svg.setAttribute("viewBox", "0 0 " + width + " " + height);
+  svg.setAttribute("font-size", letter.toFixed(1));
+  const x = (hz) => left + Math.log(hz / FROM_HZ) / Math.log(TO_HZ / FROM_HZ) * (right - left);
+  const y = (db) => top + (high - db) / (high - LOW_DB) * (bottom - top);
   for (const [hz, label] of TICKS) {
-    put(svg, "line", { class: "grid", x1: x(hz), x2: x(hz), y1: TOP, y2: HEIGHT - BOTTOM }, undefined, SVG);
-    put(svg, "text", { x: x(hz), y: HEIGHT - 12, "text-anchor": hz === TO_HZ ? "end" : "middle" }, label, SVG);
+    put(svg, "line", { class: "grid", x1: x(hz), x2: x(hz), y1: top, y2: bottom }, undefined, SVG);
+    put(svg, "text", { x: x(hz), y: bottom + 1.3 * letter, "text-anchor": hz === TO_HZ ? "end" : "middle" }, label, SVG);
   }
   for (let db = -18; db <= high; db += 6) {
-    put(svg, "line", { class: "grid", x1: LEFT, x2: WIDTH - 20, y1: y(db), y2: y(db) }, undefined, SVG);
-    put(svg, "text", { x: LEFT - 10, y: y(db) + 10, "text-anchor": "end" }, (db > 0 ? "+" : "") + db, SVG);
+    put(svg, "line", { class: "grid", x1: left, x2: right, y1: y(db), y2: y(db) }, undefined, SVG);
+    put(svg, "text", { x: left - 0.4 * letter, y: y(db) + 0.35 * letter, "text-anchor": "end" }, (db > 0 ? "+" : "") + db, SVG);
   }
-  put(svg, "text", { x: LEFT - 10, y: 30, "text-anchor": "end" }, "dB", SVG);
-  const path = (line) => line.hz.map((hz, i) => (i ? "L" : "M") + x(hz).toFixed(1) + " " + y(line.db[i]).toFixed(1)).join("");
+  put(svg, "text", { x: left - 0.4 * letter, y: 0.9 * letter, "text-anchor": "end" }, "dB", SVG);
+  // What lies below the picture is not drawn; a gap begins anew.
+  const path = (line) => {
+    let pen = "M", d = "";
+    line.hz.forEach((hz, i) => {
+      if (line.db[i] >= LOW_DB) d += pen + x(hz).toFixed(1) + " " + y(line.db[i]).toFixed(1);
+      pen = line.db[i] >= LOW_DB ? "L" : "M";
+    });
+    return d;
+  };
   for (const held of view.held) {
     put(svg, "path", { class: held.mark, d: path(held.curve) }, undefined, SVG);
-    const top = held.curve.db.indexOf(Math.max(...held.curve.db));
-    if (top >= 0) {
-      put(svg, "text", { class: "mark", x: x(held.curve.hz[top]), y: y(held.curve.db[top]) - 10, "text-anchor": "middle" }, held.mark, SVG);
+    const at = held.curve.db.indexOf(Math.max(...held.curve.db));
+    if (at >= 0) {
+      const place = { x: x(held.curve.hz[at]), y: y(held.curve.db[at]) - 0.4 * letter, "text-anchor": "middle" };
+      put(svg, "text", { class: "mark", ...place }, held.mark, SVG);
     }
   }
   if (view.curve) put(svg, "path", { class: "now", d: path(view.curve) }, undefined, SVG);
@@ -70,7 +84,7 @@ function show(view) {
   by("picture").setAttribute("aria-label", "Response over frequency. " + words);
 }
 
-let last = "";
+let last = "", seen = null;
 async function look() {
   try {
     const answer = await fetch("now.json", { cache: "no-store" });
@@ -78,7 +92,7 @@ async function look() {
     if (answer.status === 503) return;
     if (!answer.ok) throw new Error(String(answer.status));
     const text = await answer.text();
-    if (text !== last) show(JSON.parse(text));
+    if (text !== last) show(seen = JSON.parse(text));
     last = text;
   } catch (e) {
     document.body.className = "trouble";
@@ -88,4 +102,6 @@ async function look() {
     setTimeout(look, EVERY_MS);
   }
 }
+// The window was drawn wider, or something else takes its room.
+new ResizeObserver(() => seen && picture(seen)).observe(by("picture"));
 look();

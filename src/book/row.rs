@@ -6,8 +6,8 @@ use jiff::ToSpan as _;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use rusqlite::types::Value;
+use rusqlite::{Connection, Result as Asked};
 
-use super::index::{Asked, Index};
 use super::look::{self, Mark};
 use super::seen::Figure;
 use crate::estimate::Estimate;
@@ -136,7 +136,7 @@ impl Sort {
 /// Which readings; what is `None` or empty asks for nothing.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Filter {
-    /// Names, with `*` for anything.
+    /// Patterns of names, as [`pattern`] makes them.
     pub names: Vec<String>,
     pub lot: Option<String>,
     /// From this second since 1970 on.
@@ -209,6 +209,18 @@ impl Filter {
     }
 }
 
+/// Names as people write them, `*` for anything, as a pattern of the index.
+pub fn pattern(names: &str) -> String {
+    let one = |c: char| {
+        if c == '*' {
+            "*".to_owned()
+        } else {
+            pattern_of(&c.to_string())
+        }
+    };
+    names.chars().map(one).collect()
+}
+
 /// A name as a pattern that means it alone.
 pub fn pattern_of(name: &str) -> String {
     name.chars().fold(String::new(), |mut out, c| {
@@ -241,21 +253,20 @@ const COLUMNS: &str = "path, id, name, over, stage, made_by, lot, taken_at, rig,
                        u_peak_hz, peak_db, u_peak_db, level_db, u_level_db, ohm20, verdict, simulated, replaced, seq, size, changed, \
                        folder_changed";
 
-impl Index {
-    pub fn rows(&self, filter: &Filter) -> Asked<Vec<Row>> {
-        let (condition, values) = filter.words();
-        let order = filter.sort.order();
-        // SQLite takes the other columns from the row that holds the maximum.
-        let text = match filter.all {
-            true => format!("SELECT {COLUMNS} FROM readings WHERE {condition} ORDER BY {order}"),
-            false => {
-                format!("SELECT {COLUMNS}, max(seq) FROM readings WHERE {condition} GROUP BY name ORDER BY {order}")
-            }
-        };
-        let mut ask = self.db.prepare(&text)?;
-        let rows = ask.query_map(rusqlite::params_from_iter(values), row)?;
-        rows.collect()
-    }
+/// The readings that a filter asks for, in its order.
+pub fn rows(db: &Connection, filter: &Filter) -> Asked<Vec<Row>> {
+    let (condition, values) = filter.words();
+    let order = filter.sort.order();
+    // SQLite takes the other columns from the row that holds the maximum.
+    let text = match filter.all {
+        true => format!("SELECT {COLUMNS} FROM readings WHERE {condition} ORDER BY {order}"),
+        false => {
+            format!("SELECT {COLUMNS}, max(seq) FROM readings WHERE {condition} GROUP BY name ORDER BY {order}")
+        }
+    };
+    let mut ask = db.prepare(&text)?;
+    let rows = ask.query_map(rusqlite::params_from_iter(values), row)?;
+    rows.collect()
 }
 
 fn row(r: &rusqlite::Row) -> Asked<Row> {

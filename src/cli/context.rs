@@ -115,9 +115,18 @@ pub fn cache() -> Option<PathBuf> {
 
 /// A time as records have it.
 pub fn stamp(time: std::time::SystemTime) -> String {
+    shown(time, "%Y-%m-%dT%H:%M:%S%:z")
+}
+
+/// The same to the microsecond: of two entries written one after the other the second is the later one.
+pub fn fine_stamp(time: std::time::SystemTime) -> String {
+    shown(time, "%Y-%m-%dT%H:%M:%S%.6f%:z")
+}
+
+fn shown(time: std::time::SystemTime, format: &str) -> String {
     let at = jiff::Timestamp::try_from(time).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
     at.to_zoned_datetime(jiff::tz::TimeZone::system())
-        .strftime("%Y-%m-%dT%H:%M:%S%:z")
+        .strftime(format)
         .to_string()
 }
 

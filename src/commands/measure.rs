@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::kept::{Kept, taps_lost};
-use super::outcome;
+use super::{outcome, wanted};
 use crate::analysis::Choice;
 use crate::cli::args::{About, Devices, DriveArgs, MeasureArgs};
 use crate::cli::console::Console;
@@ -134,6 +134,7 @@ pub fn taken(job: &Job, console: &mut Console) -> Result<Measured> {
         None => taps(job, &mut player, &mut kept, console),
     };
     let record = kept.finish(&bench, player.played(), lost.as_ref())?;
+    wanted::entered(&kept.folder);
     Ok(Measured {
         record,
         folder: kept.folder.clone(),

@@ -1,11 +1,11 @@
 //! `book undo`: the last entry holds no more. Its file stays.
 
 use super::rename::Written;
-use super::{wanted, write};
 use crate::book::entries;
 use crate::book::entry::What;
 use crate::cli::args::UndoArgs;
 use crate::cli::console::Console;
+use crate::commands::wanted;
 use crate::failure::{Failure, Result, Status};
 use crate::report::entry_words;
 
@@ -19,7 +19,7 @@ pub fn run(args: &UndoArgs, console: &mut Console) -> Result<Status> {
             "readings are never taken back; measure again, or rename one that was another pickup's",
         ));
     };
-    let entry = write(&notebook, What::Undo { entry: last.id.clone() })?;
+    let entry = wanted::say(&notebook, What::Undo { entry: last.id.clone() })?;
     if args.shown.json {
         console.json(&Written {
             schema: "coilwright/written/1",

@@ -283,10 +283,6 @@ impl Index {
         )?;
         ask.query_map([], |r| r.get(0))?.collect()
     }
-
-    pub fn notebook(&self) -> &Path {
-        &self.notebook
-    }
 }
 
 /// What is new or other than it was, and the paths of what is gone.

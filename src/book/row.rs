@@ -10,12 +10,11 @@ use rusqlite::{Connection, Result as Asked};
 
 use super::look::{self, Mark};
 use super::seen::Figure;
-use crate::estimate::Estimate;
 use crate::record::stage::Stage;
 use crate::record::{Record, Verdict};
 
 /// A reading in a list.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Row {
     /// Its folder, from the notebook's; of one on paper its entry.
     pub path: PathBuf,
@@ -342,10 +341,11 @@ pub fn span_of(day: &str) -> Option<(i64, i64)> {
     Some((begin(date)?, begin(date.checked_add(step).ok()?)?))
 }
 
-/// A figure of a list as an estimate; the list does not keep what of it is noise.
-pub fn estimate(figure: Figure) -> Option<Estimate> {
-    let (value, u) = figure?;
-    Estimate::new(value, u, u)
+/// Readings of one pickup in the order of its life: by their time, and where a notebook on paper tells none, by the order of the
+/// work.
+pub fn in_order(mut rows: Vec<Row>) -> Vec<Row> {
+    rows.sort_by_key(|r| (r.seq, r.stage.as_deref().and_then(Stage::of).and_then(|s| s.usual())));
+    rows
 }
 
 #[cfg(test)]
@@ -362,6 +362,25 @@ mod tests {
         for none in ["", "March", "2026-13", "2026-02-30", "26-03-02", "2026-3"] {
             assert_eq!(span_of(none), None, "{none}");
         }
+    }
+
+    #[test]
+    fn stages_of_one_day_are_in_the_order_of_the_work() {
+        let read = |day: &str, seq, stage: &str| Row {
+            stage: Some(stage.into()),
+            taken_at: day.into(),
+            seq,
+            ..Row::default()
+        };
+        let rows = vec![
+            read("2004-03-02", 1, "after wax"),
+            read("2004-03-02", 1, "wound"),
+            read("2004-03-01", 0, "cleaned"),
+            read("2004-03-02", 1, "before wax"),
+            read("2004-03-03", 2, "soldered"),
+        ];
+        let stages: Vec<String> = in_order(rows).into_iter().filter_map(|r| r.stage).collect();
+        assert_eq!(stages, ["cleaned", "wound", "before wax", "after wax", "soldered"]);
     }
 
     #[test]

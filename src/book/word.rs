@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::index::{Asked, Index};
-use super::row::{Filter, Row, pattern, span_of};
+use super::row::{Filter, Row, in_order, pattern, span_of};
 use crate::failure::{Failure, Result};
 use crate::record::Verdict;
 use crate::record::stage::Stage;
@@ -135,8 +135,7 @@ impl Named {
         if let Which::Number(n) = self.which {
             rows.retain(|r| number(&r.path) == Some(n));
         }
-        rows.sort_by_key(|r| r.seq);
-        Ok(rows)
+        Ok(in_order(rows))
     }
 
     /// Whatever lies in a folder that was given.

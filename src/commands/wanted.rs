@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use crate::book::entries;
 use crate::book::entry::{Entry, What};
 use crate::book::index::{self, Fresh, Index};
-use crate::book::row::{Filter, Row};
+use crate::book::row::{Filter, Row, in_order};
 use crate::book::word::{self, Meant, Named};
 use crate::cli::context::{cache, fine_stamp};
 use crate::cli::defaults::Defaults;
@@ -120,8 +120,7 @@ impl Found {
                 // Of a few readings; nothing of it is kept.
                 let mut rows = index::asked(&folder, None, Fresh::Now, 0, |index| index.rows(&filter))?;
                 rows.retain(|r| r.verdict != Some(Verdict::Rejected));
-                rows.sort_by_key(|r| r.seq);
-                (Some(Named::of_folder(&folder)), rows, folder)
+                (Some(Named::of_folder(&folder)), in_order(rows), folder)
             }
         };
         Ok(Found { named, rows, notebook })

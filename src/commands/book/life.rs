@@ -8,7 +8,7 @@ use super::list::{Listed, say_left_out};
 use crate::book::entry::{Entry, What};
 use crate::book::index::{Fresh, Index};
 use crate::book::life;
-use crate::book::row::{Filter, Row, second_of};
+use crate::book::row::{Filter, Row, in_order, second_of};
 use crate::book::word::{Named, named};
 use crate::cli::args::{ListArgs, Shown};
 use crate::cli::console::Console;
@@ -104,7 +104,7 @@ fn asked(index: &Index, named: &Named, filter: &Filter) -> rusqlite::Result<Answ
     {
         rows = of(&row.name)?;
     }
-    Ok((rows, index.entries()?, index.left_out()?))
+    Ok((in_order(rows), index.entries()?, index.left_out()?))
 }
 
 impl Known {

@@ -12,6 +12,9 @@ use crate::report::entry_words;
 pub fn run(args: &UndoArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
     let all = entries::all(&notebook);
+    for why in &all.unread {
+        console.remark(&format!("left out: {why}"));
+    }
     let last = all.hold.iter().rfind(|e| !matches!(e.what, What::Undo { .. }));
     let Some(last) = last else {
         return Err(Failure::new(

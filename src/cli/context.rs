@@ -23,14 +23,23 @@ pub struct Bench {
     pub chain: Chain,
     pub load: Option<Load>,
     pub channels: Option<Channels>,
-    pub over: Option<String>,
-    pub ohms: Option<f64>,
-    pub ohmmeter: Option<String>,
-    pub room: Option<f64>,
-    pub note: Option<String>,
+    /// As it was told, but for its name.
+    pub told: Pickup,
 }
 
 impl Bench {
+    /// A pickup as it was told, on this rig.
+    pub fn new(rig: Option<Rig>, told: Pickup) -> Self {
+        Bench {
+            chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
+            rig,
+            rig_file: None,
+            load: None,
+            channels: None,
+            told,
+        }
+    }
+
     /// Options first, then what the working folder remembers.
     pub fn plan(about: &About, defaults: &Defaults) -> Result<Self> {
         let rig_file = about.on.rig.as_ref().or(defaults.rig.as_ref());
@@ -40,17 +49,19 @@ impl Bench {
             None => defaults.load.clone(),
         };
         let channels = about.channels.map_or_else(|| defaults.channels(), |c| Ok(Some(c)))?;
+        let told = Pickup {
+            over: about.on.over.clone().or_else(|| defaults.over.clone()),
+            r_ohm: about.ohms.as_ref().map(|o| o.ohm),
+            ohmmeter: about.ohms.as_ref().and_then(|o| o.meter.clone()),
+            temperature_c: about.on.room.or(defaults.room_c),
+            note: about.note.clone(),
+            ..Pickup::default()
+        };
         Ok(Bench {
-            chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
-            rig,
             rig_file: rig_file.cloned(),
             load,
             channels,
-            over: about.on.over.clone().or_else(|| defaults.over.clone()),
-            ohms: about.ohms.as_ref().map(|o| o.ohm),
-            ohmmeter: about.ohms.as_ref().and_then(|o| o.meter.clone()),
-            room: about.on.room.or(defaults.room_c),
-            note: about.note.clone(),
+            ..Bench::new(rig, told)
         })
     }
 
@@ -58,12 +69,8 @@ impl Bench {
     pub fn pickup(&self, name: &str) -> Pickup {
         Pickup {
             name: name.into(),
-            over: self.over.clone(),
-            r_ohm: self.ohms,
-            ohmmeter: self.ohmmeter.clone(),
-            temperature_c: self.room,
             r20_ohm: None,
-            note: self.note.clone(),
+            ..self.told.clone()
         }
     }
 
@@ -88,12 +95,12 @@ impl Bench {
             Some(rig) => rig.notes(one_channel),
             None => vec![NO_RIG_NOTE.into()],
         };
-        if let Some(ohm) = self.ohms.filter(|r| *r < LEAST_WINDING_OHM) {
+        if let Some(ohm) = self.told.r_ohm.filter(|r| *r < LEAST_WINDING_OHM) {
             notes.push(format!(
                 "--ohms says {ohm} ohms, little for a pickup: was {ohm}k meant?"
             ));
         }
-        if let Some(t) = self.room.filter(|t| !ROOM_C.contains(t)) {
+        if let Some(t) = self.told.temperature_c.filter(|t| !ROOM_C.contains(t)) {
             notes.push(format!(
                 "--room says {t:.0} degrees Celsius, odd for a room: write 70F for Fahrenheit"
             ));

@@ -2,11 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use super::analyze::{DriveFile, tell_all};
 use super::kept::Measurement;
-use super::outcome::{self, Played, Told};
+use super::outcome::{self, Played, Told, tell_all};
 use super::parallel;
-use crate::analysis::chain::Chain;
 use crate::cli::args::{AnalyzeArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, folders_below};
@@ -143,11 +141,9 @@ pub fn finished(folder: &Path, rig: Option<&Path>) -> Result<Record> {
             format!("give the take itself, {place}/{}", outcome::take_name(0)),
         )
     })?;
-    let drive = folder.join(outcome::DRIVE);
-    let drive = drive.is_file().then(|| DriveFile::read(&drive)).transpose()?;
+    let played = Played::beside(folder)?;
     let (bench, changed) = bench(&mut measurement.asked, rig)?;
-    let played = drive.as_ref().map(Played::from);
-    let mut record = measurement.record(&bench, played, None)?;
+    let mut record = measurement.record(&bench, played.as_ref(), None)?;
     record.notes.extend(changed);
     outcome::write(&record, folder)?;
     Ok(record)
@@ -176,17 +172,9 @@ fn bench(asked: &mut Asked, elsewhere: Option<&Path>) -> Result<(Bench, Option<S
 
 /// What a measurement was asked with, on this rig.
 pub fn bench_of(asked: &Asked, rig: Option<Rig>) -> Result<Bench> {
-    let pickup = &asked.pickup;
     Ok(Bench {
-        chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
-        rig,
         rig_file: asked.rig.as_ref().map(|r| r.file.clone().into()),
         load: asked.load.as_deref().map(str::parse::<Load>).transpose()?,
-        channels: None,
-        over: pickup.over.clone(),
-        ohms: pickup.r_ohm,
-        ohmmeter: pickup.ohmmeter.clone(),
-        room: pickup.temperature_c,
-        note: pickup.note.clone(),
+        ..Bench::new(rig, asked.pickup.clone())
     })
 }

@@ -15,8 +15,6 @@ mod steps;
 #[cfg(test)]
 mod tests;
 
-pub use steps::Undone;
-
 pub const SCHEMA: &str = "coilwright/tray/1";
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -90,6 +88,14 @@ pub struct Entry {
     /// Measured again, or taken back: it stays here and counts no more.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub withdrawn: bool,
+}
+
+/// What was taken back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Undone {
+    pub number: u32,
+    /// What stands of the number again.
+    pub stands: bool,
 }
 
 /// How many of a tray came to what.

@@ -113,7 +113,6 @@ impl Asked<'_> {
                 .or(stated.input),
             pickup_channel: channels.pickup,
             reference_channel: channels.reference,
-            ..Selection::default()
         };
         let by_rig = devices.first_given().is_none() && (selection.output.is_some() || selection.input.is_some());
         let missing = |e: Failure| match self.rig.filter(|r| by_rig && self.bound && r.interface.is_some()) {

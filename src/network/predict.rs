@@ -30,7 +30,7 @@ pub struct Figures {
     pub levels_db: [f64; 2],
 }
 
-/// Standard uncertainties of [`Figures`], from those of the coil.
+/// Standard uncertainties of the figures, from those of the coil.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[schemars(rename = "DoubtFound")]
 pub struct Doubt {

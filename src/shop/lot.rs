@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::standard::{Call, Judged, Standard};
 use crate::estimate::Estimate;
-use crate::failure::{Failure, Result};
+use crate::failure::{Failure, Result, of_kind};
 use crate::record::meters::{Column, Reading, Tally};
 use crate::record::{Definition, Finding, Record};
 
@@ -213,10 +213,7 @@ impl Tray {
         let hint = "move it aside to begin the lot anew";
         let wrong = |what: &str, hint: &str| Failure::new(format!("{place} {what}"), hint);
         let t: Tray = serde_json::from_slice(bytes).map_err(|e| wrong(&format!("is no tray: {e}"), hint))?;
-        if t.schema != SCHEMA {
-            let what = format!("is of the kind {:?}, this version reads {SCHEMA:?}", t.schema);
-            return Err(wrong(&what, hint));
-        }
+        of_kind(&t.schema, SCHEMA).map_err(|what| wrong(&what, hint))?;
         if let Some(c) = t.columns.iter().find(|c| !c.is_sound()) {
             return Err(wrong(
                 &format!("asks for {c}, which is no column"),

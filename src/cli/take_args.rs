@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::inputs::{LoadArg, load_arg};
-use super::shared::{About, Detailed, Devices, DriveArgs, Named, RigFile, Shown};
+use super::shared::{About, Detailed, Devices, DriveArgs, Named, RigFile, Shown, Source};
 use super::value::{Columns, celsius, line, one_of};
 use crate::analysis::Choice;
 use crate::record::meters::Column;
@@ -96,9 +96,17 @@ Headphones off your ears, loudspeakers off, phantom power off. With --knock, tap
 pub struct MeasureArgs {
     #[command(flatten)]
     pub pickup: Named,
-    /// Where the take comes from: live, or sim (the built-in bench)
-    #[arg(long, value_name = "SOURCE", default_value = "live")]
-    pub source: String,
+    #[command(flatten)]
+    pub job: Job,
+    #[command(flatten)]
+    pub shown: Detailed,
+}
+
+/// What is to be measured of a pickup, whoever asks for it.
+#[derive(Debug, Args)]
+pub struct Job {
+    #[command(flatten)]
+    pub source: Source,
     #[command(flatten)]
     pub about: About,
     /// How many takes in a row, nothing touched in between
@@ -108,20 +116,28 @@ pub struct MeasureArgs {
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(3..=50))]
     pub knock: Option<u32>,
     #[command(flatten)]
-    pub devices: Devices,
-    #[command(flatten)]
     pub drive: DriveArgs,
-    /// What the built-in bench holds: a TOML file, or words such as "r=6k l=2.4H cs=120p hum=-50dB"
-    #[arg(long, value_name = "SPEC")]
-    pub sim: Option<String>,
     /// Which model the reading is taken from; left out, the plainest that follows the take
     #[arg(long, value_parser = one_of(MODELS))]
     pub model: Option<Choice>,
     /// Folder for the record; left out, FOLDER/NAME/0001 and so on
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    #[command(flatten)]
-    pub shown: Detailed,
+}
+
+impl Default for Job {
+    /// One live take without anything besides.
+    fn default() -> Self {
+        Job {
+            source: Source::default(),
+            about: About::default(),
+            repeats: 1,
+            knock: None,
+            drive: DriveArgs::default(),
+            model: None,
+            out: None,
+        }
+    }
 }
 
 const MODELS: &[(&str, Choice)] = &[

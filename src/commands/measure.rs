@@ -11,6 +11,7 @@ use crate::cli::context::{Bench, Fresh, stamp};
 use crate::cli::defaults::Defaults;
 use crate::commands::asked::{self, Asked, RigFile};
 use crate::failure::{Failure, Result, Status};
+use crate::network::Wiring;
 use crate::record::Record;
 use crate::report::text;
 use place::Place;
@@ -34,6 +35,8 @@ pub struct Job {
     pub drive: DriveArgs,
     /// What the built-in bench holds.
     pub sim: Option<String>,
+    /// It is measured in a guitar, at its jack: what stands between pickup and rig, for the built-in bench.
+    pub guitar: Option<Wiring>,
     pub model: Choice,
     /// Folder of the record; none: the next number in the pickup's own.
     pub out: Option<PathBuf>,
@@ -51,6 +54,7 @@ impl Job {
             devices: Devices::default(),
             drive: DriveArgs::default(),
             sim: None,
+            guitar: None,
             model: Choice::default(),
             out: None,
         }
@@ -68,6 +72,7 @@ impl From<MeasureArgs> for Job {
             devices: a.devices,
             drive: a.drive,
             sim: a.sim,
+            guitar: None,
             model: a.model.unwrap_or_default(),
             out: a.out,
         }
@@ -120,7 +125,11 @@ pub struct Measured {
 /// Measures once, with whatever repeats and taps are asked for.
 pub fn taken(job: &Job, console: &mut Console) -> Result<Measured> {
     let defaults = Defaults::read_from(Path::new("."))?;
-    let bench = Bench::plan(&job.about, &defaults)?;
+    let mut bench = Bench::plan(&job.about, &defaults)?;
+    if job.guitar.is_some() {
+        // What is usually hung on a pickup is not there, and what is cannot be said as a load.
+        bench.load = None;
+    }
     let mut player = Player::plan(job, &bench, &defaults, console.stop())?;
     let mut fresh = Fresh::default();
     let place = Place::plan(job, &defaults, &mut fresh)?;

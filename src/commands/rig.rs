@@ -84,6 +84,7 @@ fn open(args: &SoundArgs, rig: &Rig, bound: bool, console: &Console) -> Result<S
         rig: Some(rig),
         load: None,
         sim: args.sim.as_deref(),
+        guitar: None,
         defaults: &defaults,
         bound,
         stop: console.stop(),

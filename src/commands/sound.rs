@@ -11,7 +11,8 @@ use crate::cli::args::{Devices, DriveArgs};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result};
-use crate::network::Load;
+use crate::fileio;
+use crate::network::{Load, Wiring};
 use crate::rig::{Rig, Used};
 
 /// What is asked for.
@@ -22,6 +23,8 @@ pub struct Asked<'a> {
     pub rig: Option<&'a Rig>,
     pub load: Option<&'a Load>,
     pub sim: Option<&'a str>,
+    /// In which the built-in bench's pickup stands.
+    pub guitar: Option<&'a Wiring>,
     pub defaults: &'a Defaults,
     /// The rig file's interface binds; not where it is just being written.
     pub bound: bool,
@@ -83,10 +86,11 @@ impl Asked<'_> {
 
     pub fn sim(&self) -> Result<Sound> {
         let rate_hz = self.rate(|| Ok(48_000))?;
-        let spec = match self.sim {
+        let mut spec = match self.sim {
             Some(text) => Spec::from_arg(text)?,
             None => Spec::default(),
         };
+        spec.guitar = self.guitar.cloned();
         let channels = self.channels();
         let one_channel = channels.reference.is_none();
         let seed = self.drive.seed.unwrap_or(1);
@@ -205,6 +209,26 @@ fn belongs(rig: &Rig, used: &Used) -> Result<()> {
             "use that one, or measure this one with `coilwright rig inputs --replace`",
         )),
     }
+}
+
+/// No list of what the built-in bench holds is longer.
+const MOST_BYTES: u64 = 1 << 20;
+
+/// What the built-in bench holds: one description, or a file with one for each take.
+pub fn described(text: &str) -> Result<Vec<String>> {
+    if Path::new(text).extension().is_none_or(|e| e != "txt") {
+        return Ok(vec![text.to_owned()]);
+    }
+    let file = fileio::read_text_limited(Path::new(text), MOST_BYTES)?;
+    let lines = file.lines().filter(|l| !l.trim().is_empty());
+    let lines: Vec<String> = lines.map(str::to_owned).collect();
+    if lines.is_empty() {
+        return Err(Failure::new(
+            format!("{text} describes no pickup"),
+            "write one for each line, such as r=6k l=2.4H cs=120p",
+        ));
+    }
+    Ok(lines)
 }
 
 /// One take.

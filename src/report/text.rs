@@ -4,11 +4,13 @@
 
 mod coil;
 mod compare;
+mod in_guitar;
 mod knock;
 mod loads;
 mod measure;
 mod notes;
 mod potting;
+mod returned;
 mod rig;
 mod screen;
 mod setup;
@@ -19,10 +21,12 @@ mod tray;
 pub use super::words::shell;
 pub use coil::coil_text;
 pub use compare::{batch_text, compare_text};
+pub use in_guitar::{guitar_keys, guitar_prompt, guitar_step, guitar_text, put_guitar_words};
 pub use loads::{loads_text, wirings_text};
 pub use measure::measure_text;
 pub use notes::notes_text;
 pub use potting::{potting_text, put_words};
+pub use returned::{returned_text, sent_text};
 pub use rig::{changed_text, check_text, pack_text, polarity_text, repeat_text, rig_text};
 pub use screen::{Style, written_text};
 pub use setup::{inputs_text, level_step, level_text, rig_new_text};

@@ -3,6 +3,7 @@
 mod alike;
 pub mod difference;
 pub mod down;
+pub mod in_guitar;
 pub mod knock;
 pub mod known;
 pub mod lot;

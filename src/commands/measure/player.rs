@@ -41,6 +41,7 @@ impl Player {
             rig: bench.rig.as_ref(),
             load: bench.load.as_ref(),
             sim: job.sim.as_deref(),
+            guitar: job.guitar.as_ref(),
             defaults,
             bound: true,
             stop: stop.clone(),

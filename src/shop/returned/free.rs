@@ -2,6 +2,7 @@
 
 use super::document::Freed;
 use super::signs::Seen;
+use super::stand_in::ring;
 use crate::coil::against::{Instead, Stated, undo};
 use crate::coil::basis::Basis;
 use crate::coil::behind::{input_of, load_of};
@@ -60,27 +61,4 @@ pub(super) fn free(left: &Record, today: &Record, basis: &Basis, matters: &Matte
         notes: undone.notes,
     };
     Ok(Some((freed, seen)))
-}
-
-/// f0 and Q of a second-order response with a peak of that height: with h the height as a ratio, h^2 = 4 Q^4/(4 Q^2 - 1), so
-/// Q^2 = (h^2 + h sqrt(h^2 - 1))/2; and the peak lies at f0 sqrt(1 - 1/(2 Q^2)).
-fn ring(peak_hz: f64, height_db: f64) -> (f64, f64) {
-    let h = 10f64.powf(height_db / 20.0).max(1.0);
-    let q2 = 0.5 * (h * h + h * (h * h - 1.0).sqrt());
-    let down = (1.0 - 0.5 / q2).max(1e-6);
-    (peak_hz / down.sqrt(), q2.sqrt())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::ring;
-
-    /// Method.md's closed formulas the other way round: Q 2.49039 at 4187.33 Hz peaks at 4014.996 Hz, 8.1040 dB high (ngspice 39).
-    #[test]
-    fn f0_and_q_from_the_peak() {
-        let (f0, q) = ring(4014.996, 8.1040);
-        assert!((f0 / 4187.33 - 1.0).abs() < 1e-5, "{f0}");
-        assert!((q / 2.49039 - 1.0).abs() < 1e-4, "{q}");
-        assert!(ring(1000.0, 0.0).0.is_finite());
-    }
 }

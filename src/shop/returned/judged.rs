@@ -4,12 +4,12 @@ use super::document::{Look, Returned, SCHEMA, Side, Verdict, Why};
 use super::free::free;
 use super::meters::{magnet, ohms};
 use super::signs::{Seen, looks};
-use super::stand_in::StandIn;
+use super::stand_in::{StandIn, ring};
 use crate::coil::basis::Basis;
 use crate::coil::behind::{input_of, load_of, whole_load};
 use crate::estimate::Z95;
 use crate::failure::Result;
-use crate::record::{Code, Definition, Record};
+use crate::record::{Code, Record};
 use crate::shop::difference::{How, compare};
 use crate::shop::reading;
 use crate::shop::wax::about::WAX_MOST;
@@ -17,6 +17,9 @@ use crate::shop::yardstick::{Answer, Between, Quantity, USUAL_WINDING_F};
 
 /// Resistance of a winding where nobody read it (common practice: 2 to 20 kilohms); only how much a lost turn does hangs on it.
 const USUAL_OHM: f64 = 6.5e3;
+
+/// Others that are named: of a lot all are alike.
+const MOST_ALIKE: usize = 3;
 
 pub struct Question<'a> {
     /// The reading it left with.
@@ -108,6 +111,13 @@ fn one_load(left: &Record, today: &Record) -> Option<bool> {
     Some(load(left) == load(today) && input_of(left) == input_of(today))
 }
 
+/// f0 and Q as the stand-in has them.
+fn rings(record: &Record) -> Option<(f64, f64)> {
+    let r = record.reading()?;
+    let by_peak = r.peak_hz.zip(r.peak_db).map(|(hz, db)| ring(hz.value, db.value));
+    Some(by_peak.unwrap_or((r.f0_hz.value, r.q.value)))
+}
+
 impl Question<'_> {
     fn read(&self, blank: Returned) -> Result<Returned> {
         let (left, today) = (self.left, self.today);
@@ -180,25 +190,22 @@ impl Question<'_> {
     /// What was seen of f0, Q and level, with what the yardstick has of their scatter.
     fn seen(&self, it: &Returned) -> Option<Seen> {
         let difference = it.compared.as_ref()?.differences.first()?;
-        // As the comparison does where the two mean two things by f0 and Q.
-        let (a, b) = match (self.left.reading()?.definition, self.today.reading()?.definition) {
-            (x, y) if x == y => (self.left.clone(), self.today.clone()),
-            _ => (
-                self.left.defined_as(Definition::Plain)?,
-                self.today.defined_as(Definition::Plain)?,
-            ),
+        let scatter = |quantity: Quantity| {
+            let parts = [self.left, self.today].map(|r| reading::parts(r, quantity));
+            let [Some(a), Some(b)] = parts else { return None };
+            Some(Between::new(difference.between.into(), a, b).scatter().sd)
         };
-        let moved = |quantity: Quantity| {
-            let (x, y) = (reading::value(&a, quantity)?, reading::value(&b, quantity)?);
-            let (p, q) = (reading::parts(&a, quantity)?, reading::parts(&b, quantity)?);
-            let scatter = Between::new(difference.between.into(), p, q).scatter();
-            Some((quantity.difference(x.value, y.value), scatter.sd))
-        };
-        let judged = |q: &Quantity| difference.quantities.iter().any(|j| j.quantity == q.code());
+        let (a, b) = (rings(self.left)?, rings(self.today)?);
+        let level = |r| reading::value(r, Quantity::Level).map(|e| e.value);
+        let judged = difference
+            .quantities
+            .iter()
+            .any(|j| j.quantity == Quantity::Level.code());
+        let level = level(self.today).zip(level(self.left)).filter(|_| judged);
         Some(Seen {
-            f0: moved(Quantity::F0)?,
-            q: moved(Quantity::Q)?,
-            level_db: Some(Quantity::Level).filter(judged).and_then(moved),
+            f0: ((b.0 / a.0).ln(), scatter(Quantity::F0)?),
+            q: ((b.1 / a.1).ln(), scatter(Quantity::Q)?),
+            level_db: level.and_then(|(b, a)| Some((b - a, scatter(Quantity::Level)?))),
             ohm: None,
         })
     }
@@ -211,7 +218,11 @@ impl Question<'_> {
             list.iter().any(|j| j.quantity == q && j.answer == Answer::Different)
         };
         let turned = difference.is_some_and(|d| d.turned);
-        let alone = difference.is_some_and(|d| d.quantities.iter().all(|j| j.quantity == "level" || j.answer == Answer::Same));
+        let alone = difference.is_some_and(|d| {
+            d.quantities
+                .iter()
+                .all(|j| j.quantity == "level" || j.answer == Answer::Same)
+        });
         let far = it.ohms.as_ref().is_some_and(|o| o.answer == Answer::Different);
         let like = self.like();
         let mut out = Vec::new();
@@ -238,7 +249,6 @@ impl Question<'_> {
     }
 
     fn signs(&self, seen: &Seen) -> Option<Vec<Look>> {
-        let r = self.left.read_as(Definition::Plain).or_else(|| self.left.reading().cloned())?;
         let ohms = self.left.ohms().first().map(|o| o.ohm);
         let coil = self.basis.map(|b| b.coil);
         let winding = coil.map_or(USUAL_WINDING_F, |c| (c.c_f, 0.0));
@@ -248,24 +258,36 @@ impl Question<'_> {
             let (ohm, farad) = input_of(self.left);
             crate::network::Load::default().with_input(ohm, farad)
         });
-        let before = StandIn::of((r_ohm, winding.0), load, (r.f0_hz.value, r.q.value))?;
+        let before = StandIn::of((r_ohm, winding.0), load, rings(self.left)?)?;
         Some(looks(&before, seen, WAX_MOST * (winding.0 + Z95 * winding.1)))
     }
 
-    /// Others that left as this one reads today.
+    /// Others that left as this one reads today, as far as anybody can tell: the nearest first.
     fn like(&self) -> Vec<String> {
         let others = self.others.iter().filter(|o| {
             o.pickup.name != self.left.pickup.name
-                && o.reading().is_some()
                 && o.pickup.over == self.left.pickup.over
                 && one_load(o, self.today) == Some(true)
         });
-        let alike = others.filter(|o| {
-            let pair = [(*o).clone(), self.today.clone()];
-            let said = compare(&pair, self.how);
-            let far = ohms(o, self.today).is_some_and(|m| m.answer == Answer::Different);
-            !far && said.is_ok_and(|c| c.differences.first().is_some_and(|d| d.answer == Answer::Same))
-        });
-        alike.map(|o| o.pickup.name.clone()).collect()
+        let mut near: Vec<(f64, String)> = others
+            .filter_map(|o| Some((self.far(o)?, o.pickup.name.clone())))
+            .collect();
+        near.sort_by(|a, b| a.0.total_cmp(&b.0));
+        near.truncate(MOST_ALIKE);
+        near.into_iter().map(|n| n.1).collect()
+    }
+
+    /// How far today's reading is from another pickup's; `None` where it is not that one's.
+    fn far(&self, other: &Record) -> Option<f64> {
+        let ohms = ohms(other, self.today);
+        if ohms.as_ref().is_some_and(|m| m.answer == Answer::Different) {
+            return None;
+        }
+        let compared = compare(&[other.clone(), self.today.clone()], self.how).ok()?;
+        let difference = compared.differences.first().filter(|d| d.answer != Answer::Different)?;
+        let of = |d: f64, half: f64| (d / half).powi(2);
+        let ring: f64 = difference.quantities.iter().map(|j| of(j.difference, j.half)).sum();
+        let all = ring + ohms.map_or(0.0, |o| of(o.difference, o.half));
+        (!difference.quantities.is_empty() && all.is_finite()).then_some(all)
     }
 }

@@ -5,6 +5,7 @@ use crate::coil::behind::OHMMETER;
 use crate::copper::PER_K;
 use crate::network::knob::UNIFORM;
 use crate::record::Record;
+use crate::record::about::Pole;
 use crate::record::meters::{Kind, Reading};
 use crate::record::ohms::Ohms;
 use crate::shop::yardstick::Scatter;
@@ -71,6 +72,16 @@ fn gauss(record: &Record) -> Vec<(String, f64, f64)> {
         _ => None,
     };
     all.filter(|r| r.column().kind == Kind::Gauss).filter_map(of).collect()
+}
+
+/// The pole that is up, as the last probe had it: plus is north, as gauss meters usually have it (common practice).
+pub fn pole(record: &Record) -> Option<Pole> {
+    let (_, _, sign) = gauss(record).pop()?;
+    match sign {
+        s if s > 0.0 => Some(Pole::North),
+        s if s < 0.0 => Some(Pole::South),
+        _ => None,
+    }
 }
 
 /// What one probe read both times, and what follows where that changed.

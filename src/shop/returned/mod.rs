@@ -15,3 +15,4 @@ mod tests;
 
 pub use document::*;
 pub use judged::{Question, judge};
+pub use meters::pole;

@@ -22,7 +22,7 @@ const TURNS_K: [f64; 5] = [0.75, 0.82, 0.88, 0.93, 0.97];
 /// The same of metal about a coil.
 const METAL_K: [f64; 5] = [0.15, 0.25, 0.35, 0.5, 0.65];
 /// Steps of a search, by ratio.
-const STEPS: usize = 36;
+const STEPS: usize = 28;
 
 /// An explanation, and how far off it is at worst, in standard uncertainties.
 struct Explained {
@@ -85,7 +85,7 @@ impl Search<'_> {
             return None;
         }
         let (mut a, mut b) = (at(i) - step, at(i) + step);
-        for _ in 0..24 {
+        for _ in 0..14 {
             let (x, y) = (a + (b - a) / 3.0, b - (b - a) / 3.0);
             match squares(x) < squares(y) {
                 true => b = y,
@@ -184,18 +184,17 @@ fn controls(search: &Search) -> Option<Explained> {
     }
     let made = |ohm: f64, farad: f64| {
         let mut after = search.before.with_resistor(ohm);
-        after.now.coil.c_f += farad;
+        after.coil.c_f += farad;
         after
     };
     let mut farad = search.before.whole_f() * (-2.0 * seen.f0.0).exp_m1();
     let mut found = None;
     // Each for itself in turn: a resistor hardly moves f0.
-    for _ in 0..8 {
+    for _ in 0..5 {
         let (ohm, worst) = search.nearest([5e3, 20e6], |ohm| made(ohm, farad))?;
         let change = made(ohm, farad).against(search.before)?;
-        farad = ((search.before.whole_f() + farad) * (2.0 * (change.f0 - seen.f0.0)).exp()
-            - search.before.whole_f())
-        .max(0.0);
+        farad = ((search.before.whole_f() + farad) * (2.0 * (change.f0 - seen.f0.0)).exp() - search.before.whole_f())
+            .max(0.0);
         found = Some((ohm, worst));
     }
     let (ohm, worst) = found.filter(|f| f.1 <= WITHIN && farad > 0.0)?;

@@ -4,7 +4,7 @@ use std::f64::consts::TAU;
 
 use num_complex::Complex64;
 
-use crate::network::peak::{HIGH_HZ, LOW_HZ};
+use crate::network::peak::{self, HIGH_HZ, LOW_HZ};
 use crate::network::predict::db;
 use crate::network::{Coil, Eddy, Load, Wiring};
 
@@ -17,12 +17,16 @@ const PER_OCTAVE: f64 = 12.0;
 pub(super) struct StandIn {
     pub coil: Coil,
     pub load: Load,
+    /// f0 and Q, and the response at low frequency.
+    rings: (f64, f64),
+    low: f64,
 }
 
 /// A stand-in that something happened to.
 #[derive(Debug, Clone)]
 pub(super) struct After {
-    pub now: StandIn,
+    pub coil: Coil,
+    pub load: Load,
     /// What is left of the EMF.
     emf: f64,
     /// What an ohmmeter reads at its leads.
@@ -38,12 +42,39 @@ pub(super) struct Change {
     pub ohm: f64,
 }
 
-/// Where a response lies a quarter turn behind its lows, and how high it stands above them there: f0 and Q of a response of second
-/// order, and as good as those of one that is nearly so.
+/// f0 and Q of a second-order response with a peak of that height: with h the height as a ratio, h^2 = 4 Q^4/(4 Q^2 - 1), so
+/// Q^2 = (h^2 + h sqrt(h^2 - 1))/2; and the peak lies at f0 sqrt(1 - 1/(2 Q^2)).
+pub(super) fn ring(peak_hz: f64, height_db: f64) -> (f64, f64) {
+    let h = 10f64.powf(height_db / 20.0).max(1.0);
+    let q2 = 0.5 * (h * h + h * (h * h - 1.0).sqrt());
+    let down = (1.0 - 0.5 / q2).max(1e-6);
+    (peak_hz / down.sqrt(), q2.sqrt())
+}
+
+/// f0 and Q by the peak, as of a response of second order; without a peak by where the response lies a quarter turn behind its lows,
+/// and how high it stands above them there.
 fn resonance(coil: &Coil, load: &Load) -> Option<(f64, f64)> {
     let wiring = Wiring::from(load.clone());
-    let low = wiring.response(coil, TAU * LOW_HZ);
-    let at = |hz: f64| -> Complex64 { wiring.response(coil, TAU * hz) / low };
+    let size = |hz: f64| wiring.response(coil, TAU * hz).norm();
+    match peak::find(size) {
+        Some(p) => Some(ring(p.hz, db(p.gain / size(LOW_HZ)))),
+        None => quarter_turn(&wiring, coil),
+    }
+}
+
+/// Output over EMF where nothing rings.
+fn low(coil: &Coil, load: &Load) -> f64 {
+    Wiring::from(load.clone()).response(coil, TAU * LOW_HZ).norm()
+}
+
+fn quarter_turn(wiring: &Wiring, coil: &Coil) -> Option<(f64, f64)> {
+    // What metal makes of the EMF turns it as well, and is no part of the ringing.
+    let coil = Coil {
+        eddy: coil.eddy.map(|e| Eddy { emf: 0.0, ..e }),
+        ..*coil
+    };
+    let low = wiring.response(&coil, TAU * LOW_HZ);
+    let at = |hz: f64| -> Complex64 { wiring.response(&coil, TAU * hz) / low };
     let step = 2f64.powf(1.0 / PER_OCTAVE);
     let mut below = FROM_HZ;
     while at(below * step).re > 0.0 {
@@ -71,15 +102,15 @@ impl StandIn {
         let whole_f = (c_f + load.capacitance()).max(1e-12);
         let mut coil = Coil::new(r_ohm, 1.0 / ((TAU * f0_hz).powi(2) * whole_f), c_f);
         let mut loss = 0.0f64;
-        for _ in 0..40 {
+        for _ in 0..20 {
             let (f0_now, q_now) = resonance(&coil, &load)?;
             coil.l_h *= (f0_now / f0_hz).powi(2);
             loss = (loss + (1.0 / q - 1.0 / q_now) / (TAU * f0_hz * coil.l_h)).max(0.0);
             coil.loss_ohm = (loss > 0.0).then(|| 1.0 / loss);
         }
-        let (f0_now, _) = resonance(&coil, &load)?;
-        let it = StandIn { coil, load };
-        ((f0_now / f0_hz - 1.0).abs() < 1e-3).then_some(it)
+        let rings = resonance(&coil, &load)?;
+        let low = low(&coil, &load);
+        ((rings.0 / f0_hz - 1.0).abs() < 1e-3).then_some(StandIn { coil, load, rings, low })
     }
 
     /// Capacitance across the winding, its own counted in.
@@ -91,10 +122,8 @@ impl StandIn {
         After {
             emf: 1.0,
             ohm: coil.r_ohm,
-            now: StandIn {
-                coil,
-                load: self.load.clone(),
-            },
+            coil,
+            load: self.load.clone(),
         }
     }
 
@@ -107,7 +136,7 @@ impl StandIn {
     pub fn with_resistor(&self, ohm: f64) -> After {
         let there = self.load.res_ohm.map_or(0.0, |r| 1.0 / r);
         let mut after = self.after(self.coil);
-        after.now.load.res_ohm = Some(1.0 / (there + 1.0 / ohm));
+        after.load.res_ohm = Some(1.0 / (there + 1.0 / ohm));
         after.ohm = 1.0 / (1.0 / self.coil.r_ohm + 1.0 / ohm);
         after
     }
@@ -145,10 +174,7 @@ impl StandIn {
             a: 0.0,
             b: 1.0,
         };
-        self.after(Coil {
-            eddy: Some(eddy),
-            ..*c
-        })
+        self.after(Coil { eddy: Some(eddy), ..*c })
     }
 
     /// A share of the winding alone, or more than there was: coils in series, or side by side, of which one is out. The exciter lies
@@ -168,20 +194,46 @@ impl StandIn {
 impl After {
     /// What is read of it, held against what was read before.
     pub fn against(&self, before: &StandIn) -> Option<Change> {
-        let (a, b) = (
-            resonance(&before.coil, &before.load)?,
-            resonance(&self.now.coil, &self.now.load)?,
-        );
-        let low = |s: &StandIn| {
-            Wiring::from(s.load.clone())
-                .response(&s.coil, TAU * LOW_HZ)
-                .norm()
-        };
+        let (a, b) = (before.rings, resonance(&self.coil, &self.load)?);
         Some(Change {
             f0: (b.0 / a.0).ln(),
             q: (b.1 / a.1).ln(),
-            level_db: db(self.emf * low(&self.now) / low(before)),
+            level_db: db(self.emf * low(&self.coil, &self.load) / before.low),
             ohm: (self.ohm / before.coil.r_ohm).ln(),
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Method.md's closed formulas the other way round: Q 2.49039 at 4187.33 Hz peaks at 4014.996 Hz, 8.1040 dB high (ngspice 39).
+    #[test]
+    fn f0_and_q_from_the_peak() {
+        let (f0, q) = ring(4014.996, 8.1040);
+        assert!((f0 / 4187.33 - 1.0).abs() < 1e-5, "{f0}");
+        assert!((q / 2.49039 - 1.0).abs() < 1e-4, "{q}");
+        assert!(ring(1000.0, 0.0).0.is_finite());
+    }
+
+    /// What rings as it was read is as good as the coil: L comes out as it is, with or without a peak.
+    #[test]
+    fn the_coil_of_one_take() {
+        for load in [
+            "cap=500p res=200k",
+            "cap=500p res=40k",
+            "vol=250k tone=250k+22n cable=5m@100p/m amp=1M",
+        ] {
+            let load = Load::parse(load).unwrap();
+            let coil = Coil {
+                loss_ohm: Some(8e5),
+                ..Coil::new(6e3, 2.4, 120e-12)
+            };
+            let read = resonance(&coil, &load).unwrap();
+            let found = StandIn::of((6e3, 120e-12), load, read).unwrap().coil;
+            assert!((found.l_h / 2.4 - 1.0).abs() < 1e-3, "{found:?}");
+            assert!((found.loss_ohm.unwrap() / 8e5 - 1.0).abs() < 0.02, "{found:?}");
+        }
     }
 }

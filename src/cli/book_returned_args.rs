@@ -10,12 +10,14 @@ use super::take_args::MeasureArgs;
 use super::value::line;
 
 #[derive(Debug, Args)]
-#[command(after_help = "To whom it went stands in the notebook alone: no page, list, export or pack says it.
+#[command(
+    after_help = "To whom it went stands in the notebook alone: no page, list, export or pack says it.
 
 Examples:
   coilwright book sent neck-7 --to \"the shop by the bridge\"
   coilwright book sent neck-7 neck-8 --record neck-7/0002
-")]
+"
+)]
 pub struct SentArgs {
     /// The pickups
     #[arg(value_name = "NAME", required = true, num_args = 1.., value_parser = line)]
@@ -34,14 +36,16 @@ pub struct SentArgs {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = "Lay it down as it lay when it left: the same load, the same rig, the exciter over the same coil. An exciter does not hear the magnet. In a guitar: its jack on the rig's input, never an amplifier that is on; headphones off your ears.
+#[command(
+    after_help = "Lay it down as it lay when it left: the same load, the same rig, the exciter over the same coil. An exciter does not hear the magnet. In a guitar: its jack on the rig's input, never an amplifier that is on; headphones off your ears.
 
 Examples:
   coilwright book returned neck-7
   coilwright book returned neck-7 --record neck-7/0004
   coilwright book returned neck-7 --load none --coil neck-7.toml
   coilwright book returned neck-7 --in-guitar two-pickups --coil neck-7.toml
-")]
+"
+)]
 pub struct ReturnedArgs {
     #[command(flatten)]
     pub measure: MeasureArgs,
@@ -60,7 +64,4 @@ pub struct ReturnedArgs {
     /// What the guitar's parts may be off by, such as "pots=1%"; left out, as they are sold
     #[arg(long, value_name = "LIST", value_parser = inputs::tolerance, requires = "in_guitar")]
     pub tolerance: Option<ToleranceArg>,
-    /// Who writes this
-    #[arg(long, value_name = "NAME", value_parser = line)]
-    pub by: Option<String>,
 }

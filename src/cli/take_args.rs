@@ -123,7 +123,7 @@ pub struct NoteArgs {
     pub shown: Shown,
 }
 
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 #[command(after_help = "Examples:
   coilwright measure neck-7
   coilwright measure bridge-2 --over \"second coil\" --ohms 8.2k --room 21C

@@ -40,7 +40,8 @@ fn looks(document: &Value) -> Vec<&str> {
 
 fn entries(f: &Folder) -> Vec<Value> {
     let each = f.list("entries").into_iter().filter(|n| n.ends_with(".json"));
-    each.map(|n| serde_json::from_slice(&f.bytes(&format!("entries/{n}"))).unwrap()).collect()
+    each.map(|n| serde_json::from_slice(&f.bytes(&format!("entries/{n}"))).unwrap())
+        .collect()
 }
 
 #[test]
@@ -49,11 +50,19 @@ fn an_unchanged_one_is_called_so_and_nobody_learns_where_it_was() {
     let sent = entries(&f).pop().unwrap();
     assert_eq!((&sent["kind"], &sent["to"]), (&"sent".into(), &CUSTOMER.into()));
     let run = returned(&f, NECK_7, &["--ohms", "6k", "--room", "21C"]).ended(0);
-    for word in ["SIMULATED", "neck-7: unchanged", "the same pickup, unchanged", "gauss meter"] {
+    for word in [
+        "SIMULATED",
+        "neck-7: unchanged",
+        "the same pickup, unchanged",
+        "gauss meter",
+    ] {
         assert!(run.out.contains(word), "{word}: {}", run.out);
     }
     let back = entries(&f).into_iter().find(|e| e["kind"] == "returned").unwrap();
-    assert_eq!((&back["found"], &back["pickup"]), (&"unchanged".into(), &"neck-7".into()));
+    assert_eq!(
+        (&back["found"], &back["pickup"]),
+        (&"unchanged".into(), &"neck-7".into())
+    );
     for args in [
         &["book", "returned", "neck-7", "--record", "neck-7/0002", "--json"][..],
         &["book", "sent", "neck-8", "--to", CUSTOMER, "--json"],
@@ -71,12 +80,22 @@ fn what_became_of_it_is_named() {
     let f = shop();
     let dead = returned(&f, &format!("{NECK_7} open"), &["--json"]).ended(3).json();
     assert_eq!(looks(&dead), ["dead"]);
-    assert!(dead["text"].as_str().unwrap().starts_with("changed: it is dead, and it left with a peak at"), "{dead}");
+    assert!(
+        dead["text"]
+            .as_str()
+            .unwrap()
+            .starts_with("changed: it is dead, and it left with a peak at"),
+        "{dead}"
+    );
     // One turn in a hundred touches its neighbour: a loop of L s^2 and R s, coupled by 0.9.
     let shorted = "r=5.94k l=2.352H cs=120p eddy=k=0.9,tau=4u,emf=0.9";
-    let shorted = returned(&f, shorted, &["--ohms", "5.94k", "--room", "21C", "--json"]).ended(3).json();
+    let shorted = returned(&f, shorted, &["--ohms", "5.94k", "--room", "21C", "--json"])
+        .ended(3)
+        .json();
     assert!(looks(&shorted).contains(&"turns-shorted"), "{shorted}");
-    let wax = returned(&f, "r=6k l=2.4H cs=150p", &["--ohms", "6k", "--room", "21C", "--json"]).ended(3).json();
+    let wax = returned(&f, "r=6k l=2.4H cs=150p", &["--ohms", "6k", "--room", "21C", "--json"])
+        .ended(3)
+        .json();
     assert_eq!(looks(&wax)[0], "wax", "{wax}");
     let farad = wax["looks"][0]["farad"].as_f64().unwrap();
     assert!((20e-12..45e-12).contains(&farad), "{farad}");
@@ -88,9 +107,15 @@ fn what_became_of_it_is_named() {
 fn under_another_load_its_coil_is_asked() {
     let f = shop();
     let cannot = returned(&f, NECK_7, &["--load", "cap=680p"]).ended(0);
-    assert!(cannot.out.contains("cannot tell: it left under cap=330p on north"), "{}", cannot.out);
+    assert!(
+        cannot.out.contains("cannot tell: it left under cap=330p on north"),
+        "{}",
+        cannot.out
+    );
     f.write("neck-7.toml", b"r_ohm = 6000.0\nl_h = 2.4\nc_f = 120e-12\n");
-    let freed = returned(&f, NECK_7, &["--load", "cap=680p", "--coil", "neck-7.toml", "--json"]).ended(0).json();
+    let freed = returned(&f, NECK_7, &["--load", "cap=680p", "--coil", "neck-7.toml", "--json"])
+        .ended(0)
+        .json();
     let off = |i: usize| freed["freed"]["quantities"][i]["difference"].as_f64().unwrap();
     assert!(off(0).abs() < 0.003 && off(1).abs() < 0.1, "{freed}");
     let other = "r=6k l=2.0H cs=120p";
@@ -101,13 +126,21 @@ fn under_another_load_its_coil_is_asked() {
 fn nothing_to_hold_it_against() {
     let f = shop();
     f.run(&["book", "returned", "neck-99"]).refused(&["neck-99"]);
-    f.run(&["book", "sent", "neck-99"]).refused(&["neck-99", "measure it before it leaves"]);
-    f.run(&["book", "sent", "neck-8", "--record", "neck-7/0001"]).refused(&["a reading of neck-7, not of neck-8"]);
+    f.run(&["book", "sent", "neck-99"])
+        .refused(&["neck-99", "measure it before it leaves"]);
+    f.run(&["book", "sent", "neck-8", "--record", "neck-7/0001"])
+        .refused(&["a reading of neck-7, not of neck-8"]);
     let kept = entries(&f).len();
     f.run(&["book", "sent", "neck-8", "neck-99"]).refused(&["neck-99"]);
     assert_eq!(entries(&f).len(), kept, "half of them were written");
-    let unmarked = f.run(&["book", "returned", "neck-8", "--record", "neck-8/0001"]).ended(0);
-    assert!(unmarked.err.contains("neck-8 was never marked as sent"), "{}", unmarked.err);
+    let unmarked = f
+        .run(&["book", "returned", "neck-8", "--record", "neck-8/0001"])
+        .ended(0);
+    assert!(
+        unmarked.err.contains("neck-8 was never marked as sent"),
+        "{}",
+        unmarked.err
+    );
 }
 
 #[test]
@@ -115,22 +148,50 @@ fn in_its_guitar_at_the_jack() {
     let f = shop();
     f.write("neck-7.toml", b"r_ohm = 6000.0\nl_h = 2.4\nc_f = 120e-12\n");
     let args = |more: &[&'static str]| {
-        let all = ["book", "returned", "neck-7", "--in-guitar", "two-pickups", "--coil", "neck-7.toml"];
+        let all = [
+            "book",
+            "returned",
+            "neck-7",
+            "--in-guitar",
+            "two-pickups",
+            "--coil",
+            "neck-7.toml",
+        ];
         [&all, &SHORT[..], &["--seed", "9"], more].concat()
     };
-    let whole = f.typed(&args(&["--sim", NECK_7, "--tolerance", "pots=0.1% caps=1%"]), "\n\n\n\n").ended(0);
+    let whole = f
+        .typed(
+            &args(&["--sim", NECK_7, "--tolerance", "pots=0.1% caps=1%"]),
+            "\n\n\n\n",
+        )
+        .ended(0);
     for word in [
         "1 of 4: switch to neck, exciter over the first coil of neck",
         "4 of 4: switch to bridge",
     ] {
         assert!(whole.err.contains(word), "{word}: {}", whole.err);
     }
-    assert!(whole.out.contains("everything at the jack reads as the coil predicts"), "{}", whole.out);
+    assert!(
+        whole.out.contains("everything at the jack reads as the coil predicts"),
+        "{}",
+        whole.out
+    );
     assert!(whole.out.contains("ask the polarity indicator"), "{}", whole.out);
     // The bridge is dead alone, and wound the other way round where both are on.
-    f.write("faults.txt", b"r=6k l=2.4H cs=120p\nr=6k l=2.4H cs=120p\nr=6k l=2.4H cs=120p polarity=-1\nsilent\n");
-    let faults = f.typed(&args(&["--sim", "faults.txt", "--json"]), "\n\n\n\n").ended(3).json();
-    let heard: Vec<&str> = faults["steps"].as_array().unwrap().iter().map(|s| s["heard"].as_str().unwrap()).collect();
+    f.write(
+        "faults.txt",
+        b"r=6k l=2.4H cs=120p\nr=6k l=2.4H cs=120p\nr=6k l=2.4H cs=120p polarity=-1\nsilent\n",
+    );
+    let faults = f
+        .typed(&args(&["--sim", "faults.txt", "--json"]), "\n\n\n\n")
+        .ended(3)
+        .json();
+    let heard: Vec<&str> = faults["steps"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|s| s["heard"].as_str().unwrap())
+        .collect();
     assert_eq!(heard[3], "dead");
     assert_eq!(faults["pairs"][0]["one_way"], false);
     assert_eq!(faults["pairs"][0]["phase"], "ask-the-indicator");
@@ -141,6 +202,8 @@ fn in_its_guitar_at_the_jack() {
     let record = f.record(&format!("neck-7/{last}"));
     assert_eq!(record["load"], Value::Null);
     assert_eq!(record["pickup"]["over"], "neck in neck, at the jack of the guitar");
-    f.run(&args(&["--sim", NECK_7, "--positions", "middle"])).refused(&["no pickup \"middle\""]);
-    f.run(&args(&["--sim", NECK_7, "--load", "vol=250k"])).refused(&["more than a cable"]);
+    f.run(&args(&["--sim", NECK_7, "--positions", "middle"]))
+        .refused(&["no pickup \"middle\""]);
+    f.run(&args(&["--sim", NECK_7, "--load", "vol=250k"]))
+        .refused(&["more than a cable"]);
 }

@@ -2,9 +2,8 @@
 
 use super::screen::{BOLD, Screen, Style, WARN};
 use crate::quantity::signed;
-use crate::record::about::Pole;
 use crate::report::number::{hz, two};
-use crate::report::words;
+use crate::report::{entry_words, words};
 use crate::shop::difference::Judged;
 use crate::shop::in_guitar::{Heard, InGuitar, Pair, Phase, Step, StepRead};
 use crate::shop::yardstick::{Answer, Quantity};
@@ -102,20 +101,16 @@ fn off_by(j: &Judged) -> String {
 }
 
 fn pair(p: &Pair) -> String {
-    let pole = |p: &Option<Pole>| match p {
-        Some(Pole::North) => "north",
-        Some(Pole::South) => "south",
-        None => "a pole that nobody told",
-    };
     let windings = if p.one_way {
         "wound the same way"
     } else {
         "wound opposite ways"
     };
     let [a, b] = &p.pickups;
+    let poles = p.poles.map(|pole| pole.map_or("?", entry_words::pole)).join(" and ");
     let phase = match p.phase {
-        Phase::In => format!("{} and {} up: in phase", pole(&p.poles[0]), pole(&p.poles[1])),
-        Phase::Out => format!("{} and {} up: OUT OF PHASE", pole(&p.poles[0]), pole(&p.poles[1])),
+        Phase::In => format!("{poles} up: in phase"),
+        Phase::Out => format!("{poles} up: OUT OF PHASE"),
         Phase::AskTheIndicator => {
             "in phase or not: ask the polarity indicator, an exciter does not hear magnets".into()
         }

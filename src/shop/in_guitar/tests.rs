@@ -100,7 +100,10 @@ fn one_step_after_the_other() {
         assert_eq!(conclude("x", "w", whole.clone(), &told).pairs[0].phase, phase);
     }
     let off = vec![read(0, 1, 0.8)];
-    assert_eq!((off[0].heard, conclude("x", "w", off.clone(), &nobody).answer), (Heard::Different, Answer::Different));
+    assert_eq!(
+        (off[0].heard, conclude("x", "w", off.clone(), &nobody).answer),
+        (Heard::Different, Answer::Different)
+    );
     let e = expected(&all()[0], &basis, &measured());
     let none = step(&all()[0], &e, &took(&dead()), &Matters::default());
     assert_eq!((none.heard, none.sign), (Heard::Dead, None));

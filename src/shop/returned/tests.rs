@@ -80,15 +80,24 @@ fn rejected(code: Code) -> Record {
 fn the_same_one_and_dead_ones() {
     let left = read(&COIL, LOAD, 2);
     let back = judged(&left, &read(&COIL, LOAD, 20));
-    assert_eq!((back.verdict, back.looks.len(), back.magnet), (Verdict::Unchanged, 0, Magnet::NotHeard));
+    assert_eq!(
+        (back.verdict, back.looks.len(), back.magnet),
+        (Verdict::Unchanged, 0, Magnet::NotHeard)
+    );
     for (code, feed) in [(Code::OpenWinding, true), (Code::NoSignal, false)] {
         let back = judged(&left, &rejected(code));
-        assert_eq!((back.verdict, back.looks), (Verdict::Changed, vec![Look::Dead { feed }]));
+        assert_eq!(
+            (back.verdict, back.looks),
+            (Verdict::Changed, vec![Look::Dead { feed }])
+        );
     }
     // A bad take is no bad pickup.
     let back = judged(&left, &rejected(Code::Clipped));
     let finding = Some(Code::Clipped);
-    assert_eq!((back.verdict, back.why), (Verdict::CannotTell, Some(Why::NoReading { finding })));
+    assert_eq!(
+        (back.verdict, back.why),
+        (Verdict::CannotTell, Some(Why::NoReading { finding }))
+    );
 }
 
 #[test]
@@ -159,7 +168,10 @@ fn leads_level_and_magnet() {
     assert_eq!((back.verdict, back.looks.len()), (Verdict::Unchanged, 0));
     assert!(matches!(back.magnet, Magnet::Read { .. }));
     let back = judged(&probed(2, 0.05), &probed(20, 0.03));
-    assert!(back.verdict == Verdict::Changed && matches!(back.looks[..], [Look::Magnet { ratio }] if (ratio - 0.6).abs() < 1e-9));
+    assert!(
+        back.verdict == Verdict::Changed
+            && matches!(back.looks[..], [Look::Magnet { ratio }] if (ratio - 0.6).abs() < 1e-9)
+    );
     let back = judged(&probed(2, 0.05), &probed(20, -0.05));
     assert_eq!(back.looks, [Look::MagnetTurned]);
 }

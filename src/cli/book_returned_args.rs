@@ -50,7 +50,7 @@ pub struct ReturnedArgs {
     #[command(flatten)]
     pub measure: MeasureArgs,
     /// Today's reading, where it was made already; left out, it is measured now
-    #[arg(long, value_name = "RECORD", conflicts_with_all = ["out", "repeats", "knock", "drive", "sim", "in_guitar"])]
+    #[arg(long, value_name = "RECORD", conflicts_with_all = ["out", "repeats", "knock", "sim", "in_guitar"])]
     pub record: Option<PathBuf>,
     /// The coil behind the pickup, as `coilwright coil` writes it: frees a reading of another load or rig
     #[arg(long, value_name = "FILE")]

@@ -41,68 +41,57 @@ pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
         ));
     }
     if let Some(wiring) = &args.in_guitar {
-        let place = life::about(&life::of(&entries.hold, &name))
-            .position
-            .map(entry_words::position);
+        let place = life::about(&life::of(&entries.hold, &name)).position;
+        let place = place.map(entry_words::position);
         let pole = |pickup: &str| {
             let own = Some(pickup) == place;
             pole_of(&notebook, if own { &name } else { pickup }, &entries)
         };
-        return Guitar {
+        let guitar = Guitar {
             args,
             place,
             left: store::read(&notebook.join(&left.path)).ok(),
             pole: &pole,
             name: &name,
-        }
-        .run(wiring, console);
+        };
+        return guitar.run(wiring, console);
     }
-    let basis = args
-        .coil
-        .as_deref()
-        .map(|path| Basis::of(read_coil(path)?))
-        .transpose()?;
-    let (shown, mut files) = (args.measure.shown.into(), Vec::new());
-    let today = match &args.record {
-        Some(path) => wanted::placed(path)?.0,
-        None => {
-            let mut about = args.measure.about.clone();
-            about.life.stage = about.life.stage.or_else(|| Stage::of("returned"));
-            let job = Job {
-                about,
-                ..Job::from(args.measure.clone())
-            };
-            let taken = measure::taken(&job, console)?;
-            outcome::draw_missing(std::slice::from_ref(&taken.folder), console);
-            files = taken.files;
-            taken.folder
-        }
-    };
+    let basis = args.coil.as_deref().map(|path| Basis::of(read_coil(path)?));
+    let basis = basis.transpose()?;
+    let (today, mut files) = today(args, console)?;
     let pair = [notebook.join(&left.path), today];
     let it = told(&notebook, &name, &pair, basis.as_ref(), console)?;
-    let found = returned_words::code(&it).to_owned();
     let what = What::Returned {
         pickup: name,
         record: it.today.id.clone(),
-        found,
+        found: returned_words::code(&it).to_owned(),
     };
-    files.push(
-        entries::add(
-            &notebook,
-            &stamp(SystemTime::now()),
-            args.measure.about.life.by.clone(),
-            what,
-        )?
-        .1,
-    );
+    let (_, entry) = entries::add(&notebook, &stamp(SystemTime::now()), None, what)?;
+    files.push(entry);
     let status = status(&it);
     Told {
         document: &it,
         files,
-        shown,
+        shown: args.measure.shown.into(),
     }
     .tell(console, text::returned_text, || Ok(Vec::new()))?;
     Ok(status)
+}
+
+/// Where today's reading lies, measured now unless it was given; and what was written of it.
+fn today(args: &ReturnedArgs, console: &mut Console) -> Result<(PathBuf, Vec<PathBuf>)> {
+    if let Some(path) = &args.record {
+        return Ok((wanted::placed(path)?.0, Vec::new()));
+    }
+    let mut about = args.measure.about.clone();
+    about.life.stage = about.life.stage.or_else(|| Stage::of("returned"));
+    let job = Job {
+        about,
+        ..Job::from(args.measure.clone())
+    };
+    let taken = measure::taken(&job, console)?;
+    outcome::draw_missing(std::slice::from_ref(&taken.folder), console);
+    Ok((taken.folder, taken.files))
 }
 
 fn status(it: &Returned) -> Status {

@@ -28,9 +28,6 @@ pub struct SentArgs {
     /// The reading it leaves with; left out, its latest
     #[arg(long, value_name = "RECORD")]
     pub record: Option<PathBuf>,
-    /// Who writes this
-    #[arg(long, value_name = "NAME", value_parser = line)]
-    pub by: Option<String>,
     #[command(flatten)]
     pub shown: Shown,
 }

@@ -21,7 +21,7 @@ mod tests;
 mod tray;
 
 pub use super::words::shell;
-pub use book::{LifeStep, Lived, book_text, life_text};
+pub use book::{LifeStep, Lived, Read, book_text, life_text};
 pub use coil::coil_text;
 pub use compare::{batch_text, compare_text};
 pub use in_guitar::{guitar_keys, guitar_prompt, guitar_step, guitar_text, put_guitar_words};

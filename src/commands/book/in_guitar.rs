@@ -2,14 +2,14 @@
 
 use std::path::Path;
 
-use crate::cli::args::ReturnedArgs;
+use crate::cli::args::{Job, ReturnedArgs, Source};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::cli::inputs::LoadArg;
 use crate::cli::wirings::{one_load, read_coil, resolve};
 use crate::coil::basis::Basis;
 use crate::coil::behind::whole_load;
-use crate::commands::measure::{self, Job};
+use crate::commands::measure;
 use crate::commands::outcome::{self, Told};
 use crate::commands::sound::described;
 use crate::failure::{Failure, Result, Status};
@@ -73,7 +73,7 @@ impl Guitar<'_> {
 
     fn ready(&self, wiring: &LoadArg) -> Result<Ready> {
         let wiring = resolve(wiring)?;
-        let on = &self.args.measure.about.on;
+        let on = &self.args.measure.job.about.on;
         let between = on.load.as_ref().map(one_load).transpose()?.unwrap_or_default();
         let cable_only = Load {
             cable: between.cable,
@@ -102,7 +102,14 @@ impl Guitar<'_> {
                 input: (input.resistance_ohm, input.load_f()),
                 tolerances: usual_but(stated.unwrap_or_default()),
             },
-            sims: self.args.measure.sim.as_deref().map_or(Ok(Vec::new()), described)?,
+            sims: self
+                .args
+                .measure
+                .job
+                .source
+                .sim
+                .as_deref()
+                .map_or(Ok(Vec::new()), described)?,
             wiring,
         })
     }
@@ -165,20 +172,23 @@ impl Guitar<'_> {
 
     fn take(&self, ready: &Ready, at: usize, takes: usize, console: &mut Console) -> Result<(StepRead, bool)> {
         let now = &ready.steps[at];
-        let mut about = self.args.measure.about.clone();
+        let asked = &self.args.measure.job;
+        let mut about = asked.about.clone();
         about.on.load = None;
         about.life.stage = about.life.stage.or_else(|| Stage::of("returned"));
         about.on.over = Some(format!("{} in {}, at the jack of the guitar", now.pickup, now.position));
         let job = Job {
             about,
-            devices: self.args.measure.devices.clone(),
-            drive: self.args.measure.drive.clone(),
-            sim: ready.sims.get(takes % ready.sims.len().max(1)).cloned(),
+            source: Source {
+                sim: ready.sims.get(takes % ready.sims.len().max(1)).cloned(),
+                ..asked.source.clone()
+            },
+            drive: asked.drive.clone(),
             // The bench puts its own input there.
             guitar: Some(ready.bench.to_the_rig(&now.wiring)),
-            ..Job::new(self.name, self.args.measure.source.clone())
+            ..Job::default()
         };
-        let measured = measure::taken(&job, console)?;
+        let measured = measure::taken(self.name, &job, console)?;
         outcome::draw_missing(&[measured.folder], console);
         let record = measured.record;
         let own = now.pickup == self.name || Some(now.pickup.as_str()) == self.place;

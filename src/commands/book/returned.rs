@@ -1,7 +1,6 @@
 //! `book returned`: is it what was sent?
 
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
 
 use super::in_guitar::Guitar;
 use super::sent::readings;
@@ -12,11 +11,10 @@ use crate::book::life;
 use crate::book::row::{Filter, Row};
 use crate::cli::args::ReturnedArgs;
 use crate::cli::console::Console;
-use crate::cli::context::stamp;
 use crate::cli::defaults::Defaults;
 use crate::cli::wirings::read_coil;
 use crate::coil::basis::Basis;
-use crate::commands::measure::{self, Job};
+use crate::commands::measure;
 use crate::commands::outcome::{self, Told};
 use crate::commands::{anew, readings as measured, wanted};
 use crate::failure::{Failure, Result, Status};
@@ -58,7 +56,7 @@ pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
     }
     let basis = args.coil.as_deref().map(|path| Basis::of(read_coil(path)?));
     let basis = basis.transpose()?;
-    let (today, mut files) = today(args, console)?;
+    let (today, files) = today(args, &name, console)?;
     let pair = [notebook.join(&left.path), today];
     let it = told(&notebook, &name, &pair, basis.as_ref(), console)?;
     let what = What::Returned {
@@ -66,8 +64,7 @@ pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
         record: it.today.id.clone(),
         found: returned_words::code(&it).to_owned(),
     };
-    let (_, entry) = entries::add(&notebook, &stamp(SystemTime::now()), None, what)?;
-    files.push(entry);
+    wanted::say(&notebook, what)?;
     let status = status(&it);
     Told {
         document: &it,
@@ -79,17 +76,14 @@ pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
 }
 
 /// Where today's reading lies, measured now unless it was given; and what was written of it.
-fn today(args: &ReturnedArgs, console: &mut Console) -> Result<(PathBuf, Vec<PathBuf>)> {
+fn today(args: &ReturnedArgs, name: &str, console: &mut Console) -> Result<(PathBuf, Vec<PathBuf>)> {
     if let Some(path) = &args.record {
         return Ok((wanted::placed(path)?.0, Vec::new()));
     }
-    let mut about = args.measure.about.clone();
-    about.life.stage = about.life.stage.or_else(|| Stage::of("returned"));
-    let job = Job {
-        about,
-        ..Job::from(args.measure.clone())
-    };
-    let taken = measure::taken(&job, console)?;
+    let mut job = args.measure.job.clone();
+    let stage = &mut job.about.life.stage;
+    *stage = stage.take().or_else(|| Stage::of("returned"));
+    let taken = measure::taken(name, &job, console)?;
     outcome::draw_missing(std::slice::from_ref(&taken.folder), console);
     Ok((taken.folder, taken.files))
 }

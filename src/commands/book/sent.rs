@@ -1,17 +1,14 @@
 //! `book sent`: pickups that leave the shop, each with the reading that it left with.
 
 use std::path::Path;
-use std::time::SystemTime;
 
 use serde::Serialize;
 
-use crate::book::entries;
 use crate::book::entry::What;
 use crate::book::index::Fresh;
 use crate::book::row::{Filter, Row};
 use crate::cli::args::SentArgs;
 use crate::cli::console::Console;
-use crate::cli::context::stamp;
 use crate::commands::wanted;
 use crate::failure::{Failure, Result, Status};
 use crate::record::Verdict;
@@ -62,7 +59,7 @@ pub fn run(args: &SentArgs, console: &mut Console) -> Result<Status> {
             record: Some(record.clone()),
             to: args.to.clone(),
         };
-        let (entry, _) = entries::add(&notebook, &stamp(SystemTime::now()), args.by.clone(), what)?;
+        let entry = wanted::say(&notebook, what)?;
         sent.push(One {
             pickup,
             record,

@@ -77,14 +77,14 @@ pub struct RigFileArgs {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "The rig file names the witness, a pickup or a dummy in a tin that is kept for this:
+    after_help = "The rig file names the witness, a pickup or a coil that is kept for this:
   [witness]
-  name = \"tin one\"
+  name = \"witness one\"
 Headphones off your ears, loudspeakers off, phantom power off: it plays the test signal.
 
 Examples:
   coilwright rig check --rig north.toml
-  coilwright rig check --rig north.toml --record takes/tin-one/0021
+  coilwright rig check --rig north.toml --record takes/witness-one/0021
   coilwright rig check --rig north.toml --begin-again     after a change that was meant
 "
 )]

@@ -19,7 +19,7 @@ pub fn run(args: &ChangedArgs, console: &mut Console) -> Result<Status> {
                 "the rig file {} names no witness, so no checks are kept of it",
                 path.display()
             ),
-            "write [witness] and below it name = \"tin one\": the pickup that is kept for checking",
+            "write [witness] and below it name = \"witness one\": the pickup that is kept for checking",
         ));
     };
     let file = beside(&path, "checks.json");

@@ -28,7 +28,7 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     let Some(witness) = rig.witness.clone() else {
         return Err(Failure::new(
             format!("the rig file {} names no witness", path.display()),
-            "write [witness] and below it name = \"tin one\": the pickup that is kept for checking",
+            "write [witness] and below it name = \"witness one\": the pickup that is kept for checking",
         ));
     };
     let given = args

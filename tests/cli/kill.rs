@@ -182,7 +182,10 @@ pub fn workshop() -> Folder {
 
 fn set_up() -> Folder {
     let f = Folder::quick();
-    f.write("north.toml", format!("{RIG}[witness]\nname = \"witness one\"\n").as_bytes());
+    f.write(
+        "north.toml",
+        format!("{RIG}[witness]\nname = \"witness one\"\n").as_bytes(),
+    );
     // What sets a rig up makes another rig of it.
     f.write("south.toml", RIG.as_bytes());
     for (name, load, seed) in [("a", "none", "1"), ("b", "cap=470p", "2"), ("c", "none", "3")] {

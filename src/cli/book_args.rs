@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
+use super::book_returned_args::{ReturnedArgs, SentArgs};
 use super::shared::Detailed;
 use super::value::{Said, line, one_of, stage};
 use crate::book::row::{Filter, Sort, span_of};
@@ -31,6 +32,10 @@ pub struct BookArgs {
 pub enum BookAction {
     /// Give a pickup, or one of its readings, another name
     Rename(RenameArgs),
+    /// Mark pickups as sent, each with the reading it leaves with
+    Sent(SentArgs),
+    /// One came back: is it what was sent?
+    Returned(Box<ReturnedArgs>),
     /// Take back the last entry
     Undo(UndoArgs),
 }

@@ -8,6 +8,7 @@ use super::inputs::{LoadArg, load_arg};
 use super::shared::{About, Detailed, Devices, DriveArgs, Named, RigFile, Shown, Source};
 use super::value::{Columns, celsius, line, one_of};
 use crate::analysis::Choice;
+use crate::network::Wiring;
 use crate::record::meters::Column;
 use crate::shop::yardstick::Matters;
 
@@ -103,7 +104,7 @@ pub struct MeasureArgs {
 }
 
 /// What is to be measured of a pickup, whoever asks for it.
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 pub struct Job {
     #[command(flatten)]
     pub source: Source,
@@ -123,6 +124,9 @@ pub struct Job {
     /// Folder for the record; left out, FOLDER/NAME/0001 and so on
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// It is measured in a guitar, at its jack: what stands between pickup and rig, for the built-in bench.
+    #[arg(skip)]
+    pub guitar: Option<Wiring>,
 }
 
 impl Default for Job {
@@ -136,6 +140,7 @@ impl Default for Job {
             drive: DriveArgs::default(),
             model: None,
             out: None,
+            guitar: None,
         }
     }
 }

@@ -4,9 +4,12 @@ use crate::cli::args::{BookAction, BookArgs, ListArgs};
 use crate::cli::console::Console;
 use crate::failure::{Result, Status};
 
+mod in_guitar;
 mod life;
 mod list;
 mod rename;
+mod returned;
+mod sent;
 mod undo;
 
 pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
@@ -16,6 +19,8 @@ pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
             None => list::run(&args.list, console),
         },
         Some(BookAction::Rename(a)) => rename::run(a, console),
+        Some(BookAction::Sent(a)) => sent::run(a, console),
+        Some(BookAction::Returned(a)) => returned::run(a, console),
         Some(BookAction::Undo(a)) => undo::run(a, console),
     }
 }

@@ -62,7 +62,11 @@ pub struct Measured {
 /// Measures once, with whatever repeats and taps are asked for.
 pub fn taken(pickup: &str, job: &Job, console: &mut Console) -> Result<Measured> {
     let defaults = Defaults::read_from(Path::new("."))?;
-    let bench = Bench::plan(&job.about, &defaults)?;
+    let mut bench = Bench::plan(&job.about, &defaults)?;
+    if job.guitar.is_some() {
+        // What is usually hung on a pickup is not there, and what is cannot be said as a load.
+        bench.load = None;
+    }
     let mut player = Player::plan(job, &bench, &defaults, console.stop())?;
     let mut fresh = Fresh::default();
     let place = Place::plan(pickup, job, &defaults, &mut fresh)?;

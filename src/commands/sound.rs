@@ -1,5 +1,7 @@
 //! Opens what plays and records: the sound card or the built-in bench, as options, defaults and rig file say.
 
+use std::path::Path;
+
 use super::{drive, progress};
 use crate::capture::bench::{Bench as BuiltIn, DEVICE, Spec};
 use crate::capture::stop::Stop;
@@ -9,7 +11,8 @@ use crate::cli::args::{DriveArgs, Source};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result};
-use crate::network::Load;
+use crate::fileio;
+use crate::network::{Load, Wiring};
 use crate::rig::{Rig, Used};
 
 /// What is asked for.
@@ -19,6 +22,8 @@ pub struct Asked<'a> {
     pub channels: Option<Channels>,
     pub rig: Option<&'a Rig>,
     pub load: Option<&'a Load>,
+    /// In which the built-in bench's pickup stands.
+    pub guitar: Option<&'a Wiring>,
     pub defaults: &'a Defaults,
     /// The rig file's interface binds; not where it is just being written.
     pub bound: bool,
@@ -69,10 +74,11 @@ impl Asked<'_> {
 
     fn sim(&self, spec: Option<&str>) -> Result<Sound> {
         let rate_hz = self.rate(|| Ok(48_000))?;
-        let spec = match spec {
+        let mut spec = match spec {
             Some(text) => Spec::from_arg(text)?,
             None => Spec::default(),
         };
+        spec.guitar = self.guitar.cloned();
         let channels = self.channels();
         let one_channel = channels.reference.is_none();
         let seed = self.drive.seed.unwrap_or(1);
@@ -189,6 +195,26 @@ fn belongs(rig: &Rig, used: &Used) -> Result<()> {
             "use that one, or measure this one with `coilwright rig inputs --replace`",
         )),
     }
+}
+
+/// No list of what the built-in bench holds is longer.
+const MOST_BYTES: u64 = 1 << 20;
+
+/// What the built-in bench holds: one description, or a file with one for each take.
+pub fn described(text: &str) -> Result<Vec<String>> {
+    if Path::new(text).extension().is_none_or(|e| e != "txt") {
+        return Ok(vec![text.to_owned()]);
+    }
+    let file = fileio::read_text_limited(Path::new(text), MOST_BYTES)?;
+    let lines = file.lines().filter(|l| !l.trim().is_empty());
+    let lines: Vec<String> = lines.map(str::to_owned).collect();
+    if lines.is_empty() {
+        return Err(Failure::new(
+            format!("{text} describes no pickup"),
+            "write one for each line, such as r=6k l=2.4H cs=120p",
+        ));
+    }
+    Ok(lines)
 }
 
 /// One take.

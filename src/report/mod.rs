@@ -17,6 +17,7 @@ pub mod page;
 mod palette;
 pub mod plot;
 pub mod potting_plot;
+pub mod returned_words;
 pub mod rig_words;
 mod sheet;
 pub mod text;

@@ -405,7 +405,7 @@ impl Pair<'_> {
 }
 
 impl Judged {
-    fn of(s: &Said, matters: &Matters) -> Judged {
+    pub fn of(s: &Said, matters: &Matters) -> Judged {
         Judged {
             quantity: s.asked.quantity.code().into(),
             answer: s.answer,

@@ -3,11 +3,13 @@
 mod alike;
 pub mod difference;
 pub mod down;
+pub mod in_guitar;
 pub mod knock;
 pub mod known;
 pub mod lot;
 pub mod predicted;
 pub mod reading;
+pub mod returned;
 pub mod standard;
 pub mod wax;
 pub mod witness;

@@ -4,6 +4,7 @@ mod again;
 mod batch;
 mod bench;
 mod book;
+mod book_returned;
 mod coils;
 mod contract;
 mod demo;

@@ -19,6 +19,7 @@ mod metal_loads;
 mod metal_takes;
 mod potting;
 mod resonance;
+mod returned;
 mod rig_days;
 mod stats;
 mod strd;

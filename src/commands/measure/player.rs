@@ -40,6 +40,7 @@ impl Player {
             channels: bench.channels,
             rig: bench.rig.as_ref(),
             load: bench.load.as_ref(),
+            guitar: job.guitar.as_ref(),
             defaults,
             bound: true,
             stop: stop.clone(),

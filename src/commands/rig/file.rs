@@ -56,6 +56,7 @@ pub(super) fn open(args: &SoundArgs, rig: &Rig, bound: bool, console: &Console) 
         channels: channels_of(args.channels, rig, &defaults)?,
         rig: Some(rig),
         load: None,
+        guitar: None,
         defaults: &defaults,
         bound,
         stop: console.stop(),

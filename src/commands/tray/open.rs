@@ -68,7 +68,7 @@ impl<'a> Lot<'a> {
             about: chain.about,
             remarks,
             said: Vec::new(),
-            sims: args.source.sim.as_deref().map_or(Ok(Vec::new()), described)?,
+            sims: args.source.sim.as_deref().map_or(Ok(Vec::new()), sound::described)?,
             _fresh: fresh,
             _held: held,
         };
@@ -257,21 +257,4 @@ fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain, known: &Known
         }
     }
     out
-}
-
-/// What the built-in bench holds: one description, or a file with one for each number.
-fn described(text: &str) -> Result<Vec<String>> {
-    if Path::new(text).extension().is_none_or(|e| e != "txt") {
-        return Ok(vec![text.to_owned()]);
-    }
-    let file = fileio::read_text_limited(Path::new(text), MOST_BYTES)?;
-    let lines = file.lines().filter(|l| !l.trim().is_empty());
-    let lines: Vec<String> = lines.map(str::to_owned).collect();
-    if lines.is_empty() {
-        return Err(Failure::new(
-            format!("{text} describes no pickup"),
-            "write one for each line, such as r=6k l=2.4H cs=120p",
-        ));
-    }
-    Ok(lines)
 }

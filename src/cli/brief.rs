@@ -7,7 +7,7 @@ use clap::{Command, CommandFactory as _};
 use super::args::Cli;
 
 /// Of commands that have more than ten, those that are used daily.
-const DAILY: [(&str, &[&str]); 10] = [
+const DAILY: [(&str, &[&str]); 11] = [
     (
         "measure",
         &[
@@ -51,6 +51,10 @@ const DAILY: [(&str, &[&str]); 10] = [
     (
         "book",
         &["lot", "since", "stage", "load", "rig", "sort", "all", "csv", "out"],
+    ),
+    (
+        "book returned",
+        &["record", "in-guitar", "coil", "ohms", "room", "rig", "load", "source"],
     ),
     ("rig inputs", &["rig", "through", "tolerance", "range", "replace"]),
     (

@@ -146,6 +146,7 @@ impl Told<'_> {
         let unit = match quantity {
             Quantity::Peak | Quantity::F0 | Quantity::Down => "Hz",
             Quantity::Q => "",
+            Quantity::Ohms => "Ω",
             _ => "dB",
         };
         let size = estimate(self.d, quantity).map(|e| e.value);
@@ -187,7 +188,7 @@ pub(super) fn estimate(d: &Difference, quantity: Quantity) -> Option<Estimate> {
         Quantity::Q => d.q,
         Quantity::Height => d.peak_db,
         Quantity::Level => d.level_db,
-        Quantity::Curve | Quantity::Down => None,
+        Quantity::Curve | Quantity::Down | Quantity::Ohms => None,
     }
 }
 

@@ -3,9 +3,12 @@
 mod alike;
 pub mod difference;
 pub mod down;
+pub mod experiment;
+mod figures;
 pub mod knock;
 pub mod known;
 pub mod lot;
+pub mod order;
 pub mod predicted;
 pub mod reading;
 pub mod standard;

@@ -2,8 +2,10 @@
 //!
 //! The normal screen has no statistics on it beyond "± ... (95 %)"; [`Style::details`] adds what a metrologist asks for.
 
+mod book_lot;
 mod coil;
 mod compare;
+mod experiment;
 mod knock;
 mod loads;
 mod measure;
@@ -17,8 +19,10 @@ mod tests;
 mod tray;
 
 pub use super::words::shell;
+pub use book_lot::lot_text;
 pub use coil::coil_text;
 pub use compare::{batch_text, compare_text};
+pub use experiment::experiment_text;
 pub use loads::{loads_text, wirings_text};
 pub use measure::measure_text;
 pub use notes::notes_text;

@@ -4,7 +4,7 @@ mod alike;
 pub mod difference;
 pub mod down;
 pub mod experiment;
-mod figures;
+pub(crate) mod figures;
 pub mod knock;
 pub mod known;
 pub mod lot;

@@ -51,6 +51,11 @@ impl Quantity {
         }
     }
 
+    /// The quantity that documents call so.
+    pub fn of_code(code: &str) -> Option<Quantity> {
+        Quantity::ALL.into_iter().find(|q| q.code() == code)
+    }
+
     /// Compared by the natural logarithm of the ratio, so that a against b is as far as b against a; else in dB.
     pub fn is_relative(self) -> bool {
         !matches!(self, Quantity::Height | Quantity::Level | Quantity::Curve)
@@ -152,9 +157,8 @@ impl Matters {
             let (name, value) = word
                 .split_once('=')
                 .ok_or_else(|| Failure::new(format!("{} has no \"=\"", quoted(word)), HINT))?;
-            let quantity = Quantity::ALL
-                .into_iter()
-                .find(|q| q.code() == name && *q == q.as_set())
+            let quantity = Quantity::of_code(name)
+                .filter(|q| *q == q.as_set())
                 .ok_or_else(|| Failure::new(format!("nothing is compared by {}", quoted(name)), HINT))?;
             let v = quantity::parse_at(&format!("what matters in {name}"), value, quantity.unit())?;
             if !(v > 0.0 && v < quantity.most()) {

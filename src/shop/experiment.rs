@@ -34,17 +34,17 @@ pub fn of_groups(first: &[Made], second: &[Made], how: &How) -> Result<Experimen
     Ok(document(None, vec![[refs(first), refs(second)]], Vec::new(), how))
 }
 
-/// Of all that differ in this word only: for each recipe without it, the value that most pickups have against every other.
+/// Of all whose recipes have this word and that differ in it only: for each recipe without it, the value that most pickups have against every other.
 pub fn of_word(word: &str, made: &[Made], how: &How) -> Result<ExperimentDocument> {
-    let (told, untold): (Vec<&Made>, Vec<&Made>) = made.iter().partition(|m| m.recipe.contains_key(word));
-    let mut left_out: Vec<LeftOut> = LeftOut::all(names(&untold), WhyOut::WordNotTold);
+    let told = made.iter().filter(|m| m.recipe.contains_key(word));
+    let mut left_out = Vec::new();
     let without = |m: &Made| {
         let mut rest = m.recipe.clone();
         rest.remove(word);
         rest
     };
     let mut pairs = Vec::new();
-    for (_, alike) in grouped(told.into_iter().map(|m| (without(m), m))) {
+    for (_, alike) in grouped(told.map(|m| (without(m), m))) {
         let mut values = grouped(alike.into_iter().map(|m| (m.recipe.get(word), m)));
         values.sort_by_key(|v| std::cmp::Reverse(names(&v.1).len()));
         let mut groups = values.into_iter().map(|v| v.1);

@@ -29,7 +29,7 @@ pub fn experiment_text(d: &ExperimentDocument, style: Style) -> String {
         );
     }
     for (why, names) in grouped(d.left_out.iter().map(|l: &LeftOut| (l.why, words::clean(&l.name)))) {
-        out.row("Left out", format!("{}: {}", names.join(", "), left_out(why)));
+        out.row("Left out", format!("{}: {}", listed(&names), left_out(why)));
     }
     if style.details {
         details(&mut out, d);
@@ -70,14 +70,19 @@ fn compared(out: &mut Screen, c: &Compared) {
     out.rows("Note", notes(c));
 }
 
+/// All of a few names, of many the first and the last.
+fn listed(names: &[String]) -> String {
+    match names {
+        [] => "none".into(),
+        [first, second, .., last] if names.len() > 8 => format!("{first}, {second} ... {last}"),
+        _ => names.join(", "),
+    }
+}
+
 fn side(s: &Side) -> String {
     let names: Vec<String> = s.pickups.iter().map(|n| words::clean(n)).collect();
     let n = names.len();
-    let shown = match n {
-        0 => "none".into(),
-        1..=8 => names.join(", "),
-        _ => format!("{}, {} ... {}", names[0], names[1], names[n - 1]),
-    };
+    let shown = listed(&names);
     let readings = match s.readings == n {
         true => String::new(),
         false => format!(", {} readings", s.readings),
@@ -206,7 +211,6 @@ fn left_out(why: WhyOut) -> &'static str {
         WhyOut::OtherKind => "under another load or over another coil than most of both sides",
         WhyOut::BothSides => "on both sides, and most are not",
         WhyOut::OneSide => "on one side only, and the others are held against themselves",
-        WhyOut::WordNotTold => "the word is not in its recipe",
         WhyOut::NoCounterpart => "none differs from it in this word alone",
     }
 }

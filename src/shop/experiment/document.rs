@@ -43,8 +43,6 @@ pub enum WhyOut {
     BothSides,
     /// It stands on one side, and most stand on both.
     OneSide,
-    /// Its recipe has no such word.
-    WordNotTold,
     /// Nobody else has its recipe but for this word.
     NoCounterpart,
 }

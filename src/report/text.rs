@@ -2,10 +2,12 @@
 //!
 //! The normal screen has no statistics on it beyond "± ... (95 %)"; [`Style::details`] adds what a metrologist asks for.
 
+mod book;
 mod book_lot;
 mod coil;
 mod compare;
 mod experiment;
+mod grid;
 mod knock;
 mod loads;
 mod measure;
@@ -19,6 +21,7 @@ mod tests;
 mod tray;
 
 pub use super::words::shell;
+pub use book::{LifeStep, Lived, book_text, life_text};
 pub use book_lot::lot_text;
 pub use coil::coil_text;
 pub use compare::{batch_text, compare_text};

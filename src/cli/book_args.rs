@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
+use super::book_shop_args::{ExperimentArgs, LotArgs};
 use super::shared::Detailed;
 use super::value::{Said, line, one_of, stage};
 use crate::book::row::{Filter, Sort, span_of};
@@ -31,6 +32,10 @@ pub struct BookArgs {
 pub enum BookAction {
     /// Give a pickup, or one of its readings, another name
     Rename(RenameArgs),
+    /// A lot in the order of making: odd ones, drift, and which to look at first
+    Lot(LotArgs),
+    /// What one change of the recipe did, by two groups
+    Experiment(ExperimentArgs),
     /// Take back the last entry
     Undo(UndoArgs),
 }

@@ -10,8 +10,10 @@ use crate::cli::context::stamp;
 use crate::commands::wanted;
 use crate::failure::{Result, Status};
 
+mod experiment;
 mod life;
 mod list;
+mod lot;
 mod rename;
 mod undo;
 
@@ -19,6 +21,8 @@ pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
     match &args.action {
         None => list::run(&args.list, console),
         Some(BookAction::Rename(a)) => rename::run(a, console),
+        Some(BookAction::Lot(a)) => lot::run(a, console),
+        Some(BookAction::Experiment(a)) => experiment::run(a, console),
         Some(BookAction::Undo(a)) => undo::run(a, console),
     }
 }

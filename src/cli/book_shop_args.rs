@@ -4,7 +4,6 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::book_args::WhichArgs;
 use super::shared::Detailed;
 use super::value::line;
 
@@ -19,7 +18,7 @@ pub struct LotArgs {
     #[arg(value_name = "LOT", value_parser = line)]
     pub lot: String,
     /// A table for a spreadsheet, on standard output
-    #[arg(long, conflicts_with = "json")]
+    #[arg(long, conflicts_with_all = ["json", "out"])]
     pub csv: bool,
     /// Folder for the picture and the document
     #[arg(long, value_name = "DIR")]
@@ -44,8 +43,6 @@ pub struct ExperimentArgs {
     /// A word of the recipe: all pickups that differ in nothing else
     #[arg(long, value_name = "WORD", value_parser = line, conflicts_with_all = ["first", "with"])]
     pub word: Option<String>,
-    #[command(flatten)]
-    pub which: WhichArgs,
     #[command(flatten)]
     pub shown: Detailed,
 }

@@ -3,6 +3,8 @@
 mod again;
 mod batch;
 mod bench;
+mod book_experiment;
+mod book_lot;
 mod coils;
 mod contract;
 mod demo;

@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use super::wanted;
 use crate::book::entry::Entry;
 use crate::book::index::Fresh;
 use crate::book::life;
@@ -12,9 +11,9 @@ use crate::cli::args::{ExperimentArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome::Told;
-use crate::commands::wanted::Placed;
+use crate::commands::wanted::{self, Placed};
 use crate::commands::{anew, readings};
-use crate::failure::{Failure, Result, Status};
+use crate::failure::{Result, Status};
 use crate::record::{Record, Verdict, store};
 use crate::report::text;
 use crate::shop::difference::How;
@@ -29,7 +28,7 @@ pub fn run(args: &ExperimentArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
     let entries = wanted::ask(&notebook, Fresh::Usual, |index| index.entries())?;
     let document = match &args.word {
-        Some(word) => by_word(word, args, &notebook, &entries, console)?,
+        Some(word) => by_word(word, &notebook, &entries, console)?,
         None => by_groups(args, &entries, console)?,
     };
     let shown: Shown = args.shown.into();
@@ -43,12 +42,6 @@ pub fn run(args: &ExperimentArgs, console: &mut Console) -> Result<Status> {
 }
 
 fn by_groups(args: &ExperimentArgs, entries: &[Entry], console: &mut Console) -> Result<ExperimentDocument> {
-    if args.which.filter() != Filter::default() {
-        return Err(Failure::new(
-            "--lot, --since, --stage, --load and --rig choose among all readings, and here they are named",
-            "write a stage or a day behind the name: neck-7@after-wax",
-        ));
-    }
     let (first, second) = (wanted::all(&args.first)?, wanted::all(&args.with)?);
     let at = first.len();
     let (mut made, how) = made(&[first, second].concat(), entries, console)?;
@@ -56,16 +49,10 @@ fn by_groups(args: &ExperimentArgs, entries: &[Entry], console: &mut Console) ->
     experiment::of_groups(&made, &second, &how)
 }
 
-fn by_word(
-    word: &str,
-    args: &ExperimentArgs,
-    notebook: &Path,
-    entries: &[Entry],
-    console: &mut Console,
-) -> Result<ExperimentDocument> {
+fn by_word(word: &str, notebook: &Path, entries: &[Entry], console: &mut Console) -> Result<ExperimentDocument> {
     let filter = Filter {
         all: true,
-        ..args.which.filter()
+        ..Filter::default()
     };
     let mut rows = wanted::ask(notebook, Fresh::Usual, |index| index.rows(&filter))?;
     rows.retain(|r| r.verdict != Some(Verdict::Rejected) && !r.replaced);
@@ -82,7 +69,9 @@ fn by_word(
     });
     let without = told.values().filter(|has| !**has).count();
     if without > 0 {
-        console.remark(&format!("{without} pickup(s) without {word} in the recipe"));
+        console.remark(&format!(
+            "{without} of the notebook's pickups have no {word} in their recipe"
+        ));
     }
     let mut placed: Vec<Placed> = Vec::new();
     for row in latest(&rows) {

@@ -4,7 +4,6 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::wanted;
 use crate::book::index::Fresh;
 use crate::book::row::{Filter, Row};
 use crate::cli::args::{LotArgs, Shown};
@@ -13,7 +12,7 @@ use crate::cli::context::ready_folder;
 use crate::cli::defaults::Defaults;
 use crate::commands::coil::{refuse_any, write_all};
 use crate::commands::outcome::{self, Told};
-use crate::commands::wanted::Placed;
+use crate::commands::wanted::{self, Placed};
 use crate::commands::{anew, readings};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
@@ -43,6 +42,10 @@ pub fn run(args: &LotArgs, console: &mut Console) -> Result<Status> {
     let made: Vec<Made> = numbered.into_iter().zip(records).collect();
     let matters = Defaults::read_from(Path::new("."))?.matters();
     let document = order::lot(&args.lot, &made, &matters)?;
+    if args.csv {
+        console.result(&table(&document)?)?;
+        return Ok(Status::Done);
+    }
     let stem = match &args.out {
         Some(out) => Some(ready_folder(out)?.join("lot")),
         None => None,
@@ -51,26 +54,16 @@ pub fn run(args: &LotArgs, console: &mut Console) -> Result<Status> {
         Some(stem) => written(&document, stem)?,
         None => Vec::new(),
     };
-    if args.csv {
-        console.result(&table(&document)?)?;
-    }
     let shown: Shown = args.shown.into();
     Told {
         document: &document,
         files,
         shown,
     }
-    .tell(
-        console,
-        |d, style| match args.csv {
-            true => String::new(),
-            false => text::lot_text(d, style),
-        },
-        || {
-            let picture = |stem| Ok((stem, order_plot::lot(&document)?));
-            stem.map(picture).into_iter().collect()
-        },
-    )?;
+    .tell(console, text::lot_text, || {
+        let picture = |stem| Ok((stem, order_plot::lot(&document)?));
+        stem.map(picture).into_iter().collect()
+    })?;
     Ok(Status::Done)
 }
 
@@ -101,18 +94,15 @@ fn of_lot(notebook: &Path, lot: &str) -> Result<Vec<Row>> {
 
 /// The numbers that the tray gave them; where one of them has none, their order in time.
 fn numbers(notebook: &Path, rows: &[Row]) -> Vec<u32> {
-    let by_tray = |row: &Row| {
-        let tray = tray(&notebook.join(row.path.parent()?))?;
-        Some(tray.number_of(&fileio::name_of(&row.path))?.0)
+    let by_tray = || {
+        let folder = rows.first()?.path.parent()?;
+        let path = notebook.join(folder).join("tray.json");
+        let bytes = fileio::read_limited(&path, outcome::MOST_BYTES).ok()?;
+        let tray = Tray::parse(&path.display().to_string(), &bytes).ok()?;
+        let number = |row: &Row| Some(tray.number_of(&fileio::name_of(&row.path))?.0);
+        rows.iter().map(number).collect()
     };
-    let told: Option<Vec<u32>> = rows.iter().map(by_tray).collect();
-    told.unwrap_or_else(|| (1..).take(rows.len()).collect())
-}
-
-fn tray(folder: &Path) -> Option<Tray> {
-    let path = folder.join("tray.json");
-    let bytes = fileio::read_limited(&path, outcome::MOST_BYTES).ok()?;
-    Tray::parse(&path.display().to_string(), &bytes).ok()
+    by_tray().unwrap_or_else(|| (1..).take(rows.len()).collect())
 }
 
 /// Writes the document into a folder that holds neither it nor the picture that is to follow.

@@ -1,5 +1,6 @@
 //! What `book lot` shows on the screen.
 
+use super::grid;
 use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
 use crate::estimate::Z95;
 use crate::quantity::signed;
@@ -7,7 +8,6 @@ use crate::report::number::{self, two};
 use crate::report::words;
 use crate::shop::order::document::{LookFirst, LotDocument, OddOne, OfLot, Told, Trended, Why};
 use crate::shop::yardstick::Quantity;
-use crate::wrap::columns;
 
 pub fn lot_text(d: &LotDocument, style: Style) -> String {
     let mut out = Screen::new(style);
@@ -97,26 +97,11 @@ fn table(out: &mut Screen, d: &LotDocument) {
             ]
         }))
         .collect();
-    let width = |i: usize| rows.iter().map(|r| columns(&r[i])).max().unwrap_or(0);
-    let widths: [usize; 6] = std::array::from_fn(width);
-    if widths.iter().sum::<usize>() + 10 > out.style.usable() {
+    if !grid::lines(out, &rows, &[0], 0) {
         for [name, middle, least, most, lot, measuring] in rows.iter().skip(1) {
             out.line(format!(
                 "{name} {middle}: {least} ... {most}, lot {lot}, measuring {measuring}"
             ));
-        }
-    } else {
-        for (i, row) in rows.iter().enumerate() {
-            let cells = row.iter().zip(widths).enumerate().map(|(k, (cell, w))| {
-                let pad = " ".repeat(w - columns(cell));
-                if k == 0 {
-                    format!("{cell}{pad}")
-                } else {
-                    format!("{pad}{cell}")
-                }
-            });
-            let line = cells.collect::<Vec<_>>().join("  ");
-            out.raw(line.trim_end(), if i == 0 { DIM } else { PLAIN });
         }
     }
     let usual = if d.quantities.iter().any(|q| q.measuring_usual) {

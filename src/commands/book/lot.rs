@@ -94,7 +94,7 @@ fn of_lot(notebook: &Path, lot: &str) -> Result<Vec<Row>> {
 
 /// The numbers that the tray gave them; where one of them has none, their order in time.
 fn numbers(notebook: &Path, rows: &[Row]) -> Vec<u32> {
-    let by_tray = || {
+    let by_tray = || -> Option<Vec<u32>> {
         let folder = rows.first()?.path.parent()?;
         let path = notebook.join(folder).join("tray.json");
         let bytes = fileio::read_limited(&path, outcome::MOST_BYTES).ok()?;

@@ -4,7 +4,7 @@ use super::chart::{self, Mark, Panel};
 use super::lay::{LEFT, RIGHT};
 use super::number;
 use super::palette::{BAND, PEAK, SOFT};
-use super::sheet::{Pen, Plot, Sheet};
+use super::sheet::{Pen, Plot, Point, Sheet};
 use super::words;
 use crate::failure::Result;
 use crate::shop::order::document::{LotDocument, OfLot, Valued};
@@ -17,8 +17,9 @@ const GAP: f64 = 2.4;
 /// Where the strip ends and where the chart begins.
 const STRIP: f64 = 40.0;
 const CHART: f64 = 43.0;
-/// Half the width of a mark.
+/// Half the width of a mark, and the room of one beside another.
 const R: f64 = 0.7;
+const WIDE: f64 = 2.6 * R;
 const DASH: &[f64] = &[1.5, 1.0];
 
 pub fn lot(d: &LotDocument) -> Result<Plot> {
@@ -61,7 +62,7 @@ impl Row<'_> {
                 right: STRIP,
                 top,
                 bottom,
-                x: [0.0, (STRIP - LEFT) / (2.6 * R)],
+                x: [0.0, 1.0],
                 y: [-1.0, 1.0],
             },
             chart: Panel {
@@ -74,7 +75,10 @@ impl Row<'_> {
             },
         };
         let limits = of.told.iter().flat_map(|t| [t.chart.low, t.chart.high]);
-        let all = of.values.iter().map(|v| v.off).chain(limits).map(|off| row.shown(off));
+        // What measuring does is not blown up to fill the box.
+        let least = [-of.measuring, of.measuring];
+        let all = of.values.iter().map(|v| v.off).chain(limits).chain(least);
+        let all = all.map(|off| row.shown(off));
         let (low, high) = all.fold((0f64, 0f64), |(lo, hi), v| (lo.min(v), hi.max(v)));
         let room = (0.12 * (high - low)).max(1e-3);
         // The name stands in the upper corner.
@@ -115,9 +119,6 @@ impl Row<'_> {
         sheet.line(self.of.values.iter().map(at).collect(), Pen::solid(SOFT, 0.2));
         self.drift(sheet);
         self.of.values.iter().for_each(|v| self.mark(v).put(sheet, at(v), R));
-        if last {
-            self.chart.onwards(sheet, "number, in the order of making");
-        }
         self.strip.frame(sheet);
         self.chart.frame(sheet);
         self.chart.name(sheet, &self.name());
@@ -125,13 +126,14 @@ impl Row<'_> {
 
     /// The strip: what lies at one height side by side.
     fn stacked(&self, sheet: &mut Sheet) {
-        let step = |v: &Valued| (self.strip.at(0.0, self.shown(v.off)).1 / (2.4 * R)).round();
-        let mut placed: Vec<f64> = Vec::new();
+        let mut placed: Vec<Point> = Vec::new();
         for v in &self.of.values {
-            let beside = placed.iter().filter(|s| **s == step(v)).count();
-            placed.push(step(v));
-            let x = (beside as f64 + 0.8).min(self.strip.x[1] - 0.5);
-            self.mark(v).put(sheet, self.strip.at(x, self.shown(v.off)), R);
+            let y = self.strip.at(0.0, self.shown(v.off)).1;
+            let free = |x: &f64| placed.iter().all(|p| (p.0 - x).abs() > R || (p.1 - y).abs() > WIDE);
+            let places = (0..).map(|i| LEFT + WIDE * (0.8 + f64::from(i)));
+            let x = places.take_while(|x| *x < STRIP - R).find(free).unwrap_or(STRIP - WIDE);
+            placed.push((x, y));
+            self.mark(v).put(sheet, (x, y), R);
         }
     }
 

@@ -43,7 +43,11 @@ fn quantity(q: &OfLot) -> Option<Quantity> {
 }
 
 fn name(q: &OfLot) -> String {
-    let name = quantity(q).map_or("", words::quantity);
+    let name = match quantity(q) {
+        // The column is narrow.
+        Some(Quantity::Level) => "coupling",
+        other => other.map_or("", words::quantity),
+    };
     match &q.meter {
         Some(meter) => format!("{name} by {}", words::clean(meter)),
         None => name.to_owned(),
@@ -58,8 +62,9 @@ fn value(q: &OfLot, value: f64) -> String {
     quantity(q).map_or_else(|| two(value), |k| number::short(value, words::unit(k)))
 }
 
-/// "1.6 %", "0.4 dB": a size as it is compared.
+/// "1.6 %", "0.4 dB": a size as it is compared. Below a ten-thousandth it is what sums leave over.
 fn size(q: &OfLot, compared: f64) -> String {
+    let compared = if compared.abs() < 1e-4 { 0.0 } else { compared };
     match relative(q) {
         true => format!("{} %", two(100.0 * compared.exp_m1())),
         false => format!("{} dB", two(compared)),
@@ -241,10 +246,11 @@ fn chart(out: &mut Screen, d: &LotDocument) {
 
 fn notes(d: &LotDocument) -> Vec<String> {
     let mut out = Vec::new();
-    for q in d.quantities.iter().filter(|q| q.own.is_none()) {
+    let by_measuring: Vec<String> = d.quantities.iter().filter(|q| q.own.is_none()).map(name).collect();
+    if !by_measuring.is_empty() {
         out.push(format!(
-            "{}: measuring may be all of it, so it tells nothing of the windings",
-            name(q)
+            "measuring may be all that is seen of {}: no word on the windings from there",
+            by_measuring.join(", ")
         ));
     }
     if d.days > 1 {

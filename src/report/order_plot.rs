@@ -110,6 +110,9 @@ impl Row<'_> {
         }
         // Their values stand at the strip alone.
         self.strip.upwards(sheet, 4.0);
+        if last {
+            self.chart.onwards(sheet, "number, in the order of making");
+        }
         if let Some(t) = &self.of.told {
             self.chart
                 .across(sheet, self.shown(t.chart.centre), Pen::solid(SOFT, 0.25));

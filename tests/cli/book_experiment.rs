@@ -100,7 +100,7 @@ fn without_recipes_or_under_other_loads_nothing_did_it() {
     assert!(run.out.contains("nobody can tell"), "{}", run.out);
     for i in 1..=7 {
         let place = format!("b-{i}/0001");
-        let mut r = f.record(&place);
+        let mut r: Value = serde_json::from_slice(&f.bytes(&format!("{place}/record.json"))).unwrap();
         r["load"] = json!({"text": "cap=470p"});
         put(&f, &place, &r);
     }

@@ -68,11 +68,6 @@ fn by_word(word: &str, notebook: &Path, entries: &[Entry], console: &mut Console
         *told.entry(r.name.clone()).or_insert_with(has)
     });
     let without = told.values().filter(|has| !**has).count();
-    if without > 0 {
-        console.remark(&format!(
-            "{without} of the notebook's pickups have no {word} in their recipe"
-        ));
-    }
     let mut placed: Vec<Placed> = Vec::new();
     for row in latest(&rows) {
         let folder = notebook.join(&row.path);
@@ -82,7 +77,13 @@ fn by_word(word: &str, notebook: &Path, entries: &[Entry], console: &mut Console
         }
     }
     let (made, how) = made(&placed, entries, console)?;
-    experiment::of_word(word, &made, &how)
+    let document = experiment::of_word(word, &made, &how)?;
+    if without > 0 {
+        console.remark(&format!(
+            "{without} of the notebook's pickups have no {word} in their recipe"
+        ));
+    }
+    Ok(document)
 }
 
 /// Of each pickup the latest of each kind at each stage, in order of their time.

@@ -4,6 +4,7 @@ use clap::{Parser, Subcommand};
 
 pub use super::book_args::*;
 pub use super::book_returned_args::*;
+pub use super::book_shop_args::*;
 pub use super::coil_args::*;
 pub use super::lot_args::*;
 pub use super::note_args::*;

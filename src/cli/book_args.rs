@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand};
 
 use super::book_returned_args::{ReturnedArgs, SentArgs};
+use super::book_shop_args::{ExperimentArgs, LotArgs};
 use super::shared::Detailed;
 use super::value::{Said, line, one_of, stage};
 use crate::book::row::{Filter, Sort, span_of};
@@ -36,6 +37,10 @@ pub enum BookAction {
     Sent(SentArgs),
     /// One came back: is it what was sent?
     Returned(Box<ReturnedArgs>),
+    /// A lot in the order of making: odd ones, drift, and which to look at first
+    Lot(LotArgs),
+    /// What one change of the recipe did, by two groups
+    Experiment(ExperimentArgs),
     /// Take back the last entry
     Undo(UndoArgs),
 }

@@ -4,9 +4,11 @@ use crate::cli::args::{BookAction, BookArgs, ListArgs};
 use crate::cli::console::Console;
 use crate::failure::{Result, Status};
 
+mod experiment;
 mod in_guitar;
 mod life;
 mod list;
+mod lot;
 mod rename;
 mod returned;
 mod sent;
@@ -21,6 +23,8 @@ pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
         Some(BookAction::Rename(a)) => rename::run(a, console),
         Some(BookAction::Sent(a)) => sent::run(a, console),
         Some(BookAction::Returned(a)) => returned::run(a, console),
+        Some(BookAction::Lot(a)) => lot::run(a, console),
+        Some(BookAction::Experiment(a)) => experiment::run(a, console),
         Some(BookAction::Undo(a)) => undo::run(a, console),
     }
 }

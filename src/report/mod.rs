@@ -12,6 +12,7 @@ pub mod knock_plot;
 mod lay;
 pub mod loads_plot;
 pub mod number;
+pub mod order_plot;
 pub mod overlay;
 pub mod page;
 mod palette;

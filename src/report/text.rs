@@ -3,8 +3,10 @@
 //! The normal screen has no statistics on it beyond "± ... (95 %)"; [`Style::details`] adds what a metrologist asks for.
 
 mod book;
+mod book_lot;
 mod coil;
 mod compare;
+mod experiment;
 mod grid;
 mod in_guitar;
 mod knock;
@@ -22,8 +24,10 @@ mod tray;
 
 pub use super::words::shell;
 pub use book::{LifeStep, Lived, Read, book_text, life_text};
+pub use book_lot::lot_text;
 pub use coil::coil_text;
 pub use compare::{batch_text, compare_text};
+pub use experiment::experiment_text;
 pub use in_guitar::{guitar_keys, guitar_prompt, guitar_step, guitar_text, put_guitar_words};
 pub use loads::{loads_text, wirings_text};
 pub use measure::measure_text;

@@ -84,6 +84,7 @@ pub fn quantity(quantity: Quantity) -> &'static str {
         Quantity::Level => "coupling from the exciter",
         Quantity::Curve => "curve",
         Quantity::Down => "3 dB point",
+        Quantity::Ohms => "ohms",
     }
 }
 
@@ -92,6 +93,7 @@ pub fn unit(quantity: Quantity) -> Unit {
     match quantity {
         Quantity::Peak | Quantity::F0 | Quantity::Down => Unit::Hertz,
         Quantity::Q => Unit::Ratio,
+        Quantity::Ohms => Unit::Ohm,
         Quantity::Height | Quantity::Level | Quantity::Curve => Unit::Decibel,
     }
 }

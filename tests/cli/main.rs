@@ -4,6 +4,8 @@ mod again;
 mod batch;
 mod bench;
 mod book;
+mod book_experiment;
+mod book_lot;
 mod book_returned;
 mod coils;
 mod contract;

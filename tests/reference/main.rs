@@ -17,6 +17,7 @@ mod lossy;
 mod metal;
 mod metal_loads;
 mod metal_takes;
+mod odd;
 mod potting;
 mod resonance;
 mod returned;

@@ -8,6 +8,7 @@ pub mod known;
 pub mod lot;
 pub mod predicted;
 pub mod reading;
+pub mod sets;
 pub mod standard;
 pub mod wax;
 pub mod witness;

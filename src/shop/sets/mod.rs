@@ -1,0 +1,5 @@
+mod bound;
+mod large;
+mod matching;
+mod search;
+mod stars;

@@ -54,7 +54,12 @@ fn cheapest(stars: &Stars, first: usize, prices: &[i64], free: &[bool]) -> Optio
 
 /// Firsts in the order of what their sets cost, each with the best that are left.
 fn greedy(stars: &Stars, prices: &Prices) -> Packing {
-    let mut order: Vec<(i64, usize)> = prices.first.iter().enumerate().filter_map(|(i, p)| Some(((*p)?, i))).collect();
+    let mut order: Vec<(i64, usize)> = prices
+        .first
+        .iter()
+        .enumerate()
+        .filter_map(|(i, p)| Some(((*p)?, i)))
+        .collect();
     order.sort_unstable();
     let mut free = vec![true; stars.pickups];
     let mut sets = Vec::new();
@@ -101,7 +106,10 @@ pub fn squeeze(stars: &Stars, sets: usize, known: &Packing) -> (Prices, Packing)
         for j in cheap.into_iter().take(sets).flat_map(|e| &e.1) {
             used[*j] += 1;
         }
-        let pull: i64 = (0..of.len()).filter(|j| used[*j] > 0 || of[*j] > 0).map(|j| used[j] * used[j]).sum();
+        let pull: i64 = (0..of.len())
+            .filter(|j| used[*j] > 0 || of[*j] > 0)
+            .map(|j| used[j] * used[j])
+            .sum();
         // What was found tells how far there is to go; where nothing of that size was, a share of what a set costs.
         let goal = match found.sets.len() == sets {
             true => found.cost,

@@ -52,7 +52,9 @@ fn around(stars: &Stars, packing: Packing, s: usize) -> Packing {
     }
     let others = packing.sets.iter().enumerate().filter(|(t, _)| *t != s);
     let sets = others.filter_map(|(_, set)| Some((set.iter().filter_map(|j| near(*j)).min()?, set.clone())));
-    let unused = (0..stars.pickups).filter(|j| !used[*j]).filter_map(|j| Some((near(j)?, vec![j])));
+    let unused = (0..stars.pickups)
+        .filter(|j| !used[*j])
+        .filter_map(|j| Some((near(j)?, vec![j])));
     let mut parts: Vec<(i64, Vec<usize>)> = sets.chain(unused).collect();
     parts.sort_unstable();
     let mut bit = own.clone();

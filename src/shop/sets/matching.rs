@@ -245,7 +245,9 @@ impl Forest<'_> {
         }
         left.reverse();
         let down = left.iter().filter_map(|b| self.nodes[*b].entry);
-        let up = right.iter().filter_map(|b| self.nodes[*b].entry.map(|(from, to)| (to, from)));
+        let up = right
+            .iter()
+            .filter_map(|b| self.nodes[*b].entry.map(|(from, to)| (to, from)));
         let joints = down.chain([(v, w)]).chain(up).collect();
         let children: Vec<usize> = [common].into_iter().chain(left.iter().chain(&right).copied()).collect();
         self.contract(children, joints);
@@ -396,7 +398,9 @@ mod tests {
             let low = mask.trailing_zeros() as usize;
             let rest = mask & (mask - 1);
             let pairs = (low + 1..n).filter(|j| rest >> j & 1 == 1 && weight[low][*j] > 0);
-            best[mask] = pairs.map(|j| weight[low][j] + best[rest & !(1 << j)]).fold(best[rest], i64::max);
+            best[mask] = pairs
+                .map(|j| weight[low][j] + best[rest & !(1 << j)])
+                .fold(best[rest], i64::max);
         }
         best[(1 << n) - 1]
     }
@@ -434,7 +438,15 @@ mod tests {
             total(&weight, &heaviest(&weight))
         };
         assert_eq!(of(4, &[(0, 1, 9), (1, 2, 9), (0, 2, 9), (2, 3, 8)]), 17);
-        let rows = [(0, 1, 8), (0, 2, 9), (1, 2, 10), (2, 3, 7), (3, 4, 10), (3, 5, 9), (4, 5, 8)];
+        let rows = [
+            (0, 1, 8),
+            (0, 2, 9),
+            (1, 2, 10),
+            (2, 3, 7),
+            (3, 4, 10),
+            (3, 5, 9),
+            (4, 5, 8),
+        ];
         assert_eq!(of(6, &rows), 8 + 7 + 8);
         assert_eq!(of(0, &[]), 0);
         assert_eq!(of(1, &[]), 0);

@@ -43,7 +43,11 @@ pub fn best(stars: &Stars) -> Packing {
 
 /// So many sets for less than is known, where there are such.
 fn of_so_many(stars: &Stars, sets: usize, prices: &Prices, known: &Packing) -> Option<Packing> {
-    let below = if known.sets.len() == sets { known.cost } else { stars.worth() };
+    let below = if known.sets.len() == sets {
+        known.cost
+    } else {
+        stars.worth()
+    };
     let all = 0..stars.pickups;
     let least = prices.least(all.clone(), sets)?;
     if least >= below {
@@ -83,7 +87,13 @@ fn columns(stars: &Stars, sets: usize, prices: &Prices, below: i64) -> Vec<Vec<C
             own.sort_unstable();
             let mut next = Vec::new();
             for (paid, set) in made {
-                chosen_from(&own, kind.count, (paid, set), &mut |paid, set| next.push((paid, set)), allowed);
+                chosen_from(
+                    &own,
+                    kind.count,
+                    (paid, set),
+                    &mut |paid, set| next.push((paid, set)),
+                    allowed,
+                );
             }
             made = next;
         }
@@ -102,7 +112,13 @@ fn columns(stars: &Stars, sets: usize, prices: &Prices, below: i64) -> Vec<Vec<C
 }
 
 /// Each way to take so many more, as long as it costs less than allowed; `own` is sorted.
-fn chosen_from(own: &[(i64, usize)], count: usize, so_far: (i64, Vec<usize>), take: &mut impl FnMut(i64, Vec<usize>), allowed: i64) {
+fn chosen_from(
+    own: &[(i64, usize)],
+    count: usize,
+    so_far: (i64, Vec<usize>),
+    take: &mut impl FnMut(i64, Vec<usize>),
+    allowed: i64,
+) {
     let (paid, set) = so_far;
     if count == 0 {
         take(paid, set);
@@ -146,11 +162,15 @@ impl Search<'_> {
         let mut free = free;
         while free.count_ones() as usize >= sets * self.size {
             let among = (0..self.order.len()).filter(|i| free >> i & 1 == 1);
-            let Some(least) = self.prices.least(among, sets) else { return };
+            let Some(least) = self.prices.least(among, sets) else {
+                return;
+            };
             if cost.saturating_add(least) >= self.below {
                 return;
             }
-            let Some(i) = self.order.iter().copied().find(|i| free >> i & 1 == 1) else { return };
+            let Some(i) = self.order.iter().copied().find(|i| free >> i & 1 == 1) else {
+                return;
+            };
             for k in 0..self.columns[i].len() {
                 let column = &self.columns[i][k];
                 let (mask, own) = (column.mask, column.cost);

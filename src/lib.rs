@@ -14,6 +14,7 @@ pub mod fft;
 pub mod fileio;
 pub mod fit;
 pub mod network;
+pub mod parallel;
 pub mod quantity;
 pub mod record;
 pub mod report;

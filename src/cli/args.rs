@@ -2,6 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
+pub use super::book_args::*;
 pub use super::coil_args::*;
 pub use super::lot_args::*;
 pub use super::rig_args::*;
@@ -62,6 +63,8 @@ pub enum Command {
     Standard(StandardArgs),
     /// Wax before and after: what changed, and whether it is what wax does
     Potting(PottingArgs),
+    /// The notebook: every pickup in a list, or the life of one
+    Book(Box<BookArgs>),
     /// Keep a rig the same rig: what it is, whether it still is, what belongs to it
     Rig(RigCommand),
 }

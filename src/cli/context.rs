@@ -23,11 +23,8 @@ pub struct Bench {
     pub chain: Chain,
     pub load: Option<Load>,
     pub channels: Option<Channels>,
-    pub over: Option<String>,
-    pub ohms: Option<f64>,
-    pub ohmmeter: Option<String>,
-    pub room: Option<f64>,
-    pub note: Option<String>,
+    /// What was told of the pickup, but for its name.
+    pub told: Pickup,
 }
 
 impl Bench {
@@ -46,11 +43,16 @@ impl Bench {
             rig_file: rig_file.cloned(),
             load,
             channels,
-            over: about.on.over.clone().or_else(|| defaults.over.clone()),
-            ohms: about.ohms.as_ref().map(|o| o.ohm),
-            ohmmeter: about.ohms.as_ref().and_then(|o| o.meter.clone()),
-            room: about.on.room.or(defaults.room_c),
-            note: about.note.clone(),
+            told: Pickup {
+                over: about.on.over.clone().or_else(|| defaults.over.clone()),
+                r_ohm: about.ohms.as_ref().map(|o| o.ohm),
+                ohmmeter: about.ohms.as_ref().and_then(|o| o.meter.clone()),
+                temperature_c: about.on.room.or(defaults.room_c),
+                note: about.note.clone(),
+                stage: about.life.stage.clone(),
+                by: about.life.by.clone(),
+                ..Pickup::default()
+            },
         })
     }
 
@@ -58,12 +60,7 @@ impl Bench {
     pub fn pickup(&self, name: &str) -> Pickup {
         Pickup {
             name: name.into(),
-            over: self.over.clone(),
-            r_ohm: self.ohms,
-            ohmmeter: self.ohmmeter.clone(),
-            temperature_c: self.room,
-            r20_ohm: None,
-            note: self.note.clone(),
+            ..self.told.clone()
         }
     }
 
@@ -88,12 +85,12 @@ impl Bench {
             Some(rig) => rig.notes(one_channel),
             None => vec![NO_RIG_NOTE.into()],
         };
-        if let Some(ohm) = self.ohms.filter(|r| *r < LEAST_WINDING_OHM) {
+        if let Some(ohm) = self.told.r_ohm.filter(|r| *r < LEAST_WINDING_OHM) {
             notes.push(format!(
                 "--ohms says {ohm} ohms, little for a pickup: was {ohm}k meant?"
             ));
         }
-        if let Some(t) = self.room.filter(|t| !ROOM_C.contains(t)) {
+        if let Some(t) = self.told.temperature_c.filter(|t| !ROOM_C.contains(t)) {
             notes.push(format!(
                 "--room says {t:.0} degrees Celsius, odd for a room: write 70F for Fahrenheit"
             ));
@@ -109,6 +106,14 @@ impl Bench {
 const ROOM_C: std::ops::RangeInclusive<f64> = -5.0..=45.0;
 
 /// A time of the system as a record keeps it.
+/// Where what can be made anew at any time is kept, as the system has it.
+pub fn cache() -> Option<PathBuf> {
+    use etcetera::BaseStrategy as _;
+    let of_user = etcetera::choose_base_strategy().ok()?;
+    Some(of_user.cache_dir().join("coilwright"))
+}
+
+/// A time as records have it.
 pub fn stamp(time: std::time::SystemTime) -> String {
     let at = jiff::Timestamp::try_from(time).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
     at.to_zoned_datetime(jiff::tz::TimeZone::system())

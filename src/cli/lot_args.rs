@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::inputs;
-use super::shared::{Devices, DriveArgs, Shown, Surroundings};
+use super::shared::{Devices, DriveArgs, Life, Shown, Surroundings};
 use super::value::{Columns, Said, line, of};
 use crate::quantity::{self, Unit};
 use crate::record::meters::Column;
@@ -87,6 +87,8 @@ pub struct TrayArgs {
     pub sim: Option<String>,
     #[command(flatten)]
     pub on: Surroundings,
+    #[command(flatten)]
+    pub life: Life,
     /// What other meters are asked after each take, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C", or
     /// none; left out, the lot's own, or what `use` remembers
     #[arg(long, value_name = "LIST", value_parser = Column::list)]

@@ -1,6 +1,7 @@
 //! What a person types, and what of it a command is handed.
 
 pub mod args;
+mod book_args;
 mod coil_args;
 pub mod console;
 pub mod context;

@@ -5,9 +5,10 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::inputs::{LoadArg, load_arg};
-use super::value::{OhmsRead, celsius, channels, line, of, one_of, read_ohms};
+use super::value::{OhmsRead, celsius, channels, line, of, one_of, read_ohms, stage};
 use crate::capture::wav::Channels;
 use crate::quantity::Unit;
+use crate::record::stage::Stage;
 use crate::stimulus::{Shape, Tilt};
 
 /// How results are shown.
@@ -97,6 +98,17 @@ pub struct Surroundings {
     pub room: Option<f64>,
 }
 
+/// How far a pickup is, and whose it is.
+#[derive(Debug, Clone, Args, Default)]
+pub struct Life {
+    /// How far it is, such as "before wax", "after wax", finished, or any other word
+    #[arg(long, value_name = "STAGE", value_parser = stage)]
+    pub stage: Option<Stage>,
+    /// Whose hands made it
+    #[arg(long, value_name = "NAME", value_parser = line)]
+    pub by: Option<String>,
+}
+
 /// What is known of the pickup and its surroundings.
 #[derive(Debug, Clone, Args, Default)]
 pub struct About {
@@ -108,6 +120,8 @@ pub struct About {
     /// A remark for the record
     #[arg(long, value_name = "TEXT")]
     pub note: Option<String>,
+    #[command(flatten)]
+    pub life: Life,
     /// Which input channel is which, such as pickup=1,reference=2 or pickup=1
     #[arg(long, value_name = "LIST", value_parser = channels)]
     pub channels: Option<Channels>,

@@ -7,6 +7,7 @@ use crate::failure::{Failure, Result};
 use crate::network::{Eddy, Knob};
 use crate::quantity::{self, Unit};
 use crate::record::meters::{self, Column};
+use crate::record::stage::Stage;
 
 /// Read, or what is wrong with it.
 pub type Said<T> = std::result::Result<T, String>;
@@ -57,6 +58,12 @@ pub fn line(s: &str) -> Said<String> {
         true => Err("it has a control character in it; write it on one line, in letters".into()),
         false => Ok(s.to_owned()),
     }
+}
+
+/// A stage in a pickup's life.
+pub fn stage(s: &str) -> Said<Stage> {
+    let stage = Stage::of(s);
+    stage.ok_or("a stage is a word or a few, such as \"before wax\", finished; it begins with a letter".into())
 }
 
 fn words(e: Failure) -> String {

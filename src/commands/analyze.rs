@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::known;
 use super::outcome::Told;
-use super::{complete, knock, outcome, parallel};
+use super::{complete, knock, outcome};
 use crate::analysis::chain::Chain;
 use crate::analysis::compose;
 use crate::analysis::{self, Options};
@@ -21,6 +21,7 @@ use crate::commands::asked::Asked;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio::{self, stem};
+use crate::parallel;
 use crate::record::Record;
 use crate::report::text;
 use crate::rig::Rig;
@@ -139,11 +140,7 @@ pub fn by_rig(take: &Path, record: &Record, drive: Option<&DriveFile>, rig: &Rig
         rig_file: None,
         load: None,
         channels: None,
-        over: record.pickup.over.clone(),
-        ohms: record.pickup.r_ohm,
-        ohmmeter: record.pickup.ohmmeter.clone(),
-        room: record.pickup.temperature_c,
-        note: record.pickup.note.clone(),
+        told: record.pickup.clone(),
     };
     // What was chosen once is not known: the better one is chosen anew.
     let model = analysis::Choice::default();

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
-use super::{anew, outcome, readings};
+use super::{anew, outcome, readings, wanted};
 use crate::cli::args::CompareArgs;
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
@@ -13,7 +13,8 @@ use crate::report::{difference_words, overlay, text};
 use crate::shop::difference::{self, Comparison, How};
 
 pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
-    let (records, known) = readings::known(&args.records, anew::today(None).as_ref(), console)?;
+    let placed = wanted::compared(&args.records)?;
+    let (records, known) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
     if records.len() < 2 {
         return Err(Failure::new(
             "one record cannot be compared with itself",

@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 use super::analyze::{DriveFile, tell_all};
 use super::kept::Measurement;
 use super::outcome::{self, Played, Told};
-use super::parallel;
 use crate::analysis::chain::Chain;
 use crate::cli::args::{AnalyzeArgs, Shown};
 use crate::cli::console::Console;
@@ -14,6 +13,7 @@ use crate::commands::asked::{self, Asked, RigFile};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
+use crate::parallel;
 use crate::record::{Record, store};
 use crate::report::text;
 use crate::rig::Rig;
@@ -100,6 +100,8 @@ fn refuse_idle(args: &AnalyzeArgs) -> Result<()> {
         ("--ohms", about.ohms.is_some()),
         ("--room", about.on.room.is_some()),
         ("--note", about.note.is_some()),
+        ("--stage", about.life.stage.is_some()),
+        ("--by", about.life.by.is_some()),
         ("--channels", about.channels.is_some()),
         ("--model", args.model.is_some()),
         ("--out", args.out.is_some()),
@@ -176,17 +178,12 @@ fn bench(asked: &mut Asked, elsewhere: Option<&Path>) -> Result<(Bench, Option<S
 
 /// What a measurement was asked with, on this rig.
 pub fn bench_of(asked: &Asked, rig: Option<Rig>) -> Result<Bench> {
-    let pickup = &asked.pickup;
     Ok(Bench {
         chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
         rig,
         rig_file: asked.rig.as_ref().map(|r| r.file.clone().into()),
         load: asked.load.as_deref().map(str::parse::<Load>).transpose()?,
         channels: None,
-        over: pickup.over.clone(),
-        ohms: pickup.r_ohm,
-        ohmmeter: pickup.ohmmeter.clone(),
-        room: pickup.temperature_c,
-        note: pickup.note.clone(),
+        told: asked.pickup.clone(),
     })
 }

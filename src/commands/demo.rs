@@ -8,7 +8,7 @@ use std::time::SystemTime;
 
 use serde::Serialize;
 
-use super::{compare, outcome, parallel};
+use super::{compare, outcome};
 use crate::analysis::chain::Chain;
 use crate::analysis::compose;
 use crate::analysis::{self, Choice, Options};
@@ -20,7 +20,8 @@ use crate::cli::context::{Bench, ready_folder, stamp};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
-use crate::record::Record;
+use crate::parallel;
+use crate::record::{Pickup, Record};
 use crate::report::difference_words;
 use crate::report::overlay::{self, Align};
 use crate::rig::Rig;
@@ -233,11 +234,13 @@ fn measure(job: &Job, rig: &Rig, drive: &Drive, taken_at: &str, folder: &Path) -
         chain: Chain::from(rig),
         load,
         channels: None,
-        over: job.over.map(Into::into),
-        ohms: Some(job.ohms),
-        ohmmeter: None,
-        room: Some(21.0),
-        note: Some(job.note.into()),
+        told: Pickup {
+            over: job.over.map(Into::into),
+            r_ohm: Some(job.ohms),
+            temperature_c: Some(21.0),
+            note: Some(job.note.into()),
+            ..Pickup::default()
+        },
     };
     let options = Options {
         chain: &about.chain,

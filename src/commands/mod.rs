@@ -3,6 +3,7 @@
 pub mod analyze;
 mod anew;
 pub mod asked;
+pub mod book;
 pub mod coil;
 pub mod compare;
 pub mod complete;
@@ -16,7 +17,6 @@ pub mod loads;
 pub mod measure;
 pub mod note;
 pub mod outcome;
-mod parallel;
 pub mod potting;
 pub mod progress;
 mod readings;

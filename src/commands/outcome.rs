@@ -8,13 +8,14 @@ use serde_json::Value;
 
 use super::analyze::DriveFile;
 use super::asked;
-use super::{knock, parallel};
+use super::knock;
 use crate::capture::{Take, wav};
 use crate::cli::args::Shown;
 use crate::cli::console::{self, Console};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 pub use crate::fileio::pretty;
+use crate::parallel;
 use crate::record::{Record, Verdict, store, unknown};
 use crate::report::knock_plot;
 use crate::report::plot::{self, Plot};

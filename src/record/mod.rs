@@ -15,6 +15,7 @@ pub mod knock;
 pub mod meters;
 pub mod notes;
 pub mod ohms;
+pub mod stage;
 pub mod store;
 pub mod unknown;
 pub mod when;
@@ -96,6 +97,12 @@ pub struct Pickup {
     pub r20_ohm: Option<f64>,
     /// A remark that was typed in.
     pub note: Option<String>,
+    /// How far it was: "before wax", "finished" or any other word.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stage: Option<stage::Stage>,
+    /// Whose hands made it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
 }
 
 /// The rig; `{"given": false}` without one.

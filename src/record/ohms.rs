@@ -1,7 +1,8 @@
 //! What ohmmeters read of a pickup: typed when it was measured, or noted since.
 
-use super::Record;
 use super::meters::Kind;
+use super::notes::Note;
+use super::{Pickup, Record};
 use crate::copper;
 
 /// What an ohmmeter read of the pickup of a record.
@@ -20,29 +21,34 @@ impl Ohms {
     }
 }
 
-impl Record {
-    /// Every ohmmeter's last reading, the one typed when measuring first.
-    pub fn ohms(&self) -> Vec<Ohms> {
-        let typed = self.pickup.r_ohm.map(|ohm| Ohms {
-            meter: self.pickup.ohmmeter.clone(),
-            ohm,
-            temperature_c: self.pickup.temperature_c,
-        });
-        let mut out: Vec<Ohms> = typed.into_iter().collect();
-        for n in &self.noted {
-            for r in n.readings.iter().filter(|r| r.column().kind == Kind::Ohms) {
-                let read = Ohms {
-                    meter: Some(r.column().meter),
-                    ohm: r.figure(),
-                    temperature_c: n.temperature_c.or(self.pickup.temperature_c),
-                };
-                match out.iter_mut().find(|o| o.meter == read.meter) {
-                    Some(before) => *before = read,
-                    None => out.push(read),
-                }
+/// Every ohmmeter's last reading of a pickup, the one typed when measuring first.
+pub fn of(pickup: &Pickup, noted: &[Note]) -> Vec<Ohms> {
+    let typed = pickup.r_ohm.map(|ohm| Ohms {
+        meter: pickup.ohmmeter.clone(),
+        ohm,
+        temperature_c: pickup.temperature_c,
+    });
+    let mut out: Vec<Ohms> = typed.into_iter().collect();
+    for n in noted {
+        for r in n.readings.iter().filter(|r| r.column().kind == Kind::Ohms) {
+            let read = Ohms {
+                meter: Some(r.column().meter),
+                ohm: r.figure(),
+                temperature_c: n.temperature_c.or(pickup.temperature_c),
+            };
+            match out.iter_mut().find(|o| o.meter == read.meter) {
+                Some(before) => *before = read,
+                None => out.push(read),
             }
         }
-        out
+    }
+    out
+}
+
+impl Record {
+    /// See [`of`].
+    pub fn ohms(&self) -> Vec<Ohms> {
+        of(&self.pickup, &self.noted)
     }
 
     /// What one ohmmeter read.

@@ -5,6 +5,7 @@ mod chart;
 pub mod checks_plot;
 pub mod coil_words;
 pub mod difference_words;
+pub mod entry_words;
 pub mod family;
 pub mod judged_words;
 pub mod knock_plot;

@@ -157,6 +157,8 @@ prop_compose! {
             name: w(0), over: Some(w(1)), note: Some(w(2)),
             r_ohm: numbers[0], temperature_c: numbers[1], r20_ohm: numbers[2],
             ohmmeter: None,
+            stage: None,
+            by: Some(w(5)),
         };
         r.taken_at = w(3);
         r.id = w(4);

@@ -2,8 +2,10 @@
 //!
 //! The normal screen has no statistics on it beyond "± ... (95 %)"; [`Style::details`] adds what a metrologist asks for.
 
+mod book;
 mod coil;
 mod compare;
+mod grid;
 mod knock;
 mod loads;
 mod measure;
@@ -17,6 +19,7 @@ mod tests;
 mod tray;
 
 pub use super::words::shell;
+pub use book::{LifeStep, Lived, book_text, life_text};
 pub use coil::coil_text;
 pub use compare::{batch_text, compare_text};
 pub use loads::{loads_text, wirings_text};

@@ -9,7 +9,7 @@ mod crates;
 mod source;
 
 /// A room uses those before it, never one behind it.
-const ORDER: &str = "failure estimate quantity copper fileio wrap fft stats stimulus network rig capture transfer fit \
+const ORDER: &str = "failure estimate quantity copper fileio wrap parallel fft stats stimulus network rig capture transfer fit \
                      record analysis coil setup shop book report cli commands run lib main";
 /// These do no input or output, read no clock and print nothing.
 const PURE: [&str; 8] = [

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::Job;
-use crate::book::lookup::folder_name;
+use crate::book::word::folder_name;
 use crate::cli::context::Fresh;
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome;

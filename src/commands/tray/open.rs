@@ -170,6 +170,7 @@ impl Chain {
                 },
                 ..given
             },
+            life: args.life.clone(),
             ..About::default()
         };
         let bench = Bench::plan(&about, defaults)?;
@@ -194,7 +195,7 @@ impl Chain {
         }
         Ok(Chain {
             about,
-            room_c: bench.room,
+            room_c: bench.told.temperature_c,
             rig: bench.rig,
             summary,
             setting,

@@ -1,8 +1,8 @@
 //! Several records in one table, and their differences.
 
-use std::fmt::Write as _;
 use std::path::PathBuf;
 
+use super::grid;
 use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
 use crate::record::{Record, Verdict};
 use crate::report::difference_words::estimate;
@@ -11,16 +11,11 @@ use crate::report::words::{self, HEIGHT};
 use crate::shop::difference::{Comparison, Difference, Judged};
 use crate::shop::yardstick::Quantity;
 use crate::stats::Answer;
-use crate::wrap::columns;
 
 /// Table of the records, then one sentence for each that is compared with the first.
 pub fn compare_text(records: &[Record], comparison: &Comparison, style: Style) -> String {
     let mut out = Screen::new(style);
-    table(
-        &mut out,
-        records.iter().enumerate().map(|(i, r)| (words::letter(i), r)),
-        style,
-    );
+    table(&mut out, records.iter().enumerate().map(|(i, r)| (words::letter(i), r)));
     for (i, apart) in words::told_apart(records).iter().enumerate() {
         if let Some(apart) = apart {
             out.listed(&words::letter(i), apart);
@@ -75,7 +70,7 @@ pub fn batch_text(records: &[Record], failed: &[(PathBuf, String)], style: Style
     let mut out = Screen::new(style);
     if !records.is_empty() {
         let numbered = records.iter().enumerate().map(|(i, r)| ((i + 1).to_string(), r));
-        table(&mut out, numbered, style);
+        table(&mut out, numbered);
     }
     let read = records.iter().filter(|r| r.reading().is_some());
     let suspect = read.clone().filter(|r| r.verdict == Verdict::Suspect).count();
@@ -95,34 +90,13 @@ pub fn batch_text(records: &[Record], failed: &[(PathBuf, String)], style: Style
     out.text
 }
 
-fn table<'a>(out: &mut Screen, records: impl Iterator<Item = (String, &'a Record)>, style: Style) {
+fn table<'a>(out: &mut Screen, records: impl Iterator<Item = (String, &'a Record)>) {
     let records: Vec<(String, &Record)> = records.collect();
     let rows = rows(&records);
     let peak = |r: &Record| r.reading().is_some_and(|x| x.peak_hz.is_some());
     let intervals = records.iter().any(|r| peak(r.1));
-    let mut widths = widths(&rows);
-    let others = widths.iter().sum::<usize>() - widths[1] + 10;
-    let room = style.usable().saturating_sub(others);
-    // Where the screen is too narrow for a readable name, the numbers go below it.
-    let narrow = room < widths[1].min(14);
-    widths[1] = widths[1].min(room);
-    for row in rows.iter().skip(1).filter(|_| narrow) {
-        listed(out, row);
-    }
-    for (n, row) in rows.iter().enumerate().filter(|_| !narrow) {
-        let mut line = String::new();
-        for (i, (cell, w)) in row.iter().zip(widths).enumerate() {
-            let cell = shortened(cell, w);
-            let pad = " ".repeat(w.saturating_sub(columns(&cell)));
-            // Names to the left, numbers to the right.
-            let _ = if i < 2 {
-                write!(line, "{cell}{pad}  ")
-            } else {
-                write!(line, "{pad}{cell}  ")
-            };
-        }
-        let line = shortened(line.trim_end(), style.usable());
-        out.raw(&line, if n == 0 { DIM } else { PLAIN });
+    if !grid::lines(out, &rows, &[0, 1], 1) {
+        rows.iter().skip(1).for_each(|row| listed(out, row));
     }
     if intervals {
         let mark = words::mark(records.iter().map(|r| r.1));
@@ -172,18 +146,4 @@ fn listed(out: &mut Screen, [tag, name, peak, height, f0, q]: &[String; 6]) {
     if !f0.is_empty() {
         out.listed("", format!("f0 {f0}, Q {q}"));
     }
-}
-
-fn widths(rows: &[[String; 6]]) -> [usize; 6] {
-    std::array::from_fn(|i| rows.iter().map(|row| columns(&row[i])).max().unwrap_or(0))
-}
-
-fn shortened(s: &str, w: usize) -> String {
-    if columns(s) <= w {
-        return s.to_string();
-    }
-    let mut out: String = s.chars().take(w.saturating_sub(1)).collect();
-    out.truncate(out.trim_end().len());
-    out.push('…');
-    out
 }

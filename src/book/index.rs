@@ -1,0 +1,489 @@
+//! The index: what lists ask for of every reading and entry, in a file of SQLite in the user's cache folder. It is made from the
+//! notebook's files, never right against them, and may be deleted at any time.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use rusqlite::{Connection, OptionalExtension, Transaction, params};
+
+use super::entry::{Entry, What};
+use super::look::{self, Found, Mark};
+use super::seen::{self, Seen};
+use super::{entries, row};
+use crate::failure::{Failure, Result};
+use crate::fileio;
+use crate::parallel;
+use crate::record::Pickup;
+use crate::record::when::moment;
+
+/// Of the tables below. An index of another version is made anew.
+const VERSION: i64 = 1;
+
+/// Another program's hold on the index is waited for so long; then this one makes its own in memory.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+/// A notebook whose look takes longer is looked through again after [`STALE`] only: what the program itself writes is entered
+/// directly.
+const QUICK: Duration = Duration::from_millis(60);
+const STALE: i64 = 60;
+
+const TABLES: &str = "
+CREATE TABLE readings (
+  path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, lot TEXT, replaced INTEGER, unread TEXT,
+  id TEXT, told TEXT, name TEXT, over TEXT, told_stage TEXT, stage TEXT, made_by TEXT, taken_at TEXT, seq INTEGER, rig TEXT,
+  load TEXT, channels INTEGER, definition TEXT, f0_hz REAL, u_f0_hz REAL, q REAL, u_q REAL, peak_hz REAL, u_peak_hz REAL,
+  peak_db REAL, u_peak_db REAL, level_db REAL, u_level_db REAL, ohm20 REAL, verdict TEXT, simulated INTEGER, take TEXT,
+  again INTEGER DEFAULT 0) WITHOUT ROWID;
+CREATE INDEX by_name ON readings (name, seq);
+CREATE INDEX by_id ON readings (id);
+CREATE INDEX by_day ON readings (seq);
+CREATE TABLE entries (path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, body TEXT, unread TEXT);
+CREATE TABLE looks (notebook TEXT, at INTEGER, took INTEGER);
+";
+
+/// From here on all readings are gone through at once instead of each new one.
+const MANY: usize = 20;
+
+/// How fresh an answer has to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fresh {
+    /// Files changed by others within the last minute may be missed where the notebook is large.
+    Usual,
+    /// As the files are now.
+    Now,
+}
+
+pub struct Index {
+    pub(super) db: Connection,
+    notebook: PathBuf,
+}
+
+/// Of a database that cannot be used, whatever the reason: it is made anew.
+pub type Asked<T> = std::result::Result<T, rusqlite::Error>;
+
+/// Asks the notebook's index, brought up to date. An index that is broken is made anew, and one that cannot be kept is made in
+/// memory. `cache`: where indexes are kept; `now`: second since 1970.
+pub fn asked<T>(
+    notebook: &Path,
+    cache: Option<&Path>,
+    fresh: Fresh,
+    now: i64,
+    question: impl Fn(&Index) -> Asked<T>,
+) -> Result<T> {
+    if !notebook.is_dir() {
+        return Err(Failure::new(
+            format!("there is no notebook in {}", notebook.display()),
+            "`coilwright use --folder DIR` says where readings are kept",
+        ));
+    }
+    let file = cache.and_then(|c| file(c, notebook));
+    let once = |file: Option<&Path>| {
+        let mut index = Index::open(notebook, file)?;
+        index.refresh(fresh, now)?;
+        question(&index)
+    };
+    let kept = file.as_deref().map(|f| {
+        once(Some(f)).or_else(|e| {
+            // Somebody else's hold on it is no damage.
+            if !is_busy(&e) {
+                remove(f);
+            }
+            once(Some(f))
+        })
+    });
+    match kept {
+        Some(Ok(answer)) => Ok(answer),
+        _ => once(None).map_err(|e| {
+            Failure::new(
+                format!("the notebook {} cannot be listed: {e}", notebook.display()),
+                "report this line as a fault of the program",
+            )
+        }),
+    }
+}
+
+/// Enters a reading that the program has just written, where there is an index: a look finds it otherwise.
+pub fn enter(notebook: &Path, cache: Option<&Path>, folder: &Path) {
+    let Some(file) = cache.and_then(|c| file(c, notebook)).filter(|f| f.is_file()) else {
+        return;
+    };
+    // Whatever fails here is made good for by the next look.
+    let _ = Index::open(notebook, Some(&file)).and_then(|mut index| index.enter(folder));
+}
+
+/// The index of a notebook.
+fn file(cache: &Path, notebook: &Path) -> Option<PathBuf> {
+    let whole = std::fs::canonicalize(notebook).ok()?;
+    let name = fileio::short_hash(whole.as_os_str().as_encoded_bytes());
+    Some(cache.join(format!("{name}.sqlite")))
+}
+
+fn is_busy(e: &rusqlite::Error) -> bool {
+    use rusqlite::ErrorCode::{DatabaseBusy, DatabaseLocked};
+    e.sqlite_error_code()
+        .is_some_and(|c| matches!(c, DatabaseBusy | DatabaseLocked))
+}
+
+fn remove(file: &Path) {
+    for ending in ["", "-wal", "-shm", "-journal"] {
+        let mut name = file.as_os_str().to_owned();
+        name.push(ending);
+        let _ = std::fs::remove_file(PathBuf::from(name));
+    }
+}
+
+impl Index {
+    fn open(notebook: &Path, file: Option<&Path>) -> Asked<Index> {
+        let db = match file {
+            Some(file) => {
+                if let Some(folder) = file.parent() {
+                    // Where it cannot be made, opening fails, and the index is one in memory.
+                    let _ = std::fs::create_dir_all(folder);
+                }
+                Connection::open(file)?
+            }
+            None => Connection::open_in_memory()?,
+        };
+        db.busy_timeout(PATIENCE)?;
+        db.pragma_update(None, "journal_mode", "WAL")?;
+        db.pragma_update(None, "synchronous", "NORMAL")?;
+        let version: i64 = db.pragma_query_value(None, "user_version", |r| r.get(0))?;
+        let index = Index {
+            db,
+            notebook: notebook.to_path_buf(),
+        };
+        if version != VERSION {
+            index.make()?;
+        }
+        Ok(index)
+    }
+
+    fn make(&self) -> Asked<()> {
+        let all = self.db.unchecked_transaction()?;
+        // Of two that begin at once the second finds it made.
+        let version: i64 = all.pragma_query_value(None, "user_version", |r| r.get(0))?;
+        if version != VERSION {
+            all.execute_batch(
+                "DROP TABLE IF EXISTS readings; DROP TABLE IF EXISTS entries; DROP TABLE IF EXISTS looks;",
+            )?;
+            all.execute_batch(TABLES)?;
+            all.pragma_update(None, "user_version", VERSION)?;
+        }
+        all.commit()
+    }
+
+    /// Looks through the notebook where the last look is too old.
+    fn refresh(&mut self, fresh: Fresh, now: i64) -> Asked<()> {
+        let last = self
+            .db
+            .query_row("SELECT at, took FROM looks", [], |r| Ok((r.get(0)?, r.get(1)?)));
+        let last: Option<(i64, i64)> = last.optional()?;
+        // A clock that was set back makes no look younger than it is.
+        let young = |at: i64| (0..STALE).contains(&(now - at));
+        let slow = |took: i64| u128::try_from(took).is_ok_and(|t| t > QUICK.as_millis());
+        match last {
+            Some((at, took)) if fresh == Fresh::Usual && young(at) && slow(took) => Ok(()),
+            _ => self.look(now),
+        }
+    }
+
+    fn look(&mut self, now: i64) -> Asked<()> {
+        let begun = Instant::now();
+        let found = look::look(&self.notebook);
+        let took = i64::try_from(begun.elapsed().as_millis()).unwrap_or(i64::MAX);
+        let (new, gone) = changes(&found.readings, &self.marks("readings")?);
+        let (new_entries, gone_entries) = changes(&found.entries, &self.marks("entries")?);
+        let read = parallel::each(&new, |f| seen::read(&self.notebook.join(&f.path)));
+        let all = self.db.transaction()?;
+        for path in &gone {
+            all.execute("DELETE FROM readings WHERE path = ?", [path])?;
+        }
+        for (found, seen) in new.iter().zip(read) {
+            put(&all, found, seen)?;
+        }
+        for path in &gone_entries {
+            all.execute("DELETE FROM entries WHERE path = ?", [path])?;
+        }
+        for found in &new_entries {
+            put_entry(&all, &self.notebook, found)?;
+        }
+        let entries_changed = !gone_entries.is_empty() || !new_entries.is_empty();
+        if entries_changed || new.len() > MANY {
+            settle(&all, None)?;
+        } else {
+            for found in &new {
+                settle(&all, Some(&found.path))?;
+            }
+        }
+        // A removed reading may have been the first of its id.
+        if !(new.is_empty() && gone.is_empty()) {
+            count_once(&all, None)?;
+        }
+        all.execute("DELETE FROM looks", [])?;
+        let notebook = self.notebook.display().to_string();
+        all.execute("INSERT INTO looks VALUES (?, ?, ?)", params![notebook, now, took])?;
+        all.commit()
+    }
+
+    /// Path and mark of all that is kept.
+    fn marks(&self, table: &str) -> Asked<BTreeMap<String, Found>> {
+        let more = if table == "readings" {
+            "lot, replaced"
+        } else {
+            "NULL, 0"
+        };
+        let text = format!("SELECT path, size, changed, folder_changed, {more} FROM {table} WHERE size >= 0");
+        let mut ask = self.db.prepare(&text)?;
+        let rows = ask.query_map([], |r| {
+            let path: String = r.get(0)?;
+            Ok((
+                path.clone(),
+                Found {
+                    path,
+                    mark: Mark {
+                        size: r.get(1)?,
+                        changed: r.get(2)?,
+                        folder_changed: r.get(3)?,
+                    },
+                    lot: r.get(4)?,
+                    replaced: r.get(5)?,
+                },
+            ))
+        })?;
+        rows.collect()
+    }
+
+    fn enter(&mut self, folder: &Path) -> Asked<()> {
+        let inside = folder.strip_prefix(&self.notebook).ok().and_then(Path::to_str);
+        let (Some(path), Some(mark)) = (inside, look::mark(folder)) else {
+            return Ok(());
+        };
+        let lot = folder.parent().filter(|p| p.join("tray.json").is_file());
+        let found = Found {
+            path: path.to_owned(),
+            mark,
+            lot: lot.map(fileio::name_of),
+            replaced: false,
+        };
+        let seen = seen::read(folder);
+        let id = seen.as_ref().map_or_else(|_| String::new(), |s| s.id.clone());
+        let all = self.db.transaction()?;
+        put(&all, &found, seen)?;
+        settle(&all, Some(path))?;
+        count_once(&all, Some(&id))?;
+        all.commit()
+    }
+
+    /// Those that hold, in order of their time.
+    pub fn entries(&self) -> Asked<Vec<Entry>> {
+        let mut ask = self.db.prepare("SELECT body FROM entries WHERE body IS NOT NULL")?;
+        let bodies: Vec<String> = ask.query_map([], |r| r.get(0))?.collect::<Asked<_>>()?;
+        let read = bodies.iter().filter_map(|b| serde_json::from_str(b).ok());
+        Ok(entries::holding(read.collect()))
+    }
+
+    /// What could not be read, and why.
+    pub fn left_out(&self) -> Asked<Vec<String>> {
+        let mut ask = self.db.prepare(
+            "SELECT unread FROM readings WHERE unread IS NOT NULL UNION ALL SELECT unread FROM entries WHERE unread IS NOT NULL",
+        )?;
+        ask.query_map([], |r| r.get(0))?.collect()
+    }
+
+    pub fn notebook(&self) -> &Path {
+        &self.notebook
+    }
+}
+
+/// What is new or other than it was, and the paths of what is gone.
+fn changes(found: &[Found], known: &BTreeMap<String, Found>) -> (Vec<Found>, Vec<String>) {
+    let there: std::collections::BTreeSet<&str> = found.iter().map(|f| f.path.as_str()).collect();
+    let new = found
+        .iter()
+        .filter(|f| known.get(&f.path) != Some(f))
+        .cloned()
+        .collect();
+    let gone = known.keys().filter(|p| !there.contains(p.as_str())).cloned().collect();
+    (new, gone)
+}
+
+fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
+    let mark = found.mark;
+    let (seen, unread) = match seen {
+        Ok(seen) => (seen, None),
+        Err(e) => (Seen::default(), Some(e.to_string())),
+    };
+    let of = |f: seen::Figure| (f.map(|f| f.0), f.map(|f| f.1));
+    let [f0, q, peak, height, level] = [seen.f0_hz, seen.q, seen.peak_hz, seen.peak_db, seen.level_db].map(of);
+    let stage = seen.pickup.stage.as_ref().map(|s| s.text().to_owned());
+    let verdict = seen.verdict.map(row::code);
+    let mut put = all.prepare_cached(
+        "INSERT OR REPLACE INTO readings VALUES
+         (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,0)",
+    )?;
+    put.execute(params![
+        found.path,
+        mark.size,
+        mark.changed,
+        mark.folder_changed,
+        found.lot,
+        found.replaced,
+        unread,
+        seen.id,
+        seen.pickup.name,
+        seen.pickup.name,
+        seen.pickup.over,
+        stage,
+        stage,
+        seen.pickup.by,
+        seen.taken_at,
+        sequence(seen.second, &found.path),
+        seen.rig,
+        seen.load,
+        seen.channels,
+        seen.definition.code(),
+        f0.0,
+        f0.1,
+        q.0,
+        q.1,
+        peak.0,
+        peak.1,
+        height.0,
+        height.1,
+        level.0,
+        level.1,
+        seen.ohm20,
+        verdict,
+        seen.simulated,
+        seen.take,
+    ])?;
+    Ok(())
+}
+
+/// Readings in order of their time; a number that was counted up tells two of one second apart.
+fn sequence(second: i64, path: &str) -> i64 {
+    let number: i64 = path
+        .rsplit(['/', '\\'])
+        .next()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(0);
+    second.saturating_mul(10_000).saturating_add(number.clamp(0, 9_999))
+}
+
+fn put_entry(all: &Transaction, notebook: &Path, found: &Found) -> Asked<()> {
+    let read = entries::read(&notebook.join(&found.path));
+    let mark = found.mark;
+    let (body, unread) = match &read {
+        Ok(entry) => (serde_json::to_string(entry).ok(), None),
+        Err(e) => (None, Some(e.to_string())),
+    };
+    all.execute(
+        "INSERT OR REPLACE INTO entries VALUES (?,?,?,?,?,?)",
+        params![found.path, mark.size, mark.changed, mark.folder_changed, body, unread],
+    )?;
+    Ok(())
+}
+
+/// Names and stages as the entries have them: of all readings, or of one.
+fn settle(all: &Transaction, path: Option<&str>) -> Asked<()> {
+    let only = |text: &str| match path {
+        Some(_) => format!("{text} path = ?1 AND "),
+        None => format!("{text} ?1 IS NULL AND "),
+    };
+    all.execute(
+        &(only("UPDATE readings SET name = told, stage = told_stage WHERE") + "1"),
+        [path],
+    )?;
+    let mut ask = all.prepare("SELECT body FROM entries WHERE body IS NOT NULL")?;
+    let bodies: Vec<String> = ask.query_map([], |r| r.get(0))?.collect::<Asked<_>>()?;
+    let list = bodies.iter().filter_map(|b| serde_json::from_str::<Entry>(b).ok());
+    let list = entries::holding(list.collect());
+    if path.is_none() {
+        put_paper(all, &list)?;
+    }
+    for entry in &list {
+        let until = sequence(moment(&entry.at).map_or(i64::MAX, |t| t.as_second()), "9999");
+        match &entry.what {
+            What::Rename {
+                pickup,
+                to,
+                record: None,
+            } => {
+                let text = only("UPDATE readings SET name = ?2 WHERE") + "name = ?3 AND seq <= ?4";
+                all.execute(&text, params![path, to, pickup, until])?;
+            }
+            What::Rename {
+                to, record: Some(id), ..
+            } => {
+                let text = only("UPDATE readings SET name = ?2 WHERE") + "id = ?3";
+                all.execute(&text, params![path, to, id])?;
+            }
+            What::Stage { record, stage, .. } => {
+                let text = only("UPDATE readings SET stage = ?2 WHERE") + "id = ?3";
+                all.execute(&text, params![path, stage.text(), record])?;
+            }
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
+/// Readings of a notebook on paper stand among the others, marked by a size that no file has.
+fn put_paper(all: &Transaction, list: &[Entry]) -> Asked<()> {
+    all.execute("DELETE FROM readings WHERE size < 0", [])?;
+    for entry in list {
+        let What::Paper {
+            pickup,
+            day,
+            stage,
+            ohm,
+            ..
+        } = &entry.what
+        else {
+            continue;
+        };
+        let seen = Seen {
+            id: entry.id.clone(),
+            taken_at: day.clone(),
+            second: row::second_of(day).unwrap_or(0),
+            pickup: Pickup {
+                name: pickup.clone(),
+                stage: stage.clone(),
+                ..Pickup::default()
+            },
+            ohm20: *ohm,
+            ..Seen::default()
+        };
+        let found = Found {
+            path: format!("{}/{}", entries::FOLDER, entry.id),
+            mark: Mark {
+                size: -1,
+                ..Mark::default()
+            },
+            lot: None,
+            replaced: false,
+        };
+        put(all, &found, Ok(seen))?;
+    }
+    Ok(())
+}
+
+/// A reading that lies in the notebook twice counts once: all of them, or those of an id.
+fn count_once(all: &Transaction, id: Option<&str>) -> Asked<()> {
+    match id {
+        Some(id) => all.execute(
+            "UPDATE readings SET again = path != (SELECT min(path) FROM readings WHERE id = ?1) WHERE id = ?1",
+            [id],
+        )?,
+        None => {
+            all.execute("UPDATE readings SET again = 0 WHERE again", [])?;
+            all.execute(
+                "UPDATE readings SET again = 1 WHERE id != '' AND id IN (SELECT id FROM readings GROUP BY id HAVING count(*) > 1)
+                 AND path != (SELECT min(path) FROM readings AS r WHERE r.id = readings.id)",
+                [],
+            )?
+        }
+    };
+    Ok(())
+}

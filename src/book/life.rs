@@ -1,0 +1,173 @@
+//! What the entries say of one pickup, whatever it was called when they were written.
+
+use super::entry::{Entry, Version, What, Words};
+use crate::record::about::About;
+
+/// The name that a pickup of an entry goes by today.
+fn today<'a>(name: &'a str, later: &'a [Entry]) -> &'a str {
+    later.iter().fold(name, |name, e| match &e.what {
+        What::Rename {
+            pickup,
+            to,
+            record: None,
+        } if pickup == name => to,
+        _ => name,
+    })
+}
+
+/// Those about this pickup. `all`: those that hold, in order of their time.
+pub fn of<'a>(all: &'a [Entry], pickup: &str) -> Vec<&'a Entry> {
+    let is = |(i, e): &(usize, &Entry)| {
+        let later = all.get(i + 1..).unwrap_or_default();
+        let renamed = matches!(&e.what, What::Rename { to, .. } if today(to, later) == pickup);
+        renamed || e.what.pickups().iter().any(|p| today(p, later) == pickup)
+    };
+    all.iter().enumerate().filter(is).map(|(_, e)| e).collect()
+}
+
+/// What the pickup is, by all that was said.
+pub fn about(of: &[&Entry]) -> About {
+    of.iter().fold(About::default(), |known, e| match &e.what {
+        What::About { about, .. } => known.and(about.clone()),
+        _ => known,
+    })
+}
+
+/// What went into it.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Recipe {
+    pub design: Option<Version>,
+    /// The design's words, its own before them.
+    pub words: Words,
+}
+
+/// The recipe of a pickup; `all` has the designs.
+pub fn recipe(all: &[Entry], of: &[&Entry]) -> Recipe {
+    let mut recipe = Recipe::default();
+    let mut own = Words::new();
+    for e in of {
+        if let What::Recipe { design, words, .. } = &e.what {
+            recipe.design = design.clone().or(recipe.design);
+            own.extend(words.clone());
+        }
+    }
+    if let Some(version) = &recipe.design {
+        recipe.words = words_of(all, version).cloned().unwrap_or_default();
+    }
+    recipe.words.extend(own);
+    recipe
+}
+
+/// The words of a design's version.
+pub fn words_of<'a>(all: &'a [Entry], version: &Version) -> Option<&'a Words> {
+    all.iter().rev().find_map(|e| match &e.what {
+        What::Design { design, words } if design == version => Some(words),
+        _ => None,
+    })
+}
+
+/// The last version of a design; 0 where there is none.
+pub fn last_version(all: &[Entry], name: &str) -> u32 {
+    let versions = all.iter().filter_map(|e| match &e.what {
+        What::Design { design, .. } if design.design == name => Some(design.version),
+        _ => None,
+    });
+    versions.max().unwrap_or(0)
+}
+
+/// Whether it has left the shop for good, or is out at this moment.
+pub fn is_gone(of: &[&Entry]) -> bool {
+    of.iter().fold(false, |gone, e| match e.what {
+        What::Sent { .. } | What::Sold { .. } => true,
+        What::Returned { .. } => false,
+        _ => gone,
+    })
+}
+
+/// The set that it is bound to.
+pub fn set<'a>(of: &[&'a Entry]) -> Option<&'a str> {
+    of.iter().rev().find_map(|e| match &e.what {
+        What::Set { set, .. } => Some(set.as_str()),
+        _ => None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::book::entry::SCHEMA;
+    use crate::record::about::{Pole, Position};
+
+    fn said(list: Vec<What>) -> Vec<Entry> {
+        let entry = |(i, what)| Entry {
+            schema: SCHEMA.into(),
+            id: format!("e{i}"),
+            at: format!("2026-03-{:02}T10:00:00+01:00", i + 1),
+            by: None,
+            what,
+        };
+        list.into_iter().enumerate().map(entry).collect()
+    }
+
+    fn told(pickup: &str, about: About) -> What {
+        What::About {
+            pickup: pickup.into(),
+            about,
+        }
+    }
+
+    #[test]
+    fn a_renamed_pickup_keeps_what_was_said_of_it() {
+        let neck = About {
+            position: Some(Position::Neck),
+            ..About::default()
+        };
+        let north = About {
+            magnet: Some(Pole::North),
+            ..About::default()
+        };
+        let rename = What::Rename {
+            pickup: "a".into(),
+            to: "b".into(),
+            record: None,
+        };
+        let all = said(vec![
+            told("a", neck.clone()),
+            rename,
+            told("b", north.clone()),
+            // Another pickup, made since, under the old name.
+            told("a", About::default()),
+        ]);
+        let of_b = of(&all, "b");
+        assert_eq!(of_b.len(), 3);
+        assert_eq!(about(&of_b), neck.and(north));
+        assert_eq!(of(&all, "a").len(), 1);
+    }
+
+    #[test]
+    fn a_pickup_goes_before_its_design() {
+        let words = |list: &[(&str, &str)]| list.iter().map(|(k, v)| ((*k).into(), (*v).into())).collect::<Words>();
+        let version = |n| Version {
+            design: "warm".into(),
+            version: n,
+        };
+        let all = said(vec![
+            What::Design {
+                design: version(1),
+                words: words(&[("turns", "8000"), ("wire", "0.063mm")]),
+            },
+            What::Design {
+                design: version(2),
+                words: words(&[("turns", "8200"), ("wire", "0.063mm")]),
+            },
+            What::Recipe {
+                pickup: "a".into(),
+                design: Some(version(1)),
+                words: words(&[("turns", "8050")]),
+            },
+        ]);
+        let recipe = recipe(&all, &of(&all, "a"));
+        assert_eq!(recipe.words, words(&[("turns", "8050"), ("wire", "0.063mm")]));
+        assert_eq!((recipe.design, last_version(&all, "warm")), (Some(version(1)), 2));
+    }
+}

@@ -1,0 +1,161 @@
+//! What lies in a notebook's folder: its readings, found by their record.json, to three folders deep. No link is followed.
+
+use std::fs::Metadata;
+use std::path::{Path, PathBuf};
+
+use super::entries;
+use crate::parallel;
+use crate::shop::lot::Tray;
+
+/// NOTEBOOK/LOT/PICKUP/record.json, or NOTEBOOK/PICKUP/NUMBER/record.json.
+const DEPTH: usize = 3;
+
+/// When a file was changed, and how large it is: enough to see that it is another.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Mark {
+    pub size: i64,
+    /// Nanoseconds since 1970.
+    pub changed: i64,
+    /// Of its folder, which changes when a note is put beside it.
+    pub folder_changed: i64,
+}
+
+/// A file of the notebook.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Found {
+    /// From the notebook's folder, of a reading without its record.json.
+    pub path: String,
+    pub mark: Mark,
+    /// The lot in whose folder it lies.
+    pub lot: Option<String>,
+    /// Measured again since, or taken back at the tray.
+    pub replaced: bool,
+}
+
+#[derive(Debug, Default)]
+pub struct Looked {
+    pub readings: Vec<Found>,
+    pub entries: Vec<Found>,
+    /// Folders that could not be looked into, and why.
+    pub left_out: Vec<String>,
+}
+
+pub fn look(notebook: &Path) -> Looked {
+    let mut out = Looked::default();
+    let (mut folders, mut unread) = (Vec::new(), Vec::new());
+    below(notebook, &mut folders, &mut unread);
+    // The folder itself may be one that holds a reading, as given with --out.
+    let each = parallel::each(&folders, |folder| within(notebook, folder));
+    for looked in each {
+        out.readings.extend(looked.readings);
+        unread.extend(looked.left_out);
+    }
+    out.left_out = unread;
+    out.entries = entries::files(notebook)
+        .iter()
+        .filter_map(|f| file(notebook, f))
+        .collect();
+    out
+}
+
+/// The readings in one folder of the notebook.
+fn within(notebook: &Path, folder: &Path) -> Looked {
+    let mut out = Looked::default();
+    let lot = Lot::of(folder);
+    let mut open = vec![(folder.to_path_buf(), 1)];
+    while let Some((folder, depth)) = open.pop() {
+        if let Some(mark) = mark(&folder) {
+            out.readings.extend(found(notebook, &folder, mark, lot.as_ref()));
+        } else if depth < DEPTH {
+            let mut inside = Vec::new();
+            below(&folder, &mut inside, &mut out.left_out);
+            open.extend(inside.into_iter().map(|f| (f, depth + 1)));
+        }
+    }
+    out
+}
+
+/// The mark of the reading in a folder, if there is one.
+pub fn mark(folder: &Path) -> Option<Mark> {
+    let record = folder.join("record.json").symlink_metadata().ok()?;
+    let own = folder.symlink_metadata().ok()?;
+    record.is_file().then(|| Mark {
+        size: i64::try_from(record.len()).unwrap_or(i64::MAX),
+        changed: changed(&record),
+        folder_changed: changed(&own),
+    })
+}
+
+fn found(notebook: &Path, folder: &Path, mark: Mark, lot: Option<&Lot>) -> Option<Found> {
+    let path = folder.strip_prefix(notebook).ok()?.to_str()?.to_owned();
+    let name = crate::fileio::name_of(folder);
+    Some(Found {
+        path,
+        mark,
+        lot: lot.map(|l| l.name.clone()),
+        replaced: lot.is_some_and(|l| l.replaced.contains(&name)),
+    })
+}
+
+fn file(notebook: &Path, path: &Path) -> Option<Found> {
+    let meta = path.symlink_metadata().ok().filter(Metadata::is_file)?;
+    Some(Found {
+        path: path.strip_prefix(notebook).ok()?.to_str()?.to_owned(),
+        mark: Mark {
+            size: i64::try_from(meta.len()).unwrap_or(i64::MAX),
+            changed: changed(&meta),
+            folder_changed: 0,
+        },
+        lot: None,
+        replaced: false,
+    })
+}
+
+fn changed(meta: &Metadata) -> i64 {
+    let since = meta
+        .modified()
+        .ok()
+        .and_then(|t| t.duration_since(std::time::UNIX_EPOCH).ok());
+    since.and_then(|d| i64::try_from(d.as_nanos()).ok()).unwrap_or(0)
+}
+
+/// The folders in one, but hidden ones, links and that of the entries.
+fn below(folder: &Path, out: &mut Vec<PathBuf>, left_out: &mut Vec<String>) {
+    let list = match std::fs::read_dir(folder) {
+        Ok(list) => list,
+        Err(e) => {
+            left_out.push(format!("{}: {e}", folder.display()));
+            return;
+        }
+    };
+    for entry in list.flatten() {
+        let name = entry.file_name();
+        let hidden = name.to_string_lossy().starts_with('.') || name == entries::FOLDER;
+        if !hidden && entry.file_type().is_ok_and(|t| t.is_dir()) {
+            out.push(entry.path());
+        }
+    }
+}
+
+/// A lot's folder.
+struct Lot {
+    name: String,
+    /// Folders of its readings that were measured again since.
+    replaced: Vec<String>,
+}
+
+impl Lot {
+    fn of(folder: &Path) -> Option<Lot> {
+        let path = folder.join("tray.json");
+        path.symlink_metadata().ok().filter(Metadata::is_file)?;
+        let name = crate::fileio::name_of(folder);
+        let tray = crate::fileio::read_limited(&path, MOST_BYTES)
+            .and_then(|bytes| Tray::parse(&path.display().to_string(), &bytes));
+        // One that cannot be read is still a lot, whose readings all stand.
+        let withdrawn = |t: Tray| t.entries.into_iter().filter(|e| e.withdrawn).filter_map(|e| e.record);
+        let replaced = tray.map(|t| withdrawn(t).collect()).unwrap_or_default();
+        Some(Lot { name, replaced })
+    }
+}
+
+const MOST_BYTES: u64 = 16 << 20;

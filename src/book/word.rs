@@ -1,0 +1,295 @@
+//! Which record a word means: a path, or the name of a pickup with a stage, a day or a number behind it.
+
+use std::path::{Path, PathBuf};
+
+use super::index::{Asked, Index};
+use super::row::{Filter, Row, pattern_of, span_of};
+use crate::failure::{Failure, Result};
+use crate::record::Verdict;
+use crate::record::stage::Stage;
+
+/// A pickup's name as a folder's: what file systems do not take becomes a dash.
+pub fn folder_name(name: &str) -> Result<String> {
+    let safe: String = name
+        .trim()
+        .chars()
+        .map(|c| match c.is_control() || "/\\:*?\"<>|".contains(c) {
+            true => '-',
+            false => c,
+        })
+        .collect();
+    let safe = safe.trim_matches('.').trim().to_string();
+    if safe.is_empty() {
+        return Err(Failure::new(
+            format!("\"{name}\" cannot be a pickup's name"),
+            "give it a name with letters or digits",
+        ));
+    }
+    Ok(safe)
+}
+
+/// What a word means.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Meant {
+    /// A record's file, or the folder that holds it.
+    Path(PathBuf),
+    /// A folder of readings, as a pickup's.
+    Folder(PathBuf),
+    /// Readings of the notebook: by the pickup's name, a pattern of names, and what stands behind it.
+    Named(Named),
+}
+
+/// "neck-7", "neck-*", "neck-7@after wax", "neck-7@2026-03", "neck-7#0003".
+#[derive(Debug, Clone, PartialEq)]
+pub struct Named {
+    pub word: String,
+    pub name: String,
+    pub which: Which,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub enum Which {
+    /// The latest.
+    Latest,
+    Stage(Stage),
+    /// Of a day, a month, a year.
+    Day(i64, i64),
+    /// The number of its folder.
+    Number(u32),
+}
+
+/// What is written. A word that is there as a file or a folder with a reading means that.
+pub fn meant(word: &Path) -> Result<Meant> {
+    let text = word.to_string_lossy();
+    let there = word.symlink_metadata().is_ok();
+    let one = word.components().count() == 1 && !text.ends_with(".json") && !text.contains(['/', '\\']);
+    let record = word.join("record.json").symlink_metadata().is_ok();
+    if record || (there && !word.is_dir()) {
+        return Ok(Meant::Path(word.to_path_buf()));
+    }
+    match one {
+        true => named(&text).map(Meant::Named),
+        false if there => Ok(Meant::Folder(word.to_path_buf())),
+        false => Ok(Meant::Path(word.to_path_buf())),
+    }
+}
+
+/// What a name with or without something behind it means.
+pub fn named(text: &str) -> Result<Named> {
+    let of = |name: &str, which| Named {
+        word: text.to_owned(),
+        name: name.to_owned(),
+        which,
+    };
+    if let Some((name, number)) = text.rsplit_once('#')
+        && let Ok(number) = number.parse()
+    {
+        return Ok(of(name, Which::Number(number)));
+    }
+    let Some((name, behind)) = text.rsplit_once('@') else {
+        return Ok(of(text, Which::Latest));
+    };
+    let day = || span_of(behind).map(|(from, until)| Which::Day(from, until));
+    match day().or_else(|| Stage::of(behind).map(Which::Stage)) {
+        Some(which) => Ok(of(name, which)),
+        None => Err(Failure::new(
+            format!("{text}: behind the @ stands neither a stage nor a day"),
+            "write neck-7@after-wax, neck-7@2026-03 or neck-7#0003",
+        )),
+    }
+}
+
+impl Named {
+    /// Whether it may mean several pickups.
+    pub fn is_pattern(&self) -> bool {
+        self.name.contains('*')
+    }
+
+    /// The readings that it may mean, in order of their time; none of them rejected.
+    pub fn readings(&self, index: &Index) -> Asked<Vec<Row>> {
+        let pattern = match self.is_pattern() {
+            true => self
+                .name
+                .chars()
+                .map(|c| {
+                    if c == '*' {
+                        "*".into()
+                    } else {
+                        pattern_of(&c.to_string())
+                    }
+                })
+                .collect(),
+            false => pattern_of(&self.name),
+        };
+        let (since, until) = match self.which {
+            Which::Day(from, until) => (Some(from), Some(until)),
+            _ => (None, None),
+        };
+        let filter = Filter {
+            names: vec![pattern],
+            stage: match &self.which {
+                Which::Stage(stage) => Some(stage.text().to_owned()),
+                _ => None,
+            },
+            since,
+            until,
+            all: true,
+            ..Filter::default()
+        };
+        let mut rows = index.rows(&filter)?;
+        // A folder that somebody renamed by hand is still known by its name.
+        if rows.is_empty() && !self.is_pattern() {
+            rows = index.rows(&Filter {
+                names: Vec::new(),
+                ..filter
+            })?;
+            rows.retain(|r| folder(&r.path).is_some_and(|f| f == self.name));
+        }
+        rows.retain(|r| r.verdict != Some(Verdict::Rejected) && !r.replaced);
+        if let Which::Number(n) = self.which {
+            rows.retain(|r| number(&r.path) == Some(n));
+        }
+        rows.sort_by_key(|r| r.seq);
+        Ok(rows)
+    }
+
+    /// Whatever lies in a folder that was given.
+    pub fn of_folder(folder: &Path) -> Named {
+        Named {
+            word: folder.display().to_string(),
+            name: folder.display().to_string(),
+            which: Which::Latest,
+        }
+    }
+
+    /// Why there is none.
+    pub fn nothing(&self, notebook: &Path) -> Failure {
+        let behind = match &self.which {
+            Which::Latest => String::new(),
+            Which::Stage(stage) => format!(" at the stage {:?}", stage.text()),
+            Which::Day(..) => " of that time".into(),
+            Which::Number(n) => format!(" with the number {n:04}"),
+        };
+        match behind.is_empty() {
+            true => Failure::new(
+                format!(
+                    "there is no record and no pickup {} with a reading that can be used in {}",
+                    self.name,
+                    notebook.display()
+                ),
+                "give a record's folder, or a pickup's name as `coilwright book` lists it",
+            ),
+            false => Failure::new(
+                format!("{} has no reading{behind} that can be used", self.name),
+                format!("`coilwright book {}` shows those that it has", self.name),
+            ),
+        }
+    }
+}
+
+/// The pickup's folder, above that of the reading.
+fn folder(path: &Path) -> Option<String> {
+    let numbered = number(path).is_some();
+    let own = if numbered { path.parent()? } else { path };
+    Some(crate::fileio::name_of(own))
+}
+
+/// The number of a reading's folder.
+pub fn number(path: &Path) -> Option<u32> {
+    let name = crate::fileio::name_of(path);
+    (name.len() >= 4).then(|| name.parse().ok()).flatten()
+}
+
+/// The latest reading of each pickup and kind, those of one pickup with the latest first.
+fn latest(rows: &[Row]) -> Vec<Vec<&Row>> {
+    let mut pickups: Vec<Vec<&Row>> = Vec::new();
+    for row in rows.iter().rev() {
+        match pickups.iter_mut().find(|p| p[0].name == row.name) {
+            Some(kinds) if kinds.iter().any(|r| r.kind() == row.kind()) => {}
+            Some(kinds) => kinds.push(row),
+            None => pickups.push(vec![row]),
+        }
+    }
+    pickups.sort_by(|a, b| a[0].name.cmp(&b[0].name));
+    pickups
+}
+
+/// The one reading that a name means: its latest, where all are of one coil under one load on one rig.
+pub fn one<'a>(named: &Named, rows: &'a [Row], notebook: &Path) -> Result<&'a Row> {
+    match latest(rows).as_slice() {
+        [] => Err(named.nothing(notebook)),
+        [kinds] => match kinds.as_slice() {
+            [one] => Ok(one),
+            several => Err(Failure::new(
+                format!("{} has readings of {} kinds", named.word, several.len()),
+                format!("give one of them: {}", choices(several, notebook)),
+            )),
+        },
+        several => Err(Failure::new(
+            format!("{} means {} pickups, and one is asked for", named.word, several.len()),
+            "give one of their names",
+        )),
+    }
+}
+
+fn choices(rows: &[&Row], notebook: &Path) -> String {
+    let one = |r: &&Row| format!("{} ({})", notebook.join(&r.path).display(), r.described());
+    rows.iter().map(one).collect::<Vec<_>>().join(", ")
+}
+
+/// The readings that several names mean together: each one's latest of the kind that all of them have, the latest such.
+pub fn together<'a>(list: &[(Named, &'a [Row])], notebook: &Path) -> Result<Vec<Vec<&'a Row>>> {
+    let latest: Vec<(&Named, Vec<Vec<&Row>>)> = list.iter().map(|(n, rows)| (n, latest(rows))).collect();
+    if let Some((named, _)) = latest.iter().find(|(_, pickups)| pickups.is_empty()) {
+        return Err(named.nothing(notebook));
+    }
+    let pickups = || latest.iter().flat_map(|(_, pickups)| pickups);
+    let shared: Vec<&Row> = pickups()
+        .next()
+        .into_iter()
+        .flatten()
+        .filter(|r| pickups().all(|kinds| kinds.iter().any(|o| o.kind() == r.kind())))
+        .copied()
+        .collect();
+    let mut out = Vec::new();
+    for (named, pickups) in latest {
+        let mut rows = Vec::new();
+        for kinds in pickups {
+            let of_shared = shared.first().and_then(|s| kinds.iter().find(|r| r.kind() == s.kind()));
+            match (of_shared, kinds.as_slice()) {
+                (Some(row), _) => rows.push(*row),
+                (None, [one]) => rows.push(*one),
+                (None, several) => {
+                    return Err(Failure::new(
+                        format!(
+                            "{} has readings of {} kinds, and none that the others have too",
+                            named.word,
+                            several.len()
+                        ),
+                        format!("give one of them: {}", choices(several, notebook)),
+                    ));
+                }
+            }
+        }
+        out.push(rows);
+    }
+    Ok(out)
+}
+
+/// The last readings of a pickup's last two stages, of one coil and under one load.
+pub fn two_stages<'a>(named: &Named, rows: &'a [Row], notebook: &Path) -> Result<[&'a Row; 2]> {
+    let Some(last) = rows.last() else {
+        return Err(named.nothing(notebook));
+    };
+    let alike = |r: &&Row| r.over == last.over && r.load == last.load && r.stage != last.stage;
+    match rows.iter().rev().find(alike) {
+        Some(before) => Ok([before, last]),
+        None => Err(Failure::new(
+            format!("{} has no two stages under one load", named.word),
+            format!(
+                "measure it again with --stage, or give two readings, such as {0}#0001 and {0}#0002",
+                named.name
+            ),
+        )),
+    }
+}

@@ -1,0 +1,129 @@
+//! What `book` is given.
+
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand};
+
+use super::shared::Detailed;
+use super::value::{Said, line, one_of, stage};
+use crate::book::row::{Filter, Sort, span_of};
+use crate::network::Load;
+use crate::record::stage::Stage;
+
+#[derive(Debug, Args)]
+#[command(
+    args_conflicts_with_subcommands = true,
+    after_help = "Examples:
+  coilwright book                             every pickup, the newest first
+  coilwright book \"neck-*\" --sort peak        which of them is highest
+  coilwright book --stage finished --since 2026-01
+  coilwright book neck-7                      its life, stage by stage
+"
+)]
+pub struct BookArgs {
+    #[command(subcommand)]
+    pub action: Option<BookAction>,
+    #[command(flatten)]
+    pub list: ListArgs,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum BookAction {
+    /// Give a pickup, or one of its readings, another name
+    Rename(RenameArgs),
+    /// Take back the last entry
+    Undo(UndoArgs),
+}
+
+#[derive(Debug, Args)]
+pub struct ListArgs {
+    /// Pickups; `*` stands for anything. One name alone tells its life
+    #[arg(value_name = "NAME", value_parser = line)]
+    pub names: Vec<String>,
+    #[command(flatten)]
+    pub which: WhichArgs,
+    /// What is highest first; left out, the newest
+    #[arg(long, value_name = "WHAT", value_parser = one_of(&Sort::NAMES))]
+    pub sort: Option<Sort>,
+    /// Every reading, rejected ones too, instead of each pickup's latest
+    #[arg(long)]
+    pub all: bool,
+    /// Look through all folders now, though it was done within the last minute
+    #[arg(long)]
+    pub look: bool,
+    /// A table for a spreadsheet, on standard output
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
+    /// Folder for the plot of a life
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    #[command(flatten)]
+    pub shown: Detailed,
+}
+
+/// Which readings of the notebook.
+#[derive(Debug, Clone, Default, Args)]
+pub struct WhichArgs {
+    /// Of this lot
+    #[arg(long, value_name = "LOT", value_parser = line)]
+    pub lot: Option<String>,
+    /// From this day, month or year on, such as 2026-01
+    #[arg(long, value_name = "DAY", value_parser = since)]
+    pub since: Option<i64>,
+    /// At this stage
+    #[arg(long, value_name = "STAGE", value_parser = stage)]
+    pub stage: Option<Stage>,
+    /// Under this load; none: nothing but the rig's own input
+    #[arg(long, value_name = "LOAD", value_parser = load)]
+    pub load: Option<String>,
+    /// On the rig of this name
+    #[arg(long, value_name = "NAME", value_parser = line)]
+    pub rig: Option<String>,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  coilwright book rename neck-7 neck-70
+  coilwright book rename neck-7#0003 neck-8      that reading was of another pickup
+")]
+pub struct RenameArgs {
+    /// The name up to now, or one reading of it
+    #[arg(value_name = "OLD", value_parser = line)]
+    pub old: String,
+    /// The name from now on
+    #[arg(value_name = "NEW", value_parser = line)]
+    pub new: String,
+    #[command(flatten)]
+    pub shown: super::shared::Shown,
+}
+
+#[derive(Debug, Args)]
+pub struct UndoArgs {
+    #[command(flatten)]
+    pub shown: super::shared::Shown,
+}
+
+fn since(s: &str) -> Said<i64> {
+    let span = span_of(s.trim());
+    span.map(|s| s.0)
+        .ok_or("write a year, a month or a day: 2026, 2026-03, 2026-03-02".into())
+}
+
+/// As records have it.
+fn load(s: &str) -> Said<String> {
+    let load: Load = s.parse().map_err(|e: crate::failure::Failure| e.to_string())?;
+    Ok(load.to_string())
+}
+
+impl WhichArgs {
+    pub fn filter(&self) -> Filter {
+        Filter {
+            lot: self.lot.clone(),
+            since: self.since,
+            stage: self.stage.as_ref().map(|s| s.text().to_owned()),
+            load: self.load.clone(),
+            rig: self.rig.clone(),
+            ..Filter::default()
+        }
+    }
+}

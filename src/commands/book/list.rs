@@ -1,0 +1,168 @@
+//! The list: one line for each pickup, or for every reading.
+
+use serde::Serialize;
+
+use super::{life, wanted};
+use crate::book::index::{Fresh, Index};
+use crate::book::row::{Filter, Row};
+use crate::cli::args::{ListArgs, Shown};
+use crate::cli::console::Console;
+use crate::commands::outcome::style;
+use crate::failure::{Failure, Result, Status};
+use crate::record::Verdict;
+use crate::report::text;
+
+#[derive(Debug, Serialize)]
+struct List {
+    schema: &'static str,
+    readings: Vec<Listed>,
+    /// What could not be read, and why.
+    left_out: Vec<String>,
+}
+
+/// A line of the list; standard uncertainties behind `u_`.
+#[derive(Debug, Serialize)]
+pub struct Listed {
+    pub name: String,
+    over: Option<String>,
+    stage: Option<String>,
+    by: Option<String>,
+    lot: Option<String>,
+    taken_at: String,
+    rig: Option<String>,
+    load: Option<String>,
+    peak_hz: Option<f64>,
+    u_peak_hz: Option<f64>,
+    peak_db: Option<f64>,
+    u_peak_db: Option<f64>,
+    f0_hz: Option<f64>,
+    u_f0_hz: Option<f64>,
+    q: Option<f64>,
+    u_q: Option<f64>,
+    level_db: Option<f64>,
+    u_level_db: Option<f64>,
+    /// At 20 degC where the room was told.
+    ohm20: Option<f64>,
+    /// "ok", "suspect", "rejected"; null: read by hand, from a notebook on paper.
+    verdict: Option<Verdict>,
+    simulated: bool,
+    id: String,
+    /// The reading's folder.
+    record: String,
+}
+
+impl From<&Row> for Listed {
+    fn from(r: &Row) -> Self {
+        let value = |f: crate::book::seen::Figure| f.map(|f| f.0);
+        let u = |f: crate::book::seen::Figure| f.map(|f| f.1);
+        Listed {
+            name: r.name.clone(),
+            over: r.over.clone(),
+            stage: r.stage.clone(),
+            by: r.by.clone(),
+            lot: r.lot.clone(),
+            taken_at: r.taken_at.clone(),
+            rig: r.rig.clone(),
+            load: r.load.clone(),
+            peak_hz: value(r.peak_hz),
+            u_peak_hz: u(r.peak_hz),
+            peak_db: value(r.peak_db),
+            u_peak_db: u(r.peak_db),
+            f0_hz: value(r.f0_hz),
+            u_f0_hz: u(r.f0_hz),
+            q: value(r.q),
+            u_q: u(r.q),
+            level_db: value(r.level_db),
+            u_level_db: u(r.level_db),
+            ohm20: r.ohm20,
+            verdict: r.verdict,
+            simulated: r.simulated,
+            id: r.id.clone(),
+            record: r.path.display().to_string(),
+        }
+    }
+}
+
+pub fn run(args: &ListArgs, console: &mut Console) -> Result<Status> {
+    if let Some(name) = args.lone_name() {
+        return life::run(args, name, console);
+    }
+    if args.out.is_some() {
+        return Err(Failure::new(
+            "--out is for the plot of one pickup's life",
+            "give its name alone, or --csv for a table",
+        ));
+    }
+    let notebook = wanted::notebook()?;
+    let filter = args.filter();
+    let fresh = if args.look { Fresh::Now } else { Fresh::Usual };
+    let question = |index: &Index| Ok((index.rows(&filter)?, index.left_out()?));
+    let (mut rows, mut left_out) = wanted::ask(&notebook, fresh, question)?;
+    if rows.iter().any(|r| !r.is_as_seen(&notebook)) {
+        (rows, left_out) = wanted::ask(&notebook, Fresh::Now, question)?;
+    }
+    let shown: Shown = args.shown.into();
+    if args.csv {
+        table(&rows, console)?;
+    } else if shown.json {
+        console.json(&List {
+            schema: "coilwright/book/1",
+            readings: rows.iter().map(Listed::from).collect(),
+            left_out,
+        })?;
+        return Ok(Status::Done);
+    } else {
+        console.result(&text::book_text(&rows, &filter, style(shown)))?;
+    }
+    say_left_out(&left_out, console);
+    Ok(Status::Done)
+}
+
+/// Each once; of many the first few.
+pub fn say_left_out(left_out: &[String], console: &mut Console) {
+    const MOST: usize = 5;
+    for why in left_out.iter().take(MOST) {
+        console.remark(&format!("left out: {why}"));
+    }
+    if left_out.len() > MOST {
+        console.remark(&format!(
+            "left out: {} more; `coilwright book --json` names them all",
+            left_out.len() - MOST
+        ));
+    }
+}
+
+fn table(rows: &[Row], console: &mut Console) -> Result<()> {
+    let broken = |e: String| {
+        Failure::new(
+            format!("cannot write the table: {e}"),
+            "report this as a fault of the program",
+        )
+    };
+    let mut out = csv::Writer::from_writer(Vec::new());
+    for row in rows {
+        out.serialize(Listed::from(row)).map_err(|e| broken(e.to_string()))?;
+    }
+    let bytes = out.into_inner().map_err(|e| broken(e.to_string()))?;
+    console.result(&String::from_utf8_lossy(&bytes))
+}
+
+impl ListArgs {
+    /// The pickup whose life is asked for: one name, and no choice among its readings.
+    fn lone_name(&self) -> Option<&str> {
+        match self.names.as_slice() {
+            [name] if !name.contains('*') && !self.all && !self.csv && self.sort.is_none() => Some(name),
+            _ => None,
+        }
+    }
+
+    fn filter(&self) -> Filter {
+        Filter {
+            names: self.names.clone(),
+            all: self.all,
+            paper: true,
+            sort: self.sort.unwrap_or_default(),
+            ..self.which.filter()
+        }
+    }
+}

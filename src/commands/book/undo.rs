@@ -1,0 +1,32 @@
+//! `book undo`: the last entry holds no more. Its file stays.
+
+use super::rename::Written;
+use super::{wanted, write};
+use crate::book::entries;
+use crate::book::entry::What;
+use crate::cli::args::UndoArgs;
+use crate::cli::console::Console;
+use crate::failure::{Failure, Result, Status};
+use crate::report::entry_words;
+
+pub fn run(args: &UndoArgs, console: &mut Console) -> Result<Status> {
+    let notebook = wanted::notebook()?;
+    let all = entries::all(&notebook);
+    let last = all.hold.iter().rfind(|e| !matches!(e.what, What::Undo { .. }));
+    let Some(last) = last else {
+        return Err(Failure::new(
+            format!("{} has no entry to take back", notebook.display()),
+            "readings are never taken back; measure again, or rename one that was another pickup's",
+        ));
+    };
+    let entry = write(&notebook, What::Undo { entry: last.id.clone() })?;
+    if args.shown.json {
+        console.json(&Written {
+            schema: "coilwright/written/1",
+            entry: &entry,
+        })?;
+        return Ok(Status::Done);
+    }
+    console.words(&format!("taken back: {}\n", entry_words::sentence(last)))?;
+    Ok(Status::Done)
+}

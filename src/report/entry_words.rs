@@ -1,0 +1,93 @@
+//! What the notebook's entries say, in words.
+
+use super::words::{self, clean};
+use crate::book::entry::{Entry, What, Words};
+use crate::quantity::{self, Unit};
+use crate::record::about::{About, Pole, Position, Winding};
+
+/// One entry in one sentence.
+pub fn sentence(entry: &Entry) -> String {
+    match &entry.what {
+        What::About { pickup, about: told } => match about(told) {
+            Some(told) => format!("{}: {told}", clean(pickup)),
+            None => clean(pickup),
+        },
+        What::Stage { stage, .. } => format!("a reading of it is {}", clean(stage.text())),
+        What::Rename {
+            pickup,
+            to,
+            record: None,
+        } => format!("{} is called {}", clean(pickup), clean(to)),
+        What::Rename { pickup, to, .. } => format!("a reading of {} is {}'s", clean(pickup), clean(to)),
+        What::Recipe { design, words, .. } => {
+            let design = design.as_ref().map(|d| clean(&d.to_string()));
+            words::joined(design.into_iter().chain(recipe(words)).map(Some)).unwrap_or_else(|| "recipe".into())
+        }
+        What::Design { design, words } => {
+            format!(
+                "{}: {}",
+                clean(&design.to_string()),
+                recipe(words).collect::<Vec<_>>().join(", ")
+            )
+        }
+        What::Sent { to, .. } => match to {
+            Some(to) => format!("sent to {}", clean(to)),
+            None => "sent".into(),
+        },
+        What::Returned { found, .. } => format!("returned: {}", clean(found)),
+        What::Set { set, pickups } => {
+            let names: Vec<String> = pickups.iter().map(|p| clean(p)).collect();
+            format!("the set {}: {}", clean(set), names.join(", "))
+        }
+        What::Sold { .. } => "sold".into(),
+        What::Paper { ohm, henry, words, .. } => {
+            let figures = [
+                ohm.map(|o| quantity::show(o, Unit::Ohm, 4)),
+                henry.map(|h| quantity::show(h, Unit::Henry, 4)),
+            ];
+            let all = figures.into_iter().chain(recipe(words).map(Some));
+            format!(
+                "read by hand: {}",
+                words::joined(all).unwrap_or_else(|| "nothing".into())
+            )
+        }
+        What::Undo { entry } => format!("takes back {}", clean(entry)),
+    }
+}
+
+fn recipe(words: &Words) -> impl Iterator<Item = String> + '_ {
+    words.iter().map(|(k, v)| format!("{} {}", clean(k), clean(v)))
+}
+
+/// "neck, 52.0 mm over the poles, wound clockwise, north up, by mara".
+pub fn about(about: &About) -> Option<String> {
+    words::joined([
+        about.position.map(|p| position(p).to_owned()),
+        about.spacing_m.map(|s| format!("{:.1} mm over the poles", s * 1e3)),
+        about.winding.map(|w| format!("wound {}", winding(w))),
+        about.magnet.map(|m| format!("{} up", pole(m))),
+        about.by.as_ref().map(|b| format!("by {}", clean(b))),
+    ])
+}
+
+pub fn position(position: Position) -> &'static str {
+    match position {
+        Position::Neck => "neck",
+        Position::Middle => "middle",
+        Position::Bridge => "bridge",
+    }
+}
+
+pub fn winding(winding: Winding) -> &'static str {
+    match winding {
+        Winding::Clockwise => "clockwise",
+        Winding::Anticlockwise => "anticlockwise",
+    }
+}
+
+pub fn pole(pole: Pole) -> &'static str {
+    match pole {
+        Pole::North => "north",
+        Pole::South => "south",
+    }
+}

@@ -1,0 +1,199 @@
+//! The notebook on the screen: its list, and a pickup's life.
+
+use super::grid;
+use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
+use crate::book::entry::Entry;
+use crate::book::row::{Filter, Row};
+use crate::quantity::Unit as Typed;
+use crate::record::about::About;
+use crate::record::{Record, Verdict};
+use crate::report::number::{self, Unit, db, hz};
+use crate::report::{entry_words, words};
+use crate::shop::yardstick::Quantity;
+
+/// One line for each reading, what every line has in common said once below.
+pub fn book_text(rows: &[Row], filter: &Filter, style: Style) -> String {
+    let mut out = Screen::new(style);
+    if rows.is_empty() {
+        out.line(
+            match *filter
+                == (Filter {
+                    paper: true,
+                    ..Filter::default()
+                }) {
+                true => "Nothing is in this notebook yet; `coilwright measure NAME` writes the first reading.",
+                false => "Nothing in this notebook is like that.",
+            },
+        );
+        return out.text;
+    }
+    let cells = table(rows);
+    if !grid::lines(&mut out, &cells, &[0, 1, 2, 7], 7) && !grid::lines(&mut out, &without_loads(&cells), &[0, 1, 2], 0)
+    {
+        for [name, stage, day, peak, q, ohms, level, load, verdict] in cells.iter().skip(1) {
+            out.listed(name, "");
+            let parts = [stage, day, peak, ohms].map(|c| Some(c.clone()).filter(|c| !c.is_empty()));
+            out.listed("", words::joined(parts).unwrap_or_default());
+            let named =
+                [("Q", q), ("level", level), ("load", load)].map(|(n, c)| (!c.is_empty()).then(|| format!("{n} {c}")));
+            out.listed(
+                "",
+                words::joined(named.into_iter().chain([Some(verdict.clone())])).unwrap_or_default(),
+            );
+        }
+    }
+    let counted = match (rows.len(), filter.all) {
+        (1, true) => "1 reading".into(),
+        (n, true) => format!("{n} readings"),
+        (1, false) => "1 pickup".into(),
+        (n, false) => format!("{n} pickups, each by its latest reading"),
+    };
+    out.line_in(counted, DIM);
+    let simulated = rows.iter().filter(|r| r.simulated).count();
+    if simulated > 0 {
+        let who = if simulated == rows.len() {
+            "all".into()
+        } else {
+            format!("{simulated} of them, marked *")
+        };
+        out.line(format!("SIMULATED, no real pickup: {who}"));
+    }
+    out.text
+}
+
+fn table(rows: &[Row]) -> Vec<[String; 9]> {
+    let mark = rows.iter().any(|r| !r.simulated);
+    let body = rows.iter().map(|r| {
+        let name = words::clean(&r.name);
+        let peak = match (r.verdict, r.peak_hz, r.f0_hz) {
+            (_, Some(p), _) => hz(p.0),
+            (Some(Verdict::Rejected), ..) => "no reading".into(),
+            (Some(_), None, Some(_)) => "no peak".into(),
+            _ => String::new(),
+        };
+        [
+            if r.simulated && mark { format!("{name} *") } else { name },
+            words::clean(r.stage.as_deref().unwrap_or_default()),
+            words::clean(r.day()),
+            peak,
+            r.q.map_or(String::new(), |q| number::sure(q.0, q.1, Unit::Ratio)),
+            r.ohm20
+                .map_or(String::new(), |o| crate::quantity::show(o, Typed::Ohm, 4)),
+            r.level_db.map_or(String::new(), |l| db(l.0)),
+            r.load.as_deref().map_or(String::new(), |l| {
+                if l.is_empty() { "none".into() } else { words::clean(l) }
+            }),
+            match r.verdict {
+                None => "by hand".into(),
+                Some(Verdict::Ok) => "ok".into(),
+                Some(Verdict::Suspect) => "see it".into(),
+                Some(Verdict::Rejected) => "rejected".into(),
+            },
+        ]
+    });
+    let head = ["pickup", "stage", "day", "peak", "Q", "ohms", "level", "load", ""].map(String::from);
+    std::iter::once(head).chain(body).collect()
+}
+
+/// Where the screen is narrow, and to no column's harm.
+fn without_loads(cells: &[[String; 9]]) -> Vec<[String; 8]> {
+    let without = |[name, stage, day, peak, q, ohms, level, _, verdict]: &[String; 9]| {
+        [name, stage, day, peak, q, ohms, level, verdict].map(Clone::clone)
+    };
+    cells.iter().map(without).collect()
+}
+
+/// A pickup's life, in order.
+#[derive(Debug)]
+pub struct Lived {
+    pub name: String,
+    pub about: About,
+    /// Words of its recipe, and the design they come from.
+    pub recipe: Vec<String>,
+    pub steps: Vec<LifeStep>,
+}
+
+#[derive(Debug)]
+pub enum LifeStep {
+    /// A reading, its record, and what changed against the one before it of the same coil under the same load.
+    Reading {
+        row: Row,
+        record: Box<Record>,
+        /// Which one that is, and the difference in words.
+        change: Option<(String, String)>,
+    },
+    Said(Entry),
+}
+
+pub fn life_text(life: &Lived, style: Style) -> String {
+    let mut out = Screen::new(style);
+    out.line_in(words::clean(&life.name), BOLD);
+    let all = life.steps.iter().filter_map(|s| match s {
+        LifeStep::Reading { record, .. } => Some(&**record),
+        LifeStep::Said(_) => None,
+    });
+    out.stamp(all.clone().count() > 0 && all.clone().all(Record::is_simulated));
+    out.lines(entry_words::about(&life.about));
+    out.rows("Recipe", life.recipe.iter().map(|w| words::clean(w)));
+    let mut stage: Option<Option<&str>> = None;
+    for step in &life.steps {
+        match step {
+            LifeStep::Reading { row, record, change } => {
+                if stage != Some(row.stage.as_deref()) {
+                    stage = Some(row.stage.as_deref());
+                    out.line("");
+                    out.line_in(row.stage.as_deref().unwrap_or("no stage told"), BOLD);
+                }
+                reading(&mut out, row, record);
+                if let Some((against, change)) = change {
+                    out.row("", format!("against {against}: {change}"));
+                }
+            }
+            LifeStep::Said(entry) => {
+                out.row(entry.at.get(..10).unwrap_or_default(), entry_words::sentence(entry));
+            }
+        }
+    }
+    let mark = words::mark(all);
+    out.line_in(format!("intervals {mark}"), DIM);
+    out.text
+}
+
+fn reading(out: &mut Screen, row: &Row, record: &Record) {
+    let head = match words::down_interval(record) {
+        Some(down) => format!("no peak; 3 dB down at {down}"),
+        None => match words::peak_intervals(record) {
+            Some(peak) => format!("peak {peak}"),
+            None => "no reading".into(),
+        },
+    };
+    let shown = |name: &str, q| Some(format!("{name} {}", words::shown(record, q)?));
+    let parts = [Some(head), shown("f0", Quantity::F0), shown("Q", Quantity::Q)];
+    out.row(row.day(), words::joined(parts).unwrap_or_default());
+    let ohms = row
+        .ohm20
+        .map(|o| format!("{} at 20 °C", number::four_digits(o, Unit::Ohm)));
+    out.row(
+        "",
+        words::joined([
+            ohms,
+            Some(words::clean(&row.described())),
+            Some(words::clean(&row.path.display().to_string())),
+        ])
+        .unwrap_or_default(),
+    );
+    out.rows("", record.pickup.note.iter().map(|n| words::clean(n)));
+    for note in &record.noted {
+        out.rows("", note.text.iter().map(|t| words::clean(t)));
+        let readings = note
+            .readings
+            .iter()
+            .map(|r| format!("{} {}", words::clean(&r.column().to_string()), r.shown()));
+        out.rows("", readings);
+    }
+    let warned = record.warnings().map(|f| f.text.clone());
+    out.rows_in("", warned, WARN);
+    if record.verdict == Verdict::Rejected {
+        out.row_in("", "measure again", PLAIN);
+    }
+}

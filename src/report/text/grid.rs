@@ -1,0 +1,40 @@
+//! Tables on a terminal: columns as wide as they have to be, one of them as wide as there is room.
+
+use super::screen::{DIM, PLAIN, Screen};
+use crate::wrap::columns;
+
+/// The least that a shortened column is still read at.
+const LEAST: usize = 14;
+
+/// Head and body in columns, those of `left` to the left; `flexible` is cut where there is no room. `false`, with nothing said,
+/// where the screen is too narrow even so.
+pub(super) fn lines<const N: usize>(out: &mut Screen, rows: &[[String; N]], left: &[usize], flexible: usize) -> bool {
+    let mut widths: [usize; N] = std::array::from_fn(|i| rows.iter().map(|r| columns(&r[i])).max().unwrap_or(0));
+    let others: usize = widths.iter().sum::<usize>() - widths[flexible] + 2 * (N - 1);
+    let room = out.style.usable().saturating_sub(others);
+    if room < widths[flexible].min(LEAST) {
+        return false;
+    }
+    widths[flexible] = widths[flexible].min(room);
+    for (n, row) in rows.iter().enumerate() {
+        let mut line = String::new();
+        for (i, (cell, width)) in row.iter().zip(widths).enumerate() {
+            let cell = shortened(cell, width);
+            let pad = " ".repeat(width.saturating_sub(columns(&cell)));
+            let (before, behind) = if left.contains(&i) { ("", &*pad) } else { (&*pad, "") };
+            line.extend([before, &cell, behind, "  "]);
+        }
+        out.raw(line.trim_end(), if n == 0 { DIM } else { PLAIN });
+    }
+    true
+}
+
+fn shortened(s: &str, width: usize) -> String {
+    if columns(s) <= width {
+        return s.to_string();
+    }
+    let mut out: String = s.chars().take(width.saturating_sub(1)).collect();
+    out.truncate(out.trim_end().len());
+    out.push('…');
+    out
+}

@@ -3,6 +3,7 @@
 use clap::{Parser, Subcommand};
 
 pub use super::book_args::*;
+pub use super::book_sets_args::*;
 pub use super::coil_args::*;
 pub use super::lot_args::*;
 pub use super::rig_args::*;

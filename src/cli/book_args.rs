@@ -31,6 +31,8 @@ pub struct BookArgs {
 pub enum BookAction {
     /// Give a pickup, or one of its readings, another name
     Rename(RenameArgs),
+    /// Which pickups go together in a set
+    Sets(Box<super::book_sets_args::SetsArgs>),
     /// Take back the last entry
     Undo(UndoArgs),
 }

@@ -2,6 +2,7 @@
 
 pub mod args;
 mod book_args;
+mod book_sets_args;
 mod coil_args;
 pub mod console;
 pub mod context;

@@ -13,12 +13,14 @@ use crate::failure::{Result, Status};
 mod life;
 mod list;
 mod rename;
+mod sets;
 mod undo;
 
 pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
     match &args.action {
         None => list::run(&args.list, console),
         Some(BookAction::Rename(a)) => rename::run(a, console),
+        Some(BookAction::Sets(a)) => sets::run(a, console),
         Some(BookAction::Undo(a)) => undo::run(a, console),
     }
 }

@@ -103,7 +103,7 @@ pub fn run(args: &ListArgs, console: &mut Console) -> Result<Status> {
     }
     let shown: Shown = args.shown.into();
     if args.csv {
-        table(&rows, console)?;
+        table(rows.iter().map(Listed::from), console)?;
     } else if shown.json {
         console.json(&List {
             schema: "coilwright/book/1",
@@ -132,7 +132,8 @@ pub fn say_left_out(left_out: &[String], console: &mut Console) {
     }
 }
 
-fn table(rows: &[Row], console: &mut Console) -> Result<()> {
+/// Lines for a spreadsheet.
+pub fn table(lines: impl Iterator<Item: Serialize>, console: &mut Console) -> Result<()> {
     let broken = |e: String| {
         Failure::new(
             format!("cannot write the table: {e}"),
@@ -140,8 +141,8 @@ fn table(rows: &[Row], console: &mut Console) -> Result<()> {
         )
     };
     let mut out = csv::Writer::from_writer(Vec::new());
-    for row in rows {
-        out.serialize(Listed::from(row)).map_err(|e| broken(e.to_string()))?;
+    for line in lines {
+        out.serialize(line).map_err(|e| broken(e.to_string()))?;
     }
     let bytes = out.into_inner().map_err(|e| broken(e.to_string()))?;
     console.result(&String::from_utf8_lossy(&bytes))

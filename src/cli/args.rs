@@ -6,6 +6,7 @@ pub use super::book_args::*;
 pub use super::book_sets_args::*;
 pub use super::coil_args::*;
 pub use super::lot_args::*;
+pub use super::note_args::*;
 pub use super::rig_args::*;
 pub use super::shared::*;
 pub use super::take_args::*;

@@ -56,6 +56,9 @@ pub struct ListArgs {
     /// A table for a spreadsheet, on standard output
     #[arg(long, conflicts_with = "json")]
     pub csv: bool,
+    /// The recipe too, in --json: else it stays on this screen
+    #[arg(long, requires = "json")]
+    pub with_recipe: bool,
     /// Folder for the plot of a life
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,

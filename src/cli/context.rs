@@ -23,11 +23,23 @@ pub struct Bench {
     pub chain: Chain,
     pub load: Option<Load>,
     pub channels: Option<Channels>,
-    /// What was told of the pickup, but for its name.
+    /// As it was told, but for its name.
     pub told: Pickup,
 }
 
 impl Bench {
+    /// A pickup as it was told, on this rig.
+    pub fn new(rig: Option<Rig>, told: Pickup) -> Self {
+        Bench {
+            chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
+            rig,
+            rig_file: None,
+            load: None,
+            channels: None,
+            told,
+        }
+    }
+
     /// Options first, then what the working folder remembers.
     pub fn plan(about: &About, defaults: &Defaults) -> Result<Self> {
         let rig_file = about.on.rig.as_ref().or(defaults.rig.as_ref());
@@ -37,22 +49,21 @@ impl Bench {
             None => defaults.load.clone(),
         };
         let channels = about.channels.map_or_else(|| defaults.channels(), |c| Ok(Some(c)))?;
+        let told = Pickup {
+            over: about.on.over.clone().or_else(|| defaults.over.clone()),
+            r_ohm: about.ohms.as_ref().map(|o| o.ohm),
+            ohmmeter: about.ohms.as_ref().and_then(|o| o.meter.clone()),
+            temperature_c: about.on.room.or(defaults.room_c),
+            note: about.note.clone(),
+            stage: about.life.stage.clone(),
+            by: about.life.by.clone(),
+            ..Pickup::default()
+        };
         Ok(Bench {
-            chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
-            rig,
             rig_file: rig_file.cloned(),
             load,
             channels,
-            told: Pickup {
-                over: about.on.over.clone().or_else(|| defaults.over.clone()),
-                r_ohm: about.ohms.as_ref().map(|o| o.ohm),
-                ohmmeter: about.ohms.as_ref().and_then(|o| o.meter.clone()),
-                temperature_c: about.on.room.or(defaults.room_c),
-                note: about.note.clone(),
-                stage: about.life.stage.clone(),
-                by: about.life.by.clone(),
-                ..Pickup::default()
-            },
+            ..Bench::new(rig, told)
         })
     }
 
@@ -60,6 +71,7 @@ impl Bench {
     pub fn pickup(&self, name: &str) -> Pickup {
         Pickup {
             name: name.into(),
+            r20_ohm: None,
             ..self.told.clone()
         }
     }
@@ -105,7 +117,6 @@ impl Bench {
 /// Temperatures of rooms in which people wind.
 const ROOM_C: std::ops::RangeInclusive<f64> = -5.0..=45.0;
 
-/// A time of the system as a record keeps it.
 /// Where what can be made anew at any time is kept, as the system has it.
 pub fn cache() -> Option<PathBuf> {
     use etcetera::BaseStrategy as _;
@@ -113,11 +124,20 @@ pub fn cache() -> Option<PathBuf> {
     Some(of_user.cache_dir().join("coilwright"))
 }
 
-/// A time as records have it.
+/// A time of the system as a record keeps it.
 pub fn stamp(time: std::time::SystemTime) -> String {
+    shown(time, "%Y-%m-%dT%H:%M:%S%:z")
+}
+
+/// The same to the microsecond: of two entries written one after the other the second is the later one.
+pub fn fine_stamp(time: std::time::SystemTime) -> String {
+    shown(time, "%Y-%m-%dT%H:%M:%S%.6f%:z")
+}
+
+fn shown(time: std::time::SystemTime, format: &str) -> String {
     let at = jiff::Timestamp::try_from(time).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
     at.to_zoned_datetime(jiff::tz::TimeZone::system())
-        .strftime("%Y-%m-%dT%H:%M:%S%:z")
+        .strftime(format)
         .to_string()
 }
 

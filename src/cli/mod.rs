@@ -10,6 +10,7 @@ pub mod defaults;
 pub mod inputs;
 pub mod keys;
 mod lot_args;
+mod note_args;
 mod rig_args;
 mod shared;
 mod take_args;

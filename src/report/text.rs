@@ -20,7 +20,7 @@ mod tests;
 mod tray;
 
 pub use super::words::shell;
-pub use book::{LifeStep, Lived, book_text, life_text};
+pub use book::{LifeStep, Lived, Read, book_text, life_text};
 pub use coil::coil_text;
 pub use compare::{batch_text, compare_text};
 pub use loads::{loads_text, wirings_text};

@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use serde::{Deserialize, Serialize};
 
 use crate::copper;
-use crate::failure::{Failure, Result};
+use crate::failure::{Failure, Result, of_kind};
 use crate::quantity::{Unit, show};
 use crate::record::identity::{Entered, Sense, apart_from, is_of_level};
 use crate::record::meters::{Column, Kind, Reading};
@@ -304,12 +304,7 @@ impl Standard {
         if let Some(key) = s.unknown_key(text) {
             return Err(wrong(&format!("there is no key {key}")));
         }
-        if s.schema != SCHEMA {
-            return Err(wrong(&format!(
-                "it is of the kind {:?}, this version reads {SCHEMA:?}",
-                s.schema
-            )));
-        }
+        of_kind(&s.schema, SCHEMA).map_err(|what| wrong(&format!("it {what}")))?;
         let above = |v: f64| v.is_finite() && v > 0.0;
         let limits = above(s.f0.allow) && s.f0.allow < 1.0 && above(s.q.allow) && s.q.allow < 1.0;
         let level = s.level.is_none_or(|l| l.db.is_finite() && above(l.allow_db));

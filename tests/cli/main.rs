@@ -3,6 +3,7 @@
 mod again;
 mod batch;
 mod bench;
+mod book;
 mod book_sets;
 mod coils;
 mod contract;

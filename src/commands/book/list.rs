@@ -2,12 +2,12 @@
 
 use serde::Serialize;
 
-use super::{life, wanted};
 use crate::book::index::{Fresh, Index};
-use crate::book::row::{Filter, Row};
+use crate::book::row::{Filter, Row, pattern};
 use crate::cli::args::{ListArgs, Shown};
 use crate::cli::console::Console;
 use crate::commands::outcome::style;
+use crate::commands::wanted;
 use crate::failure::{Failure, Result, Status};
 use crate::record::Verdict;
 use crate::report::text;
@@ -84,9 +84,6 @@ impl From<&Row> for Listed {
 }
 
 pub fn run(args: &ListArgs, console: &mut Console) -> Result<Status> {
-    if let Some(name) = args.lone_name() {
-        return life::run(args, name, console);
-    }
     if args.out.is_some() {
         return Err(Failure::new(
             "--out is for the plot of one pickup's life",
@@ -149,17 +146,9 @@ pub fn table(lines: impl Iterator<Item: Serialize>, console: &mut Console) -> Re
 }
 
 impl ListArgs {
-    /// The pickup whose life is asked for: one name, and no choice among its readings.
-    fn lone_name(&self) -> Option<&str> {
-        match self.names.as_slice() {
-            [name] if !name.contains('*') && !self.all && !self.csv && self.sort.is_none() => Some(name),
-            _ => None,
-        }
-    }
-
     fn filter(&self) -> Filter {
         Filter {
-            names: self.names.clone(),
+            names: self.names.iter().map(|n| pattern(n)).collect(),
             all: self.all,
             paper: true,
             sort: self.sort.unwrap_or_default(),

@@ -3,7 +3,6 @@
 use serde::Serialize;
 
 use super::list::{say_left_out, table};
-use super::{wanted, write};
 use crate::book::entry::{Entry, What};
 use crate::book::index::Fresh;
 use crate::book::life;
@@ -12,7 +11,7 @@ use crate::cli::args::{SetsArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome::style;
-use crate::commands::{anew, readings};
+use crate::commands::{anew, readings, wanted};
 use crate::failure::{Failure, Result, Status};
 use crate::parallel;
 use crate::record::Record;
@@ -53,7 +52,7 @@ pub fn run(args: &SetsArgs, console: &mut Console) -> Result<Status> {
         .map(|name| keep(name, args.number, &found, &entries))
         .transpose()?;
     if let Some(what) = kept.clone() {
-        write(&notebook, what)?;
+        wanted::say(&notebook, what)?;
     }
     let shown: Shown = args.shown.into();
     if shown.json {

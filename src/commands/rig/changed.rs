@@ -1,6 +1,7 @@
 //! `rig changed`: something is another on the bench, which no file can know.
 
-use super::{aside, beside, rig_of};
+use super::beside::{aside, beside};
+use super::file::{print, rig_of};
 use crate::cli::args::ChangedArgs;
 use crate::cli::console::Console;
 use crate::commands::outcome;
@@ -23,10 +24,7 @@ pub fn run(args: &ChangedArgs, console: &mut Console) -> Result<Status> {
     };
     let file = beside(&path, "checks.json");
     let (history, files) = fileio::alone(&file, || {
-        let before = match file.symlink_metadata().is_ok() {
-            true => Some(aside(&file, &fileio::read_limited(&file, outcome::MOST_BYTES)?)?),
-            false => None,
-        };
+        let before = aside(&file)?;
         let mut history = History::new(&rig.summary(), &witness.name);
         history.changed = Some(Change {
             what: args.what.clone(),
@@ -38,7 +36,7 @@ pub fn run(args: &ChangedArgs, console: &mut Console) -> Result<Status> {
         Ok((history, files))
     })?;
     let document = RigDocument::of(&rig, Some(&history), rig_words::words(&rig));
-    super::print(args.shown, console, &document, |style| {
+    print(args.shown, console, &document, |style| {
         text::changed_text(&document, &files, style)
     })?;
     Ok(Status::Done)

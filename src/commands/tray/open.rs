@@ -52,7 +52,7 @@ impl<'a> Lot<'a> {
         }
         let chain = Chain::of(args, &defaults, &tray)?;
         tray.setting = Some(chain.setting.clone());
-        let known = told_of_rig(&chain, args.source == "sim", tray.standard.is_some(), &mut remarks);
+        let known = told_of_rig(&chain, args.source.is_sim(), tray.standard.is_some(), &mut remarks);
         remarks.extend(
             tray.standard
                 .iter()
@@ -68,7 +68,7 @@ impl<'a> Lot<'a> {
             about: chain.about,
             remarks,
             said: Vec::new(),
-            sims: args.sim.as_deref().map_or(Ok(Vec::new()), described)?,
+            sims: args.source.sim.as_deref().map_or(Ok(Vec::new()), described)?,
             _fresh: fresh,
             _held: held,
         };
@@ -81,13 +81,13 @@ impl<'a> Lot<'a> {
 
     /// What is to be known before the first one is laid down.
     pub(super) fn opening(&self, console: &mut Console) {
-        if self.args.source == "sim" {
+        if self.args.source.is_sim() {
             console.remark("SIMULATED: the built-in bench, no real pickup.");
         } else {
             sound::caution(console);
         }
         let of_bench = self.tray.standard.as_ref().is_some_and(|s| s.simulated);
-        if of_bench && self.args.source != "sim" {
+        if of_bench && !self.args.source.is_sim() {
             console.remark("The standard is of simulated pickups of the built-in bench.");
         }
         if self.tray.columns.iter().any(|c| c.kind == Kind::Gauss) {
@@ -135,7 +135,7 @@ fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>, remarks: &mut
         }
         tray.standard = Some(given);
     }
-    let simulated = args.source == "sim";
+    let simulated = args.source.is_sim();
     if tray.standing().any(|e| e.record.is_some() && e.simulated != simulated) {
         return Err(Failure::new(
             format!(

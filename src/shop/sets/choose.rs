@@ -4,9 +4,9 @@ use super::candidate::{Candidate, LeftOut, Pool, Why};
 use super::document::{AsWell, Deviation, Member, Out, Over, PlaceAsked, Proof, SCHEMA, Set, Sets, Target};
 use super::figure::{Figure, Terms};
 use super::group::{Group, Rule, WHOLE, groups};
-use super::next;
 use super::plan::{Plan, word};
 use super::stars::{Bound, Packing};
+use super::{next, solve};
 use crate::estimate::Z95;
 
 /// Makes sets. As many as can be within the limits, then the least sum of the squares of all deviations.
@@ -73,7 +73,7 @@ struct Chosen<'a> {
 
 impl<'a> Chosen<'a> {
     fn of(group: &'a Group<'a>, rule: Rule<'a>) -> Chosen<'a> {
-        let (packing, bound) = rule.stars(&group.pickups).best();
+        let (packing, bound) = solve::best(&rule.stars(&group.pickups));
         Chosen {
             group,
             rule,

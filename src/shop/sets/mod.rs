@@ -17,6 +17,7 @@ mod matching;
 mod next;
 mod plan;
 mod search;
+mod solve;
 mod stars;
 
 pub use candidate::Pool;

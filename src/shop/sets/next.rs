@@ -5,6 +5,7 @@ use super::document::{Next, Range};
 use super::figure::Figure;
 use super::group::{Group, Rule, turned};
 use super::plan::{Place, Plan, word};
+use super::solve;
 
 /// Where a figure of the missing pickup may lie, and where it is to be.
 #[derive(Debug, Clone, Copy)]
@@ -66,7 +67,7 @@ fn gaps(left: &[&Candidate], rule: Rule, at: usize) -> Vec<Gap> {
             left.iter().filter(fits).map(|c| vec![*c]).collect()
         }
         _ => {
-            let (packing, _) = part.stars(left).best();
+            let (packing, _) = solve::best(&part.stars(left));
             packing
                 .sets
                 .iter()

@@ -1,7 +1,6 @@
 //! What a set is to be: its places, and what each is to have beside the first.
 
 use super::figure::{Figure, pairs};
-use super::stars::SEARCHED;
 use crate::failure::{Failure, Result};
 use crate::quantity::quoted;
 use crate::record::about::Position;
@@ -185,7 +184,7 @@ fn places(of: &str) -> Result<Vec<Option<Position>>> {
     let out = match of.trim().parse::<usize>() {
         Ok(2) => vec![neck, bridge],
         Ok(3) => vec![neck, middle, bridge],
-        Ok(n) => vec![None; n.min(SEARCHED)],
+        Ok(n) => vec![None; n.min(MOST + 1)],
         Err(_) => of.split('+').map(|p| position("--of", p)).collect::<Result<_>>()?,
     };
     if !(2..=MOST).contains(&out.len()) {

@@ -154,12 +154,10 @@ pub struct Fresh(Vec<PathBuf>);
 impl Fresh {
     /// As [`ready_folder`].
     pub fn ready(&mut self, path: &Path) -> Result<PathBuf> {
-        let new = path.symlink_metadata().is_err();
+        let new = missing(path);
         let folder = ready_folder(path)?;
-        match new {
-            true => Ok(self.made(folder)),
-            false => Ok(folder),
-        }
+        self.0.extend(new);
+        Ok(folder)
     }
 
     /// One that was just made.
@@ -201,24 +199,51 @@ fn below(folder: &Path, depth: usize, kind: fn(&Path) -> bool, found: &mut Vec<P
     Ok(())
 }
 
-/// Makes the last folder of a path if it is missing; a missing parent is an error. Returns it ready to be written to.
+/// The folders of a path that are not there yet, the topmost first.
+fn missing(path: &Path) -> Vec<PathBuf> {
+    let gone = path
+        .ancestors()
+        .take_while(|p| !p.as_os_str().is_empty() && p.symlink_metadata().is_err());
+    let mut gone: Vec<PathBuf> = gone.map(Path::to_path_buf).collect();
+    gone.reverse();
+    gone
+}
+
+/// Whether a folder would be made inside the working folder, wherever links lead.
+fn is_inside(first_missing: &Path) -> bool {
+    let above = first_missing.parent().filter(|p| !p.as_os_str().is_empty());
+    let whole = std::fs::canonicalize(above.unwrap_or(Path::new(".")));
+    let here = std::fs::canonicalize(".");
+    whole
+        .ok()
+        .zip(here.ok())
+        .is_some_and(|(whole, here)| whole.starts_with(here))
+}
+
+/// Makes what is missing of a path inside the working folder. Outside it only the last folder is made: a missing parent there is a
+/// slip, or a stick that is not in. Returns it ready to be written to.
 pub fn ready_folder(path: &Path) -> Result<PathBuf> {
-    match std::fs::create_dir(path) {
-        Ok(()) => {}
-        Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists && path.is_dir() => {}
-        Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
-            return Err(Failure::new(
-                format!("{} is a file", path.display()),
-                "give a folder with --out",
-            ));
+    let missing = missing(path);
+    if let [first, _, ..] = missing.as_slice()
+        && !is_inside(first)
+    {
+        return Err(Failure::new(
+            format!("the folder above {} does not exist", path.display()),
+            "make it first, or give another --out",
+        ));
+    }
+    for folder in missing.iter().map(PathBuf::as_path).chain([path]) {
+        match std::fs::create_dir(folder) {
+            Ok(()) => {}
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists && folder.is_dir() => {}
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
+                return Err(Failure::new(
+                    format!("{} is a file", folder.display()),
+                    "give a folder with --out",
+                ));
+            }
+            Err(e) => return Err(Failure::io("make", folder, &e)),
         }
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
-            return Err(Failure::new(
-                format!("the folder above {} does not exist", path.display()),
-                "make it first, or give another --out",
-            ));
-        }
-        Err(e) => return Err(Failure::io("make", path, &e)),
     }
     // Found out before anything is played or computed: can a file be made there?
     crate::fileio::try_folder(path)?;

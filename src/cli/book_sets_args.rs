@@ -47,6 +47,9 @@ pub struct SetsArgs {
     pub number: usize,
     #[command(flatten)]
     pub which: WhichArgs,
+    /// Look through all folders now, though it was done within the last minute
+    #[arg(long)]
+    pub look: bool,
     /// A table for a spreadsheet, on standard output
     #[arg(long, conflicts_with = "json")]
     pub csv: bool,

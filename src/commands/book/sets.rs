@@ -34,7 +34,11 @@ pub fn run(args: &SetsArgs, console: &mut Console) -> Result<Status> {
         names: args.names.clone(),
         ..args.which.filter()
     };
-    let fresh = if args.keep.is_some() { Fresh::Now } else { Fresh::Usual };
+    let fresh = if args.look || args.keep.is_some() {
+        Fresh::Now
+    } else {
+        Fresh::Usual
+    };
     let (rows, entries, left_out) = wanted::ask(&notebook, fresh, |index| {
         Ok((index.rows(&filter)?, index.entries()?, index.left_out()?))
     })?;

@@ -6,6 +6,7 @@ use crate::record::about::About;
 use crate::report::number::{self, PLUS_MINUS, Unit, two};
 use crate::report::{entry_words, words};
 use crate::shop::sets::{Deviation, Figure, Member, Next, Out, PlaceAsked, Proof, Range, Set, Sets};
+use crate::stats::grouped;
 
 pub fn sets_text(d: &Sets, style: Style) -> String {
     let mut out = Screen::new(style);
@@ -42,7 +43,7 @@ pub fn sets_text(d: &Sets, style: Style) -> String {
         "Left over",
         d.left_over.iter().map(|o| words::clean(&o.pickup)),
     );
-    names(&mut out, "Left out", d.left_out.iter().map(left_out));
+    left_out(&mut out, &d.left_out);
     out.rows("Wind next", d.next.as_ref().map(next));
     if !d.not_counted.is_empty() {
         let which: Vec<&str> = d.not_counted.iter().map(|f| word(*f)).collect();
@@ -194,8 +195,27 @@ fn names(out: &mut Screen, label: &str, list: impl Iterator<Item = String>) {
     }
 }
 
-fn left_out(o: &Out) -> String {
-    let why = match o.why.as_str() {
+/// By their reasons.
+fn left_out(out: &mut Screen, list: &[Out]) {
+    let by_why = grouped(list.iter().map(|o| (why(o), words::clean(&o.pickup))));
+    let each = by_why.iter().map(|(why, who)| format!("{} ({why})", who.join(", ")));
+    let each: Vec<String> = each.collect();
+    if !each.is_empty() {
+        out.row("Left out", each.join("; "));
+    }
+    let untold = |o: &&Out| {
+        o.what
+            .iter()
+            .any(|w| ["position", "winding", "magnet"].contains(&w.as_str()))
+    };
+    if let Some(one) = list.iter().find(untold) {
+        let name = words::shell(&words::clean(&one.pickup));
+        out.row("", format!("`coilwright note {name} --about` tells it"));
+    }
+}
+
+fn why(o: &Out) -> String {
+    match o.why.as_str() {
         "no-reading" => "no reading that can be used".into(),
         "other-rig" => "measured on another rig".into(),
         "other-load" => "under another load".into(),
@@ -205,8 +225,7 @@ fn left_out(o: &Out) -> String {
         "rig-file" => format!("{} was not the same", o.what.join(", ")),
         "no-place" => "no place for it in such a set".into(),
         _ => format!("{} not told", o.what.join(", ")),
-    };
-    format!("{} ({why})", words::clean(&o.pickup))
+    }
 }
 
 fn next(n: &Next) -> String {

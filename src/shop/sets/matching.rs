@@ -359,7 +359,7 @@ impl Forest<'_> {
         let k = self.child(b, v);
         let (children, joints) = (self.nodes[b].children.clone(), self.nodes[b].joints.clone());
         let count = children.len();
-        let (from, to) = if k % 2 == 0 { (0, k) } else { (k + 1, count) };
+        let (from, to) = if k.is_multiple_of(2) { (0, k) } else { (k + 1, count) };
         for i in (from..to).step_by(2) {
             let (p, q) = joints[i];
             self.rematch(children[i], p, q);

@@ -4,6 +4,7 @@ use clap::{Parser, Subcommand};
 
 pub use super::book_args::*;
 pub use super::book_returned_args::*;
+pub use super::book_sets_args::*;
 pub use super::book_shop_args::*;
 pub use super::coil_args::*;
 pub use super::lot_args::*;
@@ -49,7 +50,7 @@ pub enum Command {
     /// Remember defaults for this working folder, or show them
     Use(UseArgs),
     /// Measure one pickup: play, record, fit, keep the record
-    Measure(MeasureArgs),
+    Measure(Box<MeasureArgs>),
     /// Read takes recorded earlier or elsewhere, and keep the records
     Analyze(AnalyzeArgs),
     /// Lay records over each other and list the differences

@@ -41,6 +41,8 @@ pub enum BookAction {
     Lot(LotArgs),
     /// What one change of the recipe did, by two groups
     Experiment(ExperimentArgs),
+    /// Which pickups go together in a set
+    Sets(Box<super::book_sets_args::SetsArgs>),
     /// Take back the last entry
     Undo(UndoArgs),
 }

@@ -3,6 +3,7 @@
 pub mod args;
 mod book_args;
 mod book_returned_args;
+mod book_sets_args;
 mod book_shop_args;
 pub mod brief;
 mod coil_args;

@@ -12,6 +12,7 @@ mod lot;
 mod rename;
 mod returned;
 mod sent;
+mod sets;
 mod undo;
 
 pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
@@ -25,6 +26,7 @@ pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
         Some(BookAction::Returned(a)) => returned::run(a, console),
         Some(BookAction::Lot(a)) => lot::run(a, console),
         Some(BookAction::Experiment(a)) => experiment::run(a, console),
+        Some(BookAction::Sets(a)) => sets::run(a, console),
         Some(BookAction::Undo(a)) => undo::run(a, console),
     }
 }

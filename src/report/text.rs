@@ -17,6 +17,7 @@ mod potting;
 mod returned;
 mod rig;
 mod screen;
+mod sets;
 mod setup;
 #[cfg(test)]
 mod tests;
@@ -36,6 +37,7 @@ pub use potting::{potting_text, put_words};
 pub use returned::{returned_text, sent_text};
 pub use rig::{changed_text, check_text, pack_text, polarity_text, repeat_text, rig_text};
 pub use screen::{Style, written_text};
+pub use sets::sets_text;
 pub use setup::{inputs_text, level_step, level_text, rig_new_text};
 pub use tray::{
     standard_text, tray_ask, tray_before_stands, tray_keys, tray_prompt, tray_step, tray_summary, tray_taken_in,

@@ -13,6 +13,7 @@ pub mod order;
 pub mod predicted;
 pub mod reading;
 pub mod returned;
+pub mod sets;
 pub mod standard;
 pub mod wax;
 pub mod witness;

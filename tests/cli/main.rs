@@ -7,6 +7,7 @@ mod book;
 mod book_experiment;
 mod book_lot;
 mod book_returned;
+mod book_sets;
 mod coils;
 mod contract;
 mod demo;

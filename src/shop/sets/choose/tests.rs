@@ -204,7 +204,11 @@ fn sets_of_six_are_of_one_spacing() {
 #[test]
 fn how_long_two_hundred_take() {
     let own = |i: u32| {
-        let position = if i.is_multiple_of(2) { Position::Neck } else { Position::Bridge };
+        let position = if i.is_multiple_of(2) {
+            Position::Neck
+        } else {
+            Position::Bridge
+        };
         let spread = |k: u32, by: f64| 1.0 + by * (f64::from(i * k % 97) / 97.0 - 0.5);
         let values = [
             4000.0 * spread(31, 0.06),

@@ -17,6 +17,7 @@ use crate::record::ohms::Ohms;
 use crate::record::when::{day, moment};
 use crate::record::{Definition, Record, Resonance, RigSummary, unknown};
 use crate::shop::alike::goes_with;
+use crate::shop::reading;
 use crate::shop::witness::eras::Eras;
 use crate::stats::{grouped, mean, sd, tolerance};
 
@@ -232,14 +233,9 @@ impl<'a> Good<'a> {
     }
 }
 
-/// The records with f0 and Q by one definition: the one they have in common, else the second-order model's.
+/// The records with f0 and Q by one definition.
 fn alike(records: &[Record]) -> (Definition, Vec<Record>) {
-    let of = |r: &Record| r.reading().map(|x| x.definition);
-    let first = records.iter().find_map(of).unwrap_or_default();
-    let definition = match records.iter().filter_map(of).all(|d| d == first) {
-        true => first,
-        false => Definition::Plain,
-    };
+    let definition = reading::in_common(records.iter());
     let read = |r: &Record| r.defined_as(definition).unwrap_or_else(|| r.clone());
     (definition, records.iter().map(read).collect())
 }

@@ -2,7 +2,8 @@
 //!
 //!     cargo bench --bench metal                   four noises each, at 60, 40 and 20 dB, corners told
 //!     cargo bench --bench metal -- 4 free         four, corners and delay unknown
-//!     cargo bench --bench metal -- many           thirty, and how the intervals hold model by model; half an hour
+//!     cargo bench --bench metal -- many           thirty; ten minutes and more
+//!     cargo bench --bench metal -- many db=40     one signal-to-noise ratio
 
 #[allow(dead_code)]
 #[path = "../reference/metal.rs"]
@@ -22,8 +23,9 @@ fn main() {
     let usual = if asked("many") { MANY } else { 4 };
     let seeds = args.iter().find_map(|a| a.parse().ok()).unwrap_or(usual);
     let told = if asked("free") { Told::Nothing } else { Told::All };
+    let one: Option<f64> = args.iter().find_map(|a| a.strip_prefix("db=")?.parse().ok());
     let mut by_model: BTreeMap<String, Tally> = BTreeMap::new();
-    for snr_db in [60.0, 40.0, 20.0] {
+    for snr_db in one.map_or(vec![60.0, 40.0, 20.0], |db| vec![db]) {
         let mut by_family: BTreeMap<&str, Tally> = BTreeMap::new();
         println!("\n{snr_db} dB: mean error, u, u_noise of {seeds} noises");
         for truth in truths() {

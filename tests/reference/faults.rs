@@ -27,9 +27,8 @@ const COIL_OHM: f64 = 8.0;
 const COIL_H: f64 = 0.5e-3;
 const SENSE_OHM: f64 = 22.0;
 const MUTUAL_H: f64 = 0.5e-3;
-/// Highest sample of the pickup's channel, how far the reference's is below it, and the noise of either.
+/// Highest sample of the louder channel, and the noise of either.
 const TOP: f64 = 0.4;
-const REFERENCE_DB: f64 = -34.0;
 const NOISE: f64 = 5.6e-5;
 /// Corners of the inputs' AC coupling.
 const CORNERS: (f64, f64) = (2.7, 3.6);
@@ -205,20 +204,31 @@ impl Fault {
         }
     }
 
+    /// Highest samples of pickup and reference: the weaker is what suffers.
+    fn tops(self) -> [f64; 2] {
+        match self {
+            Crosstalk(_) => [TOP * decibels(-18.0), TOP],
+            _ => [TOP, TOP * decibels(-34.0)],
+        }
+    }
+
     /// What it does on the way to one input.
     fn on(self, input: Input, f: f64) -> Complex64 {
         let s = J * f;
         let shelf = |low: f64, high: f64, hz: f64| (low + high * s / hz) / (1.0 + s / hz);
-        let gain = |db: f64| 10f64.powf(db / 20.0);
         match self {
             LowPass(hz, at) if at == input => (1.0 + s / hz).inv(),
             RollOff(hz, at) if at == input => (1.0 + s / hz * (2f64.sqrt() + s / hz)).inv(),
             Skew(samples) if input == Input::Pickup => Complex64::from_polar(1.0, -TAU * f * samples / f64::from(RATE)),
-            HighShelf(db, hz) if input == Input::Pickup => shelf(1.0, gain(db), hz),
-            LowShelf(db, hz) if input == Input::Pickup => shelf(gain(db), 1.0, hz),
+            HighShelf(db, hz) if input == Input::Pickup => shelf(1.0, decibels(db), hz),
+            LowShelf(db, hz) if input == Input::Pickup => shelf(decibels(db), 1.0, hz),
             _ => ONE,
         }
     }
+}
+
+fn decibels(db: f64) -> f64 {
+    10f64.powf(db / 20.0)
 }
 
 struct Parts {
@@ -316,18 +326,15 @@ fn take(coil: &Coil, fault: Fault, seed: u64) -> (Take, Vec<f32>) {
         let top = x.iter().fold(0.0, |t: f64, v| t.max(v.abs()));
         x.into_iter().map(|v| v / top).collect::<Vec<f64>>()
     });
-    let (mut noise, gain) = (Noise::new(seed), |db: f64| 10f64.powf(db / 20.0));
+    let mut noise = Noise::new(seed);
     let (onto_reference, onto_pickup) = match fault {
-        Leak(db) => (gain(db), 0.0),
-        Crosstalk(db) => (gain(db), gain(db)),
+        Leak(db) => (decibels(db), 0.0),
+        Crosstalk(db) => (decibels(db), decibels(db)),
         _ => (0.0, 0.0),
     };
+    let [of_pickup, of_reference] = fault.tops();
     let heard = pickup.iter().zip(&reference).map(|(p, r)| {
-        let (p, r, noise) = (
-            TOP * p,
-            TOP * gain(REFERENCE_DB) * r,
-            noise.pair() * 2f64.sqrt() * NOISE,
-        );
+        let (p, r, noise) = (of_pickup * p, of_reference * r, noise.pair() * 2f64.sqrt() * NOISE);
         (
             (p + onto_pickup * r + noise.re) as f32,
             (r + onto_reference * p + noise.im) as f32,

@@ -55,12 +55,12 @@ fn line(o: &Outcome) -> String {
     let lead = fit
         .and_then(|f| f.shift_s)
         .map_or(String::new(), |s| format!(" {:+.2} us", 1e6 * s.value));
-    let word = match (o.named, o.held(), o.silent_and_gross(), o.cried_at()) {
-        (_, _, true, _) => "GROSS",
-        (_, _, _, true) => "CRIED",
-        (true, ..) => "named",
-        (_, true, ..) => "held",
-        _ => "MISSED",
+    let word = match () {
+        () if o.silent_and_gross() => "GROSS",
+        () if o.cried_at() => "CRIED",
+        () if o.named => "named",
+        () if o.held() => "held",
+        () => "MISSED",
     };
     format!(
         "moves {:+.3}, {:+.2} %   f0 {:+.4} % {:+5.1} u   Q {:+.3} % {:+5.1} u   {word:6} {model}{lead} {:?}",

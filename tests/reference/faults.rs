@@ -377,8 +377,9 @@ impl Outcome {
         self.off.iter().all(|o| o.1.abs() <= 2.0)
     }
 
+    /// What is refused says nothing wrong.
     pub fn silent_and_gross(&self) -> bool {
-        !self.named && !within(self.off.map(|o| o.0), GROSS)
+        self.read.resonance.is_some() && !self.named && !within(self.off.map(|o| o.0), GROSS)
     }
 
     pub fn harmless(&self) -> bool {
@@ -409,8 +410,10 @@ fn plain(read: &Analysis) -> [f64; 2] {
 
 /// The coil with each of the faults, in the order given.
 pub fn outcomes(coil: &Coil, faults: &[Fault], seed: u64) -> Vec<Outcome> {
-    let still = plain(&read(coil, None, seed));
-    faults.iter().map(|f| outcome(coil, *f, seed, still)).collect()
+    // The same levels without the fault.
+    let still = [None, Crosstalk(f64::NEG_INFINITY)].map(|f| (f.tops(), plain(&read(coil, f, seed))));
+    let of = |f: &Fault| still.iter().find(|s| s.0 == f.tops()).map_or([f64::NAN; 2], |s| s.1);
+    faults.iter().map(|f| outcome(coil, *f, seed, of(f))).collect()
 }
 
 fn outcome(coil: &Coil, fault: Fault, seed: u64, still: [f64; 2]) -> Outcome {

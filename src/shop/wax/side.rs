@@ -41,7 +41,7 @@ impl Side {
         let mean = |of: &dyn Fn(&Resonance) -> Option<Estimate>| {
             let means: Option<Vec<Estimate>> = days
                 .iter()
-                .map(|d| mean_of(&d.1.iter().filter_map(|r| of(r)).collect::<Vec<_>>()))
+                .map(|d| mean_of(&d.1.iter().filter_map(of).collect::<Vec<_>>()))
                 .collect();
             mean_of(&means?)
         };

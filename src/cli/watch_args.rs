@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::inputs::{LoadArg, load_arg};
-use super::shared::{Devices, Shown};
+use super::shared::{Shown, Source};
 use super::value::{celsius, line, of};
 use crate::quantity::Unit;
 
@@ -24,9 +24,8 @@ pub struct WatchArgs {
     /// The pickup's name, for the records that are kept
     #[arg(value_name = "NAME", value_parser = line)]
     pub name: Option<String>,
-    /// What is watched: live, or sim (the built-in bench)
-    #[arg(long, value_name = "SOURCE", default_value = "live")]
-    pub source: String,
+    #[command(flatten)]
+    pub source: Source,
     /// Seconds that a reading is averaged over
     #[arg(long, value_name = "S", value_parser = of(Unit::Second), default_value = "1s", allow_hyphen_values = true)]
     pub over: f64,
@@ -48,17 +47,12 @@ pub struct WatchArgs {
     /// The room's temperature, such as 21C or 70F
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room: Option<f64>,
-    #[command(flatten)]
-    pub devices: Devices,
     /// Sampling rate, such as 48k or 96k
     #[arg(long, value_name = "HZ", value_parser = of(Unit::Hertz), allow_hyphen_values = true)]
     pub rate: Option<f64>,
     /// Peak of the signal against full scale, such as -12dBFS
     #[arg(long, value_name = "DBFS", value_parser = of(Unit::Dbfs), allow_hyphen_values = true)]
     pub level: Option<f64>,
-    /// What the built-in bench holds: a TOML file, or words such as "r=6k l=2.4H cs=120p hum=-50dB"
-    #[arg(long, value_name = "SPEC")]
-    pub sim: Option<String>,
     #[command(flatten)]
     pub shown: Shown,
 }

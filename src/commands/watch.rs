@@ -3,10 +3,9 @@
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
-use super::measure::Job;
 use super::outcome::{self, Told};
 use super::sound;
-use crate::cli::args::WatchArgs;
+use crate::cli::args::{Job, WatchArgs};
 use crate::cli::console::Console;
 use crate::cli::picture::Picture;
 use crate::cli::strokes::{Raw, Stroke, Strokes};
@@ -296,12 +295,11 @@ impl<'a> Seat<'a> {
         }
         let job = Job {
             about: self.place.about(),
-            devices: self.args.devices.clone(),
+            source: self.args.source.clone(),
             drive: self.place.drive.clone(),
-            sim: self.args.sim.clone(),
-            ..Job::new(name, &self.args.source)
+            ..Job::default()
         };
-        match super::measure::taken(&job, console) {
+        match super::measure::taken(&name, &job, console) {
             Err(failure) => {
                 console.error(&failure);
                 self.said = format!("nothing was kept: {}", failure.what);

@@ -5,10 +5,20 @@ use serde::{Deserialize, Serialize};
 use super::down::{down, with_q};
 use crate::coil::behind::{input_of, load_of};
 use crate::estimate::Estimate;
-use crate::record::{Record, Resonance, Scatters};
+use crate::record::{Definition, Record, Resonance, Scatters};
 use crate::shop::witness::history::BetweenDays;
 use crate::shop::witness::repeat::{RepeatDocument, Spread};
 use crate::shop::yardstick::{DB_PER_LN_Q, Parts, Quantity, Repeatability, Scatter, USUAL_WINDING_F};
+
+/// By which definition readings are held against each other: the one they have in common, else the second-order model's.
+pub fn in_common<'a>(records: impl Iterator<Item = &'a Record>) -> Definition {
+    let mut all = records.filter_map(|r| r.reading()).map(|r| r.definition);
+    let first = all.next().unwrap_or_default();
+    match all.all(|d| d == first) {
+        true => first,
+        false => Definition::Plain,
+    }
+}
 
 pub fn value(record: &Record, quantity: Quantity) -> Option<Estimate> {
     let r = record.reading()?;
@@ -18,7 +28,7 @@ pub fn value(record: &Record, quantity: Quantity) -> Option<Estimate> {
         Quantity::Q => Some(r.q),
         Quantity::Height => r.peak_db,
         Quantity::Level => r.level_db,
-        Quantity::Curve => None,
+        Quantity::Curve | Quantity::Ohms => None,
         Quantity::Down => down(record),
     }
 }
@@ -108,7 +118,7 @@ fn scatter(s: &Scatters, quantity: Quantity, record: &Record) -> Option<Scatter>
             let (f0, q) = (of(Quantity::F0)?, of(Quantity::Q)?);
             Some(of(quantity)? * (s.f0_hz / f0).hypot(with_q(q) * s.q / q))
         }
-        Quantity::Curve => None,
+        Quantity::Curve | Quantity::Ohms => None,
     };
     let sd = quantity.uncertainty(of(quantity)?, sd?);
     (sd.is_finite() && s.freedom > 0.0).then(|| Scatter::studied(sd, s.freedom))

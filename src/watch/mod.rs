@@ -13,10 +13,8 @@ use std::collections::VecDeque;
 use crate::analysis::chain::Chain;
 use crate::stimulus::Round;
 use lines::{Lines, Played};
+use reading::LEAST_ROUNDS;
 pub use reading::{Reading, Unread};
-
-/// The noise is told from the scatter of rounds: of fewer than these none is told.
-pub const LEAST_ROUNDS: usize = 2;
 
 /// Whether what is seen holds still.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

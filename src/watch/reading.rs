@@ -2,7 +2,6 @@
 
 use num_complex::Complex64;
 
-use super::LEAST_ROUNDS;
 use super::document::Figures;
 use super::lines::{Lines, Played};
 use crate::analysis::chain::Chain;
@@ -31,6 +30,8 @@ pub enum Unread {
     NoResonance,
 }
 
+/// The noise is told from the scatter of rounds: of fewer than these none is told.
+pub(super) const LEAST_ROUNDS: usize = 2;
 /// A sample this near full scale is cut, or about to be.
 const FULL: f32 = 0.985;
 /// A reference below this is none (-70 dBFS).

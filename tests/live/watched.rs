@@ -23,7 +23,12 @@ fn what_is_seen_is_the_pickup_and_the_take_agrees() {
     assert!((seen("q") / Q - 1.0).abs() < 0.02, "{watched}");
     let kept = &watched["kept"][0];
     assert_eq!(kept["agrees"], true, "{kept}");
-    assert!(folder(&bench).join(kept["folder"].as_str().unwrap()).join("record.json").exists());
+    assert!(
+        folder(&bench)
+            .join(kept["folder"].as_str().unwrap())
+            .join("record.json")
+            .exists()
+    );
     // The caution comes before the first sound.
     assert!(told.err.starts_with("Headphones off"), "{}", told.err);
 }

@@ -4,6 +4,9 @@
 #[path = "../cli/bench.rs"]
 mod bench;
 mod bound;
+// The bench reads all of them.
+#[allow(dead_code)]
+mod faults;
 mod guitars;
 mod joint;
 // The bench of limits uses it as well.
@@ -17,8 +20,10 @@ mod lossy;
 mod metal;
 mod metal_loads;
 mod metal_takes;
+mod odd;
 mod potting;
 mod resonance;
+mod returned;
 mod rig_days;
 mod stats;
 mod strd;

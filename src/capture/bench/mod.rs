@@ -5,6 +5,8 @@
 //! and faults are added afterwards. The same spec, request and seed give the same take, bit for bit.
 
 use std::f64::consts::TAU;
+use std::thread;
+use std::time::{Duration, Instant};
 
 use num_complex::Complex64;
 use rand_chacha::ChaCha8Rng;
@@ -18,7 +20,6 @@ use crate::rig::Rig;
 
 mod blemish;
 mod circuit;
-mod rounds;
 mod spec;
 mod tap;
 #[cfg(test)]
@@ -122,12 +123,12 @@ impl Bench {
             let finite = |c: Complex64| if c.is_finite() { c } else { Complex64::new(0.0, 0.0) };
             h.map(|h| finite(h * x))
         };
-        let workers = std::thread::available_parallelism().map_or(1, usize::from).min(8);
+        let workers = thread::available_parallelism().map_or(1, usize::from).min(8);
         let share = played.len().div_ceil(workers).max(1);
         let mut bins = [vec![Complex64::new(0.0, 0.0); played.len()], Vec::new()];
         bins[1] = bins[0].clone();
         let [pickup, reference] = &mut bins;
-        std::thread::scope(|scope| {
+        thread::scope(|scope| {
             let parts = pickup.chunks_mut(share).zip(reference.chunks_mut(share));
             for (i, ((p, r), x)) in parts.zip(played.chunks(share)).enumerate() {
                 let at = &at;
@@ -226,6 +227,60 @@ impl Bench {
     }
 }
 
+impl Bench {
+    /// The answer to one round of a signal that has gone on for long. Its faults have a time in a take, and this has none.
+    fn round(&mut self, round: &[f32], rate: f64) -> [Vec<f32>; 2] {
+        let n = round.len();
+        let played = fft::forward(round.iter().map(|v| f64::from(*v)), n, n / 2 + 1);
+        let [mut pickup, mut reference] = self.respond(&played, n, rate);
+        if self.spec.faults.reference_unplugged {
+            reference.fill(0.0);
+        }
+        let answer_rms = blemish::rms(&pickup);
+        self.add_hum(&mut pickup, rate, answer_rms);
+        let both = self.convert([pickup, reference], rate, n);
+        self.takes += 1;
+        both
+    }
+}
+
+/// A round that is played until this is dropped; it lasts as long as it would on a sound card.
+struct Running {
+    bench: Bench,
+    rate: f64,
+    round: Vec<f32>,
+    due: Instant,
+}
+
+impl Running {
+    fn new(mut bench: Bench, rate_hz: u32, round: &[f32]) -> Self {
+        bench.spec.faults.drop_s.clear();
+        Running {
+            bench,
+            rate: f64::from(rate_hz),
+            round: round.to_vec(),
+            due: Instant::now(),
+        }
+    }
+}
+
+impl Rounds for Running {
+    fn next(&mut self) -> Result<Vec<[Vec<f32>; 2]>> {
+        self.due += Duration::from_secs_f64(self.round.len() as f64 / self.rate);
+        let now = Instant::now();
+        match self.due.checked_duration_since(now) {
+            Some(left) => thread::sleep(left),
+            // Whoever reads is slower than the bench: what it missed is never made.
+            None => self.due = now,
+        }
+        Ok(vec![self.bench.round(&self.round, self.rate)])
+    }
+
+    fn hang(&mut self, load: &Load) {
+        self.bench.circuit.load = load.clone();
+    }
+}
+
 impl Capture for Bench {
     fn describe(&self) -> String {
         DEVICE.into()
@@ -245,7 +300,7 @@ impl Capture for Bench {
 
     fn rounds(&mut self, rate_hz: u32, round: &[f32]) -> Result<Box<dyn Rounds>> {
         self.spec.check()?;
-        Ok(Box::new(rounds::Running::new(self.clone(), rate_hz, round)))
+        Ok(Box::new(Running::new(self.clone(), rate_hz, round)))
     }
 
     fn take(&mut self, request: &Request, progress: &mut dyn FnMut(Progress)) -> Result<Take> {

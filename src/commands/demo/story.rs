@@ -2,11 +2,20 @@
 
 use std::path::Path;
 
-use super::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS, Made, harness};
+use super::harness::{self, Harness};
+use super::script::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS};
 use crate::record::{Level, Record};
 use crate::report::number::{self, Unit};
 use crate::report::text::{Style, compare_text, measure_text, shell};
+use crate::shop::difference::Comparison;
 use crate::wrap;
+
+/// Everything the demonstration made.
+pub struct Made {
+    pub records: Vec<Record>,
+    pub comparisons: Vec<Comparison>,
+    pub harness: Harness,
+}
 
 const INDENT: &str = "   ";
 

@@ -46,7 +46,7 @@ pub(super) struct Place {
 
 /// What was told, and on the built-in bench something to turn where nothing was.
 fn surroundings(args: &WatchArgs, defaults: &Defaults) -> Result<Surroundings> {
-    let nothing = args.source == "sim" && args.load.is_none() && defaults.load.is_none();
+    let nothing = args.source.is_sim() && args.load.is_none() && defaults.load.is_none();
     Ok(Surroundings {
         rig: args.rig.clone(),
         load: match nothing {
@@ -88,17 +88,17 @@ impl Place {
             ..DriveArgs::default()
         };
         let sound = Asked {
-            devices: &args.devices,
+            source: &args.source,
             drive: &drive_args,
             channels: bench.channels,
             rig: bench.rig.as_ref(),
             load: bench.load.as_ref(),
-            sim: args.sim.as_deref(),
+            guitar: None,
             defaults: &defaults,
             bound: true,
             stop: stop.clone(),
         }
-        .open(&args.source)?;
+        .open()?;
         let own = bench.rig.as_ref().and_then(|r| r.interface.as_ref()?.level_dbfs);
         drive_args.level = drive_args.level.or(own);
         let settings = drive::settings(&drive_args, sound.rate_hz)?;

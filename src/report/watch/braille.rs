@@ -1,6 +1,6 @@
 //! Curves in braille characters: two by four dots in each.
 
-use super::Line;
+use super::view::Line;
 
 /// What a curve is drawn on.
 pub(super) struct Canvas {

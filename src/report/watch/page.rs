@@ -1,6 +1,6 @@
 //! The page for a projector: what it is made of. It only looks; the keys stay at the bench.
 
-use super::View;
+use super::view::View;
 use crate::failure::Result;
 use crate::fileio;
 

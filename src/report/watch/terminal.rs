@@ -3,7 +3,8 @@
 use anstyle::{AnsiColor, Style as Paint};
 
 use super::braille::{Canvas, Pen};
-use super::{FROM_HZ, Figure, HeldView, TO_HZ, View, digits};
+use super::digits;
+use super::view::{FROM_HZ, Figure, HeldView, TO_HZ, View};
 use crate::wrap::columns;
 
 const BOLD: Paint = Paint::new().bold();

@@ -1,7 +1,8 @@
 use super::*;
 use crate::record::Curve;
 use crate::report::samples::e;
-use crate::watch::document::Figures;
+use crate::watch::document::{Figures, Held};
+use crate::watch::{Pace, Reading, Unread};
 
 fn reading(peak: f64, q: f64) -> Reading {
     let freq_hz: Vec<f64> = (0..180).map(|i| 150.0 * 1.03f64.powi(i)).collect();

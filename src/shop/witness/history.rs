@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use serde::{Deserialize, Serialize};
 
 use crate::estimate::Estimate;
-use crate::failure::{Failure, Result};
+use crate::failure::{Failure, Result, of_kind};
 use crate::record::identity::{Entered, Sense};
 use crate::record::when::day;
 use crate::record::{Code, Definition, Record, RigSummary};
@@ -149,7 +149,8 @@ impl Check {
     /// Of a record of the witness; a rejected take is no check.
     pub fn of(record: &Record) -> Result<Check> {
         // One definition for all days: a history is not begun again because a model fits better.
-        let Some(r) = record.read_as(Definition::Plain).or(record.reading().cloned()) else {
+        let as_read = record.reading();
+        let Some(r) = record.read_as(Definition::Plain).or(as_read.cloned()) else {
             return Err(Failure::new(
                 "the take of the witness gives no reading, so it says nothing of the rig",
                 "see to that, and check again",
@@ -168,7 +169,7 @@ impl Check {
             peak_hz: r.peak_hz,
             f0_hz: r.f0_hz,
             q: r.q,
-            level_db: r.level_db,
+            level_db: as_read.and_then(|r| r.level_db),
             polarity: r.polarity,
             sign: record.rig.sign(),
             snr_db: record.capture.snr_db,
@@ -231,12 +232,7 @@ impl History {
     pub fn parse(place: &str, bytes: &[u8]) -> Result<History> {
         let wrong = |what: String| Failure::new(format!("{place} {what}"), "move it aside to begin a new history");
         let h: History = serde_json::from_slice(bytes).map_err(|e| wrong(format!("is no history of checks: {e}")))?;
-        if h.schema != SCHEMA {
-            return Err(wrong(format!(
-                "is of the kind {:?}, this version reads {SCHEMA:?}",
-                h.schema
-            )));
-        }
+        of_kind(&h.schema, SCHEMA).map_err(wrong)?;
         let sound = |c: &Check| {
             let positive = |e: &Estimate| {
                 e.value.is_finite() && e.value > 0.0 && e.u.is_finite() && e.u >= 0.0 && e.u_noise >= 0.0

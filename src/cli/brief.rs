@@ -7,13 +7,14 @@ use clap::{Command, CommandFactory as _};
 use super::args::Cli;
 
 /// Of commands that have more than ten, those that are used daily.
-const DAILY: [(&str, &[&str]); 12] = [
+const DAILY: [(&str, &[&str]); 13] = [
     (
         "measure",
         &[
             "rig", "load", "over", "ohms", "room", "stage", "by", "note", "repeats", "source",
         ],
     ),
+    ("watch", &["over", "page", "rig", "load", "room", "level", "source"]),
     (
         "tray",
         &["standard", "rig", "load", "columns", "room", "stage", "by", "source"],
@@ -80,7 +81,7 @@ const DAILY: [(&str, &[&str]); 12] = [
 const GROUPS: [(&str, &[&str]); 5] = [
     ("To begin with", &["demo", "devices", "use"]),
     ("The rig", &["rig", "drive"]),
-    ("A pickup", &["measure", "analyze", "compare", "coil", "loads"]),
+    ("A pickup", &["measure", "watch", "analyze", "compare", "coil", "loads"]),
     ("Lots and wax", &["tray", "standard", "potting"]),
     ("The notebook", &["book", "note"]),
 ];

@@ -149,7 +149,7 @@ fn curve(view: &View, width: usize, rows: usize) -> Vec<String> {
     let mut db = (LOW_DB / step).ceil() * step;
     while db <= high {
         if let Some(label) = canvas.row(db).and_then(|r| labels.get_mut(r)) {
-            *label = format!("{db:+.0}");
+            *label = if db == 0.0 { "0".into() } else { format!("{db:+.0}") };
         }
         db += step;
     }

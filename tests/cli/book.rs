@@ -309,7 +309,7 @@ fn every_command_of_the_page_runs() {
     f.write("neck-7.toml", b"r_ohm = 6050.0\nl_h = 2.4\nc_f = 105e-12\n");
     f.write(
         "guitar.toml",
-        b"[[pickup]]\nname = \"neck\"\nfile = \"neck-7.toml\"\n[[pickup]]\nname = \"bridge\"\nfile = \"neck-7.toml\"\n",
+        b"[[pickup]]\nname = \"neck\"\ncoil = [{ name = \"coil\", file = \"neck-7.toml\" }]\n[[pickup]]\nname = \"bridge\"\ncoil = [{ name = \"coil\", file = \"neck-7.toml\" }]\n",
     );
     let commands = commands_of("docs/notebook.md");
     assert!(commands.len() > 15, "{commands:?}");

@@ -32,7 +32,7 @@ impl Strokes {
         let (send, from) = sync_channel(16);
         std::thread::spawn(move || {
             let mut reader = Reader::default();
-            for byte in std::io::stdin().bytes() {
+            for byte in std::io::stdin().lock().bytes() {
                 let Ok(byte) = byte else { break };
                 let Some(stroke) = reader.take(byte) else { continue };
                 if stroke == Stroke::End {
@@ -48,7 +48,7 @@ impl Strokes {
     }
 
     /// The next key that has been struck.
-    pub fn next(&mut self) -> Option<Stroke> {
+    pub fn struck(&mut self) -> Option<Stroke> {
         self.from.try_recv().ok()
     }
 }

@@ -154,7 +154,7 @@ impl<'a> Seat<'a> {
     fn act(&mut self) -> Goes {
         // Whoever sits at it may change his mind; what is piped in waits for what it asked for.
         while self.strokes.by_hand || self.wanted.is_none() {
-            let Some(stroke) = self.strokes.next() else { break };
+            let Some(stroke) = self.strokes.struck() else { break };
             if self.struck(stroke) == Goes::Ends {
                 return Goes::Ends;
             }

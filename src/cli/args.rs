@@ -5,6 +5,7 @@ use clap::{Parser, Subcommand};
 pub use super::book_args::*;
 pub use super::coil_args::*;
 pub use super::lot_args::*;
+pub use super::page_args::*;
 pub use super::rig_args::*;
 pub use super::shared::*;
 pub use super::take_args::*;
@@ -65,6 +66,8 @@ pub enum Command {
     Potting(PottingArgs),
     /// The notebook: every pickup in a list, or the life of one
     Book(Box<BookArgs>),
+    /// One page for a browser or a printer: a record, several, a lot, wax, a rig, a pickup's life, pots and cables
+    Page(Box<PageArgs>),
     /// Keep a rig the same rig: what it is, whether it still is, what belongs to it
     Rig(RigCommand),
 }

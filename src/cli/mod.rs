@@ -9,6 +9,7 @@ pub mod defaults;
 pub mod inputs;
 pub mod keys;
 mod lot_args;
+mod page_args;
 mod rig_args;
 mod shared;
 mod take_args;

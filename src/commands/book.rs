@@ -10,7 +10,7 @@ use crate::cli::context::stamp;
 use crate::commands::wanted;
 use crate::failure::{Result, Status};
 
-mod life;
+pub mod life;
 mod list;
 mod rename;
 mod undo;

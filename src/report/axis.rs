@@ -1,5 +1,6 @@
 //! Axes: round ticks, and where a value lies on the sheet.
 
+use super::reads::{Curve, Reads};
 use super::sheet::Point;
 
 /// Ends of every frequency axis; outside lies nothing that a pickup does to a guitar's sound.
@@ -38,6 +39,17 @@ impl Field {
 
     pub fn point(&self, hz: f64, value: f64) -> Point {
         (self.x(hz), self.y(value))
+    }
+
+    /// For a pointer on it.
+    pub fn reads(&self, curves: Vec<Curve>) -> Reads {
+        Reads {
+            across_mm: [self.left, self.right],
+            down_mm: [self.top, self.bottom],
+            hz: [LOW_HZ, HIGH_HZ],
+            db: [self.high, self.low],
+            curves,
+        }
     }
 
     pub fn holds(&self, p: Point) -> bool {

@@ -4,6 +4,7 @@
 use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
 use super::lay::{self, EDGE, HEIGHT, MARGIN, SMALL, WIDTH, small};
 use super::palette::{INK, PAPER, SERIES};
+use super::reads::{self, Reads};
 use super::sheet::{Anchor, Pen, Plot, Point, Sheet, Type, fitted, rectangle, text_width};
 use super::words;
 use crate::failure::Result;
@@ -52,9 +53,10 @@ pub fn draw(all: &Sheetful) -> Result<Plot> {
     let rows = items.len().div_ceil(columns);
     let legend_top = f64::from(HEIGHT) - 2.4 - ROW * rows as f64;
     let bottom = legend_top - 8.6;
-    match items.iter().any(|c| c.line.len() > 1) {
-        true => curves(&mut sheet, items, bottom, all.vertical),
-        false => lay::nothing(&mut sheet, (TOP + bottom) / 2.0, all.nothing),
+    let any = items.iter().any(|c| c.line.len() > 1);
+    let reads = any.then(|| curves(&mut sheet, items, bottom, all.vertical));
+    if reads.is_none() {
+        lay::nothing(&mut sheet, (TOP + bottom) / 2.0, all.nothing);
     }
     for (i, item) in items.iter().enumerate() {
         let (column, row) = (i / rows.max(1), i % rows.max(1));
@@ -71,7 +73,10 @@ pub fn draw(all: &Sheetful) -> Result<Plot> {
         };
         legend(&mut sheet, i, item, numbers, at, width - gap);
     }
-    sheet.render()
+    Ok(Plot {
+        reads,
+        ..sheet.render()?
+    })
 }
 
 const TOP: f64 = 14.0;
@@ -108,7 +113,7 @@ fn field(curves: &[Item], bottom: f64) -> Field {
     lay::field([TOP, bottom], [low - 0.02 * span, top + 0.1 * span])
 }
 
-fn curves(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
+fn curves(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) -> Reads {
     let field = field(curves, bottom);
     lay::grid(sheet, &field, axis::decibel_step(field.high - field.low, 9.0));
     for t in curves.iter().filter(|t| t.band.len() > 1) {
@@ -135,6 +140,12 @@ fn curves(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
         t.peak.iter().for_each(|p| mark(sheet, i, p, 1.05));
     }
     letters(sheet, &field, curves);
+    let drawn = curves.iter().enumerate().filter(|(_, t)| t.line.len() > 1);
+    field.reads(
+        drawn
+            .map(|(i, t)| reads::Curve::new(&words::letter(i), t.visible()))
+            .collect(),
+    )
 }
 
 fn letters(sheet: &mut Sheet, field: &Field, curves: &[Item]) {

@@ -10,13 +10,13 @@ mod knock;
 mod loads;
 mod measure;
 mod notes;
-mod potting;
+pub(super) mod potting;
 mod rig;
 mod screen;
 mod setup;
 #[cfg(test)]
 mod tests;
-mod tray;
+pub(super) mod tray;
 
 pub use super::words::shell;
 pub use book::{LifeStep, Lived, book_text, life_text};

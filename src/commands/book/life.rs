@@ -44,11 +44,22 @@ struct Reading {
     change: Option<Difference>,
 }
 
-pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status> {
+/// All that the notebook holds of one pickup.
+pub struct Gathered {
+    name: String,
+    about: About,
+    /// Of the whole notebook: designs are in it.
+    all: Vec<Entry>,
+    rows: Vec<Row>,
+    records: Vec<Record>,
+    changes: Vec<Change>,
+    left_out: Vec<String>,
+}
+
+/// The readings that `filter` lets through, and everything that was said.
+pub fn gathered(name: &str, filter: &Filter, fresh: Fresh, console: &mut Console) -> Result<Gathered> {
     let notebook = wanted::notebook()?;
-    let fresh = if args.look { Fresh::Now } else { Fresh::Usual };
     let named = named(name)?;
-    let filter = args.which.filter();
     let (rows, all, left_out) = wanted::ask(&notebook, fresh, |index| {
         let known = index.rows(&Filter {
             paper: true,
@@ -82,7 +93,20 @@ pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status>
         known,
     };
     let changes = changes(&rows, &records, &how)?;
-    let about = life::about(&said);
+    Ok(Gathered {
+        about: life::about(&said),
+        name,
+        all,
+        rows,
+        records,
+        changes,
+        left_out,
+    })
+}
+
+pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status> {
+    let fresh = if args.look { Fresh::Now } else { Fresh::Usual };
+    let found = gathered(name, &args.which.filter(), fresh, console)?;
     let stem = args
         .out
         .as_deref()
@@ -92,18 +116,19 @@ pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status>
     let shown: Shown = args.shown.into();
     let document = Life {
         schema: "coilwright/life/1",
-        name: &name,
-        about: &about,
-        readings: rows
+        name: &found.name,
+        about: &found.about,
+        readings: found
+            .rows
             .iter()
-            .zip(&changes)
+            .zip(&found.changes)
             .map(|(row, change)| Reading {
                 row: row.into(),
                 change: change.as_ref().map(|c| c.1.clone()),
             })
             .collect(),
-        entries: said.iter().map(|e| without_customer(e)).collect(),
-        left_out: &left_out,
+        entries: found.said().into_iter().map(without_customer).collect(),
+        left_out: &found.left_out,
     };
     Told {
         document: &document,
@@ -112,22 +137,83 @@ pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status>
     }
     .tell(
         console,
-        |_, style| {
-            let lived = lived(&name, &about, &all, &said, (&rows, &records, &changes));
-            text::life_text(&lived, style)
-        },
+        |_, style| text::life_text(&found.lived(), style),
         || {
             let picture = |stem| {
                 Ok((
                     stem,
-                    overlay::compare_plot(&last_of_stages(&rows, &records), overlay::Align::LowFrequency)?,
+                    overlay::compare_plot(&found.last_of_stages(), overlay::Align::LowFrequency)?,
                 ))
             };
             stem.map(picture).into_iter().collect()
         },
     )?;
-    say_left_out(&left_out, console);
+    say_left_out(&found.left_out, console);
     Ok(Status::Done)
+}
+
+impl Gathered {
+    fn said(&self) -> Vec<&Entry> {
+        life::of(&self.all, &self.name)
+    }
+
+    pub fn lived(&self) -> Lived {
+        lived(self)
+    }
+
+    /// The same without what is the shop's alone: to whom it was sent, and where nobody asked for it what went into it.
+    pub fn shown(&self, recipe: Recipe) -> Lived {
+        let mut life = self.lived();
+        for step in &mut life.steps {
+            if let LifeStep::Said(entry) = step {
+                *entry = without_customer(entry);
+                if let (Recipe::Kept, What::Paper { words, .. }) = (recipe, &mut entry.what) {
+                    words.clear();
+                }
+            }
+        }
+        if recipe == Recipe::Kept {
+            life.recipe.clear();
+            life.steps
+                .retain(|s| !matches!(s, LifeStep::Said(e) if matches!(e.what, What::Design { .. })));
+        }
+        life
+    }
+
+    /// The last reading of each stage that counts, for the plot.
+    pub fn last_of_stages(&self) -> Vec<Record> {
+        let mut out: Vec<(Option<&str>, &Record)> = Vec::new();
+        for (row, record) in self
+            .rows
+            .iter()
+            .zip(&self.records)
+            .filter(|(r, record)| record.reading().is_some() && !r.replaced)
+        {
+            out.retain(|(stage, _)| *stage != row.stage.as_deref());
+            out.push((row.stage.as_deref(), record));
+        }
+        out.into_iter().map(|(_, r)| r.clone()).collect()
+    }
+}
+
+/// Whether the recipe is handed out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Recipe {
+    Shown,
+    Kept,
+}
+
+/// What went into a pickup, its design before its own words; `all` has the designs.
+pub fn recipe_words(all: &[Entry], said: &[&Entry]) -> Vec<String> {
+    let recipe = life::recipe(all, said);
+    let design = recipe.design.as_ref().map(ToString::to_string);
+    let words = recipe
+        .words
+        .iter()
+        .map(|(k, v)| format!("{k}={v}"))
+        .collect::<Vec<_>>()
+        .join(" ");
+    design.into_iter().chain((!words.is_empty()).then_some(words)).collect()
 }
 
 /// To whom it went is the shop's alone.
@@ -179,36 +265,10 @@ fn changes(rows: &[Row], records: &[Record], how: &How) -> Result<Vec<Change>> {
     (0..rows.len()).map(one).collect()
 }
 
-/// The last reading of each stage that counts, for the plot.
-fn last_of_stages(rows: &[Row], records: &[Record]) -> Vec<Record> {
-    let mut out: Vec<(Option<&str>, &Record)> = Vec::new();
-    for (row, record) in rows
-        .iter()
-        .zip(records)
-        .filter(|(r, record)| record.reading().is_some() && !r.replaced)
-    {
-        out.retain(|(stage, _)| *stage != row.stage.as_deref());
-        out.push((row.stage.as_deref(), record));
-    }
-    out.into_iter().map(|(_, r)| r.clone()).collect()
-}
-
 /// Readings and entries in order of their time.
-fn lived(
-    name: &str,
-    about: &About,
-    all: &[Entry],
-    said: &[&Entry],
-    (rows, records, changes): (&[Row], &[Record], &[Change]),
-) -> Lived {
-    let recipe = life::recipe(all, said);
-    let design = recipe.design.as_ref().map(ToString::to_string);
-    let words = recipe
-        .words
-        .iter()
-        .map(|(k, v)| format!("{k}={v}"))
-        .collect::<Vec<_>>()
-        .join(" ");
+fn lived(found: &Gathered) -> Lived {
+    let (rows, records, changes) = (&found.rows, &found.records, &found.changes);
+    let said = found.said();
     let before = |i: usize| match (rows[i].stage.as_deref(), rows[i].day()) {
         (Some(stage), _) => stage.to_owned(),
         (None, day) => day.to_owned(),
@@ -234,9 +294,9 @@ fn lived(
     let mut steps: Vec<(i64, LifeStep)> = readings.chain(entries).collect();
     steps.sort_by_key(|s| s.0);
     Lived {
-        name: name.to_owned(),
-        about: about.clone(),
-        recipe: design.into_iter().chain((!words.is_empty()).then_some(words)).collect(),
+        name: found.name.clone(),
+        about: found.about.clone(),
+        recipe: recipe_words(&found.all, &said),
         steps: steps.into_iter().map(|s| s.1).collect(),
     }
 }

@@ -1,6 +1,7 @@
 //! `demo`: the whole job on the built-in bench, in a workshop that does not exist.
 
 mod harness;
+mod pages;
 mod story;
 
 use std::path::{Path, PathBuf};
@@ -21,6 +22,7 @@ use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
 use crate::parallel;
+use crate::record::stage::Stage;
 use crate::record::{Pickup, Record};
 use crate::report::difference_words;
 use crate::report::overlay::{self, Align};
@@ -66,6 +68,7 @@ struct Job {
     sim: &'static str,
     load: Option<&'static str>,
     over: Option<&'static str>,
+    stage: Option<&'static str>,
     ohms: f64,
     note: &'static str,
     seed: u64,
@@ -84,6 +87,7 @@ impl Job {
             sim,
             load: None,
             over: None,
+            stage: None,
             ohms,
             // So that also what only repeats the pickup's data says it.
             note: "simulated, invented data",
@@ -107,18 +111,22 @@ const JOBS: [Job; 8] = [
         over: Some("the first coil"),
         ..Job::new("3-first-coil", "bridge 5-2", BRIDGE, 8.23e3, 13).under("vol=500k tone=500k+22n cable=3m@100p/m")
     },
-    Job::new(
-        "4-before-wax",
-        "neck 4-1, before",
-        "r=6.3k l=2.6H cs=110p loss=900k noise=-82dBFS",
-        6.31e3,
-        14,
-    ),
     Job {
+        stage: Some("before wax"),
+        ..Job::new(
+            "4-before-wax",
+            "neck 4-1",
+            "r=6.3k l=2.6H cs=110p loss=900k noise=-82dBFS",
+            6.31e3,
+            14,
+        )
+    },
+    Job {
+        stage: Some("after wax"),
         note: "simulated, invented data: wax pot, winding capacitance +10 %",
         ..Job::new(
             "5-after-wax",
-            "neck 4-1, after",
+            "neck 4-1",
             "r=6.3k l=2.6H cs=121p loss=900k noise=-82dBFS",
             6.31e3,
             15,
@@ -131,6 +139,9 @@ const JOBS: [Job; 8] = [
     Job::new("7-no-load", "neck 3-7", NECK, 6.12e3, 17).under("none"),
     Job::new("8-with-1-nf", "neck 3-7", NECK, 6.12e3, 18).under("cap=1n"),
 ];
+
+/// The take that is none.
+const REJECTED: usize = 5;
 
 /// The two takes that the page on pots and cables stands on.
 const COIL_TAKES: std::ops::Range<usize> = 6..8;
@@ -145,11 +156,14 @@ struct Document<'a> {
     comparisons: &'a [PathBuf],
     /// On pots and cables.
     page: PathBuf,
+    /// A page of one of everything.
+    index: PathBuf,
     coil: PathBuf,
 }
 
 /// Everything the demonstration made.
 struct Made {
+    rig: Rig,
     records: Vec<Record>,
     comparisons: Vec<Comparison>,
     harness: harness::Harness,
@@ -160,6 +174,7 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
     refuse_existing(out)?;
     let out = ready_folder(out)?;
     let made = make(&out)?;
+    let index = pages::make(&day(&made), &out, console)?;
     if Shown::from(args.shown).json {
         let path = |folder: &str, file: &str| out.join(folder).join(file);
         let records: Vec<PathBuf> = JOBS.iter().map(|j| path(j.folder, "record.json")).collect();
@@ -169,6 +184,7 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
             records: &records,
             comparisons: &comparisons,
             page: path(harness::FOLDER, "page.html"),
+            index,
             coil: path(harness::FOLDER, "coil.toml"),
         })?;
     } else {
@@ -180,7 +196,9 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
 /// Refuses a place where an earlier run, or anything else of these names, lies.
 fn refuse_existing(out: &Path) -> Result<()> {
     let folders = JOBS.iter().map(|j| j.folder).chain(COMPARISONS.map(|c| c.0));
-    let mut all = folders.chain(["rig.toml", harness::FOLDER]).map(|name| out.join(name));
+    let mut all = folders
+        .chain(["rig.toml", harness::FOLDER, pages::FOLDER, pages::INDEX])
+        .map(|name| out.join(name));
     match all.find(|p| p.symlink_metadata().is_ok()) {
         Some(path) => Err(Failure::new(
             format!("{} is there already", path.display()),
@@ -208,10 +226,23 @@ fn make(out: &Path) -> Result<Made> {
     });
     let harness = harness::make(&records[COIL_TAKES], &records[0], out)?;
     Ok(Made {
+        rig,
         records,
         comparisons: comparisons.into_iter().collect::<Result<_>>()?,
         harness,
     })
+}
+
+fn day(made: &Made) -> pages::Day<'_> {
+    let records = |which: [usize; 2]| which.map(|i| &made.records[i]);
+    pages::Day {
+        rig: &made.rig,
+        readings: JOBS.iter().map(|j| j.folder).zip(&made.records).collect(),
+        compared: (&made.comparisons[0], records(COMPARISONS[0].1)),
+        wax: records(COMPARISONS[1].1),
+        rejected: &made.records[REJECTED],
+        loads: format!("{}/page.html", harness::FOLDER),
+    }
 }
 
 /// To look at pictures is what the demonstration is for: here a missing one is a failure.
@@ -239,6 +270,7 @@ fn measure(job: &Job, rig: &Rig, drive: &Drive, taken_at: &str, folder: &Path) -
             r_ohm: Some(job.ohms),
             temperature_c: Some(21.0),
             note: Some(job.note.into()),
+            stage: job.stage.and_then(Stage::of),
             ..Pickup::default()
         },
     };
@@ -328,6 +360,16 @@ mod tests {
         assert!(
             page.contains("SIMULATED") && page.matches("<svg").count() >= 7,
             "{page}"
+        );
+        let index = std::fs::read_to_string(out.join(pages::INDEX)).unwrap();
+        let links: Vec<&str> = index
+            .split("href=\"")
+            .skip(1)
+            .map(|l| l.split('"').next().unwrap())
+            .collect();
+        assert!(
+            links.len() == 9 && links.iter().all(|l| out.join(l).is_file()),
+            "{links:?}"
         );
         for file in [
             "coil.toml",

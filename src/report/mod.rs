@@ -3,6 +3,7 @@
 mod axis;
 mod chart;
 pub mod checks_plot;
+mod closer;
 pub mod coil_words;
 pub mod difference_words;
 pub mod entry_words;

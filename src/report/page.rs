@@ -41,6 +41,8 @@ pub enum Block {
     Picture(Box<Plot>),
     /// Room to write by hand, and what for.
     Signature(Vec<&'static str>),
+    /// Other pages: where each lies from here, and what is on it.
+    Links(Vec<(String, Line)>),
     /// What is handed out by itself: one side of paper.
     Sheet(Line, Vec<Block>),
 }
@@ -136,6 +138,7 @@ fn one(block: &Block, at: &str) -> Markup {
             Block::Facts(facts) => dl { @for (name, line) in facts { div { dt { (name) } dd { (line) } } } },
             Block::Table(table) => (table.html(at)),
             Block::Picture(plot) => (picture(plot, at)),
+            Block::Links(links) => ul class="links" { @for (file, line) in links { li { a href=(file) { (line) } } } },
             Block::Signature(lines) => div class="signature" { @for line in lines { p { (line) } } },
             Block::Sheet(line, inner) => article class="sheet" { h2 { (line) } (blocks(inner, at)) },
         }

@@ -109,6 +109,7 @@ fn entry(f: &Folder, n: u32, kind: &str, more: Value) {
 pub fn shop() -> Folder {
     let f = Folder::new();
     f.write("north.toml", RIG.as_bytes());
+    std::fs::create_dir(f.path("other")).unwrap();
     let on = ["--rig", "north.toml", "--load", "cap=330p", "--out"];
     let measured = |name: &str, sim: &str, out: &str, status: i32| {
         let args = [&["measure", name, "--sim", sim], &SHORT[..], &on, &[out]].concat();
@@ -131,7 +132,7 @@ pub fn shop() -> Folder {
     f.write(
         "coil.toml",
         format!(
-            "schema = \"coilwright/coil-file/1\"\nname = {}\nr_ohm = 6000.0\nl_h = 2.4\nc_f = 120e-12\n",
+            "schema = \"coilwright/coil/1\"\nname = {}\nr_ohm = 6000.0\nl_h = 2.4\nc_f = 120e-12\n",
             json!(NASTY)
         )
         .as_bytes(),
@@ -171,7 +172,7 @@ fn the_life(f: &Folder, good: &Value, waxed: &Value) {
         });
         put(f, &format!("neck-7/000{n}"), &r);
     }
-    entry(f, 1, "about", json!({"position": "neck", "by": NASTY}));
+    entry(f, 1, "about", json!({"position": "neck"}));
     entry(f, 2, "recipe", json!({"design": null, "words": {"turns": TURNS}}));
     entry(f, 3, "sent", json!({"record": "life-2", "to": CUSTOMER}));
     entry(

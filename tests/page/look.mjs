@@ -2,7 +2,7 @@
 // The browser is spoken to over two pipes, each message ended by a zero byte; nothing listens on a port.
 import { spawn } from "node:child_process";
 import { createRequire } from "node:module";
-import { mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { copyFileSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join, resolve } from "node:path";
 import { pathToFileURL } from "node:url";
@@ -59,7 +59,7 @@ async function look(file) {
   await s("Page.navigate", { url });
   for (let i = 0; (await run("document.readyState")) !== "complete" && i < 600; i++) await new Promise((r) => setTimeout(r, 50));
   const found = { file, axe: [] };
-  found.wrong = (await checker.validateString(readFileSync(file, "utf8"), { filename: "page.html" })).results
+  found.wrong = (await checker.validateString(readFileSync(file, "utf8"), "page.html")).results
     .flatMap((r) => r.messages.map((m) => `${m.ruleId} ${m.line}:${m.column} ${m.message}`));
   found.mode = await run("document.compatMode");
   found.elements = await run("Object.fromEntries(['script','style','img','iframe','link','object','a','table','figure','article','svg'].map(n => [n, document.getElementsByTagName(n).length]))");
@@ -105,13 +105,14 @@ async function look(file) {
   for (const [paper, w, h] of [["a4", 8.27, 11.69], ["letter", 8.5, 11]]) {
     const { data } = await s("Page.printToPDF", { paperWidth: w, paperHeight: h, preferCSSPageSize: false });
     found.pages[paper] = (Buffer.from(data, "base64").toString("latin1").match(/\/Type\s*\/Page\b/g) ?? []).length;
-    if (process.env.PAGE_PICTURES) (await import("node:fs")).writeFileSync(join(process.env.PAGE_PICTURES, `${files.indexOf(file)}-${paper}.pdf`), Buffer.from(data, "base64"));
+    if (process.env.PAGE_PICTURES) writeFileSync(join(process.env.PAGE_PICTURES, `${file}-${paper}.pdf`), Buffer.from(data, "base64"));
   }
   if (process.env.PAGE_PICTURES) {
+    copyFileSync(file, join(process.env.PAGE_PICTURES, file));
     for (const scheme of ["light", "dark"]) {
       await s("Emulation.setEmulatedMedia", { features: [{ name: "prefers-color-scheme", value: scheme }] });
       const shot = await s("Page.captureScreenshot", { captureBeyondViewport: true });
-      (await import("node:fs")).writeFileSync(join(process.env.PAGE_PICTURES, `${files.indexOf(file)}-${scheme}.png`), Buffer.from(shot.data, "base64"));
+      writeFileSync(join(process.env.PAGE_PICTURES, `${file}-${scheme}.png`), Buffer.from(shot.data, "base64"));
     }
   }
   // What the browser was asked for besides the page, and all that it complained of.

@@ -102,7 +102,7 @@ fn every_page_stands_in_a_browser() {
                 pointer,
             );
             let words = |key: &str| pointer[key].as_str().unwrap_or_default().to_owned();
-            // A hundred thousandths from the right end of 100 Hz to 20 kHz: 20000 / 200^0.1.
+            // A tenth of the way back from 20 kHz to 100 Hz: 20000 / 200^0.1 Hz.
             expect(
                 "where",
                 pointer["at"] == 900 && words("told").starts_with("11.8 kHz: "),

@@ -1,5 +1,7 @@
 //! The life of one pickup: its readings stage by stage, what changed, and what was said of it.
 
+use std::path::Path;
+
 use serde::Serialize;
 
 use super::list::{Listed, say_left_out};
@@ -57,10 +59,9 @@ pub struct Gathered {
 }
 
 /// The readings that `filter` lets through, and everything that was said.
-pub fn gathered(name: &str, filter: &Filter, fresh: Fresh, console: &mut Console) -> Result<Gathered> {
-    let notebook = wanted::notebook()?;
+pub fn gathered(notebook: &Path, name: &str, filter: &Filter, fresh: Fresh, console: &mut Console) -> Result<Gathered> {
     let named = named(name)?;
-    let (rows, all, left_out) = wanted::ask(&notebook, fresh, |index| {
+    let (rows, all, left_out) = wanted::ask(notebook, fresh, |index| {
         let known = index.rows(&Filter {
             paper: true,
             ..Filter::life(&named.name)
@@ -83,12 +84,12 @@ pub fn gathered(name: &str, filter: &Filter, fresh: Fresh, console: &mut Console
     let name = rows.last().map_or(named.name.clone(), |r| r.name.clone());
     let said = life::of(&all, &name);
     if rows.is_empty() && said.is_empty() {
-        return Err(named.nothing(&notebook));
+        return Err(named.nothing(notebook));
     }
-    let (rows, read) = records(rows, &notebook, console);
+    let (rows, read) = records(rows, notebook, console);
     let (records, known) = readings::known_of(&read, anew::today(None).as_ref(), console)?;
     let how = How {
-        matters: Defaults::read_from(std::path::Path::new("."))?.matters(),
+        matters: Defaults::read_from(Path::new("."))?.matters(),
         in_place: false,
         known,
     };
@@ -106,7 +107,7 @@ pub fn gathered(name: &str, filter: &Filter, fresh: Fresh, console: &mut Console
 
 pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status> {
     let fresh = if args.look { Fresh::Now } else { Fresh::Usual };
-    let found = gathered(name, &args.which.filter(), fresh, console)?;
+    let found = gathered(&wanted::notebook()?, name, &args.which.filter(), fresh, console)?;
     let stem = args
         .out
         .as_deref()
@@ -226,7 +227,7 @@ fn without_customer(entry: &Entry) -> Entry {
 }
 
 /// The readings whose records can be read, with these; what cannot be is said and left out.
-fn records(rows: Vec<Row>, notebook: &std::path::Path, console: &mut Console) -> (Vec<Row>, Vec<wanted::Placed>) {
+fn records(rows: Vec<Row>, notebook: &Path, console: &mut Console) -> (Vec<Row>, Vec<wanted::Placed>) {
     let measured: Vec<Row> = rows.into_iter().filter(|r| r.verdict.is_some()).collect();
     let read = parallel::each(&measured, |row| {
         let folder = notebook.join(&row.path);

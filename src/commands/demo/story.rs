@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS, Made, harness};
+use super::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS, Made, REJECTED, harness, pages};
 use crate::record::{Level, Record};
 use crate::report::number::{self, Unit};
 use crate::report::text::{Style, compare_text, measure_text, shell};
@@ -28,6 +28,11 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
     if style.details {
         details(&mut t, made);
     }
+    t.text.push('\n');
+    t.free(&format!(
+        "A page of one of everything: open {} in a browser.",
+        out.join(pages::INDEX).display()
+    ));
     again(&mut t, out);
     t.text
 }
@@ -86,8 +91,8 @@ fn wax_and_no_reading(t: &mut Teller, made: &Made, out: &Path) {
     t.head("5", "A take that cannot be used");
     t.say(&format!(
         "{}: no reading. {}",
-        name(&made.records[5]),
-        advice(&made.records[5])
+        name(&made.records[REJECTED]),
+        advice(&made.records[REJECTED])
     ));
     t.look(out, &[JOBS[5].folder], "the record keeps the reason.");
 }

@@ -67,7 +67,7 @@ pub fn of(asked: &Asked, args: &PageArgs, console: &mut Console) -> Result<Page>
         Of::Rig(path) => of_rig(path, console),
         Of::Coil(path) => pages::loads::page(&predicted(path, args)?),
         Of::Life(name) => {
-            let found = gathered(name, &Filter::default(), Fresh::Usual, console)?;
+            let found = gathered(&wanted::notebook()?, name, &Filter::default(), Fresh::Usual, console)?;
             pages::life::page(&found.shown(recipe), &found.last_of_stages())
         }
     }

@@ -42,7 +42,7 @@ impl Table {
         let name = format!("{at}-table");
         html! {
             // Wider than a small screen: it is moved by keys as well.
-            div class="wide" role="region" tabindex="0" aria-labelledby=(name) {
+            section class="wide" tabindex="0" aria-labelledby=(name) {
                 table class="sorts" {
                     caption id=(name) { (self.caption) }
                     thead { tr { @for head in &self.head { th scope="col" { (head) } } } }

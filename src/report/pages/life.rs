@@ -80,12 +80,9 @@ fn table<'a>(readings: impl Iterator<Item = (&'a Row, &'a Record)>) -> Table {
 
 fn step(step: &LifeStep) -> Line {
     match step {
-        LifeStep::Said(entry) => {
-            let day = entry.at.get(..10).unwrap_or_default();
-            theirs(words::clean(day))
-                .ours(": ")
-                .theirs(entry_words::sentence(entry))
-        }
+        LifeStep::Said(entry) => theirs(entry_words::day(entry))
+            .ours(": ")
+            .theirs(entry_words::sentence(entry)),
         LifeStep::Reading { row, record, change } => {
             let mut line = theirs(words::clean(row.day())).ours(": ");
             if let Some(stage) = &row.stage {

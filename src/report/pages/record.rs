@@ -42,7 +42,7 @@ fn found(record: &Record) -> Vec<Fact> {
     let within = |label: &str, text: Option<String>| Some(fact(label, format!("{} {mark}", text?)));
     let peak = words::peak_intervals(record);
     let from_curve = peak.as_ref().filter(|_| words::from_curve(r));
-    let from_curve = from_curve.map(|_| fact("", "read off the measured curve, because no model fits it"));
+    let from_curve = from_curve.map(|_| fact("Read off", "the measured curve, because no model fits it"));
     out.extend(within("How sure", peak.or_else(|| words::down_interval(record))));
     out.extend(from_curve);
     if r.peak_hz.is_some() {

@@ -4,6 +4,8 @@
 pub const PER_K: f64 = 0.00393;
 /// Standard uncertainty of a thermometer's reading in kelvins (common practice for a room thermometer).
 const THERMOMETER_K: f64 = 1.0;
+/// What that leaves open of a resistance, relative.
+pub const UNSURE: f64 = PER_K * THERMOMETER_K;
 
 /// Resistance at this temperature over that at 20 degC.
 fn over_20(celsius: f64) -> f64 {

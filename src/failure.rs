@@ -72,6 +72,14 @@ impl Failure {
     }
 }
 
+/// Whether a document is of the kind that is read; else what is wrong with it.
+pub fn of_kind(schema: &str, read: &str) -> std::result::Result<(), String> {
+    if schema == read {
+        return Ok(());
+    }
+    Err(format!("is of the kind {schema:?}, this version reads {read:?}"))
+}
+
 /// The system's message without its "(os error N)".
 fn io_words(err: &std::io::Error) -> String {
     let s = err.to_string();

@@ -4,17 +4,21 @@ use std::ffi::OsString;
 use std::io::Write;
 use std::panic::{AssertUnwindSafe, PanicHookInfo, catch_unwind};
 
-use clap::Parser;
+use clap::FromArgMatches as _;
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 
 use crate::cli::args::{Cli, Command};
+use crate::cli::brief;
 use crate::cli::console::Console;
 use crate::commands;
 use crate::failure::{Failure, Result, Status};
 
 /// Runs the program. Results go to `out`, everything else to `err`.
 pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &mut dyn Write) -> Status {
-    let cli = match Cli::try_parse_from(args) {
+    let parsed = brief::command()
+        .try_get_matches_from(args)
+        .and_then(|m| Cli::from_arg_matches(&m));
+    let cli = match parsed {
         Ok(cli) => cli,
         Err(e) if matches!(e.kind(), ErrorKind::DisplayHelp | ErrorKind::DisplayVersion) => {
             let _ = write!(out, "{}", e.render().ansi());
@@ -56,7 +60,7 @@ fn dispatch(command: Command, console: &mut Console) -> Result<Status> {
         Command::Devices(a) => commands::devices::run(&a, console),
         Command::Drive(a) => commands::drive::run(&a, console),
         Command::Use(a) => commands::remember::run(&a, console),
-        Command::Measure(a) => commands::measure::run(a, console),
+        Command::Measure(a) => commands::measure::run(*a, console),
         Command::Analyze(a) => commands::analyze::run(&a, console),
         Command::Compare(a) => commands::compare::run(&a, console),
         Command::Loads(a) => commands::loads::run(&a, console),

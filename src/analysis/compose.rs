@@ -27,17 +27,18 @@ pub struct Context {
 
 impl From<&Description> for Drive {
     fn from(d: &Description) -> Self {
+        let s = &d.settings;
         Drive {
-            shape: match d.shape {
+            shape: match s.shape {
                 Shape::Sweep => "sweep".into(),
                 Shape::Noise => "noise".into(),
             },
-            rate_hz: d.rate_hz,
-            seconds: d.seconds,
-            from_hz: d.from_hz,
-            to_hz: d.to_hz,
-            level_dbfs: d.level_dbfs,
-            seed: (d.shape == Shape::Noise).then_some(d.seed),
+            rate_hz: s.rate_hz,
+            seconds: s.seconds,
+            from_hz: s.from_hz,
+            to_hz: s.to_hz,
+            level_dbfs: s.level_dbfs,
+            seed: (s.shape == Shape::Noise).then_some(s.seed),
         }
     }
 }

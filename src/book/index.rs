@@ -5,20 +5,17 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use rusqlite::{Connection, OptionalExtension, Transaction, params};
+use rusqlite::{Connection, OptionalExtension, params};
 
-use super::entry::{Entry, What};
+use super::entries;
+use super::entry::Entry;
 use super::look::{self, Found, Mark};
-use super::seen::{self, Seen};
-use super::{entries, row};
+use super::row::{self, Filter, Row};
+use super::seen;
+use super::table::{TABLES, VERSION, count_once, put, put_entry, same, settle};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::parallel;
-use crate::record::Pickup;
-use crate::record::when::moment;
-
-/// Of the tables below. An index of another version is made anew.
-const VERSION: i64 = 1;
 
 /// Another program's hold on the index is waited for so long; then this one makes its own in memory.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -27,20 +24,6 @@ const PATIENCE: Duration = Duration::from_secs(5);
 /// directly.
 const QUICK: Duration = Duration::from_millis(60);
 const STALE: i64 = 60;
-
-const TABLES: &str = "
-CREATE TABLE readings (
-  path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, lot TEXT, replaced INTEGER, unread TEXT,
-  id TEXT, told TEXT, name TEXT, over TEXT, told_stage TEXT, stage TEXT, made_by TEXT, taken_at TEXT, seq INTEGER, rig TEXT,
-  load TEXT, channels INTEGER, definition TEXT, f0_hz REAL, u_f0_hz REAL, q REAL, u_q REAL, peak_hz REAL, u_peak_hz REAL,
-  peak_db REAL, u_peak_db REAL, level_db REAL, u_level_db REAL, ohm20 REAL, verdict TEXT, simulated INTEGER, take TEXT,
-  again INTEGER DEFAULT 0) WITHOUT ROWID;
-CREATE INDEX by_name ON readings (name, seq);
-CREATE INDEX by_id ON readings (id);
-CREATE INDEX by_day ON readings (seq);
-CREATE TABLE entries (path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, body TEXT, unread TEXT);
-CREATE TABLE looks (notebook TEXT, at INTEGER, took INTEGER);
-";
 
 /// From here on all readings are gone through at once instead of each new one.
 const MANY: usize = 20;
@@ -55,7 +38,7 @@ pub enum Fresh {
 }
 
 pub struct Index {
-    pub(super) db: Connection,
+    db: Connection,
     notebook: PathBuf,
 }
 
@@ -109,7 +92,10 @@ pub fn enter(notebook: &Path, cache: Option<&Path>, folder: &Path) {
         return;
     };
     // Whatever fails here is made good for by the next look.
-    let _ = Index::open(notebook, Some(&file)).and_then(|mut index| index.enter(folder));
+    let whole = |path: &Path| std::fs::canonicalize(path).ok();
+    if let (Some(notebook), Some(folder)) = (whole(notebook), whole(folder)) {
+        let _ = Index::open(&notebook, Some(&file)).and_then(|mut index| index.enter(&folder));
+    }
 }
 
 /// The index of a notebook.
@@ -267,12 +253,19 @@ impl Index {
             replaced: false,
         };
         let seen = seen::read(folder);
-        let id = seen.as_ref().map_or_else(|_| String::new(), |s| s.id.clone());
+        let same = seen.as_ref().ok().and_then(same);
         let all = self.db.transaction()?;
         put(&all, &found, seen)?;
         settle(&all, Some(path))?;
-        count_once(&all, Some(&id))?;
+        if let Some(same) = same {
+            count_once(&all, Some(&same))?;
+        }
         all.commit()
+    }
+
+    /// See [`row::rows`].
+    pub fn rows(&self, filter: &Filter) -> Asked<Vec<Row>> {
+        row::rows(&self.db, filter)
     }
 
     /// Those that hold, in order of their time.
@@ -290,10 +283,6 @@ impl Index {
         )?;
         ask.query_map([], |r| r.get(0))?.collect()
     }
-
-    pub fn notebook(&self) -> &Path {
-        &self.notebook
-    }
 }
 
 /// What is new or other than it was, and the paths of what is gone.
@@ -306,184 +295,4 @@ fn changes(found: &[Found], known: &BTreeMap<String, Found>) -> (Vec<Found>, Vec
         .collect();
     let gone = known.keys().filter(|p| !there.contains(p.as_str())).cloned().collect();
     (new, gone)
-}
-
-fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
-    let mark = found.mark;
-    let (seen, unread) = match seen {
-        Ok(seen) => (seen, None),
-        Err(e) => (Seen::default(), Some(e.to_string())),
-    };
-    let of = |f: seen::Figure| (f.map(|f| f.0), f.map(|f| f.1));
-    let [f0, q, peak, height, level] = [seen.f0_hz, seen.q, seen.peak_hz, seen.peak_db, seen.level_db].map(of);
-    let stage = seen.pickup.stage.as_ref().map(|s| s.text().to_owned());
-    let verdict = seen.verdict.map(row::code);
-    let mut put = all.prepare_cached(
-        "INSERT OR REPLACE INTO readings VALUES
-         (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,0)",
-    )?;
-    put.execute(params![
-        found.path,
-        mark.size,
-        mark.changed,
-        mark.folder_changed,
-        found.lot,
-        found.replaced,
-        unread,
-        seen.id,
-        seen.pickup.name,
-        seen.pickup.name,
-        seen.pickup.over,
-        stage,
-        stage,
-        seen.pickup.by,
-        seen.taken_at,
-        sequence(seen.second, &found.path),
-        seen.rig,
-        seen.load,
-        seen.channels,
-        seen.definition.code(),
-        f0.0,
-        f0.1,
-        q.0,
-        q.1,
-        peak.0,
-        peak.1,
-        height.0,
-        height.1,
-        level.0,
-        level.1,
-        seen.ohm20,
-        verdict,
-        seen.simulated,
-        seen.take,
-    ])?;
-    Ok(())
-}
-
-/// Readings in order of their time; a number that was counted up tells two of one second apart.
-fn sequence(second: i64, path: &str) -> i64 {
-    let number: i64 = path
-        .rsplit(['/', '\\'])
-        .next()
-        .and_then(|n| n.parse().ok())
-        .unwrap_or(0);
-    second.saturating_mul(10_000).saturating_add(number.clamp(0, 9_999))
-}
-
-fn put_entry(all: &Transaction, notebook: &Path, found: &Found) -> Asked<()> {
-    let read = entries::read(&notebook.join(&found.path));
-    let mark = found.mark;
-    let (body, unread) = match &read {
-        Ok(entry) => (serde_json::to_string(entry).ok(), None),
-        Err(e) => (None, Some(e.to_string())),
-    };
-    all.execute(
-        "INSERT OR REPLACE INTO entries VALUES (?,?,?,?,?,?)",
-        params![found.path, mark.size, mark.changed, mark.folder_changed, body, unread],
-    )?;
-    Ok(())
-}
-
-/// Names and stages as the entries have them: of all readings, or of one.
-fn settle(all: &Transaction, path: Option<&str>) -> Asked<()> {
-    let only = |text: &str| match path {
-        Some(_) => format!("{text} path = ?1 AND "),
-        None => format!("{text} ?1 IS NULL AND "),
-    };
-    all.execute(
-        &(only("UPDATE readings SET name = told, stage = told_stage WHERE") + "1"),
-        [path],
-    )?;
-    let mut ask = all.prepare("SELECT body FROM entries WHERE body IS NOT NULL")?;
-    let bodies: Vec<String> = ask.query_map([], |r| r.get(0))?.collect::<Asked<_>>()?;
-    let list = bodies.iter().filter_map(|b| serde_json::from_str::<Entry>(b).ok());
-    let list = entries::holding(list.collect());
-    if path.is_none() {
-        put_paper(all, &list)?;
-    }
-    for entry in &list {
-        let until = sequence(moment(&entry.at).map_or(i64::MAX, |t| t.as_second()), "9999");
-        match &entry.what {
-            What::Rename {
-                pickup,
-                to,
-                record: None,
-            } => {
-                let text = only("UPDATE readings SET name = ?2 WHERE") + "name = ?3 AND seq <= ?4";
-                all.execute(&text, params![path, to, pickup, until])?;
-            }
-            What::Rename {
-                to, record: Some(id), ..
-            } => {
-                let text = only("UPDATE readings SET name = ?2 WHERE") + "id = ?3";
-                all.execute(&text, params![path, to, id])?;
-            }
-            What::Stage { record, stage, .. } => {
-                let text = only("UPDATE readings SET stage = ?2 WHERE") + "id = ?3";
-                all.execute(&text, params![path, stage.text(), record])?;
-            }
-            _ => {}
-        }
-    }
-    Ok(())
-}
-
-/// Readings of a notebook on paper stand among the others, marked by a size that no file has.
-fn put_paper(all: &Transaction, list: &[Entry]) -> Asked<()> {
-    all.execute("DELETE FROM readings WHERE size < 0", [])?;
-    for entry in list {
-        let What::Paper {
-            pickup,
-            day,
-            stage,
-            ohm,
-            ..
-        } = &entry.what
-        else {
-            continue;
-        };
-        let seen = Seen {
-            id: entry.id.clone(),
-            taken_at: day.clone(),
-            second: row::second_of(day).unwrap_or(0),
-            pickup: Pickup {
-                name: pickup.clone(),
-                stage: stage.clone(),
-                ..Pickup::default()
-            },
-            ohm20: *ohm,
-            ..Seen::default()
-        };
-        let found = Found {
-            path: format!("{}/{}", entries::FOLDER, entry.id),
-            mark: Mark {
-                size: -1,
-                ..Mark::default()
-            },
-            lot: None,
-            replaced: false,
-        };
-        put(all, &found, Ok(seen))?;
-    }
-    Ok(())
-}
-
-/// A reading that lies in the notebook twice counts once: all of them, or those of an id.
-fn count_once(all: &Transaction, id: Option<&str>) -> Asked<()> {
-    match id {
-        Some(id) => all.execute(
-            "UPDATE readings SET again = path != (SELECT min(path) FROM readings WHERE id = ?1) WHERE id = ?1",
-            [id],
-        )?,
-        None => {
-            all.execute("UPDATE readings SET again = 0 WHERE again", [])?;
-            all.execute(
-                "UPDATE readings SET again = 1 WHERE id != '' AND id IN (SELECT id FROM readings GROUP BY id HAVING count(*) > 1)
-                 AND path != (SELECT min(path) FROM readings AS r WHERE r.id = readings.id)",
-                [],
-            )?
-        }
-    };
-    Ok(())
 }

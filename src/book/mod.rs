@@ -7,4 +7,5 @@ pub mod life;
 pub mod look;
 pub mod row;
 pub mod seen;
+mod table;
 pub mod word;

@@ -6,16 +6,15 @@ use jiff::ToSpan as _;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use rusqlite::types::Value;
+use rusqlite::{Connection, Result as Asked};
 
-use super::index::{Asked, Index};
 use super::look::{self, Mark};
 use super::seen::Figure;
-use crate::estimate::Estimate;
 use crate::record::stage::Stage;
 use crate::record::{Record, Verdict};
 
 /// A reading in a list.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Row {
     /// Its folder, from the notebook's; of one on paper its entry.
     pub path: PathBuf,
@@ -136,7 +135,7 @@ impl Sort {
 /// Which readings; what is `None` or empty asks for nothing.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Filter {
-    /// Names, with `*` for anything.
+    /// Patterns of names, as [`pattern`] makes them.
     pub names: Vec<String>,
     pub lot: Option<String>,
     /// From this second since 1970 on.
@@ -209,6 +208,18 @@ impl Filter {
     }
 }
 
+/// Names as people write them, `*` for anything, as a pattern of the index.
+pub fn pattern(names: &str) -> String {
+    let one = |c: char| {
+        if c == '*' {
+            "*".to_owned()
+        } else {
+            pattern_of(&c.to_string())
+        }
+    };
+    names.chars().map(one).collect()
+}
+
 /// A name as a pattern that means it alone.
 pub fn pattern_of(name: &str) -> String {
     name.chars().fold(String::new(), |mut out, c| {
@@ -241,21 +252,20 @@ const COLUMNS: &str = "path, id, name, over, stage, made_by, lot, taken_at, rig,
                        u_peak_hz, peak_db, u_peak_db, level_db, u_level_db, ohm20, verdict, simulated, replaced, seq, size, changed, \
                        folder_changed";
 
-impl Index {
-    pub fn rows(&self, filter: &Filter) -> Asked<Vec<Row>> {
-        let (condition, values) = filter.words();
-        let order = filter.sort.order();
-        // SQLite takes the other columns from the row that holds the maximum.
-        let text = match filter.all {
-            true => format!("SELECT {COLUMNS} FROM readings WHERE {condition} ORDER BY {order}"),
-            false => {
-                format!("SELECT {COLUMNS}, max(seq) FROM readings WHERE {condition} GROUP BY name ORDER BY {order}")
-            }
-        };
-        let mut ask = self.db.prepare(&text)?;
-        let rows = ask.query_map(rusqlite::params_from_iter(values), row)?;
-        rows.collect()
-    }
+/// The readings that a filter asks for, in its order.
+pub fn rows(db: &Connection, filter: &Filter) -> Asked<Vec<Row>> {
+    let (condition, values) = filter.words();
+    let order = filter.sort.order();
+    // SQLite takes the other columns from the row that holds the maximum.
+    let text = match filter.all {
+        true => format!("SELECT {COLUMNS} FROM readings WHERE {condition} ORDER BY {order}"),
+        false => {
+            format!("SELECT {COLUMNS}, max(seq) FROM readings WHERE {condition} GROUP BY name ORDER BY {order}")
+        }
+    };
+    let mut ask = db.prepare(&text)?;
+    let rows = ask.query_map(rusqlite::params_from_iter(values), row)?;
+    rows.collect()
 }
 
 fn row(r: &rusqlite::Row) -> Asked<Row> {
@@ -331,10 +341,11 @@ pub fn span_of(day: &str) -> Option<(i64, i64)> {
     Some((begin(date)?, begin(date.checked_add(step).ok()?)?))
 }
 
-/// A figure of a list as an estimate; the list does not keep what of it is noise.
-pub fn estimate(figure: Figure) -> Option<Estimate> {
-    let (value, u) = figure?;
-    Estimate::new(value, u, u)
+/// Readings of one pickup in the order of its life: by their time, and where a notebook on paper tells none, by the order of the
+/// work.
+pub fn in_order(mut rows: Vec<Row>) -> Vec<Row> {
+    rows.sort_by_key(|r| (r.seq, r.stage.as_deref().and_then(Stage::of).and_then(|s| s.usual())));
+    rows
 }
 
 #[cfg(test)]
@@ -351,6 +362,25 @@ mod tests {
         for none in ["", "March", "2026-13", "2026-02-30", "26-03-02", "2026-3"] {
             assert_eq!(span_of(none), None, "{none}");
         }
+    }
+
+    #[test]
+    fn stages_of_one_day_are_in_the_order_of_the_work() {
+        let read = |day: &str, seq, stage: &str| Row {
+            stage: Some(stage.into()),
+            taken_at: day.into(),
+            seq,
+            ..Row::default()
+        };
+        let rows = vec![
+            read("2004-03-02", 1, "after wax"),
+            read("2004-03-02", 1, "wound"),
+            read("2004-03-01", 0, "cleaned"),
+            read("2004-03-02", 1, "before wax"),
+            read("2004-03-03", 2, "soldered"),
+        ];
+        let stages: Vec<String> = in_order(rows).into_iter().filter_map(|r| r.stage).collect();
+        assert_eq!(stages, ["cleaned", "wound", "before wax", "after wax", "soldered"]);
     }
 
     #[test]

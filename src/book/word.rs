@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::index::{Asked, Index};
-use super::row::{Filter, Row, pattern_of, span_of};
+use super::row::{Filter, Row, in_order, pattern, span_of};
 use crate::failure::{Failure, Result};
 use crate::record::Verdict;
 use crate::record::stage::Stage;
@@ -107,26 +107,12 @@ impl Named {
 
     /// The readings that it may mean, in order of their time; none of them rejected.
     pub fn readings(&self, index: &Index) -> Asked<Vec<Row>> {
-        let pattern = match self.is_pattern() {
-            true => self
-                .name
-                .chars()
-                .map(|c| {
-                    if c == '*' {
-                        "*".into()
-                    } else {
-                        pattern_of(&c.to_string())
-                    }
-                })
-                .collect(),
-            false => pattern_of(&self.name),
-        };
         let (since, until) = match self.which {
             Which::Day(from, until) => (Some(from), Some(until)),
             _ => (None, None),
         };
         let filter = Filter {
-            names: vec![pattern],
+            names: vec![pattern(&self.name)],
             stage: match &self.which {
                 Which::Stage(stage) => Some(stage.text().to_owned()),
                 _ => None,
@@ -149,8 +135,7 @@ impl Named {
         if let Which::Number(n) = self.which {
             rows.retain(|r| number(&r.path) == Some(n));
         }
-        rows.sort_by_key(|r| r.seq);
-        Ok(rows)
+        Ok(in_order(rows))
     }
 
     /// Whatever lies in a folder that was given.

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
+use super::book_returned_args::{ReturnedArgs, SentArgs};
+use super::book_shop_args::{ExperimentArgs, LotArgs};
 use super::shared::Detailed;
 use super::value::{Said, line, one_of, stage};
 use crate::book::row::{Filter, Sort, span_of};
@@ -31,6 +33,16 @@ pub struct BookArgs {
 pub enum BookAction {
     /// Give a pickup, or one of its readings, another name
     Rename(RenameArgs),
+    /// Mark pickups as sent, each with the reading it leaves with
+    Sent(SentArgs),
+    /// One came back: is it what was sent?
+    Returned(Box<ReturnedArgs>),
+    /// A lot in the order of making: odd ones, drift, and which to look at first
+    Lot(LotArgs),
+    /// What one change of the recipe did, by two groups
+    Experiment(ExperimentArgs),
+    /// Which pickups go together in a set
+    Sets(Box<super::book_sets_args::SetsArgs>),
     /// Take back the last entry
     Undo(UndoArgs),
 }
@@ -54,6 +66,9 @@ pub struct ListArgs {
     /// A table for a spreadsheet, on standard output
     #[arg(long, conflicts_with = "json")]
     pub csv: bool,
+    /// The recipe too, in --json: else it stays on this screen
+    #[arg(long, requires = "json")]
+    pub with_recipe: bool,
     /// Folder for the plot of a life
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,

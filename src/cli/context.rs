@@ -23,11 +23,23 @@ pub struct Bench {
     pub chain: Chain,
     pub load: Option<Load>,
     pub channels: Option<Channels>,
-    /// What was told of the pickup, but for its name.
+    /// As it was told, but for its name.
     pub told: Pickup,
 }
 
 impl Bench {
+    /// A pickup as it was told, on this rig.
+    pub fn new(rig: Option<Rig>, told: Pickup) -> Self {
+        Bench {
+            chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
+            rig,
+            rig_file: None,
+            load: None,
+            channels: None,
+            told,
+        }
+    }
+
     /// Options first, then what the working folder remembers.
     pub fn plan(about: &About, defaults: &Defaults) -> Result<Self> {
         let rig_file = about.on.rig.as_ref().or(defaults.rig.as_ref());
@@ -37,22 +49,21 @@ impl Bench {
             None => defaults.load.clone(),
         };
         let channels = about.channels.map_or_else(|| defaults.channels(), |c| Ok(Some(c)))?;
+        let told = Pickup {
+            over: about.on.over.clone().or_else(|| defaults.over.clone()),
+            r_ohm: about.ohms.as_ref().map(|o| o.ohm),
+            ohmmeter: about.ohms.as_ref().and_then(|o| o.meter.clone()),
+            temperature_c: about.on.room.or(defaults.room_c),
+            note: about.note.clone(),
+            stage: about.life.stage.clone(),
+            by: about.life.by.clone(),
+            ..Pickup::default()
+        };
         Ok(Bench {
-            chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
-            rig,
             rig_file: rig_file.cloned(),
             load,
             channels,
-            told: Pickup {
-                over: about.on.over.clone().or_else(|| defaults.over.clone()),
-                r_ohm: about.ohms.as_ref().map(|o| o.ohm),
-                ohmmeter: about.ohms.as_ref().and_then(|o| o.meter.clone()),
-                temperature_c: about.on.room.or(defaults.room_c),
-                note: about.note.clone(),
-                stage: about.life.stage.clone(),
-                by: about.life.by.clone(),
-                ..Pickup::default()
-            },
+            ..Bench::new(rig, told)
         })
     }
 
@@ -60,6 +71,7 @@ impl Bench {
     pub fn pickup(&self, name: &str) -> Pickup {
         Pickup {
             name: name.into(),
+            r20_ohm: None,
             ..self.told.clone()
         }
     }
@@ -105,7 +117,6 @@ impl Bench {
 /// Temperatures of rooms in which people wind.
 const ROOM_C: std::ops::RangeInclusive<f64> = -5.0..=45.0;
 
-/// A time of the system as a record keeps it.
 /// Where what can be made anew at any time is kept, as the system has it.
 pub fn cache() -> Option<PathBuf> {
     use etcetera::BaseStrategy as _;
@@ -113,11 +124,20 @@ pub fn cache() -> Option<PathBuf> {
     Some(of_user.cache_dir().join("coilwright"))
 }
 
-/// A time as records have it.
+/// A time of the system as a record keeps it.
 pub fn stamp(time: std::time::SystemTime) -> String {
+    shown(time, "%Y-%m-%dT%H:%M:%S%:z")
+}
+
+/// The same to the microsecond: of two entries written one after the other the second is the later one.
+pub fn fine_stamp(time: std::time::SystemTime) -> String {
+    shown(time, "%Y-%m-%dT%H:%M:%S%.6f%:z")
+}
+
+fn shown(time: std::time::SystemTime, format: &str) -> String {
     let at = jiff::Timestamp::try_from(time).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
     at.to_zoned_datetime(jiff::tz::TimeZone::system())
-        .strftime("%Y-%m-%dT%H:%M:%S%:z")
+        .strftime(format)
         .to_string()
 }
 
@@ -134,12 +154,10 @@ pub struct Fresh(Vec<PathBuf>);
 impl Fresh {
     /// As [`ready_folder`].
     pub fn ready(&mut self, path: &Path) -> Result<PathBuf> {
-        let new = path.symlink_metadata().is_err();
+        let new = missing(path);
         let folder = ready_folder(path)?;
-        match new {
-            true => Ok(self.made(folder)),
-            false => Ok(folder),
-        }
+        self.0.extend(new);
+        Ok(folder)
     }
 
     /// One that was just made.
@@ -181,24 +199,51 @@ fn below(folder: &Path, depth: usize, kind: fn(&Path) -> bool, found: &mut Vec<P
     Ok(())
 }
 
-/// Makes the last folder of a path if it is missing; a missing parent is an error. Returns it ready to be written to.
+/// The folders of a path that are not there yet, the topmost first.
+fn missing(path: &Path) -> Vec<PathBuf> {
+    let gone = path
+        .ancestors()
+        .take_while(|p| !p.as_os_str().is_empty() && p.symlink_metadata().is_err());
+    let mut gone: Vec<PathBuf> = gone.map(Path::to_path_buf).collect();
+    gone.reverse();
+    gone
+}
+
+/// Whether a folder would be made inside the working folder, wherever links lead.
+fn is_inside(first_missing: &Path) -> bool {
+    let above = first_missing.parent().filter(|p| !p.as_os_str().is_empty());
+    let whole = std::fs::canonicalize(above.unwrap_or(Path::new(".")));
+    let here = std::fs::canonicalize(".");
+    whole
+        .ok()
+        .zip(here.ok())
+        .is_some_and(|(whole, here)| whole.starts_with(here))
+}
+
+/// Makes what is missing of a path inside the working folder. Outside it only the last folder is made: a missing parent there is a
+/// slip, or a stick that is not in. Returns it ready to be written to.
 pub fn ready_folder(path: &Path) -> Result<PathBuf> {
-    match std::fs::create_dir(path) {
-        Ok(()) => {}
-        Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists && path.is_dir() => {}
-        Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
-            return Err(Failure::new(
-                format!("{} is a file", path.display()),
-                "give a folder with --out",
-            ));
+    let missing = missing(path);
+    if let [first, _, ..] = missing.as_slice()
+        && !is_inside(first)
+    {
+        return Err(Failure::new(
+            format!("the folder above {} does not exist", path.display()),
+            "make it first, or give another --out",
+        ));
+    }
+    for folder in missing.iter().map(PathBuf::as_path).chain([path]) {
+        match std::fs::create_dir(folder) {
+            Ok(()) => {}
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists && folder.is_dir() => {}
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
+                return Err(Failure::new(
+                    format!("{} is a file", folder.display()),
+                    "give a folder with --out",
+                ));
+            }
+            Err(e) => return Err(Failure::io("make", folder, &e)),
         }
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
-            return Err(Failure::new(
-                format!("the folder above {} does not exist", path.display()),
-                "make it first, or give another --out",
-            ));
-        }
-        Err(e) => return Err(Failure::io("make", path, &e)),
     }
     // Found out before anything is played or computed: can a file be made there?
     crate::fileio::try_folder(path)?;

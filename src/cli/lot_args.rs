@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::inputs;
-use super::shared::{Devices, DriveArgs, Life, Shown, Surroundings};
+use super::shared::{DriveArgs, Life, Shown, Source, Surroundings};
 use super::value::{Columns, Said, line, of};
 use crate::quantity::{self, Unit};
 use crate::record::meters::Column;
@@ -58,6 +58,8 @@ pub struct PottingArgs {
 
 Headphones off your ears, loudspeakers off, phantom power off: every Enter plays the test signal. Strong magnets: keep cards, watches and implants away. docs/safety.md has the usual cautions; local rules come first.
 
+With --source sim, --sim takes a text file as well, with a line of words for each number.
+
 Examples:
   coilwright tray neck-12 --standard neck.toml --rig north.toml --load none
   coilwright tray neck-12 --columns \"ohms by meter A, gauss by probe C\"
@@ -79,12 +81,8 @@ pub struct TrayArgs {
     /// Where the lot's folder is made; left out, as for `measure`
     #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,
-    /// Where takes come from: live or sim (the built-in bench)
-    #[arg(long, value_name = "SOURCE", default_value = "live", value_parser = ["live", "sim"])]
-    pub source: String,
-    /// What the built-in bench holds: words, or a text file with a line of words for each number
-    #[arg(long, value_name = "SPEC")]
-    pub sim: Option<String>,
+    #[command(flatten)]
+    pub source: Source,
     #[command(flatten)]
     pub on: Surroundings,
     #[command(flatten)]
@@ -93,8 +91,6 @@ pub struct TrayArgs {
     /// none; left out, the lot's own, or what `use` remembers
     #[arg(long, value_name = "LIST", value_parser = Column::list)]
     pub columns: Option<Columns>,
-    #[command(flatten)]
-    pub devices: Devices,
     #[command(flatten)]
     pub drive: DriveArgs,
     #[command(flatten)]

@@ -2,6 +2,10 @@
 
 pub mod args;
 mod book_args;
+mod book_returned_args;
+mod book_sets_args;
+mod book_shop_args;
+pub mod brief;
 mod coil_args;
 pub mod console;
 pub mod context;
@@ -9,6 +13,7 @@ pub mod defaults;
 pub mod inputs;
 pub mod keys;
 mod lot_args;
+mod note_args;
 mod page_args;
 mod rig_args;
 mod shared;

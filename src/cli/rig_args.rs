@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-use super::shared::{Devices, DriveArgs, Shown};
+use super::shared::{Devices, DriveArgs, Shown, Source};
 use super::value::{Said, celsius, channels, line, of, ohms, one_of, told};
 use crate::capture::wav::Channels;
 use crate::quantity::{self, Unit};
@@ -77,14 +77,14 @@ pub struct RigFileArgs {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "The rig file names the witness, a pickup or a dummy in a tin that is kept for this:
+    after_help = "The rig file names the witness, a pickup or a coil that is kept for this:
   [witness]
-  name = \"tin one\"
+  name = \"witness one\"
 Headphones off your ears, loudspeakers off, phantom power off: it plays the test signal.
 
 Examples:
   coilwright rig check --rig north.toml
-  coilwright rig check --rig north.toml --record takes/tin-one/0021
+  coilwright rig check --rig north.toml --record takes/witness-one/0021
   coilwright rig check --rig north.toml --begin-again     after a change that was meant
 "
 )]
@@ -101,20 +101,14 @@ pub struct CheckArgs {
     /// Put the old checks aside and begin a new baseline
     #[arg(long)]
     pub begin_again: bool,
-    /// Where the take comes from: live, sim (the built-in bench) or a WAV file
-    #[arg(long, value_name = "SOURCE", default_value = "live")]
-    pub source: String,
-    /// What the built-in bench holds
-    #[arg(long, value_name = "SPEC")]
-    pub sim: Option<String>,
+    #[command(flatten)]
+    pub source: Source,
     /// The room's temperature, such as 21C
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room: Option<f64>,
     /// Over which coil the exciter lies
     #[arg(long, value_name = "TEXT", value_parser = line)]
     pub over: Option<String>,
-    #[command(flatten)]
-    pub devices: Devices,
     #[command(flatten)]
     pub drive: DriveArgs,
     /// Folder for the witness's record; left out, as for `measure`
@@ -238,14 +232,8 @@ fn two_percent(s: &str) -> Said<(f64, f64)> {
 /// Where a rig is set up: on what, and at which rate.
 #[derive(Debug, Args)]
 pub struct SoundArgs {
-    /// Where the sound goes: live or sim (the built-in bench)
-    #[arg(long, value_name = "SOURCE", default_value = "live", value_parser = ["live", "sim"])]
-    pub source: String,
-    /// What the built-in bench holds
-    #[arg(long, value_name = "SPEC")]
-    pub sim: Option<String>,
     #[command(flatten)]
-    pub devices: Devices,
+    pub source: Source,
     /// Sampling rate; left out, the rig's or the device's own
     #[arg(long, value_name = "HZ", value_parser = of(Unit::Hertz))]
     pub rate: Option<f64>,

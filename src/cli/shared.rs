@@ -1,11 +1,11 @@
 //! Options that several commands take.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
 use super::inputs::{LoadArg, load_arg};
-use super::value::{OhmsRead, celsius, channels, line, of, one_of, read_ohms, stage};
+use super::value::{OhmsRead, Said, celsius, channels, line, of, one_of, read_ohms, stage};
 use crate::capture::wav::Channels;
 use crate::quantity::Unit;
 use crate::record::stage::Stage;
@@ -136,6 +136,48 @@ pub struct Devices {
     /// Input device, likewise
     #[arg(long, value_name = "DEV", value_parser = line)]
     pub input: Option<String>,
+}
+
+/// Where takes come from.
+#[derive(Debug, Clone, Args)]
+pub struct Source {
+    /// Where takes come from: live, or sim (the built-in bench)
+    #[arg(long, value_name = "SOURCE", default_value = LIVE, value_parser = live_or_sim)]
+    pub source: String,
+    /// What the built-in bench holds: a TOML file, or words such as "r=6k l=2.4H cs=120p hum=-50dB"
+    #[arg(long, value_name = "SPEC")]
+    pub sim: Option<String>,
+    #[command(flatten)]
+    pub devices: Devices,
+}
+
+impl Source {
+    pub fn is_sim(&self) -> bool {
+        self.source == SIM
+    }
+}
+
+impl Default for Source {
+    fn default() -> Self {
+        Source {
+            source: LIVE.into(),
+            sim: None,
+            devices: Devices::default(),
+        }
+    }
+}
+
+const LIVE: &str = "live";
+const SIM: &str = "sim";
+
+fn live_or_sim(s: &str) -> Said<String> {
+    match s {
+        LIVE | SIM => Ok(s.to_owned()),
+        file if Path::new(file).extension().is_some() => Err(format!(
+            "{file} is a file; read a recording with `coilwright analyze {file}`"
+        )),
+        _ => Err("it is neither live nor sim; give one of them".into()),
+    }
 }
 
 /// The test signal. Left out: a sweep from 20 Hz to 20 kHz, twice, 3 s together, peak at -12 dBFS.

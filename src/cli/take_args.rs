@@ -5,9 +5,10 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::inputs::{LoadArg, load_arg};
-use super::shared::{About, Detailed, Devices, DriveArgs, Named, RigFile, Shown};
+use super::shared::{About, Detailed, Devices, DriveArgs, Named, RigFile, Shown, Source};
 use super::value::{Columns, celsius, line, one_of};
 use crate::analysis::Choice;
+use crate::network::Wiring;
 use crate::record::meters::Column;
 use crate::shop::yardstick::Matters;
 
@@ -85,45 +86,6 @@ pub struct UseArgs {
 }
 
 #[derive(Debug, Args)]
-#[command(
-    after_help = "Each note is a new file beside the record; nothing that is there is changed. A figure is of one meter: two meters of one kind are never put into one average. Magnets strong enough to be measured are strong enough to hurt implants, cards and watches (docs/safety.md).
-
-Examples:
-  coilwright note takes/neck-7/0001 --ohms \"6.05k by meter A\" --room 21C
-  coilwright note takes/neck-7/0001 --lcr \"2.43H at 120Hz by bridge B\"
-  coilwright note takes/neck-7/0001 --gauss \"412 430 428 431 425 405 by probe C\"
-  coilwright note takes/neck-7/0001 takes/neck-8/0001 --text \"same reel of wire\"
-  coilwright note takes/neck-7/0001                         shows what has been noted
-  coilwright note takes/neck-7/0001 --withdraw 2            note 2 holds no more; its file stays
-"
-)]
-pub struct NoteArgs {
-    /// Records: files, their folders, or the pickups' names
-    #[arg(value_name = "RECORD", required = true, num_args = 1..)]
-    pub records: Vec<PathBuf>,
-    /// Anything in words
-    #[arg(long, value_name = "TEXT")]
-    pub text: Option<String>,
-    /// An ohmmeter's reading, such as "6.05k by meter A"
-    #[arg(long, value_name = "READING")]
-    pub ohms: Vec<String>,
-    /// An LCR meter's inductance with its test frequency, such as "2.43H at 120Hz by bridge B"
-    #[arg(long, value_name = "READING")]
-    pub lcr: Vec<String>,
-    /// A gauss meter's figure at each pole, in the order of the row; the sign is the polarity
-    #[arg(long, value_name = "READING", allow_hyphen_values = true)]
-    pub gauss: Vec<String>,
-    /// Take back an earlier note, by its number
-    #[arg(long, value_name = "NUMBER")]
-    pub withdraw: Option<u32>,
-    /// The room's temperature when it was read, such as 21C
-    #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
-    pub room: Option<f64>,
-    #[command(flatten)]
-    pub shown: Shown,
-}
-
-#[derive(Debug, Args)]
 #[command(after_help = "Examples:
   coilwright measure neck-7
   coilwright measure bridge-2 --over \"second coil\" --ohms 8.2k --room 21C
@@ -135,9 +97,17 @@ Headphones off your ears, loudspeakers off, phantom power off. With --knock, tap
 pub struct MeasureArgs {
     #[command(flatten)]
     pub pickup: Named,
-    /// Where the take comes from: live, or sim (the built-in bench)
-    #[arg(long, value_name = "SOURCE", default_value = "live")]
-    pub source: String,
+    #[command(flatten)]
+    pub job: Job,
+    #[command(flatten)]
+    pub shown: Detailed,
+}
+
+/// What is to be measured of a pickup, whoever asks for it.
+#[derive(Debug, Clone, Args)]
+pub struct Job {
+    #[command(flatten)]
+    pub source: Source,
     #[command(flatten)]
     pub about: About,
     /// How many takes in a row, nothing touched in between
@@ -147,20 +117,32 @@ pub struct MeasureArgs {
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(3..=50))]
     pub knock: Option<u32>,
     #[command(flatten)]
-    pub devices: Devices,
-    #[command(flatten)]
     pub drive: DriveArgs,
-    /// What the built-in bench holds: a TOML file, or words such as "r=6k l=2.4H cs=120p hum=-50dB"
-    #[arg(long, value_name = "SPEC")]
-    pub sim: Option<String>,
     /// Which model the reading is taken from; left out, the plainest that follows the take
     #[arg(long, value_parser = one_of(MODELS))]
     pub model: Option<Choice>,
     /// Folder for the record; left out, FOLDER/NAME/0001 and so on
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    #[command(flatten)]
-    pub shown: Detailed,
+    /// It is measured in a guitar, at its jack: what stands between pickup and rig, for the built-in bench.
+    #[arg(skip)]
+    pub guitar: Option<Wiring>,
+}
+
+impl Default for Job {
+    /// One live take without anything besides.
+    fn default() -> Self {
+        Job {
+            source: Source::default(),
+            about: About::default(),
+            repeats: 1,
+            knock: None,
+            drive: DriveArgs::default(),
+            model: None,
+            out: None,
+            guitar: None,
+        }
+    }
 }
 
 const MODELS: &[(&str, Choice)] = &[

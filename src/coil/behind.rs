@@ -2,8 +2,8 @@
 
 use nalgebra::DMatrix;
 
-use super::told::{OHMMETER, reading, spelt, usual_input_u};
-pub use super::told::{Stated, input_of, input_u, load_of, whole_load};
+pub use super::told::{OHMMETER, Stated, input_of, input_u, load_of, whole_load};
+use super::told::{reading, spelt, usual_input_u};
 use crate::copper::warmth;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::against::{Against, Undone};
 use super::basis::Basis;
 use crate::network::knob::{Knob, Tolerances};
-use crate::network::predict::{self, LEVELS_HZ, db};
+use crate::network::predict::{self, Doubt, LEVELS_HZ, db};
 use crate::network::reach::Reached;
 use crate::network::{Eddy, Wiring, spread};
 
@@ -66,7 +66,7 @@ pub struct LoadPredicted {
     pub level_100_hz_db: Option<f64>,
     pub level_5_khz_db: Option<f64>,
     /// Standard uncertainties of the above from the coil's; null where the coil file states none.
-    pub u: Option<DoubtFound>,
+    pub u: Option<Doubt>,
     /// 95 % intervals from the tolerances of the parts; null where they were not asked for.
     pub band: Option<BandFound>,
     pub curve: GainCurve,
@@ -77,17 +77,6 @@ pub struct Varied {
     pub quantity: String,
     /// SI; rotations 0 to 1.
     pub value: f64,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct DoubtFound {
-    pub f0_hz: Option<f64>,
-    pub q: Option<f64>,
-    pub peak_hz: Option<f64>,
-    pub peak_db: Option<f64>,
-    pub height_db: Option<f64>,
-    pub level_100_hz_db: Option<f64>,
-    pub level_5_khz_db: Option<f64>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -189,18 +178,6 @@ pub fn predict_one(
 ) -> LoadPredicted {
     let coil = &basis.coil;
     let f = predict::figures(wiring, coil);
-    let u = basis.covariance.as_ref().map(|c| {
-        let d = predict::doubt(wiring, coil, c);
-        DoubtFound {
-            f0_hz: d.f0_hz,
-            q: d.q,
-            peak_hz: d.peak_hz,
-            peak_db: d.peak_db,
-            height_db: d.height_db,
-            level_100_hz_db: d.levels_db[0],
-            level_5_khz_db: d.levels_db[1],
-        }
-    });
     let response = predict::curve(wiring, coil, &manner.freq_hz);
     let band = manner
         .tolerances
@@ -219,7 +196,7 @@ pub fn predict_one(
         height_db: f.height_db,
         level_100_hz_db: heard(f.levels_db[0]),
         level_5_khz_db: heard(f.levels_db[1]),
-        u,
+        u: basis.covariance.as_ref().map(|c| predict::doubt(wiring, coil, c)),
         band,
         curve: GainCurve {
             freq_hz: manner.freq_hz.clone(),

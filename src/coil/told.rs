@@ -42,24 +42,24 @@ pub fn load_of(record: &Record) -> Result<Load> {
 pub type Input = (Option<f64>, f64);
 
 pub fn input_of(record: &Record) -> Input {
-    let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
-    let farad = ["input.capacitance_f", "input.lead_capacitance_f"]
-        .into_iter()
-        .filter_map(value)
-        .sum();
-    (value("input.resistance_ohm"), farad)
+    let farads = ["input.capacitance_f", "input.lead_capacitance_f"].map(|key| record.rig.number(key));
+    (
+        record.rig.number("input.resistance_ohm"),
+        farads.into_iter().flatten().sum(),
+    )
 }
 
 /// Standard uncertainties of the two, relative: from a half-width stated for both, else as the rig states them; `None` where
 /// neither does.
 pub fn input_u(record: &Record, half: Option<f64>) -> [Option<f64>; 2] {
-    let value = |key: &str| record.rig.values.get(key).and_then(serde_json::Value::as_f64);
     let (_, farad) = input_of(record);
     match half {
         Some(half) => [Some(UNIFORM * half); 2],
         None => [
-            value("input.resistance_tolerance"),
-            value("input.capacitance_tolerance_f")
+            record.rig.number("input.resistance_tolerance"),
+            record
+                .rig
+                .number("input.capacitance_tolerance_f")
                 .filter(|_| farad > 0.0)
                 .map(|u| u / farad),
         ],

@@ -3,17 +3,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-use serde::Serialize;
-
 use super::known;
-use super::outcome::Told;
+use super::outcome::{Played, Told, tell_all};
 use super::{complete, knock, outcome};
-use crate::analysis::chain::Chain;
 use crate::analysis::compose;
 use crate::analysis::{self, Options};
 use crate::capture::Take;
 use crate::capture::wav::{self, Channels};
-use crate::cli::args::{AnalyzeArgs, Shown};
+use crate::cli::args::AnalyzeArgs;
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, changed, ready_folder};
 use crate::cli::defaults::Defaults;
@@ -26,50 +23,9 @@ use crate::record::Record;
 use crate::report::text;
 use crate::rig::Rig;
 
-/// The document of several takes.
-#[derive(Debug, Serialize)]
-struct Batch<'a> {
-    schema: &'static str,
-    records: &'a [Record],
-    failed: Vec<Failed>,
-}
-
-#[derive(Debug, Serialize)]
-struct Failed {
-    file: String,
-    error: String,
-}
-
-/// No description of a drive is larger.
-const DESCRIPTION_BYTES: u64 = 64 * 1024;
-
-/// A drive file that was read once for all takes.
-pub struct DriveFile {
-    pub rate_hz: u32,
-    pub samples: Vec<f32>,
-    pub description: Option<crate::stimulus::Description>,
-}
-
-impl DriveFile {
-    pub fn read(path: &Path) -> Result<Self> {
-        let mut wave = wav::read_drive(path)?;
-        let beside = path.with_extension("json");
-        // The description is welcome but not needed; one that does not belong to the file is left alone.
-        let description = fileio::read_limited(&beside, DESCRIPTION_BYTES)
-            .ok()
-            .and_then(|b| serde_json::from_slice::<crate::stimulus::Description>(&b).ok())
-            .filter(|d| d.rate_hz == wave.rate_hz && d.frames as usize == wave.samples[0].len());
-        Ok(DriveFile {
-            rate_hz: wave.rate_hz,
-            samples: wave.samples.pop().unwrap_or_default(),
-            description,
-        })
-    }
-}
-
 /// Reads a take and sees to it that it can be analysed: one channel alone needs what was played, at its own rate, and what
 /// the rig's inputs do was measured at one rate.
-pub fn read(path: &Path, drive: Option<&DriveFile>, channels: Option<Channels>, rig: Option<&Rig>) -> Result<Take> {
+pub fn read(path: &Path, drive: Option<&Played>, channels: Option<Channels>, rig: Option<&Rig>) -> Result<Take> {
     let mut take = wav::read_take(path, channels)?;
     let bound = rig.and_then(|r| Some((r, r.interface.as_ref()?.rate_hz?)));
     if let Some((rig, rate)) = bound.filter(|(_, rate)| *rate != take.rate_hz) {
@@ -104,7 +60,7 @@ pub fn read(path: &Path, drive: Option<&DriveFile>, channels: Option<Channels>, 
 pub fn one(
     path: &Path,
     bench: &Bench,
-    drive: Option<&DriveFile>,
+    drive: Option<&Played>,
     channels: Option<Channels>,
     model: analysis::Choice,
     name: Option<&str>,
@@ -133,15 +89,8 @@ pub fn one(
 }
 
 /// The take of a record that nothing else lies beside, by another rig file.
-pub fn by_rig(take: &Path, record: &Record, drive: Option<&DriveFile>, rig: &Rig) -> Result<Record> {
-    let bench = Bench {
-        chain: Chain::from(rig),
-        rig: Some(rig.clone()),
-        rig_file: None,
-        load: None,
-        channels: None,
-        told: record.pickup.clone(),
-    };
+pub fn by_rig(take: &Path, record: &Record, drive: Option<&Played>, rig: &Rig) -> Result<Record> {
+    let bench = Bench::new(Some(rig.clone()), record.pickup.clone());
     // What was chosen once is not known: the better one is chosen anew.
     let model = analysis::Choice::default();
     let (new, _) = one(take, &bench, drive, None, model, Some(&record.pickup.name))?;
@@ -189,7 +138,7 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
     }
     let defaults = Defaults::read_from(Path::new("."))?;
     let bench = Bench::plan(&args.about, &defaults)?;
-    let drive = args.drive.as_deref().map(DriveFile::read).transpose()?;
+    let drive = args.drive.as_deref().map(Played::read).transpose()?;
     if let [path] = args.takes.as_slice() {
         return single(args, path, &bench, drive.as_ref(), console);
     }
@@ -206,13 +155,14 @@ fn single(
     args: &AnalyzeArgs,
     path: &Path,
     bench: &Bench,
-    drive: Option<&DriveFile>,
+    drive: Option<&Played>,
     console: &mut Console,
 ) -> Result<Status> {
     if let Some(out) = &args.out {
         outcome::refuse_existing(out)?;
     }
-    let taps = knock::given(args.knock_take.as_ref(), bench.channels)?;
+    let taps = args.knock_take.as_ref();
+    let taps = taps.map(|file| knock::read(file, bench.channels)).transpose()?;
     let (mut record, answer) = one(
         path,
         bench,
@@ -268,7 +218,7 @@ fn folder_names(takes: &[PathBuf]) -> Vec<String> {
         .collect()
 }
 
-fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: &mut Console) -> Result<Status> {
+fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&Played>, console: &mut Console) -> Result<Status> {
     let mut fresh = Fresh::default();
     let out = args.out.as_ref().map(|out| fresh.ready(out)).transpose()?;
     let (model, name) = (args.model.unwrap_or_default(), args.pickup.as_deref());
@@ -292,40 +242,4 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&DriveFile>, console: 
         outcome::draw_missing(&folders.filter(|f| f.is_dir()).collect::<Vec<_>>(), console);
     }
     Ok(status)
-}
-
-/// Says what came of each of several takes.
-pub fn tell_all(paths: &[PathBuf], list: Vec<Result<Record>>, shown: Shown, console: &mut Console) -> Result<Status> {
-    let (mut records, mut failed) = (Vec::new(), Vec::new());
-    for (path, ended) in paths.iter().zip(list) {
-        match ended {
-            Ok(r) => records.push(r),
-            Err(f) => failed.push((path.clone(), f.to_string())),
-        }
-    }
-    if let (true, Some((path, error))) = (records.is_empty(), failed.first()) {
-        return Err(Failure::new(
-            format!(
-                "none of {} takes could be used (first: {}: {error})",
-                failed.len(),
-                path.display()
-            ),
-            "see to the first one alone",
-        ));
-    }
-    if shown.json {
-        let failed = failed.iter().map(|(file, error)| Failed {
-            file: file.display().to_string(),
-            error: error.clone(),
-        });
-        console.json(&Batch {
-            schema: "coilwright/batch/1",
-            records: &records,
-            failed: failed.collect(),
-        })?;
-    } else {
-        console.result(&text::batch_text(&records, &failed, outcome::style(shown)))?;
-    }
-    let bad = !failed.is_empty() || records.iter().any(|r| outcome::status(r) != Status::Done);
-    Ok(if bad { Status::NoReading } else { Status::Done })
 }

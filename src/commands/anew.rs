@@ -3,7 +3,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::analyze::{self, DriveFile};
+use super::analyze;
 use super::complete;
 use super::kept::Measurement;
 use super::outcome::{self, Played};
@@ -189,12 +189,11 @@ fn beside(new: Record, record: &Record) -> Record {
 
 /// The record of the same take with another rig file; nothing where the take is not there any more.
 fn again(folder: &Path, record: &Record, rig: &Rig) -> Result<Option<Record>> {
-    let drive = folder.join(outcome::DRIVE);
-    let drive = drive.is_file().then(|| DriveFile::read(&drive)).transpose()?;
+    let drive = Played::beside(folder)?;
     if let Some(mut measurement) = Measurement::read(folder)?.filter(|m| !m.takes.is_empty()) {
         measurement.asked.rig = None;
         let bench = complete::bench_of(&measurement.asked, Some(rig.clone()))?;
-        let new = measurement.record(&bench, drive.as_ref().map(Played::from), None)?;
+        let new = measurement.record(&bench, drive.as_ref(), None)?;
         return Ok(Some(new).filter(|n| n.id == record.id));
     }
     let Some(take) = record

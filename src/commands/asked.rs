@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::analysis::Choice;
 use crate::capture::Provenance;
-use crate::failure::{Failure, Result};
+use crate::failure::{Failure, Result, of_kind};
 use crate::fileio;
 use crate::record::Pickup;
 use crate::rig::Rig;
@@ -75,12 +75,7 @@ impl Asked {
         };
         let asked: Asked =
             serde_json::from_slice(&fileio::read_limited(&path, MOST_BYTES)?).map_err(|e| wrong(e.to_string()))?;
-        if asked.schema != SCHEMA {
-            return Err(wrong(format!(
-                "it is of the kind {:?}, this version reads {SCHEMA:?}",
-                asked.schema
-            )));
-        }
+        of_kind(&asked.schema, SCHEMA).map_err(|what| wrong(format!("it {what}")))?;
         Ok(Some(asked))
     }
 }

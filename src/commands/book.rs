@@ -1,30 +1,40 @@
 //! `book`: the notebook asked, and what is said of pickups rather than of one reading.
 
-use std::path::Path;
-
-use crate::book::entries;
-use crate::book::entry::{Entry, What};
-use crate::cli::args::{BookAction, BookArgs};
+use crate::cli::args::{BookAction, BookArgs, ListArgs};
 use crate::cli::console::Console;
-use crate::cli::context::stamp;
-use crate::commands::wanted;
 use crate::failure::{Result, Status};
 
+mod experiment;
+mod in_guitar;
 pub mod life;
 mod list;
+mod lot;
 mod rename;
+mod returned;
+mod sent;
+mod sets;
 mod undo;
 
 pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
     match &args.action {
-        None => list::run(&args.list, console),
+        None => match lone_name(&args.list) {
+            Some(name) => life::run(&args.list, name, console),
+            None => list::run(&args.list, console),
+        },
         Some(BookAction::Rename(a)) => rename::run(a, console),
+        Some(BookAction::Sent(a)) => sent::run(a, console),
+        Some(BookAction::Returned(a)) => returned::run(a, console),
+        Some(BookAction::Lot(a)) => lot::run(a, console),
+        Some(BookAction::Experiment(a)) => experiment::run(a, console),
+        Some(BookAction::Sets(a)) => sets::run(a, console),
         Some(BookAction::Undo(a)) => undo::run(a, console),
     }
 }
 
-/// Writes an entry into the notebook.
-fn write(notebook: &Path, what: What) -> Result<Entry> {
-    let now = stamp(std::time::SystemTime::now());
-    Ok(entries::add(notebook, &now, None, what)?.0)
+/// The pickup whose life is asked for: one name, and no choice among its readings.
+fn lone_name(args: &ListArgs) -> Option<&str> {
+    match args.names.as_slice() {
+        [name] if !name.contains('*') && !args.all && !args.csv && args.sort.is_none() => Some(name),
+        _ => None,
+    }
 }

@@ -2,10 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use super::analyze::{DriveFile, tell_all};
 use super::kept::Measurement;
-use super::outcome::{self, Played, Told};
-use crate::analysis::chain::Chain;
+use super::outcome::{self, Played, Told, tell_all};
 use crate::cli::args::{AnalyzeArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, folders_below};
@@ -145,11 +143,9 @@ pub fn finished(folder: &Path, rig: Option<&Path>) -> Result<Record> {
             format!("give the take itself, {place}/{}", outcome::take_name(0)),
         )
     })?;
-    let drive = folder.join(outcome::DRIVE);
-    let drive = drive.is_file().then(|| DriveFile::read(&drive)).transpose()?;
+    let played = Played::beside(folder)?;
     let (bench, changed) = bench(&mut measurement.asked, rig)?;
-    let played = drive.as_ref().map(Played::from);
-    let mut record = measurement.record(&bench, played, None)?;
+    let mut record = measurement.record(&bench, played.as_ref(), None)?;
     record.notes.extend(changed);
     outcome::write(&record, folder)?;
     Ok(record)
@@ -179,11 +175,8 @@ fn bench(asked: &mut Asked, elsewhere: Option<&Path>) -> Result<(Bench, Option<S
 /// What a measurement was asked with, on this rig.
 pub fn bench_of(asked: &Asked, rig: Option<Rig>) -> Result<Bench> {
     Ok(Bench {
-        chain: rig.as_ref().map_or_else(Chain::unknown, Chain::from),
-        rig,
         rig_file: asked.rig.as_ref().map(|r| r.file.clone().into()),
         load: asked.load.as_deref().map(str::parse::<Load>).transpose()?,
-        channels: None,
-        told: asked.pickup.clone(),
+        ..Bench::new(rig, asked.pickup.clone())
     })
 }

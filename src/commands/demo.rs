@@ -2,6 +2,7 @@
 
 mod harness;
 mod pages;
+mod script;
 mod story;
 
 use std::path::{Path, PathBuf};
@@ -9,8 +10,8 @@ use std::time::SystemTime;
 
 use serde::Serialize;
 
+use super::outcome::Played;
 use super::{compare, outcome};
-use crate::analysis::chain::Chain;
 use crate::analysis::compose;
 use crate::analysis::{self, Choice, Options};
 use crate::capture::bench::{Bench as BuiltIn, Spec};
@@ -27,8 +28,11 @@ use crate::record::{Pickup, Record};
 use crate::report::difference_words;
 use crate::report::overlay::{self, Align};
 use crate::rig::Rig;
-use crate::shop::difference::{self, Comparison, How};
-use crate::stimulus::{self, Drive, Settings};
+use crate::shop::difference::{self, How};
+use crate::stimulus::{self, Settings};
+
+use script::{COIL_TAKES, COMPARISONS, JOBS, Job, REJECTED};
+use story::Made;
 
 pub const SCHEMA: &str = "coilwright/demo/1";
 
@@ -60,95 +64,6 @@ output = \"built-in bench\"    # nothing real has a place in this file
 input = \"built-in bench\"
 ";
 
-/// One measurement of the story.
-struct Job {
-    folder: &'static str,
-    pickup: &'static str,
-    /// What stands on the bench, in the bench's own words.
-    sim: &'static str,
-    load: Option<&'static str>,
-    over: Option<&'static str>,
-    stage: Option<&'static str>,
-    ohms: f64,
-    note: &'static str,
-    seed: u64,
-}
-
-const NECK: &str = "r=6.1k l=2.5H cs=110p loss=900k noise=-82dBFS";
-const BRIDGE: &str = "r=4.1k l=2.3H cs=60p loss=500k l2=2.4H cs2=65p over=first noise=-82dBFS";
-const CONTROLS_SHORT: &str = "vol=250k tone=250k+22n cable=3m@100p/m";
-const CONTROLS_LONG: &str = "vol=250k tone=250k+22n cable=6m@100p/m";
-
-impl Job {
-    const fn new(folder: &'static str, pickup: &'static str, sim: &'static str, ohms: f64, seed: u64) -> Job {
-        Job {
-            folder,
-            pickup,
-            sim,
-            load: None,
-            over: None,
-            stage: None,
-            ohms,
-            // So that also what only repeats the pickup's data says it.
-            note: "simulated, invented data",
-            seed,
-        }
-    }
-
-    const fn under(self, load: &'static str) -> Job {
-        Job {
-            load: Some(load),
-            ..self
-        }
-    }
-}
-
-/// Order and folders of the measurements; the comparisons name them by their place.
-const JOBS: [Job; 8] = [
-    Job::new("1-short-cable", "neck 3-7, 3 m", NECK, 6.12e3, 11).under(CONTROLS_SHORT),
-    Job::new("2-long-cable", "neck 3-7, 6 m", NECK, 6.12e3, 12).under(CONTROLS_LONG),
-    Job {
-        over: Some("the first coil"),
-        ..Job::new("3-first-coil", "bridge 5-2", BRIDGE, 8.23e3, 13).under("vol=500k tone=500k+22n cable=3m@100p/m")
-    },
-    Job {
-        stage: Some("before wax"),
-        ..Job::new(
-            "4-before-wax",
-            "neck 4-1",
-            "r=6.3k l=2.6H cs=110p loss=900k noise=-82dBFS",
-            6.31e3,
-            14,
-        )
-    },
-    Job {
-        stage: Some("after wax"),
-        note: "simulated, invented data: wax pot, winding capacitance +10 %",
-        ..Job::new(
-            "5-after-wax",
-            "neck 4-1",
-            "r=6.3k l=2.6H cs=121p loss=900k noise=-82dBFS",
-            6.31e3,
-            15,
-        )
-    },
-    Job {
-        note: "simulated, invented data: ohms read on the winder, before the leads went on",
-        ..Job::new("6-open-winding", "neck 4-2", "r=6.3k l=2.6H cs=110p open", 6.31e3, 16)
-    },
-    Job::new("7-no-load", "neck 3-7", NECK, 6.12e3, 17).under("none"),
-    Job::new("8-with-1-nf", "neck 3-7", NECK, 6.12e3, 18).under("cap=1n"),
-];
-
-/// The take that is none.
-const REJECTED: usize = 5;
-
-/// The two takes that the page on pots and cables stands on.
-const COIL_TAKES: std::ops::Range<usize> = 6..8;
-
-/// Folder of a comparison, and which measurements it lays over each other.
-const COMPARISONS: [(&str, [usize; 2]); 2] = [("two-cables", [0, 1]), ("wax", [3, 4])];
-
 #[derive(Debug, Serialize)]
 struct Document<'a> {
     schema: &'static str,
@@ -159,14 +74,6 @@ struct Document<'a> {
     /// A page of one of everything.
     index: PathBuf,
     coil: PathBuf,
-}
-
-/// Everything the demonstration made.
-struct Made {
-    rig: Rig,
-    records: Vec<Record>,
-    comparisons: Vec<Comparison>,
-    harness: harness::Harness,
 }
 
 pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
@@ -211,7 +118,7 @@ fn refuse_existing(out: &Path) -> Result<()> {
 fn make(out: &Path) -> Result<Made> {
     fileio::write_new(&out.join("rig.toml"), RIG.as_bytes())?;
     let rig = Rig::parse(RIG, "rig")?;
-    let drive = stimulus::make(&Settings::at_rate(48_000))?;
+    let drive = Played::from(stimulus::make(&Settings::at_rate(48_000))?);
     let now = stamp(SystemTime::now());
     let records = parallel::each(&JOBS, |job| measure(job, &rig, &drive, &now, &out.join(job.folder)));
     let records: Vec<Record> = records.into_iter().collect::<Result<_>>()?;
@@ -251,28 +158,25 @@ fn drawn(pictures: Result<outcome::Pictures>) -> Result<()> {
 }
 
 /// From test signal to record, as `measure` does it.
-fn measure(job: &Job, rig: &Rig, drive: &Drive, taken_at: &str, folder: &Path) -> Result<Record> {
+fn measure(job: &Job, rig: &Rig, drive: &Played, taken_at: &str, folder: &Path) -> Result<Record> {
     let load = job.load.map(str::parse::<Load>).transpose()?;
     let mut bench = BuiltIn::new(Spec::parse_words(job.sim)?, Some(rig), load.as_ref(), false, job.seed)?;
     let request = Request {
-        rate_hz: drive.description.rate_hz,
+        rate_hz: drive.rate_hz,
         drive: drive.samples.clone(),
     };
     let take = bench.take(&request, &mut |_| {})?;
+    let pickup = Pickup {
+        over: job.over.map(Into::into),
+        r_ohm: Some(job.ohms),
+        temperature_c: Some(21.0),
+        note: Some(job.note.into()),
+        stage: job.stage.and_then(Stage::of),
+        ..Pickup::default()
+    };
     let about = Bench {
-        rig: Some(rig.clone()),
-        rig_file: None,
-        chain: Chain::from(rig),
         load,
-        channels: None,
-        told: Pickup {
-            over: job.over.map(Into::into),
-            r_ohm: Some(job.ohms),
-            temperature_c: Some(21.0),
-            note: Some(job.note.into()),
-            stage: job.stage.and_then(Stage::of),
-            ..Pickup::default()
-        },
+        ..Bench::new(Some(rig.clone()), pickup)
     };
     let options = Options {
         chain: &about.chain,
@@ -281,13 +185,13 @@ fn measure(job: &Job, rig: &Rig, drive: &Drive, taken_at: &str, folder: &Path) -
     };
     let analysis = analysis::analyse(&take, &options)?;
     let mut context = about.context(job.pickup, false, taken_at.into());
-    context.drive = Some((&drive.description).into());
+    context.drive = drive.description.as_ref().map(Into::into);
     context.source = "sim".into();
     context.device = take.provenance.device.clone();
     context.take = Some("take.wav".into());
     let record = compose::record(&take, analysis, context);
     let folder = ready_folder(folder)?;
-    outcome::keep_drive(&folder, drive.into(), &mut Vec::new())?;
+    outcome::keep_drive(&folder, drive, &mut Vec::new())?;
     outcome::keep_take(folder.join(outcome::take_name(0)), &take)?;
     outcome::write(&record, &folder)?;
     drawn(outcome::missing_pictures(&record, &folder))?;

@@ -56,7 +56,10 @@ pub fn run(args: &DriveCommand, console: &mut Console) -> Result<Status> {
             ));
         }
     }
-    fileio::write_new(&args.out, &wav::to_bytes(drive.description.rate_hz, &[&drive.samples])?)?;
+    fileio::write_new(
+        &args.out,
+        &wav::to_bytes(drive.description.settings.rate_hz, &[&drive.samples])?,
+    )?;
     fileio::write_new(
         &beside,
         &super::outcome::pretty(&drive.description, "the drive's description")?,
@@ -76,13 +79,13 @@ pub fn run(args: &DriveCommand, console: &mut Console) -> Result<Status> {
 
 /// A drive in one or two lines.
 pub fn words(drive: &Drive) -> String {
-    let d = &drive.description;
-    let kind = match d.shape {
+    let (d, s) = (&drive.description, &drive.description.settings);
+    let kind = match s.shape {
         Shape::Sweep => "Sweep, twice",
         Shape::Noise => "Periodic noise",
     };
     format!(
         "{kind}, {:.3} s, {:.0} to {:.0} Hz at {} Hz, peak {:.1} dBFS;\n{:.1} s of silence before and {:.1} s after it",
-        d.seconds, d.from_hz, d.to_hz, d.rate_hz, d.level_dbfs, d.lead_s, d.tail_s
+        s.seconds, s.from_hz, s.to_hz, s.rate_hz, s.level_dbfs, d.lead_s, d.tail_s
     )
 }

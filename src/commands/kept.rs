@@ -55,12 +55,12 @@ impl Measurement {
     }
 
     /// The reading of all takes together. `lost`: what was asked for and did not come.
-    pub fn record(&self, bench: &Bench, played: Option<Played>, lost: Option<&Failure>) -> Result<Record> {
+    pub fn record(&self, bench: &Bench, played: Option<&Played>, lost: Option<&Failure>) -> Result<Record> {
         let (mut records, mut answer) = (Vec::new(), None);
         for (n, take) in self.takes.iter().enumerate() {
             let options = Options {
                 chain: &bench.chain,
-                drive: played.map(|p| p.samples),
+                drive: played.map(|p| p.samples.as_slice()),
                 model: self.asked.model,
             };
             let analysis = analysis::analyse(take, &options)?;
@@ -68,7 +68,7 @@ impl Measurement {
             answer = answer.or(analysis.answer_db);
             let (asked, one_channel) = (&self.asked, take.reference.is_none());
             let mut context = bench.context(&asked.pickup.name, one_channel, asked.taken_at.clone());
-            context.drive = played.and_then(|p| p.description).map(Into::into);
+            context.drive = played.and_then(|p| p.description.as_ref()).map(Into::into);
             context.source = asked.source.clone();
             context.device = take.provenance.device.clone();
             context.take = Some(outcome::take_name(n));
@@ -127,7 +127,7 @@ pub struct Kept {
 impl Kept {
     /// With the first take, so that a measurement that is stopped before leaves nothing. The take comes last: from a folder that
     /// has one the measurement can be finished.
-    pub fn begin(folder: PathBuf, asked: Asked, played: Played, first: Take) -> Result<Kept> {
+    pub fn begin(folder: PathBuf, asked: Asked, played: &Played, first: Take) -> Result<Kept> {
         outcome::refuse_occupied(&folder, asked.repeats as usize)?;
         let mut kept = Kept {
             of: Measurement {
@@ -176,7 +176,7 @@ impl Kept {
     }
 
     /// The record, last of all.
-    pub fn finish(&mut self, bench: &Bench, played: Played, lost: Option<&Failure>) -> Result<Record> {
+    pub fn finish(&mut self, bench: &Bench, played: &Played, lost: Option<&Failure>) -> Result<Record> {
         let ended = self.of.record(bench, Some(played), lost);
         let written = ended.and_then(|record| Ok((outcome::write(&record, &self.folder)?, record)));
         let (file, record) = written.map_err(|e| {

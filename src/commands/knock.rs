@@ -1,6 +1,6 @@
 //! Taps on the pickup, for `measure` and `analyze`: recorded or read, and put into the record.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::{progress, sound};
 use crate::capture::wav::{self, Channels};
@@ -67,9 +67,4 @@ pub fn put(record: &mut Record, taps: &Take, answer: Option<Estimate>, name: &st
         }
         Err(note) => record.notes.push(note),
     }
-}
-
-/// The recording that stands on the command line, read.
-pub fn given(path: Option<&PathBuf>, channels: Option<Channels>) -> Result<Option<Take>> {
-    path.map(|p| read(p, channels)).transpose()
 }

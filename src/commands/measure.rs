@@ -3,9 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use super::kept::{Kept, taps_lost};
-use super::outcome;
-use crate::analysis::Choice;
-use crate::cli::args::{About, Devices, DriveArgs, MeasureArgs};
+use super::{outcome, wanted};
+use crate::cli::args::{Job, MeasureArgs};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, stamp};
 use crate::cli::defaults::Defaults;
@@ -14,82 +13,25 @@ use crate::failure::{Failure, Result, Status};
 use crate::record::Record;
 use crate::report::text;
 use place::Place;
-use player::{Player, Taken};
+use player::Player;
 
 mod place;
 mod player;
 
-/// What is to be measured, whoever asks for it.
-pub struct Job {
-    /// The pickup's name.
-    pub pickup: String,
-    /// "live" or "sim".
-    pub source: String,
-    pub about: About,
-    /// How many takes.
-    pub repeats: u32,
-    /// How many taps.
-    pub knock: Option<u32>,
-    pub devices: Devices,
-    pub drive: DriveArgs,
-    /// What the built-in bench holds.
-    pub sim: Option<String>,
-    pub model: Choice,
-    /// Folder of the record; none: the next number in the pickup's own.
-    pub out: Option<PathBuf>,
-}
-
-impl Job {
-    /// One take without anything besides.
-    pub fn new(pickup: impl Into<String>, source: impl Into<String>) -> Self {
-        Job {
-            pickup: pickup.into(),
-            source: source.into(),
-            about: About::default(),
-            repeats: 1,
-            knock: None,
-            devices: Devices::default(),
-            drive: DriveArgs::default(),
-            sim: None,
-            model: Choice::default(),
-            out: None,
-        }
-    }
-}
-
-impl From<MeasureArgs> for Job {
-    fn from(a: MeasureArgs) -> Self {
-        Job {
-            pickup: a.pickup.given(),
-            source: a.source,
-            about: a.about,
-            repeats: a.repeats,
-            knock: a.knock,
-            devices: a.devices,
-            drive: a.drive,
-            sim: a.sim,
-            model: a.model.unwrap_or_default(),
-            out: a.out,
-        }
-    }
-}
-
 pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
-    let (shown, taps) = (args.shown.into(), args.knock.is_some());
+    let (shown, taps) = (args.shown.into(), args.job.knock.is_some());
     if let Some(file) = args.pickup.bare().filter(|name| Path::new(name).is_file()) {
         return Err(Failure::new(
             format!("{file} is a file, and no pickup's name"),
             format!("`coilwright analyze {file}` reads a recording; a rig's file goes with --rig"),
         ));
     }
-    let job = Job::from(args);
-    let measured = taken(&job, console)?;
     let Measured {
         record,
         folder,
         files,
         lost,
-    } = measured;
+    } = taken(&args.pickup.given(), &args.job, console)?;
     outcome::Told {
         document: &record,
         files,
@@ -118,22 +60,39 @@ pub struct Measured {
 }
 
 /// Measures once, with whatever repeats and taps are asked for.
-pub fn taken(job: &Job, console: &mut Console) -> Result<Measured> {
+pub fn taken(pickup: &str, job: &Job, console: &mut Console) -> Result<Measured> {
     let defaults = Defaults::read_from(Path::new("."))?;
-    let bench = Bench::plan(&job.about, &defaults)?;
+    let mut bench = Bench::plan(&job.about, &defaults)?;
+    if job.guitar.is_some() {
+        // What is usually hung on a pickup is not there, and what is cannot be said as a load.
+        bench.load = None;
+    }
     let mut player = Player::plan(job, &bench, &defaults, console.stop())?;
     let mut fresh = Fresh::default();
-    let place = Place::plan(job, &defaults, &mut fresh)?;
+    let place = Place::plan(pickup, job, &defaults, &mut fresh)?;
     say_number(0, job.repeats, console);
     let first = player.take(0, console)?;
     let rig = job.about.on.rig.as_deref().or(defaults.rig.as_deref());
-    let asked = asked(job, &bench, rig, &first);
+    let asked = Asked {
+        schema: asked::SCHEMA.into(),
+        taken_at: stamp(first.at),
+        source: job.source.source.clone(),
+        pickup: bench.pickup(pickup),
+        rig: rig.zip(bench.rig.as_ref()).map(|(path, rig)| RigFile::new(path, rig)),
+        load: bench.load.as_ref().map(ToString::to_string),
+        model: job.model.unwrap_or_default(),
+        repeats: job.repeats,
+        knock: job.knock.is_some(),
+        takes: Vec::new(),
+        taps: None,
+    };
     let mut kept = Kept::begin(place.folder(&mut fresh)?, asked, player.played(), first.take)?;
     let lost = match repeats(job.repeats, &mut player, &mut kept, console) {
         Some(failure) => Some(failure),
         None => taps(job, &mut player, &mut kept, console),
     };
     let record = kept.finish(&bench, player.played(), lost.as_ref())?;
+    wanted::entered(&kept.folder);
     Ok(Measured {
         record,
         folder: kept.folder.clone(),
@@ -171,21 +130,4 @@ fn taps(job: &Job, player: &mut Player, kept: &mut Kept, console: &mut Console) 
         taps_lost(&why.what),
         "measure again with --knock when ready",
     ))
-}
-
-/// All that the reading needs besides the samples.
-fn asked(job: &Job, bench: &Bench, rig: Option<&Path>, first: &Taken) -> Asked {
-    Asked {
-        schema: asked::SCHEMA.into(),
-        taken_at: stamp(first.at),
-        source: job.source.clone(),
-        pickup: bench.pickup(&job.pickup),
-        rig: rig.zip(bench.rig.as_ref()).map(|(path, rig)| RigFile::new(path, rig)),
-        load: bench.load.as_ref().map(ToString::to_string),
-        model: job.model,
-        repeats: job.repeats,
-        knock: job.knock.is_some(),
-        takes: Vec::new(),
-        taps: None,
-    }
 }

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::{outcome, wanted};
+use crate::book::entry::Entry;
 use crate::cli::args::NoteArgs;
 use crate::cli::console::Console;
 use crate::cli::context::stamp;
@@ -13,12 +14,17 @@ use crate::failure::{Failure, Result, Status};
 use crate::record::Record;
 use crate::record::meters::{Column, Kind, Reading};
 use crate::record::notes::{self, Note};
-use crate::report::text;
+use crate::report::{entry_words, text};
+
+mod said;
 
 #[derive(Debug, Serialize)]
 struct Noted {
     schema: &'static str,
     records: Vec<OfRecord>,
+    /// What was said of pickups rather than of one reading.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    entries: Vec<Entry>,
 }
 
 #[derive(Debug, Serialize)]
@@ -37,12 +43,21 @@ pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
     if args.text.is_some() && words.is_none() {
         return Err(Failure::new("--text is empty", "write what there is to note"));
     }
-    // All are read before anything is written.
-    let read = |word: &PathBuf| {
-        let (place, record) = wanted::placed(word)?;
-        Ok((folder_of(&place)?, record))
+    let asked = words.is_some() || !readings.is_empty() || args.withdraw.is_some();
+    let said = said::is_asked(args);
+    // All are read before anything is written. A pickup that was never measured has no record yet, and may have its recipe.
+    let mut records: Vec<(PathBuf, Record)> = match asked || args.stage.is_some() || !said {
+        true => args.records.iter().map(|w| wanted::placed(w)).collect::<Result<_>>()?,
+        false => Vec::new(),
     };
-    let mut records: Vec<(PathBuf, Record)> = args.records.iter().map(read).collect::<Result<_>>()?;
+    for (place, _) in &mut records {
+        *place = folder_of(place)?;
+    }
+    let planned = if said {
+        Some(said::planned(args, &records)?)
+    } else {
+        None
+    };
     if let Some(n) = args.withdraw {
         known_number(n, &records)?;
     }
@@ -52,7 +67,6 @@ pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
         ));
     }
     let mut written = Vec::new();
-    let asked = words.is_some() || !readings.is_empty() || args.withdraw.is_some();
     for (folder, record) in records.iter_mut().filter(|_| asked) {
         let now = stamp(std::time::SystemTime::now());
         let mut note = Note {
@@ -61,8 +75,14 @@ pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
         };
         written.push(notes::add(folder, &mut note)?);
         record.noted = notes::beside(folder, &record.id)?;
+        wanted::entered(folder);
     }
-    show(args, &records, &written, console)?;
+    let entries = match planned {
+        Some((notebook, planned)) => said::write(&notebook, planned)?,
+        None => Vec::new(),
+    };
+    let shown = if asked || !said { &records[..] } else { &[] };
+    show(args, shown, &written, entries, console)?;
     Ok(Status::Done)
 }
 
@@ -114,7 +134,13 @@ fn known_number(n: u32, records: &[(PathBuf, Record)]) -> Result<()> {
     ))
 }
 
-fn show(args: &NoteArgs, records: &[(PathBuf, Record)], written: &[PathBuf], console: &mut Console) -> Result<()> {
+fn show(
+    args: &NoteArgs,
+    records: &[(PathBuf, Record)],
+    written: &[PathBuf],
+    entries: Vec<Entry>,
+    console: &mut Console,
+) -> Result<()> {
     let all = records.iter().enumerate().map(|(i, (_, r))| (r, written.get(i)));
     if args.shown.json {
         let one = |(r, path): (&'_ Record, Option<&PathBuf>)| OfRecord {
@@ -126,11 +152,16 @@ fn show(args: &NoteArgs, records: &[(PathBuf, Record)], written: &[PathBuf], con
         return console.json(&Noted {
             schema: "coilwright/noted/1",
             records: all.map(one).collect(),
+            entries,
         });
     }
     for (record, path) in all {
         let path = path.map(PathBuf::as_path);
         console.result(&text::notes_text(record, path, outcome::style(args.shown)))?;
+    }
+    for entry in &entries {
+        let who = entry.what.pickups().first().map_or(String::new(), |p| format!("{p}: "));
+        console.words(&format!("{who}{}\n", entry_words::sentence(entry)))?;
     }
     Ok(())
 }

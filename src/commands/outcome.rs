@@ -6,7 +6,6 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
-use super::analyze::DriveFile;
 use super::asked;
 use super::knock;
 use crate::capture::{Take, wav};
@@ -161,11 +160,61 @@ impl<D: serde::Serialize> Told<'_, D> {
     }
 }
 
+/// The document of several takes.
+#[derive(Debug, Serialize)]
+struct Batch<'a> {
+    schema: &'static str,
+    records: &'a [Record],
+    failed: Vec<Failed>,
+}
+
+#[derive(Debug, Serialize)]
+struct Failed {
+    file: String,
+    error: String,
+}
+
+/// Says what came of each of several takes.
+pub fn tell_all(paths: &[PathBuf], list: Vec<Result<Record>>, shown: Shown, console: &mut Console) -> Result<Status> {
+    let (mut records, mut failed) = (Vec::new(), Vec::new());
+    for (path, ended) in paths.iter().zip(list) {
+        match ended {
+            Ok(r) => records.push(r),
+            Err(f) => failed.push((path.clone(), f.to_string())),
+        }
+    }
+    if let (true, Some((path, error))) = (records.is_empty(), failed.first()) {
+        return Err(Failure::new(
+            format!(
+                "none of {} takes could be used (first: {}: {error})",
+                failed.len(),
+                path.display()
+            ),
+            "see to the first one alone",
+        ));
+    }
+    if shown.json {
+        let failed = failed.iter().map(|(file, error)| Failed {
+            file: file.display().to_string(),
+            error: error.clone(),
+        });
+        console.json(&Batch {
+            schema: "coilwright/batch/1",
+            records: &records,
+            failed: failed.collect(),
+        })?;
+    } else {
+        console.result(&text::batch_text(&records, &failed, style(shown)))?;
+    }
+    let bad = !failed.is_empty() || records.iter().any(|r| status(r) != Status::Done);
+    Ok(if bad { Status::NoReading } else { Status::Done })
+}
+
 /// What a measurement keeps beside its record, so that any later version can compute the record again.
 const KEPT: [&str; 5] = ["take.wav", DRIVE, "drive.json", knock::NAME, asked::NAME];
 
 /// What was played.
-pub const DRIVE: &str = "drive.wav";
+const DRIVE: &str = "drive.wav";
 
 /// The file of a measurement's n-th take, counted from 0.
 pub fn take_name(n: usize) -> String {
@@ -200,31 +249,47 @@ pub fn refuse_occupied(folder: &Path, takes: usize) -> Result<()> {
     }
 }
 
+/// No description of a drive is larger.
+const DESCRIPTION_BYTES: u64 = 64 * 1024;
+
 /// What was played, as far as it is known.
-#[derive(Debug, Clone, Copy)]
-pub struct Played<'a> {
+pub struct Played {
     pub rate_hz: u32,
-    pub samples: &'a [f32],
-    pub description: Option<&'a Description>,
+    pub samples: Vec<f32>,
+    pub description: Option<Description>,
 }
 
-impl<'a> From<&'a Drive> for Played<'a> {
-    fn from(d: &'a Drive) -> Self {
+impl From<Drive> for Played {
+    fn from(d: Drive) -> Self {
         Played {
-            rate_hz: d.description.rate_hz,
-            samples: &d.samples,
-            description: Some(&d.description),
+            rate_hz: d.description.settings.rate_hz,
+            samples: d.samples,
+            description: Some(d.description),
         }
     }
 }
 
-impl<'a> From<&'a DriveFile> for Played<'a> {
-    fn from(d: &'a DriveFile) -> Self {
-        Played {
-            rate_hz: d.rate_hz,
-            samples: &d.samples,
-            description: d.description.as_ref(),
-        }
+impl Played {
+    /// From the drive file.
+    pub fn read(path: &Path) -> Result<Self> {
+        let mut wave = wav::read_drive(path)?;
+        let beside = path.with_extension("json");
+        // The description is welcome but not needed; one that does not belong to the file is left alone.
+        let description = fileio::read_limited(&beside, DESCRIPTION_BYTES)
+            .ok()
+            .and_then(|b| serde_json::from_slice::<Description>(&b).ok())
+            .filter(|d| d.settings.rate_hz == wave.rate_hz && d.frames as usize == wave.samples[0].len());
+        Ok(Played {
+            rate_hz: wave.rate_hz,
+            samples: wave.samples.pop().unwrap_or_default(),
+            description,
+        })
+    }
+
+    /// As it lies in the folder of a measurement.
+    pub fn beside(folder: &Path) -> Result<Option<Self>> {
+        let file = folder.join(DRIVE);
+        file.is_file().then(|| Played::read(&file)).transpose()
     }
 }
 
@@ -235,11 +300,11 @@ pub fn keep_take(path: PathBuf, take: &Take) -> Result<PathBuf> {
 }
 
 /// Writes what was played, and its description where there is one, and lists them.
-pub fn keep_drive(folder: &Path, played: Played, files: &mut Vec<PathBuf>) -> Result<()> {
+pub fn keep_drive(folder: &Path, played: &Played, files: &mut Vec<PathBuf>) -> Result<()> {
     let [_, drive_wav, drive_json, ..] = KEPT.map(|n| folder.join(n));
-    fileio::write_new(&drive_wav, &wav::to_bytes(played.rate_hz, &[played.samples])?)?;
+    fileio::write_new(&drive_wav, &wav::to_bytes(played.rate_hz, &[&played.samples])?)?;
     files.push(drive_wav);
-    if let Some(d) = played.description {
+    if let Some(d) = &played.description {
         fileio::write_new(&drive_json, &pretty(d, "the drive's description")?)?;
         files.push(drive_json);
     }

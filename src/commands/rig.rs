@@ -1,19 +1,14 @@
 //! `rig`: what the rig is, and whether it still is.
 
-use std::path::{Path, PathBuf};
-
 use super::{anew, outcome, wanted};
-use crate::capture::wav::Channels;
-use crate::cli::args::{DriveArgs, PolarityArgs, RepeatArgs, RigAction, RigFileArgs, Shown, SoundArgs};
+use crate::cli::args::{PolarityArgs, RepeatArgs, RigAction, RigFileArgs};
 use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
-use crate::commands::sound::{Asked, Sound};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::identity::same_rig;
 use crate::report::{rig_words, text};
 use crate::rig::Rig;
-use crate::setup::edit::{self, Change, Replaced, Value};
+use crate::setup::edit::Value;
 use crate::shop::witness::checks::RigDocument;
 use crate::shop::witness::repeat::{PolarityDocument, RepeatDocument};
 
@@ -21,12 +16,15 @@ mod beside;
 mod changed;
 mod check;
 mod create;
+mod file;
 mod inputs;
 mod level;
+mod witnessed;
 
-use crate::record::when::day;
 use beside::{aside, of_one_kind};
-pub use beside::{beside, by_today, history_kept, history_of, kept_with, study_of};
+pub use beside::{beside, history_kept, history_of, kept_with, study_of};
+use file::{print, rig_of, write_changes};
+pub use witnessed::by_today;
 
 pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
     match action {
@@ -40,75 +38,6 @@ pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
         RigAction::Polarity(a) => polarity(&a, console),
         RigAction::Pack(a) => pack(&a, console),
     }
-}
-
-/// The rig file given, or the one remembered.
-fn rig_of(given: Option<&PathBuf>) -> Result<(PathBuf, Rig)> {
-    let path = match given {
-        Some(path) => path.clone(),
-        None => Defaults::read_from(Path::new("."))?.rig.ok_or_else(|| {
-            Failure::new(
-                "no rig file is given, and none is remembered for this folder",
-                "give it, or remember it with `coilwright use --rig FILE`",
-            )
-        })?,
-    };
-    let rig = Rig::read(&path)?;
-    Ok((path, rig))
-}
-
-/// Values into the rig file, everything else in it as it was, and what they replace as remarks. What comes out is a rig, or nothing
-/// is written. `changes` sees the file as it is at that moment.
-fn write_changes(path: &Path, changes: impl FnOnce(&Rig) -> Result<Vec<Change>>) -> Result<Vec<Replaced>> {
-    fileio::alone(path, || {
-        let place = path.display().to_string();
-        let text = fileio::read_text_limited(path, outcome::MOST_BYTES)?;
-        let changes = changes(&Rig::parse(&text, &place)?)?;
-        let (new, replaced) = edit::changed(&format!("rig {place}"), &text, &changes, Some(&today()))?;
-        Rig::parse(&new, &place)?;
-        fileio::write_atomically(path, new.as_bytes())?;
-        Ok(replaced)
-    })
-}
-
-/// What a rig is set up on; `bound`: only on what its file names.
-fn open(args: &SoundArgs, rig: &Rig, bound: bool, console: &Console) -> Result<Sound> {
-    let defaults = Defaults::read_from(Path::new("."))?;
-    Asked {
-        devices: &args.devices,
-        drive: &DriveArgs {
-            rate: args.rate,
-            ..DriveArgs::default()
-        },
-        channels: channels_of(args.channels, rig, &defaults)?,
-        rig: Some(rig),
-        load: None,
-        sim: args.sim.as_deref(),
-        defaults: &defaults,
-        bound,
-        stop: console.stop(),
-    }
-    .open(&args.source)
-}
-
-/// "2026-01-31", here.
-fn today() -> String {
-    let stamp = crate::cli::context::stamp(std::time::SystemTime::now());
-    day(&stamp).unwrap_or_default().to_owned()
-}
-
-/// The channels asked for, else the rig's, else those remembered.
-fn channels_of(asked: Option<Channels>, rig: &Rig, defaults: &Defaults) -> Result<Option<Channels>> {
-    if let Some(c) = asked {
-        return Ok(Some(c));
-    }
-    let of_rig = rig.interface.as_ref().and_then(|i| {
-        Some(Channels {
-            pickup: i.pickup_channel? as usize,
-            reference: i.reference_channel.map(|c| c as usize),
-        })
-    });
-    of_rig.map_or_else(|| defaults.channels(), |c| Ok(Some(c)))
 }
 
 fn show(args: &RigFileArgs, console: &mut Console) -> Result<Status> {
@@ -133,19 +62,6 @@ fn pack(args: &RigFileArgs, console: &mut Console) -> Result<Status> {
     Ok(Status::Done)
 }
 
-fn print<D: serde::Serialize>(
-    shown: Shown,
-    console: &mut Console,
-    document: &D,
-    text: impl FnOnce(text::Style) -> String,
-) -> Result<()> {
-    if shown.json {
-        console.json(document)
-    } else {
-        console.result(&text(outcome::style(shown)))
-    }
-}
-
 fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
     let records = anew::records(&args.records, Some(&rig), console)?;
@@ -155,9 +71,7 @@ fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {
     let mut files = vec![file.clone()];
     fileio::alone(&file, || {
         // An earlier study may have been the better one: it is put aside, as old checks are.
-        if file.symlink_metadata().is_ok() {
-            files.push(aside(&file, &fileio::read_limited(&file, outcome::MOST_BYTES)?)?);
-        }
+        files.extend(aside(&file)?);
         fileio::write_atomically(&file, &outcome::pretty(&document, "the repeatability")?)
     })?;
     print(args.shown, console, &document, |style| {

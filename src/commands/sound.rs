@@ -7,21 +7,23 @@ use crate::capture::bench::{Bench as BuiltIn, DEVICE, Spec};
 use crate::capture::stop::Stop;
 use crate::capture::wav::Channels;
 use crate::capture::{Capture, Cause, Request, Take};
-use crate::cli::args::{Devices, DriveArgs};
+use crate::cli::args::{DriveArgs, Source};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result};
-use crate::network::Load;
+use crate::fileio;
+use crate::network::{Load, Wiring};
 use crate::rig::{Rig, Used};
 
 /// What is asked for.
 pub struct Asked<'a> {
-    pub devices: &'a Devices,
+    pub source: &'a Source,
     pub drive: &'a DriveArgs,
     pub channels: Option<Channels>,
     pub rig: Option<&'a Rig>,
     pub load: Option<&'a Load>,
-    pub sim: Option<&'a str>,
+    /// In which the built-in bench's pickup stands.
+    pub guitar: Option<&'a Wiring>,
     pub defaults: &'a Defaults,
     /// The rig file's interface binds; not where it is just being written.
     pub bound: bool,
@@ -37,24 +39,13 @@ pub struct Sound {
 }
 
 impl Asked<'_> {
-    /// From "live" or "sim".
-    pub fn open(&self, source: &str) -> Result<Sound> {
-        if self.sim.is_some() && source != "sim" {
-            return Err(Failure::new(
+    pub fn open(&self) -> Result<Sound> {
+        match (self.source.is_sim(), &self.source.sim) {
+            (true, spec) => self.sim(spec.as_deref()),
+            (false, None) => self.live(),
+            (false, Some(_)) => Err(Failure::new(
                 "--sim describes the built-in bench, which is not used",
                 "add --source sim",
-            ));
-        }
-        match source {
-            "live" => self.live(),
-            "sim" => self.sim(),
-            file if Path::new(file).extension().is_some() => Err(Failure::new(
-                format!("--source is live or sim, and {file} is a file"),
-                format!("read a recording with `coilwright analyze {file}`"),
-            )),
-            other => Err(Failure::new(
-                format!("--source {other} is neither live nor sim"),
-                "give one of them",
             )),
         }
     }
@@ -81,12 +72,13 @@ impl Asked<'_> {
         }
     }
 
-    pub fn sim(&self) -> Result<Sound> {
+    fn sim(&self, spec: Option<&str>) -> Result<Sound> {
         let rate_hz = self.rate(|| Ok(48_000))?;
-        let spec = match self.sim {
+        let mut spec = match spec {
             Some(text) => Spec::from_arg(text)?,
             None => Spec::default(),
         };
+        spec.guitar = self.guitar.cloned();
         let channels = self.channels();
         let one_channel = channels.reference.is_none();
         let seed = self.drive.seed.unwrap_or(1);
@@ -104,7 +96,7 @@ impl Asked<'_> {
     }
 
     #[cfg(feature = "live")]
-    pub fn live(&self) -> Result<Sound> {
+    fn live(&self) -> Result<Sound> {
         use crate::capture::live::{self, Live, Selection};
 
         let channels = self.channels();
@@ -113,24 +105,22 @@ impl Asked<'_> {
             .and_then(|r| r.interface.clone())
             .filter(|_| self.bound)
             .unwrap_or_default();
+        let devices = &self.source.devices;
         let selection = Selection {
-            output: self
-                .devices
+            output: devices
                 .output
                 .clone()
                 .or_else(|| self.defaults.output.clone())
                 .or(stated.output),
-            input: self
-                .devices
+            input: devices
                 .input
                 .clone()
                 .or_else(|| self.defaults.input.clone())
                 .or(stated.input),
             pickup_channel: channels.pickup,
             reference_channel: channels.reference,
-            ..Selection::default()
         };
-        let by_rig = self.devices.first_given().is_none() && (selection.output.is_some() || selection.input.is_some());
+        let by_rig = devices.first_given().is_none() && (selection.output.is_some() || selection.input.is_some());
         let missing = |e: Failure| match self.rig.filter(|r| by_rig && self.bound && r.interface.is_some()) {
             Some(rig) => unplugged(rig, e),
             None => e,
@@ -150,7 +140,7 @@ impl Asked<'_> {
     }
 
     #[cfg(not(feature = "live"))]
-    pub fn live(&self) -> Result<Sound> {
+    fn live(&self) -> Result<Sound> {
         Err(Failure::new(
             "this coilwright was built without the sound card",
             "build it with the feature \"live\", or use --source sim",
@@ -205,6 +195,26 @@ fn belongs(rig: &Rig, used: &Used) -> Result<()> {
             "use that one, or measure this one with `coilwright rig inputs --replace`",
         )),
     }
+}
+
+/// No list of what the built-in bench holds is longer.
+const MOST_BYTES: u64 = 1 << 20;
+
+/// What the built-in bench holds: one description, or a file with one for each take.
+pub fn described(text: &str) -> Result<Vec<String>> {
+    if Path::new(text).extension().is_none_or(|e| e != "txt") {
+        return Ok(vec![text.to_owned()]);
+    }
+    let file = fileio::read_text_limited(Path::new(text), MOST_BYTES)?;
+    let lines = file.lines().filter(|l| !l.trim().is_empty());
+    let lines: Vec<String> = lines.map(str::to_owned).collect();
+    if lines.is_empty() {
+        return Err(Failure::new(
+            format!("{text} describes no pickup"),
+            "write one for each line, such as r=6k l=2.4H cs=120p",
+        ));
+    }
+    Ok(lines)
 }
 
 /// One take.

@@ -2,10 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::book::entries;
+use crate::book::entry::{Entry, What};
 use crate::book::index::{self, Fresh, Index};
-use crate::book::row::{Filter, Row};
+use crate::book::row::{Filter, Row, in_order};
 use crate::book::word::{self, Meant, Named};
-use crate::cli::context::cache;
+use crate::cli::context::{cache, fine_stamp};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result};
 use crate::record::{Record, Verdict, store};
@@ -23,6 +25,13 @@ pub fn notebook() -> Result<PathBuf> {
 pub fn ask<T>(notebook: &Path, fresh: Fresh, question: impl Fn(&Index) -> index::Asked<T>) -> Result<T> {
     let now = jiff::Timestamp::now().as_second();
     index::asked(notebook, cache().as_deref(), fresh, now, question)
+}
+
+/// Enters a reading that was just written, or noted on, into the index of the notebook where it lies there.
+pub fn entered(folder: &Path) {
+    if let Ok(notebook) = notebook() {
+        index::enter(&notebook, cache().as_deref(), folder);
+    }
 }
 
 /// The record that a path or a name means, and where it lies.
@@ -111,8 +120,7 @@ impl Found {
                 // Of a few readings; nothing of it is kept.
                 let mut rows = index::asked(&folder, None, Fresh::Now, 0, |index| index.rows(&filter))?;
                 rows.retain(|r| r.verdict != Some(Verdict::Rejected));
-                rows.sort_by_key(|r| r.seq);
-                (Some(Named::of_folder(&folder)), rows, folder)
+                (Some(Named::of_folder(&folder)), in_order(rows), folder)
             }
         };
         Ok(Found { named, rows, notebook })
@@ -123,4 +131,10 @@ impl Found {
         let record = store::read(&folder)?;
         Ok((folder, row.told(record)))
     }
+}
+
+/// Writes an entry into the notebook.
+pub fn say(notebook: &Path, what: What) -> Result<Entry> {
+    let now = fine_stamp(std::time::SystemTime::now());
+    Ok(entries::add(notebook, &now, None, what)?.0)
 }

@@ -4,6 +4,8 @@ use std::f64::consts::TAU;
 
 use nalgebra::DMatrix;
 use num_complex::Complex64;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use super::coil::Coil;
 use super::coil_file::{parameters, with_parameters};
@@ -28,16 +30,18 @@ pub struct Figures {
     pub levels_db: [f64; 2],
 }
 
-/// Standard uncertainties of [`Figures`], from those of the coil.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+/// Standard uncertainties of the figures, from those of the coil.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[schemars(rename = "DoubtFound")]
 pub struct Doubt {
     pub f0_hz: Option<f64>,
     pub q: Option<f64>,
     pub peak_hz: Option<f64>,
     pub peak_db: Option<f64>,
     pub height_db: Option<f64>,
-    /// `None` where a level is not there all around the coil.
-    pub levels_db: [Option<f64>; 2],
+    // Of levels that are not there all around the coil: nothing.
+    pub level_100_hz_db: Option<f64>,
+    pub level_5_khz_db: Option<f64>,
 }
 
 pub fn db(gain: f64) -> f64 {
@@ -152,7 +156,8 @@ pub fn doubt(wiring: &Wiring, coil: &Coil, covariance: &DMatrix<f64>) -> Doubt {
         peak_hz: u[2],
         peak_db: u[3],
         height_db: u[4],
-        levels_db: [u[5], u[6]],
+        level_100_hz_db: u[5],
+        level_5_khz_db: u[6],
     }
 }
 
@@ -218,8 +223,9 @@ mod tests {
     fn a_level_that_is_not_there_has_no_uncertainty() {
         let w = Wiring::from(Load::parse("vol=250k@0 amp=1M").unwrap());
         let c = DMatrix::from_diagonal(&vec![100.0, 1e-4, 1e-24].into());
-        assert_eq!(doubt(&w, &COIL, &c).levels_db, [None, None]);
+        let levels = |d: Doubt| [d.level_100_hz_db, d.level_5_khz_db];
+        assert_eq!(levels(doubt(&w, &COIL, &c)), [None, None]);
         let w = Wiring::from(Load::parse("vol=250k amp=1M").unwrap());
-        assert!(doubt(&w, &COIL, &c).levels_db.iter().all(Option::is_some));
+        assert!(levels(doubt(&w, &COIL, &c)).iter().all(Option::is_some));
     }
 }

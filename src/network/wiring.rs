@@ -124,8 +124,13 @@ impl Wiring {
         if self.pickups.is_empty() {
             return given.drive(end, w);
         }
-        let t = joined(self.join, self.pickups.iter().map(|p| p.thevenin(given, w)));
+        let t = self.source(given, w);
         t.emf * end.put_in_line(t.z).ratio()
+    }
+
+    /// The pickups of a list, as they are joined, before what all of them share.
+    pub fn source(&self, given: &Coil, w: f64) -> Thevenin {
+        joined(self.join, self.pickups.iter().map(|p| p.thevenin(given, w)))
     }
 
     /// Every load of the wiring, and whose it is: the shared one first, then those of the pickups and across their coils.

@@ -61,6 +61,7 @@ fn scale_of(suffix: &str, unit: Unit) -> Option<Scale> {
         (Metre, "ft") => Some(Scale::times(FOOT)),
         (Metre, "in") => Some(Scale::times(INCH)),
         (Metre, "cm") => Some(Scale::pow10(-2)),
+        (Metre, "mm") => Some(Scale::pow10(-3)),
         (Second, "min") => Some(Scale::times(60.0)),
         (FaradPerMetre, _) => {
             let (farads, length) = suffix.split_once('/').unwrap_or((suffix, "m"));

@@ -63,6 +63,7 @@ fn reads_what_the_trade_writes() {
         ("5m", Metre, 5.0),
         ("5", Metre, 5.0),
         ("50cm", Metre, 0.5),
+        ("52mm", Metre, 0.052),
         ("63um", Metre, 63e-6),
         // The foot is 0.3048 m by definition (1959).
         ("10ft", Metre, 3.048),

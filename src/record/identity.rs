@@ -89,6 +89,11 @@ impl RigSummary {
         Some(if sign < 0 { -1 } else { 1 })
     }
 
+    /// A number that the rig file states, by its full key.
+    pub fn number(&self, key: &str) -> Option<f64> {
+        self.values.get(key).and_then(Value::as_f64)
+    }
+
     pub fn unit(&self) -> Option<&str> {
         self.values.get(UNIT)?.as_str()
     }
@@ -111,7 +116,7 @@ impl RigSummary {
         if self.values.is_empty() {
             return Entered::new();
         }
-        let number = |key: &str| self.values.get(key).and_then(Value::as_f64);
+        let number = |key: &str| self.number(key);
         let one = channels == 1;
         let reference = self.values.get(REFERENCE);
         let voltage = reference.and_then(Value::as_str) == Some("voltage");

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::meters::Reading;
-use crate::failure::{Failure, Result};
+use crate::failure::{Failure, Result, of_kind};
 use crate::fileio;
 
 pub const SCHEMA: &str = "coilwright/note/1";
@@ -62,12 +62,7 @@ impl Note {
             )
         };
         let n: Note = serde_json::from_slice(bytes).map_err(|e| wrong(e.to_string()))?;
-        if n.schema != SCHEMA {
-            return Err(wrong(format!(
-                "it is of the kind {:?}, this version reads {SCHEMA:?}",
-                n.schema
-            )));
-        }
+        of_kind(&n.schema, SCHEMA).map_err(|what| wrong(format!("it {what}")))?;
         let cold = n.temperature_c.is_some_and(|t| !(-100.0..=200.0).contains(&t));
         if cold || !n.readings.iter().all(Reading::possible) {
             return Err(wrong("it holds a figure that no meter shows".into()));

@@ -118,16 +118,7 @@ impl Told<'_> {
             true => self.step(quantity, j),
             false => words::quantity(quantity).to_owned(),
         };
-        // Rounded where binary fractions would show.
-        let limit = |x: f64| (1e12 * x).round() / 1e12;
-        let matters = match quantity.is_relative() {
-            true => format!("{} %", limit(100.0 * j.matters)),
-            false => format!("{} dB", limit(j.matters)),
-        };
-        let decided = match j.is_less_than_matters() {
-            true => format!("less than the {matters} that matter"),
-            false => format!("{matters} matters"),
-        };
+        let decided = decided(quantity, j);
         // A step in decibels has its size in the words already.
         let off = match stepped && !quantity.is_relative() {
             true => within(quantity, j, ""),
@@ -146,6 +137,7 @@ impl Told<'_> {
         let unit = match quantity {
             Quantity::Peak | Quantity::F0 | Quantity::Down => "Hz",
             Quantity::Q => "",
+            Quantity::Ohms => "Ω",
             _ => "dB",
         };
         let size = estimate(self.d, quantity).map(|e| e.value);
@@ -187,7 +179,7 @@ pub(super) fn estimate(d: &Difference, quantity: Quantity) -> Option<Estimate> {
         Quantity::Q => d.q,
         Quantity::Height => d.peak_db,
         Quantity::Level => d.level_db,
-        Quantity::Curve | Quantity::Down => None,
+        Quantity::Curve | Quantity::Down | Quantity::Ohms => None,
     }
 }
 
@@ -215,6 +207,25 @@ fn within(quantity: Quantity, j: &Judged, value: &str) -> String {
     let (half, decimals) = half(quantity, j);
     let unit = if quantity.is_relative() { "%" } else { "dB" };
     format!("{value}± {half:.decimals$} {unit}")
+}
+
+/// "-6.05 ± 0.42 %, 1 % matters": what decided.
+pub(super) fn judged(quantity: Quantity, j: &Judged) -> String {
+    format!("{}, {}", within(quantity, j, &value(quantity, j)), decided(quantity, j))
+}
+
+/// "1 % matters".
+fn decided(quantity: Quantity, j: &Judged) -> String {
+    // Rounded where binary fractions would show.
+    let limit = |x: f64| (1e12 * x).round() / 1e12;
+    let matters = match quantity.is_relative() {
+        true => format!("{} %", limit(100.0 * j.matters)),
+        false => format!("{} dB", limit(j.matters)),
+    };
+    match j.is_less_than_matters() {
+        true => format!("less than the {matters} that matter"),
+        false => format!("{matters} matters"),
+    }
 }
 
 /// What would tell, where nobody can; `usual`: nobody has studied what laying down does on this rig.

@@ -16,10 +16,7 @@ pub fn day(entry: &Entry) -> String {
 /// One entry in one sentence.
 pub fn sentence(entry: &Entry) -> String {
     match &entry.what {
-        What::About { pickup, about: told } => match about(told) {
-            Some(told) => format!("{}: {told}", clean(pickup)),
-            None => clean(pickup),
-        },
+        What::About { about: told, .. } => about(told).unwrap_or_else(|| "nothing told".into()),
         What::Stage { stage, .. } => format!("a reading of it is {}", clean(stage.text())),
         What::Rename {
             pickup,

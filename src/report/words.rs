@@ -1,6 +1,7 @@
 //! The trade's words for what a record holds, shared by screen and plots.
 
 use super::number::{self, Unit, db, hz};
+use crate::coil::behind::input_of;
 use crate::record::{Code, Finding, PeakFrom, Pickup, Record, Resonance, RigSummary, Verdict};
 use crate::shop::reading as shop;
 use crate::shop::yardstick::Quantity;
@@ -83,6 +84,7 @@ pub fn quantity(quantity: Quantity) -> &'static str {
         Quantity::Level => "coupling from the exciter",
         Quantity::Curve => "curve",
         Quantity::Down => "3 dB point",
+        Quantity::Ohms => "ohms",
     }
 }
 
@@ -91,6 +93,7 @@ pub fn unit(quantity: Quantity) -> Unit {
     match quantity {
         Quantity::Peak | Quantity::F0 | Quantity::Down => Unit::Hertz,
         Quantity::Q => Unit::Ratio,
+        Quantity::Ohms => Unit::Ohm,
         Quantity::Height | Quantity::Level | Quantity::Curve => Unit::Decibel,
     }
 }
@@ -156,13 +159,9 @@ pub fn load(record: &Record) -> String {
 }
 
 /// "1.00 MΩ, 150 pF": what the rig's input and lead put on the pickup.
-pub fn rig_input(rig: &RigSummary) -> Option<String> {
-    let value = |key: &str| rig.values.get(key).and_then(serde_json::Value::as_f64);
-    let farad: f64 = ["input.capacitance_f", "input.lead_capacitance_f"]
-        .into_iter()
-        .filter_map(value)
-        .sum();
-    let ohm = value("input.resistance_ohm").map(|r| number::short(r, Unit::Ohm));
+pub fn rig_input(record: &Record) -> Option<String> {
+    let (ohm, farad) = input_of(record);
+    let ohm = ohm.map(|r| number::short(r, Unit::Ohm));
     joined([ohm, (farad > 0.0).then(|| number::short(farad, Unit::Farad))])
 }
 

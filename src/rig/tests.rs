@@ -31,7 +31,7 @@ capacitance_tolerance_f = 1e-12
 [mains]
 frequency_hz = 50
 [witness]
-name = "tin one"
+name = "witness one"
 load = "cap=470p"
 winding_f = 120e-12
 place = "fixed"

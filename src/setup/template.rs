@@ -187,7 +187,7 @@ mod tests {
             input_f: Some(60e-12),
             lead_f: Some(0.0),
             mains_hz: Some(60.0),
-            witness: Some("tin one".into()),
+            witness: Some("witness one".into()),
             knobs: Some("9 o'clock".into()),
             off: [true, false, true, true, true],
             interface: Some(("one".into(), "two".into(), Some(96_000))),

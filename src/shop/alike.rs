@@ -1,8 +1,37 @@
-//! Whether a record goes with others that are drawn together: one rig, one load, one kind, and each once.
+//! Whether a record goes with others that are drawn together: one rig, one load, one kind, and each once; and what they are read as.
 
 use crate::failure::{Failure, Result};
-use crate::record::Record;
 use crate::record::identity::{same_rig, unlike};
+use crate::record::ohms::Ohms;
+use crate::record::{Definition, Record};
+use crate::stats::grouped;
+
+/// The records with f0 and Q by one definition: the one they have in common, else the second-order model's.
+pub fn one_definition(records: &[Record]) -> (Definition, Vec<Record>) {
+    let of = |r: &Record| r.reading().map(|x| x.definition);
+    let first = records.iter().find_map(of).unwrap_or_default();
+    let definition = match records.iter().filter_map(of).all(|d| d == first) {
+        true => first,
+        false => Definition::Plain,
+    };
+    let read = |r: &Record| r.defined_as(definition).unwrap_or_else(|| r.clone());
+    (definition, records.iter().map(read).collect())
+}
+
+/// The ohmmeter that read most of them, and what it read of each, at 20 degrees where the room is known.
+pub fn by_one_meter<'a>(records: impl Iterator<Item = &'a Record>) -> (Option<String>, Vec<Option<f64>>) {
+    let all: Vec<Vec<Ohms>> = records.map(Record::ohms).collect();
+    // Some at 20 degrees and some as they were read make no mean: the former, where there are any.
+    let warm = all.iter().flatten().any(|o| o.temperature_c.is_some());
+    let of_kind = |o: &&Ohms| o.temperature_c.is_some() == warm;
+    let groups = grouped(all.iter().flatten().filter(of_kind).map(|o| (&o.meter, ())));
+    let most = groups.iter().map(|g| g.1.len()).max().unwrap_or(0);
+    let Some((meter, _)) = groups.into_iter().find(|g| g.1.len() == most) else {
+        return (None, vec![None; all.len()]);
+    };
+    let by = |list: &Vec<Ohms>| list.iter().filter(of_kind).find(|o| o.meter == *meter).map(Ohms::at_20);
+    (meter.clone(), all.iter().map(by).collect())
+}
 
 /// `before`: those that it is to go with; the first of them tells rig, load and kind.
 pub fn goes_with(r: &Record, before: &[&Record]) -> Result<()> {

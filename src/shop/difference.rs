@@ -266,6 +266,12 @@ fn one_chain(a: &Record, b: &Record) -> bool {
     same_rig(&a.rig, &b.rig) && a.capture.channels == b.capture.channels
 }
 
+/// Whether two were measured on one bench as it was, and worked out alike.
+pub(super) fn one_bench(a: &Record, b: &Record, how: &How) -> bool {
+    let bare = !a.rig.given && !b.rig.given && a.capture.channels == b.capture.channels;
+    (bare || one_chain(a, b)) && unlike_in(a, b).is_empty() && how.changed(a, b).is_none()
+}
+
 /// Keys of one rig's file by which the two were worked out otherwise, and could not be read again.
 pub fn unlike_in(a: &Record, b: &Record) -> Vec<String> {
     match same_rig(&a.rig, &b.rig) {
@@ -405,7 +411,7 @@ impl Pair<'_> {
 }
 
 impl Judged {
-    fn of(s: &Said, matters: &Matters) -> Judged {
+    pub fn of(s: &Said, matters: &Matters) -> Judged {
         Judged {
             quantity: s.asked.quantity.code().into(),
             answer: s.answer,

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::standard::{Call, Judged, Standard};
 use crate::estimate::Estimate;
-use crate::failure::{Failure, Result};
+use crate::failure::{Failure, Result, of_kind};
 use crate::record::meters::{Column, Reading, Tally};
 use crate::record::{Definition, Finding, Record};
 
@@ -14,8 +14,6 @@ mod mates;
 mod steps;
 #[cfg(test)]
 mod tests;
-
-pub use steps::Undone;
 
 pub const SCHEMA: &str = "coilwright/tray/1";
 
@@ -90,6 +88,14 @@ pub struct Entry {
     /// Measured again, or taken back: it stays here and counts no more.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub withdrawn: bool,
+}
+
+/// What was taken back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Undone {
+    pub number: u32,
+    /// What stands of the number again.
+    pub stands: bool,
 }
 
 /// How many of a tray came to what.
@@ -207,10 +213,7 @@ impl Tray {
         let hint = "move it aside to begin the lot anew";
         let wrong = |what: &str, hint: &str| Failure::new(format!("{place} {what}"), hint);
         let t: Tray = serde_json::from_slice(bytes).map_err(|e| wrong(&format!("is no tray: {e}"), hint))?;
-        if t.schema != SCHEMA {
-            let what = format!("is of the kind {:?}, this version reads {SCHEMA:?}", t.schema);
-            return Err(wrong(&what, hint));
-        }
+        of_kind(&t.schema, SCHEMA).map_err(|what| wrong(&what, hint))?;
         if let Some(c) = t.columns.iter().find(|c| !c.is_sound()) {
             return Err(wrong(
                 &format!("asks for {c}, which is no column"),

@@ -3,11 +3,17 @@
 mod alike;
 pub mod difference;
 pub mod down;
+pub mod experiment;
+pub(crate) mod figures;
+pub mod in_guitar;
 pub mod knock;
 pub mod known;
 pub mod lot;
+pub mod order;
 pub mod predicted;
 pub mod reading;
+pub mod returned;
+pub mod sets;
 pub mod standard;
 pub mod wax;
 pub mod witness;

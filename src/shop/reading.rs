@@ -18,7 +18,7 @@ pub fn value(record: &Record, quantity: Quantity) -> Option<Estimate> {
         Quantity::Q => Some(r.q),
         Quantity::Height => r.peak_db,
         Quantity::Level => r.level_db,
-        Quantity::Curve => None,
+        Quantity::Curve | Quantity::Ohms => None,
         Quantity::Down => down(record),
     }
 }
@@ -108,7 +108,7 @@ fn scatter(s: &Scatters, quantity: Quantity, record: &Record) -> Option<Scatter>
             let (f0, q) = (of(Quantity::F0)?, of(Quantity::Q)?);
             Some(of(quantity)? * (s.f0_hz / f0).hypot(with_q(q) * s.q / q))
         }
-        Quantity::Curve => None,
+        Quantity::Curve | Quantity::Ohms => None,
     };
     let sd = quantity.uncertainty(of(quantity)?, sd?);
     (sd.is_finite() && s.freedom > 0.0).then(|| Scatter::studied(sd, s.freedom))

@@ -9,16 +9,15 @@ use std::collections::BTreeSet;
 use serde::{Deserialize, Serialize};
 
 use crate::copper;
-use crate::failure::{Failure, Result};
+use crate::failure::{Failure, Result, of_kind};
 use crate::quantity::{Unit, show};
 use crate::record::identity::{Entered, Sense, apart_from, is_of_level};
 use crate::record::meters::{Column, Kind, Reading};
-use crate::record::ohms::Ohms;
 use crate::record::when::{day, moment};
 use crate::record::{Definition, Record, Resonance, RigSummary, unknown};
-use crate::shop::alike::goes_with;
+use crate::shop::alike::{by_one_meter, goes_with, one_definition};
 use crate::shop::witness::eras::Eras;
-use crate::stats::{grouped, mean, sd, tolerance};
+use crate::stats::{mean, sd, tolerance};
 
 mod judged;
 #[cfg(test)]
@@ -202,13 +201,8 @@ impl<'a> Good<'a> {
 
     /// The ohmmeter that read most of them, and what it read, at 20 degrees where the room is known.
     fn ohms(&self) -> (Option<String>, Vec<f64>) {
-        let all: Vec<Ohms> = self.0.iter().flat_map(|(r, _)| r.ohms()).collect();
-        // Some at 20 degrees and some as they were read make no mean: the former, where there are any.
-        let warm = all.iter().any(|o| o.temperature_c.is_some());
-        let of_kind = all.iter().filter(|o| o.temperature_c.is_some() == warm);
-        let groups = grouped(of_kind.map(|o| (o.meter.clone(), o.at_20())));
-        let most = groups.iter().map(|g| g.1.len()).max().unwrap_or(0);
-        groups.into_iter().find(|g| g.1.len() == most).unwrap_or_default()
+        let (meter, read) = by_one_meter(self.0.iter().map(|g| g.0));
+        (meter, read.into_iter().flatten().collect())
     }
 
     /// The sign of the first, where all have one.
@@ -232,23 +226,11 @@ impl<'a> Good<'a> {
     }
 }
 
-/// The records with f0 and Q by one definition: the one they have in common, else the second-order model's.
-fn alike(records: &[Record]) -> (Definition, Vec<Record>) {
-    let of = |r: &Record| r.reading().map(|x| x.definition);
-    let first = records.iter().find_map(of).unwrap_or_default();
-    let definition = match records.iter().filter_map(of).all(|d| d == first) {
-        true => first,
-        false => Definition::Plain,
-    };
-    let read = |r: &Record| r.defined_as(definition).unwrap_or_else(|| r.clone());
-    (definition, records.iter().map(read).collect())
-}
-
 impl Standard {
     /// From records of good pickups, all of one rig and one load: their mean, with the limits that the maker allows, or those
     /// that their own scatter proposes.
     pub fn from(name: &str, records: &[Record], allowed: Allowed) -> Result<(Standard, Option<Proposal>)> {
-        let (definition, records) = alike(records);
+        let (definition, records) = one_definition(records);
         let (good, first) = Good::of(&records)?;
         let ln_f0 = good.all(|x| Some(x.f0_hz.value.ln()));
         let ln_q = good.all(|x| Some(x.q.value.ln()));
@@ -304,12 +286,7 @@ impl Standard {
         if let Some(key) = s.unknown_key(text) {
             return Err(wrong(&format!("there is no key {key}")));
         }
-        if s.schema != SCHEMA {
-            return Err(wrong(&format!(
-                "it is of the kind {:?}, this version reads {SCHEMA:?}",
-                s.schema
-            )));
-        }
+        of_kind(&s.schema, SCHEMA).map_err(|what| wrong(&format!("it {what}")))?;
         let above = |v: f64| v.is_finite() && v > 0.0;
         let limits = above(s.f0.allow) && s.f0.allow < 1.0 && above(s.q.allow) && s.q.allow < 1.0;
         let level = s.level.is_none_or(|l| l.db.is_finite() && above(l.allow_db));

@@ -4,12 +4,16 @@
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 
 pub mod course;
 pub mod gauge;
+pub mod individuals;
+pub mod odd;
 pub mod paired;
 pub mod tolerance;
+pub mod trend;
+pub mod two;
 
 /// What can be said of a difference.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -93,6 +97,12 @@ pub fn student(p: f64, freedom: f64) -> f64 {
     StudentsT::new(0.0, 1.0, freedom.max(1.0)).map_or(f64::INFINITY, |d| d.inverse_cdf(p))
 }
 
+/// Probability that the ratio of two variances of one scatter, found with so much freedom each, is larger by chance.
+pub fn ratio_by_chance(ratio: f64, freedom: f64, freedom_below: f64) -> f64 {
+    let below = freedom_below.min(NORMAL_FROM);
+    FisherSnedecor::new(freedom, below).map_or(1.0, |d| d.sf(ratio))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -112,5 +122,14 @@ mod tests {
         }
         assert!((student(0.975, f64::INFINITY) - 1.959_964).abs() < 1e-6);
         assert!(student(0.975, f64::NAN).is_infinite());
+    }
+
+    /// Published table, upper 5 % points of F: 3.33 at 5 and 10, 2.09 at 12 and 30, 1.83 at 10 and infinity.
+    #[test]
+    fn ratios_of_variances() {
+        for (ratio, above, below) in [(3.33, 5.0, 10.0), (2.09, 12.0, 30.0), (1.83, 10.0, f64::INFINITY)] {
+            let p = ratio_by_chance(ratio, above, below);
+            assert!((p - 0.05).abs() < 5e-4, "{ratio}: {p}");
+        }
     }
 }

@@ -22,15 +22,9 @@ pub const TAIL_S: f64 = 0.4;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Description {
     pub schema: String,
-    pub shape: Shape,
-    pub rate_hz: u32,
     /// Active signal as made: bent to the nearest synchronous duration, or to whole periods.
-    pub seconds: f64,
-    pub from_hz: f64,
-    pub to_hz: f64,
-    pub level_dbfs: f64,
-    pub seed: u64,
-    pub tilt: Tilt,
+    #[serde(flatten)]
+    pub settings: Settings,
     pub lead_s: f64,
     pub tail_s: f64,
     pub frames: u64,
@@ -66,14 +60,10 @@ pub fn make(settings: &Settings) -> Result<Drive> {
     Ok(Drive {
         description: Description {
             schema: SCHEMA.into(),
-            shape: settings.shape,
-            rate_hz: settings.rate_hz,
-            seconds: body.seconds,
-            from_hz: settings.from_hz,
-            to_hz: settings.to_hz,
-            level_dbfs: settings.level_dbfs,
-            seed: settings.seed,
-            tilt: settings.tilt,
+            settings: Settings {
+                seconds: body.seconds,
+                ..*settings
+            },
             lead_s: lead as f64 / rate,
             tail_s: tail as f64 / rate,
             frames: samples.len() as u64,
@@ -94,21 +84,6 @@ mod tests {
     use super::*;
     use crate::fft;
 
-    /// From its description alone.
-    fn remake(d: &Description) -> Drive {
-        make(&Settings {
-            shape: d.shape,
-            rate_hz: d.rate_hz,
-            seconds: d.seconds,
-            from_hz: d.from_hz,
-            to_hz: d.to_hz,
-            level_dbfs: d.level_dbfs,
-            seed: d.seed,
-            tilt: d.tilt,
-        })
-        .unwrap()
-    }
-
     #[test]
     fn a_drive_is_remade_bit_for_bit_from_its_description() {
         for shape in [Shape::Sweep, Shape::Noise] {
@@ -120,7 +95,7 @@ mod tests {
                     ..Settings::at_rate(48_000)
                 };
                 let a = make(&s).unwrap();
-                let b = remake(&a.description);
+                let b = make(&a.description.settings).unwrap();
                 assert_eq!(a.samples, b.samples);
                 assert_eq!(a.description, b.description);
                 let peak = a.samples.iter().fold(0f32, |m, x| m.max(x.abs()));

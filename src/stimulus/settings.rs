@@ -20,7 +20,7 @@ pub enum Tilt {
 }
 
 /// What is asked for.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Settings {
     pub shape: Shape,
     pub rate_hz: u32,

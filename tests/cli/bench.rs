@@ -60,6 +60,9 @@ pub struct Run {
 /// The built-in bench, as quick as may be.
 pub const SHORT: [&str; 6] = ["--source", "sim", "--rate", "48k", "--seconds", "0.7"];
 
+/// What can be made anew at any time lies here, and is no part of what a command has written.
+const CACHE: &str = ".cache";
+
 /// Files of a folder, kept in memory.
 pub type Made = OnceLock<Vec<(PathBuf, Vec<u8>)>>;
 
@@ -116,6 +119,7 @@ impl Folder {
         let mut command = Command::new(env!("CARGO_BIN_EXE_coilwright"));
         command.args(args).current_dir(self.dir.path());
         command.env_clear().env("TZ", "UTC").env("PATH", "/usr/bin:/bin");
+        command.env("XDG_CACHE_HOME", self.path(CACHE));
         command.stdin(Stdio::null());
         command
     }
@@ -253,6 +257,7 @@ pub fn names(dir: &Path) -> Vec<String> {
     let mut list: Vec<String> = std::fs::read_dir(dir)
         .unwrap_or_else(|e| panic!("{}: {e}", dir.display()))
         .map(|e| e.unwrap().file_name().into_string().unwrap())
+        .filter(|name| name != CACHE)
         .collect();
     list.sort();
     list

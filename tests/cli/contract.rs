@@ -168,7 +168,11 @@ fn what_cannot_be_asked_for_is_refused_in_one_line_that_names_it() {
         ("--sim", "colour=red", &["colour", "known are"]),
         ("--sim", "none.toml", &["none.toml", "check the path"]),
         ("--rig", "none.toml", &["none.toml", "check the path"]),
-        ("--out", "missing/folder/one", &["missing/folder/one", "does not exist"]),
+        (
+            "--out",
+            "../missing/folder/one",
+            &["missing/folder/one", "does not exist"],
+        ),
     ] {
         for json in [false, true] {
             let mut args = vec!["measure", "--pickup", "a", option, value, "--source", "sim"];

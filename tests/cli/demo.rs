@@ -78,7 +78,7 @@ fn the_demonstration_is_one_document_and_writes_over_nothing() {
     for json in [&[][..], &["--json"]] {
         f.run(&[&["demo", "--out", "d"], json].concat())
             .refused(&["is there already", "--out"]);
-        f.run(&[&["demo", "--out", "no/such"], json].concat())
+        f.run(&[&["demo", "--out", "../no/such"], json].concat())
             .refused(&["no/such", "does not exist"]);
     }
     assert_eq!(f.bytes("d/1-short-cable/record.json"), before);

@@ -89,18 +89,42 @@ fn any_name_makes_one_folder_here() {
 }
 
 #[test]
-fn the_last_folder_is_made_but_not_those_above() {
+fn folders_are_made_here_and_not_above_those_elsewhere() {
     let f = Folder::new();
     f.measure(&["--out", "new"]).ended(0);
     f.run(&["analyze", "new/take.wav", "--out", "analysed"]).ended(0);
     f.run(&["compare", "new", "analysed", "--out", "compared"]).ended(0);
     f.measure(&["--out", "new/deeper"]).ended(0);
+    f.measure(&["--out", "before/wax/neck-1"]).ended(0);
+    let here = f.path("after/wax/neck-1");
+    f.run(&["analyze", "new/take.wav", "--out", here.to_str().unwrap()])
+        .ended(0);
+    // What is refused leaves none of them behind.
+    f.measure(&["--out", "these/are/not", "--sim", "r=0"])
+        .refused(&["r_ohm"]);
+    f.run(&[
+        "loads",
+        "--r",
+        "6k",
+        "--l",
+        "2.4H",
+        "--load",
+        "cap=1x",
+        "--out",
+        "nor/these",
+    ])
+    .refused(&["cap"]);
+    let elsewhere = tempfile::tempdir().unwrap();
+    std::os::unix::fs::symlink(elsewhere.path(), f.path("linked")).unwrap();
     let before = f.list("");
-    f.measure(&["--out", "no/such"]).refused(&["no/such", "does not exist"]);
-    f.run(&["analyze", "new/take.wav", "--out", "no/such"])
-        .refused(&["no/such", "does not exist"]);
-    f.run(&["compare", "new", "analysed", "--out", "no/such"])
-        .refused(&["no/such", "does not exist"]);
+    for out in ["../no/such", "linked/no/such"] {
+        f.measure(&["--out", out]).refused(&["no/such", "does not exist"]);
+        f.run(&["analyze", "new/take.wav", "--out", out])
+            .refused(&["no/such", "does not exist"]);
+        f.run(&["compare", "new", "analysed", "--out", out])
+            .refused(&["no/such", "does not exist"]);
+    }
+    assert_eq!(elsewhere.path().read_dir().unwrap().count(), 0);
     f.run(&["drive", "--out", "no/such.wav"]).refused(&["no/such.wav"]);
     f.write("file", b"x");
     for args in [

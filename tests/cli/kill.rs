@@ -182,7 +182,10 @@ pub fn workshop() -> Folder {
 
 fn set_up() -> Folder {
     let f = Folder::quick();
-    f.write("north.toml", format!("{RIG}[witness]\nname = \"tin one\"\n").as_bytes());
+    f.write(
+        "north.toml",
+        format!("{RIG}[witness]\nname = \"witness one\"\n").as_bytes(),
+    );
     // What sets a rig up makes another rig of it.
     f.write("south.toml", RIG.as_bytes());
     for (name, load, seed) in [("a", "none", "1"), ("b", "cap=470p", "2"), ("c", "none", "3")] {
@@ -548,7 +551,7 @@ fn lot_disagrees(f: &Folder) -> Vec<String> {
 
 /// Folders of measurements, however far they came.
 fn measured(f: &Folder) -> Vec<PathBuf> {
-    let homes = ["m", "k", "tin one", "lot"].map(|h| f.path(h));
+    let homes = ["m", "k", "witness one", "lot"].map(|h| f.path(h));
     let homes = homes.iter().filter(|h| h.is_dir());
     homes
         .flat_map(|h| names(h).into_iter().map(|n| h.join(n)))
@@ -583,9 +586,9 @@ fn records_without_takes(f: &Folder) -> Vec<String> {
 
 /// Every check of the history has its record.
 fn history_disagrees(f: &Folder) -> Vec<String> {
-    let ids: Vec<Value> = names(&f.path("tin one"))
+    let ids: Vec<Value> = names(&f.path("witness one"))
         .iter()
-        .filter_map(|n| json(&f.path("tin one").join(n).join("record.json")))
+        .filter_map(|n| json(&f.path("witness one").join(n).join("record.json")))
         .map(|r| r["id"].clone())
         .collect();
     let history = json(&f.path("north.checks.json")).unwrap_or_default();

@@ -3,6 +3,11 @@
 mod again;
 mod batch;
 mod bench;
+mod book;
+mod book_experiment;
+mod book_lot;
+mod book_returned;
+mod book_sets;
 mod coils;
 mod contract;
 mod demo;

@@ -31,17 +31,6 @@ mod not_yet {
         "analysis/fits.rs analysis/mod.rs",
         "analysis/prepare.rs analysis/fits.rs",
         "analysis/prepare.rs analysis/mod.rs",
-        "commands/complete.rs commands/analyze.rs",
-        "commands/demo/story.rs commands/demo.rs",
-        "commands/measure/place.rs commands/measure.rs",
-        "commands/measure/player.rs commands/measure.rs",
-        "commands/outcome.rs commands/analyze.rs",
-        "commands/rig/beside.rs commands/anew.rs",
-        "commands/rig/changed.rs commands/rig.rs",
-        "commands/rig/check.rs commands/rig.rs",
-        "commands/rig/create.rs commands/rig.rs",
-        "commands/rig/inputs.rs commands/rig.rs",
-        "commands/rig/level.rs commands/rig.rs",
         "fit/attempt.rs fit/mod.rs",
         "fit/cell.rs fit/mod.rs",
         "fit/group.rs fit/attempt.rs",
@@ -53,7 +42,6 @@ mod not_yet {
         "fit/misfit.rs fit/attempt.rs",
         "fit/misfit.rs fit/mod.rs",
         "fit/raw.rs fit/attempt.rs",
-        "shop/lot/steps.rs shop/lot.rs",
     ];
     pub const LONG_FILES: &[&str] = &[];
     /// `file function`.

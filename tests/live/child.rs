@@ -18,7 +18,6 @@ pub struct Job {
     pub input: Option<String>,
     pub pickup_channel: usize,
     pub reference_channel: Option<usize>,
-    pub output_channel: Option<usize>,
     pub stop_after_s: Option<f64>,
 }
 
@@ -59,7 +58,6 @@ impl Job {
             input: None,
             pickup_channel: 1,
             reference_channel: Some(2),
-            output_channel: None,
             stop_after_s: None,
         }
     }
@@ -110,7 +108,6 @@ fn works() {
         input: job.input,
         pickup_channel: job.pickup_channel,
         reference_channel: job.reference_channel,
-        output_channel: job.output_channel,
     };
     let mut outcome = Outcome::default();
     let stop = Stop::default();

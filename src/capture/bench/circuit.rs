@@ -51,7 +51,10 @@ impl Circuit {
         let input = rig.and_then(|r| r.input.clone()).unwrap_or_default();
         let card = &spec.card;
         Circuit {
-            load: load.cloned().unwrap_or_default(),
+            load: match &spec.guitar {
+                Some(guitar) => guitar.load.clone(),
+                None => load.cloned().unwrap_or_default(),
+            },
             input_ohm: card.input_ohm.or(input.resistance_ohm),
             input_f: card.input_f.unwrap_or_else(|| input.load_f()),
             reference: rig.map_or(Reference::Current, |r| r.exciter.reference),
@@ -124,7 +127,7 @@ impl Circuit {
             return 1.0;
         }
         let w = TAU * f;
-        self.output(coils.thevenin(w), w).norm()
+        self.output(source(spec, coils, w), w).norm()
     }
 
     /// What a source makes at the input, load and input on it.
@@ -157,13 +160,21 @@ pub(super) fn coils(spec: &Spec) -> Series {
     }
 }
 
+/// The pickup, alone or with those that are on together with it.
+fn source(spec: &Spec, coils: &Series, w: f64) -> Thevenin {
+    match &spec.guitar {
+        Some(guitar) if !guitar.pickups.is_empty() => guitar.source(&spec.coil, w),
+        _ => coils.thevenin(w),
+    }
+}
+
 /// The pickup as a source, with what stray capacitance from the exciter adds at its hot end.
 fn with_feed(spec: &Spec, coils: &Series, emf: Complex64, tap: Complex64, w: f64) -> Thevenin {
     let (own, otherwise) = if spec.faults.open_winding {
         let z = OnePort::capacitor(spec.coil.c_f, w);
         (Thevenin { emf: 0.0.into(), z }, OPEN_FEED_F)
     } else {
-        let t = coils.thevenin(w);
+        let t = source(spec, coils, w);
         (Thevenin { emf: t.emf * emf, ..t }, 0.0)
     };
     let feed = spec.exciter.feed_f.unwrap_or(otherwise);

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::tap::Tap;
 use crate::failure::{Failure, Result};
-use crate::network::Coil;
+use crate::network::{Coil, Wiring};
 
 /// Hum of a bench with its cables in order, all lines together.
 pub const QUIET_HUM_DBFS: f64 = -85.0;
@@ -28,6 +28,9 @@ pub struct Spec {
     /// In the pickup's place a wire from the exciter's tap: one signal on both inputs.
     pub wire: Option<Wire>,
     pub tap: Tap,
+    /// The pickup is one of a guitar's, which is heard at its jack.
+    #[serde(skip)]
+    pub guitar: Option<Wiring>,
 }
 
 /// A wire, and what is in line with it.
@@ -146,6 +149,7 @@ impl Default for Spec {
             faults: Faults::default(),
             wire: None,
             tap: Tap::default(),
+            guitar: None,
         }
     }
 }

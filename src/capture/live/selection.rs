@@ -1,7 +1,5 @@
 //! What is asked of the sound card: devices and channels.
 
-use std::ops::Range;
-
 use crate::failure::{Failure, Result};
 
 /// Which devices and channels to use. Channels count from 1, as sockets are labelled.
@@ -15,10 +13,6 @@ pub struct Selection {
     pub pickup_channel: usize,
     /// Input channel that the reference is on; `None`: a take of one channel.
     pub reference_channel: Option<usize>,
-    /// Output channel that plays the drive. `None`: the first two alike, left and right, so that it does not matter
-    /// which of the pair is wired to the exciter, nor whether a headphone plug or a mono plug does it; further
-    /// channels of a large interface stay silent, as somebody's loudspeakers may hang on them.
-    pub output_channel: Option<usize>,
 }
 
 impl Default for Selection {
@@ -28,7 +22,6 @@ impl Default for Selection {
             input: None,
             pickup_channel: 1,
             reference_channel: Some(2),
-            output_channel: None,
         }
     }
 }
@@ -70,7 +63,6 @@ impl Selection {
         let all = [
             Some(("pickup", self.pickup_channel)),
             self.reference_channel.map(|c| ("reference", c)),
-            self.output_channel.map(|c| ("output", c)),
         ];
         for (name, channel) in all.into_iter().flatten() {
             if !(1..=256).contains(&channel) {
@@ -89,16 +81,9 @@ impl Selection {
         Ok(())
     }
 
-    pub(super) fn played_on(&self, channels: usize) -> Range<usize> {
-        match self.output_channel {
-            Some(c) => c - 1..c,
-            None => 0..channels.min(2),
-        }
-    }
-
     pub(super) fn channels(&self, direction: Direction) -> usize {
         match direction {
-            Direction::Output => self.output_channel.unwrap_or(1),
+            Direction::Output => 1,
             Direction::Input => self.pickup_channel.max(self.reference_channel.unwrap_or(1)),
         }
     }
@@ -135,28 +120,14 @@ mod tests {
         };
         assert!(same.validate().unwrap_err().to_string().contains("both on channel 1"));
         let zero = Selection {
-            output_channel: Some(0),
+            pickup_channel: 0,
             ..fine
         };
         assert!(
             zero.validate()
                 .unwrap_err()
                 .to_string()
-                .starts_with("there is no output channel 0")
-        );
-    }
-
-    #[test]
-    fn the_drive_goes_left_and_right_or_where_it_is_told() {
-        assert_eq!(Selection::default().played_on(8), 0..2);
-        assert_eq!(Selection::default().played_on(1), 0..1);
-        assert_eq!(
-            Selection {
-                output_channel: Some(4),
-                ..Selection::default()
-            }
-            .played_on(8),
-            3..4
+                .starts_with("there is no pickup channel 0")
         );
     }
 }

@@ -166,7 +166,7 @@ fn open(
     let (output, input) = setups(selection, rate)?;
     let mut notes = Vec::new();
     let (record, ring) = open_input(&input, selection, shared, &mut notes)?;
-    let (play, ()) = open_output(&output, selection, drive, shared, &mut notes)?;
+    let (play, ()) = open_output(&output, drive, shared, &mut notes)?;
     record.play().map_err(|e| refused(&input.label, input.direction, &e))?;
     play.play().map_err(|e| refused(&output.label, output.direction, &e))?;
     // Two of the blocks asked for, as far as the device grants them.
@@ -245,13 +245,14 @@ fn open_input(
 
 fn open_output(
     setup: &Setup,
-    selection: &Selection,
     drive: Arc<[f32]>,
     shared: &Arc<Shared>,
     notes: &mut Vec<String>,
 ) -> Result<(cpal::Stream, ())> {
     let channels = usize::from(setup.config.channels);
-    let on = selection.played_on(channels);
+    // The first two alike, left and right, so that it does not matter which of the pair is wired to the exciter, nor whether a
+    // headphone plug or a mono plug does it; further channels stay silent, as somebody's loudspeakers may hang on them.
+    let on = 0..channels.min(2);
     build(setup, notes, |config| {
         let (on_data, on_error) = (shared.clone(), shared.clone());
         // The drive is read where it lies: nothing has to be fed to it in time, so nothing can come too late.

@@ -5,25 +5,24 @@ use std::path::Path;
 use serde::Serialize;
 
 use super::list::{Listed, say_left_out};
-use super::wanted;
 use crate::book::entry::{Entry, What};
-use crate::book::index::Fresh;
+use crate::book::index::{Fresh, Index};
 use crate::book::life;
-use crate::book::row::{Filter, Row};
-use crate::book::word::named;
+use crate::book::row::{Filter, Row, in_order, second_of};
+use crate::book::word::{Named, named};
 use crate::cli::args::{ListArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
 use crate::cli::defaults::Defaults;
 use crate::commands::coil::refuse_any;
 use crate::commands::outcome::{self, Told};
-use crate::commands::{anew, readings};
+use crate::commands::{anew, readings, wanted};
 use crate::failure::{Result, Status};
 use crate::parallel;
 use crate::record::about::About;
 use crate::record::when::moment;
 use crate::record::{Record, store};
-use crate::report::text::{self, LifeStep, Lived};
+use crate::report::text::{self, LifeStep, Lived, Read};
 use crate::report::{difference_words, overlay};
 use crate::shop::difference::{self, Difference, How};
 
@@ -46,120 +45,151 @@ struct Reading {
     change: Option<Difference>,
 }
 
-/// All that the notebook holds of one pickup.
-pub struct Gathered {
+/// What the notebook has of one pickup.
+pub struct Known {
     name: String,
-    about: About,
-    /// Of the whole notebook: designs are in it.
+    /// All that is said in the notebook, of whatever pickup.
     all: Vec<Entry>,
     rows: Vec<Row>,
     records: Vec<Record>,
     changes: Vec<Change>,
+    about: About,
     left_out: Vec<String>,
-}
-
-/// The readings that `filter` lets through, and everything that was said.
-pub fn gathered(notebook: &Path, name: &str, filter: &Filter, fresh: Fresh, console: &mut Console) -> Result<Gathered> {
-    let named = named(name)?;
-    let (rows, all, left_out) = wanted::ask(notebook, fresh, |index| {
-        let known = index.rows(&Filter {
-            paper: true,
-            ..Filter::life(&named.name)
-        })?;
-        // A name that only a folder has is the pickup's in it.
-        let name = match known.is_empty() {
-            true => named.readings(index)?.pop().map(|r| r.name),
-            false => None,
-        };
-        let life = Filter::life(name.as_deref().unwrap_or(&named.name));
-        let rows = index.rows(&Filter {
-            names: life.names,
-            all: true,
-            paper: true,
-            sort: life.sort,
-            ..filter.clone()
-        })?;
-        Ok((rows, index.entries()?, index.left_out()?))
-    })?;
-    let name = rows.last().map_or(named.name.clone(), |r| r.name.clone());
-    let said = life::of(&all, &name);
-    if rows.is_empty() && said.is_empty() {
-        return Err(named.nothing(notebook));
-    }
-    let (rows, read) = records(rows, notebook, console);
-    let (records, known) = readings::known_of(&read, anew::today(None).as_ref(), console)?;
-    let how = How {
-        matters: Defaults::read_from(Path::new("."))?.matters(),
-        in_place: false,
-        known,
-    };
-    let changes = changes(&rows, &records, &how)?;
-    Ok(Gathered {
-        about: life::about(&said),
-        name,
-        all,
-        rows,
-        records,
-        changes,
-        left_out,
-    })
 }
 
 pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status> {
     let fresh = if args.look { Fresh::Now } else { Fresh::Usual };
-    let found = gathered(&wanted::notebook()?, name, &args.which.filter(), fresh, console)?;
-    let stem = args
-        .out
-        .as_deref()
-        .map(|out| ready_folder(out).map(|f| f.join("life")))
-        .transpose()?;
+    let known = Known::of(&wanted::notebook()?, name, &args.which.filter(), fresh, console)?;
+    let stem = match &args.out {
+        Some(out) => Some(ready_folder(out)?.join("life")),
+        None => None,
+    };
     stem.iter().try_for_each(|s| refuse_any(outcome::picture_files(s)))?;
     let shown: Shown = args.shown.into();
-    let document = Life {
-        schema: "coilwright/life/1",
-        name: &found.name,
-        about: &found.about,
-        readings: found
-            .rows
-            .iter()
-            .zip(&found.changes)
-            .map(|(row, change)| Reading {
-                row: row.into(),
-                change: change.as_ref().map(|c| c.1.clone()),
-            })
-            .collect(),
-        entries: found.said().into_iter().map(without_customer).collect(),
-        left_out: &found.left_out,
-    };
     Told {
-        document: &document,
+        document: &known.document(args.with_recipe),
         files: Vec::new(),
         shown,
     }
     .tell(
         console,
-        |_, style| text::life_text(&found.lived(), style),
+        |_, style| text::life_text(&known.lived(), style),
         || {
-            let picture = |stem| {
-                Ok((
-                    stem,
-                    overlay::compare_plot(&found.last_of_stages(), overlay::Align::LowFrequency)?,
-                ))
-            };
-            stem.map(picture).into_iter().collect()
+            let plot = || overlay::compare_plot(&known.last_of_stages(), overlay::Align::LowFrequency);
+            stem.map(|stem| Ok((stem, plot()?))).into_iter().collect()
         },
     )?;
-    say_left_out(&found.left_out, console);
+    say_left_out(&known.left_out, console);
     Ok(Status::Done)
 }
 
-impl Gathered {
-    fn said(&self) -> Vec<&Entry> {
-        life::of(&self.all, &self.name)
+/// The readings, all entries, and what could not be read.
+type Answer = (Vec<Row>, Vec<Entry>, Vec<String>);
+
+fn asked(index: &Index, named: &Named, filter: &Filter) -> rusqlite::Result<Answer> {
+    let of = |name: &str| {
+        index.rows(&Filter {
+            lot: filter.lot.clone(),
+            since: filter.since,
+            stage: filter.stage.clone(),
+            load: filter.load.clone(),
+            rig: filter.rig.clone(),
+            paper: true,
+            ..Filter::life(name)
+        })
+    };
+    let mut rows = of(&named.name)?;
+    // A name that only a folder has is the pickup's in it.
+    if rows.is_empty()
+        && let Some(row) = named.readings(index)?.pop()
+    {
+        rows = of(&row.name)?;
+    }
+    Ok((in_order(rows), index.entries()?, index.left_out()?))
+}
+
+impl Known {
+    /// The readings that `filter` lets through, and everything that was said.
+    pub fn of(notebook: &Path, name: &str, filter: &Filter, fresh: Fresh, console: &mut Console) -> Result<Known> {
+        let named = named(name)?;
+        let (rows, all, left_out) = wanted::ask(notebook, fresh, |index| asked(index, &named, filter))?;
+        let name = rows.last().map_or(named.name.clone(), |r| r.name.clone());
+        let said = life::of(&all, &name);
+        if rows.is_empty() && said.is_empty() {
+            return Err(named.nothing(notebook));
+        }
+        let mut about = life::about(&said);
+        about.by = about.by.or(rows.iter().rev().find_map(|r| r.by.clone()));
+        let (rows, read) = records(rows, notebook, console);
+        let (records, known) = readings::known_of(&read, anew::today(None).as_ref(), console)?;
+        let how = How {
+            matters: Defaults::read_from(Path::new("."))?.matters(),
+            in_place: false,
+            known,
+        };
+        Ok(Known {
+            changes: changes(&rows, &records, &how)?,
+            name,
+            all,
+            rows,
+            records,
+            about,
+            left_out,
+        })
     }
 
-    pub fn lived(&self) -> Lived {
-        lived(self)
+    fn document(&self, with_recipe: bool) -> Life<'_> {
+        let reading = |(row, change): (&Row, &Change)| Reading {
+            row: row.into(),
+            change: change.as_ref().map(|c| c.1.clone()),
+        };
+        let of_recipe = |e: &Entry| matches!(e.what, What::Recipe { .. } | What::Design { .. });
+        let said = life::of(&self.all, &self.name).into_iter();
+        Life {
+            schema: "coilwright/life/1",
+            name: &self.name,
+            about: &self.about,
+            readings: self.rows.iter().zip(&self.changes).map(reading).collect(),
+            entries: said
+                .filter(|e| with_recipe || !of_recipe(e))
+                .map(without_customer)
+                .collect(),
+            left_out: &self.left_out,
+        }
+    }
+
+    /// The last reading of each stage that counts, for the plot.
+    pub fn last_of_stages(&self) -> Vec<Record> {
+        let mut out: Vec<(Option<&str>, &Record)> = Vec::new();
+        for (row, record) in self.rows.iter().zip(&self.records) {
+            if record.reading().is_some() && !row.replaced {
+                out.retain(|(stage, _)| *stage != row.stage.as_deref());
+                out.push((row.stage.as_deref(), record));
+            }
+        }
+        out.into_iter().map(|(_, r)| r.clone()).collect()
+    }
+
+    /// Readings and entries in order of their time.
+    fn lived(&self) -> Lived {
+        let said = life::of(&self.all, &self.name);
+        let readings = (0..self.rows.len()).map(|i| (second(&self.rows[i].taken_at), self.step(i)));
+        let shown = |e: &&&Entry| !matches!(e.what, What::About { .. } | What::Recipe { .. } | What::Stage { .. });
+        let entries = said.iter().filter(shown).map(|e| {
+            let second = match &e.what {
+                What::Paper { day, .. } => second_of(day).unwrap_or(0),
+                _ => second(&e.at),
+            };
+            (second, LifeStep::Said(Box::new((**e).clone())))
+        });
+        let mut steps: Vec<(i64, LifeStep)> = readings.chain(entries).collect();
+        steps.sort_by_key(|s| s.0);
+        Lived {
+            name: self.name.clone(),
+            about: self.about.clone(),
+            recipe: recipe_words(&self.all, &said),
+            steps: steps.into_iter().map(|s| s.1).collect(),
+        }
     }
 
     /// The same without what is the shop's alone: to whom it was sent, and where nobody asked for it what went into it.
@@ -167,7 +197,7 @@ impl Gathered {
         let mut life = self.lived();
         for step in &mut life.steps {
             if let LifeStep::Said(entry) = step {
-                *entry = without_customer(entry);
+                **entry = without_customer(entry);
                 if let (Recipe::Kept, What::Paper { words, .. }) = (recipe, &mut entry.what) {
                     words.clear();
                 }
@@ -175,25 +205,20 @@ impl Gathered {
         }
         if recipe == Recipe::Kept {
             life.recipe.clear();
-            life.steps
-                .retain(|s| !matches!(s, LifeStep::Said(e) if matches!(e.what, What::Design { .. })));
         }
         life
     }
 
-    /// The last reading of each stage that counts, for the plot.
-    pub fn last_of_stages(&self) -> Vec<Record> {
-        let mut out: Vec<(Option<&str>, &Record)> = Vec::new();
-        for (row, record) in self
-            .rows
-            .iter()
-            .zip(&self.records)
-            .filter(|(r, record)| record.reading().is_some() && !r.replaced)
-        {
-            out.retain(|(stage, _)| *stage != row.stage.as_deref());
-            out.push((row.stage.as_deref(), record));
-        }
-        out.into_iter().map(|(_, r)| r.clone()).collect()
+    fn step(&self, i: usize) -> LifeStep {
+        let before = |i: &usize| {
+            let row = &self.rows[*i];
+            row.stage.clone().unwrap_or_else(|| row.day().to_owned())
+        };
+        LifeStep::Reading(Box::new(Read {
+            row: self.rows[i].clone(),
+            record: self.records[i].clone(),
+            change: self.changes[i].as_ref().map(|(i, d)| (before(i), d.text.clone())),
+        }))
     }
 }
 
@@ -208,13 +233,13 @@ pub enum Recipe {
 pub fn recipe_words(all: &[Entry], said: &[&Entry]) -> Vec<String> {
     let recipe = life::recipe(all, said);
     let design = recipe.design.as_ref().map(ToString::to_string);
-    let words = recipe
-        .words
-        .iter()
-        .map(|(k, v)| format!("{k}={v}"))
-        .collect::<Vec<_>>()
-        .join(" ");
-    design.into_iter().chain((!words.is_empty()).then_some(words)).collect()
+    let words: Vec<String> = recipe.words.iter().map(|(k, v)| format!("{k}={v}")).collect();
+    let words = Some(words.join(" ")).filter(|w| !w.is_empty());
+    design.into_iter().chain(words).collect()
+}
+
+fn second(stamp: &str) -> i64 {
+    moment(stamp).map_or(0, |t| t.as_second())
 }
 
 /// To whom it went is the shop's alone.
@@ -264,40 +289,4 @@ fn changes(rows: &[Row], records: &[Record], how: &How) -> Result<Vec<Change>> {
         Ok(comparison.differences.pop().map(|d| (before, d)))
     };
     (0..rows.len()).map(one).collect()
-}
-
-/// Readings and entries in order of their time.
-fn lived(found: &Gathered) -> Lived {
-    let (rows, records, changes) = (&found.rows, &found.records, &found.changes);
-    let said = found.said();
-    let before = |i: usize| match (rows[i].stage.as_deref(), rows[i].day()) {
-        (Some(stage), _) => stage.to_owned(),
-        (None, day) => day.to_owned(),
-    };
-    let readings = rows.iter().zip(records).zip(changes).map(|((row, record), change)| {
-        let step = LifeStep::Reading {
-            row: row.clone(),
-            record: Box::new(record.clone()),
-            change: change.as_ref().map(|(i, d)| (before(*i), d.text.clone())),
-        };
-        (moment(&row.taken_at).map_or(0, |t| t.as_second()), step)
-    });
-    let entries = said
-        .iter()
-        .filter(|e| !matches!(e.what, What::About { .. } | What::Recipe { .. } | What::Stage { .. }));
-    let entries = entries.map(|e| {
-        let day = match &e.what {
-            What::Paper { day, .. } => crate::book::row::second_of(day),
-            _ => moment(&e.at).map(|t| t.as_second()),
-        };
-        (day.unwrap_or(0), LifeStep::Said((*e).clone()))
-    });
-    let mut steps: Vec<(i64, LifeStep)> = readings.chain(entries).collect();
-    steps.sort_by_key(|s| s.0);
-    Lived {
-        name: found.name.clone(),
-        about: found.about.clone(),
-        recipe: recipe_words(&found.all, &said),
-        steps: steps.into_iter().map(|s| s.1).collect(),
-    }
 }

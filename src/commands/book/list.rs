@@ -2,12 +2,12 @@
 
 use serde::Serialize;
 
-use super::{life, wanted};
 use crate::book::index::{Fresh, Index};
-use crate::book::row::{Filter, Row};
+use crate::book::row::{Filter, Row, pattern};
 use crate::cli::args::{ListArgs, Shown};
 use crate::cli::console::Console;
 use crate::commands::outcome::style;
+use crate::commands::wanted;
 use crate::failure::{Failure, Result, Status};
 use crate::record::Verdict;
 use crate::report::text;
@@ -84,9 +84,6 @@ impl From<&Row> for Listed {
 }
 
 pub fn run(args: &ListArgs, console: &mut Console) -> Result<Status> {
-    if let Some(name) = args.lone_name() {
-        return life::run(args, name, console);
-    }
     if args.out.is_some() {
         return Err(Failure::new(
             "--out is for the plot of one pickup's life",
@@ -103,7 +100,7 @@ pub fn run(args: &ListArgs, console: &mut Console) -> Result<Status> {
     }
     let shown: Shown = args.shown.into();
     if args.csv {
-        table(&rows, console)?;
+        console.result(&csv(rows.iter().map(Listed::from))?)?;
     } else if shown.json {
         console.json(&List {
             schema: "coilwright/book/1",
@@ -132,7 +129,8 @@ pub fn say_left_out(left_out: &[String], console: &mut Console) {
     }
 }
 
-fn table(rows: &[Row], console: &mut Console) -> Result<()> {
+/// A table for a spreadsheet.
+pub fn csv(lines: impl IntoIterator<Item = impl Serialize>) -> Result<String> {
     let broken = |e: String| {
         Failure::new(
             format!("cannot write the table: {e}"),
@@ -140,25 +138,17 @@ fn table(rows: &[Row], console: &mut Console) -> Result<()> {
         )
     };
     let mut out = csv::Writer::from_writer(Vec::new());
-    for row in rows {
-        out.serialize(Listed::from(row)).map_err(|e| broken(e.to_string()))?;
+    for line in lines {
+        out.serialize(line).map_err(|e| broken(e.to_string()))?;
     }
     let bytes = out.into_inner().map_err(|e| broken(e.to_string()))?;
-    console.result(&String::from_utf8_lossy(&bytes))
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
 impl ListArgs {
-    /// The pickup whose life is asked for: one name, and no choice among its readings.
-    fn lone_name(&self) -> Option<&str> {
-        match self.names.as_slice() {
-            [name] if !name.contains('*') && !self.all && !self.csv && self.sort.is_none() => Some(name),
-            _ => None,
-        }
-    }
-
     fn filter(&self) -> Filter {
         Filter {
-            names: self.names.clone(),
+            names: self.names.iter().map(|n| pattern(n)).collect(),
             all: self.all,
             paper: true,
             sort: self.sort.unwrap_or_default(),

@@ -2,12 +2,12 @@
 
 use serde::Serialize;
 
-use super::{wanted, write};
 use crate::book::entry::{Entry, What};
 use crate::book::index::Fresh;
 use crate::book::word::{self, Which, named};
 use crate::cli::args::RenameArgs;
 use crate::cli::console::Console;
+use crate::commands::wanted;
 use crate::failure::{Failure, Result, Status};
 
 #[derive(Debug, Serialize)]
@@ -46,7 +46,7 @@ pub fn run(args: &RenameArgs, console: &mut Console) -> Result<Status> {
         to: new.to_owned(),
         record: matches!(old.which, Which::Number(_)).then(|| last.id.clone()),
     };
-    let entry = write(&notebook, what)?;
+    let entry = wanted::say(&notebook, what)?;
     if args.shown.json {
         console.json(&Written {
             schema: "coilwright/written/1",

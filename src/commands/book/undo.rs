@@ -1,17 +1,20 @@
 //! `book undo`: the last entry holds no more. Its file stays.
 
 use super::rename::Written;
-use super::{wanted, write};
 use crate::book::entries;
 use crate::book::entry::What;
 use crate::cli::args::UndoArgs;
 use crate::cli::console::Console;
+use crate::commands::wanted;
 use crate::failure::{Failure, Result, Status};
 use crate::report::entry_words;
 
 pub fn run(args: &UndoArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
     let all = entries::all(&notebook);
+    for why in &all.unread {
+        console.remark(&format!("left out: {why}"));
+    }
     let last = all.hold.iter().rfind(|e| !matches!(e.what, What::Undo { .. }));
     let Some(last) = last else {
         return Err(Failure::new(
@@ -19,7 +22,7 @@ pub fn run(args: &UndoArgs, console: &mut Console) -> Result<Status> {
             "readings are never taken back; measure again, or rename one that was another pickup's",
         ));
     };
-    let entry = write(&notebook, What::Undo { entry: last.id.clone() })?;
+    let entry = wanted::say(&notebook, What::Undo { entry: last.id.clone() })?;
     if args.shown.json {
         console.json(&Written {
             schema: "coilwright/written/1",

@@ -6,7 +6,7 @@ use crate::book::index::Fresh;
 use crate::book::row::Filter;
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
-use crate::commands::book::life::{Recipe, gathered};
+use crate::commands::book::life::{Known, Recipe};
 use crate::commands::coil::write_all;
 use crate::failure::Result;
 use crate::record::Record;
@@ -43,7 +43,7 @@ pub fn make(day: &Day, out: &Path, console: &mut Console) -> Result<PathBuf> {
     let told = Told::default();
     let first = day.readings.first().map_or(day.rejected, |r| r.1);
     let (comparison, [a, b]) = day.compared;
-    let life = gathered(out, &day.wax[0].pickup.name, &Filter::default(), Fresh::Now, console)?;
+    let life = Known::of(out, &day.wax[0].pickup.name, &Filter::default(), Fresh::Now, console)?;
     let sheet = (first.clone(), told.clone());
     let all = [
         ("reading", "One reading", pages::record::page(first, &told)?),

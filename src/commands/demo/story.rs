@@ -2,11 +2,23 @@
 
 use std::path::Path;
 
-use super::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS, Made, REJECTED, harness, pages};
+use super::harness::{self, Harness};
+use super::pages;
+use super::script::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS, REJECTED};
 use crate::record::{Level, Record};
 use crate::report::number::{self, Unit};
 use crate::report::text::{Style, compare_text, measure_text, shell};
+use crate::rig::Rig;
+use crate::shop::difference::Comparison;
 use crate::wrap;
+
+/// Everything the demonstration made.
+pub struct Made {
+    pub rig: Rig,
+    pub records: Vec<Record>,
+    pub comparisons: Vec<Comparison>,
+    pub harness: Harness,
+}
 
 const INDENT: &str = "   ";
 
@@ -94,7 +106,7 @@ fn wax_and_no_reading(t: &mut Teller, made: &Made, out: &Path) {
         name(&made.records[REJECTED]),
         advice(&made.records[REJECTED])
     ));
-    t.look(out, &[JOBS[5].folder], "the record keeps the reason.");
+    t.look(out, &[JOBS[REJECTED].folder], "the record keeps the reason.");
 }
 
 /// What is in the coil, and what follows from it.

@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
-use super::Job;
 use crate::book::word::folder_name;
+use crate::cli::args::Job;
 use crate::cli::context::Fresh;
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome;
@@ -18,14 +18,14 @@ pub enum Place {
 
 impl Place {
     /// Checks before anything sounds that the record can be written.
-    pub fn plan(job: &Job, defaults: &Defaults, fresh: &mut Fresh) -> Result<Self> {
+    pub fn plan(pickup: &str, job: &Job, defaults: &Defaults, fresh: &mut Fresh) -> Result<Self> {
         if let Some(out) = &job.out {
             outcome::refuse_occupied(out, job.repeats as usize)?;
             return Ok(Place::Given(fresh.ready(out)?));
         }
         let notebook = defaults.folder.clone().unwrap_or_else(|| PathBuf::from("."));
         let notebook = fresh.ready(&notebook)?;
-        Ok(Place::Numbered(fresh.ready(&notebook.join(folder_name(&job.pickup)?))?))
+        Ok(Place::Numbered(fresh.ready(&notebook.join(folder_name(pickup)?))?))
     }
 
     /// The folder itself; a number is taken only now, so that a stopped measurement leaves no gap.

@@ -3,10 +3,10 @@
 use std::path::Path;
 use std::time::SystemTime;
 
-use super::Job;
 use crate::capture::stop::Stop;
 use crate::capture::wav;
 use crate::capture::{Capture, Provenance, Request, Take};
+use crate::cli::args::Job;
 use crate::cli::console::{self, Console};
 use crate::cli::context::Bench;
 use crate::cli::defaults::Defaults;
@@ -14,7 +14,7 @@ use crate::commands::outcome::Played;
 use crate::commands::sound::{self, Asked};
 use crate::commands::{drive, knock};
 use crate::failure::{Failure, Result};
-use crate::stimulus::{self, Drive};
+use crate::stimulus;
 
 /// A take, and when it was begun.
 pub struct Taken {
@@ -25,7 +25,7 @@ pub struct Taken {
 /// Plays and records.
 pub struct Player {
     capture: Box<dyn Capture>,
-    drive: Drive,
+    played: Played,
     live: bool,
     stop: Stop,
 }
@@ -35,17 +35,17 @@ impl Player {
     pub fn plan(job: &Job, bench: &Bench, defaults: &Defaults, stop: Stop) -> Result<Self> {
         console::catch(&stop);
         let open = Asked {
-            devices: &job.devices,
+            source: &job.source,
             drive: &job.drive,
             channels: bench.channels,
             rig: bench.rig.as_ref(),
             load: bench.load.as_ref(),
-            sim: job.sim.as_deref(),
+            guitar: job.guitar.as_ref(),
             defaults,
             bound: true,
             stop: stop.clone(),
         }
-        .open(&job.source)?;
+        .open()?;
         let mut settings = drive::settings(&job.drive, open.rate_hz)?;
         let own = bench.rig.as_ref().and_then(|r| r.interface.as_ref()?.level_dbfs);
         if let Some(level) = own.filter(|_| job.drive.level.is_none()) {
@@ -53,19 +53,19 @@ impl Player {
         }
         Ok(Player {
             capture: open.capture,
-            drive: stimulus::make(&settings)?,
+            played: stimulus::make(&settings)?.into(),
             live: open.live,
             stop,
         })
     }
 
-    pub fn played(&self) -> Played<'_> {
-        (&self.drive).into()
+    pub fn played(&self) -> &Played {
+        &self.played
     }
 
     /// The recording of so many taps.
     pub fn taps(&mut self, count: u32, console: &mut Console) -> Result<Take> {
-        let rate_hz = self.drive.description.rate_hz;
+        let rate_hz = self.played.rate_hz;
         as_kept(knock::listen(
             self.capture.as_mut(),
             rate_hz,
@@ -81,9 +81,9 @@ impl Player {
             return Err(Failure::new("stopped by hand", "measure again when ready"));
         }
         if self.live && n == 0 {
-            announce(&self.drive, &self.capture.describe(), console);
+            announce(&self.played, &self.capture.describe(), console);
         }
-        let take = sound::take(self.capture.as_mut(), self.live, &request(&self.drive), console)?;
+        let take = sound::take(self.capture.as_mut(), self.live, &request(&self.played), console)?;
         Ok(Taken {
             take: as_kept(take)?,
             at,
@@ -91,21 +91,22 @@ impl Player {
     }
 }
 
-fn request(drive: &Drive) -> Request {
+fn request(played: &Played) -> Request {
     Request {
-        rate_hz: drive.description.rate_hz,
-        drive: drive.samples.clone(),
+        rate_hz: played.rate_hz,
+        drive: played.samples.clone(),
     }
 }
 
 /// The level is said before the first sound.
-fn announce(drive: &Drive, device: &str, console: &mut Console) {
-    let d = &drive.description;
+fn announce(played: &Played, device: &str, console: &mut Console) {
     sound::caution(console);
-    console.remark(&format!(
-        "Test signal of {:.1} s, peak {:.0} dBFS; {device}.",
-        d.seconds, d.level_dbfs
-    ));
+    if let Some(d) = &played.description {
+        let (seconds, level) = (d.settings.seconds, d.settings.level_dbfs);
+        console.remark(&format!(
+            "Test signal of {seconds:.1} s, peak {level:.0} dBFS; {device}."
+        ));
+    }
 }
 
 /// The take as its file will hold it, so that analysing the file later gives the same numbers to the last digit.

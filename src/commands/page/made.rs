@@ -11,7 +11,7 @@ use crate::cli::console::Console;
 use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::basis::Basis;
 use crate::coil::loads::{LoadsDocument, Manner, SCHEMA, predict_one};
-use crate::commands::book::life::{Recipe, gathered, recipe_words};
+use crate::commands::book::life::{Known, Recipe, recipe_words};
 use crate::commands::outcome::MOST_BYTES;
 use crate::commands::wanted::Placed;
 use crate::commands::{anew, compare, known, potting, readings, rig, wanted};
@@ -67,7 +67,7 @@ pub fn of(asked: &Asked, args: &PageArgs, console: &mut Console) -> Result<Page>
         Of::Rig(path) => of_rig(path, console),
         Of::Coil(path) => pages::loads::page(&predicted(path, args)?),
         Of::Life(name) => {
-            let found = gathered(&wanted::notebook()?, name, &Filter::default(), Fresh::Usual, console)?;
+            let found = Known::of(&wanted::notebook()?, name, &Filter::default(), Fresh::Usual, console)?;
             pages::life::page(&found.shown(recipe), &found.last_of_stages())
         }
     }

@@ -1,6 +1,7 @@
 //! `rig changed`: something is another on the bench, which no file can know.
 
-use super::{aside, beside, rig_of};
+use super::beside::{aside, beside};
+use super::file::{print, rig_of};
 use crate::cli::args::ChangedArgs;
 use crate::cli::console::Console;
 use crate::commands::outcome;
@@ -18,15 +19,12 @@ pub fn run(args: &ChangedArgs, console: &mut Console) -> Result<Status> {
                 "the rig file {} names no witness, so no checks are kept of it",
                 path.display()
             ),
-            "write [witness] and below it name = \"tin one\": the pickup that is kept for checking",
+            "write [witness] and below it name = \"witness one\": the pickup that is kept for checking",
         ));
     };
     let file = beside(&path, "checks.json");
     let (history, files) = fileio::alone(&file, || {
-        let before = match file.symlink_metadata().is_ok() {
-            true => Some(aside(&file, &fileio::read_limited(&file, outcome::MOST_BYTES)?)?),
-            false => None,
-        };
+        let before = aside(&file)?;
         let mut history = History::new(&rig.summary(), &witness.name);
         history.changed = Some(Change {
             what: args.what.clone(),
@@ -38,7 +36,7 @@ pub fn run(args: &ChangedArgs, console: &mut Console) -> Result<Status> {
         Ok((history, files))
     })?;
     let document = RigDocument::of(&rig, Some(&history), rig_words::words(&rig));
-    super::print(args.shown, console, &document, |style| {
+    print(args.shown, console, &document, |style| {
         text::changed_text(&document, &files, style)
     })?;
     Ok(Status::Done)

@@ -2,12 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
-use super::beside::from_rig;
-use super::{aside, beside, by_today, history_of, kept_with, rig_of};
-use crate::cli::args::{About, CheckArgs, Surroundings};
+use super::beside::{aside, beside, from_rig, history_of, kept_with};
+use super::file::rig_of;
+use super::witnessed::by_today;
+use crate::cli::args::{About, CheckArgs, Job, Surroundings};
 use crate::cli::console::Console;
 use crate::cli::inputs::LoadArg;
-use crate::commands::measure::{self, Job};
+use crate::commands::measure;
 use crate::commands::outcome::{self, Told};
 use crate::commands::{anew, known};
 use crate::failure::{Failure, Result, Status};
@@ -27,7 +28,7 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     let Some(witness) = rig.witness.clone() else {
         return Err(Failure::new(
             format!("the rig file {} names no witness", path.display()),
-            "write [witness] and below it name = \"tin one\": the pickup that is kept for checking",
+            "write [witness] and below it name = \"witness one\": the pickup that is kept for checking",
         ));
     };
     let given = args
@@ -35,7 +36,7 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
         .as_ref()
         .map(|p| anew::one(p, Some(&rig), console))
         .transpose()?;
-    let simulated = given.as_ref().map_or(args.source == "sim", Record::is_simulated);
+    let simulated = given.as_ref().map_or(args.source.is_sim(), Record::is_simulated);
     // Found out before anything sounds: the history can be read, and is this rig's.
     kept_with(&path, &rig, simulated)?;
     if let Some(standing) = history_of(&path)?.filter(|_| !args.begin_again) {
@@ -133,10 +134,7 @@ impl Witness<'_> {
                 _ => History::new(&today, self.name),
             };
             // Another check may have come in since.
-            let old = match begin_again && file.symlink_metadata().is_ok() {
-                true => Some(aside(&file, &fileio::read_limited(&file, outcome::MOST_BYTES)?)?),
-                false => None,
-            };
+            let old = if begin_again { aside(&file)? } else { None };
             if kept.checks.iter().any(|c| c.id == new.id) {
                 return Err(Failure::new(
                     "this take of the witness is in the history already",
@@ -285,13 +283,12 @@ fn witnessed(
             },
             ..About::default()
         },
-        devices: args.devices.clone(),
+        source: args.source.clone(),
         drive: args.drive.clone(),
-        sim: args.sim.clone(),
         out: args.out.clone(),
-        ..Job::new(witness, &args.source)
+        ..Job::default()
     };
-    let measured = measure::taken(&job, console)?;
+    let measured = measure::taken(witness, &job, console)?;
     Ok(Witnessed {
         record: measured.record,
         files: measured.files,

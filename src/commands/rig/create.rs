@@ -44,7 +44,7 @@ pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
     // What was written is read again at once: a file that cannot be read is no rig.
     let rig = Rig::parse(&text, &stem)?;
     fileio::write_new(&args.file, text.as_bytes())?;
-    super::print(
+    super::file::print(
         args.shown,
         console,
         &crate::shop::witness::checks::RigDocument::of(&rig, None, crate::report::rig_words::words(&rig)),

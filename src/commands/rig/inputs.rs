@@ -1,6 +1,7 @@
 //! `rig inputs`: the two inputs against each other, and what the pickup's input puts on a pickup.
 
-use super::{print, rig_of, today, write_changes};
+use super::beside::of_one_kind;
+use super::file::{open, print, rig_of, today, write_changes};
 use crate::capture::Request;
 use crate::cli::args::InputsArgs;
 use crate::cli::console::Console;
@@ -20,10 +21,10 @@ const SECONDS: f64 = 5.0;
 
 pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
-    super::of_one_kind(&path, &rig, args.sound.source == "sim")?;
+    of_one_kind(&path, &rig, args.sound.source.is_sim())?;
     // A part in line says something only beside the wire alone.
     let wire = args.through.is_some().then(|| stated(&rig)).transpose()?;
-    let mut sound = super::open(&args.sound, &rig, !args.replace, console)?;
+    let mut sound = open(&args.sound, &rig, !args.replace, console)?;
     if sound.used.reference_channel.is_none() {
         return Err(Failure::new(
             "a rig of one channel has no two inputs to compare",

@@ -2,7 +2,8 @@
 
 use std::io::IsTerminal;
 
-use super::{print, rig_of, today, write_changes};
+use super::beside::of_one_kind;
+use super::file::{open, print, rig_of, today, write_changes};
 use crate::capture::{Cause, Request};
 use crate::cli::args::LevelArgs;
 use crate::cli::console::Console;
@@ -16,14 +17,14 @@ use crate::stimulus::probe;
 
 pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
-    super::of_one_kind(&path, &rig, args.sound.source == "sim")?;
+    of_one_kind(&path, &rig, args.sound.source.is_sim())?;
     if !(FIRST_DBFS..=0.0).contains(&args.limit) {
         return Err(Failure::new(
             format!("a limit of {} dBFS cannot be played up to", args.limit),
             "give one from -60dBFS to 0dBFS, such as --limit -12dBFS; nothing was played",
         ));
     }
-    let mut sound = super::open(&args.sound, &rig, true, console)?;
+    let mut sound = open(&args.sound, &rig, true, console)?;
     let limits = Limits {
         most_dbfs: args.limit,
         ..Limits::default()

@@ -115,7 +115,7 @@ impl Lot<'_> {
             };
         }
         let mut record = store::read(&folder)?;
-        if record.is_simulated() != (self.args.source == "sim") {
+        if record.is_simulated() != self.args.source.is_sim() {
             return Err(Failure::new(
                 format!(
                     "{} is simulated where the lot is not, or real where it is",

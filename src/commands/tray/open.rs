@@ -52,7 +52,7 @@ impl<'a> Lot<'a> {
         }
         let chain = Chain::of(args, &defaults, &tray)?;
         tray.setting = Some(chain.setting.clone());
-        let known = told_of_rig(&chain, args.source == "sim", tray.standard.is_some(), &mut remarks);
+        let known = told_of_rig(&chain, args.source.is_sim(), tray.standard.is_some(), &mut remarks);
         remarks.extend(
             tray.standard
                 .iter()
@@ -68,7 +68,7 @@ impl<'a> Lot<'a> {
             about: chain.about,
             remarks,
             said: Vec::new(),
-            sims: args.sim.as_deref().map_or(Ok(Vec::new()), described)?,
+            sims: args.source.sim.as_deref().map_or(Ok(Vec::new()), sound::described)?,
             _fresh: fresh,
             _held: held,
         };
@@ -81,13 +81,13 @@ impl<'a> Lot<'a> {
 
     /// What is to be known before the first one is laid down.
     pub(super) fn opening(&self, console: &mut Console) {
-        if self.args.source == "sim" {
+        if self.args.source.is_sim() {
             console.remark("SIMULATED: the built-in bench, no real pickup.");
         } else {
             sound::caution(console);
         }
         let of_bench = self.tray.standard.as_ref().is_some_and(|s| s.simulated);
-        if of_bench && self.args.source != "sim" {
+        if of_bench && !self.args.source.is_sim() {
             console.remark("The standard is of simulated pickups of the built-in bench.");
         }
         if self.tray.columns.iter().any(|c| c.kind == Kind::Gauss) {
@@ -135,7 +135,7 @@ fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>, remarks: &mut
         }
         tray.standard = Some(given);
     }
-    let simulated = args.source == "sim";
+    let simulated = args.source.is_sim();
     if tray.standing().any(|e| e.record.is_some() && e.simulated != simulated) {
         return Err(Failure::new(
             format!(
@@ -257,21 +257,4 @@ fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain, known: &Known
         }
     }
     out
-}
-
-/// What the built-in bench holds: one description, or a file with one for each number.
-fn described(text: &str) -> Result<Vec<String>> {
-    if Path::new(text).extension().is_none_or(|e| e != "txt") {
-        return Ok(vec![text.to_owned()]);
-    }
-    let file = fileio::read_text_limited(Path::new(text), MOST_BYTES)?;
-    let lines = file.lines().filter(|l| !l.trim().is_empty());
-    let lines: Vec<String> = lines.map(str::to_owned).collect();
-    if lines.is_empty() {
-        return Err(Failure::new(
-            format!("{text} describes no pickup"),
-            "write one for each line, such as r=6k l=2.4H cs=120p",
-        ));
-    }
-    Ok(lines)
 }

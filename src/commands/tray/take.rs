@@ -3,9 +3,9 @@
 use std::path::{Path, PathBuf};
 
 use super::{Lot, noted};
-use crate::cli::args::DriveArgs;
+use crate::cli::args::{DriveArgs, Job, Source};
 use crate::cli::console::Console;
-use crate::commands::measure::{self, Job};
+use crate::commands::measure;
 use crate::failure::Result;
 use crate::fileio;
 use crate::record::meters::{Column, Reading};
@@ -57,16 +57,18 @@ impl Lot<'_> {
         let n = number.saturating_sub(self.args.first) as usize;
         let job = Job {
             about: self.about.clone(),
-            devices: self.args.devices.clone(),
+            source: Source {
+                sim: self.sims.get(n % self.sims.len().max(1)).cloned(),
+                ..self.args.source.clone()
+            },
             drive: DriveArgs {
                 seconds: self.args.drive.seconds.or(Some(TRAY_SECONDS)),
                 ..self.args.drive.clone()
             },
-            sim: self.sims.get(n % self.sims.len().max(1)).cloned(),
             out: Some(folder.to_path_buf()),
-            ..Job::new(self.tray.name(number), &self.args.source)
+            ..Job::default()
         };
-        Ok(measure::taken(&job, console)?.record)
+        Ok(measure::taken(&self.tray.name(number), &job, console)?.record)
     }
 
     /// Enters a take whose record is kept; what was noted and read of the same pickup before lies beside it from now on. Whether it

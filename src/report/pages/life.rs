@@ -9,7 +9,7 @@ use crate::report::overlay::{Align, compare_plot};
 use crate::report::page::line::{Line, theirs};
 use crate::report::page::table::{Cell, Table, number as cell};
 use crate::report::page::{Block, Page};
-use crate::report::text::{LifeStep, Lived};
+use crate::report::text::{LifeStep, Lived, Read};
 use crate::report::{entry_words, words};
 use crate::shop::yardstick::Quantity;
 
@@ -18,7 +18,7 @@ pub fn page(life: &Lived, stages: &[Record]) -> Result<Page> {
     let mut page = Page::new(theirs(words::clean(&life.name)));
     let readings = || {
         life.steps.iter().filter_map(|s| match s {
-            LifeStep::Reading { row, record, change } => Some((row, &**record, change)),
+            LifeStep::Reading(read) => Some((&read.row, &read.record)),
             LifeStep::Said(_) => None,
         })
     };
@@ -39,7 +39,7 @@ pub fn page(life: &Lived, stages: &[Record]) -> Result<Page> {
         page.put(Block::Picture(Box::new(compare_plot(stages, Align::LowFrequency)?)));
     }
     if readings().count() > 0 {
-        page.put(Block::Table(table(readings().map(|r| (r.0, r.1)))));
+        page.put(Block::Table(table(readings())));
     }
     page.head("In order");
     page.list(life.steps.iter().map(step).collect());
@@ -83,7 +83,8 @@ fn step(step: &LifeStep) -> Line {
         LifeStep::Said(entry) => theirs(entry_words::day(entry))
             .ours(": ")
             .theirs(entry_words::sentence(entry)),
-        LifeStep::Reading { row, record, change } => {
+        LifeStep::Reading(read) => {
+            let Read { row, record, change } = &**read;
             let mut line = theirs(words::clean(row.day())).ours(": ");
             if let Some(stage) = &row.stage {
                 line = line.theirs(words::clean(stage)).ours(", ");

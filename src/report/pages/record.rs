@@ -55,7 +55,7 @@ fn found(record: &Record) -> Vec<Fact> {
 
 fn circumstances(record: &Record, told: &Told) -> Vec<Fact> {
     let p = &record.pickup;
-    let input = words::rig_input(&record.rig).map_or(String::new(), |i| format!("; its input adds {i} to the load"));
+    let input = words::rig_input(record).map_or(String::new(), |i| format!("; its input adds {i} to the load"));
     let all = [
         typed("Stage", p.stage.as_ref().map(|s| s.text())),
         typed("Made by", told.by(record)),

@@ -115,21 +115,24 @@ pub struct Lived {
 
 #[derive(Debug)]
 pub enum LifeStep {
-    /// A reading, its record, and what changed against the one before it of the same coil under the same load.
-    Reading {
-        row: Row,
-        record: Box<Record>,
-        /// Which one that is, and the difference in words.
-        change: Option<(String, String)>,
-    },
-    Said(Entry),
+    Reading(Box<Read>),
+    Said(Box<Entry>),
+}
+
+/// A reading, and what changed against the one before it of the same coil under the same load.
+#[derive(Debug)]
+pub struct Read {
+    pub row: Row,
+    pub record: Record,
+    /// Which one that is, and the difference in words.
+    pub change: Option<(String, String)>,
 }
 
 pub fn life_text(life: &Lived, style: Style) -> String {
     let mut out = Screen::new(style);
     out.line_in(words::clean(&life.name), BOLD);
     let all = life.steps.iter().filter_map(|s| match s {
-        LifeStep::Reading { record, .. } => Some(&**record),
+        LifeStep::Reading(read) => Some(&read.record),
         LifeStep::Said(_) => None,
     });
     out.stamp(all.clone().count() > 0 && all.clone().all(Record::is_simulated));
@@ -138,7 +141,8 @@ pub fn life_text(life: &Lived, style: Style) -> String {
     let mut stage: Option<Option<&str>> = None;
     for step in &life.steps {
         match step {
-            LifeStep::Reading { row, record, change } => {
+            LifeStep::Reading(read) => {
+                let Read { row, record, change } = &**read;
                 if stage != Some(row.stage.as_deref()) {
                     stage = Some(row.stage.as_deref());
                     out.line("");

@@ -84,7 +84,7 @@ fn circumstances(out: &mut Screen, record: &Record) {
     out.rows("Exciter", over);
     out.rows("Resistance", words::ohms(p));
     out.row("Load", words::load(record));
-    let input = words::rig_input(&record.rig);
+    let input = words::rig_input(record);
     let input = input.map_or(String::new(), |i| format!("; its input adds {i} to the load"));
     out.row("Rig", words::rig(&record.rig) + &input);
     out.rows("Your note", told(&p.note));

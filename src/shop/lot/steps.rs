@@ -1,14 +1,6 @@
 //! What the keys do to a lot.
 
-use super::{Entry, Judged, Record, Tray};
-
-/// What was taken back.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Undone {
-    pub number: u32,
-    /// What stands of the number again.
-    pub stands: bool,
-}
+use super::{Entry, Judged, Record, Tray, Undone};
 
 impl Tray {
     /// Enters a take of a number, in the place of what counts of it; where that is worth more, it goes on to count, and what is

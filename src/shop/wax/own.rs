@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::document::{Pair, PotVerdict, PottingDocument, Usual};
-use crate::failure::{Failure, Result};
+use crate::failure::{Failure, Result, of_kind};
 use crate::stats::{mean, sd, student};
 
 pub const SCHEMA: &str = "coilwright/wax/1";
@@ -51,12 +51,7 @@ impl WaxHistory {
             )
         };
         let h: WaxHistory = serde_json::from_slice(bytes).map_err(|e| wrong(e.to_string()))?;
-        if h.schema != SCHEMA {
-            return Err(wrong(format!(
-                "it is of the kind {:?}, this version reads {SCHEMA:?}",
-                h.schema
-            )));
-        }
+        of_kind(&h.schema, SCHEMA).map_err(|what| wrong(format!("it {what}")))?;
         if h.changes.iter().any(|c| !(c.c_f.abs() < 1.0 && c.q.abs() < 1e6)) {
             return Err(wrong("it holds a change that no wax makes".into()));
         }

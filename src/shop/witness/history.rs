@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use serde::{Deserialize, Serialize};
 
 use crate::estimate::Estimate;
-use crate::failure::{Failure, Result};
+use crate::failure::{Failure, Result, of_kind};
 use crate::record::identity::{Entered, Sense};
 use crate::record::when::day;
 use crate::record::{Code, Definition, Record, RigSummary};
@@ -231,12 +231,7 @@ impl History {
     pub fn parse(place: &str, bytes: &[u8]) -> Result<History> {
         let wrong = |what: String| Failure::new(format!("{place} {what}"), "move it aside to begin a new history");
         let h: History = serde_json::from_slice(bytes).map_err(|e| wrong(format!("is no history of checks: {e}")))?;
-        if h.schema != SCHEMA {
-            return Err(wrong(format!(
-                "is of the kind {:?}, this version reads {SCHEMA:?}",
-                h.schema
-            )));
-        }
+        of_kind(&h.schema, SCHEMA).map_err(wrong)?;
         let sound = |c: &Check| {
             let positive = |e: &Estimate| {
                 e.value.is_finite() && e.value > 0.0 && e.u.is_finite() && e.u >= 0.0 && e.u_noise >= 0.0

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::failure::{Failure, Result};
+use crate::failure::{Failure, Result, of_kind};
 use crate::record::Record;
 use crate::record::identity::same_rig;
 use crate::rig::Rig;
@@ -54,12 +54,7 @@ impl RepeatDocument {
         let wrong = |what: String| Failure::new(what, "measure it again with `coilwright rig repeat`");
         let document: Self =
             serde_json::from_slice(bytes).map_err(|e| wrong(format!("{place} tells no repeatability: {e}")))?;
-        if document.schema != REPEAT {
-            return Err(wrong(format!(
-                "{place} is of the kind {:?}, this version reads {REPEAT:?}",
-                document.schema
-            )));
-        }
+        of_kind(&document.schema, REPEAT).map_err(|what| wrong(format!("{place} {what}")))?;
         let sound = |s: &Spread| s.sd.is_finite() && s.sd >= 0.0;
         let of_levels = [&document.peak_db, &document.level_db];
         if !(sound(&document.f0) && sound(&document.q) && of_levels.into_iter().flatten().all(sound)) {

@@ -20,11 +20,13 @@ pub enum Quantity {
     Curve,
     /// Of a response without a peak, where it is 3 dB down: it matters as the peak does.
     Down,
+    /// Of the winding at 20 degrees, by an ohmmeter: in no take, and so in no comparison of takes.
+    Ohms,
 }
 
 impl Quantity {
     /// In the order of their numbers.
-    pub const ALL: [Quantity; 7] = [
+    pub const ALL: [Quantity; 8] = [
         Quantity::Peak,
         Quantity::F0,
         Quantity::Q,
@@ -32,6 +34,7 @@ impl Quantity {
         Quantity::Level,
         Quantity::Curve,
         Quantity::Down,
+        Quantity::Ohms,
     ];
 
     /// As in `use --matters` and in documents.
@@ -44,12 +47,28 @@ impl Quantity {
             Quantity::Level => "level",
             Quantity::Curve => "curve",
             Quantity::Down => "down",
+            Quantity::Ohms => "ohms",
         }
+    }
+
+    /// The quantity that documents call so.
+    pub fn of_code(code: &str) -> Option<Quantity> {
+        Quantity::ALL.into_iter().find(|q| q.code() == code)
     }
 
     /// Compared by the natural logarithm of the ratio, so that a against b is as far as b against a; else in dB.
     pub fn is_relative(self) -> bool {
-        matches!(self, Quantity::Peak | Quantity::F0 | Quantity::Q | Quantity::Down)
+        !matches!(self, Quantity::Height | Quantity::Level | Quantity::Curve)
+    }
+
+    /// A value as it is compared.
+    pub fn compared(self, value: f64) -> f64 {
+        if self.is_relative() { value.ln() } else { value }
+    }
+
+    /// The value of which this is the logarithm, or itself.
+    pub fn from_compared(self, compared: f64) -> f64 {
+        if self.is_relative() { compared.exp() } else { compared }
     }
 
     /// The second less the first, as it is compared.
@@ -71,6 +90,7 @@ impl Quantity {
         match self {
             Quantity::Peak | Quantity::F0 | Quantity::Down => 0.01,
             Quantity::Q => 0.05,
+            Quantity::Ohms => 0.02,
             Quantity::Height => 0.5,
             Quantity::Level => 2.0,
             Quantity::Curve => 0.3,
@@ -99,7 +119,7 @@ impl Quantity {
     }
 }
 
-const HINT: &str = "write peak=1% f0=1% q=5% height=0.5dB level=2dB curve=0.3dB, or some of them";
+const HINT: &str = "write peak=1% f0=1% q=5% height=0.5dB level=2dB curve=0.3dB ohms=2%, or some of them";
 
 /// From which size on a difference matters to this shop. `{}` writes what was set, which [`Matters::parse`] reads; `{:#}` all of it.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -137,9 +157,8 @@ impl Matters {
             let (name, value) = word
                 .split_once('=')
                 .ok_or_else(|| Failure::new(format!("{} has no \"=\"", quoted(word)), HINT))?;
-            let quantity = Quantity::ALL
-                .into_iter()
-                .find(|q| q.code() == name && *q == q.as_set())
+            let quantity = Quantity::of_code(name)
+                .filter(|q| *q == q.as_set())
                 .ok_or_else(|| Failure::new(format!("nothing is compared by {}", quoted(name)), HINT))?;
             let v = quantity::parse_at(&format!("what matters in {name}"), value, quantity.unit())?;
             if !(v > 0.0 && v < quantity.most()) {
@@ -193,7 +212,7 @@ mod tests {
     #[test]
     fn what_matters_is_read_and_written() {
         let usual = Matters::default();
-        let all = "peak=1% f0=1% q=5% height=0.5dB level=2dB curve=0.3dB";
+        let all = "peak=1% f0=1% q=5% height=0.5dB level=2dB curve=0.3dB ohms=2%";
         assert_eq!(format!("{usual:#}"), all);
         assert_eq!(usual.to_string(), "");
         let own = Matters::parse("q=7% height=0.25dB").unwrap();
@@ -203,7 +222,7 @@ mod tests {
         );
         assert!(!own.is_usual(Quantity::Q) && own.is_usual(Quantity::Peak));
         assert_eq!(own.to_string(), "q=7% height=0.25dB");
-        assert_eq!(own.usual_ones(), "peak=1% f0=1% level=2dB curve=0.3dB");
+        assert_eq!(own.usual_ones(), "peak=1% f0=1% level=2dB curve=0.3dB ohms=2%");
         assert_eq!(Matters::parse(&own.to_string()), Ok(own));
         assert_eq!(format!("{:#}", Matters::parse(all).unwrap()), all);
         for (text, want) in [

@@ -39,6 +39,8 @@ impl Repeatability {
                     Quantity::Peak | Quantity::Down => 0.0015,
                     Quantity::F0 => 0.001,
                     Quantity::Q => 0.01,
+                    // The last digit, and half a kelvin of a hand.
+                    Quantity::Ohms => 0.002,
                     // Of the curve the top moves most.
                     Quantity::Height | Quantity::Curve => 0.1,
                     Quantity::Level => 0.3,
@@ -50,6 +52,8 @@ impl Repeatability {
                     // f0 goes with the root of the capacitance.
                     Quantity::Peak | Quantity::F0 | Quantity::Down => 0.5 * USUAL_DAY_F / whole_f,
                     Quantity::Q => USUAL_DAY_Q,
+                    // Thermometer and winding a kelvin apart (copper: 0.39 %).
+                    Quantity::Ohms => 0.004,
                     Quantity::Height | Quantity::Curve => DB_PER_LN_Q * USUAL_DAY_Q,
                     Quantity::Level => 0.1,
                 };

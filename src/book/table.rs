@@ -1,0 +1,223 @@
+//! The tables of the index, and what is written into them.
+
+use rusqlite::{Transaction, params};
+
+use super::entry::{Entry, What};
+use super::look::{Found, Mark};
+use super::seen::{self, Seen};
+use super::{entries, row};
+use crate::failure::Result;
+use crate::record::Pickup;
+use crate::record::when::moment;
+use std::path::Path;
+
+type Asked<T> = rusqlite::Result<T>;
+
+/// Of the tables below. An index of another version is made anew.
+pub(super) const VERSION: i64 = 1;
+
+pub(super) const TABLES: &str = "
+CREATE TABLE readings (
+  path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, lot TEXT, replaced INTEGER, unread TEXT,
+  id TEXT, told TEXT, name TEXT, over TEXT, told_stage TEXT, stage TEXT, made_by TEXT, taken_at TEXT, seq INTEGER, rig TEXT,
+  load TEXT, channels INTEGER, definition TEXT, f0_hz REAL, u_f0_hz REAL, q REAL, u_q REAL, peak_hz REAL, u_peak_hz REAL,
+  peak_db REAL, u_peak_db REAL, level_db REAL, u_level_db REAL, ohm20 REAL, verdict TEXT, simulated INTEGER, take TEXT,
+  same TEXT, again INTEGER DEFAULT 0) WITHOUT ROWID;
+CREATE INDEX by_name ON readings (name, seq);
+CREATE INDEX by_id ON readings (id);
+CREATE INDEX by_same ON readings (same);
+CREATE INDEX by_day ON readings (seq);
+CREATE TABLE entries (path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, body TEXT, unread TEXT);
+CREATE TABLE looks (notebook TEXT, at INTEGER, took INTEGER);
+";
+
+/// A reading; one that cannot be read with the reason.
+pub(super) fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
+    let mark = found.mark;
+    let (seen, unread) = match seen {
+        Ok(seen) => (seen, None),
+        Err(e) => (Seen::default(), Some(e.to_string())),
+    };
+    let of = |f: seen::Figure| (f.map(|f| f.0), f.map(|f| f.1));
+    let [f0, q, peak, height, level] = [seen.f0_hz, seen.q, seen.peak_hz, seen.peak_db, seen.level_db].map(of);
+    let stage = seen.pickup.stage.as_ref().map(|s| s.text().to_owned());
+    let verdict = seen.verdict.map(row::code);
+    let copied = same(&seen);
+    let mut put = all.prepare_cached(
+        "INSERT OR REPLACE INTO readings VALUES
+         (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,0)",
+    )?;
+    put.execute(params![
+        found.path,
+        mark.size,
+        mark.changed,
+        mark.folder_changed,
+        found.lot,
+        found.replaced,
+        unread,
+        seen.id,
+        seen.pickup.name,
+        seen.pickup.name,
+        seen.pickup.over,
+        stage,
+        stage,
+        seen.pickup.by,
+        seen.taken_at,
+        sequence(seen.second, &found.path),
+        seen.rig,
+        seen.load,
+        seen.channels,
+        seen.definition.code(),
+        f0.0,
+        f0.1,
+        q.0,
+        q.1,
+        peak.0,
+        peak.1,
+        height.0,
+        height.1,
+        level.0,
+        level.1,
+        seen.ohm20,
+        verdict,
+        seen.simulated,
+        seen.take,
+        copied,
+    ])?;
+    Ok(())
+}
+
+/// Readings in order of their time; a number that was counted up tells two of one second apart.
+fn sequence(second: i64, path: &str) -> i64 {
+    let number: i64 = path
+        .rsplit(['/', '\\'])
+        .next()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(0);
+    second.saturating_mul(10_000).saturating_add(number.clamp(0, 9_999))
+}
+
+pub(super) fn put_entry(all: &Transaction, notebook: &Path, found: &Found) -> Asked<()> {
+    let read = entries::read(&notebook.join(&found.path));
+    let mark = found.mark;
+    let (body, unread) = match &read {
+        Ok(entry) => (serde_json::to_string(entry).ok(), None),
+        Err(e) => (None, Some(e.to_string())),
+    };
+    all.execute(
+        "INSERT OR REPLACE INTO entries VALUES (?,?,?,?,?,?)",
+        params![found.path, mark.size, mark.changed, mark.folder_changed, body, unread],
+    )?;
+    Ok(())
+}
+
+/// Names and stages as the entries have them: of all readings, or of one.
+pub(super) fn settle(all: &Transaction, path: Option<&str>) -> Asked<()> {
+    let only = |text: &str| match path {
+        Some(_) => format!("{text} path = ?1 AND "),
+        None => format!("{text} ?1 IS NULL AND "),
+    };
+    all.execute(
+        &(only("UPDATE readings SET name = told, stage = told_stage WHERE") + "1"),
+        [path],
+    )?;
+    let mut ask = all.prepare("SELECT body FROM entries WHERE body IS NOT NULL")?;
+    let bodies: Vec<String> = ask.query_map([], |r| r.get(0))?.collect::<Asked<_>>()?;
+    let list = bodies.iter().filter_map(|b| serde_json::from_str::<Entry>(b).ok());
+    let list = entries::holding(list.collect());
+    if path.is_none() {
+        put_paper(all, &list)?;
+    }
+    for entry in &list {
+        let until = sequence(moment(&entry.at).map_or(i64::MAX, |t| t.as_second()), "9999");
+        match &entry.what {
+            What::Rename {
+                pickup,
+                to,
+                record: None,
+            } => {
+                let text = only("UPDATE readings SET name = ?2 WHERE") + "name = ?3 AND seq <= ?4";
+                all.execute(&text, params![path, to, pickup, until])?;
+            }
+            What::Rename {
+                to, record: Some(id), ..
+            } => {
+                let text = only("UPDATE readings SET name = ?2 WHERE") + "id = ?3";
+                all.execute(&text, params![path, to, id])?;
+            }
+            What::Stage { record, stage, .. } => {
+                let text = only("UPDATE readings SET stage = ?2 WHERE") + "id = ?3";
+                all.execute(&text, params![path, stage.text(), record])?;
+            }
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
+/// Readings of a notebook on paper stand among the others, marked by a size that no file has.
+fn put_paper(all: &Transaction, list: &[Entry]) -> Asked<()> {
+    all.execute("DELETE FROM readings WHERE size < 0", [])?;
+    for entry in list {
+        let What::Paper {
+            pickup,
+            day,
+            stage,
+            ohm,
+            ..
+        } = &entry.what
+        else {
+            continue;
+        };
+        let seen = Seen {
+            id: entry.id.clone(),
+            taken_at: day.clone(),
+            second: row::second_of(day).unwrap_or(0),
+            pickup: Pickup {
+                name: pickup.clone(),
+                stage: stage.clone(),
+                ..Pickup::default()
+            },
+            ohm20: *ohm,
+            ..Seen::default()
+        };
+        let found = Found {
+            path: format!("{}/{}", entries::FOLDER, entry.id),
+            mark: Mark {
+                size: -1,
+                ..Mark::default()
+            },
+            lot: None,
+            replaced: false,
+        };
+        put(all, &found, Ok(seen))?;
+    }
+    Ok(())
+}
+
+/// A reading that lies in the notebook twice counts once, by the one that stands: all of them, or those of an id.
+pub(super) fn count_once(all: &Transaction, same: Option<&str>) -> Asked<()> {
+    match same {
+        Some(same) => all.execute(
+            "UPDATE readings SET again = path != (SELECT path FROM readings WHERE same = ?1 ORDER BY replaced, path LIMIT 1)
+             WHERE same = ?1",
+            [same],
+        )?,
+        None => {
+            all.execute("UPDATE readings SET again = 0 WHERE again", [])?;
+            all.execute(
+                "UPDATE readings SET again = 1 WHERE same IN (SELECT same FROM readings GROUP BY same HAVING count(*) > 1)
+                 AND path != (SELECT path FROM readings AS r WHERE r.same = readings.same ORDER BY replaced, path LIMIT 1)",
+                [],
+            )?
+        }
+    };
+    Ok(())
+}
+
+/// What two copies of one reading have in common; `None` where nobody can tell. The built-in bench makes the same take twice
+/// within a second, under two loads.
+pub(super) fn same(seen: &Seen) -> Option<String> {
+    let told = |text: &Option<String>| text.as_ref().map_or(String::new(), |t| format!("+{t}"));
+    (!seen.id.is_empty()).then(|| [seen.id.clone(), told(&seen.pickup.over), told(&seen.load)].join("|"))
+}

@@ -1,0 +1,194 @@
+//! `book returned`: is it what was sent?
+
+use std::path::{Path, PathBuf};
+
+use super::in_guitar::Guitar;
+use super::sent::readings;
+use crate::book::entries::{self, Entries};
+use crate::book::entry::What;
+use crate::book::index::Fresh;
+use crate::book::life;
+use crate::book::row::{Filter, Row};
+use crate::cli::args::ReturnedArgs;
+use crate::cli::console::Console;
+use crate::cli::defaults::Defaults;
+use crate::cli::wirings::read_coil;
+use crate::coil::basis::Basis;
+use crate::commands::measure;
+use crate::commands::outcome::{self, Told};
+use crate::commands::{anew, readings as measured, wanted};
+use crate::failure::{Failure, Result, Status};
+use crate::record::about::Pole;
+use crate::record::stage::Stage;
+use crate::record::{Record, store};
+use crate::report::{entry_words, returned_words, text};
+use crate::shop::difference::How;
+use crate::shop::returned::{Look, Question, Returned, Verdict, Why, judge, pole};
+
+/// Other pickups that are looked at where one came back changed: those whose peak is nearest.
+const OTHERS: usize = 20;
+
+pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
+    let notebook = wanted::notebook()?;
+    let name = args.measure.pickup.clone().given();
+    let entries = entries::all(&notebook);
+    let (left, marked) = left_with(&notebook, &name, &entries)?;
+    if !marked {
+        console.remark(&format!(
+            "{name} was never marked as sent: held against its latest reading."
+        ));
+    }
+    if let Some(wiring) = &args.in_guitar {
+        let place = life::about(&life::of(&entries.hold, &name)).position;
+        let place = place.map(entry_words::position);
+        let pole = |pickup: &str| {
+            let own = Some(pickup) == place;
+            pole_of(&notebook, if own { &name } else { pickup }, &entries)
+        };
+        let guitar = Guitar {
+            args,
+            place,
+            left: store::read(&notebook.join(&left.path)).ok(),
+            pole: &pole,
+            name: &name,
+        };
+        return guitar.run(wiring, console);
+    }
+    let basis = args.coil.as_deref().map(|path| Basis::of(read_coil(path)?));
+    let basis = basis.transpose()?;
+    let (today, files) = today(args, &name, console)?;
+    let pair = [notebook.join(&left.path), today];
+    let it = told(&notebook, &name, &pair, basis.as_ref(), console)?;
+    let what = What::Returned {
+        pickup: name,
+        record: it.today.id.clone(),
+        found: returned_words::code(&it).to_owned(),
+    };
+    wanted::say(&notebook, what)?;
+    let status = status(&it);
+    Told {
+        document: &it,
+        files,
+        shown: args.measure.shown.into(),
+    }
+    .tell(console, text::returned_text, || Ok(Vec::new()))?;
+    Ok(status)
+}
+
+/// Where today's reading lies, measured now unless it was given; and what was written of it.
+fn today(args: &ReturnedArgs, name: &str, console: &mut Console) -> Result<(PathBuf, Vec<PathBuf>)> {
+    if let Some(path) = &args.record {
+        return Ok((wanted::placed(path)?.0, Vec::new()));
+    }
+    let mut job = args.measure.job.clone();
+    let stage = &mut job.about.life.stage;
+    *stage = stage.take().or_else(|| Stage::of("returned"));
+    let taken = measure::taken(name, &job, console)?;
+    outcome::draw_missing(std::slice::from_ref(&taken.folder), console);
+    Ok((taken.folder, taken.files))
+}
+
+fn status(it: &Returned) -> Status {
+    match (it.verdict, &it.why) {
+        (Verdict::Changed, _) => Status::OutsideLimits,
+        (_, Some(Why::NoReading { .. })) => Status::NoReading,
+        _ => Status::Done,
+    }
+}
+
+/// The reading it left with, and whether somebody marked it; else its latest.
+fn left_with(notebook: &Path, name: &str, entries: &Entries) -> Result<(Row, bool)> {
+    let mut rows = readings(notebook, name)?;
+    let sent = life::of(&entries.hold, name)
+        .into_iter()
+        .rev()
+        .find_map(|e| match &e.what {
+            What::Sent { record, .. } => Some(record.clone()),
+            _ => None,
+        });
+    let marked = sent.as_ref().and_then(|id| id.as_ref());
+    if let Some(place) = rows.iter().position(|r| Some(&r.id) == marked) {
+        return Ok((rows.swap_remove(place), true));
+    }
+    let staged = rows.iter().rposition(|r| r.stage.as_deref() == Some("sent"));
+    let last = staged
+        .or(rows.len().checked_sub(1))
+        .map(|place| rows.swap_remove(place));
+    let last = last.ok_or_else(|| {
+        Failure::new(
+            format!("{name} has no reading from before it left"),
+            "give the name it was measured under; `coilwright book` lists them",
+        )
+    })?;
+    Ok((last, sent.is_some() || staged.is_some()))
+}
+
+/// What is said of both readings, other pickups looked at where it changed.
+fn told(
+    notebook: &Path,
+    name: &str,
+    pair: &[PathBuf; 2],
+    basis: Option<&Basis>,
+    console: &mut Console,
+) -> Result<Returned> {
+    let (records, known) = measured::known(pair, anew::today(None).as_ref(), console)?;
+    let [left, today] = records.as_slice() else {
+        return Err(Failure::new("one of the two readings is gone", "give --record"));
+    };
+    let how = How {
+        matters: Defaults::read_from(Path::new("."))?.matters(),
+        in_place: false,
+        known,
+    };
+    let asked = |others: &[Record]| {
+        judge(&Question {
+            left,
+            today,
+            basis,
+            how: &how,
+            others,
+        })
+    };
+    let mut it = asked(&[])?;
+    if it.verdict == Verdict::Changed && !matches!(it.looks.first(), Some(Look::Dead { .. })) {
+        let others = near(notebook, name, today)?;
+        it = asked(&others)?;
+    }
+    // It may have been called otherwise when it was measured.
+    it.pickup = name.to_owned();
+    returned_words::put(&mut it, &[left.clone(), today.clone()]);
+    Ok(it)
+}
+
+/// Pickups whose latest reading under the same load peaks nearest to this one.
+fn near(notebook: &Path, name: &str, today: &Record) -> Result<Vec<Record>> {
+    let Some(hz) = today.reading().and_then(|r| r.peak_hz).map(|p| p.value) else {
+        return Ok(Vec::new());
+    };
+    let filter = Filter {
+        load: today.load.as_ref().map(|l| l.text.clone()),
+        rig: today.rig.name.clone(),
+        ..Filter::default()
+    };
+    let rows = wanted::ask(notebook, Fresh::Usual, |index| index.rows(&filter))?;
+    let mut far: Vec<(f64, Row)> = rows
+        .into_iter()
+        .filter(|r| r.name != name)
+        .filter_map(|r| Some(((r.peak_hz?.0 / hz).ln().abs(), r)))
+        .collect();
+    far.sort_by(|a, b| a.0.total_cmp(&b.0));
+    far.truncate(OTHERS);
+    // One that cannot be read any more is nobody's label.
+    let read = |r: &Row| Some(r.told(store::read(&notebook.join(&r.path)).ok()?));
+    Ok(far.iter().filter_map(|(_, r)| read(r)).collect())
+}
+
+/// Which pole of a pickup is up: as somebody said, else as a gauss meter read it.
+fn pole_of(notebook: &Path, pickup: &str, entries: &Entries) -> Option<Pole> {
+    life::about(&life::of(&entries.hold, pickup)).magnet.or_else(|| {
+        let rows = readings(notebook, pickup).ok()?;
+        rows.iter()
+            .rev()
+            .find_map(|r| pole(&store::read(&notebook.join(&r.path)).ok()?))
+    })
+}

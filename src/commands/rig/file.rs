@@ -1,0 +1,98 @@
+//! What the commands on rig files share: the file read and changed, what it is set up on, and how their documents are shown.
+
+use std::path::{Path, PathBuf};
+
+use crate::capture::wav::Channels;
+use crate::cli::args::{DriveArgs, Shown, SoundArgs};
+use crate::cli::console::Console;
+use crate::cli::defaults::Defaults;
+use crate::commands::outcome;
+use crate::commands::sound::{Asked, Sound};
+use crate::failure::{Failure, Result};
+use crate::fileio;
+use crate::record::when::day;
+use crate::report::text;
+use crate::rig::Rig;
+use crate::setup::edit::{self, Change, Replaced};
+
+/// The rig file given, or the one remembered.
+pub(super) fn rig_of(given: Option<&PathBuf>) -> Result<(PathBuf, Rig)> {
+    let path = match given {
+        Some(path) => path.clone(),
+        None => Defaults::read_from(Path::new("."))?.rig.ok_or_else(|| {
+            Failure::new(
+                "no rig file is given, and none is remembered for this folder",
+                "give it, or remember it with `coilwright use --rig FILE`",
+            )
+        })?,
+    };
+    let rig = Rig::read(&path)?;
+    Ok((path, rig))
+}
+
+/// Values into the rig file, everything else in it as it was, and what they replace as remarks. What comes out is a rig, or nothing
+/// is written. `changes` sees the file as it is at that moment.
+pub(super) fn write_changes(path: &Path, changes: impl FnOnce(&Rig) -> Result<Vec<Change>>) -> Result<Vec<Replaced>> {
+    fileio::alone(path, || {
+        let place = path.display().to_string();
+        let text = fileio::read_text_limited(path, outcome::MOST_BYTES)?;
+        let changes = changes(&Rig::parse(&text, &place)?)?;
+        let (new, replaced) = edit::changed(&format!("rig {place}"), &text, &changes, Some(&today()))?;
+        Rig::parse(&new, &place)?;
+        fileio::write_atomically(path, new.as_bytes())?;
+        Ok(replaced)
+    })
+}
+
+/// What a rig is set up on; `bound`: only on what its file names.
+pub(super) fn open(args: &SoundArgs, rig: &Rig, bound: bool, console: &Console) -> Result<Sound> {
+    let defaults = Defaults::read_from(Path::new("."))?;
+    Asked {
+        source: &args.source,
+        drive: &DriveArgs {
+            rate: args.rate,
+            ..DriveArgs::default()
+        },
+        channels: channels_of(args.channels, rig, &defaults)?,
+        rig: Some(rig),
+        load: None,
+        guitar: None,
+        defaults: &defaults,
+        bound,
+        stop: console.stop(),
+    }
+    .open()
+}
+
+/// "2026-01-31", here.
+pub(super) fn today() -> String {
+    let stamp = crate::cli::context::stamp(std::time::SystemTime::now());
+    day(&stamp).unwrap_or_default().to_owned()
+}
+
+/// The channels asked for, else the rig's, else those remembered.
+fn channels_of(asked: Option<Channels>, rig: &Rig, defaults: &Defaults) -> Result<Option<Channels>> {
+    if let Some(c) = asked {
+        return Ok(Some(c));
+    }
+    let of_rig = rig.interface.as_ref().and_then(|i| {
+        Some(Channels {
+            pickup: i.pickup_channel? as usize,
+            reference: i.reference_channel.map(|c| c as usize),
+        })
+    });
+    of_rig.map_or_else(|| defaults.channels(), |c| Ok(Some(c)))
+}
+
+pub(super) fn print<D: serde::Serialize>(
+    shown: Shown,
+    console: &mut Console,
+    document: &D,
+    text: impl FnOnce(text::Style) -> String,
+) -> Result<()> {
+    if shown.json {
+        console.json(document)
+    } else {
+        console.result(&text(outcome::style(shown)))
+    }
+}

@@ -1,0 +1,100 @@
+//! The checks of a rig by what its file says today.
+
+use std::path::{Path, PathBuf};
+
+use crate::cli::console::Console;
+use crate::cli::context::folders_below;
+use crate::cli::defaults::Defaults;
+use crate::commands::anew::{Budget, Outcome};
+use crate::fileio;
+use crate::record::identity::apart_from;
+use crate::record::{Record, store};
+use crate::rig::Rig;
+use crate::shop::witness::history::{Check, History};
+
+/// A history by what the rig's file says today: checks that would be read otherwise by now are read again, in memory, or left out.
+pub fn by_today(history: History, path: &Path, rig: &Rig, console: &mut Console) -> History {
+    let today = rig.summary();
+    let all = history.checks.len();
+    let unchanged = history.hash == today.chain_hash();
+    let (mut budget, mut unknown, mut left_out) = (Budget::default(), 0, Vec::new());
+    let mut records = Witnessed::new(path, &history);
+    let mut checks = Vec::new();
+    for check in &history.checks {
+        let told = !check.entered.is_empty();
+        if (told && apart_from(&check.entered, &today).is_empty()) || (!told && unchanged) {
+            checks.push(check.clone());
+            continue;
+        }
+        match records
+            .of(check)
+            .map(|(folder, record)| budget.read(&folder, record, rig))
+        {
+            Some(Outcome::Same(_)) => checks.push(check.clone()),
+            Some(Outcome::Anew(record, keys)) => match Check::of(&record) {
+                Ok(new) => checks.push(Check { go: check.go, ..new }),
+                Err(_) => left_out.extend(keys),
+            },
+            Some(Outcome::Gone(_, keys) | Outcome::Later(_, keys)) => left_out.extend(keys),
+            None if told => left_out.extend(apart_from(&check.entered, &today)),
+            None => {
+                unknown += 1;
+                checks.push(check.clone());
+            }
+        }
+    }
+    if unknown > 0 {
+        console.with_result(format!(
+            "Of {unknown} checks nobody knows what the rig's file said then: they are taken as they are."
+        ));
+    }
+    if checks.len() < all {
+        left_out.sort();
+        left_out.dedup();
+        console.with_result(format!(
+            "{} of {all} checks are left out: {} is not what it was for them, and their takes are gone, or are more than can be read \
+             again for one question.",
+            all - checks.len(),
+            left_out.join(", ")
+        ));
+    }
+    History { checks, ..history }
+}
+
+/// Where the records of checks lie.
+struct Witnessed {
+    rig: PathBuf,
+    /// Of the witness, where checks of version 0.1.0 do not say it.
+    folder: PathBuf,
+    found: Option<Vec<(PathBuf, Record)>>,
+}
+
+impl Witnessed {
+    fn new(rig: &Path, history: &History) -> Self {
+        let folder = Defaults::read_from(Path::new(".")).ok().and_then(|d| d.folder);
+        Witnessed {
+            rig: fileio::real(rig),
+            folder: folder.unwrap_or_default().join(&history.witness),
+            found: None,
+        }
+    }
+
+    fn of(&mut self, check: &Check) -> Option<(PathBuf, Record)> {
+        let own = |record: &Record| record.id == check.id;
+        if let Some(folder) = &check.folder {
+            let folder = self.rig.parent()?.join(folder);
+            return Some((folder.clone(), store::read(&folder).ok().filter(own)?));
+        }
+        let list = || {
+            let folders = folders_below(&self.folder, |p| p.join("record.json").is_file()).unwrap_or_default();
+            folders
+                .into_iter()
+                .filter_map(|f| Some((f.clone(), store::read(&f).ok()?)))
+                .collect()
+        };
+        if self.found.is_none() {
+            self.found = Some(list());
+        }
+        self.found.iter().flatten().find(|(_, record)| own(record)).cloned()
+    }
+}

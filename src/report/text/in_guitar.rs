@@ -1,0 +1,140 @@
+//! Pickups in their guitar, measured at its jack: prompts, steps and the whole.
+
+use super::screen::{BOLD, Screen, Style, WARN};
+use crate::quantity::signed;
+use crate::report::number::{hz, two};
+use crate::report::{entry_words, words};
+use crate::shop::difference::Judged;
+use crate::shop::in_guitar::{Heard, InGuitar, Pair, Phase, Step, StepRead};
+use crate::shop::yardstick::{Answer, Quantity};
+
+/// Puts the sentence into the document.
+pub fn put_guitar_words(it: &mut InGuitar) {
+    it.text = sentence(it);
+}
+
+/// What to do before the first take.
+pub fn guitar_keys() -> &'static str {
+    "All knobs full up, the jack on the rig's input; never an amplifier that is on. Enter measures, r measures the last again, s skips, \
+     q ends."
+}
+
+pub fn guitar_prompt(step: &Step, number: usize, of: usize) -> String {
+    format!(
+        "{number} of {of}: switch to {}, exciter over the first coil of {}",
+        step.position, step.pickup
+    )
+}
+
+pub fn guitar_step(step: &StepRead) -> String {
+    format!("  {}", heard(step))
+}
+
+fn sentence(it: &InGuitar) -> String {
+    let early = if it.ended_early {
+        ", as far as it was measured"
+    } else {
+        ""
+    };
+    match it.answer {
+        Answer::Same => format!("everything at the jack reads as the coil predicts{early}"),
+        Answer::CannotTell if it.steps.is_empty() => "cannot tell: nothing was measured".into(),
+        Answer::CannotTell => format!(
+            "cannot tell{early}: nothing is off for sure; pots count ±20 % unless they are measured (--tolerance pots=1%)"
+        ),
+        Answer::Different => {
+            let off = it
+                .steps
+                .iter()
+                .filter(|s| matches!(s.heard, Heard::Dead | Heard::Different) || s.turned);
+            let each: Vec<String> = off.map(|s| format!("{}: {}", place(s), heard(s))).collect();
+            format!("not as it should{early}: {}", each.join("; "))
+        }
+    }
+}
+
+fn place(s: &StepRead) -> String {
+    match s.position == s.pickup {
+        true => s.pickup.clone(),
+        false => format!("{} of {}", s.pickup, s.position),
+    }
+}
+
+fn heard(s: &StepRead) -> String {
+    let peak = || match (s.peak_hz, s.predicted_hz) {
+        (Some(a), Some(b)) => format!("peak {}, predicted {}", hz(a), hz(b)),
+        (Some(a), None) => format!("peak {}, where none is predicted", hz(a)),
+        (None, Some(b)) => format!("no peak, predicted {}", hz(b)),
+        (None, None) => "no peak, as predicted".into(),
+    };
+    let mut text = match s.heard {
+        Heard::Dead => "dead: a lead, the switch, a solder joint, or the winding".into(),
+        Heard::NoReading => "no reading, measure it again".into(),
+        Heard::AsPredicted => format!("as predicted: {}", peak()),
+        Heard::CannotTell => format!("cannot tell: {}", peak()),
+        Heard::Different => {
+            let off = s.quantities.iter().filter(|j| j.answer == Answer::Different);
+            let each: Vec<String> = off.map(off_by).collect();
+            format!("off: {} ({})", each.join(", "), peak())
+        }
+    };
+    if s.turned {
+        text.push_str("; its sign is the other one than when it left: leads changed over, or the winding reversed");
+    }
+    text
+}
+
+/// "peak -6.1 % (± 2.0 %)".
+fn off_by(j: &Judged) -> String {
+    let quantity = Quantity::ALL.into_iter().find(|q| q.code() == j.quantity);
+    let relative = quantity.is_some_and(Quantity::is_relative);
+    let (value, half, unit) = match relative {
+        true => (100.0 * j.difference.exp_m1(), 100.0 * j.half_jointly, "%"),
+        false => (j.difference, j.half_jointly, "dB"),
+    };
+    format!(
+        "{} {} {unit} (± {} {unit})",
+        quantity.map_or("", words::quantity),
+        signed(value, 1),
+        two(half)
+    )
+}
+
+fn pair(p: &Pair) -> String {
+    let windings = if p.one_way {
+        "wound the same way"
+    } else {
+        "wound opposite ways"
+    };
+    let [a, b] = &p.pickups;
+    let poles = p.poles.map(|pole| pole.map_or("?", entry_words::pole)).join(" and ");
+    let phase = match p.phase {
+        Phase::In => format!("{poles} up: in phase"),
+        Phase::Out => format!("{poles} up: OUT OF PHASE"),
+        Phase::AskTheIndicator => {
+            "in phase or not: ask the polarity indicator, an exciter does not hear magnets".into()
+        }
+    };
+    format!("{a} and {b}: {windings} as they are wired; {phase}")
+}
+
+pub fn guitar_text(it: &InGuitar, style: Style) -> String {
+    let mut out = Screen::new(style);
+    out.stamp(it.simulated);
+    let paint = if it.answer == Answer::Same { BOLD } else { WARN };
+    out.line_in(
+        format!(
+            "{} in the guitar, {}",
+            words::clean(&it.pickup),
+            words::clean(&it.wiring)
+        ),
+        paint,
+    );
+    out.line(words::clean(&it.text));
+    for s in &it.steps {
+        out.line(words::clean(&format!("{}: {}", place(s), heard(s))));
+    }
+    out.lines(it.pairs.iter().map(|p| words::clean(&pair(p))));
+    out.rows("Note", it.notes.iter().map(|n| words::clean(n)));
+    out.text
+}

@@ -1,0 +1,242 @@
+//! Pickups that sets are made of: what was measured of each, and which of them can be held against each other.
+
+use super::figure::{Figure, Term};
+use crate::copper;
+use crate::record::about::About;
+use crate::record::identity::{same_rig, unlike};
+use crate::record::ohms::Ohms;
+use crate::record::when::day;
+use crate::record::{Definition, Record};
+use crate::shop::reading;
+use crate::shop::yardstick::{Between, Held, Parts, Question};
+use crate::stats::grouped;
+
+/// A pickup that a set can be made of.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Candidate {
+    pub name: String,
+    /// Of its reading.
+    pub id: String,
+    pub about: About,
+    /// YYYY-MM-DD.
+    pub day: Option<String>,
+    values: [Option<Value>; Figure::ALL.len()],
+}
+
+/// What was measured, and what it is uncertain by as it is compared.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Value {
+    value: f64,
+    parts: Parts,
+}
+
+/// Why a pickup is none of those that sets are made of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Why {
+    NoReading,
+    OtherRig,
+    OtherLoad,
+    OtherCoil,
+    /// Simulated among real ones, or the other way round.
+    Simulated,
+    /// Read by another model.
+    Definition,
+    /// The rig's file stated these otherwise.
+    RigFile(Vec<String>),
+    /// These are asked for and nobody told them.
+    NotTold(Vec<&'static str>),
+    /// The set has no place for its position.
+    NoPlace,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LeftOut {
+    pub name: String,
+    pub why: Why,
+}
+
+/// Those that can be held against each other.
+#[derive(Debug, Clone, Default)]
+pub struct Pool {
+    pub candidates: Vec<Candidate>,
+    pub left_out: Vec<LeftOut>,
+    /// One of their records, for rig, load and coil.
+    pub like: Option<Record>,
+}
+
+impl Candidate {
+    pub fn value(&self, figure: Figure) -> Option<f64> {
+        self.values[figure as usize].map(|v| v.value)
+    }
+
+    /// How far the second is from where it should be beside the first.
+    pub fn off(first: &Candidate, second: &Candidate, figure: Figure, target: f64) -> Option<f64> {
+        Some(figure.difference(first.value(figure)?, second.value(figure)?) - target).filter(|d| d.is_finite())
+    }
+
+    /// The same with its interval, against the limit.
+    pub fn held(first: &Candidate, second: &Candidate, term: &Term, target: f64) -> Option<Held> {
+        let off = Candidate::off(first, second, term.figure, target)?;
+        Some(Candidate::between(first, second, term.figure)?.held(off, term.limit))
+    }
+
+    /// Standard uncertainty of a difference.
+    pub fn unsure(first: &Candidate, second: &Candidate, figure: Figure) -> Option<f64> {
+        Some(Candidate::between(first, second, figure)?.scatter().sd)
+    }
+
+    fn between(first: &Candidate, second: &Candidate, figure: Figure) -> Option<Between> {
+        let question = match first.day.is_some() && first.day == second.day {
+            true => Question::LaidDown,
+            false => Question::OtherDay,
+        };
+        let parts = |c: &Candidate| Some(c.values[figure as usize]?.parts);
+        Some(Between::new(question, parts(first)?, parts(second)?))
+    }
+
+    fn of(record: &Record, about: &About, ohms: Option<f64>) -> Candidate {
+        let values = Figure::ALL.map(|figure| match figure.quantity() {
+            Some(quantity) => Some(Value {
+                value: reading::value(record, quantity)?.value,
+                parts: reading::parts(record, quantity)?,
+            }),
+            // No meter tells its own scatter; a winding's warmth is known to a kelvin.
+            None => Some(Value {
+                value: ohms?,
+                parts: Parts {
+                    noise: copper::UNSURE,
+                    ..Parts::EXACT
+                },
+            }),
+        });
+        Candidate {
+            name: record.pickup.name.clone(),
+            id: record.id.clone(),
+            about: about.clone(),
+            day: day(&record.taken_at).map(str::to_owned),
+            values,
+        }
+    }
+}
+
+/// Why a record does not go with this one.
+fn apart(like: &Record, r: &Record) -> Option<Why> {
+    let one_rig = (!r.rig.given && !like.rig.given) || same_rig(&r.rig, &like.rig);
+    if r.is_simulated() != like.is_simulated() {
+        Some(Why::Simulated)
+    } else if !one_rig || r.capture.channels != like.capture.channels {
+        Some(Why::OtherRig)
+    } else if r.load != like.load {
+        Some(Why::OtherLoad)
+    } else if r.pickup.over != like.pickup.over {
+        Some(Why::OtherCoil)
+    } else {
+        Some(unlike(like, r)).filter(|keys| !keys.is_empty()).map(Why::RigFile)
+    }
+}
+
+impl Pool {
+    /// The pickups of most records that can be held against each other; one record of each pickup.
+    pub fn of(told: &[(Record, About)]) -> Pool {
+        let read = told.iter().filter(|t| t.0.reading().is_some());
+        let mut kinds: Vec<Vec<&(Record, About)>> = Vec::new();
+        for one in read {
+            match kinds
+                .iter_mut()
+                .find(|k| k.first().is_some_and(|f| apart(&f.0, &one.0).is_none()))
+            {
+                Some(kind) => kind.push(one),
+                None => kinds.push(vec![one]),
+            }
+        }
+        // Of kinds of one size the first.
+        kinds.sort_by_key(|k| std::cmp::Reverse(k.len()));
+        let mut pool = Pool::default();
+        let Some(own) = kinds.first() else {
+            pool.left_out = told.iter().map(|t| left_out(&t.0, Why::NoReading)).collect();
+            return pool;
+        };
+        pool.like = own.first().map(|t| t.0.clone());
+        for (record, _) in told {
+            let like = pool.like.as_ref().unwrap_or(record);
+            let why = match record.reading() {
+                None => Some(Why::NoReading),
+                Some(_) => apart(like, record),
+            };
+            pool.left_out.extend(why.map(|w| left_out(record, w)));
+        }
+        pool.take(own);
+        pool
+    }
+
+    fn take(&mut self, own: &[&(Record, About)]) {
+        let of = |r: &Record| r.reading().map(|x| x.definition);
+        let first = own.first().and_then(|t| of(&t.0)).unwrap_or_default();
+        let one = own.iter().all(|t| of(&t.0) == Some(first));
+        let definition = if one { first } else { Definition::Plain };
+        let ohms = of_one_meter(own);
+        for ((record, about), ohms) in own.iter().copied().zip(ohms) {
+            match record.defined_as(definition) {
+                Some(r) => self.candidates.push(Candidate::of(&r, about, ohms)),
+                None => self.left_out.push(left_out(record, Why::Definition)),
+            }
+        }
+    }
+}
+
+fn left_out(record: &Record, why: Why) -> LeftOut {
+    LeftOut {
+        name: record.pickup.name.clone(),
+        why,
+    }
+}
+
+/// What the ohmmeter that read most of them says of each, at 20 degrees where the room is known: two meters, or warm and cold ones,
+/// cannot be held against each other.
+fn of_one_meter(own: &[&(Record, About)]) -> Vec<Option<f64>> {
+    let key = |o: &Ohms| (o.meter.clone(), o.temperature_c.is_some());
+    let all = own.iter().flat_map(|t| t.0.ohms()).map(|o| (key(&o), ()));
+    let mut meters = grouped(all);
+    meters.sort_by_key(|m| std::cmp::Reverse((m.1.len(), m.0.1)));
+    let meter = meters.first().map(|m| m.0.clone());
+    let read = |t: &&(Record, About)| Some(t.0.ohms().iter().find(|o| Some(key(o)) == meter)?.at_20());
+    own.iter().map(read).collect()
+}
+
+#[cfg(test)]
+pub mod tests {
+    use super::*;
+    use crate::estimate::Estimate;
+    use crate::shop::yardstick::{Quantity, Repeatability};
+
+    /// A pickup whose figures are known to so much (relative, dB).
+    pub fn made(name: &str, about: About, [peak, q, level, ohms]: [Option<f64>; 4], u: f64) -> Candidate {
+        let usual = Repeatability::usual(400e-12);
+        let of = |quantity: Quantity, value: Option<f64>| {
+            let noise = u * if quantity.is_relative() { value?.abs() } else { 1.0 };
+            Some(Value {
+                value: value?,
+                parts: usual.reading(quantity, &Estimate::new(value?, noise, noise)?),
+            })
+        };
+        let own = |value: f64| Value {
+            value,
+            parts: Parts {
+                noise: u,
+                ..Parts::EXACT
+            },
+        };
+        Candidate {
+            name: name.into(),
+            id: format!("id {name}"),
+            about,
+            day: Some("2026-03-02".into()),
+            values: [
+                of(Quantity::Peak, peak),
+                of(Quantity::Q, q),
+                of(Quantity::Level, level),
+                ohms.map(own),
+            ],
+        }
+    }
+}

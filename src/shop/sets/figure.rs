@@ -1,0 +1,229 @@
+//! What the pickups of a set are held against each other by, what it weighs and how far it may be off.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::failure::{Failure, Result};
+use crate::quantity::{self, Unit, quoted};
+use crate::shop::yardstick::{Matters, Quantity};
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Figure {
+    Peak,
+    Q,
+    Level,
+    /// At 20 degC.
+    Ohms,
+}
+
+/// Windings made alike scatter by a per cent (common practice): what matters of ohms is as much more as of the peak.
+const OHMS_MATTER: f64 = 0.02;
+/// A set may be off by so many times what matters, where nothing else is said: a choice.
+const USUAL_LIMIT: f64 = 2.0;
+
+impl Figure {
+    pub const ALL: [Figure; 4] = [Figure::Peak, Figure::Q, Figure::Level, Figure::Ohms];
+
+    pub fn code(self) -> &'static str {
+        match self {
+            Figure::Peak => "peak",
+            Figure::Q => "q",
+            Figure::Level => "level",
+            Figure::Ohms => "ohms",
+        }
+    }
+
+    /// What the yardstick calls it; ohms are not its own.
+    pub fn quantity(self) -> Option<Quantity> {
+        match self {
+            Figure::Peak => Some(Quantity::Peak),
+            Figure::Q => Some(Quantity::Q),
+            Figure::Level => Some(Quantity::Level),
+            Figure::Ohms => None,
+        }
+    }
+
+    /// Compared by the logarithm of the ratio, else in dB.
+    pub fn is_relative(self) -> bool {
+        self != Figure::Level
+    }
+
+    /// The second less the first, as it is compared.
+    pub fn difference(self, first: f64, second: f64) -> f64 {
+        if self.is_relative() {
+            (second / first).ln()
+        } else {
+            second - first
+        }
+    }
+
+    /// The value that lies so far off, as it is compared.
+    pub fn at(self, value: f64, off: f64) -> f64 {
+        if self.is_relative() {
+            value * off.exp()
+        } else {
+            value + off
+        }
+    }
+
+    fn unit(self) -> Unit {
+        if self.is_relative() {
+            Unit::Relative
+        } else {
+            Unit::Decibel
+        }
+    }
+
+    /// A difference as people write it, +8% or +1.5dB, as it is compared.
+    pub fn read(self, place: &str, text: &str) -> Result<f64> {
+        let value = quantity::parse_at(place, text, self.unit())?;
+        let (off, most) = match self.is_relative() {
+            true => (value.ln_1p(), 1.0),
+            false => (value, 40.0),
+        };
+        if off.is_finite() && off.abs() < most {
+            return Ok(off);
+        }
+        Err(Failure::new(
+            format!("{place}: {} is no set's", quoted(text)),
+            "give a smaller difference",
+        ))
+    }
+}
+
+/// Each figure and the word that follows it; `mark`: what stands between.
+pub fn pairs(place: &str, text: &str, mark: char, hint: &str) -> Result<Vec<(Figure, String)>> {
+    let even = text.replace(mark, " ");
+    let words: Vec<&str> = even.split_whitespace().collect();
+    let mut out: Vec<(Figure, String)> = Vec::new();
+    for pair in words.chunks(2) {
+        let [name, value] = pair else {
+            return Err(Failure::new(format!("{place}: {} has no value", quoted(pair[0])), hint));
+        };
+        let figure = Figure::ALL.into_iter().find(|f| f.code() == *name);
+        let figure =
+            figure.ok_or_else(|| Failure::new(format!("{place}: sets are not made by {}", quoted(name)), hint))?;
+        if out.iter().any(|o| o.0 == figure) {
+            return Err(Failure::new(format!("{place}: {name} is given twice"), "give it once"));
+        }
+        out.push((figure, (*value).to_owned()));
+    }
+    match out.is_empty() {
+        true => Err(Failure::new(format!("{place} says nothing"), hint)),
+        false => Ok(out),
+    }
+}
+
+/// How a figure counts.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Term {
+    pub figure: Figure,
+    /// What matters to the shop; relative, of the level in dB, as all of these. Deviations count in such units.
+    pub matters: f64,
+    pub weight: f64,
+    /// A set is none where it is farther off.
+    pub limit: f64,
+    /// Nobody set the limit.
+    pub limit_usual: bool,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Terms([Term; Figure::ALL.len()]);
+
+impl Terms {
+    pub fn usual(matters: &Matters) -> Terms {
+        Terms(Figure::ALL.map(|figure| {
+            let matters = figure.quantity().map_or(OHMS_MATTER, |q| matters.of(q));
+            Term {
+                figure,
+                matters,
+                weight: 1.0,
+                limit: USUAL_LIMIT * matters,
+                limit_usual: true,
+            }
+        }))
+    }
+
+    pub fn of(&self, figure: Figure) -> &Term {
+        &self.0[figure as usize]
+    }
+
+    /// "peak=2 q=0.5".
+    pub fn weighted(mut self, text: &str) -> Result<Terms> {
+        const HINT: &str = "write weights as --weight \"peak=2 q=0.5\"";
+        for (figure, value) in pairs("--weight", text, '=', HINT)? {
+            let weight = value.parse::<f64>().ok().filter(|w| (0.0..=100.0).contains(w));
+            self.0[figure as usize].weight = weight
+                .ok_or_else(|| Failure::new(format!("--weight: {} is no weight of 0 to 100", quoted(&value)), HINT))?;
+        }
+        Ok(self)
+    }
+
+    /// "peak=3% ohms=5%".
+    pub fn limited(mut self, text: &str) -> Result<Terms> {
+        const HINT: &str = "write limits as --limit \"peak=3% q=10% level=2dB ohms=5%\"";
+        for (figure, value) in pairs("--limit", text, '=', HINT)? {
+            let limit = quantity::parse_at("--limit", &value, figure.unit())?;
+            if !(limit > 0.0 && limit < if figure.is_relative() { 1.0 } else { 40.0 }) {
+                return Err(Failure::new(
+                    format!("--limit: {} lets all pass, or none", quoted(&value)),
+                    HINT,
+                ));
+            }
+            let term = &mut self.0[figure as usize];
+            (term.limit, term.limit_usual) = (limit, false);
+        }
+        Ok(self)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn weights_and_limits_are_the_shops_own() {
+        let matters = Matters::parse("peak=1.5%").unwrap();
+        let usual = Terms::usual(&matters);
+        assert_eq!(
+            (usual.of(Figure::Peak).matters, usual.of(Figure::Peak).limit),
+            (0.015, 0.03)
+        );
+        assert_eq!(
+            (usual.of(Figure::Level).matters, usual.of(Figure::Level).limit),
+            (2.0, 4.0)
+        );
+        let own = usual
+            .weighted("peak=2 q=0")
+            .unwrap()
+            .limited("peak=3% level=1dB")
+            .unwrap();
+        assert_eq!((own.of(Figure::Peak).weight, own.of(Figure::Q).weight), (2.0, 0.0));
+        assert_eq!(
+            (own.of(Figure::Level).limit, own.of(Figure::Level).limit_usual),
+            (1.0, false)
+        );
+        assert!(own.of(Figure::Q).limit_usual);
+        let usual = || Terms::usual(&matters);
+        for (e, want) in [
+            (usual().weighted("peak=-1"), "--weight: \"-1\" is no weight"),
+            (usual().weighted("hum=1"), "--weight: sets are not made by \"hum\""),
+            (usual().weighted("peak"), "--weight: \"peak\" has no value"),
+            (usual().limited("peak=0"), "--limit: \"0\" lets all pass"),
+            (usual().limited("q=5% q=6%"), "--limit: q is given twice"),
+            (usual().limited(" "), "--limit says nothing"),
+        ] {
+            let e = e.unwrap_err().to_string();
+            assert!(e.starts_with(want), "{e}");
+        }
+    }
+
+    #[test]
+    fn a_difference_is_a_ratio_or_decibels() {
+        assert!((Figure::Ohms.read("x", "+8%").unwrap() - 1.08f64.ln()).abs() < 1e-12);
+        assert_eq!(Figure::Level.read("x", "+1.5dB"), Ok(1.5));
+        assert!(Figure::Peak.read("x", "-100%").is_err() && Figure::Peak.read("x", "2dB").is_err());
+        assert!((Figure::Peak.at(4000.0, Figure::Peak.difference(4000.0, 5000.0)) - 5000.0).abs() < 1e-9);
+    }
+}

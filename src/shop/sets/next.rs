@@ -1,0 +1,158 @@
+//! What to wind next: the pickup that makes one set more with what is left over, and would do so with most of it.
+
+use super::candidate::Candidate;
+use super::document::{Next, Range};
+use super::figure::Figure;
+use super::group::{Group, Rule, turned};
+use super::plan::{Place, Plan, word};
+use super::solve;
+
+/// Where a figure of the missing pickup may lie, and where it is to be.
+#[derive(Debug, Clone, Copy)]
+struct Window {
+    figure: Figure,
+    from: f64,
+    to: f64,
+    wanted: f64,
+}
+
+/// A set that lacks one pickup: what that has to be.
+type Gap = Vec<Window>;
+
+/// `left`: of each group what is in no set.
+pub fn next(left: &[(&Group, Vec<&Candidate>)], rule: Rule) -> Option<Next> {
+    let mut best: Option<Next> = None;
+    for (group, pickups) in left {
+        let mut positions = Vec::new();
+        for (at, place) in rule.plan.places.iter().enumerate() {
+            // The first and another of the same position are two questions; two others are one.
+            if at > 0 && positions.contains(&place.position) {
+                continue;
+            }
+            if at > 0 {
+                positions.push(place.position);
+            }
+            let found = widest(gaps(pickups, rule, at)).map(|(windows, completes, of)| Next {
+                place: word(place.position).into(),
+                completes,
+                of,
+                ranges: windows.iter().map(Range::from).collect(),
+                spacing_m: group.spacing_m,
+                winding: sense(group, place).map(|s| s.0),
+                magnet: sense(group, place).map(|s| s.1),
+            });
+            if found
+                .as_ref()
+                .is_some_and(|f| best.as_ref().is_none_or(|b| f.completes > b.completes))
+            {
+                best = found;
+            }
+        }
+    }
+    best
+}
+
+fn sense(group: &Group, place: &Place) -> super::group::Sense {
+    let first = group.sense?;
+    Some(if place.reversed { turned(first) } else { first })
+}
+
+/// Sets without that place, made of what is left.
+fn gaps(left: &[&Candidate], rule: Rule, at: usize) -> Vec<Gap> {
+    let plan = rule.plan.without(at);
+    let part = Rule { plan: &plan, ..rule };
+    let parts: Vec<Vec<&Candidate>> = match plan.places.as_slice() {
+        [one] => {
+            let fits = |c: &&&Candidate| one.position.is_none() || c.about.position == one.position;
+            left.iter().filter(fits).map(|c| vec![*c]).collect()
+        }
+        _ => {
+            let (packing, _) = solve::best(&part.stars(left));
+            packing
+                .sets
+                .iter()
+                .map(|s| s.iter().map(|i| left[*i]).collect())
+                .collect()
+        }
+    };
+    parts.iter().filter_map(|part| gap(part, &plan, rule, at)).collect()
+}
+
+fn gap(part: &[&Candidate], plan: &Plan, rule: Rule, at: usize) -> Option<Gap> {
+    let place = &rule.plan.places[at];
+    if let (Some(target), Some(first)) = (&place.target, part.first()) {
+        let window = |(figure, target): &(Figure, f64)| {
+            Some(Window::about(*figure, figure.at(first.value(*figure)?, *target), rule))
+        };
+        return target.iter().map(window).collect();
+    }
+    // The first is missing: each of the others says where it has to be.
+    let mut out: Gap = Vec::new();
+    let seats = Rule { plan, ..rule };
+    for (c, seat) in part.iter().zip(seats.seats()) {
+        let own = rule.plan.places.iter().skip(1).find(|p| p.position == seat.position)?;
+        for (figure, target) in own.target.iter().flatten() {
+            let window = Window::about(*figure, figure.at(c.value(*figure)?, -target), rule);
+            match out.iter_mut().find(|w| w.figure == *figure) {
+                Some(w) => *w = w.and(&window)?,
+                None => out.push(window),
+            }
+        }
+    }
+    Some(out)
+}
+
+/// The windows that most gaps have in common, how many those are, and of how many.
+fn widest(gaps: Vec<Gap>) -> Option<(Gap, usize, usize)> {
+    let fits = |g: &Gap, wanted: &Gap| {
+        wanted.len() == g.len()
+            && g.iter()
+                .zip(wanted)
+                .all(|(w, x)| w.from <= x.wanted && x.wanted <= w.to)
+    };
+    let counted = gaps.iter().map(|w| (gaps.iter().filter(|g| fits(g, w)).count(), w));
+    // Of several the first.
+    let (count, wanted) = counted.reduce(|a, b| if b.0 > a.0 { b } else { a })?;
+    let common = gaps.iter().filter(|g| fits(g, wanted)).fold(wanted.clone(), |all, g| {
+        let both = all.iter().zip(g).map(|(a, b)| Window {
+            from: a.from.max(b.from),
+            to: a.to.min(b.to),
+            ..*a
+        });
+        both.collect()
+    });
+    Some((common, count, gaps.len()))
+}
+
+impl Window {
+    fn about(figure: Figure, wanted: f64, rule: Rule) -> Window {
+        let limit = rule.terms.of(figure).limit;
+        Window {
+            figure,
+            from: figure.at(wanted, -limit),
+            to: figure.at(wanted, limit),
+            wanted,
+        }
+    }
+
+    /// What both allow; `None`: nothing.
+    fn and(&self, other: &Window) -> Option<Window> {
+        let (from, to) = (self.from.max(other.from), self.to.min(other.to));
+        (from <= to).then_some(Window {
+            from,
+            to,
+            wanted: 0.5 * (from + to),
+            ..*self
+        })
+    }
+}
+
+impl From<&Window> for Range {
+    fn from(w: &Window) -> Self {
+        Range {
+            figure: w.figure,
+            from: w.from,
+            to: w.to,
+        }
+    }
+}

@@ -98,6 +98,14 @@ fn tables_say_what_was_measured() {
     assert_eq!(lot.matches("<tr>").count(), 501);
     assert!(lot.contains("data-value=\"4037\">4.04 kHz</td>") && words(&lot).contains("495 measured, 5 skipped"));
     assert!(words(&page(&f, &["--lot", "none"])).contains("nothing measured yet"));
+    // With its records the lot is shown in the order of making as well.
+    assert_eq!(
+        (
+            lot.matches("<svg").count(),
+            page(&f, &["--lot", "class-3"]).matches("<svg").count()
+        ),
+        (1, 2)
+    );
     let wax = words(&page(
         &f,
         &[

@@ -57,7 +57,7 @@ pub fn make(day: &Day, out: &Path, console: &mut Console) -> Result<PathBuf> {
             "Two readings laid over each other",
             pages::comparison::page(&[a.clone(), b.clone()], comparison)?,
         ),
-        ("lot", "A lot", pages::lot::page(&lot(day))?),
+        ("lot", "A lot", pages::lot::page(&lot(day), None)?),
         ("wax", "A dip of wax", pages::wax::page(&waxed(day)?)?),
         (
             "life",

@@ -8,6 +8,7 @@ use crate::book::row::Filter;
 use crate::book::{entries, life};
 use crate::cli::args::{PageArgs, PottingArgs};
 use crate::cli::console::Console;
+use crate::cli::defaults::Defaults;
 use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::basis::Basis;
 use crate::coil::loads::{LoadsDocument, Manner, SCHEMA, predict_one};
@@ -25,7 +26,9 @@ use crate::report::pages::{self, Told};
 use crate::report::{difference_words, rig_words};
 use crate::rig::Rig;
 use crate::shop::difference;
-use crate::shop::lot::Tray;
+use crate::shop::lot::{Entry, Tray};
+use crate::shop::order::document::LotDocument;
+use crate::shop::order::{self, Made};
 use crate::shop::witness::checks::{CheckDocument, RigDocument, WitnessShown};
 use crate::shop::witness::history::History;
 
@@ -62,7 +65,10 @@ pub fn of(asked: &Asked, args: &PageArgs, console: &mut Console) -> Result<Page>
             let placed: Vec<Placed> = placed.collect::<Result<_>>()?;
             sheets(Line::from("Sheets of ").theirs(&tray.lot), &placed, recipe, console)
         }
-        Of::Lot(folder) => pages::lot::page(&tray(folder)?),
+        Of::Lot(folder) => {
+            let tray = tray(folder)?;
+            pages::lot::page(&tray, in_order(&tray, folder, console)?.as_ref())
+        }
         Of::Wax => pages::wax::page(&potting::asked(&before_and_after(args), console)?),
         Of::Rig(path) => of_rig(path, console),
         Of::Coil(path) => pages::loads::page(&predicted(path, args)?),
@@ -76,6 +82,26 @@ pub fn of(asked: &Asked, args: &PageArgs, console: &mut Console) -> Result<Page>
 fn tray(folder: &Path) -> Result<Tray> {
     let path = folder.join("tray.json");
     Tray::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?)
+}
+
+/// The lot in the order of making, from those of its records that are there; `None` where none of them reads anything.
+fn in_order(tray: &Tray, folder: &Path, console: &mut Console) -> Result<Option<LotDocument>> {
+    let read = |e: &Entry| {
+        let place = folder.join(e.record.as_ref()?);
+        Some((e.number, (place.clone(), store::read(&place).ok()?)))
+    };
+    let (numbers, placed): (Vec<u32>, Vec<Placed>) = tray.standing().filter_map(read).unzip();
+    let (records, _) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
+    let made: Vec<Made> = numbers
+        .into_iter()
+        .zip(records)
+        .filter(|m| m.1.reading().is_some())
+        .collect();
+    if made.is_empty() {
+        return Ok(None);
+    }
+    let matters = Defaults::read_from(Path::new("."))?.matters();
+    order::lot(&tray.lot, &made, &matters).map(Some)
 }
 
 fn before_and_after(args: &PageArgs) -> PottingArgs {

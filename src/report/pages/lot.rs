@@ -7,10 +7,12 @@ use crate::report::page::line::{Line, theirs};
 use crate::report::page::table::{Cell, Table};
 use crate::report::page::{Block, Page};
 use crate::report::text::tray;
-use crate::report::{tray_plot, words};
+use crate::report::{order_plot, tray_plot, words};
 use crate::shop::lot::{Entry, Tray};
+use crate::shop::order::document::LotDocument;
 
-pub fn page(t: &Tray) -> Result<Page> {
+/// `order`: the lot in the order of making, where its records tell it.
+pub fn page(t: &Tray, order: Option<&LotDocument>) -> Result<Page> {
     let mut page = Page::new(Line::from("Lot ").theirs(words::clean(&t.lot)));
     page.stamp(t.standing().any(|e| e.simulated));
     page.say(tray::counted(t));
@@ -25,6 +27,9 @@ pub fn page(t: &Tray) -> Result<Page> {
         return Ok(page);
     }
     page.put(Block::Picture(Box::new(tray_plot::lot(t)?)));
+    if let Some(order) = order {
+        page.put(Block::Picture(Box::new(order_plot::lot(order)?)));
+    }
     page.put(Block::Table(table(t)));
     let odd: Vec<Line> = t.standing().flat_map(odd).collect();
     if !odd.is_empty() {

@@ -78,7 +78,7 @@ impl Page {
     }
 
     pub fn html(&self) -> String {
-        let style = style::of(&self.blocks);
+        let style = style::of(drawings(&self.blocks).into_iter());
         let policy = format!(
             "default-src 'none'; base-uri 'none'; form-action 'none'; style-src '{}'; script-src '{}'",
             digest(&style),
@@ -112,6 +112,18 @@ impl Page {
 
 pub fn simulated_notice() -> Block {
     Block::Notice("SIMULATED: the built-in bench, no real pickup.".into())
+}
+
+fn drawings(blocks: &[Block]) -> Vec<&str> {
+    let mut out = Vec::new();
+    for block in blocks {
+        match block {
+            Block::Picture(plot) => out.push(plot.svg.as_str()),
+            Block::Sheet(_, inner) => out.extend(drawings(inner)),
+            _ => {}
+        }
+    }
+    out
 }
 
 fn digest(text: &str) -> String {

@@ -55,7 +55,7 @@ fn what_is_the_shops_alone_stays_there() {
     }
     let life = words(&page(&f, &["neck-7"]));
     assert!(
-        life.contains("sent") && life.contains("2019-05 : read by hand: 6.010 kΩ") && life.contains("after wax"),
+        life.contains("sent") && life.contains("2019-05 :  read by hand: 6.010 kΩ") && life.contains("after wax"),
         "{life}"
     );
     f.run(&["page", "--lot", "many", "--with-recipe"])

@@ -228,7 +228,7 @@ fn found(c: &mut Chapter, coil: &CoilDocument) {
         rows.push(row("losses, parallel to L", number::bare_interval(loss, Unit::Ohm)));
     }
     c.page.put(Block::Table(Table {
-        caption: format!("Of the winding {}", number::LEVEL),
+        caption: format!("Of the winding {}", number::LEVEL).into(),
         head: vec!["quantity", "value"],
         rows,
     }));

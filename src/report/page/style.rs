@@ -2,16 +2,17 @@
 
 use std::collections::BTreeSet;
 
-use super::Block;
-
 const SHEET: &str = include_str!("page.css");
 
 /// The style sheet, with what the colours of these drawings are on a dark screen. On paper they stay as they are.
-pub fn of(blocks: &[Block]) -> String {
-    let mut colours = BTreeSet::new();
-    drawn(blocks, &mut colours);
+pub fn of<'a>(drawings: impl Iterator<Item = &'a str>) -> String {
+    // Every "#rrggbb" that is in them.
+    let colours: BTreeSet<&str> = drawings
+        .flat_map(|svg| svg.split("=\"").skip(1))
+        .filter_map(|piece| Some(piece.split_once('"')?.0))
+        .collect();
     let dark: String = colours
-        .iter()
+        .into_iter()
         .filter_map(|c| {
             Some(format!(
                 "[fill=\"{c}\"]{{fill:{0}}}[stroke=\"{c}\"]{{stroke:{0}}}",
@@ -20,21 +21,6 @@ pub fn of(blocks: &[Block]) -> String {
         })
         .collect();
     format!("{SHEET}@media screen and (prefers-color-scheme:dark){{{dark}}}")
-}
-
-/// Every "#rrggbb" of the drawings.
-fn drawn(blocks: &[Block], out: &mut BTreeSet<String>) {
-    for block in blocks {
-        match block {
-            Block::Picture(plot) => {
-                let pieces = plot.svg.split("=\"#").skip(1);
-                let colours = pieces.filter_map(|p| Some(format!("#{}", p.split_once('"')?.0)));
-                out.extend(colours.filter(|c| dark(c).is_some()));
-            }
-            Block::Sheet(_, inner) => drawn(inner, out),
-            _ => {}
-        }
-    }
 }
 
 /// The same hue, as far above the dark ground as it is below white paper.

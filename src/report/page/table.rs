@@ -8,7 +8,7 @@ use super::line::Line;
 #[derive(Debug, Clone)]
 pub struct Table {
     /// What it is a table of.
-    pub caption: String,
+    pub caption: Line,
     pub head: Vec<&'static str>,
     pub rows: Vec<Vec<Cell>>,
 }

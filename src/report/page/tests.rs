@@ -15,7 +15,7 @@ fn page() -> Page {
     page.list(vec![theirs(NASTY)]);
     page.put(Block::Facts(vec![("Note".into(), theirs(NASTY))]));
     page.put(Block::Table(Table {
-        caption: NASTY.into(),
+        caption: theirs(NASTY),
         head: vec!["pickup", "peak"],
         rows: vec![vec![
             theirs(NASTY).into(),

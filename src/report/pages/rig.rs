@@ -77,7 +77,7 @@ fn table(history: &History) -> Table {
         ]
     };
     Table {
-        caption: format!("Checks by {}", words::clean(&history.witness)),
+        caption: Line::from("Checks by ").theirs(words::clean(&history.witness)),
         head: vec!["day", "peak", "f0", "Q", "level", "room", "came to"],
         rows: history.checks.iter().map(row).collect(),
     }

@@ -54,7 +54,7 @@ fn table(d: &PottingDocument) -> Table {
         ]
     };
     Table {
-        caption: format!("Changes from before to after {LEVEL}"),
+        caption: format!("Changes from before to after {LEVEL}").into(),
         head: vec!["pickup", "f0", "Q", words::HEIGHT, "winding", "verdict"],
         rows: d.pairs.iter().map(row).collect(),
     }

@@ -91,7 +91,7 @@ impl Work<'_> {
     /// Judges what was fitted, and fills in the record's parts.
     pub(super) fn report(&mut self, p: &Prepared, fits: &Fits) {
         let (plain, shown) = (&fits.plain, fits.best());
-        if explained(p, plain) < LEAST_EXPLAINED {
+        if explained(p, shown) < LEAST_EXPLAINED {
             return self.raise(findings::no_signal());
         }
         if open::winding_is_open(p, plain) {

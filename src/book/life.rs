@@ -19,8 +19,13 @@ fn today<'a>(name: &'a str, later: &'a [Entry]) -> &'a str {
 pub fn of<'a>(all: &'a [Entry], pickup: &str) -> Vec<&'a Entry> {
     let is = |(i, e): &(usize, &Entry)| {
         let later = all.get(i + 1..).unwrap_or_default();
-        let renamed = matches!(&e.what, What::Rename { to, .. } if today(to, later) == pickup);
-        renamed || e.what.pickups().iter().any(|p| today(p, later) == pickup)
+        let named = |name: &String| today(name, later) == pickup;
+        match &e.what {
+            // From here back it has the new name.
+            What::Rename { to, record: None, .. } => named(to),
+            What::Rename { to, .. } if named(to) => true,
+            what => what.pickups().iter().any(named),
+        }
     };
     all.iter().enumerate().filter(is).map(|(_, e)| e).collect()
 }

@@ -7,7 +7,7 @@ use clap::{Command, CommandFactory as _};
 use super::args::Cli;
 
 /// Of commands that have more than ten, those that are used daily.
-const DAILY: [(&str, &[&str]); 11] = [
+const DAILY: [(&str, &[&str]); 12] = [
     (
         "measure",
         &[
@@ -51,6 +51,10 @@ const DAILY: [(&str, &[&str]); 11] = [
     (
         "book",
         &["lot", "since", "stage", "load", "rig", "sort", "all", "csv", "out"],
+    ),
+    (
+        "book sets",
+        &["of", "target", "reversed", "limit", "keep", "number", "load", "csv"],
     ),
     (
         "book returned",

@@ -69,8 +69,8 @@ pub struct Shift {
     pub usual_s: Option<f64>,
 }
 
-/// Delays beyond this are none of an interface's inputs.
-const MOST_SHIFT_S: f64 = 20e-6;
+/// Delays beyond this, two samples at 44.1 kHz, are none of an interface's inputs.
+const MOST_SHIFT_S: f64 = 50e-6;
 /// Of both inputs' corners, mean and difference, where metal bends the lows: the usual spread of corners, since metal of great
 /// depth and a corner look alike.
 const AC_WITH_METAL: [(Param, f64, f64); 2] = [(Param::AcMean, 3.0, 15.0), (Param::AcDifference, 1.5, 6.0)];

@@ -383,7 +383,8 @@ impl Record {
     }
 
     /// The reading with f0 and Q as the definition has them: a coil without metal has one resonance by any of them, and the
-    /// second-order model's are kept beside others. `None` where they are not known so.
+    /// second-order model's are kept beside others. `None` where they are not known so. Level and peak's height are then left
+    /// out: both go by the model's level at low frequency, and with steel those of two models lie up to 2.4 dB apart.
     pub fn read_as(&self, definition: Definition) -> Option<Resonance> {
         let r = self.reading()?;
         let plain = self.fit.as_ref().and_then(|f| f.plain);
@@ -393,6 +394,8 @@ impl Record {
                 f0_hz: p.f0_hz,
                 q: p.q,
                 local: false,
+                peak_db: None,
+                level_db: None,
                 definition,
                 ..r.clone()
             }),

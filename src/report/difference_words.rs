@@ -49,7 +49,7 @@ fn sentence(first: &Record, record: &Record, d: &Difference) -> String {
         .chain(told.peaks())
         .chain(groups.into_iter().flatten());
     let mut text = parts.collect::<Vec<_>>().join("; ");
-    let plainly = (a.definition != b.definition).then(|| "f0 and Q of both as of a coil without metal".to_owned());
+    let plainly = (a.definition != b.definition).then(|| "f0 and Q of both as of a coil without metal, coupling and peak height not compared: they go by the level at low frequency, which is another one in each".to_owned());
     for remark in plainly.into_iter().chain(told.usual()).chain(remarks(first, record, d)) {
         text.push_str(", ");
         text.push_str(&remark);

@@ -26,8 +26,7 @@ pub fn elsewhere(e: &Elsewhere) -> String {
     let spelt = |l: &str| if l.is_empty() { "none".to_owned() } else { l.to_owned() };
     match e {
         Elsewhere::Definition => {
-            "f0 and Q of the standard are read by another model than these: make the standard anew from its records"
-                .into()
+            "the standard was read by another model than this take: make it anew from its records".into()
         }
         Elsewhere::Changed(what) => {
             format!("the bench was changed since the standard was measured ({what}): make that anew")

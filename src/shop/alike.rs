@@ -4,16 +4,12 @@ use crate::failure::{Failure, Result};
 use crate::record::identity::{same_rig, unlike};
 use crate::record::ohms::Ohms;
 use crate::record::{Definition, Record};
+use crate::shop::reading;
 use crate::stats::grouped;
 
 /// The records with f0 and Q by one definition: the one they have in common, else the second-order model's.
 pub fn one_definition(records: &[Record]) -> (Definition, Vec<Record>) {
-    let of = |r: &Record| r.reading().map(|x| x.definition);
-    let first = records.iter().find_map(of).unwrap_or_default();
-    let definition = match records.iter().filter_map(of).all(|d| d == first) {
-        true => first,
-        false => Definition::Plain,
-    };
+    let definition = reading::in_common(records.iter());
     let read = |r: &Record| r.defined_as(definition).unwrap_or_else(|| r.clone());
     (definition, records.iter().map(read).collect())
 }

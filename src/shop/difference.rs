@@ -376,7 +376,8 @@ struct Pair<'a> {
 impl Pair<'_> {
     /// What has no peak is nowhere higher than in the lows.
     fn value(of: &Record, quantity: Quantity) -> Option<Estimate> {
-        let flat = || Estimate::new(0.0, 0.0, 0.0).filter(|_| quantity == Quantity::Height);
+        let peakless = of.reading().is_some_and(|r| r.peak_hz.is_none());
+        let flat = || Estimate::new(0.0, 0.0, 0.0).filter(|_| peakless && quantity == Quantity::Height);
         reading::value(of, quantity).or_else(flat)
     }
 

@@ -23,6 +23,7 @@ HERE = Path(__file__).resolve().parent
 ONE_THREAD = {f"{name}_NUM_THREADS": "1" for name in ("OMP", "OPENBLAS", "MKL", "NUMEXPR", "RAYON")}
 AGREE = 0.25                            # in standard uncertainties
 COIL, LOAD = "r=7.2k l=3.1H cs=110p", "res=250k cap=450p amp=1M"
+METAL = "eddy=k=0.6,tau=40u,emf=0.5,a=6"
 
 
 def build():
@@ -120,6 +121,27 @@ def compared(words, take, given, args, place):
     return apart
 
 
+def more(args, place):
+    """Prints what the second way, metal and a long latency take besides, as ratios to an air coil's take of two channels read one way."""
+    rig = f"{place}/rig.toml"
+    stated = ["--reference", "voltage", "--series", "100", "--inductance", "0.5mH"]
+    subprocess.run([args.bin, "rig", "new", rig, "--source", "sim", *stated], check=True, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
+    known = ["--rig", rig]
+    lots = {}
+    for name, words in (("air", COIL), ("metal", f"{COIL} {METAL}")):
+        take, drive = make(args.bin, place, f"more-{name}", words, known)
+        read = [args.bin, "analyze", take, *known, "--json"]
+        lots[f"two channels, {name}"] = read
+        lots[f"two channels, {name}, both ways"] = [*read, "--drive", drive]
+    take, drive = make(args.bin, place, "more-late", f"{COIL} ppm=100 latency=0.9s", ["--channels", "pickup=1"])
+    lots["one channel, 0.9 s and 100 ppm late"] = [args.bin, "analyze", take, "--drive", drive, "--json"]
+    cpu, wall, memory = measured(lots, args.runs, place)
+    first = next(iter(lots))
+    print(f"{'What more takes':<40}processor   elapsed     memory   over the first")
+    for name in lots:
+        print(f"{name:<40}{cpu[name]:6.1f} ms {wall[name]:6.0f} ms {memory[name]:7.0f} MB {cpu[name] / cpu[first]:16.2f}")
+
+
 def main():
     args = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     args.add_argument("--bin", help="the program; left out: built")
@@ -141,6 +163,8 @@ def main():
         # One processor for all that follows, children included.
         os.sched_setaffinity(0, {max(os.sched_getaffinity(0))})
         apart = [compared(words, take, given, args, place) for words, take, given in ways]
+        if not args.take:
+            more(args, place)
     if not all(a < AGREE for a in apart):
         sys.exit(f"the numbers are more than {AGREE} u apart: this compares two different things")
 

@@ -89,6 +89,18 @@ fn rested<'a>(before: &'a str, after: &'a str, more: &[&'a str]) -> Vec<&'a str>
     [&args[..], more].concat()
 }
 
+/// With metal f0 is that of the natural resonance; the second-order model's, which both have, did not move.
+#[test]
+fn readings_by_two_models_are_compared_by_one() {
+    let f = shop();
+    edited(&f, "good", "steel", |r| {
+        r["resonance"]["definition"] = "pole".into();
+        scale_f0(r, 1.05);
+    });
+    let doc = f.run(&rested("good", "steel", &["--json"])).ended(0).json();
+    assert_eq!(doc["pairs"][0]["verdict"], "unchanged", "{}", doc["pairs"][0]);
+}
+
 #[test]
 fn a_pot_load_is_judged() {
     let f = shop();

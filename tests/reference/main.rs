@@ -4,6 +4,9 @@
 #[path = "../cli/bench.rs"]
 mod bench;
 mod bound;
+// The bench reads all of them.
+#[allow(dead_code)]
+mod faults;
 mod guitars;
 mod joint;
 // The bench of limits uses it as well.

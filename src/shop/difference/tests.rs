@@ -337,6 +337,9 @@ fn two_definitions_are_compared_by_the_one_that_both_have() {
     assert_eq!(d.why, None);
     assert_eq!((d.f0_hz.unwrap().value, d.q.unwrap().value), (0.0, 0.0));
     assert!(d.quantities.iter().all(|j| j.difference == 0.0));
+    // The heights count from two levels; and a height that is left out is no peak of 0 dB.
+    let judged: Vec<&str> = d.quantities.iter().map(|j| j.quantity.as_str()).collect();
+    assert_eq!((d.peak_db, judged), (None, vec!["peak", "f0", "q"]));
 }
 
 #[test]

@@ -57,11 +57,19 @@ fn took(record: &Record) -> Took<'_> {
 fn what_the_jack_should_read() {
     let all = all();
     let hz = |i: usize| expected(&all[i], &basis(), &measured()).peak_hz.unwrap().0;
-    // 2.6 H with 110 pF of its own and 60 pF of the input: 1/(2 pi sqrt(L C)) is 7.57 kHz, less what the pots damp.
-    assert!((6.0e3..7.57e3).contains(&hz(0)), "{}", hz(0));
-    // Both: 1.3 H with 220 and 60 pF, 8.34 kHz.
-    assert!((0.9 * hz(0)..8.34e3).contains(&hz(1)), "{}", hz(1));
-    assert!((hz(1) / hz(2) - 1.0).abs() < 0.2 && (hz(0) - hz(3)).abs() < 1e-6);
+    let all_hz = [hz(0), hz(1), hz(2), hz(3)];
+    // Two pots of 250 k full up and 1 MΩ damp it: 111 kΩ across L and C.
+    let peak = |l: f64, c: f64| {
+        let q = 111.1e3 * (c / l).sqrt();
+        (1.0 - 0.5 / (q * q)).sqrt() / (std::f64::consts::TAU * (l * c).sqrt())
+    };
+    // 2.6 H with 110 pF of its own and 60 pF of the input; both: 1.3 H with 220 and 60 pF.
+    assert!((hz(0) / peak(2.6, 170e-12) - 1.0).abs() < 0.02, "{all_hz:?}");
+    assert!((hz(1) / peak(1.3, 280e-12) - 1.0).abs() < 0.02, "{all_hz:?}");
+    assert!(
+        (hz(1) / hz(2) - 1.0).abs() < 0.2 && (hz(0) - hz(3)).abs() < 1e-6,
+        "{all_hz:?}"
+    );
 }
 
 #[test]

@@ -280,7 +280,8 @@ impl Question<'_> {
     /// How far today's reading is from another pickup's; `None` where it is not that one's.
     fn far(&self, other: &Record) -> Option<f64> {
         let ohms = ohms(other, self.today);
-        if ohms.as_ref().is_some_and(|m| m.answer == Answer::Different) {
+        // A label that was changed over goes with a coil of those very ohms.
+        if ohms.as_ref().is_some_and(|m| m.difference.abs() > m.half) {
             return None;
         }
         let compared = compare(&[other.clone(), self.today.clone()], self.how).ok()?;

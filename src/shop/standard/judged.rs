@@ -155,11 +155,15 @@ fn against(record: &Record, r: &Resonance, s: &Standard, eras: &Eras) -> Judged 
     against.sort_by_key(|a| weight(a.held.answer));
     let other_exciter = s.level.is_some() && !s.has_exciter_of(record);
     let sign_unknown = s.polarity.is_some() && s.polarity_of(record).is_none();
+    // By the standard's definition there is no level.
+    let other_level =
+        s.level.is_some() && r.level_db.is_none() && record.reading().is_some_and(|x| x.level_db.is_some());
     let flat = r.peak_hz.is_none();
     let misses_peak = flat && s.wants_peak();
     let why: Vec<Why> = [
         pattern.turned.then_some(Why::Turned),
         other_exciter.then_some(Why::OtherExciter),
+        other_level.then_some(Why::Elsewhere(Elsewhere::Definition)),
         sign_unknown.then_some(Why::SignUnknown),
         flat.then_some(Why::NoPeak { wanted: misses_peak }),
     ]

@@ -1,5 +1,5 @@
 use super::*;
-use crate::record::store;
+use crate::record::{Plain, store};
 use crate::shop::witness::eras::Eras;
 use crate::shop::witness::history::{Change, History};
 use crate::shop::yardstick::Answer;
@@ -90,6 +90,17 @@ fn another_definition_is_refused() {
     let j = judged(&r, &pole);
     assert_eq!((j.call, j.against.len()), (Call::CannotTell, 0));
     assert_eq!(j.why, [Why::Elsewhere(Elsewhere::Definition)]);
+    // With metal the second-order model's f0 and Q are judged, and its level, which nobody kept, is not.
+    let mut steel = r.clone();
+    let (read, fit) = (steel.resonance.as_mut().unwrap(), steel.fit.as_mut().unwrap());
+    fit.plain = Some(Plain {
+        f0_hz: read.f0_hz,
+        q: read.q,
+    });
+    read.definition = Definition::Pole;
+    let j = judged(&steel, &standard(&r));
+    assert_eq!((j.call, half(&j, Limited::Level)), (Call::CannotTell, None));
+    assert!(half(&j, Limited::F0).is_some() && j.why == [Why::Elsewhere(Elsewhere::Definition)]);
 }
 
 /// What its file says of a rig makes it no other one; its unit does.

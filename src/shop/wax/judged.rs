@@ -48,12 +48,13 @@ pub(super) fn judged(sides: &Sides, about: &About) -> (Pair, Option<Change>) {
     if sides.unfit(about, &mut pair) {
         return (pair, None);
     }
-    let Some(before) = Side::of(&sides.before) else {
+    let definition = reading::in_common(sides.all());
+    let Some(before) = Side::of(&sides.before, definition) else {
         pair.reason = Reason::NoReadingBefore;
         return (pair, None);
     };
     let dead = sides.after.last().is_some_and(|r| r.reading().is_none());
-    let Some(after) = Side::of(&sides.after).filter(|_| !dead) else {
+    let Some(after) = Side::of(&sides.after, definition).filter(|_| !dead) else {
         (pair.verdict, pair.reason) = (PotVerdict::Other, Reason::NoReadingAfter);
         return (pair, None);
     };

@@ -2,7 +2,7 @@
 
 use crate::estimate::Estimate;
 use crate::record::identity::Sense;
-use crate::record::{Record, Resonance};
+use crate::record::{Definition, Record, Resonance};
 use crate::shop::yardstick::{Parts, Quantity, Repeatability};
 
 /// Readings of one pickup on one day, or over some days.
@@ -27,11 +27,11 @@ fn mean_of(e: &[Estimate]) -> Option<Estimate> {
 
 impl Side {
     /// Mean of the days' means: within a day noise and laying down average, and the day does not.
-    pub(super) fn of(records: &[&Record]) -> Option<Side> {
-        let mut days: Vec<(&str, Vec<&Resonance>)> = Vec::new();
+    pub(super) fn of(records: &[&Record], definition: Definition) -> Option<Side> {
+        let mut days: Vec<(&str, Vec<Resonance>)> = Vec::new();
         for r in records {
             let date = crate::record::when::day(&r.taken_at).unwrap_or_default();
-            let Some(x) = r.reading() else { continue };
+            let Some(x) = r.read_as(definition) else { continue };
             match days.iter_mut().find(|d| d.0 == date) {
                 Some(d) => d.1.push(x),
                 None => days.push((date, vec![x])),
@@ -41,7 +41,7 @@ impl Side {
         let mean = |of: &dyn Fn(&Resonance) -> Option<Estimate>| {
             let means: Option<Vec<Estimate>> = days
                 .iter()
-                .map(|d| mean_of(&d.1.iter().filter_map(|r| of(r)).collect::<Vec<_>>()))
+                .map(|d| mean_of(&d.1.iter().filter_map(of).collect::<Vec<_>>()))
                 .collect();
             mean_of(&means?)
         };

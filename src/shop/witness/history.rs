@@ -149,7 +149,8 @@ impl Check {
     /// Of a record of the witness; a rejected take is no check.
     pub fn of(record: &Record) -> Result<Check> {
         // One definition for all days: a history is not begun again because a model fits better.
-        let Some(r) = record.read_as(Definition::Plain).or(record.reading().cloned()) else {
+        let as_read = record.reading();
+        let Some(r) = record.read_as(Definition::Plain).or(as_read.cloned()) else {
             return Err(Failure::new(
                 "the take of the witness gives no reading, so it says nothing of the rig",
                 "see to that, and check again",
@@ -168,7 +169,7 @@ impl Check {
             peak_hz: r.peak_hz,
             f0_hz: r.f0_hz,
             q: r.q,
-            level_db: r.level_db,
+            level_db: as_read.and_then(|r| r.level_db),
             polarity: r.polarity,
             sign: record.rig.sign(),
             snr_db: record.capture.snr_db,

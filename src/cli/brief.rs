@@ -82,7 +82,7 @@ const GROUPS: [(&str, &[&str]); 5] = [
     ("The rig", &["rig", "drive"]),
     ("A pickup", &["measure", "analyze", "compare", "coil", "loads"]),
     ("Lots and wax", &["tray", "standard", "potting"]),
-    ("The notebook", &["book", "note"]),
+    ("The notebook", &["book", "note", "page"]),
 ];
 
 /// The command line with its short and its long help.

@@ -1,6 +1,6 @@
 //! Pages, made from what other commands know.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::asked::{Asked, Of};
 use crate::book::index::Fresh;
@@ -136,7 +136,7 @@ fn sheets(title: Line, placed: &[Placed], recipe: Recipe, console: &mut Console)
     pages::take_home::page(title, &told(placed, recipe, console)?)
 }
 
-fn predicted(path: &PathBuf, args: &PageArgs) -> Result<LoadsDocument> {
+fn predicted(path: &Path, args: &PageArgs) -> Result<LoadsDocument> {
     let basis = Basis::of(read_coil(path)?)?;
     let manner = Manner {
         freq_hz: predict::usual_grid(),

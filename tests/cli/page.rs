@@ -35,6 +35,8 @@ fn everything_has_a_page() {
         assert!(run.out.contains(p.file), "{:?}: {}", p.args, run.out);
         let html = String::from_utf8(f.bytes(p.file)).unwrap();
         assert_eq!(html.contains("data-reads=\""), p.curve, "{}", p.file);
+        let sheets = html.matches("<article class=\"sheet\">").count();
+        assert_eq!(sheets as u64, p.sides.unwrap_or(0), "{}", p.file);
         assert!(!html.contains("<img") && !html.contains(CUSTOMER), "{}", p.file);
         assert!(
             html.contains("SIMULATED") || p.file.contains("none") || p.file.contains("many") || p.file.contains("coil"),

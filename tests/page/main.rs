@@ -7,7 +7,6 @@ use std::process::Command;
 
 use serde_json::Value;
 
-#[allow(dead_code)]
 #[path = "../cli/bench.rs"]
 mod bench;
 #[path = "../cli/page_made.rs"]

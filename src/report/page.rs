@@ -145,7 +145,7 @@ fn one(block: &Block, at: &str) -> Markup {
             Block::Heading(line) => h2 { (line) },
             Block::Text(line) => p { (line) },
             Block::Notice(line) => p class="notice" { (line) },
-            Block::Command(text) => pre { code { (line::printable(text)) } },
+            Block::Command(text) => pre { (line::printable(text)) },
             Block::List(lines) => ul { @for line in lines { li { (line) } } },
             Block::Facts(facts) => dl { @for (name, line) in facts { div { dt { (name) } dd { (line) } } } },
             Block::Table(table) => (table.html(at)),

@@ -70,6 +70,7 @@ fn dispatch(command: Command, console: &mut Console) -> Result<Status> {
         Command::Note(a) => commands::note::run(&a, console),
         Command::Standard(a) => commands::standard::run(&a, console),
         Command::Book(a) => commands::book::run(&a, console),
+        Command::Page(a) => commands::page::run(&a, console),
         Command::Tray(a) => commands::tray::run(&a, console),
         Command::Rig(a) => commands::rig::run(a.action, console),
     }

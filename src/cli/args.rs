@@ -9,6 +9,7 @@ pub use super::book_shop_args::*;
 pub use super::coil_args::*;
 pub use super::lot_args::*;
 pub use super::note_args::*;
+pub use super::page_args::*;
 pub use super::rig_args::*;
 pub use super::shared::*;
 pub use super::take_args::*;
@@ -72,6 +73,8 @@ pub enum Command {
     Potting(PottingArgs),
     /// The notebook: every pickup in a list, or the life of one
     Book(Box<BookArgs>),
+    /// One page of what there is, for a browser or a printer; sheets to take home
+    Page(Box<PageArgs>),
     /// Keep a rig the same rig: what it is, whether it still is, what belongs to it
     Rig(RigCommand),
 }

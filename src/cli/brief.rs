@@ -85,7 +85,7 @@ const GROUPS: [(&str, &[&str]); 5] = [
     ("The rig", &["rig", "drive"]),
     ("A pickup", &["measure", "watch", "analyze", "compare", "coil", "loads"]),
     ("Lots and wax", &["tray", "standard", "potting"]),
-    ("The notebook", &["book", "note"]),
+    ("The notebook", &["book", "note", "page"]),
 ];
 
 /// Columns before what a command is about.

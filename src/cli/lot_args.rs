@@ -13,7 +13,7 @@ use crate::shop::lot::is_plain;
 use crate::shop::standard::Allowed;
 use crate::shop::wax::document::Limits;
 
-#[derive(Debug, Args)]
+#[derive(Debug, Default, Args)]
 #[command(
     after_help = "Hot wax burns and catches fire: thermostat, lid, never unattended, no water near it, fresh air; no pickup is measured hot. docs/safety.md has the usual cautions; local rules come first.
 
@@ -127,14 +127,14 @@ pub struct StandardArgs {
 }
 
 /// A name that is a folder's as well.
-fn lot_name(s: &str) -> Said<String> {
+pub(super) fn lot_name(s: &str) -> Said<String> {
     let name = Some(s.trim()).filter(|n| is_plain(n) && n.len() <= 60);
     name.map(str::to_owned)
         .ok_or("a lot's name has letters, digits, - and _".into())
 }
 
 /// In hours; a plain number is hours too.
-fn hours(s: &str) -> Said<f64> {
+pub(super) fn hours(s: &str) -> Said<f64> {
     let text = s.trim();
     // Fourteen of what is not guessed.
     let bare = text.parse::<f64>().is_ok();

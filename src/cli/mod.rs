@@ -14,6 +14,7 @@ pub mod inputs;
 pub mod keys;
 mod lot_args;
 mod note_args;
+mod page_args;
 pub mod picture;
 mod rig_args;
 mod shared;

@@ -6,7 +6,7 @@ use crate::failure::{Result, Status};
 
 mod experiment;
 mod in_guitar;
-mod life;
+pub mod life;
 mod list;
 mod lot;
 mod rename;

@@ -9,23 +9,13 @@ use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result, Status};
+use crate::record::Record;
 use crate::report::{difference_words, overlay, text};
 use crate::shop::difference::{self, Comparison, How};
 
 pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
-    let placed = wanted::compared(&args.records)?;
-    let (records, known) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
-    if records.len() < 2 {
-        return Err(Failure::new(
-            "one record cannot be compared with itself",
-            "give two or more",
-        ));
-    }
-    let how = How {
-        matters: Defaults::read_from(Path::new("."))?.matters(),
-        in_place: args.in_place,
-        known,
-    };
+    let (records, mut how) = asked(&args.records, console)?;
+    how.in_place = args.in_place;
     let (records, mut comparison) = if args.by_load {
         difference::compare_by_load(records, &how)?
     } else {
@@ -59,6 +49,24 @@ pub fn run(args: &CompareArgs, console: &mut Console) -> Result<Status> {
         },
     )?;
     Ok(Status::Done)
+}
+
+/// The records that are meant, by what is known of their rigs today, and how they are held against each other.
+pub fn asked(words: &[PathBuf], console: &mut Console) -> Result<(Vec<Record>, How)> {
+    let placed = wanted::compared(words)?;
+    let (records, known) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
+    if records.len() < 2 {
+        return Err(Failure::new(
+            "one record cannot be compared with itself",
+            "give two or more",
+        ));
+    }
+    let how = How {
+        matters: Defaults::read_from(Path::new("."))?.matters(),
+        in_place: false,
+        known,
+    };
+    Ok((records, how))
 }
 
 /// Writes the table into a folder that holds neither it nor the plot that is to follow.

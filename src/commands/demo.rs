@@ -1,6 +1,7 @@
 //! `demo`: the whole job on the built-in bench, in a workshop that does not exist.
 
 mod harness;
+mod pages;
 mod script;
 mod story;
 
@@ -22,6 +23,7 @@ use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
 use crate::parallel;
+use crate::record::stage::Stage;
 use crate::record::{Pickup, Record};
 use crate::report::difference_words;
 use crate::report::overlay::{self, Align};
@@ -29,7 +31,7 @@ use crate::rig::Rig;
 use crate::shop::difference::{self, How};
 use crate::stimulus::{self, Settings};
 
-use script::{COIL_TAKES, COMPARISONS, JOBS, Job};
+use script::{COIL_TAKES, COMPARISONS, JOBS, Job, REJECTED};
 use story::Made;
 
 pub const SCHEMA: &str = "coilwright/demo/1";
@@ -69,6 +71,8 @@ struct Document<'a> {
     comparisons: &'a [PathBuf],
     /// On pots and cables.
     page: PathBuf,
+    /// A page of one of everything.
+    index: PathBuf,
     coil: PathBuf,
 }
 
@@ -77,6 +81,7 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
     refuse_existing(out)?;
     let out = ready_folder(out)?;
     let made = make(&out)?;
+    let index = pages::make(&day(&made), &out, console)?;
     if Shown::from(args.shown).json {
         let path = |folder: &str, file: &str| out.join(folder).join(file);
         let records: Vec<PathBuf> = JOBS.iter().map(|j| path(j.folder, "record.json")).collect();
@@ -86,6 +91,7 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
             records: &records,
             comparisons: &comparisons,
             page: path(harness::FOLDER, "page.html"),
+            index,
             coil: path(harness::FOLDER, "coil.toml"),
         })?;
     } else {
@@ -97,7 +103,9 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
 /// Refuses a place where an earlier run, or anything else of these names, lies.
 fn refuse_existing(out: &Path) -> Result<()> {
     let folders = JOBS.iter().map(|j| j.folder).chain(COMPARISONS.map(|c| c.0));
-    let mut all = folders.chain(["rig.toml", harness::FOLDER]).map(|name| out.join(name));
+    let mut all = folders
+        .chain(["rig.toml", harness::FOLDER, pages::FOLDER, pages::INDEX])
+        .map(|name| out.join(name));
     match all.find(|p| p.symlink_metadata().is_ok()) {
         Some(path) => Err(Failure::new(
             format!("{} is there already", path.display()),
@@ -125,10 +133,23 @@ fn make(out: &Path) -> Result<Made> {
     });
     let harness = harness::make(&records[COIL_TAKES], &records[0], out)?;
     Ok(Made {
+        rig,
         records,
         comparisons: comparisons.into_iter().collect::<Result<_>>()?,
         harness,
     })
+}
+
+fn day(made: &Made) -> pages::Day<'_> {
+    let records = |which: [usize; 2]| which.map(|i| &made.records[i]);
+    pages::Day {
+        rig: &made.rig,
+        readings: JOBS.iter().map(|j| j.folder).zip(&made.records).collect(),
+        compared: (&made.comparisons[0], records(COMPARISONS[0].1)),
+        wax: records(COMPARISONS[1].1),
+        rejected: &made.records[REJECTED],
+        loads: format!("{}/page.html", harness::FOLDER),
+    }
 }
 
 /// To look at pictures is what the demonstration is for: here a missing one is a failure.
@@ -150,6 +171,7 @@ fn measure(job: &Job, rig: &Rig, drive: &Played, taken_at: &str, folder: &Path) 
         r_ohm: Some(job.ohms),
         temperature_c: Some(21.0),
         note: Some(job.note.into()),
+        stage: job.stage.and_then(Stage::of),
         ..Pickup::default()
     };
     let about = Bench {
@@ -242,6 +264,16 @@ mod tests {
         assert!(
             page.contains("SIMULATED") && page.matches("<svg").count() >= 7,
             "{page}"
+        );
+        let index = std::fs::read_to_string(out.join(pages::INDEX)).unwrap();
+        let links: Vec<&str> = index
+            .split("href=\"")
+            .skip(1)
+            .map(|l| l.split('"').next().unwrap())
+            .collect();
+        assert!(
+            links.len() == 9 && links.iter().all(|l| out.join(l).is_file()),
+            "{links:?}"
         );
         for file in [
             "coil.toml",

@@ -17,6 +17,7 @@ pub mod loads;
 pub mod measure;
 pub mod note;
 pub mod outcome;
+pub mod page;
 pub mod potting;
 pub mod progress;
 mod readings;

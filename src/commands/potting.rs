@@ -66,6 +66,16 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     })
 }
 
+/// The changes as they are judged; nothing is written.
+pub fn asked(args: &PottingArgs, console: &mut Console) -> Result<PottingDocument> {
+    let of_rig = OfRig::of(args, console)?;
+    let mut document = judged(args, of_rig.as_ref(), console)?;
+    if let Some(of) = &of_rig {
+        wax(of, false, &mut document)?;
+    }
+    Ok(document)
+}
+
 /// The rig, and what is kept beside its file.
 struct OfRig {
     path: PathBuf,

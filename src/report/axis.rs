@@ -1,16 +1,20 @@
 //! Axes: round ticks, and where a value lies on the sheet.
 
+use super::reads::{Curve, Reads};
 use super::sheet::Point;
 
 /// Ends of every frequency axis; outside lies nothing that a pickup does to a guitar's sound.
 pub const LOW_HZ: f64 = 100.0;
 pub const HIGH_HZ: f64 = 20_000.0;
-pub const FREQUENCY_TICKS: [(f64, &str); 8] = [
+/// 3 and 4 kHz as well: between them lie the peaks that shops argue about.
+pub const FREQUENCY_TICKS: [(f64, &str); 10] = [
     (100.0, "100"),
     (200.0, "200"),
     (500.0, "500"),
     (1_000.0, "1k"),
     (2_000.0, "2k"),
+    (3_000.0, "3k"),
+    (4_000.0, "4k"),
     (5_000.0, "5k"),
     (10_000.0, "10k"),
     (20_000.0, "20k"),
@@ -38,6 +42,17 @@ impl Field {
 
     pub fn point(&self, hz: f64, value: f64) -> Point {
         (self.x(hz), self.y(value))
+    }
+
+    /// For a pointer on it.
+    pub fn reads(&self, curves: Vec<Curve>) -> Reads {
+        Reads {
+            across_mm: [self.left, self.right],
+            down_mm: [self.top, self.bottom],
+            hz: [LOW_HZ, HIGH_HZ],
+            db: [self.high, self.low],
+            curves,
+        }
     }
 
     pub fn holds(&self, p: Point) -> bool {

@@ -1,9 +1,9 @@
 //! The plot of a rig's checks: f0, Q and level along the checks, with the limits that the last one was judged by.
 
 use super::chart::{self, Mark, Panel};
-use super::lay::{HEIGHT, LEFT, RIGHT, SMALL, small};
+use super::lay::{EDGE, HEIGHT, LEFT, MARGIN, RIGHT, SMALL, small};
 use super::palette::{BAND, PEAK, SOFT};
-use super::sheet::{Anchor, Pen, Plot, Point, Sheet, Type};
+use super::sheet::{Anchor, Pen, Plot, Point, Sheet, Type, text_width};
 use super::words;
 use crate::failure::Result;
 use crate::shop::witness::checks::{CheckDocument, QuantityFound};
@@ -11,6 +11,8 @@ use crate::shop::witness::history::{Check, History, Quantity};
 
 /// More than these would be dots on dots.
 const MOST: usize = 80;
+/// Of so many the day is told.
+const DAYS: usize = 5;
 const DASH: &[f64] = &[1.5, 1.0];
 const TOP: f64 = 15.0;
 const BOTTOM: f64 = 97.0;
@@ -40,12 +42,32 @@ pub fn history(h: &History, d: &CheckDocument) -> Result<Plot> {
         let limits = d.quantities.iter().find(|q| q.quantity == code);
         Course::new(course, limits, scale).draw(&mut sheet, [top, top + height - 3.0], name, &h.checks[from..]);
     }
-    sheet.text(
-        ((LEFT + RIGHT) / 2.0, f64::from(HEIGHT) - 3.0),
-        &format!("the last {} checks, oldest on the left", h.checks.len() - from),
-        small(Anchor::Centre),
-    );
+    days(&mut sheet, &h.checks[from..]);
     sheet.render()
+}
+
+/// Some of them with their days, below the marks they belong to.
+fn days(sheet: &mut Sheet, checks: &[Check]) {
+    let last = checks.len().saturating_sub(1);
+    let panel = inner(&Panel::of_changes([TOP, BOTTOM], last.max(1), 1.0));
+    let mut told: Vec<usize> = (0..DAYS).map(|k| (k * last).div_ceil(DAYS - 1)).collect();
+    told.dedup();
+    for i in told {
+        let day = checks.get(i).map(|c| words::when(&c.taken_at));
+        let day = day.as_deref().and_then(|d| d.get(..10)).unwrap_or_default();
+        let half = text_width(day, SMALL) / 2.0;
+        let x = panel.at(i as f64, 0.0).0.clamp(MARGIN + half, EDGE - half);
+        sheet.text((x, f64::from(HEIGHT) - 3.0), day, small(Anchor::Centre));
+    }
+}
+
+/// Clear of the frame at both ends.
+fn inner(panel: &Panel) -> Panel {
+    Panel {
+        left: LEFT + 2.0,
+        right: RIGHT - 2.0,
+        ..*panel
+    }
 }
 
 /// One quantity, in the unit of its axis.
@@ -92,12 +114,7 @@ impl Course {
                 );
             }
         }
-        // Clear of the frame at both ends.
-        let inner = Panel {
-            left: LEFT + 2.0,
-            right: RIGHT - 2.0,
-            ..panel
-        };
+        let inner = inner(&panel);
         let all = values.iter().zip(checks).enumerate();
         let points: Vec<(Point, bool)> = all
             .filter_map(|(i, (v, c))| Some((inner.at(i as f64, (*v)?), c.go)))
@@ -193,5 +210,47 @@ mod tests {
             // What decided, and not three sigmas.
             assert!(document.quantities[0].limit > 3e-3);
         }
+    }
+
+    #[test]
+    fn the_days_stand_below_their_marks() {
+        let mut h = History::new(&RigSummary::default(), "tin");
+        h.checks = (0..9)
+            .map(|i| Check {
+                taken_at: format!("2026-02-{:02}T08:00:00Z", i + 1),
+                ..check(i, 0.0)
+            })
+            .collect();
+        let last = h.checks[8].clone();
+        let judgement = h.judge(
+            &last,
+            &Expected {
+                f0: 2e-3,
+                q: 0.01,
+                level_db: 0.3,
+            },
+        );
+        let document = CheckDocument::of(&h, &last, &judgement, Default::default(), Vec::new());
+        let svg = history(&h, &document).unwrap().svg;
+        let x = |day: &str| -> f64 {
+            let at = svg.find(day).unwrap();
+            let tag = &svg[svg[..at].rfind("<text").unwrap()..at];
+            tag.split("x=\"")
+                .nth(1)
+                .unwrap()
+                .split('"')
+                .next()
+                .unwrap()
+                .parse()
+                .unwrap()
+        };
+        // The first, the middle and the last of nine: as far apart as their marks, of 125 mm in eight steps.
+        for (day, step) in [("2026-02-03", 2.0), ("2026-02-05", 4.0), ("2026-02-07", 6.0)] {
+            assert!(
+                (x(day) / 20.0 - (LEFT + 2.0 + step * (RIGHT - LEFT - 4.0) / 8.0)).abs() < 0.1,
+                "{day}"
+            );
+        }
+        assert!(x("2026-02-01") < x("2026-02-03") && x("2026-02-09") > x("2026-02-07"));
     }
 }

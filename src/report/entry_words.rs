@@ -5,6 +5,14 @@ use crate::book::entry::{Entry, What, Words};
 use crate::quantity::{self, Unit};
 use crate::record::about::{About, Pole, Position, Winding};
 
+/// The day that an entry is of: a page of an old notebook has its own, as much of it as was written.
+pub fn day(entry: &Entry) -> String {
+    clean(match &entry.what {
+        What::Paper { day, .. } => day,
+        _ => entry.at.get(..10).unwrap_or_default(),
+    })
+}
+
 /// One entry in one sentence.
 pub fn sentence(entry: &Entry) -> String {
     match &entry.what {

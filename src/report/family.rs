@@ -2,9 +2,11 @@
 //! records and families of predictions share.
 
 use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
+use super::closer::{self, Seen};
 use super::lay::{self, EDGE, HEIGHT, MARGIN, SMALL, WIDTH, small};
-use super::palette::{INK, PAPER, SERIES};
-use super::sheet::{Anchor, Pen, Plot, Point, Sheet, Type, fitted, rectangle, text_width};
+use super::palette::{INK, PAPER, SERIES, series};
+use super::reads::{self, Reads};
+use super::sheet::{Anchor, Plot, Point, Sheet, Type, fitted, rectangle, text_width};
 use super::words;
 use crate::failure::Result;
 
@@ -38,6 +40,8 @@ pub struct Sheetful<'a> {
     pub remark: String,
     pub vertical: &'a str,
     pub simulated: bool,
+    /// With the differences to the first and a look at the peaks below.
+    pub closer: bool,
     /// In place of a field without curves.
     pub nothing: &'a str,
     pub items: Vec<Item>,
@@ -46,15 +50,26 @@ pub struct Sheetful<'a> {
 /// Draws the first [`MOST`] items.
 pub fn draw(all: &Sheetful) -> Result<Plot> {
     let items = all.items.get(..MOST).unwrap_or(&all.items);
-    let mut sheet = Sheet::new(WIDTH, HEIGHT, &all.title);
+    let any = items.iter().any(|c| c.line.len() > 1);
+    let below = if all.closer && any { closer::BOTH } else { 0.0 };
+    let height = f64::from(HEIGHT) + below;
+    let mut sheet = Sheet::new(WIDTH, height.ceil() as u32, &all.title);
     lay::heading(&mut sheet, &all.heading, &all.remark, all.simulated);
     let columns = if items.len() > 6 { 2 } else { 1 };
     let rows = items.len().div_ceil(columns);
-    let legend_top = f64::from(HEIGHT) - 2.4 - ROW * rows as f64;
-    let bottom = legend_top - 8.6;
-    match items.iter().any(|c| c.line.len() > 1) {
-        true => curves(&mut sheet, items, bottom, all.vertical),
-        false => lay::nothing(&mut sheet, (TOP + bottom) / 2.0, all.nothing),
+    let legend_top = height - 2.4 - ROW * rows as f64;
+    let bottom = legend_top - 8.6 - below;
+    let reads = any.then(|| curves(&mut sheet, items, bottom, all.vertical));
+    if below > 0.0 {
+        let seen = items.iter().enumerate().map(|(index, t)| Seen {
+            index,
+            line: &t.line,
+            peak: t.peak,
+        });
+        closer::draw(&mut sheet, &seen.collect::<Vec<_>>(), bottom);
+    }
+    if reads.is_none() {
+        lay::nothing(&mut sheet, (TOP + bottom) / 2.0, all.nothing);
     }
     for (i, item) in items.iter().enumerate() {
         let (column, row) = (i / rows.max(1), i % rows.max(1));
@@ -71,7 +86,10 @@ pub fn draw(all: &Sheetful) -> Result<Plot> {
         };
         legend(&mut sheet, i, item, numbers, at, width - gap);
     }
-    sheet.render()
+    Ok(Plot {
+        reads,
+        ..sheet.render()?
+    })
 }
 
 const TOP: f64 = 14.0;
@@ -108,7 +126,7 @@ fn field(curves: &[Item], bottom: f64) -> Field {
     lay::field([TOP, bottom], [low - 0.02 * span, top + 0.1 * span])
 }
 
-fn curves(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
+fn curves(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) -> Reads {
     let field = field(curves, bottom);
     lay::grid(sheet, &field, axis::decibel_step(field.high - field.low, 9.0));
     for t in curves.iter().filter(|t| t.band.len() > 1) {
@@ -116,12 +134,12 @@ fn curves(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
     }
     // Narrow lines over wide ones, so that none hides another.
     let mut order: Vec<usize> = (0..curves.len()).collect();
-    order.sort_by(|a, b| style(*b).0.width.total_cmp(&style(*a).0.width));
+    order.sort_by(|a, b| series(*b).0.width.total_cmp(&series(*a).0.width));
     for i in order {
-        lay::curve(sheet, &field, curves[i].line.iter().copied(), style(i).0);
+        lay::curve(sheet, &field, curves[i].line.iter().copied(), series(i).0);
     }
     let mark = |sheet: &mut Sheet, i: usize, p: &(f64, f64), r: f64| {
-        let (pen, marker) = style(i);
+        let (pen, marker) = series(i);
         let at = field.point(p.0, p.1);
         if field.holds(at) {
             marker.draw(sheet, at, r, pen.colour);
@@ -135,6 +153,12 @@ fn curves(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) {
         t.peak.iter().for_each(|p| mark(sheet, i, p, 1.05));
     }
     letters(sheet, &field, curves);
+    let drawn = curves.iter().enumerate().filter(|(_, t)| t.line.len() > 1);
+    field.reads(
+        drawn
+            .map(|(i, t)| reads::Curve::new(&words::letter(i), t.visible()))
+            .collect(),
+    )
 }
 
 fn letters(sheet: &mut Sheet, field: &Field, curves: &[Item]) {
@@ -147,10 +171,6 @@ fn letters(sheet: &mut Sheet, field: &Field, curves: &[Item]) {
             taken.push(at);
         }
     }
-}
-
-fn style(index: usize) -> (Pen, super::palette::Marker) {
-    SERIES[index % SERIES.len()]
 }
 
 /// On the curve: first where it falls behind the peak, each at another height, so that letters of curves that lie close
@@ -178,11 +198,10 @@ fn letter_place(field: &Field, t: &Item, i: usize, n: usize, taken: &[Point]) ->
         let inside = p.0 > field.left + margin && p.0 < field.right - margin;
         inside && taken.iter().all(|q| (p.0 - q.0).abs() > 2.6 || (p.1 - q.1).abs() > 2.7)
     };
+    // Nowhere rather than on another: the legend has it too.
     crossing
         .filter(free)
         .or_else(|| placed.iter().rev().copied().find(free))
-        .or(crossing)
-        .or(placed.last().copied())
 }
 
 fn letter(sheet: &mut Sheet, index: usize, at: Point) {
@@ -195,7 +214,7 @@ fn letter(sheet: &mut Sheet, index: usize, at: Point) {
 }
 
 fn legend(sheet: &mut Sheet, index: usize, item: &Item, numbers: &str, at: Point, width: f64) {
-    let (pen, marker) = style(index);
+    let (pen, marker) = series(index);
     let middle = at.1 - 0.36 * SMALL;
     let sample = 11.0;
     if !item.line.is_empty() {

@@ -77,13 +77,24 @@ pub(super) fn grid(sheet: &mut Sheet, field: &Field, step: f64) {
 
 /// Between a lower and an upper line: (Hz, lower, upper).
 pub(super) fn band(sheet: &mut Sheet, field: &Field, points: impl Iterator<Item = (f64, f64, f64)>) {
-    let inside: Vec<_> = points
-        .map(|(f, a, b)| (field.x(f).clamp(field.left, field.right), a, b))
-        .collect();
-    let at = |x: f64, v: f64| field.clamp_y((x, field.y(v)));
-    let there = inside.iter().map(|p| at(p.0, p.2));
-    let back = inside.iter().rev().map(|p| at(p.0, p.1));
-    sheet.area(there.chain(back).collect(), BAND);
+    let at = |f: f64, v: f64| field.clamp_y((field.x(f).clamp(field.left, field.right), field.y(v)));
+    for part in unbroken(points.collect(), |p| p.0) {
+        let there = part.iter().map(|p| at(p.0, p.2));
+        let back = part.iter().rev().map(|p| at(p.0, p.1));
+        sheet.area(there.chain(back).collect(), BAND);
+    }
+}
+
+/// Where a curve of many points leaves out more than a third of an octave, nothing was measured, and nothing is drawn.
+const HOLE: f64 = 1.26;
+const MANY: usize = 48;
+
+fn unbroken<T: Copy>(points: Vec<T>, hz: impl Fn(&T) -> f64) -> Vec<Vec<T>> {
+    if points.len() < MANY {
+        return vec![points];
+    }
+    let parts = points.chunk_by(|a, b| hz(b) <= HOLE * hz(a));
+    parts.map(<[T]>::to_vec).collect()
 }
 
 /// What the lines mean, above the field where no curve can run through it.
@@ -183,8 +194,9 @@ pub(super) fn curve(
     points: impl Iterator<Item = (f64, f64)>,
     pen: Pen,
 ) -> Vec<Vec<Point>> {
-    let placed: Vec<Point> = points.map(|(f, v)| field.point(f, v)).collect();
-    let parts = field.clip(&placed);
+    let unbroken = unbroken(points.collect(), |p| p.0);
+    let placed = unbroken.iter().map(|part| part.iter().map(|p| field.point(p.0, p.1)));
+    let parts: Vec<Vec<Point>> = placed.flat_map(|p| field.clip(&p.collect::<Vec<_>>())).collect();
     for part in &parts {
         sheet.line(part.clone(), pen);
     }
@@ -200,4 +212,30 @@ pub(super) fn interpolate(line: &[(f64, f64)], hz: f64) -> Option<f64> {
     let a = line.get(i - 1)?;
     let t = (hz / a.0).ln() / (b.0 / a.0).ln();
     Some(a.1 + t * (b.1 - a.1))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_is_drawn_where_nothing_was_measured() {
+        let curve = |points: &[(f64, f64)]| {
+            let mut sheet = Sheet::new(WIDTH, HEIGHT, "");
+            curve(
+                &mut sheet,
+                &field([10.0, 90.0], [-1.0, 1.0]),
+                points.iter().copied(),
+                Pen::solid(INK, 0.3),
+            )
+            .len()
+        };
+        let all: Vec<(f64, f64)> = (0..240)
+            .map(|i| (100.0 * 2f64.powf(f64::from(i) / 36.0), 0.0))
+            .collect();
+        let hole: Vec<_> = all.iter().copied().filter(|p| !(1e3..2e3).contains(&p.0)).collect();
+        assert_eq!((curve(&all), curve(&hole)), (1, 2));
+        // Three that were asked for are joined.
+        assert_eq!(curve(&[(100.0, 0.0), (1e3, 0.0), (5e3, 0.0)]), 1);
+    }
 }

@@ -92,6 +92,7 @@ pub fn family(document: &LoadsDocument) -> Result<Plot> {
         remark: format!("predicted; 0 dB: the voltage that the string induces{shaded}"),
         vertical: "output over EMF (dB)",
         simulated: false,
+        closer: false,
         nothing: "No curve to show: nothing comes out of these loads",
         items,
     })
@@ -125,6 +126,7 @@ pub fn against(against: &Against, coil: &str) -> Result<Plot> {
         ),
         vertical: "response (dB)",
         simulated: against.simulated,
+        closer: false,
         nothing: "No curve to show",
         items,
     })
@@ -142,6 +144,7 @@ pub fn undone(u: &Undone) -> Result<Plot> {
         remark: format!("taken off: {}; put on: {}; shaded: 95 %; 0 dB: the lows", u.from, u.to),
         vertical: "response (dB)",
         simulated: u.simulated,
+        closer: false,
         nothing: "No curve to show",
         items: vec![Item {
             name: format!("measured, with {} in place of what hung there", u.to),

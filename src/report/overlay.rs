@@ -65,6 +65,8 @@ pub fn compare_plot(records: &[Record], align: Align) -> Result<Plot> {
         remark: remark.into(),
         vertical: "response (dB)",
         simulated: records.iter().any(Record::is_simulated),
+        // More than three lie too close for the eye.
+        closer: shown.len() > 3,
         nothing: "No curve to show: none of the records has a reading",
         items,
     })
@@ -151,6 +153,45 @@ mod tests {
             );
             assert!(plot.svg.contains(&colour), "{colour}");
         }
+    }
+
+    #[test]
+    fn letters_never_stand_on_each_other() {
+        for spread in [0.0, 0.001, 0.03] {
+            let svg = compare_plot(&several(12, spread), Align::LowFrequency).unwrap().svg;
+            let mut at: Vec<(f64, f64)> = Vec::new();
+            for tag in svg.split("<text").skip(1) {
+                let words = tag.split_once('>').unwrap().1.split('<').next().unwrap().trim();
+                let of = |key: &str| {
+                    tag.split(key)
+                        .nth(1)
+                        .unwrap()
+                        .split('"')
+                        .next()
+                        .unwrap()
+                        .parse::<f64>()
+                        .unwrap()
+                        / 20.0
+                };
+                if words.len() == 1 && ('A'..='L').contains(&words.chars().next().unwrap()) {
+                    at.push((of("x=\""), of("y=\"")));
+                }
+            }
+            assert!(at.len() > 20, "{spread}: {}", at.len());
+            for (i, a) in at.iter().enumerate() {
+                let apart = |b: &(f64, f64)| (a.0 - b.0).abs() > 2.0 || (a.1 - b.1).abs() > 2.5;
+                assert!(at[..i].iter().all(apart), "{spread}: {a:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn more_than_three_are_shown_from_near_as_well() {
+        let svg = |n| compare_plot(&several(n, 0.05), Align::LowFrequency).unwrap().svg;
+        let (three, four) = (svg(3), svg(4));
+        assert!(four.contains("each less the first") && four.contains("the peaks from near"));
+        assert!(!three.contains("each less the first"));
+        assert!(three.contains("height=\"105mm\"") && four.contains("height=\"191mm\""));
     }
 
     #[test]

@@ -49,6 +49,11 @@ pub const SERIES: [(Pen, Marker); 12] = [
     (pen(Rgb(204, 168, 80), 0.75, LONG), Marker::Plus),
 ];
 
+/// Of the curve at this place, over and over.
+pub fn series(index: usize) -> (Pen, Marker) {
+    SERIES[index % SERIES.len()]
+}
+
 const fn pen(colour: Rgb, width: f64, dash: &'static [f64]) -> Pen {
     Pen { colour, width, dash }
 }

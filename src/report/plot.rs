@@ -6,6 +6,7 @@ use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
 use super::lay::{self, EDGE, HEIGHT, Key, LEFT, MARGIN, NUMBERS, RIGHT, SMALL, TITLE, WIDTH, curve, small};
 use super::number::{self, Unit};
 use super::palette::{self, BAND, F0, F0_LINE, FITTED, FRAME, INK, MEASURED, MODEL, Marker, PEAK, SOFT};
+use super::reads::{self, Reads};
 use super::sheet::{Anchor, Pen, Sheet, Type, fitted, rectangle, text_width};
 use super::words;
 use crate::estimate::Z95;
@@ -30,11 +31,15 @@ pub fn response_plot(record: &Record) -> Result<Plot> {
     let mut sheet = Sheet::new(WIDTH, HEIGHT, &format!("Response of {name}: {}", headline(record)));
     caption(&mut sheet, record, &name);
     footer(&mut sheet, record);
-    match record.curve.as_ref().map(Series::new).filter(|s| s.measured.len() > 1) {
-        Some(series) => response(&mut sheet, record, &series),
-        None => words_only(&mut sheet, record),
+    let series = record.curve.as_ref().map(Series::new).filter(|s| s.measured.len() > 1);
+    let reads = series.as_ref().map(|s| response(&mut sheet, record, s));
+    if reads.is_none() {
+        words_only(&mut sheet, record);
     }
-    sheet.render()
+    Ok(Plot {
+        reads,
+        ..sheet.render()?
+    })
 }
 
 fn headline(record: &Record) -> String {
@@ -181,7 +186,7 @@ fn wrapped(text: &str, size: f64, width: f64) -> Vec<String> {
         .collect()
 }
 
-fn response(sheet: &mut Sheet, record: &Record, series: &Series) {
+fn response(sheet: &mut Sheet, record: &Record, series: &Series) -> Reads {
     let reading = record.reading();
     let (low, high) = response_range(series, reading);
     let main = lay::field([MAIN_TOP, MAIN_BOTTOM], [low, high]);
@@ -201,6 +206,7 @@ fn response(sheet: &mut Sheet, record: &Record, series: &Series) {
         mark_f0(sheet, &mut labels, series, r);
         mark_peak(sheet, &mut labels, record, r);
     }
+    main.reads(vec![reads::Curve::new("", series.measured.iter().map(|p| (p.0, p.1)))])
 }
 
 /// The axis holds 0 dB, the peak with room for its label, and of the fall behind it as much as tells something.

@@ -10,6 +10,7 @@ use plotters::prelude::{BitMapBackend, DrawingBackend, RGBColor, SVGBackend, Sha
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, IntoFont, TextStyle};
 
+use super::reads::Reads;
 use crate::failure::{Failure, Result};
 
 static FONT: &[u8] = include_bytes!("font/DejaVuSans-subset.ttf");
@@ -22,10 +23,12 @@ const OVERSIZE: u32 = 2;
 const STEPS_PER_MM: u32 = 20;
 
 /// One drawing in two formats.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Plot {
     pub svg: String,
     pub png: Vec<u8>,
+    /// Where it has curves.
+    pub reads: Option<Reads>,
 }
 
 /// Millimetres, from the upper left corner.
@@ -156,6 +159,7 @@ impl Sheet {
         Ok(Plot {
             svg: self.svg()?,
             png: self.png()?,
+            reads: None,
         })
     }
 

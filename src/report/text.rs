@@ -13,7 +13,7 @@ mod knock;
 mod loads;
 mod measure;
 mod notes;
-mod potting;
+pub(super) mod potting;
 mod returned;
 mod rig;
 mod screen;
@@ -21,7 +21,7 @@ mod sets;
 mod setup;
 #[cfg(test)]
 mod tests;
-mod tray;
+pub(super) mod tray;
 
 pub use super::words::shell;
 pub use book::{LifeStep, Lived, Read, book_text, life_text};

@@ -2,7 +2,7 @@
 
 use super::number::{self, Unit, db, hz};
 use crate::coil::behind::input_of;
-use crate::record::{Code, Finding, PeakFrom, Record, Resonance, RigSummary, Verdict};
+use crate::record::{Code, Finding, PeakFrom, Pickup, Record, Resonance, RigSummary, Verdict};
 use crate::shop::reading as shop;
 use crate::shop::yardstick::Quantity;
 
@@ -109,6 +109,17 @@ pub fn mark<'a>(records: impl IntoIterator<Item = &'a Record>) -> &'static str {
     let told = [Quantity::Peak, Quantity::F0, Quantity::Q, Quantity::Height];
     let usual = |r: &Record| told.into_iter().any(|q| shop::shown(r, q).is_some_and(|s| s.usual));
     number::level(records.into_iter().any(usual))
+}
+
+/// "6.042 kΩ at 20 °C (read as 6.050 kΩ at 21.0 °C)".
+pub fn ohms(p: &Pickup) -> Option<String> {
+    let [read, at20] = [p.r_ohm, p.r20_ohm].map(|r| r.map(|r| number::four_digits(r, Unit::Ohm)));
+    let room = p.temperature_c.filter(|t| t.abs() < 1e4);
+    match (at20, read, room) {
+        (Some(r20), Some(r), Some(t)) => Some(format!("{r20} at 20 °C (read as {r} at {t:.1} °C)")),
+        (Some(r20), ..) => Some(format!("{r20} at 20 °C")),
+        (None, read, _) => read.map(|r| format!("{r} as read, coil's temperature not known")),
+    }
 }
 
 pub fn from_curve(r: &Resonance) -> bool {

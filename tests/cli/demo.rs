@@ -35,6 +35,9 @@ fn the_demonstration_does_what_it_says() {
         } else if inside.join("page.html").exists() {
             assert!(inside.join("coil.toml").exists() && inside.join("cables.png").exists());
             kinds.push("page".into());
+        } else if folder == "pages" {
+            assert_eq!(f.list("d/pages").len(), 8);
+            kinds.push("pages".into());
         } else if inside.is_dir() {
             assert_eq!(
                 f.list(&format!("d/{folder}")),
@@ -43,7 +46,7 @@ fn the_demonstration_does_what_it_says() {
             kinds.push("compared".into());
         }
     }
-    for kind in ["ok", "rejected", "compared", "page"] {
+    for kind in ["ok", "rejected", "compared", "page", "pages"] {
         assert!(kinds.iter().any(|k| k == kind), "{kind}: {kinds:?}");
     }
     // The commands that it names work as they stand there, and find the same.

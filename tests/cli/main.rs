@@ -23,6 +23,8 @@ mod knock;
 mod lot;
 mod names;
 mod notes;
+mod page;
+mod page_made;
 mod plots;
 mod potting;
 mod rig;

@@ -46,7 +46,7 @@ struct Reading {
 }
 
 /// What the notebook has of one pickup.
-struct Known {
+pub struct Known {
     name: String,
     /// All that is said in the notebook, of whatever pickup.
     all: Vec<Entry>,
@@ -58,7 +58,8 @@ struct Known {
 }
 
 pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status> {
-    let known = Known::of(args, name, console)?;
+    let fresh = if args.look { Fresh::Now } else { Fresh::Usual };
+    let known = Known::of(&wanted::notebook()?, name, &args.which.filter(), fresh, console)?;
     let stem = match &args.out {
         Some(out) => Some(ready_folder(out)?.join("life")),
         None => None,
@@ -108,19 +109,18 @@ fn asked(index: &Index, named: &Named, filter: &Filter) -> rusqlite::Result<Answ
 }
 
 impl Known {
-    fn of(args: &ListArgs, name: &str, console: &mut Console) -> Result<Known> {
-        let notebook = wanted::notebook()?;
-        let fresh = if args.look { Fresh::Now } else { Fresh::Usual };
-        let (named, filter) = (named(name)?, args.which.filter());
-        let (rows, all, left_out) = wanted::ask(&notebook, fresh, |index| asked(index, &named, &filter))?;
+    /// The readings that `filter` lets through, and everything that was said.
+    pub fn of(notebook: &Path, name: &str, filter: &Filter, fresh: Fresh, console: &mut Console) -> Result<Known> {
+        let named = named(name)?;
+        let (rows, all, left_out) = wanted::ask(notebook, fresh, |index| asked(index, &named, filter))?;
         let name = rows.last().map_or(named.name.clone(), |r| r.name.clone());
         let said = life::of(&all, &name);
         if rows.is_empty() && said.is_empty() {
-            return Err(named.nothing(&notebook));
+            return Err(named.nothing(notebook));
         }
         let mut about = life::about(&said);
         about.by = about.by.or(rows.iter().rev().find_map(|r| r.by.clone()));
-        let (rows, read) = records(rows, &notebook, console);
+        let (rows, read) = records(rows, notebook, console);
         let (records, known) = readings::known_of(&read, anew::today(None).as_ref(), console)?;
         let how = How {
             matters: Defaults::read_from(Path::new("."))?.matters(),
@@ -159,7 +159,7 @@ impl Known {
     }
 
     /// The last reading of each stage that counts, for the plot.
-    fn last_of_stages(&self) -> Vec<Record> {
+    pub fn last_of_stages(&self) -> Vec<Record> {
         let mut out: Vec<(Option<&str>, &Record)> = Vec::new();
         for (row, record) in self.rows.iter().zip(&self.records) {
             if record.reading().is_some() && !row.replaced {
@@ -173,10 +173,6 @@ impl Known {
     /// Readings and entries in order of their time.
     fn lived(&self) -> Lived {
         let said = life::of(&self.all, &self.name);
-        let recipe = life::recipe(&self.all, &said);
-        let design = recipe.design.as_ref().map(ToString::to_string);
-        let words: Vec<String> = recipe.words.iter().map(|(k, v)| format!("{k}={v}")).collect();
-        let words = Some(words.join(" ")).filter(|w| !w.is_empty());
         let readings = (0..self.rows.len()).map(|i| (second(&self.rows[i].taken_at), self.step(i)));
         let shown = |e: &&&Entry| !matches!(e.what, What::About { .. } | What::Recipe { .. } | What::Stage { .. });
         let entries = said.iter().filter(shown).map(|e| {
@@ -191,9 +187,26 @@ impl Known {
         Lived {
             name: self.name.clone(),
             about: self.about.clone(),
-            recipe: design.into_iter().chain(words).collect(),
+            recipe: recipe_words(&self.all, &said),
             steps: steps.into_iter().map(|s| s.1).collect(),
         }
+    }
+
+    /// The same without what is the shop's alone: to whom it was sent, and where nobody asked for it what went into it.
+    pub fn shown(&self, recipe: Recipe) -> Lived {
+        let mut life = self.lived();
+        for step in &mut life.steps {
+            if let LifeStep::Said(entry) = step {
+                **entry = without_customer(entry);
+                if let (Recipe::Kept, What::Paper { words, .. }) = (recipe, &mut entry.what) {
+                    words.clear();
+                }
+            }
+        }
+        if recipe == Recipe::Kept {
+            life.recipe.clear();
+        }
+        life
     }
 
     fn step(&self, i: usize) -> LifeStep {
@@ -207,6 +220,22 @@ impl Known {
             change: self.changes[i].as_ref().map(|(i, d)| (before(i), d.text.clone())),
         }))
     }
+}
+
+/// Whether the recipe is handed out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Recipe {
+    Shown,
+    Kept,
+}
+
+/// What went into a pickup, its design before its own words; `all` has the designs.
+pub fn recipe_words(all: &[Entry], said: &[&Entry]) -> Vec<String> {
+    let recipe = life::recipe(all, said);
+    let design = recipe.design.as_ref().map(ToString::to_string);
+    let words: Vec<String> = recipe.words.iter().map(|(k, v)| format!("{k}={v}")).collect();
+    let words = Some(words.join(" ")).filter(|w| !w.is_empty());
+    design.into_iter().chain(words).collect()
 }
 
 fn second(stamp: &str) -> i64 {

@@ -13,7 +13,9 @@ use crate::failure::Result;
 use crate::network::{Knob, Load, Tolerances, Wiring, predict, reach, wirings};
 use crate::record::Record;
 use crate::report::number::{self, Unit};
-use crate::report::page::{self, Block};
+use crate::report::page::line::Line;
+use crate::report::page::table::Table;
+use crate::report::page::{Block, Page};
 use crate::report::{loads_plot, plot::Plot};
 use crate::shop::predicted;
 use crate::shop::yardstick::Matters;
@@ -34,7 +36,7 @@ pub struct Harness {
 
 struct Chapter<'a> {
     basis: &'a Basis,
-    blocks: Vec<Block>,
+    page: Page,
     files: Vec<(String, Plot)>,
 }
 
@@ -42,22 +44,13 @@ impl Chapter<'_> {
     /// Predictions, their plot in the page and beside it.
     fn show(&mut self, file: &str, document: &LoadsDocument) -> Result<()> {
         let plot = loads_plot::family(document)?;
-        let words = format!("Predicted responses: {file}");
-        self.blocks.push(Block::Picture(Box::new(plot.clone()), words));
+        self.page.put(Block::Picture(Box::new(plot.clone())));
         self.files.push((file.into(), plot));
         Ok(())
     }
 
-    fn head(&mut self, text: &str) {
-        self.blocks.push(Block::Heading(text.into()));
-    }
-
-    fn say(&mut self, text: impl Into<String>) {
-        self.blocks.push(Block::Text(text.into()));
-    }
-
     fn command(&mut self, text: &str) {
-        self.blocks.push(Block::Command(text.into()));
+        self.page.put(Block::Command(text.into()));
     }
 
     /// What the coil predicts.
@@ -134,8 +127,8 @@ impl Sweep {
             true => GUITAR.replace("22n", "22n@0").parse()?,
             false => GUITAR.parse()?,
         };
-        c.head(self.head);
-        c.say(self.words);
+        c.page.head(self.head);
+        c.page.say(self.words);
         c.loads(&format!(
             "--load \"{}\" --vary {}",
             if self.dark { guitar.to_string() } else { GUITAR.into() },
@@ -169,12 +162,14 @@ pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
     let guitar: Load = GUITAR.parse()?;
     let mut c = Chapter {
         basis: &basis,
-        blocks: vec![Block::Notice(
-            "SIMULATED, in a workshop that does not exist: no real pickup, pot or cable.".into(),
-        )],
+        page: Page::new(Line::from("Pots and cables on ").theirs(&coil.pickup.name)),
         files: Vec::new(),
     };
-    c.say("The commands are as one would type them in the folder of the demonstration.");
+    c.page.put(Block::Notice(
+        "SIMULATED, in a workshop that does not exist: no real pickup, pot or cable.".into(),
+    ));
+    c.page
+        .say("The commands are as one would type them in the folder of the demonstration.");
     found(&mut c, &coil);
     let stated = against::Stated {
         parts: tolerance.stated.parts,
@@ -189,18 +184,17 @@ pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
         cables.get_or_insert(document);
     }
     let cables = cables.unwrap_or_else(|| c.document(Vec::new(), None));
-    c.head("The pickup, or the pot?");
+    c.page.head("The pickup, or the pot?");
     let plain = Wiring::from(guitar.clone());
     let parts = predict_one(&basis, GUITAR, &plain, None, &manner(Some(Tolerances::usual())));
     let parts = c.document(vec![parts], None);
-    c.say(spread(&parts));
+    c.page.say(spread(&parts));
     c.loads(&format!("--load \"{GUITAR}\" --tolerance usual"));
     c.show("tolerances", &parts)?;
     wished(&mut c, &basis)?;
     wired(&mut c, &basis)?;
-    let page = page::html(&format!("Pots and cables on {}", coil.pickup.name), &c.blocks);
     let file = file.to_toml("Coil of the demonstration. Simulated, invented data: no real pickup.");
-    keep(&ready_folder(&out.join(FOLDER))?, page, file, c.files)?;
+    keep(&ready_folder(&out.join(FOLDER))?, c.page.html(), file, c.files)?;
     Ok(Harness { coil, cables, parts })
 }
 
@@ -217,16 +211,15 @@ fn keep(folder: &Path, page: String, coil: String, plots: Vec<(String, Plot)>) -
 }
 
 fn found(c: &mut Chapter, coil: &CoilDocument) {
-    c.head("What is in the coil");
-    c.say(format!(
+    c.page.head("What is in the coil");
+    c.page.say(format!(
         "One take cannot tell the inductance from the capacitance; {} under different known loads can. The intervals count \
          noise, the capacitor's and the input's tolerance, and an ohmmeter right within 1 %.",
         coil.takes.len()
     ));
     c.command("coilwright coil 7-no-load 8-with-1-nf --tolerance \"cap=1% input=2%\"");
-    let row = |a: &str, b: String| vec![a.to_owned(), b];
+    let row = |a: &str, b: String| vec![a.into(), b.into()];
     let mut rows = vec![
-        row("of the winding", format!("value {}", number::LEVEL)),
         row("inductance", number::bare_interval(&coil.l_h, Unit::Henry)),
         row("its own capacitance", number::bare_interval(&coil.c_f, Unit::Farad)),
         row("resistance", number::bare_interval(&coil.r_ohm, Unit::Ohm)),
@@ -234,12 +227,16 @@ fn found(c: &mut Chapter, coil: &CoilDocument) {
     if let Some(loss) = &coil.loss_ohm {
         rows.push(row("losses, parallel to L", number::bare_interval(loss, Unit::Ohm)));
     }
-    c.blocks.push(Block::Table(rows));
+    c.page.put(Block::Table(Table {
+        caption: format!("Of the winding {}", number::LEVEL).into(),
+        head: vec!["quantity", "value"],
+        rows,
+    }));
 }
 
 fn checked(c: &mut Chapter, laid: &against::Against) -> Result<()> {
-    c.head("Is it right?");
-    c.say(format!(
+    c.page.head("Is it right?");
+    c.page.say(format!(
         "A take under other controls, which the coil was not made from, laid over what the coil predicts for them: {:.2} dB \
          apart (rms): {}.",
         laid.rms_db,
@@ -247,8 +244,7 @@ fn checked(c: &mut Chapter, laid: &against::Against) -> Result<()> {
     ));
     c.loads("--against 1-short-cable");
     let plot = loads_plot::against(laid, "the coil")?;
-    let words = "Predicted line and measured points".to_owned();
-    c.blocks.push(Block::Picture(Box::new(plot.clone()), words));
+    c.page.put(Block::Picture(Box::new(plot.clone())));
     c.files.push(("check".into(), plot));
     Ok(())
 }
@@ -271,7 +267,7 @@ pub fn spread(document: &LoadsDocument) -> String {
 }
 
 fn wished(c: &mut Chapter, basis: &Basis) -> Result<()> {
-    c.head("The other way round");
+    c.page.head("The other way round");
     let start: Load = "vol=250k amp=1M".parse()?;
     let knobs = [Knob::Cap, Knob::VolPot];
     let r = reach::reach(
@@ -286,7 +282,7 @@ fn wished(c: &mut Chapter, basis: &Basis) -> Result<()> {
         let u = u.unwrap_or(0.0);
         number::interval(&crate::estimate::Estimate { value, u, u_noise: u }, unit)
     };
-    c.say(format!(
+    c.page.say(format!(
         "Wanted: a peak at 3.2 kHz that stands 5 dB above the lows. It takes {} across the pickup and a pot of {}.",
         e(0, Unit::Farad),
         e(1, Unit::Ohm)
@@ -298,8 +294,9 @@ fn wished(c: &mut Chapter, basis: &Basis) -> Result<()> {
 }
 
 fn wired(c: &mut Chapter, basis: &Basis) -> Result<()> {
-    c.head("In other wirings");
-    c.say("A second coil, or a second pickup, of the same make. docs/wirings.md draws these and more.");
+    c.page.head("In other wirings");
+    c.page
+        .say("A second coil, or a second pickup, of the same make. docs/wirings.md draws these and more.");
     let names = [
         "one-pickup",
         "coils-series",

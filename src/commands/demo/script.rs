@@ -8,6 +8,7 @@ pub struct Job {
     pub sim: &'static str,
     pub load: Option<&'static str>,
     pub over: Option<&'static str>,
+    pub stage: Option<&'static str>,
     pub ohms: f64,
     pub note: &'static str,
     pub seed: u64,
@@ -26,6 +27,7 @@ impl Job {
             sim,
             load: None,
             over: None,
+            stage: None,
             ohms,
             // So that also what only repeats the pickup's data says it.
             note: "simulated, invented data",
@@ -49,18 +51,22 @@ pub const JOBS: [Job; 8] = [
         over: Some("the first coil"),
         ..Job::new("3-first-coil", "bridge 5-2", BRIDGE, 8.23e3, 13).under("vol=500k tone=500k+22n cable=3m@100p/m")
     },
-    Job::new(
-        "4-before-wax",
-        "neck 4-1, before",
-        "r=6.3k l=2.6H cs=110p loss=900k noise=-82dBFS",
-        6.31e3,
-        14,
-    ),
     Job {
+        stage: Some("before wax"),
+        ..Job::new(
+            "4-before-wax",
+            "neck 4-1",
+            "r=6.3k l=2.6H cs=110p loss=900k noise=-82dBFS",
+            6.31e3,
+            14,
+        )
+    },
+    Job {
+        stage: Some("after wax"),
         note: "simulated, invented data: wax pot, winding capacitance +10 %",
         ..Job::new(
             "5-after-wax",
-            "neck 4-1, after",
+            "neck 4-1",
             "r=6.3k l=2.6H cs=121p loss=900k noise=-82dBFS",
             6.31e3,
             15,
@@ -73,6 +79,9 @@ pub const JOBS: [Job; 8] = [
     Job::new("7-no-load", "neck 3-7", NECK, 6.12e3, 17).under("none"),
     Job::new("8-with-1-nf", "neck 3-7", NECK, 6.12e3, 18).under("cap=1n"),
 ];
+
+/// The take that is none.
+pub const REJECTED: usize = 5;
 
 /// The two takes that the page on pots and cables stands on.
 pub const COIL_TAKES: std::ops::Range<usize> = 6..8;

@@ -3,15 +3,18 @@
 use std::path::Path;
 
 use super::harness::{self, Harness};
-use super::script::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS};
+use super::pages;
+use super::script::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS, REJECTED};
 use crate::record::{Level, Record};
 use crate::report::number::{self, Unit};
 use crate::report::text::{Style, compare_text, measure_text, shell};
+use crate::rig::Rig;
 use crate::shop::difference::Comparison;
 use crate::wrap;
 
 /// Everything the demonstration made.
 pub struct Made {
+    pub rig: Rig,
     pub records: Vec<Record>,
     pub comparisons: Vec<Comparison>,
     pub harness: Harness,
@@ -37,6 +40,11 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
     if style.details {
         details(&mut t, made);
     }
+    t.text.push('\n');
+    t.free(&format!(
+        "A page of one of everything: open {} in a browser.",
+        out.join(pages::INDEX).display()
+    ));
     again(&mut t, out);
     t.text
 }
@@ -95,10 +103,10 @@ fn wax_and_no_reading(t: &mut Teller, made: &Made, out: &Path) {
     t.head("5", "A take that cannot be used");
     t.say(&format!(
         "{}: no reading. {}",
-        name(&made.records[5]),
-        advice(&made.records[5])
+        name(&made.records[REJECTED]),
+        advice(&made.records[REJECTED])
     ));
-    t.look(out, &[JOBS[5].folder], "the record keeps the reason.");
+    t.look(out, &[JOBS[REJECTED].folder], "the record keeps the reason.");
 }
 
 /// What is in the coil, and what follows from it.

@@ -82,14 +82,7 @@ fn circumstances(out: &mut Screen, record: &Record) {
     let told = |text: &Option<String>| text.as_deref().map(words::clean).filter(|s| !s.is_empty());
     let over = told(&p.over).map(|over| format!("over {over}; level and polarity are that coil's"));
     out.rows("Exciter", over);
-    let [read, at20] = [p.r_ohm, p.r20_ohm].map(|r| r.map(|r| number::four_digits(r, Unit::Ohm)));
-    let room = p.temperature_c.filter(|t| t.abs() < 1e4);
-    let ohms = match (at20, read, room) {
-        (Some(r20), Some(r), Some(t)) => Some(format!("{r20} at 20 °C (read as {r} at {t:.1} °C)")),
-        (Some(r20), ..) => Some(format!("{r20} at 20 °C")),
-        (None, read, _) => read.map(|r| format!("{r} as read, coil's temperature not known")),
-    };
-    out.rows("Resistance", ohms);
+    out.rows("Resistance", words::ohms(p));
     out.row("Load", words::load(record));
     let input = words::rig_input(record);
     let input = input.map_or(String::new(), |i| format!("; its input adds {i} to the load"));

@@ -18,7 +18,7 @@ pub fn put_words(d: &mut PottingDocument) {
     }
 }
 
-fn verdict(v: PotVerdict) -> &'static str {
+pub(in crate::report) fn verdict(v: PotVerdict) -> &'static str {
     match v {
         PotVerdict::Unchanged => "unchanged",
         PotVerdict::Wax => "as wax does",
@@ -234,7 +234,7 @@ fn usual(u: &Usual) -> String {
     format!("{like} your wax before ({n} changes: winding {less} to {more} pF, Q {low} to {high} %)")
 }
 
-fn lot(l: &Lot) -> String {
+pub(in crate::report) fn lot(l: &Lot) -> String {
     let (n, verdict, sizes) = (l.pairs, verdict(l.verdict), sizes(Some(l.decided)));
     let (pf, half) = (signed(1e12 * l.c_f, 1), two(1e12 * l.c_f_half_95));
     format!("all {n}, {verdict}: {sizes}, windings {pf} {PLUS_MINUS} {half} pF {LEVEL}")

@@ -134,7 +134,7 @@ fn call(e: &Entry) -> (&'static str, anstyle::Style) {
 }
 
 /// The last word on one, with the reason where another take may be rid of it.
-fn verdict(e: &Entry) -> String {
+pub(in crate::report) fn verdict(e: &Entry) -> String {
     let (word, warning) = (call(e).0, of_kind(e, Cure::AnotherTake).next());
     match (warning, e.judged.as_ref().map(|j| j.call)) {
         (Some(f), Some(Call::MeasureAgain)) => format!("{word}: {}", words::finding(f.code)),
@@ -226,8 +226,8 @@ fn line_alone(e: &Entry, style: Style) -> String {
     out.text.trim_end().to_owned()
 }
 
-pub fn tray_summary(t: &Tray, style: Style) -> String {
-    let mut out = Screen::new(style);
+/// "11 pass, 1 outside".
+pub(in crate::report) fn counted(t: &Tray) -> String {
     let c = t.counts();
     let counts = [
         (c.pass, "pass"),
@@ -240,8 +240,12 @@ pub fn tray_summary(t: &Tray, style: Style) -> String {
         (c.skipped, "skipped"),
     ];
     let parts = words::joined(counts.map(|(n, what)| (n > 0).then(|| format!("{n} {what}"))));
-    let parts = parts.unwrap_or("nothing measured yet".into());
-    out.line_in(format!("Lot {}: {parts}", words::clean(&t.lot)), BOLD);
+    parts.unwrap_or("nothing measured yet".into())
+}
+
+pub fn tray_summary(t: &Tray, style: Style) -> String {
+    let mut out = Screen::new(style);
+    out.line_in(format!("Lot {}: {}", words::clean(&t.lot), counted(t)), BOLD);
     for e in t.standing() {
         let pass = e.judged.as_ref().is_none_or(|j| j.call == Call::Pass);
         let why = why(e);
@@ -251,13 +255,13 @@ pub fn tray_summary(t: &Tray, style: Style) -> String {
         out.line_in(format!("{}: {}", words::clean(&e.name), verdict(e)), call(e).1);
         out.rows("", why);
     }
-    summary_of_all(t, &mut out);
+    out.lines(of_all(t));
     out.row_in("", "the same command goes on with the lot where it stopped", DIM);
     out.text
 }
 
 /// All that is odd about one, and what was noted.
-fn why(e: &Entry) -> Vec<String> {
+pub(in crate::report) fn why(e: &Entry) -> Vec<String> {
     let judged = e.judged.iter();
     let mut why: Vec<String> = judged
         .flat_map(|j| j.fault.iter().chain(&j.reasons).cloned().chain(limits(j, false)))
@@ -269,12 +273,13 @@ fn why(e: &Entry) -> Vec<String> {
 }
 
 /// What is said of the whole lot: the rig's warnings, the ohms that are missing, and a line for each instrument.
-fn summary_of_all(t: &Tray, out: &mut Screen) {
+pub(in crate::report) fn of_all(t: &Tray) -> Vec<String> {
+    let mut out = Vec::new();
     let mut said: Vec<Code> = Vec::new();
     for f in t.standing().flat_map(|e| of_kind(e, Cure::Rig)) {
         if !said.contains(&f.code) {
             said.push(f.code);
-            out.line(format!("Of this rig: {}", f.text));
+            out.push(format!("Of this rig: {}", f.text));
         }
     }
     if let Some(s) = t.standard.as_ref().filter(|s| s.r20_allow.is_some()) {
@@ -285,7 +290,7 @@ fn summary_of_all(t: &Tray, out: &mut Screen) {
         let names: Vec<String> = t.standing().filter(unread).map(|e| words::clean(&e.name)).collect();
         if !names.is_empty() {
             let names = names.join(", ");
-            out.line(format!("Ohms not judged, as none were typed: {names}"));
+            out.push(format!("Ohms not judged, as none were typed: {names}"));
         }
     }
     for m in t.tallies() {
@@ -293,7 +298,10 @@ fn summary_of_all(t: &Tray, out: &mut Screen) {
             m.sd.map_or(String::new(), |s| format!(", scatter {} %", two(100.0 * s / m.mean)));
         let column = words::clean(&m.column.to_string());
         let [middle, least, most] = [m.mean, m.least, m.most].map(|v| m.shown(v));
-        let text = format!("{column}: {middle} of {}{scatter}, {least} to {most}", m.readings);
-        out.line(&text);
+        out.push(format!(
+            "{column}: {middle} of {}{scatter}, {least} to {most}",
+            m.readings
+        ));
     }
+    out
 }

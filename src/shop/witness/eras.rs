@@ -38,6 +38,10 @@ impl Eras {
         }
     }
 
+    pub fn all(&self) -> &[History] {
+        &self.0
+    }
+
     pub fn newest(&self) -> Option<&History> {
         self.0.first()
     }

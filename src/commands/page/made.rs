@@ -1,0 +1,184 @@
+//! Pages, made from what other commands know.
+
+use std::path::Path;
+
+use super::asked::{Asked, Of};
+use crate::book::index::Fresh;
+use crate::book::row::Filter;
+use crate::book::{entries, life};
+use crate::cli::args::{PageArgs, PottingArgs};
+use crate::cli::console::Console;
+use crate::cli::defaults::Defaults;
+use crate::cli::wirings::{read_coil, resolve};
+use crate::coil::basis::Basis;
+use crate::coil::loads::{LoadsDocument, Manner, SCHEMA, predict_one};
+use crate::commands::book::life::{Known, Recipe, recipe_words};
+use crate::commands::outcome::MOST_BYTES;
+use crate::commands::wanted::Placed;
+use crate::commands::{anew, compare, known, potting, readings, rig, wanted};
+use crate::failure::Result;
+use crate::fileio;
+use crate::network::predict;
+use crate::record::{Record, store};
+use crate::report::page::Page;
+use crate::report::page::line::Line;
+use crate::report::pages::{self, Told};
+use crate::report::{difference_words, rig_words};
+use crate::rig::Rig;
+use crate::shop::difference;
+use crate::shop::lot::{Entry, Tray};
+use crate::shop::order::document::LotDocument;
+use crate::shop::order::{self, Made};
+use crate::shop::witness::checks::{CheckDocument, RigDocument, WitnessShown};
+use crate::shop::witness::history::History;
+
+pub fn of(asked: &Asked, args: &PageArgs, console: &mut Console) -> Result<Page> {
+    let recipe = match args.with_recipe {
+        true => Recipe::Shown,
+        false => Recipe::Kept,
+    };
+    match &asked.of {
+        Of::Record(word) => {
+            let placed = wanted::placed(word)?;
+            let told = told(std::slice::from_ref(&placed), recipe, console)?.pop();
+            let (record, told) = told.unwrap_or((placed.1, Told::default()));
+            pages::record::page(&record, &told)
+        }
+        Of::Records => {
+            let (records, how) = compare::asked(&args.what, console)?;
+            let mut comparison = difference::compare(&records, &how)?;
+            difference_words::put(&mut comparison, &records);
+            pages::comparison::page(&records, &comparison)
+        }
+        Of::Sheets => {
+            let placed = wanted::all(&args.what)?;
+            let title = match placed.as_slice() {
+                [(_, record)] => Line::from("Sheet of ").theirs(&record.pickup.name),
+                all => format!("Sheets of {} pickups", all.len()).into(),
+            };
+            sheets(title, &placed, recipe, console)
+        }
+        Of::SheetsOfLot(folder) => {
+            let tray = tray(folder)?;
+            let read = |name: &String| store::read(&folder.join(name)).map(|r| (folder.join(name), r));
+            let placed = tray.standing().filter_map(|e| e.record.as_ref()).map(read);
+            let placed: Vec<Placed> = placed.collect::<Result<_>>()?;
+            sheets(Line::from("Sheets of ").theirs(&tray.lot), &placed, recipe, console)
+        }
+        Of::Lot(folder) => {
+            let tray = tray(folder)?;
+            pages::lot::page(&tray, in_order(&tray, folder, console)?.as_ref())
+        }
+        Of::Wax => pages::wax::page(&potting::asked(&before_and_after(args), console)?),
+        Of::Rig(path) => of_rig(path, console),
+        Of::Coil(path) => pages::loads::page(&predicted(path, args)?),
+        Of::Life(name) => {
+            let found = Known::of(&wanted::notebook()?, name, &Filter::default(), Fresh::Usual, console)?;
+            pages::life::page(&found.shown(recipe), &found.last_of_stages())
+        }
+    }
+}
+
+fn tray(folder: &Path) -> Result<Tray> {
+    let path = folder.join("tray.json");
+    Tray::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?)
+}
+
+/// The lot in the order of making, from those of its records that are there; `None` where none of them reads anything.
+fn in_order(tray: &Tray, folder: &Path, console: &mut Console) -> Result<Option<LotDocument>> {
+    let read = |e: &Entry| {
+        let place = folder.join(e.record.as_ref()?);
+        Some((e.number, (place.clone(), store::read(&place).ok()?)))
+    };
+    let (numbers, placed): (Vec<u32>, Vec<Placed>) = tray.standing().filter_map(read).unzip();
+    let (records, _) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
+    let made: Vec<Made> = numbers
+        .into_iter()
+        .zip(records)
+        .filter(|m| m.1.reading().is_some())
+        .collect();
+    if made.is_empty() {
+        return Ok(None);
+    }
+    let matters = Defaults::read_from(Path::new("."))?.matters();
+    order::lot(&tray.lot, &made, &matters).map(Some)
+}
+
+fn before_and_after(args: &PageArgs) -> PottingArgs {
+    PottingArgs {
+        before: args.what.clone(),
+        after: args.after.clone(),
+        rig: args.rig.clone(),
+        rested: args.rested,
+        ..PottingArgs::default()
+    }
+}
+
+/// Readings by what is known of their rigs today, each with what the notebook says of its pickup.
+fn told(placed: &[Placed], recipe: Recipe, console: &mut Console) -> Result<Vec<(Record, Told)>> {
+    let (records, _) = readings::known_of(placed, anew::today(None).as_ref(), console)?;
+    let all = entries::all(&wanted::notebook()?).hold;
+    let of = |record: Record| {
+        let said = life::of(&all, &record.pickup.name);
+        let told = Told {
+            about: life::about(&said),
+            recipe: match recipe {
+                Recipe::Shown => recipe_words(&all, &said),
+                Recipe::Kept => Vec::new(),
+            },
+        };
+        (record, told)
+    };
+    Ok(records.into_iter().map(of).collect())
+}
+
+fn sheets(title: Line, placed: &[Placed], recipe: Recipe, console: &mut Console) -> Result<Page> {
+    pages::take_home::page(title, &told(placed, recipe, console)?)
+}
+
+fn predicted(path: &Path, args: &PageArgs) -> Result<LoadsDocument> {
+    let basis = Basis::of(read_coil(path)?)?;
+    let manner = Manner {
+        freq_hz: predict::usual_grid(),
+        tolerances: None,
+    };
+    let (mut loads, mut notes) = (Vec::new(), Vec::new());
+    for arg in &args.load {
+        let (name, wiring) = resolve(arg)?;
+        notes.extend(wiring.load.remarks());
+        loads.push(predict_one(&basis, &name, &wiring, None, &manner));
+    }
+    Ok(LoadsDocument {
+        schema: SCHEMA.into(),
+        pickup: (&basis).into(),
+        loads,
+        reached: None,
+        against: None,
+        undone: None,
+        notes,
+    })
+}
+
+fn of_rig(path: &Path, console: &mut Console) -> Result<Page> {
+    let rig = Rig::read(path)?;
+    let (mut known, failures) = known::beside(&rig, path);
+    if let Some(e) = failures.into_iter().next() {
+        return Err(e);
+    }
+    known.eras.renew(|h| rig::by_today(h, path, &rig, console));
+    let newest = known.eras.newest();
+    let document = RigDocument::of(&rig, newest, rig_words::words(&rig));
+    let checked = newest.and_then(|history| {
+        let mut before = history.clone();
+        let last = before.checks.pop()?;
+        let judgement = before.judge(&last, &known.expected(last.simulated));
+        let advice = rig_words::advice(&rig, &last, &judgement, history);
+        let last = CheckDocument::of(history, &last, &judgement, WitnessShown::default(), advice);
+        Some(pages::rig::Checked {
+            history: history.clone(),
+            last,
+        })
+    });
+    let earlier: &[History] = known.eras.all().get(1..).unwrap_or_default();
+    pages::rig::page(&document, checked.as_ref(), earlier)
+}

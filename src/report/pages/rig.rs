@@ -1,0 +1,84 @@
+//! The page of a rig: what it is, and what its witness says of it from day to day.
+
+use super::shared::{fact, four, typed};
+use crate::failure::Result;
+use crate::report::number::Unit;
+use crate::report::page::line::{Line, theirs};
+use crate::report::page::table::{Cell, Table, number as cell};
+use crate::report::page::{Block, Page};
+use crate::report::{checks_plot, words};
+use crate::shop::witness::checks::{CheckDocument, RigDocument};
+use crate::shop::witness::history::{Check, History};
+
+/// The checks since something was changed on the bench last, and what the last of them came to.
+#[derive(Debug)]
+pub struct Checked {
+    pub history: History,
+    pub last: CheckDocument,
+}
+
+/// `earlier`: histories before that, the newest first.
+pub fn page(rig: &RigDocument, checked: Option<&Checked>, earlier: &[History]) -> Result<Page> {
+    let mut page = Page::new(Line::from("Rig ").theirs(words::clean(&rig.name)));
+    page.stamp(checked.is_some_and(|c| c.last.simulated));
+    let Some(Checked { history, last }) = checked else {
+        page.say("Its witness has not been checked yet.");
+        described(&mut page, rig);
+        return Ok(page);
+    };
+    page.say(match (last.verdict.as_str(), last.provisional) {
+        ("go", false) => "The last check: GO, the rig is still the rig.",
+        ("go", true) => "The last check: GO, by provisional limits.",
+        ("no-go", _) => "The last check: NO GO, something has changed.",
+        _ => "The first check, from which the others are told.",
+    });
+    page.list(last.advice.iter().map(theirs).collect());
+    page.put(Block::Picture(Box::new(checks_plot::history(history, last)?)));
+    page.put(Block::Table(table(history)));
+    let changes = std::iter::once(history)
+        .chain(earlier)
+        .filter_map(|h| h.changed.as_ref());
+    let changes: Vec<Line> = changes
+        .map(|c| Line::from(format!("{}: ", words::when(&c.at))).theirs(words::clean(&c.what)))
+        .collect();
+    if !changes.is_empty() {
+        page.head("Changed on the bench");
+        page.list(changes);
+    }
+    described(&mut page, rig);
+    Ok(page)
+}
+
+fn described(page: &mut Page, rig: &RigDocument) {
+    page.head("What it is");
+    page.list(rig.words.iter().map(theirs).collect());
+    let facts = [
+        typed("Unit", rig.unit.as_deref()),
+        typed("Witness", rig.witness.as_deref()),
+        Some(fact("Hash", theirs(&rig.hash))),
+    ];
+    page.put(Block::Facts(facts.into_iter().flatten().collect()));
+    if !rig.open.is_empty() {
+        page.head("What its file leaves open");
+        page.list(rig.open.iter().map(theirs).collect());
+    }
+}
+
+fn table(history: &History) -> Table {
+    let row = |c: &Check| -> Vec<Cell> {
+        vec![
+            words::when(&c.taken_at).into(),
+            four(c.peak_hz.map(|p| p.value), Unit::Hertz),
+            four(Some(c.f0_hz.value), Unit::Hertz),
+            four(Some(c.q.value), Unit::Ratio),
+            cell(c.level_db.map(|l| l.value), |v| format!("{v:+.2} dB")),
+            cell(c.temperature_c, |t| format!("{t:.1} °C")),
+            if c.go { "GO" } else { "NO GO" }.into(),
+        ]
+    };
+    Table {
+        caption: Line::from("Checks by ").theirs(words::clean(&history.witness)),
+        head: vec!["day", "peak", "f0", "Q", "level", "room", "came to"],
+        rows: history.checks.iter().map(row).collect(),
+    }
+}

@@ -1,0 +1,104 @@
+//! A sheet to take home: one side of paper for whoever wound or plays the pickup.
+
+use super::shared::{Fact, Told, fact, name, refused, typed};
+use crate::failure::Result;
+use crate::record::Record;
+use crate::report::number::{self, Unit};
+use crate::report::page::line::{Line, theirs};
+use crate::report::page::{Block, Page, simulated_notice};
+use crate::report::plot::response_plot;
+use crate::report::words;
+use crate::shop::yardstick::Quantity;
+
+/// A sheet for each.
+pub fn page(title: Line, all: &[(Record, Told)]) -> Result<Page> {
+    let mut page = Page::new(title);
+    for (record, told) in all {
+        page.put(sheet(record, told)?);
+    }
+    if all.is_empty() {
+        page.say("Nothing has been measured yet, so there is no sheet.");
+    }
+    Ok(page)
+}
+
+fn sheet(record: &Record, told: &Told) -> Result<Block> {
+    let mut inner: Vec<Block> = record.is_simulated().then(simulated_notice).into_iter().collect();
+    if record.reading().is_none() {
+        inner.push(Block::Notice(refused(record)));
+    }
+    inner.push(Block::Picture(Box::new(response_plot(record)?)));
+    let facts = [found(record), told.facts(), measured(record, told)].concat();
+    inner.push(Block::Facts(facts));
+    inner.push(Block::Signature(vec!["Signed", "Day"]));
+    Ok(Block::Sheet(name(record), inner))
+}
+
+/// Each figure, and what it means to somebody who plays.
+fn found(record: &Record) -> Vec<Fact> {
+    let Some(r) = record.reading() else {
+        return Vec::new();
+    };
+    let Some((hz, height)) = r.peak_hz.zip(r.peak_db) else {
+        let down = words::down(record).map_or("no peak".into(), |d| format!("no peak; {d}"));
+        return vec![fact(
+            "Peak",
+            format!("{down}. What hangs on it damps it so much that no note stands out."),
+        )];
+    };
+    let mut out = vec![
+        fact(
+            "Peak",
+            format!(
+                "{}. Here it answers most strongly. Lower sounds darker and fuller, higher sounds brighter.",
+                number::hz(hz.value)
+            ),
+        ),
+        fact(
+            "Peak height",
+            format!(
+                "{} above the lows. The taller it is, the more that range stands out.",
+                number::db(height.value)
+            ),
+        ),
+        fact(
+            "Q",
+            format!(
+                "{}. How pointed the peak is: a high Q is narrow and keen, a low one broad and mild.",
+                number::short(r.q.value, Unit::Ratio)
+            ),
+        ),
+    ];
+    if let Some(sure) = words::shown(record, Quantity::Peak) {
+        let mark = words::mark([record]);
+        out.push(fact(
+            "How sure",
+            format!("The peak lies at {sure} {mark}: measured again, it would be found that close in 95 of 100 cases."),
+        ));
+    }
+    out
+}
+
+fn measured(record: &Record, told: &Told) -> Vec<Fact> {
+    let p = &record.pickup;
+    let ohms =
+        words::ohms(p).map(|o| format!("{o}. It tells how long and how thin the wire is, and little of the sound."));
+    let alone = record.load.as_ref().is_some_and(|l| l.text.trim().is_empty());
+    let on_it = match (&record.load, alone) {
+        (None, _) => Line::from("Not stated."),
+        (_, true) => "Nothing but the measuring input. Pots and cable in the guitar bring the peak down.".into(),
+        _ => theirs(words::load(record)).ours(". Another pot or cable moves the peak; a longer cable brings it down."),
+    };
+    let with = theirs(words::rig(&record.rig))
+        .ours(", coilwright ")
+        .theirs(words::clean(&record.tool_version))
+        .ours(format!(", {}", words::when(&record.taken_at)));
+    let all = [
+        ohms.map(|o| fact("Ohms", o)),
+        Some(fact("On the pickup", on_it)),
+        Some(fact("Measured with", with)),
+        typed("Made by", told.by(record)),
+        Some(fact("Not measured", "The magnet, and how loud a string will be.")),
+    ];
+    all.into_iter().flatten().collect()
+}

@@ -5,20 +5,17 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use rusqlite::{Connection, OptionalExtension, Transaction, params};
+use rusqlite::{Connection, OptionalExtension, params};
 
-use super::entry::{Entry, What};
+use super::entry::Entry;
 use super::look::{self, Found, Mark};
-use super::seen::{self, Seen};
-use super::{entries, row};
+use super::{fill, seen};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::parallel;
-use crate::record::Pickup;
-use crate::record::when::moment;
 
 /// Of the tables below. An index of another version is made anew.
-const VERSION: i64 = 1;
+const VERSION: i64 = 2;
 
 /// Another program's hold on the index is waited for so long; then this one makes its own in memory.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -38,7 +35,7 @@ CREATE TABLE readings (
 CREATE INDEX by_name ON readings (name, seq);
 CREATE INDEX by_id ON readings (id);
 CREATE INDEX by_day ON readings (seq);
-CREATE TABLE entries (path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, body TEXT, unread TEXT);
+CREATE TABLE entries (path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, names INTEGER, body TEXT, unread TEXT);
 CREATE TABLE looks (notebook TEXT, at INTEGER, took INTEGER);
 ";
 
@@ -200,25 +197,25 @@ impl Index {
             all.execute("DELETE FROM readings WHERE path = ?", [path])?;
         }
         for (found, seen) in new.iter().zip(read) {
-            put(&all, found, seen)?;
+            fill::put(&all, found, seen)?;
         }
         for path in &gone_entries {
             all.execute("DELETE FROM entries WHERE path = ?", [path])?;
         }
         for found in &new_entries {
-            put_entry(&all, &self.notebook, found)?;
+            fill::put_entry(&all, &self.notebook, found)?;
         }
         let entries_changed = !gone_entries.is_empty() || !new_entries.is_empty();
         if entries_changed || new.len() > MANY {
-            settle(&all, None)?;
+            fill::settle(&all, None)?;
         } else {
             for found in &new {
-                settle(&all, Some(&found.path))?;
+                fill::settle(&all, Some(&found.path))?;
             }
         }
         // A removed reading may have been the first of its id.
         if !(new.is_empty() && gone.is_empty()) {
-            count_once(&all, None)?;
+            fill::count_once(&all, None)?;
         }
         all.execute("DELETE FROM looks", [])?;
         let notebook = self.notebook.display().to_string();
@@ -269,18 +266,15 @@ impl Index {
         let seen = seen::read(folder);
         let id = seen.as_ref().map_or_else(|_| String::new(), |s| s.id.clone());
         let all = self.db.transaction()?;
-        put(&all, &found, seen)?;
-        settle(&all, Some(path))?;
-        count_once(&all, Some(&id))?;
+        fill::put(&all, &found, seen)?;
+        fill::settle(&all, Some(path))?;
+        fill::count_once(&all, Some(&id))?;
         all.commit()
     }
 
     /// Those that hold, in order of their time.
     pub fn entries(&self) -> Asked<Vec<Entry>> {
-        let mut ask = self.db.prepare("SELECT body FROM entries WHERE body IS NOT NULL")?;
-        let bodies: Vec<String> = ask.query_map([], |r| r.get(0))?.collect::<Asked<_>>()?;
-        let read = bodies.iter().filter_map(|b| serde_json::from_str(b).ok());
-        Ok(entries::holding(read.collect()))
+        fill::holding(&self.db, "1")
     }
 
     /// What could not be read, and why.
@@ -306,184 +300,4 @@ fn changes(found: &[Found], known: &BTreeMap<String, Found>) -> (Vec<Found>, Vec
         .collect();
     let gone = known.keys().filter(|p| !there.contains(p.as_str())).cloned().collect();
     (new, gone)
-}
-
-fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
-    let mark = found.mark;
-    let (seen, unread) = match seen {
-        Ok(seen) => (seen, None),
-        Err(e) => (Seen::default(), Some(e.to_string())),
-    };
-    let of = |f: seen::Figure| (f.map(|f| f.0), f.map(|f| f.1));
-    let [f0, q, peak, height, level] = [seen.f0_hz, seen.q, seen.peak_hz, seen.peak_db, seen.level_db].map(of);
-    let stage = seen.pickup.stage.as_ref().map(|s| s.text().to_owned());
-    let verdict = seen.verdict.map(row::code);
-    let mut put = all.prepare_cached(
-        "INSERT OR REPLACE INTO readings VALUES
-         (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,0)",
-    )?;
-    put.execute(params![
-        found.path,
-        mark.size,
-        mark.changed,
-        mark.folder_changed,
-        found.lot,
-        found.replaced,
-        unread,
-        seen.id,
-        seen.pickup.name,
-        seen.pickup.name,
-        seen.pickup.over,
-        stage,
-        stage,
-        seen.pickup.by,
-        seen.taken_at,
-        sequence(seen.second, &found.path),
-        seen.rig,
-        seen.load,
-        seen.channels,
-        seen.definition.code(),
-        f0.0,
-        f0.1,
-        q.0,
-        q.1,
-        peak.0,
-        peak.1,
-        height.0,
-        height.1,
-        level.0,
-        level.1,
-        seen.ohm20,
-        verdict,
-        seen.simulated,
-        seen.take,
-    ])?;
-    Ok(())
-}
-
-/// Readings in order of their time; a number that was counted up tells two of one second apart.
-fn sequence(second: i64, path: &str) -> i64 {
-    let number: i64 = path
-        .rsplit(['/', '\\'])
-        .next()
-        .and_then(|n| n.parse().ok())
-        .unwrap_or(0);
-    second.saturating_mul(10_000).saturating_add(number.clamp(0, 9_999))
-}
-
-fn put_entry(all: &Transaction, notebook: &Path, found: &Found) -> Asked<()> {
-    let read = entries::read(&notebook.join(&found.path));
-    let mark = found.mark;
-    let (body, unread) = match &read {
-        Ok(entry) => (serde_json::to_string(entry).ok(), None),
-        Err(e) => (None, Some(e.to_string())),
-    };
-    all.execute(
-        "INSERT OR REPLACE INTO entries VALUES (?,?,?,?,?,?)",
-        params![found.path, mark.size, mark.changed, mark.folder_changed, body, unread],
-    )?;
-    Ok(())
-}
-
-/// Names and stages as the entries have them: of all readings, or of one.
-fn settle(all: &Transaction, path: Option<&str>) -> Asked<()> {
-    let only = |text: &str| match path {
-        Some(_) => format!("{text} path = ?1 AND "),
-        None => format!("{text} ?1 IS NULL AND "),
-    };
-    all.execute(
-        &(only("UPDATE readings SET name = told, stage = told_stage WHERE") + "1"),
-        [path],
-    )?;
-    let mut ask = all.prepare("SELECT body FROM entries WHERE body IS NOT NULL")?;
-    let bodies: Vec<String> = ask.query_map([], |r| r.get(0))?.collect::<Asked<_>>()?;
-    let list = bodies.iter().filter_map(|b| serde_json::from_str::<Entry>(b).ok());
-    let list = entries::holding(list.collect());
-    if path.is_none() {
-        put_paper(all, &list)?;
-    }
-    for entry in &list {
-        let until = sequence(moment(&entry.at).map_or(i64::MAX, |t| t.as_second()), "9999");
-        match &entry.what {
-            What::Rename {
-                pickup,
-                to,
-                record: None,
-            } => {
-                let text = only("UPDATE readings SET name = ?2 WHERE") + "name = ?3 AND seq <= ?4";
-                all.execute(&text, params![path, to, pickup, until])?;
-            }
-            What::Rename {
-                to, record: Some(id), ..
-            } => {
-                let text = only("UPDATE readings SET name = ?2 WHERE") + "id = ?3";
-                all.execute(&text, params![path, to, id])?;
-            }
-            What::Stage { record, stage, .. } => {
-                let text = only("UPDATE readings SET stage = ?2 WHERE") + "id = ?3";
-                all.execute(&text, params![path, stage.text(), record])?;
-            }
-            _ => {}
-        }
-    }
-    Ok(())
-}
-
-/// Readings of a notebook on paper stand among the others, marked by a size that no file has.
-fn put_paper(all: &Transaction, list: &[Entry]) -> Asked<()> {
-    all.execute("DELETE FROM readings WHERE size < 0", [])?;
-    for entry in list {
-        let What::Paper {
-            pickup,
-            day,
-            stage,
-            ohm,
-            ..
-        } = &entry.what
-        else {
-            continue;
-        };
-        let seen = Seen {
-            id: entry.id.clone(),
-            taken_at: day.clone(),
-            second: row::second_of(day).unwrap_or(0),
-            pickup: Pickup {
-                name: pickup.clone(),
-                stage: stage.clone(),
-                ..Pickup::default()
-            },
-            ohm20: *ohm,
-            ..Seen::default()
-        };
-        let found = Found {
-            path: format!("{}/{}", entries::FOLDER, entry.id),
-            mark: Mark {
-                size: -1,
-                ..Mark::default()
-            },
-            lot: None,
-            replaced: false,
-        };
-        put(all, &found, Ok(seen))?;
-    }
-    Ok(())
-}
-
-/// A reading that lies in the notebook twice counts once: all of them, or those of an id.
-fn count_once(all: &Transaction, id: Option<&str>) -> Asked<()> {
-    match id {
-        Some(id) => all.execute(
-            "UPDATE readings SET again = path != (SELECT min(path) FROM readings WHERE id = ?1) WHERE id = ?1",
-            [id],
-        )?,
-        None => {
-            all.execute("UPDATE readings SET again = 0 WHERE again", [])?;
-            all.execute(
-                "UPDATE readings SET again = 1 WHERE id != '' AND id IN (SELECT id FROM readings GROUP BY id HAVING count(*) > 1)
-                 AND path != (SELECT min(path) FROM readings AS r WHERE r.id = readings.id)",
-                [],
-            )?
-        }
-    };
-    Ok(())
 }

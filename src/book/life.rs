@@ -25,6 +25,17 @@ pub fn of<'a>(all: &'a [Entry], pickup: &str) -> Vec<&'a Entry> {
     all.iter().enumerate().filter(is).map(|(_, e)| e).collect()
 }
 
+/// An entry with no more in it than is this pickup's: of an import its own lines.
+pub fn own(all: &[Entry], entry: &Entry, pickup: &str) -> Entry {
+    let mut own = entry.clone();
+    if let What::Paper { rows, .. } = &mut own.what {
+        let at = all.iter().position(|e| e.id == entry.id).unwrap_or(all.len());
+        let later = all.get(at + 1..).unwrap_or_default();
+        rows.retain(|r| today(&r.pickup, later) == pickup);
+    }
+    own
+}
+
 /// What the pickup is, by all that was said.
 pub fn about(of: &[&Entry]) -> About {
     of.iter().fold(About::default(), |known, e| match &e.what {

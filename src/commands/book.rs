@@ -10,9 +10,13 @@ use crate::cli::context::stamp;
 use crate::commands::wanted;
 use crate::failure::{Result, Status};
 
+mod add;
+mod check;
+mod import;
 mod life;
 mod list;
 mod rename;
+mod thin;
 mod undo;
 
 pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
@@ -20,6 +24,10 @@ pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
         None => list::run(&args.list, console),
         Some(BookAction::Rename(a)) => rename::run(a, console),
         Some(BookAction::Undo(a)) => undo::run(a, console),
+        Some(BookAction::Add(a)) => add::run(a, console),
+        Some(BookAction::Check(a)) => check::run(a, console),
+        Some(BookAction::Thin(a)) => thin::run(a, console),
+        Some(BookAction::Import(a)) => import::run(a, console),
     }
 }
 

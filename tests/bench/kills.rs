@@ -1,5 +1,6 @@
 //! The plug pulled at every operation on files and at 300 moments of chance, and the disk full at every step, of what keeps
-//! what was measured: `tray`, `note`, `measure --repeats`, `rig check`. A word after `--` takes the jobs whose name holds it.
+//! what was measured: `tray`, `note`, `measure --repeats`, `rig check`. What keeps the notebook is killed so in
+//! `tests/cli/book_killed.rs`. A word after `--` takes the jobs whose name holds it.
 //! Ends with status 1 if anything was lost. Needs strace (Linux).
 
 use std::time::{Duration, Instant};

@@ -15,7 +15,7 @@ use serde_json::Value;
 use crate::bench::{Folder, Made, names};
 
 /// A bench whose takes cost little: short, of a narrow band, with noise in which a fit is soon found.
-const QUICK: [&str; 12] = [
+pub const QUICK: [&str; 12] = [
     "--source",
     "sim",
     "--rate",
@@ -41,6 +41,8 @@ pub struct Job {
     next_keys: &'static str,
     /// Folders in which the next one writes, so that nothing half written may be left there.
     tidied: &'static [&'static str],
+    /// What else is not as it should be after the next one.
+    held: fn(&Folder) -> Vec<String>,
 }
 
 fn all(args: &[&str]) -> Vec<String> {
@@ -60,6 +62,7 @@ impl Job {
             keys: "",
             next_keys: "",
             tidied,
+            held: |_| Vec::new(),
         }
     }
 }
@@ -87,6 +90,7 @@ pub fn keepers() -> Vec<Job> {
             keys: "\n6.0k\nn good\nr\n6.1k\nu\ns\nq\n",
             next_keys: "\n6.2k\nq\n",
             tidied: &["lot"],
+            held: |_| Vec::new(),
         },
         Job::same("note", all(&note), &["a"]),
         Job::same(
@@ -104,6 +108,80 @@ pub fn keepers() -> Vec<Job> {
             )
         },
     ]
+}
+
+/// What brings into the notebook, out of it, and says of it; each with what has to be true once it was done again.
+pub fn bookkeepers() -> Vec<Job> {
+    let held = |name, args: &[&str], held| Job {
+        held,
+        ..Job::same(name, all(args), &["book/entries"])
+    };
+    const NAMED: fn(&Folder) -> Vec<Value> = |f| {
+        let out = run(f, None, &all(&["book", "--all", "--look", "--json"]), "", None);
+        list(&serde_json::from_slice::<Value>(&out.stdout).unwrap_or_default()["readings"])
+            .cloned()
+            .collect()
+    };
+    const SOUND: fn(&Folder) -> Vec<String> = |f| {
+        let out = run(f, None, &all(&["book", "check"]), "", None);
+        (!out.status.success()).then(|| said(&out)).into_iter().collect()
+    };
+    const COUNT: fn(&Folder, usize) -> Vec<String> = |f, want| {
+        let there = NAMED(f).len();
+        let wrong = (there != want).then(|| format!("{there} readings, and {want} were to be there"));
+        wrong.into_iter().chain(SOUND(f)).collect()
+    };
+    let after = |name, args: &[&str], checks| Job {
+        next: all(&["book", "--all", "--look", "--json"]),
+        ..held(name, args, checks)
+    };
+    vec![
+        held("add", &["book", "add", "class"], |f| COUNT(f, 4)),
+        held("thin", &["book", "thin", "--older", "2y", "--to", "away"], |f| {
+            let mut bad = SOUND(f);
+            bad.extend(lost_takes(f));
+            let here = f.path("book/neck-1/0001/take.wav").exists();
+            bad.extend(here.then(|| "a take is still here".to_owned()));
+            bad
+        }),
+        Job {
+            next: all(&["book", "thin", "--back", "--to", "away"]),
+            ..held(
+                "thin and back",
+                &["book", "thin", "--older", "2y", "--to", "away"],
+                |f| {
+                    let mut bad = SOUND(f);
+                    bad.extend(lost_takes(f));
+                    let gone = !f.path("book/neck-1/0001/take.wav").exists();
+                    bad.extend(gone.then(|| "a take did not come back".to_owned()));
+                    bad
+                },
+            )
+        },
+        held("import", &["book", "import", "old.csv"], |f| COUNT(f, 4)),
+        after("rename", &["book", "rename", "neck-1", "neck-9"], |f| {
+            let names: std::collections::BTreeSet<String> = NAMED(f).iter().map(|r| r["name"].to_string()).collect();
+            let half = (names.len() != 1).then(|| format!("called {names:?}"));
+            half.into_iter().chain(COUNT(f, 2)).collect()
+        }),
+        after("remark", &["note", "book/neck-1/0001", "--text", "as wound"], |f| {
+            COUNT(f, 2)
+        }),
+    ]
+}
+
+/// Each take is in the notebook or where it was put, whole.
+fn lost_takes(f: &Folder) -> Vec<String> {
+    let at = ["neck-1/0001", "neck-1/0002"]
+        .iter()
+        .flat_map(|r| ["take.wav", "drive.wav"].map(|n| format!("{r}/{n}")));
+    let is_lost = |path: &String| {
+        let kept = f.bytes(&format!("kept/{path}"));
+        !["book", "away"]
+            .iter()
+            .any(|top| std::fs::read(f.path(top).join(path)).is_ok_and(|b| b == kept))
+    };
+    at.filter(is_lost).map(|p| format!("{p} is lost")).collect()
 }
 
 /// Everything else that writes.
@@ -403,8 +481,14 @@ pub fn tried(base: &Folder, job: &Job, stop: &Stop) -> Outcome {
     bad.extend(records_without_takes(&f));
     bad.extend(lot_disagrees(&f));
     bad.extend(history_disagrees(&f));
+    bad.extend((job.held)(&f));
     for folder in job.tidied {
-        let left = names(&f.path(folder));
+        // Where nothing was to be written there, there is no folder.
+        let left = if f.path(folder).is_dir() {
+            names(&f.path(folder))
+        } else {
+            Vec::new()
+        };
         let left: Vec<&String> = left
             .iter()
             .filter(|n| n.starts_with('.') && n.ends_with(".tmp"))
@@ -588,6 +672,9 @@ fn history_disagrees(f: &Folder) -> Vec<String> {
         .filter_map(|n| json(&f.path("tin one").join(n).join("record.json")))
         .map(|r| r["id"].clone())
         .collect();
+    if !f.path("north.toml").exists() {
+        return Vec::new();
+    }
     let history = json(&f.path("north.checks.json")).unwrap_or_default();
     let mut bad: Vec<String> = list(&history["checks"])
         .filter(|c| !ids.contains(&c["id"]))
@@ -630,7 +717,7 @@ fn whole(name: &str, bytes: &[u8]) -> bool {
         Some("svg") => bytes.ends_with(b"</svg>\n"),
         // Its last chunk.
         Some("png") => bytes.ends_with(b"IEND\xaeB`\x82"),
-        Some("lib" | "cir" | "sub" | "md" | "html") => !bytes.is_empty(),
+        Some("lib" | "cir" | "sub" | "md" | "html" | "csv") => !bytes.is_empty(),
         _ => false,
     }
 }

@@ -3,6 +3,8 @@
 mod again;
 mod batch;
 mod bench;
+mod book_keep;
+mod book_killed;
 mod coils;
 mod contract;
 mod demo;

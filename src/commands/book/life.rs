@@ -4,10 +4,10 @@ use serde::Serialize;
 
 use super::list::{Listed, say_left_out};
 use super::wanted;
-use crate::book::entry::{Entry, What};
+use crate::book::entry::{Entry, Line, What};
 use crate::book::index::Fresh;
 use crate::book::life;
-use crate::book::row::{Filter, Row};
+use crate::book::row::{Filter, Row, second_of};
 use crate::book::word::named;
 use crate::cli::args::{ListArgs, Shown};
 use crate::cli::console::Console;
@@ -102,7 +102,10 @@ pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status>
                 change: change.as_ref().map(|c| c.1.clone()),
             })
             .collect(),
-        entries: said.iter().map(|e| without_customer(e)).collect(),
+        entries: said
+            .iter()
+            .map(|e| without_customer(life::own(&all, e, &name)))
+            .collect(),
         left_out: &left_out,
     };
     Told {
@@ -131,8 +134,7 @@ pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status>
 }
 
 /// To whom it went is the shop's alone.
-fn without_customer(entry: &Entry) -> Entry {
-    let mut entry = entry.clone();
+fn without_customer(mut entry: Entry) -> Entry {
     if let What::Sent { to, .. } = &mut entry.what {
         *to = None;
     }
@@ -224,13 +226,7 @@ fn lived(
     let entries = said
         .iter()
         .filter(|e| !matches!(e.what, What::About { .. } | What::Recipe { .. } | What::Stage { .. }));
-    let entries = entries.map(|e| {
-        let day = match &e.what {
-            What::Paper { day, .. } => crate::book::row::second_of(day),
-            _ => moment(&e.at).map(|t| t.as_second()),
-        };
-        (day.unwrap_or(0), LifeStep::Said((*e).clone()))
-    });
+    let entries = entries.flat_map(|e| lines(life::own(all, e, name)));
     let mut steps: Vec<(i64, LifeStep)> = readings.chain(entries).collect();
     steps.sort_by_key(|s| s.0);
     Lived {
@@ -239,4 +235,21 @@ fn lived(
         recipe: design.into_iter().chain((!words.is_empty()).then_some(words)).collect(),
         steps: steps.into_iter().map(|s| s.1).collect(),
     }
+}
+
+/// An entry as steps of a life: an import is one for each of its lines, on that line's day.
+fn lines(entry: Entry) -> Vec<(i64, LifeStep)> {
+    let What::Paper { file, rows } = &entry.what else {
+        let at = moment(&entry.at).map_or(0, |t| t.as_second());
+        return vec![(at, LifeStep::Said(entry))];
+    };
+    let line = |row: &Line| {
+        let what = What::Paper {
+            file: file.clone(),
+            rows: vec![row.clone()],
+        };
+        let entry = Entry { what, ..entry.clone() };
+        (second_of(&row.day).unwrap_or(0), LifeStep::Said(entry))
+    };
+    rows.iter().map(line).collect()
 }

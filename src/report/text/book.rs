@@ -150,7 +150,7 @@ pub fn life_text(life: &Lived, style: Style) -> String {
                 }
             }
             LifeStep::Said(entry) => {
-                out.row(entry.at.get(..10).unwrap_or_default(), entry_words::sentence(entry));
+                out.row(entry_words::day(entry), entry_words::sentence(entry));
             }
         }
     }

@@ -1,0 +1,210 @@
+//! Fills the index's tables: a reading, an entry, and what entries make of readings.
+
+use std::path::Path;
+
+use rusqlite::{Result as Asked, Transaction, params};
+
+use super::entry::{Entry, What};
+use super::look::{Found, Mark};
+use super::seen::{self, Seen};
+use super::{entries, row};
+use crate::failure::Result;
+use crate::record::Pickup;
+use crate::record::when::moment;
+
+pub fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
+    let mark = found.mark;
+    let (seen, unread) = match seen {
+        Ok(seen) => (seen, None),
+        Err(e) => (Seen::default(), Some(e.to_string())),
+    };
+    let of = |f: seen::Figure| (f.map(|f| f.0), f.map(|f| f.1));
+    let [f0, q, peak, height, level] = [seen.f0_hz, seen.q, seen.peak_hz, seen.peak_db, seen.level_db].map(of);
+    let stage = seen.pickup.stage.as_ref().map(|s| s.text().to_owned());
+    let verdict = seen.verdict.map(row::code);
+    let mut put = all.prepare_cached(
+        "INSERT OR REPLACE INTO readings VALUES
+         (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,0)",
+    )?;
+    put.execute(params![
+        found.path,
+        mark.size,
+        mark.changed,
+        mark.folder_changed,
+        found.lot,
+        found.replaced,
+        unread,
+        seen.id,
+        seen.pickup.name,
+        seen.pickup.name,
+        seen.pickup.over,
+        stage,
+        stage,
+        seen.pickup.by,
+        seen.taken_at,
+        sequence(seen.second, &found.path),
+        seen.rig,
+        seen.load,
+        seen.channels,
+        seen.definition.code(),
+        f0.0,
+        f0.1,
+        q.0,
+        q.1,
+        peak.0,
+        peak.1,
+        height.0,
+        height.1,
+        level.0,
+        level.1,
+        seen.ohm20,
+        verdict,
+        seen.simulated,
+        seen.take,
+    ])?;
+    Ok(())
+}
+
+/// Readings in order of their time; a number that was counted up tells two of one second apart.
+fn sequence(second: i64, path: &str) -> i64 {
+    let number: i64 = path
+        .rsplit(['/', '\\'])
+        .next()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(0);
+    second.saturating_mul(10_000).saturating_add(number.clamp(0, 9_999))
+}
+
+pub fn put_entry(all: &Transaction, notebook: &Path, found: &Found) -> Asked<()> {
+    let read = entries::read(&notebook.join(&found.path));
+    let mark = found.mark;
+    let (body, unread) = match &read {
+        Ok(entry) => (serde_json::to_string(entry).ok(), None),
+        Err(e) => (None, Some(e.to_string())),
+    };
+    let names = read.is_ok_and(|e| matches!(e.what, What::Rename { .. } | What::Stage { .. } | What::Undo { .. }));
+    all.execute(
+        "INSERT OR REPLACE INTO entries VALUES (?,?,?,?,?,?,?)",
+        params![
+            found.path,
+            mark.size,
+            mark.changed,
+            mark.folder_changed,
+            names,
+            body,
+            unread
+        ],
+    )?;
+    Ok(())
+}
+
+/// Those that hold, in order of their time; `condition`: of the table of entries.
+pub fn holding(db: &rusqlite::Connection, condition: &str) -> Asked<Vec<Entry>> {
+    let mut ask = db.prepare(&format!(
+        "SELECT body FROM entries WHERE body IS NOT NULL AND {condition}"
+    ))?;
+    let bodies: Vec<String> = ask.query_map([], |r| r.get(0))?.collect::<Asked<_>>()?;
+    let read = bodies.iter().filter_map(|b| serde_json::from_str(b).ok());
+    Ok(entries::holding(read.collect()))
+}
+
+/// Names and stages as the entries have them: of all readings, or of one.
+pub fn settle(all: &Transaction, path: Option<&str>) -> Asked<()> {
+    let only = |text: &str| match path {
+        Some(_) => format!("{text} path = ?1 AND "),
+        None => format!("{text} ?1 IS NULL AND "),
+    };
+    all.execute(
+        &(only("UPDATE readings SET name = told, stage = told_stage WHERE") + "1"),
+        [path],
+    )?;
+    // One new reading does not wait for long lists of old ones.
+    let list = match path {
+        Some(_) => holding(all, "names")?,
+        None => {
+            let list = holding(all, "1")?;
+            put_paper(all, &list)?;
+            list
+        }
+    };
+    for entry in &list {
+        let until = sequence(moment(&entry.at).map_or(i64::MAX, |t| t.as_second()), "9999");
+        match &entry.what {
+            What::Rename {
+                pickup,
+                to,
+                record: None,
+            } => {
+                let text = only("UPDATE readings SET name = ?2 WHERE") + "name = ?3 AND seq <= ?4";
+                all.execute(&text, params![path, to, pickup, until])?;
+            }
+            What::Rename {
+                to, record: Some(id), ..
+            } => {
+                let text = only("UPDATE readings SET name = ?2 WHERE") + "id = ?3";
+                all.execute(&text, params![path, to, id])?;
+            }
+            What::Stage { record, stage, .. } => {
+                let text = only("UPDATE readings SET stage = ?2 WHERE") + "id = ?3";
+                all.execute(&text, params![path, stage.text(), record])?;
+            }
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
+/// Readings of a notebook on paper stand among the others, marked by a size that no file has.
+fn put_paper(all: &Transaction, list: &[Entry]) -> Asked<()> {
+    all.execute("DELETE FROM readings WHERE size < 0", [])?;
+    for entry in list {
+        let What::Paper { rows, .. } = &entry.what else {
+            continue;
+        };
+        for (n, line) in rows.iter().enumerate() {
+            let id = format!("{}.{}", entry.id, n + 1);
+            let seen = Seen {
+                id: id.clone(),
+                taken_at: line.day.clone(),
+                second: row::second_of(&line.day).unwrap_or(0),
+                pickup: Pickup {
+                    name: line.pickup.clone(),
+                    stage: line.stage.clone(),
+                    ..Pickup::default()
+                },
+                ohm20: line.ohm,
+                ..Seen::default()
+            };
+            let found = Found {
+                path: format!("{}/{id}", entries::FOLDER),
+                mark: Mark {
+                    size: -1,
+                    ..Mark::default()
+                },
+                lot: None,
+                replaced: false,
+            };
+            put(all, &found, Ok(seen))?;
+        }
+    }
+    Ok(())
+}
+
+/// A reading that lies in the notebook twice counts once: all of them, or those of an id.
+pub fn count_once(all: &Transaction, id: Option<&str>) -> Asked<()> {
+    match id {
+        Some(id) => all.execute(
+            "UPDATE readings SET again = path != (SELECT min(path) FROM readings WHERE id = ?1) WHERE id = ?1",
+            [id],
+        )?,
+        None => {
+            all.execute("UPDATE readings SET again = 0 WHERE again", [])?;
+            all.execute(
+                "UPDATE readings SET again = 1 WHERE id != '' AND id IN (SELECT id FROM readings GROUP BY id HAVING count(*) > 1)
+                 AND path != (SELECT min(path) FROM readings AS r WHERE r.id = readings.id)",
+                [],
+            )?
+        }
+    };
+    Ok(())
+}

@@ -190,20 +190,20 @@ fn put_paper(all: &Transaction, list: &[Entry]) -> Asked<()> {
     Ok(())
 }
 
-/// A reading that lies in the notebook twice counts once: all of them, or those of an id.
+/// A reading that lies in the notebook twice counts once: all of them, or those of an id. The shorter path is the one that copies
+/// were made from, as a rule.
 pub fn count_once(all: &Transaction, id: Option<&str>) -> Asked<()> {
+    const FIRST: &str = "(SELECT path FROM readings AS r WHERE r.id = readings.id ORDER BY length(path), path LIMIT 1)";
     match id {
         Some(id) => all.execute(
-            "UPDATE readings SET again = path != (SELECT min(path) FROM readings WHERE id = ?1) WHERE id = ?1",
+            &format!("UPDATE readings SET again = path != {FIRST} WHERE id = ?1"),
             [id],
         )?,
         None => {
             all.execute("UPDATE readings SET again = 0 WHERE again", [])?;
-            all.execute(
-                "UPDATE readings SET again = 1 WHERE id != '' AND id IN (SELECT id FROM readings GROUP BY id HAVING count(*) > 1)
-                 AND path != (SELECT min(path) FROM readings AS r WHERE r.id = readings.id)",
-                [],
-            )?
+            let text = "UPDATE readings SET again = 1 WHERE id != '' AND path != ";
+            let several = "AND id IN (SELECT id FROM readings GROUP BY id HAVING count(*) > 1)";
+            all.execute(&format!("{text}{FIRST} {several}"), [])?
         }
     };
     Ok(())

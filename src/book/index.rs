@@ -31,8 +31,10 @@ CREATE TABLE readings (
   id TEXT, told TEXT, name TEXT, over TEXT, told_stage TEXT, stage TEXT, made_by TEXT, taken_at TEXT, seq INTEGER, rig TEXT,
   load TEXT, channels INTEGER, definition TEXT, f0_hz REAL, u_f0_hz REAL, q REAL, u_q REAL, peak_hz REAL, u_peak_hz REAL,
   peak_db REAL, u_peak_db REAL, level_db REAL, u_level_db REAL, ohm20 REAL, verdict TEXT, simulated INTEGER, take TEXT,
-  again INTEGER DEFAULT 0) WITHOUT ROWID;
+  again INTEGER DEFAULT 0,
+  standing INTEGER GENERATED ALWAYS AS (unread IS NULL AND NOT again AND NOT replaced AND verdict IS NOT 'rejected') STORED);
 CREATE INDEX by_name ON readings (name, seq);
+CREATE INDEX by_standing ON readings (standing, name, seq, unread, again, size, stage, lot, load, rig);
 CREATE INDEX by_id ON readings (id);
 CREATE INDEX by_day ON readings (seq);
 CREATE TABLE entries (path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, names INTEGER, body TEXT, unread TEXT);
@@ -81,12 +83,13 @@ pub fn asked<T>(
         question(&index)
     };
     let kept = file.as_deref().map(|f| {
-        once(Some(f)).or_else(|e| {
+        once(Some(f)).or_else(|e| match is_busy(&e) {
             // Somebody else's hold on it is no damage.
-            if !is_busy(&e) {
+            true => Err(e),
+            false => {
                 remove(f);
+                once(Some(f))
             }
-            once(Some(f))
         })
     });
     match kept {

@@ -37,15 +37,15 @@ pub struct Job {
     pub name: &'static str,
     args: Vec<String>,
     keys: &'static str,
-    next: Vec<String>,
+    pub next: Vec<String>,
     next_keys: &'static str,
     /// Folders in which the next one writes, so that nothing half written may be left there.
     tidied: &'static [&'static str],
     /// What else is not as it should be after the next one.
-    held: fn(&Folder) -> Vec<String>,
+    pub held: fn(&Folder) -> Vec<String>,
 }
 
-fn all(args: &[&str]) -> Vec<String> {
+pub fn all(args: &[&str]) -> Vec<String> {
     args.iter().map(|a| (*a).to_owned()).collect()
 }
 
@@ -54,7 +54,7 @@ fn sound(args: &[&str]) -> Vec<String> {
 }
 
 impl Job {
-    fn same(name: &'static str, args: Vec<String>, tidied: &'static [&'static str]) -> Job {
+    pub fn same(name: &'static str, args: Vec<String>, tidied: &'static [&'static str]) -> Job {
         Job {
             name,
             next: args.clone(),
@@ -108,80 +108,6 @@ pub fn keepers() -> Vec<Job> {
             )
         },
     ]
-}
-
-/// What brings into the notebook, out of it, and says of it; each with what has to be true once it was done again.
-pub fn bookkeepers() -> Vec<Job> {
-    let held = |name, args: &[&str], held| Job {
-        held,
-        ..Job::same(name, all(args), &["book/entries"])
-    };
-    const NAMED: fn(&Folder) -> Vec<Value> = |f| {
-        let out = run(f, None, &all(&["book", "--all", "--look", "--json"]), "", None);
-        list(&serde_json::from_slice::<Value>(&out.stdout).unwrap_or_default()["readings"])
-            .cloned()
-            .collect()
-    };
-    const SOUND: fn(&Folder) -> Vec<String> = |f| {
-        let out = run(f, None, &all(&["book", "check"]), "", None);
-        (!out.status.success()).then(|| said(&out)).into_iter().collect()
-    };
-    const COUNT: fn(&Folder, usize) -> Vec<String> = |f, want| {
-        let there = NAMED(f).len();
-        let wrong = (there != want).then(|| format!("{there} readings, and {want} were to be there"));
-        wrong.into_iter().chain(SOUND(f)).collect()
-    };
-    let after = |name, args: &[&str], checks| Job {
-        next: all(&["book", "--all", "--look", "--json"]),
-        ..held(name, args, checks)
-    };
-    vec![
-        held("add", &["book", "add", "class"], |f| COUNT(f, 4)),
-        held("thin", &["book", "thin", "--older", "2y", "--to", "away"], |f| {
-            let mut bad = SOUND(f);
-            bad.extend(lost_takes(f));
-            let here = f.path("book/neck-1/0001/take.wav").exists();
-            bad.extend(here.then(|| "a take is still here".to_owned()));
-            bad
-        }),
-        Job {
-            next: all(&["book", "thin", "--back", "--to", "away"]),
-            ..held(
-                "thin and back",
-                &["book", "thin", "--older", "2y", "--to", "away"],
-                |f| {
-                    let mut bad = SOUND(f);
-                    bad.extend(lost_takes(f));
-                    let gone = !f.path("book/neck-1/0001/take.wav").exists();
-                    bad.extend(gone.then(|| "a take did not come back".to_owned()));
-                    bad
-                },
-            )
-        },
-        held("import", &["book", "import", "old.csv"], |f| COUNT(f, 4)),
-        after("rename", &["book", "rename", "neck-1", "neck-9"], |f| {
-            let names: std::collections::BTreeSet<String> = NAMED(f).iter().map(|r| r["name"].to_string()).collect();
-            let half = (names.len() != 1).then(|| format!("called {names:?}"));
-            half.into_iter().chain(COUNT(f, 2)).collect()
-        }),
-        after("remark", &["note", "book/neck-1/0001", "--text", "as wound"], |f| {
-            COUNT(f, 2)
-        }),
-    ]
-}
-
-/// Each take is in the notebook or where it was put, whole.
-fn lost_takes(f: &Folder) -> Vec<String> {
-    let at = ["neck-1/0001", "neck-1/0002"]
-        .iter()
-        .flat_map(|r| ["take.wav", "drive.wav"].map(|n| format!("{r}/{n}")));
-    let is_lost = |path: &String| {
-        let kept = f.bytes(&format!("kept/{path}"));
-        !["book", "away"]
-            .iter()
-            .any(|top| std::fs::read(f.path(top).join(path)).is_ok_and(|b| b == kept))
-    };
-    at.filter(is_lost).map(|p| format!("{p} is lost")).collect()
 }
 
 /// Everything else that writes.
@@ -381,7 +307,7 @@ pub fn steps(base: &Folder, job: &Job) -> Vec<Step> {
     list
 }
 
-fn said(out: &Output) -> String {
+pub fn said(out: &Output) -> String {
     format!(
         "{}\n{}",
         String::from_utf8_lossy(&out.stdout),
@@ -389,7 +315,7 @@ fn said(out: &Output) -> String {
     )
 }
 
-fn run(f: &Folder, traced: Option<&[&str]>, args: &[String], keys: &str, kill: Option<Duration>) -> Output {
+pub fn run(f: &Folder, traced: Option<&[&str]>, args: &[String], keys: &str, kill: Option<Duration>) -> Output {
     let args: Vec<&str> = args.iter().map(String::as_str).collect();
     let plain = f.command(&args);
     let mut command = match traced {
@@ -570,7 +496,7 @@ fn json(path: &Path) -> Option<Value> {
     serde_json::from_slice(&std::fs::read(path).ok()?).ok()
 }
 
-fn list(v: &Value) -> impl Iterator<Item = &Value> {
+pub fn list(v: &Value) -> impl Iterator<Item = &Value> {
     v.as_array().into_iter().flatten()
 }
 

@@ -19,6 +19,7 @@ mod killed;
 mod knock;
 mod lot;
 mod names;
+mod notebooks;
 mod notes;
 mod plots;
 mod potting;

@@ -7,12 +7,12 @@ use serde::Serialize;
 use super::list::say_left_out;
 use super::wanted;
 use crate::book::carry;
-use crate::book::index::Fresh;
+use crate::book::index;
 use crate::book::row::Filter;
 use crate::book::thin::{self, Back, Much, Old};
 use crate::cli::args::ThinArgs;
 use crate::cli::console::Console;
-use crate::cli::context::{ready_folder, stamp};
+use crate::cli::context::{Fresh, stamp};
 use crate::failure::{Failure, Result, Status};
 use crate::record::when::moment;
 use crate::report::text;
@@ -51,7 +51,8 @@ fn away(args: &ThinArgs, older: &str, notebook: &Path, now: &str, console: &mut 
     let old: Vec<Old> = old.map(|r| r.0).collect();
     let much = thin::much(notebook, &old);
     if much.files > 0 && !args.dry {
-        let to = ready_folder(&args.to)?;
+        let mut fresh = Fresh::default();
+        let to = fresh.ready(&args.to)?;
         carry::apart(&to, notebook, "a folder")?;
         thin::put_away_now(notebook, &old, &to, now)?;
     }
@@ -75,7 +76,7 @@ fn every(notebook: &Path) -> Result<(Vec<(Old, String)>, Vec<String>)> {
         all: true,
         ..Filter::default()
     };
-    let (rows, left_out) = wanted::ask(notebook, Fresh::Now, |index| {
+    let (rows, left_out) = wanted::ask(notebook, index::Fresh::Now, |index| {
         Ok((index.rows(&filter)?, index.left_out()?))
     })?;
     let one = |r: crate::book::row::Row| {

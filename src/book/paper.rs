@@ -156,16 +156,12 @@ fn cells(text: &str, file: &str) -> Result<(Vec<String>, Rows)> {
 }
 
 fn column(heading: &str) -> Column {
-    let low = heading.to_lowercase();
-    let (name, unit) = match low.split_once(['(', '[']) {
+    let (name, unit) = match heading.split_once(['(', '[']) {
         Some((name, unit)) => (name.trim(), unit.trim_end_matches([')', ']']).trim()),
-        None => (low.trim(), ""),
+        None => (heading.trim(), ""),
     };
-    let known = NAMES.iter().find(|(_, names)| names.contains(&name));
-    // Prefixes are told apart by their case: "(MOhm)" is not "(mOhm)".
-    let unit = heading
-        .split_once(['(', '['])
-        .map_or("", |u| u.1.get(..unit.len()).unwrap_or_default());
+    let name = name.to_lowercase();
+    let known = NAMES.iter().find(|(_, names)| names.contains(&name.as_str()));
     match known.map(|k| k.0) {
         Some("day") => Column::Day,
         Some("name") => Column::Name,

@@ -419,8 +419,8 @@ fn id_of(path: &Path) -> Result<String> {
 
 /// The first of NAME-2, NAME-3 and so on that is free.
 fn other_name(name: &str, free: impl Fn(&str) -> bool) -> Result<String> {
-    let names = (2..MOST_PLACES).map(|n| format!("{name}-{n}"));
-    names.into_iter().find(|n| free(n)).ok_or_else(|| {
+    let mut names = (2..MOST_PLACES).map(|n| format!("{name}-{n}"));
+    names.find(|n| free(n)).ok_or_else(|| {
         Failure::new(
             format!("no place is free for another {name}"),
             "give the folders other names",

@@ -251,7 +251,7 @@ fn folder_of(path: &Path) -> PathBuf {
 }
 
 /// The new name itself must reach the disk too.
-fn sync_folder(path: &Path) -> io::Result<()> {
+pub fn sync_folder(path: &Path) -> io::Result<()> {
     #[cfg(unix)]
     if let Err(e) = File::open(folder_of(path)).and_then(|f| f.sync_all()) {
         // Some network file systems cannot; the file is there all the same.

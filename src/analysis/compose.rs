@@ -85,7 +85,7 @@ pub fn record(take: &Take, analysis: Analysis, context: Context) -> Record {
 }
 
 /// The same take under the same name has the same identity, whenever it is analysed.
-fn identity(take: &Take, taken_at: &str, name: &str) -> String {
+pub fn identity(take: &Take, taken_at: &str, name: &str) -> String {
     let mut hash = Sha256::new();
     hash.update(take.rate_hz.to_le_bytes());
     // In pieces of some size: called for each sample, the hash would take longer than the transforms.

@@ -8,7 +8,8 @@ use crate::failure::{Failure, Result};
 use crate::fileio;
 
 pub const FOLDER: &str = "entries";
-const MOST_BYTES: u64 = 1 << 20;
+/// An import of an old notebook holds all of its lines.
+const MOST_BYTES: u64 = 16 << 20;
 /// More within one second nobody writes.
 const MOST_IN_A_SECOND: u32 = 10_000;
 

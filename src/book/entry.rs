@@ -85,23 +85,38 @@ pub enum What {
     Set { set: String, pickups: Vec<String> },
     /// It is no longer the shop's.
     Sold { pickup: String },
-    /// A reading of an older notebook on paper, read by hand.
+    /// Readings of an older notebook on paper, read by hand; of one import all.
     Paper {
-        pickup: String,
-        /// YYYY-MM-DD, or as much of it as was written.
-        day: String,
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        stage: Option<Stage>,
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        ohm: Option<f64>,
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        henry: Option<f64>,
-        /// All other columns.
-        #[serde(default)]
-        words: Words,
+        /// The file that they were read from.
+        file: String,
+        rows: Vec<Line>,
+    },
+    /// The takes of these readings were put away.
+    Thinned {
+        /// The folder that they lie in since.
+        to: String,
+        /// The readings' ids.
+        records: Vec<String>,
     },
     /// An earlier entry holds no more.
     Undo { entry: String },
+}
+
+/// One line of a notebook on paper.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Line {
+    pub pickup: String,
+    /// YYYY-MM-DD, or as much of it as was written.
+    pub day: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stage: Option<Stage>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ohm: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub henry: Option<f64>,
+    /// All other columns.
+    #[serde(default, skip_serializing_if = "Words::is_empty")]
+    pub words: Words,
 }
 
 /// One version of a design.
@@ -119,7 +134,7 @@ impl std::fmt::Display for Version {
 
 impl What {
     /// The pickups that it is about.
-    pub fn pickups(&self) -> &[String] {
+    pub fn pickups(&self) -> Vec<&str> {
         match self {
             What::About { pickup, .. }
             | What::Stage { pickup, .. }
@@ -127,10 +142,10 @@ impl What {
             | What::Recipe { pickup, .. }
             | What::Sent { pickup, .. }
             | What::Returned { pickup, .. }
-            | What::Sold { pickup }
-            | What::Paper { pickup, .. } => std::slice::from_ref(pickup),
-            What::Set { pickups, .. } => pickups,
-            What::Design { .. } | What::Undo { .. } => &[],
+            | What::Sold { pickup } => vec![pickup],
+            What::Set { pickups, .. } => pickups.iter().map(String::as_str).collect(),
+            What::Paper { rows, .. } => rows.iter().map(|r| r.pickup.as_str()).collect(),
+            What::Design { .. } | What::Thinned { .. } | What::Undo { .. } => Vec::new(),
         }
     }
 }
@@ -181,9 +196,11 @@ mod tests {
         let again = serde_json::to_vec(&entry).unwrap();
         assert_eq!(Entry::parse(&again, Path::new("e.json")).unwrap(), entry);
         let about = r#"{"schema": "coilwright/entry/1", "id": "x", "at": "2026-03-02T09:15:00+01:00", "by": null,
-            "kind": "about", "pickup": "neck-7", "position": "neck", "spacing_m": 0.052}"#;
+            "kind": "about", "pickup": "neck-7", "position": "neck", "spacing_m": 0.052, "made_by": "mara"}"#;
         let entry = Entry::parse(about.as_bytes(), Path::new("e.json")).unwrap();
-        assert!(matches!(entry.what, What::About { about, .. } if about.spacing_m == Some(0.052)));
+        assert!(
+            matches!(entry.what, What::About { about, .. } if about.spacing_m == Some(0.052) && about.by.as_deref() == Some("mara"))
+        );
     }
 
     #[test]

@@ -7,15 +7,16 @@ use std::time::{Duration, Instant};
 
 use rusqlite::{Connection, OptionalExtension, params};
 
-use super::entries;
 use super::entry::Entry;
 use super::look::{self, Found, Mark};
 use super::row::{self, Filter, Row};
-use super::seen;
-use super::table::{TABLES, VERSION, count_once, put, put_entry, same, settle};
+use super::{fill, seen};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::parallel;
+
+/// Of the tables below. An index of another version is made anew.
+const VERSION: i64 = 3;
 
 /// Another program's hold on the index is waited for so long; then this one makes its own in memory.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -24,6 +25,23 @@ const PATIENCE: Duration = Duration::from_secs(5);
 /// directly.
 const QUICK: Duration = Duration::from_millis(60);
 const STALE: i64 = 60;
+
+const TABLES: &str = "
+CREATE TABLE readings (
+  path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, lot TEXT, replaced INTEGER, unread TEXT,
+  id TEXT, told TEXT, name TEXT, over TEXT, told_stage TEXT, stage TEXT, made_by TEXT, taken_at TEXT, seq INTEGER, rig TEXT,
+  load TEXT, channels INTEGER, definition TEXT, f0_hz REAL, u_f0_hz REAL, q REAL, u_q REAL, peak_hz REAL, u_peak_hz REAL,
+  peak_db REAL, u_peak_db REAL, level_db REAL, u_level_db REAL, ohm20 REAL, verdict TEXT, simulated INTEGER, take TEXT,
+  same TEXT, again INTEGER DEFAULT 0,
+  standing INTEGER GENERATED ALWAYS AS (unread IS NULL AND NOT again AND NOT replaced AND verdict IS NOT 'rejected') STORED);
+CREATE INDEX by_name ON readings (name, seq);
+CREATE INDEX by_standing ON readings (standing, name, seq, unread, again, size, stage, lot, load, rig);
+CREATE INDEX by_id ON readings (id);
+CREATE INDEX by_same ON readings (same);
+CREATE INDEX by_day ON readings (seq);
+CREATE TABLE entries (path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, names INTEGER, body TEXT, unread TEXT);
+CREATE TABLE looks (notebook TEXT, at INTEGER, took INTEGER);
+";
 
 /// From here on all readings are gone through at once instead of each new one.
 const MANY: usize = 20;
@@ -67,12 +85,13 @@ pub fn asked<T>(
         question(&index)
     };
     let kept = file.as_deref().map(|f| {
-        once(Some(f)).or_else(|e| {
+        once(Some(f)).or_else(|e| match is_busy(&e) {
             // Somebody else's hold on it is no damage.
-            if !is_busy(&e) {
+            true => Err(e),
+            false => {
                 remove(f);
+                once(Some(f))
             }
-            once(Some(f))
         })
     });
     match kept {
@@ -186,25 +205,25 @@ impl Index {
             all.execute("DELETE FROM readings WHERE path = ?", [path])?;
         }
         for (found, seen) in new.iter().zip(read) {
-            put(&all, found, seen)?;
+            fill::put(&all, found, seen)?;
         }
         for path in &gone_entries {
             all.execute("DELETE FROM entries WHERE path = ?", [path])?;
         }
         for found in &new_entries {
-            put_entry(&all, &self.notebook, found)?;
+            fill::put_entry(&all, &self.notebook, found)?;
         }
         let entries_changed = !gone_entries.is_empty() || !new_entries.is_empty();
         if entries_changed || new.len() > MANY {
-            settle(&all, None)?;
+            fill::settle(&all, None)?;
         } else {
             for found in &new {
-                settle(&all, Some(&found.path))?;
+                fill::settle(&all, Some(&found.path))?;
             }
         }
         // A removed reading may have been the first of its id.
         if !(new.is_empty() && gone.is_empty()) {
-            count_once(&all, None)?;
+            fill::count_once(&all, None)?;
         }
         all.execute("DELETE FROM looks", [])?;
         let notebook = self.notebook.display().to_string();
@@ -253,12 +272,12 @@ impl Index {
             replaced: false,
         };
         let seen = seen::read(folder);
-        let same = seen.as_ref().ok().and_then(same);
+        let same = seen.as_ref().ok().and_then(fill::same);
         let all = self.db.transaction()?;
-        put(&all, &found, seen)?;
-        settle(&all, Some(path))?;
+        fill::put(&all, &found, seen)?;
+        fill::settle(&all, Some(path))?;
         if let Some(same) = same {
-            count_once(&all, Some(&same))?;
+            fill::count_once(&all, Some(&same))?;
         }
         all.commit()
     }
@@ -270,10 +289,7 @@ impl Index {
 
     /// Those that hold, in order of their time.
     pub fn entries(&self) -> Asked<Vec<Entry>> {
-        let mut ask = self.db.prepare("SELECT body FROM entries WHERE body IS NOT NULL")?;
-        let bodies: Vec<String> = ask.query_map([], |r| r.get(0))?.collect::<Asked<_>>()?;
-        let read = bodies.iter().filter_map(|b| serde_json::from_str(b).ok());
-        Ok(entries::holding(read.collect()))
+        fill::holding(&self.db, "1")
     }
 
     /// What could not be read, and why.

@@ -19,15 +19,26 @@ fn today<'a>(name: &'a str, later: &'a [Entry]) -> &'a str {
 pub fn of<'a>(all: &'a [Entry], pickup: &str) -> Vec<&'a Entry> {
     let is = |(i, e): &(usize, &Entry)| {
         let later = all.get(i + 1..).unwrap_or_default();
-        let named = |name: &String| today(name, later) == pickup;
+        let named = |name: &str| today(name, later) == pickup;
         match &e.what {
             // From here back it has the new name.
             What::Rename { to, record: None, .. } => named(to),
             What::Rename { to, .. } if named(to) => true,
-            what => what.pickups().iter().any(named),
+            what => what.pickups().into_iter().any(named),
         }
     };
     all.iter().enumerate().filter(is).map(|(_, e)| e).collect()
+}
+
+/// An entry with no more in it than is this pickup's: of an import its own lines.
+pub fn own(all: &[Entry], entry: &Entry, pickup: &str) -> Entry {
+    let mut own = entry.clone();
+    if let What::Paper { rows, .. } = &mut own.what {
+        let at = all.iter().position(|e| e.id == entry.id).unwrap_or(all.len());
+        let later = all.get(at + 1..).unwrap_or_default();
+        rows.retain(|r| today(&r.pickup, later) == pickup);
+    }
+    own
 }
 
 /// What the pickup is, by all that was said.

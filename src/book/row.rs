@@ -199,7 +199,7 @@ impl Filter {
             values.extend(self.names.iter().map(|n| exact(n).unwrap_or_else(|| n.clone()).into()));
         }
         if !self.all {
-            text.push_str(" AND NOT replaced AND verdict IS NOT 'rejected'");
+            text.push_str(" AND standing = 1");
         }
         if !self.paper {
             text.push_str(" AND size >= 0");
@@ -256,12 +256,14 @@ const COLUMNS: &str = "path, id, name, over, stage, made_by, lot, taken_at, rig,
 pub fn rows(db: &Connection, filter: &Filter) -> Asked<Vec<Row>> {
     let (condition, values) = filter.words();
     let order = filter.sort.order();
-    // SQLite takes the other columns from the row that holds the maximum.
+    // The latest of each is found in an index that holds all that is asked for; only then rows are fetched. SQLite takes the other
+    // column from the row that holds the maximum.
     let text = match filter.all {
         true => format!("SELECT {COLUMNS} FROM readings WHERE {condition} ORDER BY {order}"),
-        false => {
-            format!("SELECT {COLUMNS}, max(seq) FROM readings WHERE {condition} GROUP BY name ORDER BY {order}")
-        }
+        false => format!(
+            "SELECT {COLUMNS} FROM (SELECT rowid AS latest, max(seq) FROM readings WHERE {condition} GROUP BY name)
+             CROSS JOIN readings ON readings.rowid = latest ORDER BY {order}"
+        ),
     };
     let mut ask = db.prepare(&text)?;
     let rows = ask.query_map(rusqlite::params_from_iter(values), row)?;

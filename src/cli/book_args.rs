@@ -8,6 +8,7 @@ use super::book_returned_args::{ReturnedArgs, SentArgs};
 use super::book_shop_args::{ExperimentArgs, LotArgs};
 use super::shared::Detailed;
 use super::value::{Said, line, one_of, stage};
+use crate::book::paper::DayFirst;
 use crate::book::row::{Filter, Sort, span_of};
 use crate::network::Load;
 use crate::record::stage::Stage;
@@ -45,6 +46,14 @@ pub enum BookAction {
     Sets(Box<super::book_sets_args::SetsArgs>),
     /// Take back the last entry
     Undo(UndoArgs),
+    /// Take another notebook in, such as the one of a class's laptop
+    Add(AddArgs),
+    /// Read everything and say what is wrong with it, and prove a backup
+    Check(BookCheckArgs),
+    /// Put the takes of long ago away, never the readings
+    Thin(ThinArgs),
+    /// Take in the notebook on paper, typed as a table
+    Import(ImportArgs),
 }
 
 #[derive(Debug, Args)]
@@ -114,6 +123,81 @@ pub struct RenameArgs {
 
 #[derive(Debug, Args)]
 pub struct UndoArgs {
+    #[command(flatten)]
+    pub shown: super::shared::Shown,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  coilwright book add /media/stick/notebook
+
+Readings and entries that are here already are left out; what is here is not changed.
+")]
+pub struct AddArgs {
+    /// The folder of the other notebook
+    #[arg(value_name = "OTHER")]
+    pub other: PathBuf,
+    #[command(flatten)]
+    pub shown: super::shared::Shown,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  coilwright book check                            does everything hold together?
+  coilwright book check /media/stick/notebook      and is all of it in this copy?
+
+Exit status 0 where nothing is wrong and the backup is proven, else 3.
+")]
+pub struct BookCheckArgs {
+    /// A copy of the notebook, held against it byte for byte
+    #[arg(value_name = "BACKUP")]
+    pub backup: Option<PathBuf>,
+    #[command(flatten)]
+    pub shown: super::shared::Shown,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  coilwright book thin --older 2y --to /media/disk/takes --dry     how much is it?
+  coilwright book thin --older 2y --to /media/disk/takes
+  coilwright book thin --back --to /media/disk/takes               all of it back
+")]
+pub struct ThinArgs {
+    /// Of readings older than this: 2y, 18mo, 6w, 90d
+    #[arg(long, value_name = "AGE", required_unless_present = "back", conflicts_with = "back")]
+    pub older: Option<String>,
+    /// The folder to which the takes go, or in which they are
+    #[arg(long, value_name = "DIR")]
+    pub to: PathBuf,
+    /// Bring the takes in that folder back
+    #[arg(long)]
+    pub back: bool,
+    /// Only say how much it is
+    #[arg(long, conflicts_with = "back")]
+    pub dry: bool,
+    #[command(flatten)]
+    pub shown: super::shared::Shown,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  coilwright book import old.csv --dry      how is it understood?
+  coilwright book import old.csv
+  coilwright book import old.csv --day dmy  3/4/2006 is the 3rd of April
+
+Headings: day, name, ohms, henries, stage; all other columns become words. The unit of plain numbers may stand in
+the heading: ohms (k).
+")]
+pub struct ImportArgs {
+    /// The table, parted by commas, semicolons or tabs
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// What comes first in days such as 3/4/2006
+    #[arg(long, value_name = "ORDER", value_parser = one_of(&[("dmy", DayFirst::Day), ("mdy", DayFirst::Month)]))]
+    pub day: Option<DayFirst>,
+    /// Only show how it is understood
+    #[arg(long)]
+    pub dry: bool,
     #[command(flatten)]
     pub shown: super::shared::Shown,
 }

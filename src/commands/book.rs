@@ -4,7 +4,10 @@ use crate::cli::args::{BookAction, BookArgs, ListArgs};
 use crate::cli::console::Console;
 use crate::failure::{Result, Status};
 
+mod add;
+mod check;
 mod experiment;
+mod import;
 mod in_guitar;
 pub mod life;
 mod list;
@@ -13,6 +16,7 @@ mod rename;
 mod returned;
 mod sent;
 mod sets;
+mod thin;
 mod undo;
 
 pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
@@ -28,6 +32,10 @@ pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
         Some(BookAction::Experiment(a)) => experiment::run(a, console),
         Some(BookAction::Sets(a)) => sets::run(a, console),
         Some(BookAction::Undo(a)) => undo::run(a, console),
+        Some(BookAction::Add(a)) => add::run(a, console),
+        Some(BookAction::Check(a)) => check::run(a, console),
+        Some(BookAction::Thin(a)) => thin::run(a, console),
+        Some(BookAction::Import(a)) => import::run(a, console),
     }
 }
 

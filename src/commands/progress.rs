@@ -54,3 +54,12 @@ impl TakeBar {
             .set_message(format!("in {} ref {}", meter(p.peak_pickup), meter(p.peak_reference)));
     }
 }
+
+/// Counts whatever is gone through, of which nobody knows yet how many there are.
+pub fn things(name: &'static str) -> ProgressBar {
+    let bar = ProgressBar::no_length();
+    if let Ok(style) = ProgressStyle::with_template("  {pos} {msg} {elapsed}") {
+        bar.set_style(style);
+    }
+    bar.with_message(name)
+}

@@ -41,8 +41,8 @@ pub struct About {
     /// The pole that is up.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub magnet: Option<Pole>,
-    /// Whose hands made it.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    /// Whose hands made it; `by` of an entry is who wrote it.
+    #[serde(default, rename = "made_by", skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
 }
 

@@ -1,17 +1,9 @@
 //! What the notebook's entries say, in words.
 
 use super::words::{self, clean};
-use crate::book::entry::{Entry, What, Words};
+use crate::book::entry::{Entry, Line, What, Words};
 use crate::quantity::{self, Unit};
 use crate::record::about::{About, Pole, Position, Winding};
-
-/// The day that an entry is of: a page of an old notebook has its own, as much of it as was written.
-pub fn day(entry: &Entry) -> String {
-    clean(match &entry.what {
-        What::Paper { day, .. } => day,
-        _ => entry.at.get(..10).unwrap_or_default(),
-    })
-}
 
 /// One entry in one sentence.
 pub fn sentence(entry: &Entry) -> String {
@@ -45,19 +37,33 @@ pub fn sentence(entry: &Entry) -> String {
             format!("the set {}: {}", clean(set), names.join(", "))
         }
         What::Sold { .. } => "sold".into(),
-        What::Paper { ohm, henry, words, .. } => {
-            let figures = [
-                ohm.map(|o| quantity::show(o, Unit::Ohm, 4)),
-                henry.map(|h| quantity::show(h, Unit::Henry, 4)),
-            ];
-            let all = figures.into_iter().chain(recipe(words).map(Some));
-            format!(
-                "read by hand: {}",
-                words::joined(all).unwrap_or_else(|| "nothing".into())
-            )
+        What::Paper { file, rows } => match rows.as_slice() {
+            [line] => format!("read by hand: {}", on_paper(line)),
+            rows => format!("{} lines of {}, read by hand", rows.len(), clean(file)),
+        },
+        What::Thinned { to, records } => {
+            format!("the takes of {} readings were put away in {}", records.len(), clean(to))
         }
         What::Undo { entry } => format!("takes back {}", clean(entry)),
     }
+}
+
+/// The day that it tells of, as written: of a line on paper that line's.
+pub fn day(entry: &Entry) -> String {
+    clean(match &entry.what {
+        What::Paper { rows, .. } if rows.len() == 1 => rows.first().map_or("", |line| &line.day),
+        _ => entry.at.get(..10).unwrap_or_default(),
+    })
+}
+
+/// "6.050 kΩ, 2.400 H, wire old reel".
+pub fn on_paper(line: &Line) -> String {
+    let figures = [
+        line.ohm.map(|o| quantity::show(o, Unit::Ohm, 4)),
+        line.henry.map(|h| quantity::show(h, Unit::Henry, 4)),
+    ];
+    let all = figures.into_iter().chain(recipe(&line.words).map(Some));
+    words::joined(all).unwrap_or_else(|| "nothing".into())
 }
 
 fn recipe(words: &Words) -> impl Iterator<Item = String> + '_ {

@@ -1,5 +1,6 @@
 //! The plug pulled at every operation on files and at 300 moments of chance, and the disk full at every step, of what keeps
-//! what was measured: `tray`, `note`, `measure --repeats`, `rig check`. A word after `--` takes the jobs whose name holds it.
+//! what was measured: `tray`, `note`, `measure --repeats`, `rig check`. The same of what keeps the
+//! notebook: `book add`, `thin`, `import`, `rename`, 200 moments of chance. A word after `--` takes the jobs whose name holds it.
 //! Ends with status 1 if anything was lost. Needs strace (Linux).
 
 use std::time::{Duration, Instant};
@@ -8,17 +9,18 @@ use std::time::{Duration, Instant};
 mod bench;
 #[path = "../cli/kill.rs"]
 mod kill;
+#[path = "../cli/notebooks.rs"]
+mod notebooks;
 
 use kill::{Job, Step, Stop};
 
 const AT_RANDOM: usize = 300;
+const OF_NOTEBOOKS: usize = 200;
 
-fn at_random<'a>(base: &bench::Folder, jobs: &'a [Job]) -> Vec<(&'a Job, Stop)> {
+fn at_random<'a>(base: &bench::Folder, jobs: &'a [Job], many: usize) -> Vec<(&'a Job, Stop)> {
     let times: Vec<Duration> = jobs.iter().map(|j| kill::whole_time(base, j)).collect();
     let each = jobs.iter().zip(times).cycle().enumerate();
-    each.take(AT_RANDOM)
-        .map(|(i, (j, t))| (j, kill::moment(i, t)))
-        .collect()
+    each.take(many).map(|(i, (j, t))| (j, kill::moment(i, t))).collect()
 }
 
 fn main() {
@@ -28,25 +30,16 @@ fn main() {
         let has = |j: &Job| word.as_ref().is_none_or(|w| j.name.contains(w.as_str()));
         all.into_iter().filter(has).collect()
     };
-    let base = kill::workshop();
-    let (jobs, others) = (named(kill::keepers()), named(kill::writers()));
-    let steps: Vec<(&Job, Step)> = jobs
-        .iter()
-        .flat_map(|j| kill::steps(&base, j).into_iter().map(move |s| (j, s)))
-        .collect();
-    let at_each = steps.iter().map(|(j, s)| (*j, Stop::Kill(s.clone()))).collect();
-    let full = steps.iter().filter(|(_, s)| s.takes_room());
-    let full = full.map(|(j, s)| (*j, Stop::FullDisk(s.clone()))).collect();
-    let kinds: [(&str, Vec<(&Job, Stop)>); 4] = [
-        ("killed at every operation", at_each),
-        ("killed at random", at_random(&base, &jobs)),
-        ("whatever else writes, killed at random", at_random(&base, &others)),
-        ("disk full at every step", full),
-    ];
+    let (base, books) = (kill::workshop(), notebooks::old());
+    let (jobs, others, keepers) = (
+        named(kill::keepers()),
+        named(kill::writers()),
+        named(notebooks::keepers()),
+    );
     let mut lost = 0;
-    for (kind, list) in kinds {
+    let mut tell = |kind: &str, base: &bench::Folder, list: Vec<(&Job, Stop)>| {
         let begun = Instant::now();
-        let (stopped, complaints) = kill::tried_all(&base, &list);
+        let (stopped, complaints) = kill::tried_all(base, &list);
         println!(
             "{kind}: {} runs, {stopped} of them stopped, {} complaints, {:.0?}",
             list.len(),
@@ -57,8 +50,29 @@ fn main() {
             println!("  {c}");
         }
         lost += complaints.len();
+    };
+    for (of, base, jobs, many) in [
+        ("", &base, &jobs, AT_RANDOM),
+        ("notebook: ", &books, &keepers, OF_NOTEBOOKS),
+    ] {
+        let steps: Vec<(&Job, Step)> = jobs
+            .iter()
+            .flat_map(|j| kill::steps(base, j).into_iter().map(move |s| (j, s)))
+            .collect();
+        let at_each = steps.iter().map(|(j, s)| (*j, Stop::Kill(s.clone()))).collect();
+        tell(&format!("{of}killed at every operation"), base, at_each);
+        tell(&format!("{of}killed at random"), base, at_random(base, jobs, many));
+        let full = steps.iter().filter(|(_, s)| s.takes_room());
+        let full = full.map(|(j, s)| (*j, Stop::FullDisk(s.clone()))).collect();
+        tell(&format!("{of}disk full at every step"), base, full);
     }
+    tell(
+        "whatever else writes, killed at random",
+        &base,
+        at_random(&base, &others, AT_RANDOM),
+    );
     // Its folder goes with it, which an exit would leave.
+    drop(books);
     drop(base);
     std::process::exit(i32::from(lost > 0));
 }

@@ -147,7 +147,7 @@ fn a_life_tells_what_each_stage_changed() {
     let f = shop();
     let told = f.run(&["book", "neck-7", "--json"]).ended(0).json();
     assert_eq!(told["schema"], "coilwright/life/1");
-    assert_eq!(told["about"]["by"], "mara");
+    assert_eq!(told["about"]["made_by"], "mara");
     let readings = told["readings"].as_array().unwrap();
     assert_eq!(readings.len(), 2);
     assert_eq!(readings[0]["change"], Value::Null);

@@ -15,7 +15,7 @@ use serde_json::Value;
 use crate::bench::{Folder, Made, names};
 
 /// A bench whose takes cost little: short, of a narrow band, with noise in which a fit is soon found.
-const QUICK: [&str; 12] = [
+pub const QUICK: [&str; 12] = [
     "--source",
     "sim",
     "--rate",
@@ -35,15 +35,17 @@ const RIG: &str = "[exciter]\nreference = \"voltage\"\nseries_ohm = 100.0\ninduc
 /// A command that is stopped on its way, and one that goes on with what it left.
 pub struct Job {
     pub name: &'static str,
-    args: Vec<String>,
-    keys: &'static str,
-    next: Vec<String>,
-    next_keys: &'static str,
+    pub args: Vec<String>,
+    pub keys: &'static str,
+    pub next: Vec<String>,
+    pub next_keys: &'static str,
     /// Folders in which the next one writes, so that nothing half written may be left there.
-    tidied: &'static [&'static str],
+    pub tidied: &'static [&'static str],
+    /// What else is not as it should be after the next one.
+    pub held: fn(&Folder) -> Vec<String>,
 }
 
-fn all(args: &[&str]) -> Vec<String> {
+pub fn all(args: &[&str]) -> Vec<String> {
     args.iter().map(|a| (*a).to_owned()).collect()
 }
 
@@ -52,7 +54,7 @@ fn sound(args: &[&str]) -> Vec<String> {
 }
 
 impl Job {
-    fn same(name: &'static str, args: Vec<String>, tidied: &'static [&'static str]) -> Job {
+    pub fn same(name: &'static str, args: Vec<String>, tidied: &'static [&'static str]) -> Job {
         Job {
             name,
             next: args.clone(),
@@ -60,6 +62,7 @@ impl Job {
             keys: "",
             next_keys: "",
             tidied,
+            held: |_| Vec::new(),
         }
     }
 }
@@ -87,6 +90,7 @@ pub fn keepers() -> Vec<Job> {
             keys: "\n6.0k\nn good\nr\n6.1k\nu\ns\nq\n",
             next_keys: "\n6.2k\nq\n",
             tidied: &["lot"],
+            held: |_| Vec::new(),
         },
         Job::same("note", all(&note), &["a"]),
         Job::same(
@@ -306,7 +310,7 @@ pub fn steps(base: &Folder, job: &Job) -> Vec<Step> {
     list
 }
 
-fn said(out: &Output) -> String {
+pub fn said(out: &Output) -> String {
     format!(
         "{}\n{}",
         String::from_utf8_lossy(&out.stdout),
@@ -314,7 +318,7 @@ fn said(out: &Output) -> String {
     )
 }
 
-fn run(f: &Folder, traced: Option<&[&str]>, args: &[String], keys: &str, kill: Option<Duration>) -> Output {
+pub fn run(f: &Folder, traced: Option<&[&str]>, args: &[String], keys: &str, kill: Option<Duration>) -> Output {
     let args: Vec<&str> = args.iter().map(String::as_str).collect();
     let plain = f.command(&args);
     let mut command = match traced {
@@ -406,8 +410,14 @@ pub fn tried(base: &Folder, job: &Job, stop: &Stop) -> Outcome {
     bad.extend(records_without_takes(&f));
     bad.extend(lot_disagrees(&f));
     bad.extend(history_disagrees(&f));
+    bad.extend((job.held)(&f));
     for folder in job.tidied {
-        let left = names(&f.path(folder));
+        // Where nothing was to be written there, there is no folder.
+        let left = if f.path(folder).is_dir() {
+            names(&f.path(folder))
+        } else {
+            Vec::new()
+        };
         let left: Vec<&String> = left
             .iter()
             .filter(|n| n.starts_with('.') && n.ends_with(".tmp"))
@@ -489,7 +499,7 @@ fn json(path: &Path) -> Option<Value> {
     serde_json::from_slice(&std::fs::read(path).ok()?).ok()
 }
 
-fn list(v: &Value) -> impl Iterator<Item = &Value> {
+pub fn list(v: &Value) -> impl Iterator<Item = &Value> {
     v.as_array().into_iter().flatten()
 }
 
@@ -591,6 +601,9 @@ fn history_disagrees(f: &Folder) -> Vec<String> {
         .filter_map(|n| json(&f.path("witness one").join(n).join("record.json")))
         .map(|r| r["id"].clone())
         .collect();
+    if !f.path("north.toml").exists() {
+        return Vec::new();
+    }
     let history = json(&f.path("north.checks.json")).unwrap_or_default();
     let mut bad: Vec<String> = list(&history["checks"])
         .filter(|c| !ids.contains(&c["id"]))
@@ -633,7 +646,7 @@ fn whole(name: &str, bytes: &[u8]) -> bool {
         Some("svg") => bytes.ends_with(b"</svg>\n"),
         // Its last chunk.
         Some("png") => bytes.ends_with(b"IEND\xaeB`\x82"),
-        Some("lib" | "cir" | "sub" | "md" | "html") => !bytes.is_empty(),
+        Some("lib" | "cir" | "sub" | "md" | "html" | "csv") => !bytes.is_empty(),
         _ => false,
     }
 }

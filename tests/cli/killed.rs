@@ -5,13 +5,13 @@ use std::time::Duration;
 use crate::kill::{self, Job, Step, Stop};
 
 /// Of `all`, so many, evenly spread.
-fn spread<T: Clone>(all: &[T], many: usize) -> Vec<T> {
+pub fn spread<T: Clone>(all: &[T], many: usize) -> Vec<T> {
     (0..many.min(all.len()))
         .map(|i| all[i * all.len() / many.min(all.len())].clone())
         .collect()
 }
 
-fn nothing_lost(stopped: usize, of: usize, complaints: &[String]) {
+pub fn nothing_lost(stopped: usize, of: usize, complaints: &[String]) {
     assert!(2 * stopped >= of, "only {stopped} of {of} were stopped in time");
     assert!(
         complaints.is_empty(),

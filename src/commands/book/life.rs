@@ -5,7 +5,7 @@ use std::path::Path;
 use serde::Serialize;
 
 use super::list::{Listed, say_left_out};
-use crate::book::entry::{Entry, What};
+use crate::book::entry::{Entry, Line, What};
 use crate::book::index::{Fresh, Index};
 use crate::book::life;
 use crate::book::row::{Filter, Row, in_order, second_of};
@@ -152,7 +152,7 @@ impl Known {
             readings: self.rows.iter().zip(&self.changes).map(reading).collect(),
             entries: said
                 .filter(|e| with_recipe || !of_recipe(e))
-                .map(without_customer)
+                .map(|e| without_customer(life::own(&self.all, e, &self.name)))
                 .collect(),
             left_out: &self.left_out,
         }
@@ -175,13 +175,8 @@ impl Known {
         let said = life::of(&self.all, &self.name);
         let readings = (0..self.rows.len()).map(|i| (second(&self.rows[i].taken_at), self.step(i)));
         let shown = |e: &&&Entry| !matches!(e.what, What::About { .. } | What::Recipe { .. } | What::Stage { .. });
-        let entries = said.iter().filter(shown).map(|e| {
-            let second = match &e.what {
-                What::Paper { day, .. } => second_of(day).unwrap_or(0),
-                _ => second(&e.at),
-            };
-            (second, LifeStep::Said(Box::new((**e).clone())))
-        });
+        let entries = said.iter().filter(shown);
+        let entries = entries.flat_map(|e| lines(life::own(&self.all, e, &self.name)));
         let mut steps: Vec<(i64, LifeStep)> = readings.chain(entries).collect();
         steps.sort_by_key(|s| s.0);
         Lived {
@@ -197,9 +192,9 @@ impl Known {
         let mut life = self.lived();
         for step in &mut life.steps {
             if let LifeStep::Said(entry) = step {
-                **entry = without_customer(entry);
-                if let (Recipe::Kept, What::Paper { words, .. }) = (recipe, &mut entry.what) {
-                    words.clear();
+                **entry = without_customer((**entry).clone());
+                if let (Recipe::Kept, What::Paper { rows, .. }) = (recipe, &mut entry.what) {
+                    rows.iter_mut().for_each(|line| line.words.clear());
                 }
             }
         }
@@ -238,13 +233,28 @@ pub fn recipe_words(all: &[Entry], said: &[&Entry]) -> Vec<String> {
     design.into_iter().chain(words).collect()
 }
 
+/// An entry as steps of a life: an import is one for each of its lines, on that line's day.
+fn lines(entry: Entry) -> Vec<(i64, LifeStep)> {
+    let What::Paper { file, rows } = &entry.what else {
+        return vec![(second(&entry.at), LifeStep::Said(Box::new(entry)))];
+    };
+    let line = |row: &Line| {
+        let what = What::Paper {
+            file: file.clone(),
+            rows: vec![row.clone()],
+        };
+        let entry = Entry { what, ..entry.clone() };
+        (second_of(&row.day).unwrap_or(0), LifeStep::Said(Box::new(entry)))
+    };
+    rows.iter().map(line).collect()
+}
+
 fn second(stamp: &str) -> i64 {
     moment(stamp).map_or(0, |t| t.as_second())
 }
 
 /// To whom it went is the shop's alone.
-fn without_customer(entry: &Entry) -> Entry {
-    let mut entry = entry.clone();
+fn without_customer(mut entry: Entry) -> Entry {
     if let What::Sent { to, .. } = &mut entry.what {
         *to = None;
     }

@@ -22,6 +22,12 @@ pub fn run(args: &UndoArgs, console: &mut Console) -> Result<Status> {
             "readings are never taken back; measure again, or rename one that was another pickup's",
         ));
     };
+    if let What::Thinned { to, .. } = &last.what {
+        return Err(Failure::new(
+            format!("the last entry says that takes were put away in {to}"),
+            format!("`coilwright book thin --back --to {to}` brings them back, and the entry with them"),
+        ));
+    }
     let entry = wanted::say(&notebook, What::Undo { entry: last.id.clone() })?;
     if args.shown.json {
         console.json(&Written {

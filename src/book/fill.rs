@@ -1,6 +1,8 @@
-//! The tables of the index, and what is written into them.
+//! Fills the index's tables: a reading, an entry, and what entries make of readings.
 
-use rusqlite::{Transaction, params};
+use std::path::Path;
+
+use rusqlite::{Result as Asked, Transaction, params};
 
 use super::entry::{Entry, What};
 use super::look::{Found, Mark};
@@ -9,30 +11,8 @@ use super::{entries, row};
 use crate::failure::Result;
 use crate::record::Pickup;
 use crate::record::when::moment;
-use std::path::Path;
 
-type Asked<T> = rusqlite::Result<T>;
-
-/// Of the tables below. An index of another version is made anew.
-pub(super) const VERSION: i64 = 1;
-
-pub(super) const TABLES: &str = "
-CREATE TABLE readings (
-  path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, lot TEXT, replaced INTEGER, unread TEXT,
-  id TEXT, told TEXT, name TEXT, over TEXT, told_stage TEXT, stage TEXT, made_by TEXT, taken_at TEXT, seq INTEGER, rig TEXT,
-  load TEXT, channels INTEGER, definition TEXT, f0_hz REAL, u_f0_hz REAL, q REAL, u_q REAL, peak_hz REAL, u_peak_hz REAL,
-  peak_db REAL, u_peak_db REAL, level_db REAL, u_level_db REAL, ohm20 REAL, verdict TEXT, simulated INTEGER, take TEXT,
-  same TEXT, again INTEGER DEFAULT 0) WITHOUT ROWID;
-CREATE INDEX by_name ON readings (name, seq);
-CREATE INDEX by_id ON readings (id);
-CREATE INDEX by_same ON readings (same);
-CREATE INDEX by_day ON readings (seq);
-CREATE TABLE entries (path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, body TEXT, unread TEXT);
-CREATE TABLE looks (notebook TEXT, at INTEGER, took INTEGER);
-";
-
-/// A reading; one that cannot be read with the reason.
-pub(super) fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
+pub fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
     let mark = found.mark;
     let (seen, unread) = match seen {
         Ok(seen) => (seen, None),
@@ -97,22 +77,41 @@ fn sequence(second: i64, path: &str) -> i64 {
     second.saturating_mul(10_000).saturating_add(number.clamp(0, 9_999))
 }
 
-pub(super) fn put_entry(all: &Transaction, notebook: &Path, found: &Found) -> Asked<()> {
+pub fn put_entry(all: &Transaction, notebook: &Path, found: &Found) -> Asked<()> {
     let read = entries::read(&notebook.join(&found.path));
     let mark = found.mark;
     let (body, unread) = match &read {
         Ok(entry) => (serde_json::to_string(entry).ok(), None),
         Err(e) => (None, Some(e.to_string())),
     };
+    let names = read.is_ok_and(|e| matches!(e.what, What::Rename { .. } | What::Stage { .. } | What::Undo { .. }));
     all.execute(
-        "INSERT OR REPLACE INTO entries VALUES (?,?,?,?,?,?)",
-        params![found.path, mark.size, mark.changed, mark.folder_changed, body, unread],
+        "INSERT OR REPLACE INTO entries VALUES (?,?,?,?,?,?,?)",
+        params![
+            found.path,
+            mark.size,
+            mark.changed,
+            mark.folder_changed,
+            names,
+            body,
+            unread
+        ],
     )?;
     Ok(())
 }
 
+/// Those that hold, in order of their time; `condition`: of the table of entries.
+pub fn holding(db: &rusqlite::Connection, condition: &str) -> Asked<Vec<Entry>> {
+    let mut ask = db.prepare(&format!(
+        "SELECT body FROM entries WHERE body IS NOT NULL AND {condition}"
+    ))?;
+    let bodies: Vec<String> = ask.query_map([], |r| r.get(0))?.collect::<Asked<_>>()?;
+    let read = bodies.iter().filter_map(|b| serde_json::from_str(b).ok());
+    Ok(entries::holding(read.collect()))
+}
+
 /// Names and stages as the entries have them: of all readings, or of one.
-pub(super) fn settle(all: &Transaction, path: Option<&str>) -> Asked<()> {
+pub fn settle(all: &Transaction, path: Option<&str>) -> Asked<()> {
     let only = |text: &str| match path {
         Some(_) => format!("{text} path = ?1 AND "),
         None => format!("{text} ?1 IS NULL AND "),
@@ -121,13 +120,15 @@ pub(super) fn settle(all: &Transaction, path: Option<&str>) -> Asked<()> {
         &(only("UPDATE readings SET name = told, stage = told_stage WHERE") + "1"),
         [path],
     )?;
-    let mut ask = all.prepare("SELECT body FROM entries WHERE body IS NOT NULL")?;
-    let bodies: Vec<String> = ask.query_map([], |r| r.get(0))?.collect::<Asked<_>>()?;
-    let list = bodies.iter().filter_map(|b| serde_json::from_str::<Entry>(b).ok());
-    let list = entries::holding(list.collect());
-    if path.is_none() {
-        put_paper(all, &list)?;
-    }
+    // One new reading does not wait for long lists of old ones.
+    let list = match path {
+        Some(_) => holding(all, "names")?,
+        None => {
+            let list = holding(all, "1")?;
+            put_paper(all, &list)?;
+            list
+        }
+    };
     for entry in &list {
         let until = sequence(moment(&entry.at).map_or(i64::MAX, |t| t.as_second()), "9999");
         match &entry.what {
@@ -159,57 +160,53 @@ pub(super) fn settle(all: &Transaction, path: Option<&str>) -> Asked<()> {
 fn put_paper(all: &Transaction, list: &[Entry]) -> Asked<()> {
     all.execute("DELETE FROM readings WHERE size < 0", [])?;
     for entry in list {
-        let What::Paper {
-            pickup,
-            day,
-            stage,
-            ohm,
-            ..
-        } = &entry.what
-        else {
+        let What::Paper { rows, .. } = &entry.what else {
             continue;
         };
-        let seen = Seen {
-            id: entry.id.clone(),
-            taken_at: day.clone(),
-            second: row::second_of(day).unwrap_or(0),
-            pickup: Pickup {
-                name: pickup.clone(),
-                stage: stage.clone(),
-                ..Pickup::default()
-            },
-            ohm20: *ohm,
-            ..Seen::default()
-        };
-        let found = Found {
-            path: format!("{}/{}", entries::FOLDER, entry.id),
-            mark: Mark {
-                size: -1,
-                ..Mark::default()
-            },
-            lot: None,
-            replaced: false,
-        };
-        put(all, &found, Ok(seen))?;
+        for (n, line) in rows.iter().enumerate() {
+            let id = format!("{}.{}", entry.id, n + 1);
+            let seen = Seen {
+                id: id.clone(),
+                taken_at: line.day.clone(),
+                second: row::second_of(&line.day).unwrap_or(0),
+                pickup: Pickup {
+                    name: line.pickup.clone(),
+                    stage: line.stage.clone(),
+                    ..Pickup::default()
+                },
+                ohm20: line.ohm,
+                ..Seen::default()
+            };
+            let found = Found {
+                path: format!("{}/{id}", entries::FOLDER),
+                mark: Mark {
+                    size: -1,
+                    ..Mark::default()
+                },
+                lot: None,
+                replaced: false,
+            };
+            put(all, &found, Ok(seen))?;
+        }
     }
     Ok(())
 }
 
-/// A reading that lies in the notebook twice counts once, by the one that stands: all of them, or those of an id.
-pub(super) fn count_once(all: &Transaction, same: Option<&str>) -> Asked<()> {
+/// A reading that lies in the notebook twice counts once, by the one that stands: all of them, or those of one. The shorter path is
+/// the one that copies were made from, as a rule.
+pub fn count_once(all: &Transaction, same: Option<&str>) -> Asked<()> {
+    const FIRST: &str =
+        "(SELECT path FROM readings AS r WHERE r.same = readings.same ORDER BY replaced, length(path), path LIMIT 1)";
     match same {
         Some(same) => all.execute(
-            "UPDATE readings SET again = path != (SELECT path FROM readings WHERE same = ?1 ORDER BY replaced, path LIMIT 1)
-             WHERE same = ?1",
+            &format!("UPDATE readings SET again = path != {FIRST} WHERE same = ?1"),
             [same],
         )?,
         None => {
             all.execute("UPDATE readings SET again = 0 WHERE again", [])?;
-            all.execute(
-                "UPDATE readings SET again = 1 WHERE same IN (SELECT same FROM readings GROUP BY same HAVING count(*) > 1)
-                 AND path != (SELECT path FROM readings AS r WHERE r.same = readings.same ORDER BY replaced, path LIMIT 1)",
-                [],
-            )?
+            let text = "UPDATE readings SET again = 1 WHERE path != ";
+            let several = "AND same IN (SELECT same FROM readings GROUP BY same HAVING count(*) > 1)";
+            all.execute(&format!("{text}{FIRST} {several}"), [])?
         }
     };
     Ok(())
@@ -217,7 +214,7 @@ pub(super) fn count_once(all: &Transaction, same: Option<&str>) -> Asked<()> {
 
 /// What two copies of one reading have in common; `None` where nobody can tell. The built-in bench makes the same take twice
 /// within a second, under two loads.
-pub(super) fn same(seen: &Seen) -> Option<String> {
+pub fn same(seen: &Seen) -> Option<String> {
     let told = |text: &Option<String>| text.as_ref().map_or(String::new(), |t| format!("+{t}"));
     (!seen.id.is_empty()).then(|| [seen.id.clone(), told(&seen.pickup.over), told(&seen.load)].join("|"))
 }

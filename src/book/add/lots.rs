@@ -1,0 +1,129 @@
+//! Lots of another notebook: whole, or what has come to one that is here since.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+
+use super::{Add, How, Lot, MOST_BYTES, Reading, other_name};
+use crate::failure::{Failure, Result};
+use crate::fileio;
+use crate::shop::lot::{Tray, is_plain};
+
+const TRAY: &str = "tray.json";
+
+impl Add<'_> {
+    pub(super) fn lots(&mut self, readings: &[&Reading]) -> Result<()> {
+        let mut lots: BTreeMap<&str, Vec<&Reading>> = BTreeMap::new();
+        for reading in readings {
+            let top = reading.found.path.split(['/', '\\']).next().unwrap_or_default();
+            lots.entry(top).or_default().push(reading);
+        }
+        lots.into_iter()
+            .try_for_each(|(lot, readings)| self.lot(lot, &readings))
+    }
+
+    fn lot(&mut self, lot: &str, readings: &[&Reading]) -> Result<()> {
+        let place = self.notebook.join(lot);
+        let inside = |p: &&std::path::PathBuf| p.starts_with(lot);
+        let ours: BTreeSet<&str> = self
+            .here
+            .iter()
+            .filter(|(_, p)| inside(p))
+            .map(|(id, _)| id.as_str())
+            .collect();
+        let begun = ours.iter().all(|id| readings.iter().any(|r| r.id == *id));
+        let new = readings.iter().any(|r| !self.here.contains_key(&r.id));
+        if !ours.is_empty() && begun && place.join(TRAY).is_file() {
+            return self.goes_on(lot, readings);
+        }
+        if !new {
+            return readings.iter().try_for_each(|r| self.again(r));
+        }
+        if place.symlink_metadata().is_err() {
+            return self.whole(lot, lot, readings);
+        }
+        let from = fileio::name_of(self.other);
+        let base = match is_plain(&from) {
+            true => format!("{lot}-{from}"),
+            false => format!("{lot}-added"),
+        };
+        let free = |n: &str| self.notebook.join(n).symlink_metadata().is_err();
+        let name = if free(&base) { base } else { other_name(&base, free)? };
+        self.whole(lot, &name, readings)
+    }
+
+    fn whole(&mut self, lot: &str, to: &str, readings: &[&Reading]) -> Result<()> {
+        let mut names = Vec::new();
+        let new: Vec<&Reading> = readings
+            .iter()
+            .filter(|r| !self.here.contains_key(&r.id))
+            .copied()
+            .collect();
+        for reading in new {
+            // "neck-12-07" is neck-12-class-07 in the lot neck-12-class: another neck-12-07 is here.
+            let own = reading.name.strip_prefix(lot).filter(|_| to != lot);
+            let name = own.map_or_else(|| reading.name.clone(), |rest| format!("{to}{rest}"));
+            self.keep_name(reading, &name)?;
+            names.push((reading, name));
+        }
+        let (from, place) = (self.other.join(lot), self.notebook.join(to));
+        self.staging.bring(&from, &place, &mut self.out.left_out)?;
+        for (reading, name) in names {
+            let inside = Path::new(&reading.found.path)
+                .strip_prefix(lot)
+                .unwrap_or(Path::new(""));
+            self.arrived(reading, &Path::new(to).join(inside), &name);
+        }
+        let how = if to == lot { How::New } else { How::OtherName };
+        self.told(lot, to, how);
+        Ok(())
+    }
+
+    fn told(&mut self, lot: &str, to: &str, how: How) {
+        self.out.lots.push(Lot {
+            lot: lot.to_owned(),
+            to: to.to_owned(),
+            how,
+        });
+    }
+
+    /// All readings that are here are of it: what came since comes in, and last the lot's own file.
+    fn goes_on(&mut self, lot: &str, readings: &[&Reading]) -> Result<()> {
+        let (theirs, ours) = (self.other.join(lot).join(TRAY), self.notebook.join(lot).join(TRAY));
+        let _held = fileio::hold(&ours)?.ok_or_else(|| {
+            Failure::new(
+                format!("the lot {lot} is on a tray at this moment"),
+                "end that one with q",
+            )
+        })?;
+        let read = |path: &Path| {
+            let bytes = fileio::read_limited(path, MOST_BYTES)?;
+            Ok((Tray::parse(&path.display().to_string(), &bytes)?, bytes))
+        };
+        let (their_tray, bytes) = read(&theirs)?;
+        let (our_tray, _) = read(&ours)?;
+        let mut came = false;
+        for reading in readings {
+            if self.here.contains_key(&reading.id) {
+                self.again(reading)?;
+                continue;
+            }
+            let to = Path::new(&reading.found.path);
+            if self.notebook.join(to).symlink_metadata().is_ok() {
+                let what = format!("{}: its place is taken here", self.other.join(to).display());
+                self.out.left_out.push(what);
+                continue;
+            }
+            self.keep_name(reading, &reading.name.clone())?;
+            self.bring(reading, to)?;
+            came = true;
+        }
+        if their_tray.entries.len() > our_tray.entries.len() {
+            fileio::write_atomically(&ours, &bytes)?;
+            came = true;
+        }
+        if came {
+            self.told(lot, lot, How::GoesOn);
+        }
+        Ok(())
+    }
+}

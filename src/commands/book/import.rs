@@ -1,0 +1,78 @@
+//! `book import`: a notebook on paper, typed as a table, as one entry.
+
+use serde::Serialize;
+
+use crate::book::entries;
+use crate::book::entry::{Entry, Line, What};
+use crate::book::paper;
+use crate::cli::args::ImportArgs;
+use crate::cli::console::Console;
+use crate::commands::wanted;
+use crate::failure::{Failure, Result, Status};
+use crate::fileio;
+use crate::report::text;
+
+/// More lines than an entry can hold, and than anybody has written by hand.
+const MOST_BYTES: u64 = 8 << 20;
+
+#[derive(Debug, Serialize)]
+struct Document<'a> {
+    schema: &'static str,
+    /// Null where all of it was here, or nothing was to be written.
+    entry: Option<&'a Entry>,
+    rows: &'a [Line],
+    known: usize,
+    remarks: &'a [String],
+}
+
+pub fn run(args: &ImportArgs, console: &mut Console) -> Result<Status> {
+    let notebook = wanted::notebook()?;
+    if !notebook.is_dir() {
+        return Err(Failure::new(
+            format!("there is no notebook in {}", notebook.display()),
+            "make the folder first, or say which with `coilwright use --folder DIR`",
+        ));
+    }
+    let file = fileio::name_of(&args.file);
+    let read = paper::read(&fileio::read_text_limited(&args.file, MOST_BYTES)?, &file, args.day)?;
+    let said = entries::all(&notebook).hold;
+    let known: Vec<&Line> = said
+        .iter()
+        .flat_map(|e| match &e.what {
+            What::Paper { rows, .. } => rows.as_slice(),
+            _ => &[],
+        })
+        .collect();
+    let all = read.lines.len();
+    let rows = paper::new_ones(read.lines, &known);
+    let entry = match rows.is_empty() || args.dry {
+        true => None,
+        false => Some(wanted::say(
+            &notebook,
+            What::Paper {
+                file: file.clone(),
+                rows: rows.clone(),
+            },
+        )?),
+    };
+    if args.shown.json {
+        console.json(&Document {
+            schema: "coilwright/imported/1",
+            entry: entry.as_ref(),
+            rows: &rows,
+            known: all - rows.len(),
+            remarks: &read.remarks,
+        })?;
+        return Ok(Status::Done);
+    }
+    console.words(&text::imported_text(
+        &read.columns,
+        &rows,
+        all - rows.len(),
+        entry.is_some(),
+    ))?;
+    for remark in &read.remarks {
+        console.remark(remark);
+    }
+    Ok(Status::Done)
+}

@@ -25,4 +25,5 @@ pub mod shop;
 pub mod stats;
 pub mod stimulus;
 pub mod transfer;
+pub mod watch;
 pub mod wrap;

@@ -61,6 +61,7 @@ fn dispatch(command: Command, console: &mut Console) -> Result<Status> {
         Command::Drive(a) => commands::drive::run(&a, console),
         Command::Use(a) => commands::remember::run(&a, console),
         Command::Measure(a) => commands::measure::run(*a, console),
+        Command::Watch(a) => commands::watch::run(&a, console),
         Command::Analyze(a) => commands::analyze::run(&a, console),
         Command::Compare(a) => commands::compare::run(&a, console),
         Command::Loads(a) => commands::loads::run(&a, console),

@@ -19,10 +19,11 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::stop::Stop;
-use super::{Capture, Progress, Provenance, Request, Take};
+use super::{Capture, Progress, Provenance, Request, Rounds, Take};
 use crate::failure::{Failure, Result};
 use rolling::Tape;
-use session::{OPEN_LIMIT, Session, Shared};
+use session::{OPEN_LIMIT, Played, Session, Shared};
+use voice::Then;
 use waiting::bounded;
 
 mod devices;
@@ -31,6 +32,7 @@ mod ledger;
 mod proof;
 mod refusal;
 mod rolling;
+mod rounds;
 mod selection;
 mod session;
 mod voice;
@@ -93,6 +95,16 @@ impl Capture for Live {
         )
     }
 
+    fn rounds(&mut self, rate_hz: u32, round: &[f32]) -> Result<Box<dyn Rounds>> {
+        let shared = Arc::new(Shared::new(self.stop.clone()));
+        Ok(Box::new(rounds::Running::start(
+            &self.selection,
+            rate_hz,
+            round,
+            shared,
+        )?))
+    }
+
     /// A take that meets trouble is brought back with the trouble named; one that never begins is a failure.
     fn take(&mut self, request: &Request, progress: &mut dyn FnMut(Progress)) -> Result<Take> {
         let rate_hz = request.rate_hz;
@@ -104,8 +116,11 @@ impl Capture for Live {
         }
         let shared = Arc::new(Shared::new(self.stop.clone()));
         shared.stopped()?;
-        let drive: Arc<[f32]> = request.drive.as_slice().into();
-        let (session, opened) = Session::start(&self.selection, rate_hz, drive, &shared)?;
+        let played = Played {
+            drive: request.drive.as_slice().into(),
+            then: Then::Silence,
+        };
+        let (session, opened) = Session::start(&self.selection, rate_hz, played, &shared)?;
         let [output, input] = &opened.labels;
         let mut tape = Tape::new(opened.ring, request.drive.len() + rate_hz as usize);
         let tape_from = rolling::settle(&shared, &opened.labels, &mut tape, rate_hz)?;

@@ -97,11 +97,21 @@ pub fn silence(rate_hz: u32, count: u32) -> Request {
     }
 }
 
+/// A signal that goes round and round, and what answers it.
+pub trait Rounds {
+    /// Waits for whole rounds, as long as the one played, and brings all that have come: the pickup first, then the reference.
+    fn next(&mut self) -> crate::failure::Result<Vec<[Vec<f32>; 2]>>;
+    /// Hangs another load on the pickup, where that is not done by hand.
+    fn hang(&mut self, _load: &crate::network::Load) {}
+}
+
 /// Plays a drive signal and brings back the take. Implementations print nothing; progress goes through the callback.
 pub trait Capture {
     /// In words, for the record and the screen.
     fn describe(&self) -> String;
     fn take(&mut self, request: &Request, progress: &mut dyn FnMut(Progress)) -> crate::failure::Result<Take>;
+    /// Plays one round over and over, with a ramp before the first, until what is given back is dropped: silent within a buffer then.
+    fn rounds(&mut self, rate_hz: u32, round: &[f32]) -> crate::failure::Result<Box<dyn Rounds>>;
     /// Records while somebody taps `count` times.
     fn taps(&mut self, rate_hz: u32, count: u32, progress: &mut dyn FnMut(Progress)) -> crate::failure::Result<Take> {
         self.take(&silence(rate_hz, count), progress)

@@ -29,7 +29,6 @@ impl Stop {
     }
 
     /// As by Ctrl-C.
-    #[cfg(test)]
     pub fn press(&self) {
         self.pressed.store(true, Ordering::Relaxed);
     }

@@ -14,6 +14,7 @@ pub use super::rig_args::*;
 pub use super::shared::*;
 pub use super::take_args::*;
 pub use super::value::*;
+pub use super::watch_args::*;
 
 const TOP_EXAMPLES: &str = "\
 First look, without any hardware:
@@ -52,6 +53,8 @@ pub enum Command {
     Use(UseArgs),
     /// Measure one pickup: play, record, fit, keep the record
     Measure(Box<MeasureArgs>),
+    /// Watch a pickup's curve while it is handled
+    Watch(Box<WatchArgs>),
     /// Read takes recorded earlier or elsewhere, and keep the records
     Analyze(AnalyzeArgs),
     /// Lay records over each other and list the differences
@@ -70,7 +73,7 @@ pub enum Command {
     Potting(PottingArgs),
     /// The notebook: every pickup in a list, or the life of one
     Book(Box<BookArgs>),
-    /// One page of what there is, for a browser or a printer; sheets to take home
+    /// One page for a browser or a printer, and sheets to take home
     Page(Box<PageArgs>),
     /// Keep a rig the same rig: what it is, whether it still is, what belongs to it
     Rig(RigCommand),

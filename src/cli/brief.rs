@@ -5,15 +5,18 @@ use std::fmt::Write as _;
 use clap::{Command, CommandFactory as _};
 
 use super::args::Cli;
+use super::console;
+use crate::wrap;
 
 /// Of commands that have more than ten, those that are used daily.
-const DAILY: [(&str, &[&str]); 12] = [
+const DAILY: [(&str, &[&str]); 13] = [
     (
         "measure",
         &[
             "rig", "load", "over", "ohms", "room", "stage", "by", "note", "repeats", "source",
         ],
     ),
+    ("watch", &["over", "page", "rig", "load", "room", "level", "source"]),
     (
         "tray",
         &["standard", "rig", "load", "columns", "room", "stage", "by", "source"],
@@ -80,10 +83,13 @@ const DAILY: [(&str, &[&str]); 12] = [
 const GROUPS: [(&str, &[&str]); 5] = [
     ("To begin with", &["demo", "devices", "use"]),
     ("The rig", &["rig", "drive"]),
-    ("A pickup", &["measure", "analyze", "compare", "coil", "loads"]),
+    ("A pickup", &["measure", "watch", "analyze", "compare", "coil", "loads"]),
     ("Lots and wax", &["tray", "standard", "potting"]),
     ("The notebook", &["book", "note", "page"]),
 ];
+
+/// Columns before what a command is about.
+const ABOUT: usize = 12;
 
 /// The command line with its short and its long help.
 pub fn command() -> Command {
@@ -113,11 +119,10 @@ fn listed(command: &Command) -> String {
         let _ = writeln!(out, "\n{heading}:");
         for name in names {
             let about = command.find_subcommand(name).and_then(Command::get_about);
-            let _ = writeln!(
-                out,
-                "  {name:<9} {}",
-                about.map(ToString::to_string).unwrap_or_default()
-            );
+            let about = about.map(ToString::to_string).unwrap_or_default();
+            let room = console::width() - ABOUT;
+            let about = wrap::lines(&about, |l| wrap::columns(l) <= room).join(&format!("\n{:ABOUT$}", ""));
+            let _ = writeln!(out, "  {name:<9} {about}");
         }
     }
     out

@@ -17,6 +17,8 @@ pub struct Console<'a> {
     keys: Option<Keys>,
     /// To be said with the result.
     later: Vec<String>,
+    /// Whoever read the results has gone away.
+    unread: bool,
 }
 
 impl<'a> Console<'a> {
@@ -27,6 +29,7 @@ impl<'a> Console<'a> {
             stop: Stop::default(),
             keys: None,
             later: Vec::new(),
+            unread: false,
         }
     }
 
@@ -58,14 +61,22 @@ impl<'a> Console<'a> {
         }
         let ended = self.out.write_all(text.as_bytes()).and_then(|()| self.out.flush());
         match ended {
-            // Whoever read the output has gone away: nothing left to tell.
-            Err(e) if e.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+            // Nothing left to tell.
+            Err(e) if e.kind() == std::io::ErrorKind::BrokenPipe => {
+                self.unread = true;
+                Ok(())
+            }
             Err(e) => Err(Failure::new(
                 format!("cannot write the result: {e}"),
                 "check where the output goes",
             )),
             Ok(()) => Ok(()),
         }
+    }
+
+    /// Whether nobody reads the results any more.
+    pub fn unread(&self) -> bool {
+        self.unread
     }
 
     /// A result in words, on standard output; lines are broken at the terminal's width.

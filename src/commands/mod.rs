@@ -27,3 +27,4 @@ pub mod sound;
 pub mod standard;
 pub mod tray;
 mod wanted;
+pub mod watch;

@@ -26,6 +26,7 @@ pub mod rig_words;
 mod sheet;
 pub mod text;
 pub mod tray_plot;
+pub mod watch;
 mod words;
 
 #[cfg(test)]

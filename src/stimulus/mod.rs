@@ -74,6 +74,40 @@ pub fn make(settings: &Settings) -> Result<Drive> {
     })
 }
 
+/// Seconds of a round: its lines lie 5 Hz apart, so that both mains and their multiples fall on lines, which are left out, and on
+/// nothing else.
+const ROUND_S: f64 = 0.2;
+
+/// Periodic noise that is played over and over: one period of it, and the lines that carry it.
+#[derive(Debug, Clone)]
+pub struct Round {
+    pub rate_hz: u32,
+    /// Full scale = 1.0.
+    pub samples: Vec<f32>,
+    /// Whether the line at so many cycles in a round is played.
+    pub lines: Vec<bool>,
+}
+
+impl Round {
+    pub fn seconds(&self) -> f64 {
+        self.samples.len() as f64 / f64::from(self.rate_hz)
+    }
+}
+
+/// Makes a round; of the settings' length and shape nothing counts.
+pub fn round(settings: &Settings) -> Result<Round> {
+    settings.check()?;
+    let frames = 2 * (0.5 * ROUND_S * f64::from(settings.rate_hz)).round() as usize;
+    let (x, lines) = noise::round(settings, frames)?;
+    let top = x.iter().fold(0.0f64, |m, x| m.max(x.abs()));
+    let scale = 10f64.powf(settings.level_dbfs / 20.0) / top;
+    Ok(Round {
+        rate_hz: settings.rate_hz,
+        samples: x.iter().map(|x| quantise(x * scale)).collect(),
+        lines,
+    })
+}
+
 fn quantise(x: f64) -> f32 {
     const FULL: f64 = 8_388_608.0;
     ((x * FULL).round().clamp(-FULL, FULL - 1.0) / FULL) as f32
@@ -158,6 +192,24 @@ mod tests {
         let crest = 10f64.powf(-12.0 / 20.0) / rms;
         // Random phases give about 4.3 for this many lines.
         assert!(crest < 3.0, "{crest}");
+    }
+
+    #[test]
+    fn a_round_has_its_level_and_no_line_on_the_mains() {
+        for rate_hz in [44_100, 48_000, 96_000] {
+            let r = round(&Settings::at_rate(rate_hz)).unwrap();
+            let n = r.samples.len();
+            assert!((r.seconds() - 0.2).abs() < 1e-3);
+            let peak = r.samples.iter().fold(0f32, |m, x| m.max(x.abs()));
+            assert!((20.0 * peak.log10() + 12.0).abs() < 1e-4);
+            let x = fft::forward(r.samples.iter().map(|x| f64::from(*x)), n, n / 2);
+            let power = |k: usize| x[k].norm_sqr();
+            let played: f64 = (0..n / 2).filter(|k| r.lines[*k]).map(power).sum();
+            let rest: f64 = (0..n / 2).filter(|k| !r.lines[*k]).map(power).sum();
+            assert!(rest < 1e-9 * played, "{rest} {played}");
+            // 5 Hz apart: 50, 60, 100, 120 Hz are lines 10, 12, 20, 24.
+            assert!([10, 12, 20, 24].iter().all(|k| !r.lines[*k]) && r.lines[11] && r.lines[21]);
+        }
     }
 
     #[test]

@@ -47,6 +47,13 @@ pub(super) fn periodic(s: &Settings) -> Result<Body> {
     })
 }
 
+/// One period of `frames` samples that goes on into itself, and which lines it has.
+pub(super) fn round(s: &Settings, frames: usize) -> Result<(Vec<f64>, Vec<bool>)> {
+    let wanted = amplitudes(s, frames)?;
+    let lines = wanted.iter().map(|a| *a > 0.0).collect();
+    Ok((low_crest(&wanted, frames, s.seed), lines))
+}
+
 /// Of each line up to half the rate: nought outside the band and on the mains.
 fn amplitudes(s: &Settings, period: usize) -> Result<Vec<f64>> {
     let spacing = f64::from(s.rate_hz) / period as f64;

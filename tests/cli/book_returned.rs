@@ -176,7 +176,8 @@ fn in_its_guitar_at_the_jack() {
         "{}",
         whole.out
     );
-    assert!(whole.out.contains("ask the polarity indicator"), "{}", whole.out);
+    let told = whole.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(told.contains("ask the polarity indicator"), "{told}");
     // The bridge is dead alone, and wound the other way round where both are on.
     f.write(
         "faults.txt",

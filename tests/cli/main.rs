@@ -36,4 +36,5 @@ mod stopped;
 #[cfg(unix)]
 mod terminal;
 mod tray;
+mod watch;
 mod width;

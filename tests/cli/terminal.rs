@@ -7,6 +7,7 @@ use std::process::{Child, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
+use rustix::process::{Pid, Signal, kill_process};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{Winsize, tcsetwinsize};
 use serde_json::Value;
@@ -236,4 +237,53 @@ fn a_day_at_the_tray_by_keys() {
     // Nothing measured was lost, nothing asked was forgotten: 39 figures typed.
     let readings = tray["entries"].as_array().unwrap().iter();
     assert_eq!(readings.filter(|e| e["readings"][0]["meter"] == "meter A").count(), 39);
+}
+
+/// The picture in its place: figures, curve, keys; the terminal is as it was when it ends, however it ends.
+#[test]
+fn a_pickup_is_watched_in_its_place() {
+    let f = Folder::new();
+    for (columns, end) in [(80, "q"), (44, "\u{3}")] {
+        let mut t = Terminal::of_width(&f, &["watch", "neck-7", "--source", "sim"], columns);
+        let before = rustix::termios::tcgetattr(&t.keys).unwrap().local_modes;
+        t.until("M O V I N G");
+        t.until("steady");
+        assert!(
+            !rustix::termios::tcgetattr(&t.keys)
+                .unwrap()
+                .local_modes
+                .contains(rustix::termios::LocalModes::ICANON)
+        );
+        let frame = t.until("q end");
+        let frame = plain(&frame);
+        assert!(
+            frame.contains("Peak, kHz") && frame.contains("f0, kHz") && frame.contains(" ± "),
+            "{frame}"
+        );
+        assert!(frame.chars().any(|c| ('\u{2801}'..='\u{28ff}').contains(&c)), "{frame}");
+        assert!(
+            frame
+                .lines()
+                .all(|l| l.trim_end().chars().count() <= usize::from(columns)),
+            "{frame}"
+        );
+        t.press(" ");
+        t.until("A is held");
+        t.press("\x1b[D\x1b[D\x1b[D\x1b[D");
+        t.until("M O V I N G");
+        t.until("steady");
+        let moved = plain(&t.until("q end"));
+        let held = moved.lines().find(|l| l.starts_with("A  ")).unwrap();
+        assert!(held.contains("now "), "{held}");
+        t.press(end);
+        assert_eq!(t.child.wait().unwrap().code(), Some(0));
+        let after = rustix::termios::tcgetattr(&t.keys).unwrap().local_modes;
+        assert_eq!(before, after);
+    }
+    let mut t = Terminal::start(&f, &["watch", "neck-7", "--source", "sim"]);
+    let before = rustix::termios::tcgetattr(&t.keys).unwrap().local_modes;
+    t.until("steady");
+    kill_process(Pid::from_child(&t.child), Signal::TERM).unwrap();
+    assert_eq!(t.child.wait().unwrap().code(), Some(0));
+    assert_eq!(before, rustix::termios::tcgetattr(&t.keys).unwrap().local_modes);
 }

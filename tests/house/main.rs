@@ -10,10 +10,10 @@ mod source;
 
 /// A room uses those before it, never one behind it.
 const ORDER: &str = "failure estimate quantity copper fileio wrap parallel fft stats stimulus network rig capture transfer fit \
-                     record analysis coil setup shop book report cli commands run lib main";
+                     record analysis watch coil setup shop book report cli commands run lib main";
 /// These do no input or output, read no clock and print nothing.
-const PURE: [&str; 8] = [
-    "stimulus", "network", "transfer", "fit", "stats", "analysis", "coil", "shop",
+const PURE: [&str; 9] = [
+    "stimulus", "network", "transfer", "fit", "stats", "analysis", "watch", "coil", "shop",
 ];
 const FILE_LINES: usize = 500;
 const FUNCTION_LINES: usize = 60;

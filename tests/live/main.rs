@@ -8,6 +8,7 @@ mod busy;
 mod child;
 mod silence;
 mod tape;
+mod watched;
 mod whole;
 
 use bench::{Bench, INPUT, OUTPUT};

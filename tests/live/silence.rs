@@ -25,7 +25,7 @@ fn now() -> f64 {
 }
 
 /// Sends the signal once a drive of this level has sounded for half a second, and looks at what was played from then on.
-fn silenced(bench: &Bench, from: usize, running: &Started, level: f64, signal: Signal) {
+pub fn silenced(bench: &Bench, from: usize, running: &Started, level: f64, signal: Signal) {
     until_sounding(bench, from, level);
     let pressed = now();
     running.signal(signal);

@@ -24,7 +24,7 @@ const OFF_CENTRE: f64 = 0.9;
 /// Full scale of output and inputs is 1 V, so that voltages are samples.
 #[derive(Debug, Clone)]
 pub(super) struct Circuit {
-    load: Load,
+    pub load: Load,
     input_ohm: Option<f64>,
     input_f: f64,
     reference: Reference,

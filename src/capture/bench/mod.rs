@@ -5,12 +5,14 @@
 //! and faults are added afterwards. The same spec, request and seed give the same take, bit for bit.
 
 use std::f64::consts::TAU;
+use std::thread;
+use std::time::{Duration, Instant};
 
 use num_complex::Complex64;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 
-use super::{Capture, Progress, Provenance, Request, Take, silence};
+use super::{Capture, Progress, Provenance, Request, Rounds, Take, silence};
 use crate::failure::{Failure, Result};
 use crate::fft::{self, Chirp};
 use crate::network::Load;
@@ -99,10 +101,18 @@ impl Bench {
 
     /// Both channels before noise, `frames` long, the pickup first.
     fn answer(&self, drive: &[f32], rate: f64, frames: usize) -> [Vec<f64>; 2] {
-        let latency = self.spec.card.latency_s;
-        let rest = latency + self.circuit.settling_s();
+        let rest = self.spec.card.latency_s + self.circuit.settling_s();
         let n = fft::good_length(frames.max(drive.len()) + (rest * rate).ceil() as usize);
         let played = self.played(drive, n);
+        self.respond(&played, n, rate).map(|mut x| {
+            x.truncate(frames);
+            x
+        })
+    }
+
+    /// What answers a spectrum of a record of `n` frames that repeats itself, the pickup first.
+    fn respond(&self, played: &[Complex64], n: usize, rate: f64) -> [Vec<f64>; 2] {
+        let latency = self.spec.card.latency_s;
         let coils = circuit::coils(&self.spec);
         let spacing = rate / n as f64;
         let at = |k: usize, x: Complex64| {
@@ -113,12 +123,12 @@ impl Bench {
             let finite = |c: Complex64| if c.is_finite() { c } else { Complex64::new(0.0, 0.0) };
             h.map(|h| finite(h * x))
         };
-        let workers = std::thread::available_parallelism().map_or(1, usize::from).min(8);
+        let workers = thread::available_parallelism().map_or(1, usize::from).min(8);
         let share = played.len().div_ceil(workers).max(1);
         let mut bins = [vec![Complex64::new(0.0, 0.0); played.len()], Vec::new()];
         bins[1] = bins[0].clone();
         let [pickup, reference] = &mut bins;
-        std::thread::scope(|scope| {
+        thread::scope(|scope| {
             let parts = pickup.chunks_mut(share).zip(reference.chunks_mut(share));
             for (i, ((p, r), x)) in parts.zip(played.chunks(share)).enumerate() {
                 let at = &at;
@@ -129,11 +139,7 @@ impl Bench {
                 });
             }
         });
-        bins.map(|b| {
-            let mut x = fft::inverse(&b, n);
-            x.truncate(frames);
-            x
-        })
+        bins.map(|b| fft::inverse(&b, n))
     }
 
     fn add_hum(&self, pickup: &mut [f64], rate: f64, answer_rms: f64) {
@@ -183,6 +189,27 @@ impl Bench {
         [pickup, reference]
     }
 
+    /// What both converters make of what comes to them, the pickup's channel first.
+    fn convert(&self, [pickup, reference]: [Vec<f64>; 2], rate: f64, frames: usize) -> [Vec<f32>; 2] {
+        let (card, faults) = (&self.spec.card, &self.spec.faults);
+        let clip = |dbfs: Option<f64>| dbfs.map_or(1.0, blemish::ratio);
+        let (clip_p, clip_r) = (clip(card.clip_dbfs), clip(card.clip_reference_dbfs));
+        let levels = [card.noise_dbfs, card.noise_reference_dbfs.unwrap_or(card.noise_dbfs)];
+        let convert = |mut x: Vec<f64>, clip: f64, dbfs: f64, what: Draw| {
+            // What runs out of room lies before the converter; the converter's own noise comes after.
+            x.iter_mut().for_each(|v| *v = v.clamp(-clip, clip));
+            self.add_noise(&mut x, rate, dbfs, what);
+            blemish::drop_samples(&mut x, &faults.drop_s, faults.drop_samples as usize, rate, frames);
+            blemish::convert(&x, card.bits)
+        };
+        let pickup = convert(pickup, clip_p, levels[0], Draw::PickupNoise);
+        let reference = convert(reference, clip_r, levels[1], Draw::ReferenceNoise);
+        match faults.swapped {
+            true => [reference, pickup],
+            false => [pickup, reference],
+        }
+    }
+
     /// Refuses faults that lie outside the take: they would silently not be there.
     fn check(&self, frames: usize, rate: f64) -> Result<()> {
         self.spec.check()?;
@@ -197,6 +224,60 @@ impl Bench {
             }
         }
         Ok(())
+    }
+}
+
+impl Bench {
+    /// The answer to one round of a signal that has gone on for long. Its faults have a time in a take, and this has none.
+    fn round(&mut self, round: &[f32], rate: f64) -> [Vec<f32>; 2] {
+        let n = round.len();
+        let played = fft::forward(round.iter().map(|v| f64::from(*v)), n, n / 2 + 1);
+        let [mut pickup, mut reference] = self.respond(&played, n, rate);
+        if self.spec.faults.reference_unplugged {
+            reference.fill(0.0);
+        }
+        let answer_rms = blemish::rms(&pickup);
+        self.add_hum(&mut pickup, rate, answer_rms);
+        let both = self.convert([pickup, reference], rate, n);
+        self.takes += 1;
+        both
+    }
+}
+
+/// A round that is played until this is dropped; it lasts as long as it would on a sound card.
+struct Running {
+    bench: Bench,
+    rate: f64,
+    round: Vec<f32>,
+    due: Instant,
+}
+
+impl Running {
+    fn new(mut bench: Bench, rate_hz: u32, round: &[f32]) -> Self {
+        bench.spec.faults.drop_s.clear();
+        Running {
+            bench,
+            rate: f64::from(rate_hz),
+            round: round.to_vec(),
+            due: Instant::now(),
+        }
+    }
+}
+
+impl Rounds for Running {
+    fn next(&mut self) -> Result<Vec<[Vec<f32>; 2]>> {
+        self.due += Duration::from_secs_f64(self.round.len() as f64 / self.rate);
+        let now = Instant::now();
+        match self.due.checked_duration_since(now) {
+            Some(left) => thread::sleep(left),
+            // Whoever reads is slower than the bench: what it missed is never made.
+            None => self.due = now,
+        }
+        Ok(vec![self.bench.round(&self.round, self.rate)])
+    }
+
+    fn hang(&mut self, load: &Load) {
+        self.bench.circuit.load = load.clone();
     }
 }
 
@@ -217,6 +298,11 @@ impl Capture for Bench {
         take
     }
 
+    fn rounds(&mut self, rate_hz: u32, round: &[f32]) -> Result<Box<dyn Rounds>> {
+        self.spec.check()?;
+        Ok(Box::new(Running::new(self.clone(), rate_hz, round)))
+    }
+
     fn take(&mut self, request: &Request, progress: &mut dyn FnMut(Progress)) -> Result<Take> {
         let (rate, frames) = (f64::from(request.rate_hz), request.drive.len());
         if frames == 0 || request.rate_hz == 0 {
@@ -228,22 +314,8 @@ impl Capture for Bench {
         self.check(frames, rate)?;
         progress(Progress::default());
         let [pickup, reference] = self.before_converters(&request.drive, rate);
-        let (card, faults) = (&self.spec.card, &self.spec.faults);
-        let clip = |dbfs: Option<f64>| dbfs.map_or(1.0, blemish::ratio);
-        let (clip_p, clip_r) = (clip(card.clip_dbfs), clip(card.clip_reference_dbfs));
-        let levels = [card.noise_dbfs, card.noise_reference_dbfs.unwrap_or(card.noise_dbfs)];
-        let convert = |mut x: Vec<f64>, clip: f64, dbfs: f64, what: Draw| {
-            // What runs out of room lies before the converter; the converter's own noise comes after.
-            x.iter_mut().for_each(|v| *v = v.clamp(-clip, clip));
-            self.add_noise(&mut x, rate, dbfs, what);
-            blemish::drop_samples(&mut x, &faults.drop_s, faults.drop_samples as usize, rate, frames);
-            blemish::convert(&x, card.bits)
-        };
-        let mut pickup = convert(pickup, clip_p, levels[0], Draw::PickupNoise);
-        let mut reference = convert(reference, clip_r, levels[1], Draw::ReferenceNoise);
-        if faults.swapped {
-            std::mem::swap(&mut pickup, &mut reference);
-        }
+        let card = &self.spec.card;
+        let [pickup, reference] = self.convert([pickup, reference], rate, frames);
         let step = (2f64).powi(1 - card.bits as i32);
         self.takes += 1;
         let peak = |x: &[f32]| x.iter().fold(0f32, |m, v| m.max(v.abs()));

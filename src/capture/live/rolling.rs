@@ -51,15 +51,15 @@ impl Pulse {
 }
 
 /// Those of output and input.
-struct Pulses([Pulse; 2]);
+pub(super) struct Pulses([Pulse; 2]);
 
 impl Pulses {
-    fn new(shared: &Shared) -> Self {
+    pub fn new(shared: &Shared) -> Self {
         Pulses(shared.frames().map(Pulse::new))
     }
 
     /// How long output and input have stood still, as shares of what patience bears after so many reports.
-    fn still(&mut self, shared: &Shared, reports: u64) -> [f64; 2] {
+    pub fn still(&mut self, shared: &Shared, reports: u64) -> [f64; 2] {
         let patience = if reports > STORM { STALLED_IN_STORM } else { STALLED };
         let [output, input] = shared.frames();
         let share = |pulse: &mut Pulse, count| pulse.still_for(count).as_secs_f64() / patience.as_secs_f64();
@@ -88,12 +88,19 @@ impl Tape {
         }
     }
 
+    /// All whole rounds of `frames` that are on it, taken off it.
+    pub fn rounds(&mut self, frames: usize) -> Vec<[Vec<f32>; 2]> {
+        let whole = self.len() / frames;
+        let mut round = || self.tracks.each_mut().map(|t| t.drain(..frames).collect());
+        (0..whole).map(|_| round()).collect()
+    }
+
     fn len(&self) -> usize {
         self.tracks[0].len()
     }
 
     /// Lets go of what has arrived in the ring; returns the number of frames.
-    fn skip(&mut self) -> usize {
+    pub fn skip(&mut self) -> usize {
         let frames = self.ring.slots() / 2;
         match self.ring.read_chunk(2 * frames) {
             Ok(chunk) => chunk.commit_all(),
@@ -103,7 +110,7 @@ impl Tape {
     }
 
     /// Moves what has arrived from the ring to the tape; returns the number of frames.
-    fn drain(&mut self) -> usize {
+    pub fn drain(&mut self) -> usize {
         let frames = self.ring.slots() / 2;
         let Ok(chunk) = self.ring.read_chunk(2 * frames) else {
             return 0;
@@ -228,7 +235,7 @@ impl Ended {
 }
 
 /// What has stood still for longer than patience bears, and what that comes of.
-fn standstill(still: [f64; 2], reported: &Tally) -> Option<(&'static str, Cause)> {
+pub(super) fn standstill(still: [f64; 2], reported: &Tally) -> Option<(&'static str, Cause)> {
     match still {
         _ if reported.of(Fault::Gone) == 0 && both(still) => Some(("the sound system has stopped", Cause::Stopped)),
         [output, _] if output > 1.0 => Some(("the sound output stopped", Cause::Device)),

@@ -14,7 +14,7 @@ use super::devices::{Setup, setups};
 use super::ledger::{Ledger, Tally};
 use super::refusal::refused;
 use super::selection::{Direction, Selection};
-use super::voice::Voice;
+use super::voice::{Then, Voice};
 use super::waiting::{POLL, by_hand, spawn, wait};
 use super::wire;
 use crate::failure::Result;
@@ -111,6 +111,13 @@ pub(super) struct Opened {
     pub ring: rtrb::Consumer<f32>,
 }
 
+/// What is played.
+#[derive(Debug, Clone)]
+pub(super) struct Played {
+    pub drive: Arc<[f32]>,
+    pub then: Then,
+}
+
 /// Two running streams. They live on a thread of their own, which ends when this is dropped, however the take ended: the output
 /// has fallen silent by then.
 pub(super) struct Session {
@@ -121,11 +128,11 @@ pub(super) struct Session {
 }
 
 impl Session {
-    pub fn start(selection: &Selection, rate: u32, drive: Arc<[f32]>, shared: &Arc<Shared>) -> Result<(Self, Opened)> {
+    pub fn start(selection: &Selection, rate: u32, played: Played, shared: &Arc<Shared>) -> Result<(Self, Opened)> {
         let (answer, done) = mpsc::channel();
         let (close, closing) = mpsc::channel::<()>();
         let (selection, theirs) = (selection.clone(), shared.clone());
-        spawn(move || match open(&selection, rate, drive, &theirs) {
+        spawn(move || match open(&selection, rate, played, &theirs) {
             Ok((output, input, opened)) => {
                 if answer.send(Ok(opened)).is_ok() {
                     let _ = closing.recv();
@@ -160,13 +167,13 @@ impl Drop for Session {
 fn open(
     selection: &Selection,
     rate: u32,
-    drive: Arc<[f32]>,
+    played: Played,
     shared: &Arc<Shared>,
 ) -> Result<(cpal::Stream, cpal::Stream, Opened)> {
     let (output, input) = setups(selection, rate)?;
     let mut notes = Vec::new();
     let (record, ring) = open_input(&input, selection, shared, &mut notes)?;
-    let (play, ()) = open_output(&output, drive, shared, &mut notes)?;
+    let (play, ()) = open_output(&output, played, shared, &mut notes)?;
     record.play().map_err(|e| refused(&input.label, input.direction, &e))?;
     play.play().map_err(|e| refused(&output.label, output.direction, &e))?;
     // Two of the blocks asked for, as far as the device grants them.
@@ -245,7 +252,7 @@ fn open_input(
 
 fn open_output(
     setup: &Setup,
-    drive: Arc<[f32]>,
+    played: Played,
     shared: &Arc<Shared>,
     notes: &mut Vec<String>,
 ) -> Result<(cpal::Stream, ())> {
@@ -256,7 +263,8 @@ fn open_output(
     build(setup, notes, |config| {
         let (on_data, on_error) = (shared.clone(), shared.clone());
         // The drive is read where it lies: nothing has to be fed to it in time, so nothing can come too late.
-        let (mut voice, on) = (Voice::new(drive.clone(), config.sample_rate), on.clone());
+        let (drive, then) = (played.drive.clone(), played.then);
+        let (mut voice, on) = (Voice::new(drive, then, config.sample_rate), on.clone());
         let stream = setup.device.build_output_stream_raw(
             config,
             setup.format,

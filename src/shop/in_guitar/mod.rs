@@ -9,6 +9,6 @@ mod steps;
 mod tests;
 
 pub use document::*;
-pub use expected::{Bench, Expected, expected};
+pub use expected::{Bench, expected};
 pub use judged::{Took, conclude, step};
 pub use steps::{Step, positions, steps};

@@ -73,7 +73,7 @@ pub enum Command {
     Potting(PottingArgs),
     /// The notebook: every pickup in a list, or the life of one
     Book(Box<BookArgs>),
-    /// One page of what there is, for a browser or a printer; sheets to take home
+    /// One page for a browser or a printer, and sheets to take home
     Page(Box<PageArgs>),
     /// Keep a rig the same rig: what it is, whether it still is, what belongs to it
     Rig(RigCommand),

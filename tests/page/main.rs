@@ -55,7 +55,7 @@ fn looked_at(folder: &Path, files: &[&str]) -> Vec<Value> {
 fn every_page_stands_in_a_browser() {
     if let Some(what) = missing() {
         assert!(
-            std::env::var_os("COILWRIGHT_REQUIRE_PAGE").is_none_or(|v| v != "1"),
+            std::env::var_os("COILWRIGHT_REQUIRE_AXE").is_none_or(|v| v != "1"),
             "{what} is missing"
         );
         // Past the harness, which keeps what a passing test says to itself.

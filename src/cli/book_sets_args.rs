@@ -2,9 +2,9 @@
 
 use clap::Args;
 
-use super::book_args::WhichArgs;
 use super::shared::Detailed;
 use super::value::line;
+use super::which_args::WhichArgs;
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:

@@ -22,4 +22,5 @@ pub mod strokes;
 mod take_args;
 mod value;
 mod watch_args;
+mod which_args;
 pub mod wirings;

@@ -4,12 +4,21 @@ use crate::failure::{Failure, Result};
 use crate::record::identity::{same_rig, unlike};
 use crate::record::ohms::Ohms;
 use crate::record::{Definition, Record};
-use crate::shop::reading;
 use crate::stats::grouped;
+
+/// By which definition readings are held against each other: the one they have in common, else the second-order model's.
+pub fn in_common<'a>(records: impl Iterator<Item = &'a Record>) -> Definition {
+    let mut all = records.filter_map(|r| r.reading()).map(|r| r.definition);
+    let first = all.next().unwrap_or_default();
+    match all.all(|d| d == first) {
+        true => first,
+        false => Definition::Plain,
+    }
+}
 
 /// The records with f0 and Q by one definition: the one they have in common, else the second-order model's.
 pub fn one_definition(records: &[Record]) -> (Definition, Vec<Record>) {
-    let definition = reading::in_common(records.iter());
+    let definition = in_common(records.iter());
     let read = |r: &Record| r.defined_as(definition).unwrap_or_else(|| r.clone());
     (definition, records.iter().map(read).collect())
 }

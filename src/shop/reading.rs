@@ -5,20 +5,10 @@ use serde::{Deserialize, Serialize};
 use super::down::{down, with_q};
 use crate::coil::behind::{input_of, load_of};
 use crate::estimate::Estimate;
-use crate::record::{Definition, Record, Resonance, Scatters};
+use crate::record::{Record, Resonance, Scatters};
 use crate::shop::witness::history::BetweenDays;
 use crate::shop::witness::repeat::{RepeatDocument, Spread};
 use crate::shop::yardstick::{DB_PER_LN_Q, Parts, Quantity, Repeatability, Scatter, USUAL_WINDING_F};
-
-/// By which definition readings are held against each other: the one they have in common, else the second-order model's.
-pub fn in_common<'a>(records: impl Iterator<Item = &'a Record>) -> Definition {
-    let mut all = records.filter_map(|r| r.reading()).map(|r| r.definition);
-    let first = all.next().unwrap_or_default();
-    match all.all(|d| d == first) {
-        true => first,
-        false => Definition::Plain,
-    }
-}
 
 pub fn value(record: &Record, quantity: Quantity) -> Option<Estimate> {
     let r = record.reading()?;

@@ -306,6 +306,16 @@ fn every_command_of_the_page_runs() {
     }
     f.typed(&[&["tray", "neck-12"], &SHORT[..]].concat(), "\n\n\nq\n")
         .ended(0);
+    std::fs::create_dir_all(f.path("media/disk")).unwrap();
+    f.run(
+        &[
+            &["measure", "class-1", "--out", "media/stick/notebook/class-1/0001"],
+            &SHORT[..],
+        ]
+        .concat(),
+    )
+    .ended(0);
+    f.write("old.csv", b"day;name;ohms (k)\n31.5.2006;neck-1;6,05\n");
     f.write("neck-7.toml", b"r_ohm = 6050.0\nl_h = 2.4\nc_f = 105e-12\n");
     f.write(
         "guitar.toml",
@@ -322,7 +332,17 @@ fn every_command_of_the_page_runs() {
             args.extend(["--sim", &sim]);
             args.extend(SHORT);
         }
+        // What lies on a stick or a disk of the winder's lies here.
+        let places: Vec<String> = args.iter().map(|a| a.replace("/media/", "media/")).collect();
+        let args: Vec<&str> = places.iter().map(String::as_str).collect();
         let run = f.run(&args);
-        assert!(run.status == 0, "{args:?}: {}{}", run.out, run.err);
+        // A copy that is none is found to be none.
+        let proven = i32::from(args.starts_with(&["book", "check"])) * 3;
+        assert!(
+            run.status == 0 || run.status == proven,
+            "{args:?}: {}{}",
+            run.out,
+            run.err
+        );
     }
 }

@@ -179,7 +179,7 @@ fn the_life(f: &Folder, good: &Value, waxed: &Value) {
         f,
         4,
         "paper",
-        json!({"day": "2019-05", "ohm": 6010.0, "words": {"turns": TURNS}}),
+        json!({"file": "old.csv", "rows": [{"pickup": "neck-7", "day": "2019-05", "ohm": 6010.0, "words": {"turns": TURNS}}]}),
     );
 }
 

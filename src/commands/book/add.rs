@@ -10,7 +10,7 @@ use crate::book::index::{self, Fresh};
 use crate::book::row::Filter;
 use crate::cli::args::AddArgs;
 use crate::cli::console::Console;
-use crate::cli::context::stamp;
+use crate::cli::context::fine_stamp;
 use crate::commands::wanted;
 use crate::failure::{Failure, Result, Status};
 use crate::report::text;
@@ -30,7 +30,7 @@ pub fn run(args: &AddArgs, console: &mut Console) -> Result<Status> {
             "give the folder in which its pickups lie",
         ));
     }
-    let now = stamp(std::time::SystemTime::now());
+    let now = fine_stamp(std::time::SystemTime::now());
     let added = add::add(&notebook, &args.other, &now, || known(&notebook, &args.other))?;
     if args.shown.json {
         console.json(&Document {

@@ -11,7 +11,7 @@ use crate::book::row::Filter;
 use crate::book::thin::{self, Back, Much, Old};
 use crate::cli::args::ThinArgs;
 use crate::cli::console::Console;
-use crate::cli::context::{Fresh, stamp};
+use crate::cli::context::{Fresh, fine_stamp};
 use crate::commands::wanted;
 use crate::failure::{Failure, Result, Status};
 use crate::record::when::moment;
@@ -35,7 +35,7 @@ struct BackDocument<'a> {
 
 pub fn run(args: &ThinArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
-    let now = stamp(std::time::SystemTime::now());
+    let now = fine_stamp(std::time::SystemTime::now());
     match &args.older {
         None => back(args, &notebook, &now, console),
         Some(older) => away(args, older, &notebook, &now, console),

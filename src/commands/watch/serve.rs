@@ -54,8 +54,13 @@ impl Page {
     pub fn open(port: Option<u16>) -> Result<Page> {
         let asked = port.unwrap_or(0);
         let server = Server::http((Ipv4Addr::LOCALHOST, asked)).map_err(|e| {
+            let why = match e.downcast_ref::<std::io::Error>() {
+                Some(e) if e.kind() == std::io::ErrorKind::AddrInUse => "another program has it".into(),
+                Some(e) => e.kind().to_string(),
+                None => e.to_string(),
+            };
             Failure::new(
-                format!("the page cannot be served on port {asked}: {e}"),
+                format!("the page cannot be served on port {asked}: {why}"),
                 "leave --port out, and one that is free is taken",
             )
         })?;

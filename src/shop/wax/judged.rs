@@ -7,6 +7,7 @@ use super::sides::Sides;
 use super::witness::Looked;
 use crate::coil::behind::{input_of, input_u};
 use crate::estimate::{Estimate, Z95};
+use crate::shop::alike;
 use crate::shop::knock::change;
 use crate::shop::reading;
 use crate::shop::witness::history::History;
@@ -48,7 +49,7 @@ pub(super) fn judged(sides: &Sides, about: &About) -> (Pair, Option<Change>) {
     if sides.unfit(about, &mut pair) {
         return (pair, None);
     }
-    let definition = reading::in_common(sides.all());
+    let definition = alike::in_common(sides.all());
     let Some(before) = Side::of(&sides.before, definition) else {
         pair.reason = Reason::NoReadingBefore;
         return (pair, None);

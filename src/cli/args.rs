@@ -15,7 +15,6 @@ pub use super::shared::*;
 pub use super::take_args::*;
 pub use super::value::*;
 pub use super::watch_args::*;
-pub use super::which_args::*;
 
 const TOP_EXAMPLES: &str = "\
 First look, without any hardware:

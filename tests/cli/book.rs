@@ -306,6 +306,10 @@ fn every_command_of_the_page_runs() {
     }
     f.typed(&[&["tray", "neck-12"], &SHORT[..]].concat(), "\n\n\nq\n")
         .ended(0);
+    // Of long ago.
+    let mut old: Value = serde_json::from_slice(&f.bytes("notebook/neck-9/0001/record.json")).unwrap();
+    old["taken_at"] = "2019-05-31T10:00:00+00:00".into();
+    f.write("notebook/neck-9/0001/record.json", old.to_string().as_bytes());
     std::fs::create_dir_all(f.path("media/disk")).unwrap();
     f.run(
         &[

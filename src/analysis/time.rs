@@ -56,6 +56,9 @@ impl Work<'_> {
         if badly || clipped || gain_db.is_some() {
             knocks.clear();
         }
+        // Samples that both channels lost alike leave little more than a knock does, and a clock that no interface has; between
+        // the sweeps nothing but that clock.
+        let slipped = self.out.capture.clock_ppm.is_some_and(|ppm| ppm.abs() > NO_CLOCK_PPM);
         let at_tops = !recurring.is_empty() && recurring.iter().all(|e| self.loudest_near(e.start_s));
         // What comes again and follows the drive smoothly is the model's misfit, not a bend.
         let again = !recurring.is_empty() && (at_tops || scatter > UNEVEN);
@@ -63,17 +66,17 @@ impl Work<'_> {
             let level = if badly { Level::Reject } else { Level::Warning };
             // In a take of one channel a few lost samples are a clock, and a misfit that comes with the drive.
             let drifts = self.out.findings.iter().any(|f| f.code == Code::ClockDrift);
-            let lost = drifts && self.take.reference.is_none();
+            let alone = self.take.reference.is_none();
+            let lost = (drifts && alone) || slipped;
             self.out.capture.dropouts += u64::from(lost);
             self.raise(match (lost, at_tops) {
-                (true, _) => findings::lost_somewhere(Level::Reject),
+                (true, _) if alone => findings::lost_somewhere(Level::Reject),
+                (true, _) => findings::lost_somewhere(Level::Warning),
                 (false, true) => findings::overloaded(level),
                 (false, false) => findings::distorted(level),
             });
         }
         let held = self.held(p);
-        // Samples that both channels lost alike leave little more than a knock does, and a clock that no interface has.
-        let slipped = self.out.capture.clock_ppm.is_some_and(|ppm| ppm.abs() > NO_CLOCK_PPM);
         let (splices, knocks): (Vec<Event>, Vec<Event>) = knocks.into_iter().partition(|e| e.splice || slipped);
         let first_held = held.first().map(|i| *i as f64 / self.rate);
         let first_splice = splices.first().map(|e| e.start_s);

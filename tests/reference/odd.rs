@@ -144,7 +144,7 @@ fn lots() {
         d.quantities[0].told.as_ref().unwrap().trend.told
     });
     println!("found: one odd of twelve {one} %, two of 24 {two} %, a drift over 24 {drift} %");
-    assert!(one >= 90.0 && two >= 90.0 && drift >= 85.0, "{one} {two} {drift}");
+    assert!(one >= 70.0 && two >= 79.0 && drift >= 95.0, "{one} {two} {drift}");
 }
 
 fn groups(n: u32, up: [f64; 4], d: &mut Draw) -> (Answer, Vec<(String, Answer)>) {

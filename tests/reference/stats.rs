@@ -68,7 +68,8 @@ fn one_odd_value() {
     assert_eq!(found[0].at, 7);
     near("G", found[0].far, 2.4687, 1e-4);
     near("one-sided", limit(8, 0.05), 2.0317, 6e-4);
-    near("two-sided", found[0].limit, 2.126, 6e-4);
+    // Published with three decimals, cut off.
+    near("two-sided", found[0].limit, 2.126, 1e-3);
     // The other side is as far.
     let other: Vec<f64> = data.iter().map(|v| -v).collect();
     assert_eq!(odd(&other, 0.05), found);
@@ -87,7 +88,7 @@ fn odd_values_that_hide_each_other() {
     assert_eq!(found.iter().map(|o| o.at).collect::<Vec<_>>(), [53, 52, 51]);
     for (o, (far, limit)) in found.iter().zip([(3.118, 3.158), (2.942, 3.151), (3.179, 3.143)]) {
         near("R", o.far, far, 1e-3);
-        near("limit", o.limit, limit, 6e-4);
+        near("limit", o.limit, limit, 1e-3);
     }
 }
 

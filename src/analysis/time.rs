@@ -64,16 +64,12 @@ impl Work<'_> {
         let again = !recurring.is_empty() && (at_tops || scatter > UNEVEN);
         if (bent || again) && knocks.is_empty() && !clipped && gain_db.is_none() {
             let level = if badly { Level::Reject } else { Level::Warning };
-            // In a take of one channel a few lost samples are a clock, and a misfit that comes with the drive.
-            let drifts = self.out.findings.iter().any(|f| f.code == Code::ClockDrift);
-            let alone = self.take.reference.is_none();
-            let lost = (drifts && alone) || slipped;
-            self.out.capture.dropouts += u64::from(lost);
+            let lost = self.lost_for_a_clock(slipped);
+            self.out.capture.dropouts += u64::from(lost.is_some());
             self.raise(match (lost, at_tops) {
-                (true, _) if alone => findings::lost_somewhere(Level::Reject),
-                (true, _) => findings::lost_somewhere(Level::Warning),
-                (false, true) => findings::overloaded(level),
-                (false, false) => findings::distorted(level),
+                (Some(level), _) => findings::lost_somewhere(level),
+                (None, true) => findings::overloaded(level),
+                (None, false) => findings::distorted(level),
             });
         }
         let held = self.held(p);
@@ -96,6 +92,16 @@ impl Work<'_> {
             self.raise(findings::transient(strongest, apart.len(), fell));
         } else if let Some(at) = p.cut.bursts.first() {
             self.raise(findings::transient(*at, 1, Fell::Silence));
+        }
+    }
+
+    /// How bad it is where lost samples look like a clock and a misfit that comes with the drive: few of them in a take of one
+    /// channel, or more than any clock explains.
+    fn lost_for_a_clock(&self, slipped: bool) -> Option<Level> {
+        let drifts = self.out.findings.iter().any(|f| f.code == Code::ClockDrift);
+        match self.take.reference {
+            None => (drifts || slipped).then_some(Level::Reject),
+            Some(_) => slipped.then_some(Level::Warning),
         }
     }
 

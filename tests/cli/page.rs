@@ -1,7 +1,7 @@
 //! Pages: what is on them, and what is not.
 
 use crate::bench::{Folder, Made};
-use crate::page_made::{CUSTOMER, NASTY, TURNS, pages, shop};
+use crate::page_made::{CUSTOMER, NASTY, TURNS, WAX, pages, shop};
 
 fn made() -> Folder {
     static MADE: Made = Made::new();
@@ -108,31 +108,8 @@ fn tables_say_what_was_measured() {
         ),
         (1, 2)
     );
-    let wax = words(&page(
-        &f,
-        &[
-            "other/before",
-            "--after",
-            "other/after",
-            "--rig",
-            "north.toml",
-            "--rested",
-            "14h",
-        ],
-    ));
-    let told = f
-        .run(&[
-            "potting",
-            "other/before",
-            "--after",
-            "other/after",
-            "--rig",
-            "north.toml",
-            "--rested",
-            "14h",
-            "--json",
-        ])
-        .json();
+    let wax = words(&page(&f, &WAX));
+    let told = f.run(&[&["potting"], &WAX[..], &["--json"]].concat()).json();
     assert!(
         wax.contains(told["pairs"][0]["text"].as_str().unwrap()),
         "{wax}\n{told}"

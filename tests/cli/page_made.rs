@@ -26,6 +26,17 @@ output = \"built-in bench\"
 name = \"tin one\"
 ";
 
+/// A dip of wax, as `potting` takes it too.
+pub const WAX: [&str; 7] = [
+    "other/before",
+    "--after",
+    "other/after",
+    "--rig",
+    "north.toml",
+    "--rested",
+    "14h",
+];
+
 /// A page: the command that makes it, and the file.
 pub struct Page {
     pub args: Vec<&'static str>,
@@ -59,19 +70,7 @@ pub fn pages() -> Vec<Page> {
         page(&["neck-7"], "neck-7.html", true),
         page(&["--lot", "none"], "none.html", false),
         page(&["--lot", "many"], "many.html", false),
-        page(
-            &[
-                "other/before",
-                "--after",
-                "other/after",
-                "--rig",
-                "north.toml",
-                "--rested",
-                "14h",
-            ],
-            "before-wax.html",
-            false,
-        ),
+        page(&WAX, "before-wax.html", false),
         page(&["north.toml"], "north.html", false),
         page(
             &["coil.toml", "--load", "none", "--load", "vol=250k cable=5m@100p/m"],

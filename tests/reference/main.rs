@@ -4,6 +4,7 @@
 #[path = "../cli/bench.rs"]
 mod bench;
 mod bound;
+mod dice;
 // The bench reads all of them.
 #[allow(dead_code)]
 mod faults;

@@ -114,7 +114,7 @@ fn any(d: &LotDocument, of: impl Fn(&Told) -> bool) -> bool {
 }
 
 /// Whole lots, four quantities together: at most one clean lot of twenty has an odd one, and as many a drift; one of twelve that is
-/// off by five times what they scatter by, two such, and a drift of four times that are found.
+/// off by six times what they scatter by, two such, and a drift of four times that are found.
 #[test]
 fn lots() {
     for n in [6, 12, 24] {
@@ -165,7 +165,7 @@ fn groups(n: u32, up: [f64; 4], d: &mut Draw) -> (Answer, Vec<(String, Answer)>)
 }
 
 /// Groups that differ by what matters, or by nothing, are called different in at most one of twenty; those that differ by what
-/// matters in one quantity, the same in at most one of twenty; twice what matters is found.
+/// matters in one quantity, the same in at most one of twenty; three times what matters is found.
 #[test]
 fn experiments() {
     const MATTERS: [f64; 4] = [0.01, 0.05, 0.02, 2.0];
@@ -194,8 +194,8 @@ fn experiments() {
                 LOTS,
             );
         }
-        let twice: Vec<_> = (0..LOTS).map(|_| groups(n, MATTERS.map(|m| 3.0 * m), &mut d)).collect();
-        let found = share(LOTS, |i| twice[i].0 == Answer::Different);
+        let thrice: Vec<_> = (0..LOTS).map(|_| groups(n, MATTERS.map(|m| 3.0 * m), &mut d)).collect();
+        let found = share(LOTS, |i| thrice[i].0 == Answer::Different);
         println!("three times what matters, {n} a side: {found} %");
         assert!(found >= if n > 3 { 95.0 } else { 50.0 });
     }

@@ -10,8 +10,8 @@ use coilwright::shop::difference::How;
 use coilwright::shop::returned::{Look, Question, Returned, Verdict, judge};
 use nalgebra::{Matrix3, Vector3};
 use num_complex::Complex64;
-use rand_chacha::ChaCha8Rng;
-use rand_chacha::rand_core::{Rng, SeedableRng};
+
+use crate::dice::Dice;
 
 const TRIALS: usize = 40;
 /// What hangs on it besides the winding's own capacitance: the lead and the cable.
@@ -21,26 +21,6 @@ const LOAD_OHM: f64 = 1e6;
 const SD: [f64; 3] = [0.001, 0.01, 0.3];
 const DAY_F: f64 = 2e-12;
 const DAY_Q: f64 = 0.005;
-
-struct Dice(ChaCha8Rng);
-
-impl Dice {
-    fn new(seed: u64) -> Self {
-        Dice(ChaCha8Rng::seed_from_u64(seed))
-    }
-
-    fn even(&mut self) -> f64 {
-        ((self.0.next_u64() >> 11) as f64 + 0.5) / (1u64 << 53) as f64
-    }
-
-    fn within(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.even()
-    }
-
-    fn normal(&mut self) -> f64 {
-        (-2.0 * self.even().ln()).sqrt() * (TAU * self.even()).cos()
-    }
-}
 
 /// A pickup as it truly is, and what hangs on it.
 #[derive(Debug, Clone, Copy)]

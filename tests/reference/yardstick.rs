@@ -7,8 +7,8 @@ use coilwright::shop::yardstick::{
     Answer, Asked, Between, Matters, Parts, Quantity, Question, Repeatability, Scatter, Witness, judge, whole,
 };
 use coilwright::stats::{mean, sd};
-use rand_chacha::ChaCha8Rng;
-use rand_chacha::rand_core::{Rng, SeedableRng};
+
+use crate::dice::Dice;
 
 const PAIRS: usize = 2000;
 /// Winding, lead and input.
@@ -30,25 +30,7 @@ const NOT_TOLD: usize = 30;
 const HISTORY: usize = 20;
 const STUDY: usize = 10;
 
-struct Dice(ChaCha8Rng);
-
 impl Dice {
-    fn new(seed: u64) -> Self {
-        Dice(ChaCha8Rng::seed_from_u64(seed))
-    }
-
-    fn even(&mut self) -> f64 {
-        ((self.0.next_u64() >> 11) as f64 + 0.5) / (1u64 << 53) as f64
-    }
-
-    fn normal(&mut self) -> f64 {
-        (-2.0 * self.even().ln()).sqrt() * (std::f64::consts::TAU * self.even()).cos()
-    }
-
-    fn normals(&mut self, n: usize, sd: f64) -> Vec<f64> {
-        (0..n).map(|_| sd * self.normal()).collect()
-    }
-
     fn sign(&mut self) -> f64 {
         if self.even() < 0.5 { -1.0 } else { 1.0 }
     }

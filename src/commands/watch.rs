@@ -337,7 +337,10 @@ impl<'a> Seat<'a> {
         outcome::draw_missing(&self.folders, console);
         let watched = self.watched();
         if let Err(failure) = ended {
-            console.remark(shown::ended(&watched).trim_end());
+            let text = shown::ended(&watched);
+            if !text.trim_end().is_empty() {
+                console.remark(text.trim_end());
+            }
             return Err(failure);
         }
         Told {

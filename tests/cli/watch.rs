@@ -81,6 +81,9 @@ fn what_cannot_be_watched_is_said_in_one_line() {
     let f = Folder::new();
     let refused = |more: &[&str], words: &[&str]| keys(&f, more, "q").refused(words);
     refused(&["--over", "30s"], &["--over 30 s", "0.4 s to 10 s"]);
+    for never in ["-1", "1e30"] {
+        refused(&["--for", never], &["no time to watch"]);
+    }
     refused(&["--port", "80"], &["--page"]);
     f.run(&["use", "--channels", "pickup=1"]).ended(0);
     refused(&[], &["the reference", "measure"]);

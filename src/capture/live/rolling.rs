@@ -95,6 +95,11 @@ impl Tape {
         (0..whole).map(|_| round()).collect()
     }
 
+    /// Lets go of what is on it.
+    pub fn forget(&mut self) {
+        self.tracks.iter_mut().for_each(Vec::clear);
+    }
+
     fn len(&self) -> usize {
         self.tracks[0].len()
     }

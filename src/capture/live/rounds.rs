@@ -96,6 +96,7 @@ impl Rounds for Running {
             let lost = self.shared.lost.load(Ordering::Acquire);
             if lost > self.lost {
                 self.lost = lost;
+                self.tape.forget();
                 continue;
             }
             if !rounds.is_empty() {

@@ -22,6 +22,8 @@ const POT_STEP: f64 = 0.05;
 const POT: [f64; 2] = [0.1, 1.0];
 const CABLE_STEP_M: f64 = 1.0;
 const CABLE_M: [f64; 2] = [0.0, 20.0];
+/// Up to a day is watched.
+const FOR_S: std::ops::RangeInclusive<f64> = 0.0..=86_400.0;
 /// What can be averaged over.
 const OVER_S: std::ops::RangeInclusive<f64> = 0.4..=10.0;
 
@@ -61,6 +63,12 @@ fn surroundings(args: &WatchArgs, defaults: &Defaults) -> Result<Surroundings> {
 impl Place {
     /// Finds what stands in the way before anything sounds.
     pub fn plan(args: &WatchArgs, console: &Console) -> Result<Self> {
+        if args.for_s.is_some_and(|s| !FOR_S.contains(&s)) {
+            return Err(Failure::new(
+                "--for is no time to watch",
+                "give seconds, up to a day, or leave it out and end with q",
+            ));
+        }
         if !OVER_S.contains(&args.over) {
             return Err(Failure::new(
                 format!("--over {} s cannot be averaged over", args.over),

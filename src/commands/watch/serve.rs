@@ -4,7 +4,7 @@ use std::io::Cursor;
 use std::net::Ipv4Addr;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
-use std::thread::{self, JoinHandle};
+use std::thread;
 use std::time::Duration;
 
 use tiny_http::{Header, Method, Request, Response, Server};
@@ -47,7 +47,6 @@ struct Board {
 pub(super) struct Page {
     pub address: String,
     board: Arc<Board>,
-    hands: Vec<JoinHandle<()>>,
 }
 
 impl Page {
@@ -73,13 +72,12 @@ impl Page {
             closed: AtomicBool::new(false),
         });
         let server = Arc::new(server);
-        let hands = (0..HANDS).map(|_| {
+        for _ in 0..HANDS {
             let (server, board) = (server.clone(), board.clone());
-            thread::spawn(move || serve(&server, &board))
-        });
+            thread::spawn(move || serve(&server, &board));
+        }
         Ok(Page {
             address: format!("http://127.0.0.1:{port}/{word}/"),
-            hands: hands.collect(),
             board,
         })
     }
@@ -93,11 +91,8 @@ impl Page {
 
 impl Drop for Page {
     fn drop(&mut self) {
+        // Nobody waits for a hand that is stuck in a browser that reads nothing.
         self.board.closed.store(true, Ordering::Relaxed);
-        // One that is stuck in a browser that reads nothing is left behind.
-        for hand in self.hands.drain(..).filter(|h| h.is_finished()) {
-            let _ = hand.join();
-        }
     }
 }
 

@@ -32,6 +32,8 @@ pub struct View {
     pub figures: Vec<Figure>,
     pub curve: Option<Line>,
     pub held: Vec<HeldView>,
+    /// For whoever sits at the bench: no page shows it.
+    #[serde(skip)]
     pub said: String,
 }
 

@@ -335,7 +335,7 @@ impl Add<'_> {
             to: name.to_owned(),
             record: Some(reading.id.clone()),
         };
-        entries::add(self.notebook, self.now, None, what)?;
+        entries::add(self.notebook, self.now, what)?;
         self.out.renamed.insert(name.to_owned());
         Ok(())
     }

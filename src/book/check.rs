@@ -124,7 +124,7 @@ pub fn check(notebook: &Path, step: impl Fn() + Sync) -> Result<Checked> {
     if whole {
         faults.extend(named(&said, &ids));
     }
-    faults.extend(unfinished(&tree.files));
+    faults.extend(unfinished(notebook, &tree.files));
     faults.extend(lots(notebook));
     faults.sort();
     out.faults = faults;
@@ -268,7 +268,7 @@ fn named(said: &[Entry], ids: &BTreeMap<String, String>) -> Vec<Fault> {
 }
 
 /// Takes without a reading.
-fn unfinished(files: &[PathBuf]) -> impl Iterator<Item = Fault> + '_ {
+fn unfinished<'a>(notebook: &'a Path, files: &'a [PathBuf]) -> impl Iterator<Item = Fault> + 'a {
     let takes = files
         .iter()
         .filter(|f| fileio::name_of(f) == "take.wav")
@@ -277,7 +277,7 @@ fn unfinished(files: &[PathBuf]) -> impl Iterator<Item = Fault> + '_ {
     takes.filter(move |f| !record(f)).map(|folder| {
         let text = format!(
             "a take without its reading: `coilwright analyze {}` finishes it",
-            folder.display()
+            notebook.join(folder).display()
         );
         fault(Kind::Missing, &folder.join("record.json").display().to_string(), text)
     })

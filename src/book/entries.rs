@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
+use super::carry;
 use super::entry::{Entry, SCHEMA, What};
 use crate::failure::{Failure, Result};
 use crate::fileio;
@@ -69,13 +70,8 @@ pub fn holding(mut list: Vec<Entry>) -> Vec<Entry> {
 }
 
 /// Adds an entry; `now`: RFC 3339 with offset.
-pub fn add(notebook: &Path, now: &str, by: Option<String>, what: What) -> Result<(Entry, PathBuf)> {
-    let folder = notebook.join(FOLDER);
-    match std::fs::create_dir(&folder) {
-        Ok(()) => {}
-        Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists && folder.is_dir() && !folder.is_symlink() => {}
-        Err(e) => return Err(Failure::io("make", &folder, &e)),
-    }
+pub fn add(notebook: &Path, now: &str, what: What) -> Result<Entry> {
+    let folder = carry::ready(notebook, Path::new(FOLDER))?;
     let time: String = now.get(..19).unwrap_or(now).replace(['-', ':'], "");
     for n in 0..MOST_IN_A_SECOND {
         // Two notebooks that are joined later must not have used one id for two entries.
@@ -91,13 +87,19 @@ pub fn add(notebook: &Path, now: &str, by: Option<String>, what: What) -> Result
             schema: SCHEMA.into(),
             id: id.clone(),
             at: now.to_owned(),
-            by: by.clone(),
+            by: None,
             what: what.clone(),
         };
         let path = folder.join(format!("{id}.json"));
         let bytes = fileio::pretty(&entry, "the entry")?;
+        if bytes.len() as u64 > MOST_BYTES {
+            return Err(Failure::new(
+                "that is more than one entry holds",
+                "bring it in in parts: half of the table at a time",
+            ));
+        }
         match fileio::write_new(&path, &bytes) {
-            Ok(()) => return Ok((entry, path)),
+            Ok(()) => return Ok(entry),
             Err(_) if path.symlink_metadata().is_ok() => {}
             Err(e) => return Err(e),
         }

@@ -58,6 +58,8 @@ pub enum Fresh {
 pub struct Index {
     db: Connection,
     notebook: PathBuf,
+    /// The folders were looked through for this question.
+    looked: bool,
 }
 
 /// Of a database that cannot be used, whatever the reason: it is made anew.
@@ -117,6 +119,15 @@ pub fn enter(notebook: &Path, cache: Option<&Path>, folder: &Path) {
     }
 }
 
+/// Says that the notebook was changed by the program in more than one reading: the next question looks through it.
+pub fn outdated(notebook: &Path, cache: Option<&Path>) {
+    let Some(file) = cache.and_then(|c| file(c, notebook)).filter(|f| f.is_file()) else {
+        return;
+    };
+    // Whatever fails here is found within a minute.
+    let _ = Index::open(notebook, Some(&file)).and_then(|index| index.db.execute("DELETE FROM looks", []));
+}
+
 /// The index of a notebook.
 fn file(cache: &Path, notebook: &Path) -> Option<PathBuf> {
     let whole = std::fs::canonicalize(notebook).ok()?;
@@ -157,6 +168,7 @@ impl Index {
         let index = Index {
             db,
             notebook: notebook.to_path_buf(),
+            looked: false,
         };
         if version != VERSION {
             index.make()?;
@@ -194,6 +206,7 @@ impl Index {
     }
 
     fn look(&mut self, now: i64) -> Asked<()> {
+        self.looked = true;
         let begun = Instant::now();
         let found = look::look(&self.notebook);
         let took = i64::try_from(begun.elapsed().as_millis()).unwrap_or(i64::MAX);
@@ -280,6 +293,11 @@ impl Index {
             fill::count_once(&all, Some(&same))?;
         }
         all.commit()
+    }
+
+    /// Whether its rows are as the files were a moment ago, so that no file need be looked at again.
+    pub fn looked(&self) -> bool {
+        self.looked
     }
 
     /// See [`row::rows`].

@@ -3,23 +3,31 @@
 use super::entry::{Entry, Version, What, Words};
 use crate::record::about::About;
 
-/// The name that a pickup of an entry goes by today.
-fn today<'a>(name: &'a str, later: &'a [Entry]) -> &'a str {
-    later.iter().fold(name, |name, e| match &e.what {
+/// Other names that whole pickups were given, each with its place among the entries.
+fn renames(all: &[Entry]) -> Vec<(usize, &str, &str)> {
+    let of = all.iter().enumerate();
+    of.filter_map(|(i, e)| match &e.what {
         What::Rename {
             pickup,
             to,
             record: None,
-        } if pickup == name => to,
-        _ => name,
+        } => Some((i, pickup.as_str(), to.as_str())),
+        _ => None,
     })
+    .collect()
+}
+
+/// The name that a pickup of the entry at this place goes by today.
+fn today<'a>(name: &'a str, at: usize, renames: &[(usize, &'a str, &'a str)]) -> &'a str {
+    let later = renames.iter().filter(|r| r.0 > at);
+    later.fold(name, |name, (_, from, to)| if *from == name { to } else { name })
 }
 
 /// Those about this pickup. `all`: those that hold, in order of their time.
 pub fn of<'a>(all: &'a [Entry], pickup: &str) -> Vec<&'a Entry> {
-    let is = |(i, e): &(usize, &Entry)| {
-        let later = all.get(i + 1..).unwrap_or_default();
-        let named = |name: &str| today(name, later) == pickup;
+    let renames = renames(all);
+    let is = |(i, e): &(usize, &'a Entry)| {
+        let named = |name: &'a str| today(name, *i, &renames) == pickup;
         match &e.what {
             // From here back it has the new name.
             What::Rename { to, record: None, .. } => named(to),
@@ -35,8 +43,8 @@ pub fn own(all: &[Entry], entry: &Entry, pickup: &str) -> Entry {
     let mut own = entry.clone();
     if let What::Paper { rows, .. } = &mut own.what {
         let at = all.iter().position(|e| e.id == entry.id).unwrap_or(all.len());
-        let later = all.get(at + 1..).unwrap_or_default();
-        rows.retain(|r| today(&r.pickup, later) == pickup);
+        let renames = renames(all);
+        rows.retain(|r| today(&r.pickup, at, &renames) == pickup);
     }
     own
 }

@@ -4,6 +4,7 @@ use std::fs::Metadata;
 use std::path::{Path, PathBuf};
 
 use super::entries;
+use crate::failure::Result;
 use crate::parallel;
 use crate::shop::lot::Tray;
 
@@ -149,8 +150,7 @@ impl Lot {
         let path = folder.join("tray.json");
         path.symlink_metadata().ok().filter(Metadata::is_file)?;
         let name = crate::fileio::name_of(folder);
-        let tray = crate::fileio::read_limited(&path, MOST_BYTES)
-            .and_then(|bytes| Tray::parse(&path.display().to_string(), &bytes));
+        let tray = tray(&path);
         // One that cannot be read is still a lot, whose readings all stand.
         let withdrawn = |t: Tray| t.entries.into_iter().filter(|e| e.withdrawn).filter_map(|e| e.record);
         let replaced = tray.map(|t| withdrawn(t).collect()).unwrap_or_default();
@@ -158,4 +158,13 @@ impl Lot {
     }
 }
 
-const MOST_BYTES: u64 = 16 << 20;
+/// No lot's file is larger.
+const TRAY_BYTES: u64 = 64 << 20;
+
+/// A lot's file.
+pub fn tray(path: &Path) -> Result<Tray> {
+    Tray::parse(
+        &path.display().to_string(),
+        &crate::fileio::read_limited(path, TRAY_BYTES)?,
+    )
+}

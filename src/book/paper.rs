@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::entry::{Line, Words};
+use super::word::sound_name;
 use crate::failure::{Failure, Result};
 use crate::quantity::{self, Unit};
 use crate::record::stage::Stage;
@@ -197,7 +198,10 @@ fn line(row: &[String], columns: &[Column], slashed: DayFirst) -> Result<Line> {
     for (cell, column) in row.iter().zip(columns).filter(|(c, _)| !c.is_empty()) {
         match column {
             Column::Day => out.day = day(cell, slashed)?,
-            Column::Name => out.pickup = name(cell)?,
+            Column::Name => {
+                sound_name(cell)?;
+                cell.clone_into(&mut out.pickup);
+            }
             Column::Stage => {
                 let stage = Stage::of(cell);
                 let wrong = || {
@@ -218,16 +222,6 @@ fn line(row: &[String], columns: &[Column], slashed: DayFirst) -> Result<Line> {
     match out.pickup.is_empty() {
         true => Err(Failure::new("it has no name", "name the pickup, or take the line out")),
         false => Ok(out),
-    }
-}
-
-fn name(cell: &str) -> Result<String> {
-    match cell.chars().any(|c| "*@#".contains(c) || c.is_control()) {
-        true => Err(Failure::new(
-            format!("{cell:?} would not be understood as a name: *, @ and # mean something behind one"),
-            "write neck-7 for neck #7",
-        )),
-        false => Ok(cell.to_owned()),
     }
 }
 

@@ -107,7 +107,7 @@ pub fn put_away_now(notebook: &Path, old: &[Old], to: &Path, now: &str) -> Resul
             to: whole.to_string_lossy().into_owned(),
             records: new,
         };
-        entries::add(notebook, now, None, what)?;
+        entries::add(notebook, now, what)?;
     }
     remove(notebook, &files)
 }
@@ -156,7 +156,7 @@ pub fn bring_back(notebook: &Path, readings: &[Old], from: &Path, now: &str) -> 
         if let What::Thinned { records, .. } = &entry.what
             && records.iter().all(here)
         {
-            entries::add(notebook, now, None, What::Undo { entry: entry.id })?;
+            entries::add(notebook, now, What::Undo { entry: entry.id })?;
         }
     }
     remove(from, &back)?;

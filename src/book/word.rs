@@ -39,6 +39,15 @@ pub enum Meant {
     Named(Named),
 }
 
+impl Meant {
+    pub fn named(&self) -> Option<&Named> {
+        match self {
+            Meant::Named(named) => Some(named),
+            _ => None,
+        }
+    }
+}
+
 /// "neck-7", "neck-*", "neck-7@after wax", "neck-7@2026-03", "neck-7#0003".
 #[derive(Debug, Clone, PartialEq)]
 pub struct Named {
@@ -56,6 +65,17 @@ pub enum Which {
     Day(i64, i64),
     /// The number of its folder.
     Number(u32),
+}
+
+/// Refuses a name that would mean something else as a word.
+pub fn sound_name(name: &str) -> Result<()> {
+    match name.chars().any(|c| "*@#".contains(c) || c.is_control()) {
+        true => Err(Failure::new(
+            format!("{name:?} would not be understood as a name: *, @ and # mean something behind one"),
+            "write neck-7 for neck #7",
+        )),
+        false => Ok(()),
+    }
 }
 
 /// What is written. A word that is there as a file or a folder with a reading means that.
@@ -107,6 +127,20 @@ impl Named {
 
     /// The readings that it may mean, in order of their time; none of them rejected.
     pub fn readings(&self, index: &Index) -> Asked<Vec<Row>> {
+        let mut rows = self.meant(index)?;
+        rows.retain(|r| r.verdict != Some(Verdict::Rejected) && !r.replaced);
+        Ok(in_order(rows))
+    }
+
+    fn meant(&self, index: &Index) -> Asked<Vec<Row>> {
+        // An old name may have a # or an @ in it.
+        let whole = match self.which {
+            Which::Latest => Vec::new(),
+            _ => index.rows(&Filter::life(&self.word))?,
+        };
+        if !whole.is_empty() {
+            return Ok(whole);
+        }
         let (since, until) = match self.which {
             Which::Day(from, until) => (Some(from), Some(until)),
             _ => (None, None),
@@ -131,11 +165,10 @@ impl Named {
             })?;
             rows.retain(|r| folder(&r.path).is_some_and(|f| f == self.name));
         }
-        rows.retain(|r| r.verdict != Some(Verdict::Rejected) && !r.replaced);
         if let Which::Number(n) = self.which {
             rows.retain(|r| number(&r.path) == Some(n));
         }
-        Ok(in_order(rows))
+        Ok(rows)
     }
 
     /// Whatever lies in a folder that was given.
@@ -201,6 +234,18 @@ fn latest(rows: &[Row]) -> Vec<Vec<&Row>> {
 
 /// The one reading that a name means: its latest, where all are of one coil under one load on one rig.
 pub fn one<'a>(named: &Named, rows: &'a [Row], notebook: &Path) -> Result<&'a Row> {
+    // Two pickups that became one may both have it.
+    if let (Which::Number(_), [first, _, ..]) = (&named.which, rows)
+        && first.name != named.word
+    {
+        return Err(Failure::new(
+            format!("{} means {} readings", named.word, rows.len()),
+            format!(
+                "give one of them: {}",
+                choices(&rows.iter().collect::<Vec<_>>(), notebook)
+            ),
+        ));
+    }
     match latest(rows).as_slice() {
         [] => Err(named.nothing(notebook)),
         [kinds] => match kinds.as_slice() {

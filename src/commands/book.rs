@@ -18,6 +18,7 @@ mod sent;
 mod sets;
 mod thin;
 mod undo;
+mod written;
 
 pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
     match &args.action {

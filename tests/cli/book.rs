@@ -217,6 +217,12 @@ fn another_name_is_an_entry_that_can_be_taken_back() {
     // Its folder is still called so.
     let life = f.run(&["book", "neck-7"]).ended(0).out;
     assert!(life.starts_with("neck-70"), "{life}");
+    // By its path it goes by the new name too, and what is said of it then is said of that.
+    f.run(&["note", "shop/neck-7/0002", "--about", "winding=clockwise"])
+        .ended(0);
+    let told = f.run(&["book", "neck-70", "--json"]).ended(0).json();
+    assert_eq!(told["about"]["winding"], "clockwise");
+    f.run(&["book", "undo"]).ended(0);
     // The record itself stays as it is.
     assert_eq!(f.record("shop/neck-7/0001")["pickup"]["name"], "neck-7");
     let back = f.run(&["book", "undo"]).ended(0).out;
@@ -225,7 +231,7 @@ fn another_name_is_an_entry_that_can_be_taken_back() {
     // One reading that was of another pickup.
     f.run(&["book", "rename", "neck-7#0002", "neck-9"]).ended(0);
     assert_eq!(listed(&f, &["neck-9", "--all"]).len(), 3);
-    assert_eq!(f.list("shop/entries").len(), 4);
+    assert_eq!(f.list("shop/entries").len(), 6);
     for _ in 0..2 {
         f.run(&["book", "undo"]).ended(0);
     }
@@ -233,6 +239,40 @@ fn another_name_is_an_entry_that_can_be_taken_back() {
     f.run(&["book", "rename", "neck-7", "a@b"])
         .refused(&["would not be understood"]);
     f.run(&["book", "rename", "neck-*", "b"]).refused(&["may be several"]);
+}
+
+/// Where a look takes long the next one waits a minute: not for what the program has written itself.
+#[test]
+fn what_was_just_said_is_in_the_next_list() {
+    let f = shop();
+    assert_eq!(listed(&f, &[]).len(), 3);
+    let index = std::fs::read_dir(f.path(".cache/coilwright"))
+        .unwrap()
+        .flatten()
+        .map(|e| e.path());
+    let index = index
+        .into_iter()
+        .find(|p| p.extension().is_some_and(|e| e == "sqlite"))
+        .unwrap();
+    let slow = || {
+        let db = rusqlite::Connection::open(&index).unwrap();
+        db.execute("UPDATE looks SET took = 1000", []).unwrap();
+    };
+    slow();
+    f.run(&["book", "rename", "neck-7", "neck-70"]).ended(0);
+    assert_eq!(listed(&f, &["--sort", "name"]), ["neck-12-01", "neck-70", "neck-9"]);
+    // What others have written waits, and what they took away is seen at once.
+    slow();
+    crate::bench::copy(&f.path("shop/neck-9"), &f.path("elsewhere"));
+    std::fs::remove_dir_all(f.path("shop/neck-9")).unwrap();
+    assert_eq!(listed(&f, &["--sort", "name"]), ["neck-12-01", "neck-70"]);
+    slow();
+    std::fs::rename(f.path("elsewhere"), f.path("shop/neck-9")).unwrap();
+    assert_eq!(listed(&f, &["--sort", "name"]), ["neck-12-01", "neck-70"]);
+    assert_eq!(
+        listed(&f, &["--sort", "name", "--look"]),
+        ["neck-12-01", "neck-70", "neck-9"]
+    );
 }
 
 #[test]

@@ -175,6 +175,17 @@ fn lots_come_in_whole_go_on_or_stand_beside_each_other() {
     assert_eq!(doc["readings"].as_array().unwrap().len(), 1);
     assert_eq!(f.bytes("book/lot/tray.json"), f.bytes("class/lot/tray.json"));
     assert_eq!(add(&f)["lots"], json!([]));
+    // What was taken back here is not written over by what goes on there.
+    let mut tray: Value = serde_json::from_slice(&f.bytes("book/lot/tray.json")).unwrap();
+    tray["entries"][1]["withdrawn"] = true.into();
+    f.write("book/lot/tray.json", &serde_json::to_vec(&tray).unwrap());
+    let copy = f.copy();
+    lot(&copy, "class", &[(1, ""), (2, ""), (3, "15")]);
+    assert_eq!(
+        add(&copy)["lots"],
+        json!([{ "lot": "lot", "to": "lot-class", "how": "other-name" }])
+    );
+    assert_eq!(copy.bytes("book/lot/tray.json"), f.bytes("book/lot/tray.json"));
     // Here and there went on, each by itself.
     lot(&f, "book", &[(1, ""), (2, ""), (3, "13")]);
     lot(&f, "class", &[(1, ""), (2, ""), (3, "14")]);

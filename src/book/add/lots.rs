@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use super::{Add, How, Lot, MOST_BYTES, Reading, other_name};
+use crate::book::look::tray;
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::shop::lot::{Tray, is_plain};
@@ -33,7 +34,10 @@ impl Add<'_> {
         let begun = ours.iter().all(|id| readings.iter().any(|r| r.id == *id));
         let new = readings.iter().any(|r| !self.here.contains_key(&r.id));
         if !ours.is_empty() && begun && place.join(TRAY).is_file() {
-            return self.goes_on(lot, readings);
+            let [theirs, own] = [self.other, self.notebook].map(|n| n.join(lot).join(TRAY));
+            if begins(&tray(&own)?, &tray(&theirs)?) {
+                return self.goes_on(lot, readings);
+            }
         }
         if !new {
             return readings.iter().try_for_each(|r| self.again(r));
@@ -95,12 +99,9 @@ impl Add<'_> {
                 "end that one with q",
             )
         })?;
-        let read = |path: &Path| {
-            let bytes = fileio::read_limited(path, MOST_BYTES)?;
-            Ok((Tray::parse(&path.display().to_string(), &bytes)?, bytes))
-        };
-        let (their_tray, bytes) = read(&theirs)?;
-        let (our_tray, _) = read(&ours)?;
+        let bytes = fileio::read_limited(&theirs, MOST_BYTES)?;
+        let their_tray = Tray::parse(&theirs.display().to_string(), &bytes)?;
+        let our_tray = tray(&ours)?;
         let mut came = false;
         for reading in readings {
             if self.here.contains_key(&reading.id) {
@@ -126,4 +127,16 @@ impl Add<'_> {
         }
         Ok(())
     }
+}
+
+/// Whether one lot is the beginning of another: whatever was measured, taken back, kept, noted and read in it is in that too.
+fn begins(first: &Tray, whole: &Tray) -> bool {
+    let alike = (&first.standard, &first.setting, &first.columns) == (&whole.standard, &whole.setting, &whole.columns);
+    let each = first.entries.iter().zip(&whole.entries);
+    let mut in_it = each.map(|(a, b)| {
+        let one = (a.number, &a.record) == (b.number, &b.record);
+        let said = (!a.withdrawn || b.withdrawn) && (!a.kept || b.kept);
+        one && said && b.notes.starts_with(&a.notes) && b.readings.starts_with(&a.readings)
+    });
+    alike && first.entries.len() <= whole.entries.len() && in_it.all(|is| is)
 }

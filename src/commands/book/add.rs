@@ -31,7 +31,10 @@ pub fn run(args: &AddArgs, console: &mut Console) -> Result<Status> {
         ));
     }
     let now = fine_stamp(std::time::SystemTime::now());
-    let added = add::add(&notebook, &args.other, &now, || known(&notebook, &args.other))?;
+    let added = add::add(&notebook, &args.other, &now, || known(&notebook, &args.other));
+    // Where it was cut off, some has come in all the same.
+    wanted::changed(&notebook);
+    let added = added?;
     if args.shown.json {
         console.json(&Document {
             schema: "coilwright/added/1",

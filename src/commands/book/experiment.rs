@@ -14,7 +14,7 @@ use crate::commands::outcome::Told;
 use crate::commands::wanted::{self, Placed};
 use crate::commands::{anew, readings};
 use crate::failure::{Result, Status};
-use crate::record::{Record, Verdict, store};
+use crate::record::{Record, Verdict};
 use crate::report::text;
 use crate::shop::difference::How;
 use crate::shop::experiment::document::ExperimentDocument;
@@ -68,14 +68,8 @@ fn by_word(word: &str, notebook: &Path, entries: &[Entry], console: &mut Console
         *told.entry(r.name.clone()).or_insert_with(has)
     });
     let without = told.values().filter(|has| !**has).count();
-    let mut placed: Vec<Placed> = Vec::new();
-    for row in latest(&rows) {
-        let folder = notebook.join(&row.path);
-        match store::read(&folder) {
-            Ok(record) => placed.push((folder, row.told(record))),
-            Err(e) => console.remark(&format!("left out: {e}")),
-        }
-    }
+    let read = wanted::read(notebook, &latest(&rows), console);
+    let placed: Vec<Placed> = read.into_iter().map(|r| r.1).collect();
     let (made, how) = made(&placed, entries, console)?;
     let document = experiment::of_word(word, &made, &how)?;
     if without > 0 {

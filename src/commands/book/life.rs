@@ -18,10 +18,9 @@ use crate::commands::coil::refuse_any;
 use crate::commands::outcome::{self, Told};
 use crate::commands::{anew, readings, wanted};
 use crate::failure::{Result, Status};
-use crate::parallel;
+use crate::record::Record;
 use crate::record::about::About;
 use crate::record::when::moment;
-use crate::record::{Record, store};
 use crate::report::text::{self, LifeStep, Lived, Read};
 use crate::report::{difference_words, overlay};
 use crate::shop::difference::{self, Difference, How};
@@ -67,7 +66,7 @@ pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status>
     stem.iter().try_for_each(|s| refuse_any(outcome::picture_files(s)))?;
     let shown: Shown = args.shown.into();
     Told {
-        document: &known.document(args.with_recipe),
+        document: &known.document(Recipe::asked(args.with_recipe)),
         files: Vec::new(),
         shown,
     }
@@ -79,7 +78,7 @@ pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status>
             stem.map(|stem| Ok((stem, plot()?))).into_iter().collect()
         },
     )?;
-    say_left_out(&known.left_out, console);
+    known.say_left_out(console);
     Ok(Status::Done)
 }
 
@@ -138,12 +137,11 @@ impl Known {
         })
     }
 
-    fn document(&self, with_recipe: bool) -> Life<'_> {
+    fn document(&self, recipe: Recipe) -> Life<'_> {
         let reading = |(row, change): (&Row, &Change)| Reading {
             row: row.into(),
             change: change.as_ref().map(|c| c.1.clone()),
         };
-        let of_recipe = |e: &Entry| matches!(e.what, What::Recipe { .. } | What::Design { .. });
         let said = life::of(&self.all, &self.name).into_iter();
         Life {
             schema: "coilwright/life/1",
@@ -151,8 +149,8 @@ impl Known {
             about: &self.about,
             readings: self.rows.iter().zip(&self.changes).map(reading).collect(),
             entries: said
-                .filter(|e| with_recipe || !of_recipe(e))
-                .map(|e| without_customer(life::own(&self.all, e, &self.name)))
+                .map(|e| life::own(&self.all, e, &self.name))
+                .filter_map(|e| handed_out(e, recipe))
                 .collect(),
             left_out: &self.left_out,
         }
@@ -187,17 +185,19 @@ impl Known {
         }
     }
 
+    /// What could not be read.
+    pub fn say_left_out(&self, console: &mut Console) {
+        say_left_out(&self.left_out, console);
+    }
+
     /// The same without what is the shop's alone: to whom it was sent, and where nobody asked for it what went into it.
     pub fn shown(&self, recipe: Recipe) -> Lived {
         let mut life = self.lived();
-        for step in &mut life.steps {
-            if let LifeStep::Said(entry) = step {
-                **entry = without_customer((**entry).clone());
-                if let (Recipe::Kept, What::Paper { rows, .. }) = (recipe, &mut entry.what) {
-                    rows.iter_mut().for_each(|line| line.words.clear());
-                }
-            }
-        }
+        let step = |step| match step {
+            LifeStep::Said(entry) => Some(LifeStep::Said(Box::new(handed_out(*entry, recipe)?))),
+            reading => Some(reading),
+        };
+        life.steps = life.steps.into_iter().filter_map(step).collect();
         if recipe == Recipe::Kept {
             life.recipe.clear();
         }
@@ -222,6 +222,15 @@ impl Known {
 pub enum Recipe {
     Shown,
     Kept,
+}
+
+impl Recipe {
+    pub fn asked(with_recipe: bool) -> Recipe {
+        match with_recipe {
+            true => Recipe::Shown,
+            false => Recipe::Kept,
+        }
+    }
 }
 
 /// What went into a pickup, its design before its own words; `all` has the designs.
@@ -253,32 +262,24 @@ fn second(stamp: &str) -> i64 {
     moment(stamp).map_or(0, |t| t.as_second())
 }
 
-/// To whom it went is the shop's alone.
-fn without_customer(mut entry: Entry) -> Entry {
-    if let What::Sent { to, .. } = &mut entry.what {
-        *to = None;
+/// An entry as others may see it: to whom it went is the shop's alone, and so is a recipe that is kept.
+fn handed_out(mut entry: Entry, recipe: Recipe) -> Option<Entry> {
+    match (&mut entry.what, recipe) {
+        (What::Sent { to, .. }, _) => *to = None,
+        (What::Recipe { .. } | What::Design { .. }, Recipe::Kept) => return None,
+        (What::Paper { rows, .. }, Recipe::Kept) => rows.iter_mut().for_each(|line| line.words.clear()),
+        _ => {}
     }
-    entry
+    Some(entry)
 }
 
 /// The readings whose records can be read, with these; what cannot be is said and left out.
 fn records(rows: Vec<Row>, notebook: &Path, console: &mut Console) -> (Vec<Row>, Vec<wanted::Placed>) {
     let measured: Vec<Row> = rows.into_iter().filter(|r| r.verdict.is_some()).collect();
-    let read = parallel::each(&measured, |row| {
-        let folder = notebook.join(&row.path);
-        store::read(&folder).map(|record| (folder, row.told(record)))
-    });
-    let mut out = (Vec::new(), Vec::new());
-    for (row, read) in measured.into_iter().zip(read) {
-        match read {
-            Ok(placed) => {
-                out.0.push(row);
-                out.1.push(placed);
-            }
-            Err(e) => console.remark(&format!("left out: {e}")),
-        }
-    }
-    out
+    let read = wanted::read(notebook, &measured.iter().collect::<Vec<_>>(), console);
+    read.into_iter()
+        .map(|(i, placed)| (measured[i].clone(), placed))
+        .unzip()
 }
 
 type Change = Option<(usize, Difference)>;

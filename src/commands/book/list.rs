@@ -9,6 +9,7 @@ use crate::cli::console::Console;
 use crate::commands::outcome::style;
 use crate::commands::wanted;
 use crate::failure::{Failure, Result, Status};
+use crate::parallel;
 use crate::record::Verdict;
 use crate::report::text;
 
@@ -93,10 +94,15 @@ pub fn run(args: &ListArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
     let filter = args.filter();
     let fresh = if args.look { Fresh::Now } else { Fresh::Usual };
-    let question = |index: &Index| Ok((index.rows(&filter)?, index.left_out()?));
-    let (mut rows, mut left_out) = wanted::ask(&notebook, fresh, question)?;
-    if rows.iter().any(|r| !r.is_as_seen(&notebook)) {
-        (rows, left_out) = wanted::ask(&notebook, Fresh::Now, question)?;
+    let question = |index: &Index| Ok((index.rows(&filter)?, index.left_out()?, index.looked()));
+    let (mut rows, mut left_out, looked) = wanted::ask(&notebook, fresh, question)?;
+    let as_seen = |rows: &[Row]| {
+        parallel::each(rows, |r| r.is_as_seen(&notebook))
+            .into_iter()
+            .all(|is| is)
+    };
+    if !looked && !as_seen(&rows) {
+        (rows, left_out, _) = wanted::ask(&notebook, Fresh::Now, question)?;
     }
     let shown: Shown = args.shown.into();
     if args.csv {

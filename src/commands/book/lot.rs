@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use crate::book::index::Fresh;
+use crate::book::look;
 use crate::book::row::{Filter, Row};
 use crate::cli::args::{LotArgs, Shown};
 use crate::cli::console::Console;
@@ -17,9 +18,7 @@ use crate::commands::{anew, readings};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::Verdict;
-use crate::record::store;
 use crate::report::{order_plot, text};
-use crate::shop::lot::Tray;
 use crate::shop::order::document::LotDocument;
 use crate::shop::order::{self, Made};
 
@@ -27,19 +26,10 @@ pub fn run(args: &LotArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
     let rows = of_lot(&notebook, &args.lot)?;
     let numbers = numbers(&notebook, &rows);
-    let (mut numbered, mut placed): (Vec<u32>, Vec<Placed>) = (Vec::new(), Vec::new());
-    for (row, number) in rows.iter().zip(numbers) {
-        let folder = notebook.join(&row.path);
-        match store::read(&folder) {
-            Ok(record) => {
-                numbered.push(number);
-                placed.push((folder, row.told(record)));
-            }
-            Err(e) => console.remark(&format!("left out: {e}")),
-        }
-    }
+    let rows: Vec<&Row> = rows.iter().collect();
+    let (places, placed): (Vec<usize>, Vec<Placed>) = wanted::read(&notebook, &rows, console).into_iter().unzip();
     let (records, _) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
-    let made: Vec<Made> = numbered.into_iter().zip(records).collect();
+    let made: Vec<Made> = places.into_iter().map(|i| numbers[i]).zip(records).collect();
     let matters = Defaults::read_from(Path::new("."))?.matters();
     let document = order::lot(&args.lot, &made, &matters)?;
     if args.csv {
@@ -97,8 +87,7 @@ fn numbers(notebook: &Path, rows: &[Row]) -> Vec<u32> {
     let by_tray = || -> Option<Vec<u32>> {
         let folder = rows.first()?.path.parent()?;
         let path = notebook.join(folder).join("tray.json");
-        let bytes = fileio::read_limited(&path, outcome::MOST_BYTES).ok()?;
-        let tray = Tray::parse(&path.display().to_string(), &bytes).ok()?;
+        let tray = look::tray(&path).ok()?;
         let number = |row: &Row| Some(tray.number_of(&fileio::name_of(&row.path))?.0);
         rows.iter().map(number).collect()
     };

@@ -1,74 +1,92 @@
 //! `book rename`: another name for a pickup, or for one reading of it.
 
-use serde::Serialize;
+use std::path::Path;
 
-use crate::book::entry::{Entry, What};
+use super::written;
+use crate::book::entry::What;
 use crate::book::index::Fresh;
-use crate::book::word::{self, Which, named};
+use crate::book::row::Filter;
+use crate::book::word::{self, Meant, Named, Which};
 use crate::cli::args::RenameArgs;
 use crate::cli::console::Console;
 use crate::commands::wanted;
 use crate::failure::{Failure, Result, Status};
 
-#[derive(Debug, Serialize)]
-pub(super) struct Written<'a> {
-    pub schema: &'static str,
-    pub entry: &'a Entry,
+/// What is to be called otherwise.
+struct Old {
+    pickup: String,
+    /// Id of the one reading that is meant.
+    record: Option<String>,
+    /// As the screen names it.
+    words: String,
 }
 
 pub fn run(args: &RenameArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
-    let old = named(&args.old)?;
     let new = args.new.trim();
     word::folder_name(new)?;
-    if new.contains(['*', '@', '#']) {
-        return Err(Failure::new(
-            format!("{new:?} would not be understood as a name: *, @ and # mean something behind one"),
-            "give it another",
-        ));
-    }
-    if old.is_pattern() || matches!(old.which, Which::Stage(_) | Which::Day(..)) {
-        return Err(Failure::new(
-            format!("{} may be several", args.old),
-            "rename one pickup, or one reading by its number: neck-7#0003",
-        ));
-    }
-    let rows = wanted::ask(&notebook, Fresh::Now, |index| old.readings(index))?;
-    let Some(last) = rows.last() else {
-        return Err(old.nothing(&notebook));
+    word::sound_name(new)?;
+    let old = match word::meant(Path::new(&args.old))? {
+        Meant::Named(old) => named(&old, &notebook)?,
+        Meant::Path(path) | Meant::Folder(path) => {
+            let (place, record) = wanted::placed(&path)?;
+            Old {
+                words: format!("{} in {}", record.pickup.name, place.display()),
+                pickup: record.pickup.name,
+                record: Some(record.id),
+            }
+        }
     };
-    if last.name == new {
+    if old.pickup == new {
         return Err(Failure::new(format!("{new} is its name already"), "give another one"));
     }
-    let taken = wanted::ask(&notebook, Fresh::Usual, |index| named_so(index, new))?;
+    let taken = wanted::ask(&notebook, Fresh::Usual, |index| {
+        Ok(index.rows(&Filter::life(new))?.len())
+    })?;
     let what = What::Rename {
-        pickup: last.name.clone(),
+        pickup: old.pickup,
         to: new.to_owned(),
-        record: matches!(old.which, Which::Number(_)).then(|| last.id.clone()),
+        record: old.record,
     };
     let entry = wanted::say(&notebook, what)?;
-    if args.shown.json {
-        console.json(&Written {
-            schema: "coilwright/written/1",
-            entry: &entry,
-        })?;
-        return Ok(Status::Done);
-    }
-    let what = match old.which {
-        Which::Number(n) => format!("{} reading {n:04}", last.name),
-        _ => last.name.clone(),
-    };
-    let mut text = format!("{what} is {new} from here back; its folder and its records stay as they are.\n");
+    let mut text = format!(
+        "{} is {new} from here back; its folder and its records stay as they are.\n",
+        old.words
+    );
     if taken > 0 {
         text.push_str(&format!(
             "{new} had {taken} readings already: they are one pickup's now.\n"
         ));
     }
     text.push_str("`coilwright book undo` takes it back.\n");
-    console.words(&text)?;
-    Ok(Status::Done)
+    written::tell(&entry, &text, args.shown, console)
 }
 
-fn named_so(index: &crate::book::index::Index, name: &str) -> crate::book::index::Asked<usize> {
-    Ok(index.rows(&crate::book::row::Filter::life(name))?.len())
+fn named(old: &Named, notebook: &Path) -> Result<Old> {
+    if old.is_pattern() || matches!(old.which, Which::Stage(_) | Which::Day(..)) {
+        return Err(Failure::new(
+            format!("{} may be several", old.word),
+            "rename one pickup, or one reading by its number: neck-7#0003",
+        ));
+    }
+    let rows = wanted::ask(notebook, Fresh::Now, |index| old.readings(index))?;
+    let Some(last) = rows.last() else {
+        return Err(old.nothing(notebook));
+    };
+    match old.which {
+        // An old name may have a number in it.
+        Which::Number(n) if last.name != old.word => {
+            let one = word::one(old, &rows, notebook)?;
+            Ok(Old {
+                pickup: one.name.clone(),
+                record: Some(one.id.clone()),
+                words: format!("{} reading {n:04}", one.name),
+            })
+        }
+        _ => Ok(Old {
+            pickup: last.name.clone(),
+            record: None,
+            words: last.name.clone(),
+        }),
+    }
 }

@@ -44,10 +44,13 @@ pub fn run(args: &SentArgs, console: &mut Console) -> Result<Status> {
     let with: Vec<(String, String, String)> = args
         .names
         .iter()
-        .map(|name| {
+        .enumerate()
+        .map(|(i, name)| {
+            // The folders are looked through once.
+            let fresh = if i == 0 { Fresh::Now } else { Fresh::Usual };
             let reading = match &args.record {
                 Some(path) => given(&notebook, path, name)?,
-                None => latest(&notebook, name)?,
+                None => latest(&notebook, name, fresh)?,
             };
             Ok((name.clone(), reading.0, reading.1))
         })
@@ -83,7 +86,9 @@ pub fn run(args: &SentArgs, console: &mut Console) -> Result<Status> {
 /// Id and time of the reading that was named.
 fn given(notebook: &Path, path: &Path, name: &str) -> Result<(String, String)> {
     let (_, record) = wanted::placed(path)?;
-    let own = readings(notebook, name)?.into_iter().find(|r| r.id == record.id);
+    let own = readings(notebook, name, Fresh::Now)?
+        .into_iter()
+        .find(|r| r.id == record.id);
     let own = own.ok_or_else(|| {
         Failure::new(
             format!(
@@ -98,8 +103,8 @@ fn given(notebook: &Path, path: &Path, name: &str) -> Result<(String, String)> {
 }
 
 /// The same of its latest.
-fn latest(notebook: &Path, name: &str) -> Result<(String, String)> {
-    let last = readings(notebook, name)?.pop();
+fn latest(notebook: &Path, name: &str, fresh: Fresh) -> Result<(String, String)> {
+    let last = readings(notebook, name, fresh)?.pop();
     let last = last.ok_or_else(|| {
         Failure::new(
             format!("{name} has no reading that can be used in {}", notebook.display()),
@@ -110,9 +115,9 @@ fn latest(notebook: &Path, name: &str) -> Result<(String, String)> {
 }
 
 /// Those of a pickup that stand, in order of their time.
-pub fn readings(notebook: &Path, name: &str) -> Result<Vec<Row>> {
+pub fn readings(notebook: &Path, name: &str, fresh: Fresh) -> Result<Vec<Row>> {
     let filter = Filter::life(name);
-    let mut rows = wanted::ask(notebook, Fresh::Now, |index| index.rows(&filter))?;
+    let mut rows = wanted::ask(notebook, fresh, |index| index.rows(&filter))?;
     rows.retain(|r| r.verdict.is_some_and(|v| v != Verdict::Rejected) && !r.replaced);
     rows.sort_by_key(|r| r.seq);
     Ok(rows)

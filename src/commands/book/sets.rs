@@ -11,12 +11,11 @@ use crate::cli::args::{SetsArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome::style;
-use crate::commands::{anew, readings, wanted};
+use crate::commands::wanted::{self, Placed};
+use crate::commands::{anew, readings};
 use crate::failure::{Failure, Result, Status};
-use crate::parallel;
 use crate::record::Record;
 use crate::record::about::About;
-use crate::record::store;
 use crate::report::text;
 use crate::shop::sets::{self, Figure, Member, Plan, Pool, Sets, Terms};
 
@@ -91,21 +90,10 @@ fn told(
             free.push((row, life::about(&said)));
         }
     }
-    let read = parallel::each(&free, |(row, about)| {
-        let folder = notebook.join(&row.path);
-        store::read(&folder).map(|record| ((folder, row.told(record)), about.clone()))
-    });
-    let (mut placed, mut abouts) = (Vec::new(), Vec::new());
-    for read in read {
-        match read {
-            Ok((one, about)) => {
-                placed.push(one);
-                abouts.push(about);
-            }
-            Err(e) => console.remark(&format!("left out: {e}")),
-        }
-    }
+    let rows: Vec<&Row> = free.iter().map(|f| f.0).collect();
+    let (places, placed): (Vec<usize>, Vec<Placed>) = wanted::read(notebook, &rows, console).into_iter().unzip();
     let (records, _) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
+    let abouts = places.into_iter().map(|i| free[i].1.clone());
     Ok(records.into_iter().zip(abouts).collect())
 }
 

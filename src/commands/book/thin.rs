@@ -54,7 +54,9 @@ fn away(args: &ThinArgs, older: &str, notebook: &Path, now: &str, console: &mut 
         let mut fresh = Fresh::default();
         let to = fresh.ready(&args.to)?;
         carry::apart(&to, notebook, "a folder")?;
-        thin::put_away_now(notebook, &old, &to, now)?;
+        let put = thin::put_away_now(notebook, &old, &to, now);
+        wanted::changed(notebook);
+        put?;
     }
     if args.shown.json {
         console.json(&Document {
@@ -99,7 +101,9 @@ fn back(args: &ThinArgs, notebook: &Path, now: &str, console: &mut Console) -> R
     carry::apart(&args.to, notebook, "a folder")?;
     let (rows, _) = every(notebook)?;
     let readings: Vec<Old> = rows.into_iter().map(|r| r.0).collect();
-    let back = thin::bring_back(notebook, &readings, &args.to, now)?;
+    let back = thin::bring_back(notebook, &readings, &args.to, now);
+    wanted::changed(notebook);
+    let back = back?;
     if args.shown.json {
         console.json(&BackDocument {
             schema: "coilwright/thinned-back/1",

@@ -1,6 +1,6 @@
 //! `book undo`: the last entry holds no more. Its file stays.
 
-use super::rename::Written;
+use super::written;
 use crate::book::entries;
 use crate::book::entry::What;
 use crate::cli::args::UndoArgs;
@@ -29,13 +29,6 @@ pub fn run(args: &UndoArgs, console: &mut Console) -> Result<Status> {
         ));
     }
     let entry = wanted::say(&notebook, What::Undo { entry: last.id.clone() })?;
-    if args.shown.json {
-        console.json(&Written {
-            schema: "coilwright/written/1",
-            entry: &entry,
-        })?;
-        return Ok(Status::Done);
-    }
-    console.words(&format!("taken back: {}\n", entry_words::sentence(last)))?;
-    Ok(Status::Done)
+    let text = format!("taken back: {}\n", entry_words::sentence(last));
+    written::tell(&entry, &text, args.shown, console)
 }

@@ -11,7 +11,6 @@ use crate::cli::args::{Design, NoteArgs};
 use crate::commands::wanted::{self, Placed};
 use crate::failure::{Failure, Result};
 use crate::record::about::About;
-use crate::record::store;
 
 /// Whether anything of the kind is asked for.
 pub fn is_asked(args: &NoteArgs) -> bool {
@@ -77,8 +76,7 @@ pub fn write(notebook: &Path, planned: Vec<What>) -> Result<Vec<Entry>> {
 /// The pickup that a word means; one that was never measured by its name.
 fn pickup(word: &Path, notebook: &Path) -> Result<String> {
     match word::meant(word)? {
-        Meant::Path(path) => Ok(store::read(&path)?.pickup.name),
-        Meant::Folder(_) => Ok(wanted::placed(word)?.1.pickup.name),
+        Meant::Path(_) | Meant::Folder(_) => Ok(wanted::placed(word)?.1.pickup.name),
         Meant::Named(named) if named.is_pattern() || !matches!(named.which, Which::Latest) => Err(Failure::new(
             format!("{} is not one pickup's name", named.word),
             "what a pickup is and what went into it is said of one name at a time, or of several names",

@@ -1,11 +1,11 @@
 //! Pages, made from what other commands know.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::asked::{Asked, Of};
 use crate::book::index::Fresh;
 use crate::book::row::Filter;
-use crate::book::{entries, life};
+use crate::book::{entries, life, look};
 use crate::cli::args::{PageArgs, PottingArgs};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
@@ -13,11 +13,9 @@ use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::basis::Basis;
 use crate::coil::loads::{LoadsDocument, Manner, SCHEMA, predict_one};
 use crate::commands::book::life::{Known, Recipe, recipe_words};
-use crate::commands::outcome::MOST_BYTES;
 use crate::commands::wanted::Placed;
 use crate::commands::{anew, compare, known, potting, readings, rig, wanted};
 use crate::failure::Result;
-use crate::fileio;
 use crate::network::predict;
 use crate::record::{Record, store};
 use crate::report::page::Page;
@@ -26,17 +24,14 @@ use crate::report::pages::{self, Told};
 use crate::report::{difference_words, rig_words};
 use crate::rig::Rig;
 use crate::shop::difference;
-use crate::shop::lot::{Entry, Tray};
+use crate::shop::lot::Tray;
 use crate::shop::order::document::LotDocument;
 use crate::shop::order::{self, Made};
 use crate::shop::witness::checks::{CheckDocument, RigDocument, WitnessShown};
 use crate::shop::witness::history::History;
 
 pub fn of(asked: &Asked, args: &PageArgs, console: &mut Console) -> Result<Page> {
-    let recipe = match args.with_recipe {
-        true => Recipe::Shown,
-        false => Recipe::Kept,
-    };
+    let recipe = Recipe::asked(args.with_recipe);
     match &asked.of {
         Of::Record(word) => {
             let placed = wanted::placed(word)?;
@@ -59,14 +54,16 @@ pub fn of(asked: &Asked, args: &PageArgs, console: &mut Console) -> Result<Page>
             sheets(title, &placed, recipe, console)
         }
         Of::SheetsOfLot(folder) => {
-            let tray = tray(folder)?;
-            let read = |name: &String| store::read(&folder.join(name)).map(|r| (folder.join(name), r));
-            let placed = tray.standing().filter_map(|e| e.record.as_ref()).map(read);
-            let placed: Vec<Placed> = placed.collect::<Result<_>>()?;
+            let tray = look::tray(&folder.join("tray.json"))?;
+            let places: Vec<PathBuf> = tray
+                .standing()
+                .filter_map(|e| Some(folder.join(e.record.as_ref()?)))
+                .collect();
+            let placed = wanted::all(&places)?;
             sheets(Line::from("Sheets of ").theirs(&tray.lot), &placed, recipe, console)
         }
         Of::Lot(folder) => {
-            let tray = tray(folder)?;
+            let tray = look::tray(&folder.join("tray.json"))?;
             pages::lot::page(&tray, in_order(&tray, folder, console)?.as_ref())
         }
         Of::Wax => pages::wax::page(&potting::asked(&before_and_after(args), console)?),
@@ -74,23 +71,29 @@ pub fn of(asked: &Asked, args: &PageArgs, console: &mut Console) -> Result<Page>
         Of::Coil(path) => pages::loads::page(&predicted(path, args)?),
         Of::Life(name) => {
             let found = Known::of(&wanted::notebook()?, name, &Filter::default(), Fresh::Usual, console)?;
+            found.say_left_out(console);
             pages::life::page(&found.shown(recipe), &found.last_of_stages())
         }
     }
 }
 
-fn tray(folder: &Path) -> Result<Tray> {
-    let path = folder.join("tray.json");
-    Tray::parse(&path.display().to_string(), &fileio::read_limited(&path, MOST_BYTES)?)
-}
-
 /// The lot in the order of making, from those of its records that are there; `None` where none of them reads anything.
 fn in_order(tray: &Tray, folder: &Path, console: &mut Console) -> Result<Option<LotDocument>> {
-    let read = |e: &Entry| {
+    // A lot may have come without its records; one that is there and cannot be read is named.
+    let there = tray.standing().filter_map(|e| {
         let place = folder.join(e.record.as_ref()?);
-        Some((e.number, (place.clone(), store::read(&place).ok()?)))
-    };
-    let (numbers, placed): (Vec<u32>, Vec<Placed>) = tray.standing().filter_map(read).unzip();
+        place.exists().then_some((e.number, place))
+    });
+    let (mut numbers, mut placed): (Vec<u32>, Vec<Placed>) = (Vec::new(), Vec::new());
+    for (number, place) in there {
+        match store::read(&place) {
+            Ok(record) => {
+                numbers.push(number);
+                placed.push((place, record));
+            }
+            Err(e) => console.remark(&format!("left out: {e}")),
+        }
+    }
     let (records, _) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
     let made: Vec<Made> = numbers
         .into_iter()
@@ -117,7 +120,11 @@ fn before_and_after(args: &PageArgs) -> PottingArgs {
 /// Readings by what is known of their rigs today, each with what the notebook says of its pickup.
 fn told(placed: &[Placed], recipe: Recipe, console: &mut Console) -> Result<Vec<(Record, Told)>> {
     let (records, _) = readings::known_of(placed, anew::today(None).as_ref(), console)?;
-    let all = entries::all(&wanted::notebook()?).hold;
+    let said = entries::all(&wanted::notebook()?);
+    for why in &said.unread {
+        console.remark(&format!("left out: {why}"));
+    }
+    let all = said.hold;
     let of = |record: Record| {
         let said = life::of(&all, &record.pickup.name);
         let told = Told {

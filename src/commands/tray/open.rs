@@ -4,6 +4,7 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use super::Lot;
+use crate::book::look;
 use crate::cli::args::{About, Surroundings, TrayArgs};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, stamp};
@@ -123,7 +124,7 @@ fn standard(path: &Path) -> Result<Standard> {
 /// The lot as it was left, and whether its standard was made anew since.
 fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>, remarks: &mut Vec<String>) -> Result<(Tray, bool)> {
     let lot = args.lot();
-    let mut tray = Tray::parse(&path.display().to_string(), &fileio::read_limited(path, MOST_BYTES)?)?;
+    let mut tray = look::tray(path)?;
     let mut standard_anew = false;
     if let Some(given) = standard.filter(|given| tray.standard.as_ref() != Some(given)) {
         standard_anew = tray.standard.as_ref().is_some_and(|old| given.is_made_anew(old));

@@ -43,7 +43,9 @@ fn found(record: &Record) -> Vec<Fact> {
         let down = words::down(record).map_or("no peak".into(), |d| format!("no peak; {d}"));
         return vec![fact(
             "Peak",
-            format!("{down}. What hangs on it damps it so much that no note stands out."),
+            format!(
+                "{down}. It is damped so much, by what hangs on it or by metal of its own, that no note stands out."
+            ),
         )];
     };
     let mut out = vec![

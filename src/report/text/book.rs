@@ -146,11 +146,11 @@ pub fn life_text(life: &Lived, style: Style) -> String {
                 if stage != Some(row.stage.as_deref()) {
                     stage = Some(row.stage.as_deref());
                     out.line("");
-                    out.line_in(row.stage.as_deref().unwrap_or("no stage told"), BOLD);
+                    out.line_in(words::clean(row.stage.as_deref().unwrap_or("no stage told")), BOLD);
                 }
                 reading(&mut out, row, record);
                 if let Some((against, change)) = change {
-                    out.row("", format!("against {against}: {change}"));
+                    out.row("", format!("against {}: {change}", words::clean(against)));
                 }
             }
             LifeStep::Said(entry) => {

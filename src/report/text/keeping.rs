@@ -76,7 +76,7 @@ pub fn checked_text(checked: &Checked) -> String {
         checked.readings,
         plural(checked.readings),
         checked.entries,
-        if checked.entries == 1 { "y" } else { "ies" },
+        ies(checked.entries),
         checked.takes,
         if checked.takes == 1 { " is" } else { "s are" },
     );
@@ -88,8 +88,9 @@ pub fn checked_text(checked: &Checked) -> String {
     }
     if checked.elsewhere > 0 {
         out.push_str(&format!(
-            "{} were read from recordings that were never kept here.\n",
-            checked.elsewhere
+            "{} reading{} read from recordings that were never kept here.\n",
+            checked.elsewhere,
+            were(checked.elsewhere)
         ));
     }
     let mut kinds: BTreeMap<Kind, Vec<String>> = BTreeMap::new();
@@ -213,10 +214,7 @@ fn ended(n: usize, known: usize, done: bool) -> String {
         ),
     };
     if known > 0 {
-        out.push_str(&format!(
-            "{known} line{} here already, and left out.\n",
-            if known == 1 { " was" } else { "s were" }
-        ));
+        out.push_str(&format!("{known} line{} here already, and left out.\n", were(known)));
     }
     out
 }

@@ -2,14 +2,13 @@
 
 use super::figure::{Figure, Term};
 use crate::copper;
+use crate::record::Record;
 use crate::record::about::About;
 use crate::record::identity::{same_rig, unlike};
-use crate::record::ohms::Ohms;
 use crate::record::when::day;
-use crate::record::{Definition, Record};
+use crate::shop::alike::{by_one_meter, in_common};
 use crate::shop::reading;
 use crate::shop::yardstick::{Between, Held, Parts, Question};
-use crate::stats::grouped;
 
 /// A pickup that a set can be made of.
 #[derive(Debug, Clone, PartialEq)]
@@ -95,18 +94,18 @@ impl Candidate {
     }
 
     fn of(record: &Record, about: &About, ohms: Option<f64>) -> Candidate {
-        let values = Figure::ALL.map(|figure| match figure.quantity() {
-            Some(quantity) => Some(Value {
-                value: reading::value(record, quantity)?.value,
-                parts: reading::parts(record, quantity)?,
-            }),
+        let values = Figure::ALL.map(|figure| match figure {
             // No meter tells its own scatter; a winding's warmth is known to a kelvin.
-            None => Some(Value {
+            Figure::Ohms => Some(Value {
                 value: ohms?,
                 parts: Parts {
                     noise: copper::UNSURE,
                     ..Parts::EXACT
                 },
+            }),
+            _ => Some(Value {
+                value: reading::value(record, figure.quantity())?.value,
+                parts: reading::parts(record, figure.quantity())?,
             }),
         });
         Candidate {
@@ -170,11 +169,9 @@ impl Pool {
     }
 
     fn take(&mut self, own: &[&(Record, About)]) {
-        let of = |r: &Record| r.reading().map(|x| x.definition);
-        let first = own.first().and_then(|t| of(&t.0)).unwrap_or_default();
-        let one = own.iter().all(|t| of(&t.0) == Some(first));
-        let definition = if one { first } else { Definition::Plain };
-        let ohms = of_one_meter(own);
+        let records = || own.iter().map(|t| &t.0);
+        let definition = in_common(records());
+        let (_, ohms) = by_one_meter(records());
         for ((record, about), ohms) in own.iter().copied().zip(ohms) {
             match record.defined_as(definition) {
                 Some(r) => self.candidates.push(Candidate::of(&r, about, ohms)),
@@ -189,18 +186,6 @@ fn left_out(record: &Record, why: Why) -> LeftOut {
         name: record.pickup.name.clone(),
         why,
     }
-}
-
-/// What the ohmmeter that read most of them says of each, at 20 degrees where the room is known: two meters, or warm and cold ones,
-/// cannot be held against each other.
-fn of_one_meter(own: &[&(Record, About)]) -> Vec<Option<f64>> {
-    let key = |o: &Ohms| (o.meter.clone(), o.temperature_c.is_some());
-    let all = own.iter().flat_map(|t| t.0.ohms()).map(|o| (key(&o), ()));
-    let mut meters = grouped(all);
-    meters.sort_by_key(|m| std::cmp::Reverse((m.1.len(), m.0.1)));
-    let meter = meters.first().map(|m| m.0.clone());
-    let read = |t: &&(Record, About)| Some(t.0.ohms().iter().find(|o| Some(key(o)) == meter)?.at_20());
-    own.iter().map(read).collect()
 }
 
 #[cfg(test)]

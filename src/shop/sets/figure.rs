@@ -17,8 +17,6 @@ pub enum Figure {
     Ohms,
 }
 
-/// Windings made alike scatter by a per cent (common practice): what matters of ohms is as much more as of the peak.
-const OHMS_MATTER: f64 = 0.02;
 /// A set may be off by so many times what matters, where nothing else is said: a choice.
 const USUAL_LIMIT: f64 = 2.0;
 
@@ -26,45 +24,33 @@ impl Figure {
     pub const ALL: [Figure; 4] = [Figure::Peak, Figure::Q, Figure::Level, Figure::Ohms];
 
     pub fn code(self) -> &'static str {
-        match self {
-            Figure::Peak => "peak",
-            Figure::Q => "q",
-            Figure::Level => "level",
-            Figure::Ohms => "ohms",
-        }
+        self.quantity().code()
     }
 
-    /// What the yardstick calls it; ohms are not its own.
-    pub fn quantity(self) -> Option<Quantity> {
+    /// What the yardstick calls it.
+    pub fn quantity(self) -> Quantity {
         match self {
-            Figure::Peak => Some(Quantity::Peak),
-            Figure::Q => Some(Quantity::Q),
-            Figure::Level => Some(Quantity::Level),
-            Figure::Ohms => None,
+            Figure::Peak => Quantity::Peak,
+            Figure::Q => Quantity::Q,
+            Figure::Level => Quantity::Level,
+            Figure::Ohms => Quantity::Ohms,
         }
     }
 
     /// Compared by the logarithm of the ratio, else in dB.
     pub fn is_relative(self) -> bool {
-        self != Figure::Level
+        self.quantity().is_relative()
     }
 
     /// The second less the first, as it is compared.
     pub fn difference(self, first: f64, second: f64) -> f64 {
-        if self.is_relative() {
-            (second / first).ln()
-        } else {
-            second - first
-        }
+        self.quantity().difference(first, second)
     }
 
     /// The value that lies so far off, as it is compared.
     pub fn at(self, value: f64, off: f64) -> f64 {
-        if self.is_relative() {
-            value * off.exp()
-        } else {
-            value + off
-        }
+        let quantity = self.quantity();
+        quantity.from_compared(quantity.compared(value) + off)
     }
 
     fn unit(self) -> Unit {
@@ -134,7 +120,7 @@ pub struct Terms([Term; Figure::ALL.len()]);
 impl Terms {
     pub fn usual(matters: &Matters) -> Terms {
         Terms(Figure::ALL.map(|figure| {
-            let matters = figure.quantity().map_or(OHMS_MATTER, |q| matters.of(q));
+            let matters = matters.of(figure.quantity());
             Term {
                 figure,
                 matters,

@@ -209,9 +209,14 @@ fn within(quantity: Quantity, j: &Judged, value: &str) -> String {
     format!("{value}± {half:.decimals$} {unit}")
 }
 
+/// "-6.05 ± 0.42 %".
+pub(super) fn apart(quantity: Quantity, j: &Judged) -> String {
+    within(quantity, j, &value(quantity, j))
+}
+
 /// "-6.05 ± 0.42 %, 1 % matters": what decided.
 pub(super) fn judged(quantity: Quantity, j: &Judged) -> String {
-    format!("{}, {}", within(quantity, j, &value(quantity, j)), decided(quantity, j))
+    format!("{}, {}", apart(quantity, j), decided(quantity, j))
 }
 
 /// "1 % matters".

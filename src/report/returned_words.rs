@@ -143,15 +143,19 @@ fn ohms(o: &OhmsMoved) -> String {
 }
 
 fn looks(it: &Returned) -> String {
-    let mut all: Vec<String> = it.looks.iter().map(look).collect();
-    let by_coil = it
-        .looks
+    // What the probe tells comes besides: it explains nothing of what was heard.
+    let of_magnet = |l: &&Look| matches!(l, Look::Magnet { .. } | Look::MagnetTurned);
+    let (magnet, heard): (Vec<&Look>, Vec<&Look>) = it.looks.iter().partition(of_magnet);
+    let by_coil = heard
         .iter()
         .any(|l| matches!(l, Look::AnotherCoil { .. } | Look::Dead { .. } | Look::Level));
-    if it.ohms.is_none() && !by_coil && !it.looks.is_empty() {
+    let mut all: Vec<String> = heard.iter().map(|l| look(l)).collect();
+    if it.ohms.is_none() && !by_coil && !heard.is_empty() {
         all.push("another coil (its ohms, today and when it left, would tell)".into());
     }
-    all.join(", or ")
+    let heard = Some(all.join(", or ")).filter(|h| !h.is_empty());
+    let both = heard.into_iter().chain(magnet.into_iter().map(look));
+    both.collect::<Vec<_>>().join("; and ")
 }
 
 fn look(look: &Look) -> String {

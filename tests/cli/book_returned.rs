@@ -133,8 +133,18 @@ fn nothing_to_hold_it_against() {
     let kept = entries(&f).len();
     f.run(&["book", "sent", "neck-8", "neck-99"]).refused(&["neck-99"]);
     assert_eq!(entries(&f).len(), kept, "half of them were written");
+    // No reading is held against itself.
+    f.run(&["book", "returned", "neck-8", "--record", "neck-8/0001"])
+        .refused(&["no reading from before it left"]);
+    measured(
+        &f,
+        "neck-8",
+        "r=6.2k l=2.55H cs=121p",
+        &["--ohms", "6.2k", "--room", "21C", "--seed", "3"],
+    )
+    .ended(0);
     let unmarked = f
-        .run(&["book", "returned", "neck-8", "--record", "neck-8/0001"])
+        .run(&["book", "returned", "neck-8", "--record", "neck-8/0002"])
         .ended(0);
     assert!(
         unmarked.err.contains("neck-8 was never marked as sent"),
@@ -199,10 +209,13 @@ fn in_its_guitar_at_the_jack() {
     // It ends where the typing does, and says so; readings at the jack hang under no load that could be told.
     let early = f.typed(&args(&["--sim", NECK_7]), "\ns\nq\n").ended(0);
     assert!(early.out.contains("as far as it was measured"), "{}", early.out);
+    // One that was skipped, with all others measured, is not as predicted either.
+    let skipped = f.typed(&args(&["--sim", NECK_7]), "\ns\n\n\n").ended(0);
+    assert!(skipped.out.contains("as far as it was measured"), "{}", skipped.out);
     let last = f.list("neck-7").pop().unwrap();
     let record = f.record(&format!("neck-7/{last}"));
     assert_eq!(record["load"], Value::Null);
-    assert_eq!(record["pickup"]["over"], "neck in neck, at the jack of the guitar");
+    assert_eq!(record["pickup"]["over"], "bridge in bridge, at the jack of the guitar");
     f.run(&args(&["--sim", NECK_7, "--positions", "middle"]))
         .refused(&["no pickup \"middle\""]);
     f.run(&args(&["--sim", NECK_7, "--load", "vol=250k"]))

@@ -30,7 +30,7 @@ pub struct Guitar<'a> {
     /// Where it goes in a guitar, if that was told: a wiring calls its pickups so.
     pub place: Option<&'a str>,
     /// The reading that it left with.
-    pub left: Option<Record>,
+    pub left: Record,
     /// Which pole of a pickup is up.
     pub pole: &'a dyn Fn(&str) -> Option<Pole>,
 }
@@ -163,11 +163,9 @@ impl Guitar<'_> {
                 }
             }
         }
-        (
-            read.into_iter().flatten().collect(),
-            simulated,
-            next < ready.steps.len(),
-        )
+        // One that was skipped was not read either.
+        let early = read.iter().any(Option::is_none);
+        (read.into_iter().flatten().collect(), simulated, early)
     }
 
     fn take(&self, ready: &Ready, at: usize, takes: usize, console: &mut Console) -> Result<(StepRead, bool)> {
@@ -192,7 +190,7 @@ impl Guitar<'_> {
         outcome::draw_missing(&[measured.folder], console);
         let record = measured.record;
         let own = now.pickup == self.name || Some(now.pickup.as_str()) == self.place;
-        let left = self.left.as_ref().filter(|_| own);
+        let left = Some(&self.left).filter(|_| own);
         let took = Took {
             record: &record,
             left,

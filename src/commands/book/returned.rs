@@ -32,11 +32,11 @@ pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
     let name = args.measure.pickup.clone().given();
     let entries = entries::all(&notebook);
-    let (left, marked) = left_with(&notebook, &name, &entries)?;
-    if !marked {
-        console.remark(&format!(
-            "{name} was never marked as sent: held against its latest reading."
-        ));
+    let given = args.record.as_deref().map(wanted::placed).transpose()?;
+    let today = given.as_ref().map(|g| g.1.id.as_str());
+    let (left, remark) = left_with(&notebook, &name, &entries, today)?;
+    if let Some(remark) = remark {
+        console.remark(&remark);
     }
     if let Some(wiring) = &args.in_guitar {
         let place = life::about(&life::of(&entries.hold, &name)).position;
@@ -48,7 +48,7 @@ pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
         let guitar = Guitar {
             args,
             place,
-            left: store::read(&notebook.join(&left.path)).ok(),
+            left: store::read(&notebook.join(&left.path))?,
             pole: &pole,
             name: &name,
         };
@@ -56,7 +56,10 @@ pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
     }
     let basis = args.coil.as_deref().map(|path| Basis::of(read_coil(path)?));
     let basis = basis.transpose()?;
-    let (today, files) = today(args, &name, console)?;
+    let (today, files) = match given {
+        Some((place, _)) => (place, Vec::new()),
+        None => measured_now(args, &name, console)?,
+    };
     let pair = [notebook.join(&left.path), today];
     let it = told(&notebook, &name, &pair, basis.as_ref(), console)?;
     let what = What::Returned {
@@ -75,11 +78,8 @@ pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
     Ok(status)
 }
 
-/// Where today's reading lies, measured now unless it was given; and what was written of it.
-fn today(args: &ReturnedArgs, name: &str, console: &mut Console) -> Result<(PathBuf, Vec<PathBuf>)> {
-    if let Some(path) = &args.record {
-        return Ok((wanted::placed(path)?.0, Vec::new()));
-    }
+/// Where today's reading lies, and what was written of it.
+fn measured_now(args: &ReturnedArgs, name: &str, console: &mut Console) -> Result<(PathBuf, Vec<PathBuf>)> {
     let mut job = args.measure.job.clone();
     let stage = &mut job.about.life.stage;
     *stage = stage.take().or_else(|| Stage::of("returned"));
@@ -96,9 +96,12 @@ fn status(it: &Returned) -> Status {
     }
 }
 
-/// The reading it left with, and whether somebody marked it; else its latest.
-fn left_with(notebook: &Path, name: &str, entries: &Entries) -> Result<(Row, bool)> {
-    let mut rows = readings(notebook, name)?;
+/// The reading it left with; where nobody marked one that stands its latest, with a remark. `today`: the id of the reading on its
+/// return, which is none of them.
+fn left_with(notebook: &Path, name: &str, entries: &Entries, today: Option<&str>) -> Result<(Row, Option<String>)> {
+    let mut rows = readings(notebook, name, Fresh::Now)?;
+    let back = rows.iter().find(|r| Some(r.id.as_str()) == today).map(|r| r.seq);
+    rows.retain(|r| back.is_none_or(|back| r.seq < back));
     let sent = life::of(&entries.hold, name)
         .into_iter()
         .rev()
@@ -108,7 +111,7 @@ fn left_with(notebook: &Path, name: &str, entries: &Entries) -> Result<(Row, boo
         });
     let marked = sent.as_ref().and_then(|id| id.as_ref());
     if let Some(place) = rows.iter().position(|r| Some(&r.id) == marked) {
-        return Ok((rows.swap_remove(place), true));
+        return Ok((rows.swap_remove(place), None));
     }
     let staged = rows.iter().rposition(|r| r.stage.as_deref() == Some("sent"));
     let last = staged
@@ -120,7 +123,16 @@ fn left_with(notebook: &Path, name: &str, entries: &Entries) -> Result<(Row, boo
             "give the name it was measured under; `coilwright book` lists them",
         )
     })?;
-    Ok((last, sent.is_some() || staged.is_some()))
+    let remark = match &sent {
+        Some(Some(_)) => Some(format!(
+            "the reading {name} was sent with does not stand any more: held against its latest."
+        )),
+        None if staged.is_none() => Some(format!(
+            "{name} was never marked as sent: held against its latest reading."
+        )),
+        _ => None,
+    };
+    Ok((last, remark))
 }
 
 /// What is said of both readings, other pickups looked at where it changed.
@@ -186,7 +198,7 @@ fn near(notebook: &Path, name: &str, today: &Record) -> Result<Vec<Record>> {
 /// Which pole of a pickup is up: as somebody said, else as a gauss meter read it.
 fn pole_of(notebook: &Path, pickup: &str, entries: &Entries) -> Option<Pole> {
     life::about(&life::of(&entries.hold, pickup)).magnet.or_else(|| {
-        let rows = readings(notebook, pickup).ok()?;
+        let rows = readings(notebook, pickup, Fresh::Usual).ok()?;
         rows.iter()
             .rev()
             .find_map(|r| pole(&store::read(&notebook.join(&r.path)).ok()?))

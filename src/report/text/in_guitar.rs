@@ -1,8 +1,8 @@
 //! Pickups in their guitar, measured at its jack: prompts, steps and the whole.
 
 use super::screen::{BOLD, Screen, Style, WARN};
-use crate::quantity::signed;
-use crate::report::number::{hz, two};
+use crate::report::difference_words;
+use crate::report::number::hz;
 use crate::report::{entry_words, words};
 use crate::shop::difference::Judged;
 use crate::shop::in_guitar::{Heard, InGuitar, Pair, Phase, Step, StepRead};
@@ -84,20 +84,12 @@ fn heard(s: &StepRead) -> String {
     text
 }
 
-/// "peak -6.1 % (± 2.0 %)".
+/// "peak -6.1 ± 2.0 %".
 fn off_by(j: &Judged) -> String {
-    let quantity = Quantity::ALL.into_iter().find(|q| q.code() == j.quantity);
-    let relative = quantity.is_some_and(Quantity::is_relative);
-    let (value, half, unit) = match relative {
-        true => (100.0 * j.difference.exp_m1(), 100.0 * j.half_jointly, "%"),
-        false => (j.difference, j.half_jointly, "dB"),
-    };
-    format!(
-        "{} {} {unit} (± {} {unit})",
-        quantity.map_or("", words::quantity),
-        signed(value, 1),
-        two(half)
-    )
+    match Quantity::of_code(&j.quantity) {
+        Some(q) => format!("{} {}", words::quantity(q), difference_words::apart(q, j)),
+        None => j.quantity.clone(),
+    }
 }
 
 fn pair(p: &Pair) -> String {

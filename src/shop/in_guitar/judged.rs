@@ -31,12 +31,14 @@ pub fn step(step: &Step, expected: &Expected, took: &Took, matters: &Matters) ->
     let was = left.and_then(Sense::of);
     let asked = asked(expected, took, matters);
     let said = yardstick::judge(&asked);
+    // A peak that came or went is no figure that could be held against another.
+    let one_sided = expected.peak_hz.is_some() != reading.is_some_and(|r| r.peak_hz.is_some());
     let heard = match (reading, record.rejected_for().map(|f| f.code), yardstick::whole(&said)) {
         (None, Some(Code::NoSignal | Code::OpenWinding), _) => Heard::Dead,
         (None, ..) => Heard::NoReading,
-        (.., Answer::Same) => Heard::AsPredicted,
+        (.., Answer::Same) if !one_sided => Heard::AsPredicted,
         (.., Answer::Different) => Heard::Different,
-        (.., Answer::CannotTell) => Heard::CannotTell,
+        (.., Answer::Same | Answer::CannotTell) => Heard::CannotTell,
     };
     StepRead {
         position: step.position.clone(),

@@ -46,7 +46,7 @@ pub fn judge(question: &Question) -> Result<Returned> {
         today: Side::of(today),
         compared: None,
         freed: None,
-        ohms: ohms(left, today),
+        ohms: ohms(left, today, question.how.matters.of(Quantity::Ohms)),
         magnet,
         simulated: left.is_simulated() || today.is_simulated(),
         text: String::new(),
@@ -279,7 +279,7 @@ impl Question<'_> {
 
     /// How far today's reading is from another pickup's; `None` where it is not that one's.
     fn far(&self, other: &Record) -> Option<f64> {
-        let ohms = ohms(other, self.today);
+        let ohms = ohms(other, self.today, self.how.matters.of(Quantity::Ohms));
         // A label that was changed over goes with a coil of those very ohms.
         if ohms.as_ref().is_some_and(|m| m.difference.abs() > m.half) {
             return None;

@@ -11,8 +11,6 @@ use crate::record::ohms::Ohms;
 use crate::shop::yardstick::Scatter;
 use crate::stats::Answer;
 
-/// From this size on a difference of resistance matters (a choice): less is another room, or another meter.
-const OHMS_MATTER: f64 = 0.02;
 /// What one meter's last digit and its probes do to two readings, half-width, relative (a guess of ours).
 const ONE_METER: f64 = 0.003;
 /// Standard uncertainty of a room that nobody read, in kelvins, and of one that a thermometer did (guesses of ours).
@@ -31,7 +29,8 @@ fn pair(left: &Record, today: &Record) -> Option<(Ohms, Ohms)> {
     one.or_else(|| Some((left.first()?.clone(), today.first()?.clone())))
 }
 
-pub(super) fn ohms(left: &Record, today: &Record) -> Option<OhmsMoved> {
+/// `matters`: from which size on a difference of resistance does, relative.
+pub(super) fn ohms(left: &Record, today: &Record, matters: f64) -> Option<OhmsMoved> {
     let (a, b) = pair(left, today)?;
     let one_meter = a.meter.is_some() && a.meter == b.meter;
     let meter = match one_meter {
@@ -54,9 +53,9 @@ pub(super) fn ohms(left: &Record, today: &Record) -> Option<OhmsMoved> {
         u,
         half,
         one_meter,
-        answer: if difference.abs() - half > OHMS_MATTER {
+        answer: if difference.abs() - half > matters {
             Answer::Different
-        } else if difference.abs() + half < OHMS_MATTER {
+        } else if difference.abs() + half < matters {
             Answer::Same
         } else {
             Answer::CannotTell

@@ -103,6 +103,9 @@ pub struct CheckArgs {
     pub begin_again: bool,
     #[command(flatten)]
     pub source: Source,
+    /// Away from home, such as "the class": what did the journey change? The limits of home stay as they are
+    #[arg(long, value_name = "PLACE", value_parser = line)]
+    pub at: Option<String>,
     /// The room's temperature, such as 21C
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room: Option<f64>,

@@ -158,6 +158,7 @@ mod tests {
             entered: Default::default(),
             folder: None,
             simulated: false,
+            at: None,
             go: true,
         }
     }

@@ -210,7 +210,7 @@ pub fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec
     }
     let untold = check.temperature_c.is_none() && history.checks.iter().any(|c| c.temperature_c.is_some());
     out.extend(coil_and_coupling(j, untold));
-    out.extend(surroundings(rig, check, j));
+    out.extend(surroundings(rig, check, j, history));
     if j.charted.iter().any(|c| c.drifted() && !c.jumped()) {
         out.push("no single day is outside, the average is: a slow drift; something ages or creeps".into());
     }
@@ -262,19 +262,30 @@ fn coil_and_coupling(j: &Judgement, untold: bool) -> Vec<String> {
 }
 
 /// What noise, hum and clocks tell.
-fn surroundings(rig: &Rig, check: &Check, j: &Judgement) -> Vec<String> {
+fn surroundings(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec<String> {
     let bad = |q: Quantity| j.get(q).is_some_and(|c| c.jumped() || c.drifted());
-    let mains = rig.mains.as_ref().and_then(|m| m.frequency_hz).zip(check.mains_hz);
-    let foreign = mains.filter(|(stated, found)| (stated - found).abs() > MAINS_APART_HZ);
+    let stated = rig.mains.as_ref().and_then(|m| m.frequency_hz);
+    // What the file does not say, home was heard to have.
+    let home = stated.or_else(|| {
+        history
+            .good()
+            .rev()
+            .filter(|c| c.id != check.id)
+            .find_map(|c| c.mains_hz)
+    });
+    let foreign = home
+        .zip(check.mains_hz)
+        .filter(|(home, found)| (home - found).abs() > MAINS_APART_HZ);
     [
         bad(Quantity::Noise).then(|| {
             "more noise than usual: a phone, a lamp, a screen near the bench, a plug half in, or a gain that was turned"
                 .to_owned()
         }),
-        foreign.map(|(stated, found)| {
-            format!(
-                "the hum is of {found:.0} Hz, and the rig's mains are {stated:.0} Hz: other mains, or another clock"
-            )
+        foreign.map(|(home, found)| match check.at {
+            Some(_) => format!("the mains here are of {found:.0} Hz, at home of {home:.0} Hz: takes leave either out"),
+            None => format!(
+                "the hum is of {found:.0} Hz, and the rig's mains are {home:.0} Hz: other mains, or another clock"
+            ),
         }),
         bad(Quantity::Hum)
             .then(|| "hum is not what it was: where the leads lie, what is plugged in beside them".to_owned()),

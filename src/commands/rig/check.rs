@@ -54,6 +54,7 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     // A recording may have been made by the bench.
     kept_with(&path, &rig, record.is_simulated())?;
     let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, folder.as_deref()))?;
+    new.at = args.at.clone();
     new.folder = folder_of(folder.as_deref(), &args).and_then(|f| from_rig(&path, f));
     let (known, _) = known::beside(&rig, &path);
     let counted = Witness {

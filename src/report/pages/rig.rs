@@ -64,6 +64,15 @@ fn described(page: &mut Page, rig: &RigDocument) {
     }
 }
 
+/// "GO", "NO GO at the class".
+fn came_to(c: &Check) -> Cell {
+    let said = Line::from(if c.go { "GO" } else { "NO GO" });
+    match &c.at {
+        None => said.into(),
+        Some(at) => said.ours(" at ").theirs(words::clean(at)).into(),
+    }
+}
+
 fn table(history: &History) -> Table {
     let row = |c: &Check| -> Vec<Cell> {
         vec![
@@ -73,7 +82,7 @@ fn table(history: &History) -> Table {
             four(Some(c.q.value), Unit::Ratio),
             cell(c.level_db.map(|l| l.value), |v| format!("{v:+.2} dB")),
             cell(c.temperature_c, |t| format!("{t:.1} °C")),
-            if c.go { "GO" } else { "NO GO" }.into(),
+            came_to(c),
         ]
     };
     Table {

@@ -80,6 +80,15 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
     out.rows("Peak", d.shown.peak.map(|s| within(&s, Unit::Hertz)));
     out.row("f0", within(&d.shown.f0, Unit::Hertz));
     out.row("Q", within(&d.shown.q, Unit::Ratio));
+    if let Some(at) = &d.at {
+        let at = words::clean(at);
+        let changed = match d.verdict.as_str() {
+            "no-go" => "the journey changed what stands below",
+            "go" => "the journey changed nothing that the witness hears",
+            _ => "and there is no check of home to hold it against",
+        };
+        out.row("At", format!("{at}: {changed}"));
+    }
     out.rows_in("", &d.advice, if d.verdict == "no-go" { WARN } else { PLAIN });
     for q in &d.quantities {
         out.row_in(

@@ -152,7 +152,7 @@ pub fn rig(rig: &RigSummary) -> String {
 
 pub fn load(record: &Record) -> String {
     match record.load.as_ref().map(|l| clean(&l.text)) {
-        Some(text) if text.is_empty() => "none".into(),
+        Some(text) if text.is_empty() || text == "none" => "nothing but the rig's own input".into(),
         Some(text) => text,
         None => "not stated".into(),
     }

@@ -244,8 +244,11 @@ fn failed_of(page: &str, least: usize, ready: fn() -> Folder) -> Vec<String> {
     failed
 }
 
+/// A page, how many commands stand there at least, and where they are typed.
+type Page = (&'static str, usize, fn() -> Folder);
+
 #[track_caller]
-fn all_run(pages: &[(&str, usize, fn() -> Folder)]) {
+fn all_run(pages: &[Page]) {
     let failed = pages
         .iter()
         .flat_map(|(page, least, ready)| failed_of(page, *least, *ready));

@@ -53,9 +53,7 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     of_this_rig(&record, &rig, &witness.name)?;
     // A recording may have been made by the bench.
     kept_with(&path, &rig, record.is_simulated())?;
-    let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, folder.as_deref()))?;
-    new.at = args.at.clone();
-    new.folder = folder_of(folder.as_deref(), &args).and_then(|f| from_rig(&path, f));
+    let mut new = check_of(&record, &args, folder.as_deref(), &path)?;
     let (known, _) = known::beside(&rig, &path);
     let counted = Witness {
         path: &path,
@@ -82,6 +80,15 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     Ok(match judgement.go() {
         true => Status::Done,
         false => Status::OutsideLimits,
+    })
+}
+
+/// What of the witness's record goes into the history.
+fn check_of(record: &Record, args: &CheckArgs, measured: Option<&Path>, rig: &Path) -> Result<Check> {
+    Ok(Check {
+        at: args.at.clone(),
+        folder: folder_of(measured, args).and_then(|f| from_rig(rig, f)),
+        ..Check::of(record).map_err(|e| no_reading(e, record, measured))?
     })
 }
 

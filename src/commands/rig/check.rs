@@ -55,11 +55,12 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     kept_with(&path, &rig, record.is_simulated())?;
     let mut new = check_of(&record, &args, folder.as_deref(), &path)?;
     let (known, _) = known::beside(&rig, &path);
+    let expected = known.expected(record.is_simulated());
     let counted = Witness {
         path: &path,
         rig: &rig,
         name: &witness.name,
-        expected: known.expected(record.is_simulated()),
+        expected,
     }
     .count(&mut new, args.begin_again, console)
     .map_err(|e| not_counted(e, folder.as_deref()))?;
@@ -72,15 +73,19 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
         shown: args.shown,
     }
     .tell(console, text::check_text, || {
-        let mut pictures = folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))?;
-        // Drawn anew after every check: nothing measured is in it that the history has not.
-        pictures.push((beside(&path, "checks"), checks_plot::history(history, &document)?));
-        Ok(pictures)
+        let own = folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))?;
+        Ok([own, charts(&path, history, &expected)?].concat())
     })?;
     Ok(match judgement.go() {
         true => Status::Done,
         false => Status::OutsideLimits,
     })
+}
+
+/// Drawn anew after every check: nothing measured is in it that the history has not.
+fn charts(rig: &Path, history: &History, expected: &Expected) -> Result<outcome::Pictures> {
+    let judged = history.judged(expected, checks_plot::MOST);
+    Ok(vec![(beside(rig, "checks"), checks_plot::history(history, &judged)?)])
 }
 
 /// What of the witness's record goes into the history.

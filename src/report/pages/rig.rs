@@ -9,11 +9,14 @@ use crate::report::page::{Block, Page};
 use crate::report::{checks_plot, words};
 use crate::shop::witness::checks::{CheckDocument, RigDocument};
 use crate::shop::witness::history::{Check, History};
+use crate::shop::witness::judging::Judgement;
 
 /// The checks since something was changed on the bench last, and what the last of them came to.
 #[derive(Debug)]
 pub struct Checked {
     pub history: History,
+    /// The last so many of them.
+    pub judged: Vec<Judgement>,
     pub last: CheckDocument,
 }
 
@@ -21,7 +24,7 @@ pub struct Checked {
 pub fn page(rig: &RigDocument, checked: Option<&Checked>, earlier: &[History]) -> Result<Page> {
     let mut page = Page::new(Line::from("Rig ").theirs(words::clean(&rig.name)));
     page.stamp(checked.is_some_and(|c| c.last.simulated));
-    let Some(Checked { history, last }) = checked else {
+    let Some(Checked { history, judged, last }) = checked else {
         page.say("Its witness has not been checked yet.");
         described(&mut page, rig);
         return Ok(page);
@@ -33,7 +36,7 @@ pub fn page(rig: &RigDocument, checked: Option<&Checked>, earlier: &[History]) -
         _ => "The first check, from which the others are told.",
     });
     page.list(last.advice.iter().map(theirs).collect());
-    page.put(Block::Picture(Box::new(checks_plot::history(history, last)?)));
+    page.put(Block::Picture(Box::new(checks_plot::history(history, judged)?)));
     page.put(Block::Table(table(history)));
     let changes = std::iter::once(history)
         .chain(earlier)

@@ -112,7 +112,7 @@ impl Quantity {
     }
 
     /// Less of it is no trouble.
-    pub(super) fn one_sided(self) -> bool {
+    pub fn one_sided(self) -> bool {
         matches!(self, Quantity::Noise | Quantity::Hum)
     }
 

@@ -332,7 +332,7 @@ impl<'a> Seat<'a> {
                 let figures = measured.record.resonance.as_ref().map(Figures::from);
                 let difference = figures.as_ref().map(|f| f.less(&live));
                 let budget = measured.record.budget.as_ref();
-                let agrees = difference.as_ref().zip(budget).map(|(d, b)| d.explained(b));
+                let agrees = figures.as_ref().zip(budget).map(|(f, b)| f.agree(&live, b));
                 self.said = shown::kept(&folder, figures.as_ref(), agrees);
                 console.remark(&self.said);
                 self.folders.push(measured.folder);

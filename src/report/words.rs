@@ -128,7 +128,7 @@ pub fn from_curve(r: &Resonance) -> bool {
 
 pub fn polarity(r: &Resonance) -> &'static str {
     match (r.polarity_referenced, r.polarity) {
-        (false, _) | (_, 0) => "not referenced",
+        (false, _) | (_, 0) => "not known: the rig's sign is not set",
         (true, p) if p > 0 => "same way as the rig's reference",
         _ => "other way round from the rig's reference",
     }

@@ -195,8 +195,8 @@ pub fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec
     if j.provisional() && !j.go() && begun > 0 {
         let checks = if begun == 1 { "check" } else { "checks" };
         out.push(format!(
-            "it stays out of the limits, which are provisional, by {begun} good {checks} and what is known of such rigs; were those \
-             the wrong ones, begin anew with --begin-again"
+            "the limits are provisional: they come from {begun} good {checks} and what is known of such rigs; if it \
+             was the earlier checks that were wrong, begin anew with --begin-again"
         ));
     }
     if j.turned {
@@ -250,12 +250,12 @@ fn coil_and_coupling(j: &Judgement, untold: bool) -> Vec<String> {
     // Capacitance moves f0 by far more than Q.
     if let Some(dq) = q.filter(|dq| f0.is_none_or(|df| *dq < -5.0 * df.abs())) {
         out.push(format!(
-            "Q {:+.1} %: resistance; a {} workshop, a doubtful joint, or another input resistance",
+            "Q {:+.1} %: resistance; a {} workshop, a bad joint, or another input resistance",
             100.0 * dq,
             if dq > 0.0 { "colder" } else { "warmer" }
         ));
         if untold {
-            out.push("the room was not told: with --room its warmth is taken out of Q".into());
+            out.push("no room temperature was given: with --room its warmth is taken out of Q".into());
         }
     }
     out

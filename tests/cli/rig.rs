@@ -852,7 +852,7 @@ fn away_from_home_it_says_what_the_journey_changed() {
     for words in [
         "the class: the journey changed what stands below",
         "more capacitance",
-        "the mains here are of 60 Hz, at home of 50 Hz",
+        "the mains here are 60 Hz, at home 50 Hz",
     ] {
         assert!(run.out.contains(words), "{words}: {}", run.out);
     }

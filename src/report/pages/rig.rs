@@ -33,7 +33,7 @@ pub fn page(rig: &RigDocument, checked: Option<&Checked>, earlier: &[History]) -
         ("go", false) => "The last check: GO, the rig is still the rig.",
         ("go", true) => "The last check: GO, by provisional limits.",
         ("no-go", _) => "The last check: NO GO, something has changed.",
-        _ => "The first check, from which the others are told.",
+        _ => "The first check; later ones are judged against it.",
     });
     page.list(last.advice.iter().map(theirs).collect());
     page.put(Block::Picture(Box::new(checks_plot::history(history, judged)?)));
@@ -62,7 +62,7 @@ fn described(page: &mut Page, rig: &RigDocument) {
     ];
     page.put(Block::Facts(facts.into_iter().flatten().collect()));
     if !rig.open.is_empty() {
-        page.head("What its file leaves open");
+        page.head("What its file does not state");
         page.list(rig.open.iter().map(theirs).collect());
     }
 }

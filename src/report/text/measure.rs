@@ -138,7 +138,7 @@ fn noted(record: &Record, details: bool) -> Vec<Remark> {
     }));
     let open = &record.rig.open;
     let left = |text| Remark {
-        name: "what the rig file leaves open".to_owned(),
+        name: "what the rig file does not state".to_owned(),
         text,
     };
     // One line, unless somebody asks.
@@ -147,7 +147,7 @@ fn noted(record: &Record, details: bool) -> Vec<Remark> {
     } else if !open.is_empty() {
         let keys: Vec<String> = open.iter().map(Open::name).collect();
         let keys = words::clean(&keys.join(", "));
-        out.push(left(format!("the rig file leaves open: {keys} (--details)")));
+        out.push(left(format!("not stated in the rig file: {keys} (--details)")));
     }
     out
 }
@@ -175,7 +175,7 @@ fn remarks(out: &mut Screen, record: &Record, said: &BTreeSet<String>) {
     let mut names: Vec<&str> = old.iter().map(|n| n.name.as_str()).collect();
     names.dedup();
     if !names.is_empty() {
-        out.row("Note", format!("as before today: {} (--details)", names.join(", ")));
+        out.row("Note", format!("as earlier today: {} (--details)", names.join(", ")));
     }
 }
 

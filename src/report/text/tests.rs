@@ -228,12 +228,12 @@ fn what_was_said_today_is_one_line() {
     r.notes.push("only the first two of four channels are used".into());
     let again = measure_text_after(&r, Style::default(), &said);
     assert!(
-        !again.contains("-47 dB") && again.contains("as before today: mains hum"),
+        !again.contains("-47 dB") && again.contains("as earlier today: mains hum"),
         "{again}"
     );
     assert!(again.contains("only the first two of four channels"), "{again}");
     let all = measure_text_after(&r, detailed(), &said);
-    assert!(all.contains("-47 dB") && !all.contains("as before today"), "{all}");
+    assert!(all.contains("-47 dB") && !all.contains("as earlier today"), "{all}");
     // A warning is never one of them.
     r.findings[0].level = Level::Warning;
     assert!(measure_text_after(&r, Style::default(), &said).contains("-47 dB"));

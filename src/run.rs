@@ -79,6 +79,14 @@ fn dispatch(command: Command, console: &mut Console) -> Result<Status> {
 /// Characters of a wrong value that a message repeats.
 const LONGEST_VALUE: usize = 80;
 
+/// "<NAME> (or --pickup <NAME>)" of "<NAME|--pickup <NAME>>".
+fn either(missing: &str) -> String {
+    let both = missing
+        .strip_prefix('<')
+        .and_then(|m| m.strip_suffix('>')?.split_once('|'));
+    both.map_or(missing.to_owned(), |(name, option)| format!("<{name}> (or {option})"))
+}
+
 /// Clap's message in one line: what is wrong and what to do.
 fn usage_line(e: &clap::Error) -> String {
     if e.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
@@ -105,7 +113,13 @@ fn usage_line(e: &clap::Error) -> String {
         rest.push(l.trim_start_matches("tip: ").to_string());
     }
     if e.kind() == ErrorKind::MissingRequiredArgument {
-        return format!("{} is missing; give it (--help has examples)", rest.join(" and "));
+        let missing: Vec<String> = rest.iter().map(|r| either(r)).collect();
+        return format!("{} is missing; give it (--help has examples)", missing.join(" and "));
+    }
+    if let (Some(ContextValue::Number(least)), Some(ContextValue::Number(given))) =
+        (e.get(ContextKind::MinValues), e.get(ContextKind::ActualNumValues))
+    {
+        return format!("{given} given, and at least {least} are needed; --help has examples");
     }
     let mut line = first;
     for r in rest {

@@ -2,6 +2,7 @@
 
 use super::chart::{self, Mark, Panel};
 use super::lay::{EDGE, HEIGHT, LEFT, MARGIN, RIGHT, SMALL, small};
+use super::number::per_cent_of_log;
 use super::palette::{BAND, PEAK, SOFT};
 use super::sheet::{Anchor, Pen, Plot, Point, Sheet, rectangle, text_width};
 use super::words;
@@ -29,10 +30,10 @@ pub fn history(h: &History, judged: &[Judgement]) -> Result<Plot> {
     }
     let mut sheet = chart::sheet(&title, &remark, h.checks.iter().any(|c| c.simulated));
     let from = h.checks.len().saturating_sub(judged.len());
-    let along = |(kind, name, scale): (Quantity, &'static str, f64)| {
+    let along = |(kind, name, shown): (Quantity, &'static str, fn(f64) -> f64)| {
         let values = h.course(kind)?;
         let seen = values.into_iter().skip(from).zip(&h.checks[from..]).zip(judged);
-        let seen: Vec<Seen> = seen.map(|((v, c), j)| Seen::of(v, c, j.get(kind), scale)).collect();
+        let seen: Vec<Seen> = seen.map(|((v, c), j)| Seen::of(v, c, j.get(kind), shown)).collect();
         Some((kind, name, seen))
     };
     let known: Vec<_> = KINDS.into_iter().filter_map(along).collect();
@@ -45,13 +46,13 @@ pub fn history(h: &History, judged: &[Judgement]) -> Result<Plot> {
     sheet.render()
 }
 
-/// What is charted, its axis, and how much of that one is.
-const KINDS: [(Quantity, &str, f64); 5] = [
-    (Quantity::F0, "f0 (%)", 100.0),
-    (Quantity::Q, "Q (%)", 100.0),
-    (Quantity::Level, "level (dB)", 1.0),
-    (Quantity::Noise, "noise (dB)", 1.0),
-    (Quantity::Hum, "hum (dB)", 1.0),
+/// What is charted, its axis, and what stands there.
+const KINDS: [(Quantity, &str, fn(f64) -> f64); 5] = [
+    (Quantity::F0, "f0 (%)", per_cent_of_log),
+    (Quantity::Q, "Q (%)", per_cent_of_log),
+    (Quantity::Level, "level (dB)", |db| db),
+    (Quantity::Noise, "noise (dB)", |db| db),
+    (Quantity::Hum, "hum (dB)", |db| db),
 ];
 
 /// Some of them with their days, below the marks they belong to.
@@ -88,7 +89,7 @@ struct Seen {
 }
 
 impl Seen {
-    fn of(value: Option<f64>, check: &Check, charted: Option<&Charted>, scale: f64) -> Seen {
+    fn of(value: Option<f64>, check: &Check, charted: Option<&Charted>, shown: fn(f64) -> f64) -> Seen {
         let mark = match (check.go, &check.at) {
             (false, _) => Mark::Cross,
             (true, Some(_)) => Mark::Open,
@@ -96,14 +97,14 @@ impl Seen {
         };
         // The centre moves with the checks: limits lie about the one that the check was judged by.
         let about = charted.zip(value).map(|(c, v)| (c, v - c.off()));
-        let around = |centre: f64, half: f64| [centre - half, centre + half].map(|v| scale * v);
+        let around = |centre: f64, half: f64| [centre - half, centre + half].map(shown);
         Seen {
-            value: value.map(|v| scale * v),
+            value: value.map(shown),
             mark,
             limits: about.map(|(c, centre)| around(centre, c.half)),
             average: about.and_then(|(c, centre)| {
                 let (z, half) = c.average?;
-                Some((scale * (centre + z - c.centre), around(centre, half)))
+                Some((shown(centre + z - c.centre), around(centre, half)))
             }),
         }
     }

@@ -233,6 +233,11 @@ pub fn six(x: f64) -> String {
     }
 }
 
+/// Per cent by which a value is off whose natural logarithm is off by this.
+pub fn per_cent_of_log(d: f64) -> f64 {
+    100.0 * d.exp_m1()
+}
+
 pub fn two(x: f64) -> String {
     match x.abs() {
         0.0 => "0".into(),

@@ -3,6 +3,7 @@
 use crate::network::{Coil, Load, Wiring, predict};
 use crate::quantity::signed;
 use crate::record::when::day;
+use crate::report::number::per_cent_of_log;
 use crate::rig::{Input, Reference, Rig};
 use crate::setup::level::{self, End, Limits, Step};
 use crate::shop::known::{Known, Study};
@@ -234,10 +235,10 @@ fn coil_and_coupling(j: &Judgement, untold: bool) -> Vec<String> {
     let (f0, q) = (off(Quantity::F0), off(Quantity::Q));
     if let Some(df) = f0 {
         // f0 goes with 1/sqrt(C): the witness's coil stands still.
-        let more = 100.0 * ((-2.0 * df).exp() - 1.0);
+        let more = per_cent_of_log(-2.0 * df);
         out.push(format!(
             "f0 {:+.2} %: some {:.1} % {} capacitance on the witness; a lead moved, was changed, or is plugged elsewhere",
-            100.0 * df,
+            per_cent_of_log(df),
             more.abs(),
             if more > 0.0 { "more" } else { "less" }
         ));
@@ -251,7 +252,7 @@ fn coil_and_coupling(j: &Judgement, untold: bool) -> Vec<String> {
     if let Some(dq) = q.filter(|dq| f0.is_none_or(|df| *dq < -5.0 * df.abs())) {
         out.push(format!(
             "Q {:+.1} %: resistance; a {} workshop, a bad joint, or another input resistance",
-            100.0 * dq,
+            per_cent_of_log(dq),
             if dq > 0.0 { "colder" } else { "warmer" }
         ));
         if untold {
@@ -300,8 +301,8 @@ fn surroundings(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> V
 
 fn stepped(s: &Stepped) -> String {
     let by = match s.quantity {
-        Quantity::F0 => format!("f0 {} %", signed(100.0 * s.by, 2)),
-        Quantity::Q => format!("Q {} %", signed(100.0 * s.by, 1)),
+        Quantity::F0 => format!("f0 {} %", signed(per_cent_of_log(s.by), 2)),
+        Quantity::Q => format!("Q {} %", signed(per_cent_of_log(s.by), 1)),
         _ => format!("level {} dB", signed(s.by, 2)),
     };
     format!(

@@ -211,6 +211,8 @@ fn reasons(q: &OfLot) -> Vec<(Why, u32, f64, &str)> {
     let last = q.values.last();
     let drift = drift.filter_map(|t| Some((Why::Drift, last?.number, t.trend.over_all.abs() / q.matters)));
     let farthest = q.values.iter().max_by(|a, b| a.off.abs().total_cmp(&b.off.abs()));
+    // Where all are equal none is.
+    let farthest = farthest.filter(|v| v.off != 0.0);
     let farthest = farthest.map(|v| (Why::Farthest, v.number, v.off.abs() / q.matters));
     let all = odd.chain(beyond).chain(drift).chain(farthest);
     all.map(|(why, number, weight)| (why, number, weight, q.quantity.as_str()))

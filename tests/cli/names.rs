@@ -116,3 +116,11 @@ fn two_pickups_are_not_in_place() {
     f.run(&["compare", "neck-7", "neck-9", "--in-place"])
         .refused(&["one pickup that was not touched", "neck-9"]);
 }
+
+/// Of a thing that can be given in two ways one is named, and of too few how many are needed.
+#[test]
+fn what_is_missing_is_named_plainly() {
+    let f = Folder::new();
+    f.run(&["measure"]).refused(&["<NAME> (or --pickup <NAME>) is missing"]);
+    f.run(&["rig", "repeat", "x"]).refused(&["1 given", "at least 2"]);
+}

@@ -118,7 +118,7 @@ fn warmth_is_told_from_one_ohmmeter() {
         .json();
     assert_eq!(doc["pairs"][0]["verdict"], "cannot-tell");
     assert!(
-        doc["notes"].to_string().contains("told by their resistance"),
+        doc["notes"].to_string().contains("by their resistance"),
         "{}",
         doc["notes"]
     );

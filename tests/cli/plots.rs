@@ -287,10 +287,12 @@ fn checks_of_a_rig() {
         // A step of the drawing is its resolution.
         let step = (field.y.value(0.0) - field.y.value(1.0)).abs();
         for (c, p) in checks.iter().zip(drawn) {
-            let (shown, is) = (
-                field.y.value(p.1) - field.y.value(drawn[0].1),
-                unit * (of(c) - of(&checks[0])),
-            );
+            let at = |p: &(f64, f64)| match unit {
+                1.0 => field.y.value(p.1),
+                // Per cent, not logarithms.
+                _ => 100.0 * (1.0 + field.y.value(p.1) / 100.0).ln(),
+            };
+            let (shown, is) = (at(p) - at(&drawn[0]), unit * (of(c) - of(&checks[0])));
             assert!((shown - is).abs() <= 2.5 * step, "{name}: {shown} for {is}");
         }
         assert!(drawn.is_sorted_by(|a, b| a.0 < b.0), "oldest on the left");

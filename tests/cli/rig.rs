@@ -351,7 +351,7 @@ fn the_strongest_clean_drive_is_found_from_silence_up() {
     f.run(&NEW).ended(0);
     let run = level(&f, "r=6k l=2.4H cs=120p", &["--limit", "-20dBFS"]);
     assert!(
-        run.err.contains("Headphones off") && run.err.contains("Phantom power off"),
+        run.err.contains("Headphones off") && run.err.contains("phantom power off"),
         "{}",
         run.err
     );
@@ -815,7 +815,7 @@ fn a_blunder_is_no_part_of_the_baseline() {
     let run = check(&f, 9, 50.0, &[]).ended(3);
     let flat = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
-        flat.contains("provisional, by 8 good checks and what is known of such rigs"),
+        flat.contains("they come from 8 good checks and what is known of such rigs"),
         "{flat}"
     );
     let doc = check(&f, 10, 0.1, &["--json"]).ended(0).json();

@@ -98,7 +98,7 @@ fn held(step: Step, steps: &[Step]) -> Step {
 fn begins(console: &mut Console, limits: &Limits, live: bool) -> bool {
     sound::caution(console);
     console.remark(&format!(
-        "Phantom power off; a pickup in its place. From {FIRST_DBFS:.0} dBFS up to {:.0} dBFS at most, a few seconds each.",
+        "A pickup in its place. From {FIRST_DBFS:.0} dBFS up to {:.0} dBFS at most, a few seconds each.",
         limits.most_dbfs
     ));
     console.remark(

@@ -8,6 +8,7 @@ use crate::report::page::line::{Line, theirs};
 use crate::report::page::{Block, Page, simulated_notice};
 use crate::report::plot::response_plot;
 use crate::report::words;
+use crate::shop::reading;
 use crate::shop::yardstick::Quantity;
 
 /// A sheet for each.
@@ -72,11 +73,12 @@ fn found(record: &Record) -> Vec<Fact> {
         ),
     ];
     if let Some(sure) = words::shown(record, Quantity::Peak) {
-        let mark = words::mark([record]);
-        out.push(fact(
-            "How sure",
-            format!("The peak lies at {sure} {mark}: measured again, it would come out that close 95 times in 100."),
-        ));
+        let usual = reading::shown(record, Quantity::Peak).is_some_and(|s| s.usual);
+        let how = match usual {
+            true => "measured again, it comes out about that close; this bench has not been tried for it yet.",
+            false => "measured again, it would come out that close 95 times in 100.",
+        };
+        out.push(fact("How sure", format!("The peak lies at {sure}: {how}")));
     }
     out
 }

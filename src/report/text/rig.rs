@@ -113,17 +113,17 @@ fn quantity(code: &str) -> &str {
 
 /// "+0.012 % from the checks before (limits ± 0.15), average ...".
 fn charted(q: &QuantityFound) -> String {
-    let (scale, unit) = match q.quantity.as_str() {
-        "f0" | "q" => (100.0, "%"),
-        _ => (1.0, "dB"),
+    let (shown, unit): (fn(f64) -> f64, _) = match q.quantity.as_str() {
+        "f0" | "q" => (number::per_cent_of_log, "%"),
+        _ => (|v| v, "dB"),
     };
     let limits = match q.quantity.as_str() {
         "noise" | "hum" => "at most +".to_owned(),
         _ => format!("limits {PLUS_MINUS} "),
     };
-    let (off, limit) = (signed(scale * q.off, 3), two(scale * q.limit));
+    let (off, limit) = (signed(shown(q.off), 3), two(shown(q.limit)));
     let average = q.average_off.zip(q.average_limit).map(|(off, limit)| {
-        let (off, limit) = (signed(scale * off, 3), two(scale * limit));
+        let (off, limit) = (signed(shown(off), 3), two(shown(limit)));
         format!(", average {off} ({PLUS_MINUS} {limit})")
     });
     let average = average.unwrap_or_default();

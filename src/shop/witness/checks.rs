@@ -128,7 +128,7 @@ pub struct StepFound {
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct QuantityFound {
-    /// "f0", "q" (relative differences), "level", "noise", "hum" (dB).
+    /// "f0", "q" (differences of natural logarithms), "level", "noise", "hum" (dB).
     pub quantity: String,
     /// From the baseline's centre.
     pub off: f64,

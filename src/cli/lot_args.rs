@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::inputs;
-use super::shared::{DriveArgs, Life, Shown, Source, Surroundings};
+use super::shared::{Detailed, DriveArgs, Life, Shown, Source, Surroundings};
 use super::value::{Columns, Said, line, of};
 use crate::quantity::{self, Unit};
 use crate::record::meters::Column;
@@ -20,6 +20,7 @@ use crate::shop::wax::document::Limits;
 Examples:
   coilwright potting takes/neck-7/0003 --after takes/neck-7/0004 --rig north.toml --rested 14h
   coilwright potting before --after after --rig north.toml --limit \"f0=0.5% q=5%\" --out lot-12
+  coilwright potting before --after after --stays neck-2 --rested 14h
   coilwright potting before --after after --rig north.toml --rested 14h --keep
 "
 )]
@@ -30,6 +31,9 @@ pub struct PottingArgs {
     /// Records after it; pairs are made by the pickup's name
     #[arg(long, value_name = "AFTER", required = true, num_args = 1..)]
     pub after: Vec<PathBuf>,
+    /// A pickup that stays out of the wax and tells what the days did: its name, or records of it; give it again for more
+    #[arg(long, value_name = "PICKUP")]
+    pub stays: Vec<PathBuf>,
     /// The rig file, whose checks tell what the rig does from day to day; left out, the one that `use` remembers
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
@@ -49,7 +53,7 @@ pub struct PottingArgs {
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
     #[command(flatten)]
-    pub shown: Shown,
+    pub shown: Detailed,
 }
 
 #[derive(Debug, Args)]

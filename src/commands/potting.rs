@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
 use super::rig::{beside, by_today, kept_with};
+use super::wanted::{self, Placed};
 use super::{anew, known, outcome};
 use crate::cli::args::PottingArgs;
 use crate::cli::console::Console;
@@ -17,6 +18,7 @@ use crate::rig::Rig;
 use crate::shop::known::Known;
 use crate::shop::wax::document::{PotVerdict, PottingDocument, Reason};
 use crate::shop::wax::own::WaxHistory;
+use crate::shop::wax::stays::put_by_time;
 use crate::shop::wax::{self, About};
 
 pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
@@ -51,7 +53,7 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     outcome::Told {
         document: &document,
         files,
-        shown: args.shown,
+        shown: args.shown.into(),
     }
     .tell(console, text::potting_text, || {
         stem.map(|s| Ok((s, potting_plot::pairs(&document)?)))
@@ -100,15 +102,30 @@ impl OfRig {
 
 fn judged(args: &PottingArgs, of_rig: Option<&OfRig>, console: &mut Console) -> Result<PottingDocument> {
     let today = of_rig.map(|r| r.rig.clone()).or_else(|| anew::today(None));
-    let mut side = |words: &[PathBuf]| -> Result<Vec<Record>> {
-        let mut records = anew::records(&found(words)?, today.as_ref(), console)?;
+    let mut side = |placed: Vec<Placed>| -> Vec<Record> {
+        let mut records = anew::by_today(&placed, today.as_ref(), console);
         if let Some(r) = of_rig {
             records.iter_mut().for_each(|record| r.known.put(record, args.cs));
         }
-        Ok(records)
+        records
     };
-    let (before, after) = (side(&args.before)?, side(&args.after)?);
+    let (mut before, mut after) = (
+        side(wanted::all(&found(&args.before)?)?),
+        side(wanted::all(&found(&args.after)?)?),
+    );
+    let there = |word: &PathBuf| {
+        let mut all = before.iter().chain(&after);
+        all.any(|r| word.as_os_str() == r.pickup.name.as_str())
+    };
+    let (names, words): (Vec<PathBuf>, Vec<PathBuf>) = args.stays.iter().cloned().partition(there);
+    let more = wanted::every(&found(&words)?)?;
+    let mut stays: Vec<String> = names.iter().map(|n| n.display().to_string()).collect();
+    stays.extend(more.iter().map(|r| r.1.pickup.name.clone()));
+    stays.sort();
+    stays.dedup();
+    put_by_time(side(more), &mut before, &mut after);
     let about = About {
+        stays: &stays,
         limits: args.limit.unwrap_or_default(),
         rested_h: args.rested,
         winding_f: args.cs,

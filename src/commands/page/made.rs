@@ -111,6 +111,7 @@ fn before_and_after(args: &PageArgs) -> PottingArgs {
     PottingArgs {
         before: args.what.clone(),
         after: args.after.clone(),
+        stays: args.stays.clone(),
         rig: args.rig.clone(),
         rested: args.rested,
         ..PottingArgs::default()

@@ -21,7 +21,12 @@ const DAILY: [(&str, &[&str]); 14] = [
         "tray",
         &["standard", "rig", "load", "columns", "room", "stage", "by", "source"],
     ),
-    ("potting", &["after", "stays", "rig", "limit", "rested", "keep", "out"]),
+    (
+        "potting",
+        &[
+            "after", "stays", "sitting", "rig", "load", "room", "rested", "keep", "out", "source",
+        ],
+    ),
     (
         "analyze",
         &[

@@ -13,6 +13,7 @@ mod lot;
 pub mod own;
 mod side;
 mod sides;
+pub mod sitting;
 pub mod stays;
 pub mod warmth;
 mod witness;

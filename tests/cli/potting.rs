@@ -161,7 +161,11 @@ fn a_pot_load_is_judged() {
     };
     assert_eq!(one("14h").status, 0);
     let warm = one("2h");
-    assert!(warm.status == 1 && warm.out.contains("again after"), "{}", warm.out);
+    assert!(
+        warm.status == 1 && warm.out.contains("still warm: 2.0 h") && warm.out.contains("measure again"),
+        "{}",
+        warm.out
+    );
 }
 
 /// Nor days nor laying down were ever looked at: usual values stand in, and it is said.

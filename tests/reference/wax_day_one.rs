@@ -23,8 +23,9 @@ const WINDING_F: f64 = 120e-12;
 /// A dip on a new rig.
 struct Dip {
     lead_pf: f64,
-    /// Placements of what stays out and of one pickup, before and after.
+    /// Placements of what stays out and of so many pickups, before and after.
     placements: usize,
+    often: usize,
     /// The windings' capacitance is known.
     known_f: bool,
 }
@@ -52,7 +53,7 @@ impl Dip {
             out.push(self.record(draw, "stays", day, n, (Shop::f0(5000.0, STAYS_PF, lead), q)));
         }
         for i in 0..6 {
-            let times = if i == 0 { self.placements } else { 1 };
+            let times = if i < self.often { self.placements } else { 1 };
             for n in 0..times {
                 let f0 = Shop::f0(F0 * (1.0 + change), PICKUP_PF, lead);
                 out.push(self.record(draw, &format!("no. {i}"), day, n, (f0, q)));
@@ -97,6 +98,7 @@ fn two_checks_of_a_witness_do_so_too() {
     let dip = |placements| Dip {
         lead_pf: 3.0,
         placements,
+        often: 2,
         known_f: true,
     };
     let verdicts = |placements: usize, seed: u64, change: f64| {
@@ -146,6 +148,7 @@ fn one_that_stays_out_carries_the_day() {
             let dip = Dip {
                 lead_pf,
                 placements,
+                often: 1,
                 known_f,
             };
             let seed = 40 + (2.0 * lead_pf) as u64;

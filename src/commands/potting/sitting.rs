@@ -15,6 +15,7 @@ use crate::record::stage::Stage;
 use crate::record::{Record, store};
 use crate::report::text;
 use crate::shop::wax::sitting::{Sitting, Step};
+use crate::shop::wax::warmth::not_back;
 
 /// How it was left.
 pub enum Left {
@@ -32,8 +33,8 @@ struct Dip<'a> {
     about: About,
     /// One description for each take, of the built-in bench.
     sims: Vec<String>,
-    /// Names of what was measured, before and after: each take that gave a reading.
-    read: [Vec<String>; 2],
+    /// Before and after: each record that holds a reading.
+    read: [Vec<Record>; 2],
     _fresh: Fresh,
     /// The dip is this bench's alone.
     _held: File,
@@ -49,7 +50,7 @@ pub fn walk(args: &PottingArgs, folder: &Path, console: &mut Console) -> Result<
         .sitting
         .pickups
         .iter()
-        .any(|name| dip.read.iter().all(|half| half.contains(name)));
+        .any(|name| dip.read.iter().all(|half| has(half, name)));
     Ok(match both {
         true => Left::Both {
             halves: HALVES.map(|half| dip.folder.join(half)),
@@ -69,16 +70,25 @@ const STAGES: [&str; 2] = ["before wax", "after wax"];
 impl<'a> Dip<'a> {
     fn open(args: &'a PottingArgs, folder: &Path, console: &mut Console) -> Result<Self> {
         let defaults = Defaults::read_from(Path::new("."))?;
+        let new = |setting| {
+            let (pickups, stays) = (names(&args.before)?, names(&args.stays)?);
+            Sitting::new(pickups, stays, setting, args.source.is_sim())
+        };
+        let path = folder.join("sitting.json");
+        let is_new = path.symlink_metadata().is_err();
+        if is_new {
+            // What is refused leaves no folder behind.
+            new(setting::of(&args.on, &defaults, None, "")?.setting)?;
+        }
         let mut fresh = Fresh::default();
         let folder = fresh.ready(folder)?;
-        let path = folder.join("sitting.json");
         let held = fileio::hold(&path)?.ok_or_else(|| {
             Failure::new(
                 format!("{} is on another bench at this moment", folder.display()),
                 "end that one with q, or give this dip another folder",
             )
         })?;
-        let begun = match path.symlink_metadata().is_ok() {
+        let begun = match !is_new {
             true => Some(Sitting::parse(
                 &path.display().to_string(),
                 &fileio::read_limited(&path, outcome::MOST_BYTES)?,
@@ -87,11 +97,10 @@ impl<'a> Dip<'a> {
         };
         let earlier = begun.as_ref().map(|b| &b.setting);
         let set = setting::of(&args.on, &defaults, earlier, &format!("the dip {}", folder.display()))?;
-        let simulated = args.source.is_sim();
         let sitting = match begun {
-            Some(begun) => gone_on(args, begun, simulated)?,
+            Some(begun) => gone_on(args, begun, args.source.is_sim())?,
             None => {
-                let sitting = Sitting::new(names(&args.before)?, names(&args.stays)?, set.setting, simulated)?;
+                let sitting = new(set.setting)?;
                 // The records of the first take would lie in a dip that nobody knows.
                 fileio::write_new(&path, &outcome::pretty(&sitting, "the dip")?)?;
                 sitting
@@ -119,8 +128,8 @@ impl<'a> Dip<'a> {
         Ok(dip)
     }
 
-    /// The pickups of a half's readings; a take that was never read is said.
-    fn found(&self, half: usize, console: &mut Console) -> Result<Vec<String>> {
+    /// A half's readings; a take that was never read is said.
+    fn found(&self, half: usize, console: &mut Console) -> Result<Vec<Record>> {
         let holds = |p: &Path, file: &str| p.join(file).symlink_metadata().is_ok();
         let folders = folders_below(&self.folder.join(HALVES[half]), |p| {
             ["record.json", "take.wav"]
@@ -136,22 +145,26 @@ impl<'a> Dip<'a> {
             ));
         }
         let records: Vec<Record> = whole.iter().map(|p| store::read(p)).collect::<Result<_>>()?;
-        let read = records.into_iter().filter(|r| r.reading().is_some());
-        Ok(read.map(|r| r.pickup.name).collect())
+        Ok(records.into_iter().filter(|r| r.reading().is_some()).collect())
     }
 
     fn now(&self) -> usize {
         usize::from(self.sitting.waxed)
     }
 
+    /// A half: what was not measured before has nothing to be held against.
+    fn all(&self, half: usize) -> Vec<Step> {
+        let mut steps = self.sitting.steps();
+        steps.retain(|s| half == 0 || has(&self.read[0], &s.pickup));
+        steps
+    }
+
     /// What a half still wants, by its readings.
     fn left(&self, half: usize) -> Vec<Step> {
-        let times = |name: &String| self.read[half].iter().filter(|r| *r == name).count();
-        let wanted = |s: &Step| times(&s.pickup) < s.placement;
-        // What was not measured before has nothing to be held against.
-        let there = |s: &Step| half == 0 || self.read[0].contains(&s.pickup);
-        let steps = self.sitting.steps().into_iter();
-        steps.filter(|s| wanted(s) && there(s)).collect()
+        let times = |name: &str| self.read[half].iter().filter(|r| r.pickup.name == name).count();
+        let mut steps = self.all(half);
+        steps.retain(|s| times(&s.pickup) < s.placement);
+        steps
     }
 
     fn steps(&self) -> Vec<Step> {
@@ -179,7 +192,7 @@ impl<'a> Dip<'a> {
             let Some(step) = steps.iter().find(|s| !skipped.contains(s)) else {
                 return Ok(());
             };
-            let of = self.sitting.steps().len();
+            let of = self.all(self.now()).len();
             let prompt = text::sitting_prompt(step, of + 1 - steps.len(), of, self.sitting.waxed);
             let typed = console.ask(&prompt);
             let ohms = match typed.as_deref() {
@@ -188,7 +201,7 @@ impl<'a> Dip<'a> {
                     skipped.push(step.clone());
                     continue;
                 }
-                Some("w") if !self.sitting.waxed && self.read[0].iter().any(|n| self.sitting.pickups.contains(n)) => {
+                Some("w") if !self.sitting.waxed && self.sitting.pickups.iter().any(|n| has(&self.read[0], n)) => {
                     self.sitting.waxed = true;
                     self.keep()?;
                     skipped.clear();
@@ -206,7 +219,8 @@ impl<'a> Dip<'a> {
             };
             match self.take(step, ohms, console) {
                 Ok((record, folder)) => {
-                    console.remark(&text::sitting_step(&record));
+                    let warm = not_back(&self.read[0], &record).filter(|_| self.sitting.waxed);
+                    console.remark(&text::sitting_step(&record, warm));
                     made.push(folder);
                 }
                 // What is there stays, and one goes on when the device is back.
@@ -248,10 +262,14 @@ impl<'a> Dip<'a> {
         };
         let measured = measure::taken(&step.pickup, &job, console)?;
         if measured.record.reading().is_some() {
-            self.read[half].push(step.pickup.clone());
+            self.read[half].push(measured.record.clone());
         }
         Ok((measured.record, measured.folder))
     }
+}
+
+fn has(half: &[Record], name: &str) -> bool {
+    half.iter().any(|r| r.pickup.name == name)
 }
 
 /// A dip that was begun, with the same pickups on the same bench.

@@ -50,6 +50,14 @@ fn sizes(decided: Option<[Decided; 2]>) -> String {
     each.collect::<Vec<_>>().join(", ")
 }
 
+/// A reason alone.
+pub(super) fn why(it: Reason) -> String {
+    reason(&Pair {
+        reason: it,
+        ..Pair::default()
+    })
+}
+
 /// What a verdict rests on.
 fn reason(p: &Pair) -> String {
     let but = |guess: &str| format!("{}; {guess}", sizes(p.decided));

@@ -1,7 +1,9 @@
 //! What `potting --sitting` says at the bench.
 
+use super::potting;
 use crate::record::Record;
 use crate::report::words;
+use crate::shop::wax::document::Reason;
 use crate::shop::wax::sitting::{Sitting, Step};
 
 pub fn sitting_keys(waxed: bool) -> String {
@@ -30,9 +32,11 @@ pub fn sitting_prompt(step: &Step, number: usize, of: usize, waxed: bool) -> Str
     )
 }
 
-pub fn sitting_step(record: &Record) -> String {
+/// `warm`: why it is not cold yet.
+pub fn sitting_step(record: &Record, warm: Option<Reason>) -> String {
+    let warm = warm.map_or(String::new(), |reason| format!("; {}", potting::why(reason)));
     match (record.reading(), record.rejected_for()) {
-        (Some(_), _) => format!("  {}", words::peak(record)),
+        (Some(_), _) => format!("  {}{warm}", words::peak(record)),
         (None, Some(f)) => format!("  no reading ({}): once more, or s", f.text),
         (None, None) => "  no reading: once more, or s".into(),
     }

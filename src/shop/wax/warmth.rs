@@ -132,6 +132,18 @@ impl Sides<'_> {
     }
 }
 
+/// Why a reading after the wax is of a warm winding, by its ohms; `None` where they are back, or not known.
+pub fn not_back(before: &[Record], after: &Record) -> Option<Reason> {
+    let own = before.iter().filter(|r| r.pickup.name == after.pickup.name);
+    let sides = Sides {
+        name: after.pickup.name.clone(),
+        before: own.collect(),
+        after: vec![after],
+    };
+    let warm = sides.ohms_of(after).filter(|o| o.above_k() > WARM_K)?;
+    Some(warm.reason())
+}
+
 /// What is to be said of how cold the coils were.
 pub(super) fn remarks(pairs: &[Sides], about: &About, simulated: bool) -> Vec<Remark> {
     let told: Vec<(&Sides, f64)> = pairs.iter().filter_map(|s| Some((s, s.ohms()?.above_k()))).collect();

@@ -49,13 +49,7 @@ pub fn compare(before: &[Record], after: &[Record], about: &About) -> Result<Pot
         .into_iter()
         .partition(|s| s.before.is_empty() || s.after.is_empty());
     if sides.is_empty() {
-        return Err(Failure::new(
-            "no pickup is on both sides: nothing to compare",
-            match stayed.is_empty() {
-                true => "measure before and after under the same --pickup name",
-                false => "give those that were waxed as well, before and after; those of --stays were not",
-            },
-        ));
+        return Err(nothing(!stayed.is_empty()));
     }
     if about.rested_h.is_none() {
         remarks.extend(sides.iter_mut().filter_map(leave_out_warm));
@@ -96,6 +90,16 @@ pub fn compare(before: &[Record], after: &[Record], about: &About) -> Result<Pot
     };
     less::name(&mut document.pairs, None);
     Ok(document)
+}
+
+fn nothing(stayed: bool) -> Failure {
+    Failure::new(
+        "no pickup is on both sides: nothing to compare",
+        match stayed {
+            true => "give those that were waxed as well, before and after; those of --stays were not",
+            false => "measure before and after under the same --pickup name",
+        },
+    )
 }
 
 fn leave_out_warm(sides: &mut Sides) -> Option<Remark> {

@@ -50,6 +50,26 @@ fn sizes(decided: Option<[Decided; 2]>) -> String {
     each.collect::<Vec<_>>().join(", ")
 }
 
+fn resistance(percent: f64) -> String {
+    match percent {
+        more if more > 0.0 => {
+            format!("{more:.0} % more resistance than before: a joint, a broken strand, another meter's range?")
+        }
+        less => format!(
+            "{:.0} % less resistance than before: shorted turns, or another pickup?",
+            -less
+        ),
+    }
+}
+
+fn not_back(percent: f64, again: &str) -> String {
+    let cold = 100.0 * BACK;
+    format!(
+        "still warm: the ohms are {percent:.1} % above what they were, and cold they are back within {cold} %{again}; or the room is \
+         warmer, which --room tells"
+    )
+}
+
 /// A reason alone.
 pub(super) fn why(it: Reason) -> String {
     reason(&Pair {
@@ -64,26 +84,14 @@ fn reason(p: &Pair) -> String {
     let again = p.again_at.as_ref();
     let again = again.map_or(String::new(), |at| format!("; measure again after {at}"));
     match &p.reason {
-        Reason::Resistance { relative } if *relative > 0.0 => format!(
-            "{:.0} % more resistance than before: a joint, a broken strand, another meter's range?",
-            100.0 * relative
-        ),
-        Reason::Resistance { relative } => format!(
-            "{:.0} % less resistance than before: shorted turns, or another pickup?",
-            -100.0 * relative
-        ),
+        Reason::Resistance { relative } => resistance(100.0 * relative),
         Reason::TooSoon { rested_h } => {
             format!("still warm: {rested_h:.1} h out of the wax, {RESTED_H:.0} h are wanted{again}")
         }
         Reason::WarmWinding { celsius, above_k } => format!(
             "still warm: the winding's resistance says {celsius:.0} degrees, {above_k:.0} above the room{again}"
         ),
-        Reason::OhmsNotBack { relative } => format!(
-            "still warm: the ohms are {} % above what they were, and cold they are back within {} %{again}; or the room is warmer, \
-             which --room tells",
-            signed(100.0 * relative, 1).trim_start_matches('+'),
-            100.0 * BACK
-        ),
+        Reason::OhmsNotBack { relative } => not_back(100.0 * relative, &again),
         Reason::NoReadingBefore => "no reading before, so nothing to compare with".into(),
         Reason::NoReadingAfter => "no reading any more: a broken wire, a joint, the plug?".into(),
         Reason::NoRigFile => "measured without a rig file".into(),
@@ -141,6 +149,20 @@ fn more(p: &Pair) -> String {
     )
 }
 
+const USUAL_LAYING: &str = "what laying a pickup down anew does is a usual value here, which promises nothing: `coilwright rig repeat`, \
+                            or lay two pickups down three times before the wax and after it (--sitting)";
+
+const TELLS_LITTLE: &str = "the witness has more across it than these pickups and is laid down anew for each check, so it tells little \
+                            of a lead: leave it in its place ([witness] place = \"fixed\"), or put less across it";
+
+fn rested_yet_warm(coils: &[(String, f64)]) -> String {
+    let each: Vec<String> = coils.iter().map(|(name, k)| format!("{name:?} {k:.0} K")).collect();
+    format!(
+        "rested, and yet warmer than the room by their resistance: {}; was the room's temperature read?",
+        each.join(", ")
+    )
+}
+
 fn remark(r: &Remark) -> String {
     match r {
         Remark::CoilUntold(pickup, records) => {
@@ -159,22 +181,14 @@ fn remark(r: &Remark) -> String {
             "what a day does to Q is a usual value here, which promises nothing: lay down what stays out of the wax more often"
                 .into()
         }
-        Remark::UsualLaying => {
-            "what laying a pickup down anew does is a usual value here, which promises nothing: `coilwright rig repeat`, or lay two \
-             pickups down three times before the wax and after it (--sitting)"
-                .into()
-        }
+        Remark::UsualLaying => USUAL_LAYING.into(),
         Remark::LaidHere(l) => laid(l),
         Remark::StayedUnfit(pickup, why) => unfit(pickup, *why),
         Remark::WitnessUnchecked => {
             "the witness was not checked within a day and a half of all of these: a lead that moved looks like wax"
                 .into()
         }
-        Remark::WitnessTellsLittle => {
-            "the witness has more across it than these pickups and is laid down anew for each check, so it tells little of a lead: \
-             leave it in its place ([witness] place = \"fixed\"), or put less across it"
-                .into()
-        }
+        Remark::WitnessTellsLittle => TELLS_LITTLE.into(),
         Remark::SimulatedAndReal => {
             "simulated and real takes stand in one comparison here: it says nothing of either".into()
         }
@@ -190,13 +204,7 @@ fn remark(r: &Remark) -> String {
             "nothing says that {} had cooled: give --rested, or --ohms when measuring, before and after (and --room)",
             coils.map_or("the coils".to_owned(), |n| format!("{n} of the coils"))
         ),
-        Remark::RestedYetWarm(coils) => {
-            let each: Vec<String> = coils.iter().map(|(name, k)| format!("{name:?} {k:.0} K")).collect();
-            format!(
-                "rested, and yet warmer than the room by their resistance: {}; was the room's temperature read?",
-                each.join(", ")
-            )
-        }
+        Remark::RestedYetWarm(coils) => rested_yet_warm(coils),
         Remark::RestedTooLong { rested_h, apart_h } => format!(
             "--rested says {rested_h:.0} h, and the records before and after lie {} apart",
             match apart_h {

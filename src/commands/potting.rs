@@ -30,6 +30,12 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
         at_the_bench_alone(args)?;
         return told(args, &Words::given(args), console);
     };
+    if let Some(out) = &args.out {
+        refuse_taken(&out.join(STEM))?;
+    }
+    if args.keep && OfRig::of(args, console)?.is_none() {
+        return Err(keeps_nothing());
+    }
     match sitting::walk(args, folder, console)? {
         Left::Both { halves, stays } => {
             let [before, after] = halves.map(|half| vec![half]);
@@ -43,6 +49,18 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
             Ok(Status::Done)
         }
     }
+}
+
+/// Files of a comparison, without their endings.
+const STEM: &str = "potting";
+
+fn refuse_taken(stem: &Path) -> Result<()> {
+    refuse_any(outcome::picture_files(stem))?;
+    refuse_any([stem.with_extension("json")])
+}
+
+fn keeps_nothing() -> Failure {
+    Failure::new("--keep needs a rig: what wax did is kept beside its file", "give --rig")
 }
 
 /// Options that only a take has a use for.
@@ -95,22 +113,16 @@ fn told(args: &PottingArgs, words: &Words, console: &mut Console) -> Result<Stat
     let mut document = judged(args, words, of_rig.as_ref(), console)?;
     let mut fresh = Fresh::default();
     let stem = match &args.out {
-        Some(out) => Some(fresh.ready(out)?.join("potting")),
+        Some(out) => Some(fresh.ready(out)?.join(STEM)),
         None => None,
     };
     // Before anything is added to the history of wax.
     if let Some(stem) = &stem {
-        refuse_any(outcome::picture_files(stem))?;
-        refuse_any([stem.with_extension("json")])?;
+        refuse_taken(stem)?;
     }
     let kept = match &of_rig {
         Some(r) => wax(r, args.keep, &mut document)?,
-        None if args.keep => {
-            return Err(Failure::new(
-                "--keep needs a rig: what wax did is kept beside its file",
-                "give --rig",
-            ));
-        }
+        None if args.keep => return Err(keeps_nothing()),
         None => None,
     };
     let mut files = Vec::new();

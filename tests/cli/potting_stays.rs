@@ -326,6 +326,7 @@ fn a_dip_is_measured_enter_by_enter() {
     let again = sitting(&f, "", &["--json", "--out", "told"]).ended(0).json();
     assert_eq!(again["pairs"], doc["pairs"]);
     assert_eq!(f.list("told"), ["potting.json", "potting.png", "potting.svg"]);
+    sitting(&f, "", &["--out", "told"]).refused(&["potting"]);
 }
 
 #[test]

@@ -218,7 +218,7 @@ fn remark(r: &Remark) -> String {
 fn laid(l: &Laying) -> String {
     let [f0, q] = [l.f0, l.q].map(|sd| two(100.0 * sd));
     let n = l.placements;
-    format!("laying a pickup down anew moves f0 by {f0} % and Q by {q} % here (standard deviations, of {n} placements)")
+    format!("laying down was counted here, from {n} placements: it moves f0 by {f0} % and Q by {q} %")
 }
 
 fn unfit(pickup: &str, why: Unfit) -> String {

@@ -9,7 +9,7 @@ use super::console;
 use crate::wrap;
 
 /// Of commands that have more than ten, those that are used daily.
-const DAILY: [(&str, &[&str]); 13] = [
+const DAILY: [(&str, &[&str]); 14] = [
     (
         "measure",
         &[
@@ -20,6 +20,12 @@ const DAILY: [(&str, &[&str]); 13] = [
     (
         "tray",
         &["standard", "rig", "load", "columns", "room", "stage", "by", "source"],
+    ),
+    (
+        "potting",
+        &[
+            "after", "stays", "sitting", "rig", "load", "room", "rested", "keep", "out", "source",
+        ],
     ),
     (
         "analyze",

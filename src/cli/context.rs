@@ -199,6 +199,14 @@ fn below(folder: &Path, depth: usize, kind: fn(&Path) -> bool, found: &mut Vec<P
     Ok(())
 }
 
+/// A folder of its own for each take of one name.
+pub fn free_folder(parent: &Path, name: &str) -> PathBuf {
+    let first = parent.join(name);
+    let more = (2..).map(|n| parent.join(format!("{name}-{n}")));
+    let mut all = std::iter::once(first.clone()).chain(more);
+    all.find(|p| p.symlink_metadata().is_err()).unwrap_or(first)
+}
+
 /// The folders of a path that are not there yet, the topmost first.
 fn missing(path: &Path) -> Vec<PathBuf> {
     let gone = path

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::inputs;
-use super::shared::{DriveArgs, Life, Shown, Source, Surroundings};
+use super::shared::{Detailed, DriveArgs, Life, Shown, Source, Surroundings};
 use super::value::{Columns, Said, line, of};
 use crate::quantity::{self, Unit};
 use crate::record::meters::Column;
@@ -17,22 +17,31 @@ use crate::shop::wax::document::Limits;
 #[command(
     after_help = "Hot wax burns and catches fire: thermostat, lid, never unattended, no water near it, fresh air; no pickup is measured hot. docs/safety.md has the usual cautions; local rules come first.
 
+With --sitting every Enter plays the test signal: headphones off your ears, loudspeakers off, phantom power off. With --source sim, --sim takes a text file as well, with a line of words for each take.
+
 Examples:
   coilwright potting takes/neck-7/0003 --after takes/neck-7/0004 --rig north.toml --rested 14h
   coilwright potting before --after after --rig north.toml --limit \"f0=0.5% q=5%\" --out lot-12
+  coilwright potting before --after after --stays neck-2 --rested 14h
+  coilwright potting --sitting dip-12 neck-7 neck-8 neck-9 --stays neck-2
   coilwright potting before --after after --rig north.toml --rested 14h --keep
 "
 )]
 pub struct PottingArgs {
-    /// Records before the wax: files, their folders, or folders of such folders
-    #[arg(value_name = "BEFORE", required = true, num_args = 1..)]
+    /// Records before the wax: files, their folders, or folders of such folders; with --sitting the names of the pickups
+    #[arg(value_name = "BEFORE", required_unless_present = "sitting", num_args = 1..)]
     pub before: Vec<PathBuf>,
     /// Records after the wax; pairs are made by the pickup's name
-    #[arg(long, value_name = "AFTER", required = true, num_args = 1..)]
+    #[arg(long, value_name = "AFTER", required_unless_present = "sitting", conflicts_with = "sitting", num_args = 1..)]
     pub after: Vec<PathBuf>,
-    /// The rig file, whose checks tell what the rig does from day to day; left out, the one that `use` remembers
-    #[arg(long, value_name = "FILE")]
-    pub rig: Option<PathBuf>,
+    /// A pickup that stays out of the wax and tells what the days did: its name, or records of it; give it again for more
+    #[arg(long, value_name = "PICKUP")]
+    pub stays: Vec<PathBuf>,
+    /// Measure them now, before the wax, and with the same command after it; the records lie in this folder
+    #[arg(long, value_name = "DIR")]
+    pub sitting: Option<PathBuf>,
+    #[command(flatten)]
+    pub on: Surroundings,
     /// Changes up to this size count as none, such as "f0=0.5% q=5%"
     #[arg(long, value_name = "LIST", value_parser = inputs::pot_limits)]
     pub limit: Option<Limits>,
@@ -49,7 +58,11 @@ pub struct PottingArgs {
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
     #[command(flatten)]
-    pub shown: Shown,
+    pub source: Source,
+    #[command(flatten)]
+    pub drive: DriveArgs,
+    #[command(flatten)]
+    pub shown: Detailed,
 }
 
 #[derive(Debug, Args)]

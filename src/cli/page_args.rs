@@ -26,6 +26,9 @@ pub struct PageArgs {
     /// Records after the wax
     #[arg(long, value_name = "AFTER", num_args = 1.., requires = "what", conflicts_with_all = ["sheet", "with_recipe"])]
     pub after: Vec<PathBuf>,
+    /// A pickup that stayed out of the wax, as for `potting`; give it again for more
+    #[arg(long, value_name = "PICKUP", requires = "after")]
+    pub stays: Vec<PathBuf>,
     /// A lot of the notebook
     #[arg(long, value_name = "LOT", value_parser = lot_name, conflicts_with = "what")]
     pub lot: Option<String>,

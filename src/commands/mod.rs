@@ -24,6 +24,7 @@ pub mod progress;
 mod readings;
 pub mod remember;
 pub mod rig;
+mod setting;
 pub mod sound;
 pub mod standard;
 pub mod tray;

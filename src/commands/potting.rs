@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::coil::{refuse_any, write_all};
 use super::rig::{beside, by_today, kept_with};
+use super::wanted::{self, Placed};
 use super::{anew, known, outcome};
 use crate::cli::args::PottingArgs;
 use crate::cli::console::Console;
@@ -17,29 +18,111 @@ use crate::rig::Rig;
 use crate::shop::known::Known;
 use crate::shop::wax::document::{PotVerdict, PottingDocument, Reason};
 use crate::shop::wax::own::WaxHistory;
+use crate::shop::wax::stays::put_by_time;
 use crate::shop::wax::{self, About};
 
+mod sitting;
+
+use sitting::Left;
+
 pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
+    let Some(folder) = &args.sitting else {
+        at_the_bench_alone(args)?;
+        return told(args, &Words::given(args), console);
+    };
+    if let Some(out) = &args.out {
+        refuse_taken(&out.join(STEM))?;
+    }
+    if args.keep && OfRig::of(args, console)?.is_none() {
+        return Err(keeps_nothing());
+    }
+    match sitting::walk(args, folder, console)? {
+        Left::Both { halves, stays } => {
+            let [before, after] = halves.map(|half| vec![half]);
+            told(args, &Words { before, after, stays }, console)
+        }
+        Left::Half(begun, said) => {
+            let shown = args.shown.into();
+            let files = Vec::new();
+            let document = &begun;
+            outcome::Told { document, files, shown }.tell(console, |_, _| said, || Ok(Vec::new()))?;
+            Ok(Status::Done)
+        }
+    }
+}
+
+/// Files of a comparison, without their endings.
+const STEM: &str = "potting";
+
+fn refuse_taken(stem: &Path) -> Result<()> {
+    refuse_any(outcome::picture_files(stem))?;
+    refuse_any([stem.with_extension("json")])
+}
+
+fn keeps_nothing() -> Failure {
+    Failure::new("--keep needs a rig: what wax did is kept beside its file", "give --rig")
+}
+
+/// Options that only a take has a use for.
+fn at_the_bench_alone(args: &PottingArgs) -> Result<()> {
+    let (on, source, drive) = (&args.on, &args.source, &args.drive);
+    let idle = [
+        ("--load", on.load.is_some()),
+        ("--over", on.over.is_some()),
+        ("--room", on.room.is_some()),
+        ("--source", source.is_sim()),
+        ("--sim", source.sim.is_some()),
+        ("--shape", drive.shape.is_some()),
+        ("--rate", drive.rate.is_some()),
+        ("--seconds", drive.seconds.is_some()),
+        ("--from", drive.from.is_some()),
+        ("--to", drive.to.is_some()),
+        ("--level", drive.level.is_some()),
+        ("--seed", drive.seed.is_some()),
+        ("--tilt", drive.tilt.is_some()),
+    ];
+    let first = idle.into_iter().find(|i| i.1).map(|i| i.0);
+    match first.or(source.devices.first_given()) {
+        Some(option) => Err(Failure::new(
+            format!("{option} is for what is measured, and these are records"),
+            "leave it out, or measure the dip with --sitting",
+        )),
+        None => Ok(()),
+    }
+}
+
+/// Which records.
+struct Words {
+    before: Vec<PathBuf>,
+    after: Vec<PathBuf>,
+    stays: Vec<PathBuf>,
+}
+
+impl Words {
+    fn given(args: &PottingArgs) -> Words {
+        Words {
+            before: args.before.clone(),
+            after: args.after.clone(),
+            stays: args.stays.clone(),
+        }
+    }
+}
+
+fn told(args: &PottingArgs, words: &Words, console: &mut Console) -> Result<Status> {
     let of_rig = OfRig::of(args, console)?;
-    let mut document = judged(args, of_rig.as_ref(), console)?;
+    let mut document = judged(args, words, of_rig.as_ref(), console)?;
     let mut fresh = Fresh::default();
     let stem = match &args.out {
-        Some(out) => Some(fresh.ready(out)?.join("potting")),
+        Some(out) => Some(fresh.ready(out)?.join(STEM)),
         None => None,
     };
     // Before anything is added to the history of wax.
     if let Some(stem) = &stem {
-        refuse_any(outcome::picture_files(stem))?;
-        refuse_any([stem.with_extension("json")])?;
+        refuse_taken(stem)?;
     }
     let kept = match &of_rig {
         Some(r) => wax(r, args.keep, &mut document)?,
-        None if args.keep => {
-            return Err(Failure::new(
-                "--keep needs a rig: what wax did is kept beside its file",
-                "give --rig",
-            ));
-        }
+        None if args.keep => return Err(keeps_nothing()),
         None => None,
     };
     let mut files = Vec::new();
@@ -51,7 +134,7 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     outcome::Told {
         document: &document,
         files,
-        shown: args.shown,
+        shown: args.shown.into(),
     }
     .tell(console, text::potting_text, || {
         stem.map(|s| Ok((s, potting_plot::pairs(&document)?)))
@@ -69,7 +152,7 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
 /// The changes as they are judged; nothing is written.
 pub fn asked(args: &PottingArgs, console: &mut Console) -> Result<PottingDocument> {
     let of_rig = OfRig::of(args, console)?;
-    let mut document = judged(args, of_rig.as_ref(), console)?;
+    let mut document = judged(args, &Words::given(args), of_rig.as_ref(), console)?;
     if let Some(of) = &of_rig {
         wax(of, false, &mut document)?;
     }
@@ -85,7 +168,7 @@ struct OfRig {
 
 impl OfRig {
     fn of(args: &PottingArgs, console: &mut Console) -> Result<Option<OfRig>> {
-        let Some(path) = args.rig.clone().or(Defaults::read_from(Path::new("."))?.rig) else {
+        let Some(path) = args.on.rig.clone().or(Defaults::read_from(Path::new("."))?.rig) else {
             return Ok(None);
         };
         let rig = Rig::read(&path)?;
@@ -98,17 +181,32 @@ impl OfRig {
     }
 }
 
-fn judged(args: &PottingArgs, of_rig: Option<&OfRig>, console: &mut Console) -> Result<PottingDocument> {
+fn judged(args: &PottingArgs, words: &Words, of_rig: Option<&OfRig>, console: &mut Console) -> Result<PottingDocument> {
     let today = of_rig.map(|r| r.rig.clone()).or_else(|| anew::today(None));
-    let mut side = |words: &[PathBuf]| -> Result<Vec<Record>> {
-        let mut records = anew::records(&found(words)?, today.as_ref(), console)?;
+    let mut side = |placed: Vec<Placed>| -> Vec<Record> {
+        let mut records = anew::by_today(&placed, today.as_ref(), console);
         if let Some(r) = of_rig {
             records.iter_mut().for_each(|record| r.known.put(record, args.cs));
         }
-        Ok(records)
+        records
     };
-    let (before, after) = (side(&args.before)?, side(&args.after)?);
+    let (mut before, mut after) = (
+        side(wanted::all(&found(&words.before)?)?),
+        side(wanted::all(&found(&words.after)?)?),
+    );
+    let there = |word: &PathBuf| {
+        let mut all = before.iter().chain(&after);
+        all.any(|r| word.as_os_str() == r.pickup.name.as_str())
+    };
+    let (names, others): (Vec<PathBuf>, Vec<PathBuf>) = words.stays.iter().cloned().partition(there);
+    let more = wanted::every(&found(&others)?)?;
+    let mut stays: Vec<String> = names.iter().map(|n| n.display().to_string()).collect();
+    stays.extend(more.iter().map(|r| r.1.pickup.name.clone()));
+    stays.sort();
+    stays.dedup();
+    put_by_time(side(more), &mut before, &mut after);
     let about = About {
+        stays: &stays,
         limits: args.limit.unwrap_or_default(),
         rested_h: args.rested,
         winding_f: args.cs,

@@ -65,6 +65,23 @@ pub fn all(words: &[PathBuf]) -> Result<Vec<Placed>> {
     told(out)
 }
 
+/// The same, and of a name all of its readings.
+pub fn every(words: &[PathBuf]) -> Result<Vec<Placed>> {
+    let mut out = Vec::new();
+    for (word, found) in words.iter().zip(Found::all(words)?) {
+        match &found.named {
+            None => out.push(found.given(word)?),
+            Some(named) if found.rows.is_empty() => return Err(named.nothing(&found.notebook)),
+            Some(_) => {
+                for row in &found.rows {
+                    out.push(found.read(row)?);
+                }
+            }
+        }
+    }
+    told(out)
+}
+
 /// The same for laying them side by side: of one name its last two stages, of several what all were measured under.
 pub fn compared(words: &[PathBuf]) -> Result<Vec<Placed>> {
     let found = Found::all(words)?;

@@ -20,6 +20,7 @@ mod rig;
 mod screen;
 mod sets;
 mod setup;
+mod sitting;
 #[cfg(test)]
 mod tests;
 pub(super) mod tray;
@@ -41,6 +42,7 @@ pub use rig::{changed_text, check_text, pack_text, polarity_text, repeat_text, r
 pub use screen::{Style, written_text};
 pub use sets::sets_text;
 pub use setup::{inputs_text, level_step, level_text, rig_new_text};
+pub use sitting::{sitting_keys, sitting_left, sitting_prompt, sitting_step};
 pub use tray::{
     standard_text, tray_ask, tray_before_stands, tray_keys, tray_prompt, tray_step, tray_summary, tray_taken_in,
     tray_undone,

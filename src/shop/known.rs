@@ -131,14 +131,13 @@ impl Known {
 
     /// The same of what the witness was seen to do between two days. `moved`, `noise`: of its f0, relative. Where it is taken out
     /// for each check, how it was laid down is in what it shows; and how much is across either may not be known for sure. `whole`:
-    /// what is across the pickup, with its standard uncertainty.
-    /// `None` where nobody has studied what laying down does: what the witness shows may be that alone.
-    pub fn witness(&self, (moved, noise): (f64, f64), whole: (f64, f64), simulated: bool) -> Option<Witness> {
-        let study = self.study(simulated)?;
+    /// what is across the pickup, with its standard uncertainty. `laying`: what laying down does, where it was counted.
+    /// `None` where nobody knows: what the witness shows may be that alone.
+    pub fn witness(&self, (moved, noise): (f64, f64), whole: (f64, f64), laying: Option<Scatter>) -> Option<Witness> {
         let share = self.share(whole.0);
         let laid = match self.in_place {
             true => Scatter::NONE,
-            false => Scatter::studied(study.f0.sd * 2f64.sqrt(), study.freedom()),
+            false => laying?.times(2f64.sqrt()),
         };
         let scale = (self.witness_f.1 / self.witness_f.0).hypot(whole.1 / whole.0);
         let own = [Scatter::known(noise), laid, Scatter::known(moved * scale)];

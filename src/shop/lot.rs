@@ -40,7 +40,7 @@ pub struct Tray {
     pub next: u32,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Setting {
     /// The file, for going on without naming it again.
     #[serde(default, skip_serializing_if = "Option::is_none")]

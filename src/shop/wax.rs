@@ -5,17 +5,24 @@
 
 pub mod about;
 pub mod document;
+mod ground;
 mod judged;
+mod laying;
+mod less;
 mod lot;
 pub mod own;
 mod side;
 mod sides;
+pub mod sitting;
+pub mod stays;
 pub mod warmth;
 mod witness;
 
 pub use about::About;
 
-use document::{PotVerdict, PottingDocument, Reason, Remark, SCHEMA};
+use document::{Laying, Pair, PotVerdict, PottingDocument, Reason, Remark, SCHEMA, Unfit};
+use ground::Ground;
+use judged::Change;
 use sides::Sides;
 
 use crate::failure::{Failure, Result};
@@ -23,7 +30,7 @@ use crate::record::Record;
 use crate::shop::known::Known;
 use crate::shop::reading;
 use crate::shop::witness::history::{BASELINE, History};
-use crate::shop::yardstick::{Quantity, Repeatability, Scatter};
+use crate::shop::yardstick::Quantity;
 
 /// Pairs records by the pickup's name and judges each.
 pub fn compare(before: &[Record], after: &[Record], about: &About) -> Result<PottingDocument> {
@@ -37,48 +44,62 @@ pub fn compare(before: &[Record], after: &[Record], about: &About) -> Result<Pot
         ));
     }
     let (found, mut remarks) = sides::pairs(before, after);
+    let (stayed, found): (Vec<Sides>, Vec<Sides>) = found.into_iter().partition(|s| s.is_of(about.stays));
     let (lone, mut sides): (Vec<Sides>, Vec<Sides>) = found
         .into_iter()
         .partition(|s| s.before.is_empty() || s.after.is_empty());
     if sides.is_empty() {
-        return Err(Failure::new(
-            "no pickup is on both sides: nothing to compare",
-            "measure before and after under the same --pickup name",
-        ));
+        return Err(nothing(!stayed.is_empty()));
     }
     if about.rested_h.is_none() {
         remarks.extend(sides.iter_mut().filter_map(leave_out_warm));
     }
-    let (mut pairs, mut changes) = (Vec::new(), Vec::new());
-    for s in &sides {
-        let (pair, change) = judged::judged(s, about);
-        // What is to be looked at says nothing of the wax in the others.
-        changes.extend(change.filter(|_| pair.verdict != PotVerdict::Other));
-        pairs.push(pair);
-    }
+    let ground = Ground {
+        about,
+        laying: Laying::of(sides.iter().chain(&stayed)),
+        stayed,
+    };
+    let judged: Vec<(Pair, Option<Change>)> = sides.iter().map(|s| judged::judged(s, &ground)).collect();
     let list = || before.iter().chain(after);
     let simulated = list().any(Record::is_simulated);
     let days = about.known.and_then(|k| days_of(&sides, k));
-    remarks.extend(about_days(&sides, about, days.as_ref()));
-    let unsure = pairs.iter().any(|p| p.reason == Reason::Unsure);
-    let little = |k: &Known| sides.iter().any(|s| k.tells_little(about.winding().0 + s.load_f()));
-    let vague = unsure && days.is_some() && about.known.is_some_and(little);
-    remarks.extend(vague.then_some(Remark::WitnessTellsLittle));
+    remarks.extend(about_stayed(&sides, &ground));
+    remarks.extend(about_days(&sides, &ground, days.as_ref(), &judged));
     if simulated && !list().all(Record::is_simulated) {
         remarks.push(Remark::SimulatedAndReal);
     }
     remarks.extend(warmth::remarks(&sides, about, simulated));
-    Ok(PottingDocument {
+    // What is to be looked at says nothing of the wax in the others.
+    let changes: Vec<Change> = judged
+        .iter()
+        .filter(|(pair, _)| pair.verdict != PotVerdict::Other)
+        .filter_map(|j| j.1.clone())
+        .collect();
+    let mut document = PottingDocument {
         schema: SCHEMA,
         limits: about.limits,
         rig: days.map(|(h, _)| h.rig.clone()),
-        pairs,
+        pairs: judged.into_iter().map(|j| j.0).collect(),
+        stayed: ground.stayed.iter().map(|s| ground.shown(s)).collect(),
+        laying: ground.laying,
         lot: lot::lot(&changes),
         unpaired: lone.into_iter().map(|s| s.name).collect(),
         remarks,
         notes: Vec::new(),
         simulated,
-    })
+    };
+    less::name(&mut document.pairs, None);
+    Ok(document)
+}
+
+fn nothing(stayed: bool) -> Failure {
+    Failure::new(
+        "no pickup is on both sides: nothing to compare",
+        match stayed {
+            true => "give those that were waxed as well, before and after; those of --stays were not",
+            false => "measure before and after under the same --pickup name",
+        },
+    )
 }
 
 fn leave_out_warm(sides: &mut Sides) -> Option<Remark> {
@@ -95,22 +116,67 @@ fn days_of<'a>(sides: &[Sides], known: &'a Known) -> Option<(&'a History, usize)
     told.min_by_key(|(_, days)| *days)
 }
 
+/// What those that stayed out do not tell, each once.
+fn about_stayed(sides: &[Sides], ground: &Ground) -> Vec<Remark> {
+    let mut out: Vec<Remark> = Vec::new();
+    for name in ground.about.stays {
+        if !ground.stayed.iter().any(|s| s.is_of(std::slice::from_ref(name))) {
+            out.push(Remark::StayedUnfit(name.clone(), Unfit::OtherSitting));
+        }
+    }
+    for stayed in &ground.stayed {
+        let why = sides.iter().find_map(|s| ground.unfit(stayed, s));
+        out.extend(why.map(|why| Remark::StayedUnfit(stayed.name.clone(), why)));
+    }
+    out
+}
+
 /// What is not known of the rig's days and of laying down anew.
-fn about_days(sides: &[Sides], about: &About, days: Option<&(&History, usize)>) -> Vec<Remark> {
-    let few = days.map(|d| d.1).filter(|n| *n < BASELINE);
+fn about_days(
+    sides: &[Sides],
+    ground: &Ground,
+    days: Option<&(&History, usize)>,
+    judged: &[(Pair, Option<Change>)],
+) -> Vec<Remark> {
+    let about = ground.about;
+    // What was measured in the same sittings needs nobody else to tell of the days.
+    let each = || sides.iter().zip(judged);
+    let left: Vec<&Sides> = each()
+        .filter(|(_, j)| j.0.carried_by.is_empty())
+        .map(|(s, _)| s)
+        .collect();
+    let few = days.map(|d| d.1).filter(|n| *n < BASELINE && !left.is_empty());
     // What a record knows of its rig counts, whoever asks.
-    let usual = |of: fn(&Repeatability) -> Scatter| {
-        let mut rigs = sides
-            .iter()
-            .map(|s| reading::repeatability(s.before[0], about.winding().0 + s.load_f()));
-        rigs.any(|r| of(&r).usual.any())
+    let lies = |s: &Sides| {
+        ground
+            .repeatability(s.before[0], ground.whole(s).0)
+            .laying(Quantity::F0)
     };
-    let unchecked = |k: &Known| sides.iter().any(|s| witness::Looked::about(s, k).unchecked);
+    let usual = sides.iter().any(|s| lies(s).usual.any());
+    let studied = |s: &Sides| {
+        !reading::repeatability(s.before[0], ground.whole(s).0)
+            .laying(Quantity::F0)
+            .usual
+            .any()
+    };
+    let here = ground.laying.filter(|_| !usual && !sides.iter().all(studied));
+    let of_days = |quantity: usize, j: &(Pair, Option<Change>)| {
+        let change = j.1.as_ref();
+        change.is_some_and(|c| c.said[quantity].scatter.usual.days)
+    };
+    let carried = |j: &(Pair, Option<Change>)| !j.0.carried_by.is_empty();
+    let unchecked = |k: &Known| left.iter().any(|s| witness::Looked::about(s, k).unchecked);
+    let little = |k: &Known| left.iter().any(|s| k.tells_little(ground.whole(s).0));
+    let unsure = judged.iter().any(|j| j.0.reason == Reason::Unsure);
+    let told = days.and(about.known);
     [
-        (days.is_none() && usual(|r| r.days(Quantity::F0))).then_some(Remark::UsualDays),
+        (days.is_none() && judged.iter().any(|j| of_days(0, j))).then_some(Remark::UsualDays),
+        (judged.iter().any(|j| carried(j) && of_days(1, j))).then_some(Remark::UsualDaysOfQ),
         few.map(Remark::FewDays),
-        usual(|r| r.laying(Quantity::F0)).then_some(Remark::UsualLaying),
-        (days.is_some() && about.known.is_some_and(unchecked)).then_some(Remark::WitnessUnchecked),
+        usual.then_some(Remark::UsualLaying),
+        here.map(Remark::LaidHere),
+        told.is_some_and(unchecked).then_some(Remark::WitnessUnchecked),
+        (unsure && told.is_some_and(little)).then_some(Remark::WitnessTellsLittle),
     ]
     .into_iter()
     .flatten()

@@ -192,6 +192,9 @@ fn run(f: &Folder, line: &str, n: usize) -> Run {
     if has("--in-guitar") {
         return typed(f, &quick(&seed), "\n\n\n\n\n\n");
     }
+    if has("--sitting") {
+        return typed(f, &quick(&line), "\n\n\nq\n");
+    }
     if starts(&["tray"]) {
         return typed(f, &quick(&line), "\n\nq\n");
     }
@@ -270,7 +273,7 @@ fn a_day() {
     all_run(&[
         ("docs/day/first-reading.md", 8, workshop),
         ("docs/day/cables-and-pots.md", 13, workshop),
-        ("docs/day/wax.md", 4, workshop),
+        ("docs/day/wax.md", 5, workshop),
         ("docs/day/lot.md", 5, workshop),
         ("docs/day/rig.md", 7, workshop),
         ("docs/day/notebook.md", 17, workshop),
@@ -285,7 +288,7 @@ fn what_is_behind() {
         ("docs/loads.md", 2, with_neck_7),
         ("docs/notebook.md", 40, notebook),
         ("docs/page.md", 9, with_coil_files),
-        ("docs/potting.md", 4, with_neck_7),
+        ("docs/potting.md", 6, with_neck_7),
         ("docs/record.md", 3, with_a_later_take),
         ("docs/rig.md", 8, with_witnessed_days),
         ("docs/sim.md", 5, workshop),

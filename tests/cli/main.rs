@@ -31,6 +31,7 @@ mod page;
 mod page_made;
 mod plots;
 mod potting;
+mod potting_stays;
 mod rig;
 mod same_rig;
 mod schema;

@@ -117,11 +117,7 @@ fn warmth_is_told_from_one_ohmmeter() {
         .ended(0)
         .json();
     assert_eq!(doc["pairs"][0]["verdict"], "cannot-tell");
-    assert!(
-        doc["notes"].to_string().contains("by their resistance"),
-        "{}",
-        doc["notes"]
-    );
+    assert!(doc["notes"].to_string().contains("by their ohms"), "{}", doc["notes"]);
 }
 
 fn tray(f: &Folder, typed: &str, more: &[&str]) -> Run {

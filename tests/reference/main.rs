@@ -32,6 +32,7 @@ mod transient;
 // The bench draws rigs and repeats as well.
 #[allow(dead_code)]
 mod trial;
+mod wax_day_one;
 mod yardstick;
 
 /// NaN is near nothing.

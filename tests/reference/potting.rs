@@ -22,12 +22,12 @@ const WINDING_F: f64 = 120e-12;
 const LOAD_F: f64 = 500e-12;
 const SD_F0: f64 = 1e-3;
 const SD_Q: f64 = 5e-3;
-const PLACED_F0: f64 = SD_F0 * std::f64::consts::FRAC_1_SQRT_2;
-const PLACED_Q: f64 = SD_Q * std::f64::consts::FRAC_1_SQRT_2;
-const F0: f64 = 4000.0;
-const Q: f64 = 2.5;
+pub const PLACED_F0: f64 = SD_F0 * std::f64::consts::FRAC_1_SQRT_2;
+pub const PLACED_Q: f64 = SD_Q * std::f64::consts::FRAC_1_SQRT_2;
+pub const F0: f64 = 4000.0;
+pub const Q: f64 = 2.5;
 
-fn template() -> Record {
+pub fn template() -> Record {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/records/0.1.0");
     let first = std::fs::read_dir(folder)
         .unwrap()
@@ -45,7 +45,7 @@ fn template() -> Record {
     r
 }
 
-fn reading(template: &Record, name: &str, day: &str, f0: f64, q: f64) -> Record {
+pub fn reading(template: &Record, name: &str, day: &str, f0: f64, q: f64) -> Record {
     let mut r = template.clone();
     r.id = format!("{name} {day}");
     r.pickup.name = name.into();
@@ -57,7 +57,7 @@ fn reading(template: &Record, name: &str, day: &str, f0: f64, q: f64) -> Record 
 }
 
 /// `place`: how its witness lies; so much hangs on that.
-fn file(place: &str, witness_pf: f64) -> Rig {
+pub fn file(place: &str, witness_pf: f64) -> Rig {
     let text = format!(
         "name = \"bench\"\n[exciter]\nreference = \"current\"\nseries_ohm = 100.0\ninductance_h = 0.0005\n\
          [witness]\nname = \"tin\"\nload = \"cap={witness_pf}p\"\nwinding_f = 120e-12\nplace = \"{place}\"\n"
@@ -119,7 +119,7 @@ fn compare(before: &[Record], after: &[Record], known: &Known, rested_h: Option<
 }
 
 /// A history of checks of a witness that stays where it is: the days are as wild as laying down is.
-fn history(draw: &mut Draw, n: usize) -> History {
+pub fn history(draw: &mut Draw, n: usize) -> History {
     let mut h = History::new(&rig(), "tin");
     let e = |v: f64| Estimate::new(v, 1e-5 * v, 1e-5 * v).unwrap();
     h.checks = (0..n)
@@ -367,7 +367,7 @@ fn the_most_that_wax_can_do() {
 
 /// Shops of known days: each pot-load six pickups before the wax and after it, nothing but the lead's capacitance between the two
 /// days. Pickups with 230 pF across them; laying down 0.07 % in f0.
-struct Shop {
+pub struct Shop {
     /// Across the witness, in picofarads.
     witness_pf: f64,
     place: &'static str,
@@ -376,11 +376,11 @@ struct Shop {
     studied: bool,
 }
 
-const PICKUP_PF: f64 = 230.0;
+pub const PICKUP_PF: f64 = 230.0;
 
 impl Shop {
     /// f0 of what has so many picofarads across it, the lead being off by so many.
-    fn f0(f0: f64, whole_pf: f64, more_pf: f64) -> f64 {
+    pub fn f0(f0: f64, whole_pf: f64, more_pf: f64) -> f64 {
         f0 * (whole_pf / (whole_pf + more_pf)).sqrt()
     }
 
@@ -441,7 +441,7 @@ impl Shop {
     }
 }
 
-fn share(all: &[PotVerdict], of: &[PotVerdict]) -> f64 {
+pub fn share(all: &[PotVerdict], of: &[PotVerdict]) -> f64 {
     100.0 * all.iter().filter(|v| of.contains(v)).count() as f64 / all.len() as f64
 }
 

@@ -169,6 +169,7 @@ target!("use", replayed_use, mutated_use);
 target!("repeat", replayed_repeat, mutated_repeat);
 target!("standard", replayed_standard, mutated_standard);
 target!("wax", replayed_wax, mutated_wax);
+target!("sitting", replayed_sitting, mutated_sitting);
 
 /// No folder without a target, no target without a folder.
 #[test]

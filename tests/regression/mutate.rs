@@ -88,7 +88,7 @@ fn words(target: &str) -> &'static [&'static str] {
             "70F",
             "ppm",
         ],
-        "record" | "checks" | "tray" | "notes" | "repeat" | "wax" => &[
+        "record" | "checks" | "tray" | "notes" | "repeat" | "wax" | "sitting" => &[
             "null",
             "true",
             "-1",

@@ -6,7 +6,7 @@ use super::asked::{Asked, Of};
 use crate::book::index::Fresh;
 use crate::book::row::Filter;
 use crate::book::{entries, life, look};
-use crate::cli::args::{PageArgs, PottingArgs};
+use crate::cli::args::{PageArgs, PottingArgs, Surroundings};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::cli::wirings::{read_coil, resolve};
@@ -111,7 +111,11 @@ fn before_and_after(args: &PageArgs) -> PottingArgs {
     PottingArgs {
         before: args.what.clone(),
         after: args.after.clone(),
-        rig: args.rig.clone(),
+        stays: args.stays.clone(),
+        on: Surroundings {
+            rig: args.rig.clone(),
+            ..Surroundings::default()
+        },
         rested: args.rested,
         ..PottingArgs::default()
     }

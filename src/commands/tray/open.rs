@@ -5,13 +5,12 @@ use std::path::{Path, PathBuf};
 
 use super::Lot;
 use crate::book::look;
-use crate::cli::args::{About, Surroundings, TrayArgs};
+use crate::cli::args::{About, TrayArgs};
 use crate::cli::console::Console;
-use crate::cli::context::{Bench, Fresh, stamp};
+use crate::cli::context::{Fresh, stamp};
 use crate::cli::defaults::Defaults;
-use crate::cli::inputs::LoadArg;
 use crate::commands::outcome::MOST_BYTES;
-use crate::commands::{known, sound};
+use crate::commands::{known, setting, sound};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::RigSummary;
@@ -160,40 +159,13 @@ impl Chain {
     /// What is not said now was said when the lot was begun, and what is said now is the same.
     fn of(args: &TrayArgs, defaults: &Defaults, tray: &Tray) -> Result<Chain> {
         let begun = tray.setting.as_ref().filter(|_| tray.standing().next().is_some());
-        let earlier = begun.and_then(|b| b.rig_file.clone());
-        let given = args.on.clone();
+        let set = setting::of(&args.on, defaults, begun, &format!("the lot {}", args.lot()))?;
         let about = About {
-            on: Surroundings {
-                rig: given.rig.or_else(|| defaults.rig.clone()).or(earlier),
-                load: match (given.load, &defaults.load, begun.and_then(|b| b.load.as_ref())) {
-                    (None, None, Some(text)) => Some(LoadArg::Load(text.parse()?)),
-                    (load, ..) => load,
-                },
-                ..given
-            },
             life: args.life.clone(),
-            ..About::default()
+            ..set.about
         };
-        let bench = Bench::plan(&about, defaults)?;
+        let (bench, setting) = (set.bench, set.setting);
         let summary = bench.rig.as_ref().map(Rig::summary).unwrap_or_default();
-        let setting = Setting {
-            rig_file: about.on.rig.clone(),
-            rig: summary.name.clone(),
-            unit: summary.unit().map(str::to_owned),
-            rig_hash: summary.told_chain(),
-            load: bench.load.as_ref().map(ToString::to_string),
-        };
-        if let Some(begun) = begun.filter(|b| !b.same(&setting)) {
-            return Err(Failure::new(
-                format!(
-                    "the lot {} was begun on {}, and this is {}",
-                    args.lot(),
-                    begun.words(),
-                    setting.words()
-                ),
-                "measure it as it was begun, or give this lot another name",
-            ));
-        }
         Ok(Chain {
             about,
             room_c: bench.told.temperature_c,

@@ -1,10 +1,11 @@
 //! One pickup: its take, its verdict, and what other meters read of it.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::{Lot, noted};
 use crate::cli::args::{DriveArgs, Job, Source};
 use crate::cli::console::Console;
+use crate::cli::context::free_folder;
 use crate::commands::measure;
 use crate::failure::Result;
 use crate::fileio;
@@ -30,7 +31,7 @@ impl Lot<'_> {
             // The first take would know nothing of standard and rig, were the tray cut off before it is entered.
             self.keep()?;
         }
-        let folder = self.place(&self.tray.name(number));
+        let folder = free_folder(&self.folder, &self.tray.name(number));
         let mut record = self.take(number, &folder, console)?;
         let stands = self.enter(number, &mut record, &folder)?;
         self.say_of_rig(&record, console);
@@ -43,14 +44,6 @@ impl Lot<'_> {
             true => self.ask(number, &mut record, &folder, console),
             false => Ok(true),
         }
-    }
-
-    /// A folder of its own for each take of a number.
-    fn place(&self, name: &str) -> PathBuf {
-        let first = self.folder.join(name);
-        let more = (2..).map(|n| self.folder.join(format!("{name}-{n}")));
-        let mut all = std::iter::once(first.clone()).chain(more);
-        all.find(|p| p.symlink_metadata().is_err()).unwrap_or(first)
     }
 
     fn take(&self, number: u32, folder: &Path, console: &mut Console) -> Result<Record> {

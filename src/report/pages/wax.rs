@@ -14,10 +14,7 @@ use crate::shop::wax::document::{Pair, PottingDocument};
 pub fn page(d: &PottingDocument) -> Result<Page> {
     let mut page = Page::new(Line::from("Wax, before and after"));
     page.stamp(d.simulated);
-    page.say(match &d.rig {
-        Some(rig) => Line::from("Judged by the days of ").theirs(words::clean(rig)).ours("."),
-        None => "Judged by what rigs usually do.".into(),
-    });
+    page.say(Line::from("Judged by ").theirs(potting::judged_by(d)).ours("."));
     page.put(Block::Picture(Box::new(potting_plot::pairs(d)?)));
     page.put(Block::Table(table(d)));
     page.head("Each by itself");

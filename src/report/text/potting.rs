@@ -1,13 +1,17 @@
 //! What `potting` shows on the screen, and the sentences that its document promises.
 
+use super::grid;
 use super::knock;
 use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
 use crate::estimate::{Estimate, Z95};
 use crate::quantity::signed;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, two};
 use crate::report::words;
-use crate::shop::wax::document::{Decided, Lot, Pair, PotVerdict, PottingDocument, Reason, Remark, Usual};
-use crate::shop::wax::warmth::{RESTED_H, WARM_K};
+use crate::shop::wax::document::{
+    Decided, Laying, Lot, Pair, PotVerdict, PottingDocument, Read, Reason, Remark, Stayed, TookLess, Unfit, Usual,
+};
+use crate::shop::wax::stays::SITTING_H;
+use crate::shop::wax::warmth::{BACK, RESTED_H};
 
 /// Puts in what the document says in words.
 pub fn put_words(d: &mut PottingDocument) {
@@ -28,21 +32,50 @@ pub(in crate::report) fn verdict(v: PotVerdict) -> &'static str {
     }
 }
 
+/// "-1.47 ± 0.18": in percent of what was before; the interval is of the ratio.
+fn percent(d: &Decided) -> String {
+    let percent = Estimate {
+        value: 100.0 * d.difference.exp_m1(),
+        u: 100.0 * d.half_95 * d.difference.exp() / Z95,
+        u_noise: 0.0,
+    };
+    let sign = if percent.value > 0.0 { "+" } else { "" };
+    format!("{sign}{}", number::bare_interval(&percent, Unit::Ratio))
+}
+
 /// "f0 -1.47 ± 0.18 % (limit 0.50 %), Q -0.8 ± 2.1 % (limit 5.0 %)": what decided.
 fn sizes(decided: Option<[Decided; 2]>) -> String {
-    let one = |name: &str, d: &Decided| {
-        // In percent of what was before; the interval is of the ratio.
-        let percent = Estimate {
-            value: 100.0 * d.difference.exp_m1(),
-            u: 100.0 * d.half_95 * d.difference.exp() / Z95,
-            u_noise: 0.0,
-        };
-        let sign = if percent.value > 0.0 { "+" } else { "" };
-        let interval = number::bare_interval(&percent, Unit::Ratio);
-        format!("{name} {sign}{interval} % (limit {} %)", two(100.0 * d.limit))
-    };
+    let one = |name: &str, d: &Decided| format!("{name} {} % (limit {} %)", percent(d), two(100.0 * d.limit));
     let each = decided.iter().flat_map(|[f0, q]| [one("f0", f0), one("Q", q)]);
     each.collect::<Vec<_>>().join(", ")
+}
+
+fn resistance(percent: f64) -> String {
+    match percent {
+        more if more > 0.0 => {
+            format!("{more:.0} % more resistance than before: a joint, a broken strand, another meter's range?")
+        }
+        less => format!(
+            "{:.0} % less resistance than before: shorted turns, or another pickup?",
+            -less
+        ),
+    }
+}
+
+fn not_back(percent: f64, again: &str) -> String {
+    let cold = 100.0 * BACK;
+    format!(
+        "still warm: the ohms are {percent:.1} % above what they were, and cold they are back within {cold} %{again}; or the room is \
+         warmer, which --room tells"
+    )
+}
+
+/// A reason alone.
+pub(super) fn why(it: Reason) -> String {
+    reason(&Pair {
+        reason: it,
+        ..Pair::default()
+    })
 }
 
 /// What a verdict rests on.
@@ -51,20 +84,14 @@ fn reason(p: &Pair) -> String {
     let again = p.again_at.as_ref();
     let again = again.map_or(String::new(), |at| format!("; measure again after {at}"));
     match &p.reason {
-        Reason::Resistance { relative } if *relative > 0.0 => format!(
-            "{:.0} % more resistance than before: a joint, a broken strand, another meter's range?",
-            100.0 * relative
-        ),
-        Reason::Resistance { relative } => format!(
-            "{:.0} % less resistance than before: shorted turns, or another pickup?",
-            -100.0 * relative
-        ),
+        Reason::Resistance { relative } => resistance(100.0 * relative),
         Reason::TooSoon { rested_h } => {
-            format!("too warm to judge: {rested_h:.1} h out of the wax, {RESTED_H:.0} h are wanted{again}")
+            format!("still warm: {rested_h:.1} h out of the wax, {RESTED_H:.0} h are wanted{again}")
         }
         Reason::WarmWinding { celsius, above_k } => format!(
-            "too warm to judge: the winding's resistance says {celsius:.0} degrees, {above_k:.0} above the room{again}"
+            "still warm: the winding's resistance says {celsius:.0} degrees, {above_k:.0} above the room{again}"
         ),
+        Reason::OhmsNotBack { relative } => not_back(100.0 * relative, &again),
         Reason::NoReadingBefore => "no reading before, so nothing to compare with".into(),
         Reason::NoReadingAfter => "no reading any more: a broken wire, a joint, the plug?".into(),
         Reason::NoRigFile => "measured without a rig file".into(),
@@ -85,6 +112,11 @@ fn reason(p: &Pair) -> String {
             "the witness moved by {} % between the days as well, so a lead may have done it",
             signed(100.0 * relative, 2)
         ),
+        Reason::StayedContradict => {
+            "the pickups that stayed out of the wax contradict each other: was one of them touched? \
+                                     lay all of them down again"
+                .into()
+        }
         Reason::ShortedTurns => but("less inductance and more loss: shorted turns?"),
         Reason::MoreLoss => but("more loss: a cover, a plate, a joint, another resistor?"),
         Reason::F0Up => but("wax never raises f0: a lead unplugged, turns lost?"),
@@ -117,6 +149,20 @@ fn more(p: &Pair) -> String {
     )
 }
 
+const USUAL_LAYING: &str = "what laying a pickup down does is not known; the usual value taken promises nothing: `coilwright rig repeat`, \
+                            or lay two pickups down three times before the wax and after it (--sitting)";
+
+const TELLS_LITTLE: &str = "the witness has more across it than these pickups and is laid down anew for each check, so it tells little \
+                            of a lead: leave it in its place ([witness] place = \"fixed\"), or put less across it";
+
+fn rested_yet_warm(coils: &[(String, f64)]) -> String {
+    let each: Vec<String> = coils.iter().map(|(name, k)| format!("{name:?} {k:.0} K")).collect();
+    format!(
+        "rested, and yet warmer than the room by their resistance: {}; was the room's temperature read?",
+        each.join(", ")
+    )
+}
+
 fn remark(r: &Remark) -> String {
     match r {
         Remark::CoilUntold(pickup, records) => {
@@ -131,25 +177,23 @@ fn remark(r: &Remark) -> String {
         Remark::FewDays(days) => format!(
             "the witness's checks are of {days} days only: what the rig does from day to day is more than they tell"
         ),
-        Remark::UsualLaying => {
-            "what laying a pickup down does is not known; the usual value taken promises nothing, and what the witness saw on \
-             these days is left out: `coilwright rig repeat`"
+        Remark::UsualDaysOfQ => {
+            "what a day does to Q is not known; the usual value taken promises nothing: lay down what stays out of the wax more often"
                 .into()
         }
+        Remark::UsualLaying => USUAL_LAYING.into(),
+        Remark::LaidHere(l) => laid(l),
+        Remark::StayedUnfit(pickup, why) => unfit(pickup, *why),
         Remark::WitnessUnchecked => {
             "the witness was not checked within a day and a half of all of these: a lead that moved looks like wax"
                 .into()
         }
-        Remark::WitnessTellsLittle => {
-            "the witness has more across it than these pickups and is laid down anew for each check, so it tells little of a lead: \
-             leave it in its place ([witness] place = \"fixed\"), or put less across it"
-                .into()
-        }
+        Remark::WitnessTellsLittle => TELLS_LITTLE.into(),
         Remark::SimulatedAndReal => {
             "simulated and real takes stand in one comparison here: it says nothing of either".into()
         }
         Remark::ColdByResistance => {
-            format!("the coils had cooled, by their resistance: within {WARM_K:.0} K of the room")
+            format!("the coils had cooled, by their ohms, which are back within {} %", 100.0 * BACK)
         }
         Remark::TwoMeters => {
             "the ohms before and after were read on two meters: they say nothing of how warm a coil was; one and \
@@ -157,16 +201,10 @@ fn remark(r: &Remark) -> String {
                 .into()
         }
         Remark::ColdUntold(coils) => format!(
-            "nothing says that {} had cooled: give --rested, or --ohms and --room when measuring, before and after",
+            "nothing says that {} had cooled: give --rested, or --ohms when measuring, before and after (and --room)",
             coils.map_or("the coils".to_owned(), |n| format!("{n} of the coils"))
         ),
-        Remark::RestedYetWarm(coils) => {
-            let each: Vec<String> = coils.iter().map(|(name, k)| format!("{name:?} {k:.0} K")).collect();
-            format!(
-                "rested, and yet warmer than the room by their resistance: {}; was the room's temperature read?",
-                each.join(", ")
-            )
-        }
+        Remark::RestedYetWarm(coils) => rested_yet_warm(coils),
         Remark::RestedTooLong { rested_h, apart_h } => format!(
             "--rested says {rested_h:.0} h, and the records before and after lie {} apart",
             match apart_h {
@@ -177,14 +215,58 @@ fn remark(r: &Remark) -> String {
     }
 }
 
+fn laid(l: &Laying) -> String {
+    let [f0, q] = [l.f0, l.q].map(|sd| two(100.0 * sd));
+    let n = l.placements;
+    format!("laying down was counted here, from {n} placements: it moves f0 by {f0} % and Q by {q} %")
+}
+
+fn unfit(pickup: &str, why: Unfit) -> String {
+    let why = match why {
+        Unfit::OneSide => "was not measured on both sides".into(),
+        Unfit::NoReading => "gives no reading on one of the sides".into(),
+        Unfit::NotAlike => "was measured on two rigs, under two loads, or on another rig than these".into(),
+        Unfit::OtherSitting => {
+            format!("was not measured within {SITTING_H:.0} h of all of these, before and after")
+        }
+        Unfit::Changed => {
+            "has changed itself, in Q or in sign, by more than a day does: was it touched, or waxed?".into()
+        }
+    };
+    format!(
+        "{} stayed out of the wax and tells nothing: it {why}",
+        words::clean(pickup)
+    )
+}
+
+/// By what the changes are judged.
+pub(in crate::report) fn judged_by(d: &PottingDocument) -> String {
+    let mut out: Vec<String> = Vec::new();
+    for name in d.pairs.iter().flat_map(|p| &p.carried_by).map(|n| words::clean(n)) {
+        if !out.contains(&name) {
+            out.push(name);
+        }
+    }
+    let stayed = (!out.is_empty()).then(|| format!("{}, which stayed out of it", out.join(" and ")));
+    let days = d.rig.as_deref().map(|r| format!("the days of {}", words::clean(r)));
+    match (days, stayed) {
+        (Some(days), Some(stayed)) => format!("{days} and by {stayed}"),
+        (days, stayed) => days.or(stayed).unwrap_or("what rigs usually do".into()),
+    }
+}
+
 pub fn potting_text(d: &PottingDocument, style: Style) -> String {
     let mut out = Screen::new(style);
-    let days = d.rig.as_deref().map(|r| format!("the days of {}", words::clean(r)));
-    let days = days.unwrap_or("what rigs usually do".into());
     let (n, s) = (d.pairs.len(), words::plural(d.pairs.len()));
-    let head = format!("{n} pickup{s} before and after the wax, judged by {days}");
+    let head = format!("{n} pickup{s} before and after the wax, judged by {}", judged_by(d));
     out.line_in(head, BOLD);
     out.stamp(d.simulated);
+    table(&mut out, d);
+    let [f0, q] = [d.limits.f0, d.limits.q].map(|l| two(100.0 * l));
+    out.line_in(
+        format!("unchanged: within {f0} % in f0 and {q} % in Q for sure {LEVEL}"),
+        DIM,
+    );
     d.pairs.iter().for_each(|p| pair(&mut out, p));
     out.rows_in("The lot", d.lot.as_ref().map(lot), BOLD);
     if !d.unpaired.is_empty() {
@@ -195,25 +277,102 @@ pub fn potting_text(d: &PottingDocument, style: Style) -> String {
     out.text
 }
 
+/// A line of the table: name, f0, its change, height, ohms, verdict.
+type Line = [String; 6];
+
+fn line(name: &str, read: &Read, change: Option<&Decided>, verdict: &str) -> Line {
+    let of = |both: [Option<f64>; 2], shown: &dyn Fn(f64) -> String| match both {
+        [None, None] => String::new(),
+        both => both.map(|v| v.map_or("none".into(), shown)).join(" → "),
+    };
+    let thousands = |ohm: f64| match 1e-3 * ohm {
+        k if k < 10.0 => format!("{k:.3}"),
+        k => format!("{k:.2}"),
+    };
+    [
+        words::clean(name),
+        of(read.f0_hz, &|v| format!("{v:.0}")),
+        change.map_or(String::new(), percent),
+        of(read.peak_db, &|v| signed(v, 1)),
+        of(read.ohm, &thousands),
+        verdict.into(),
+    ]
+}
+
+/// Before and after, as it was read; the change is freed of what the days did.
+fn table(out: &mut Screen, d: &PottingDocument) {
+    let of_pair = |p: &Pair| {
+        line(
+            &p.pickup,
+            &p.read,
+            p.decided.as_ref().map(|d| &d[0]),
+            verdict(p.verdict),
+        )
+    };
+    let of_stayed = |s: &Stayed| line(&s.pickup, &s.read, s.changed.as_ref().map(|c| &c[0]), "stayed out");
+    let rows: Vec<Line> = d
+        .pairs
+        .iter()
+        .map(of_pair)
+        .chain(d.stayed.iter().map(of_stayed))
+        .collect();
+    let at_20 = d.pairs.iter().any(|p| p.read.at_20);
+    let ohms = if at_20 { "kΩ at 20 °C" } else { "kΩ" };
+    let head = ["pickup", "f0 (Hz)", "change (%)", "height (dB)", ohms, ""].map(str::to_owned);
+    let all: Vec<Line> = std::iter::once(head).chain(rows).collect();
+    let fits = if all[1..].iter().any(|l| !l[4].is_empty()) {
+        grid::lines(out, &all, &[0, 5], 0)
+    } else {
+        let without: Vec<[String; 5]> = all.iter().cloned().map(|[a, b, c, d, _, f]| [a, b, c, d, f]).collect();
+        grid::lines(out, &without, &[0, 4], 0)
+    };
+    if fits {
+        return;
+    }
+    // Too narrow for columns.
+    for l in &all[1..] {
+        out.line(format!("{}: {}", l[0], l[5]));
+        let named = (1..5)
+            .filter(|i| !l[*i].is_empty())
+            .map(|i| format!("{} {}", all[0][i], l[i]));
+        out.row("", named.collect::<Vec<_>>().join(", "));
+    }
+}
+
+/// What the table does not say, under the pickup's name.
 fn pair(out: &mut Screen, p: &Pair) {
+    let details = out.style.details;
     let (title, paint) = match p.verdict {
         PotVerdict::Other => (STOP, STOP),
         PotVerdict::Warm => (WARN, WARN),
         _ => (BOLD, PLAIN),
     };
-    out.line_in(format!("{}: {}", words::clean(&p.pickup), verdict(p.verdict)), title);
-    out.row_in("", &p.text, paint);
-    if let Some(u) = &p.usual {
-        out.row_in("", usual(u), if u.within { PLAIN } else { WARN });
-    }
-    if !p.level_unlike.is_empty() {
+    let in_table = matches!(p.reason, Reason::WithinLimits | Reason::AsWaxDoes) && !details;
+    let unlike = (!p.level_unlike.is_empty()).then(|| {
         let keys = p.level_unlike.join(", ");
-        out.row(
-            "",
-            format!("level: cannot tell, {keys} is not the same in these readings, and not all were read again"),
-        );
+        format!("level: cannot tell, {keys} is not the same in these readings, and not all were read again")
+    });
+    let said = [
+        (!in_table).then(|| (p.text.clone(), paint)),
+        p.took_less.as_ref().map(|t| (less(t), WARN)),
+        p.usual
+            .as_ref()
+            .filter(|u| details || !u.within)
+            .map(|u| (usual(u), if u.within { PLAIN } else { WARN })),
+        unlike.map(|u| (u, PLAIN)),
+        p.knock_text.clone().map(|k| (k, PLAIN)),
+        details.then(|| numbers(p)).flatten().map(|n| (n, DIM)),
+    ];
+    let mut said = said.into_iter().flatten().peekable();
+    if said.peek().is_some() {
+        out.line_in(format!("{}: {}", words::clean(&p.pickup), verdict(p.verdict)), title);
     }
-    out.rows("", &p.knock_text);
+    for (text, paint) in said {
+        out.row_in("", text, paint);
+    }
+}
+
+fn numbers(p: &Pair) -> Option<String> {
     let numbers = [
         ("f0", p.f0_hz, Unit::Hertz),
         ("Q", p.q, Unit::Ratio),
@@ -223,8 +382,12 @@ fn pair(out: &mut Screen, p: &Pair) {
         ("knock", p.knock_db, Unit::Decibel),
     ];
     let shown = |(name, e, unit): (&str, Option<_>, _)| Some(format!("{name} {}", number::bare_interval(&e?, unit)));
-    let shown = words::joined(numbers.map(shown));
-    out.rows_in("", shown.map(|s| format!("{s} {LEVEL}")), DIM);
+    words::joined(numbers.map(shown)).map(|s| format!("{s} {LEVEL}"))
+}
+
+fn less(t: &TookLess) -> String {
+    let [own, mates] = [t.c_f, t.mates_c_f].map(|c| signed(1e12 * c, 1));
+    format!("took clearly less than its mates: {own} pF, theirs {mates} pF on average")
 }
 
 fn usual(u: &Usual) -> String {

@@ -17,6 +17,8 @@ pub struct About<'a> {
     pub winding_f: Option<f64>,
     /// Of the rig: what is known of its scatter is in the records already.
     pub known: Option<&'a Known>,
+    /// Names of pickups that stayed out of the wax.
+    pub stays: &'a [String],
 }
 
 impl About<'_> {

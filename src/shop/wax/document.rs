@@ -32,6 +32,13 @@ pub struct PottingDocument {
     /// The rig whose days the changes are judged by; null where it has no history, and they are usual values.
     pub rig: Option<String>,
     pub pairs: Vec<Pair>,
+    /// What stayed out of the wax, and what became of it all the same.
+    #[serde(default)]
+    pub stayed: Vec<Stayed>,
+    /// What laying a pickup down anew does, by the records themselves; null where none was measured twice on a side, or where the
+    /// rig has a study of it.
+    #[serde(default)]
+    pub laying: Option<Laying>,
     /// Of all pairs that could be read, but for those to be looked at; null below two.
     pub lot: Option<Lot>,
     /// Names that were found on one side only.
@@ -62,6 +69,10 @@ pub enum PotVerdict {
 pub enum Reason {
     /// The winding's resistance is another one, by more than warmth makes: relative, brought to one temperature.
     Resistance {
+        relative: f64,
+    },
+    /// The winding's ohms are not back: relative to what they were, the room not known.
+    OhmsNotBack {
         relative: f64,
     },
     /// Out of the wax for too short a time.
@@ -103,6 +114,8 @@ pub enum Reason {
     WitnessMoved {
         relative: f64,
     },
+    /// Those that stayed out of the wax contradict each other.
+    StayedContradict,
     /// f0 up, Q down.
     ShortedTurns,
     MoreLoss,
@@ -124,6 +137,12 @@ pub enum Remark {
     WarmLeftOut(String, usize),
     /// What the rig does from day to day is a usual value.
     UsualDays,
+    /// The same of Q alone.
+    UsualDaysOfQ,
+    /// What laying down anew does was counted in these records.
+    LaidHere(Laying),
+    /// One that stayed out tells nothing of some pair.
+    StayedUnfit(String, Unfit),
     /// The witness's checks are of so few days.
     FewDays(usize),
     /// What laying down anew does is a usual value.
@@ -144,10 +163,69 @@ pub enum Remark {
     },
 }
 
+/// Why one that stayed out of the wax tells nothing of a pair.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unfit {
+    OneSide,
+    NoReading,
+    /// Two rigs or loads.
+    NotAlike,
+    OtherSitting,
+    /// In Q, or in sign: by more than a day does.
+    Changed,
+}
+
+/// What laying a pickup down anew does, counted from records of one pickup on one day: standard deviations of one placement.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+pub struct Laying {
+    pub placements: usize,
+    /// Degrees of freedom.
+    pub freedom: usize,
+    /// Relative.
+    pub f0: f64,
+    /// Relative.
+    pub q: f64,
+    pub peak_db: Option<f64>,
+    pub level_db: Option<f64>,
+}
+
+/// Before and after, as it was read: nothing is taken off.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, JsonSchema)]
+pub struct Read {
+    pub f0_hz: [Option<f64>; 2],
+    pub peak_db: [Option<f64>; 2],
+    /// By one ohmmeter.
+    pub ohm: [Option<f64>; 2],
+    /// The ohms are brought to 20 degrees.
+    pub at_20: bool,
+}
+
+/// A pickup that stayed out of the wax.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Stayed {
+    pub pickup: String,
+    /// Ids of the records.
+    pub before: Vec<String>,
+    pub after: Vec<String>,
+    pub read: Read,
+    /// Its own change of f0 and of Q, by noise and laying down alone; null where it has no reading of one kind on either side.
+    pub changed: Option<[Decided; 2]>,
+}
+
+/// Clearly less than its mates in the same dip.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+pub struct TookLess {
+    /// Change of the winding's capacitance, and the mean of its mates', in farads.
+    pub c_f: f64,
+    pub mates_c_f: f64,
+    /// By how this shop's wax has scattered before; else by how this dip does.
+    pub by_history: bool,
+}
+
 /// What decided on one quantity.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Decided {
-    /// Natural logarithm of after over before, freed of what the witness saw these days do.
+    /// Natural logarithm of after over before, freed of what the witness, or what stayed out of the wax, saw these days do.
     pub difference: f64,
     /// Half-width of its 95 % interval: of f0 and Q jointly where they differ, else of this one alone.
     pub half_95: f64,
@@ -162,6 +240,11 @@ pub struct Pair {
     /// Ids of the records.
     pub before: Vec<String>,
     pub after: Vec<String>,
+    #[serde(default)]
+    pub read: Read,
+    /// Names of those that stayed out of the wax, whose own change is taken off this one's.
+    #[serde(default)]
+    pub carried_by: Vec<String>,
     pub f0_hz: Option<Estimate>,
     /// What f0 was before.
     #[serde(default)]
@@ -205,6 +288,9 @@ pub struct Pair {
     pub on_days: bool,
     /// Held against what this shop's wax has done before; null where that is not known. It has no say in the verdict.
     pub usual: Option<Usual>,
+    /// Null where it took as much as its mates, or where that cannot be told. It has no say in the verdict.
+    #[serde(default)]
+    pub took_less: Option<TookLess>,
     /// The reason in words.
     pub text: String,
 }

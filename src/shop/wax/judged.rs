@@ -2,14 +2,15 @@
 
 use super::about::{About, WAX_MOST};
 use super::document::{Decided, Pair, PotVerdict, Reason};
+use super::ground::Ground;
 use super::side::Side;
 use super::sides::Sides;
+use super::stays::Carried;
 use super::witness::Looked;
 use crate::coil::behind::{input_of, input_u};
 use crate::estimate::{Estimate, Z95};
 use crate::shop::alike;
 use crate::shop::knock::change;
-use crate::shop::reading;
 use crate::shop::witness::history::History;
 use crate::shop::yardstick::{
     Answer, Asked, Between, More, Quantity, Question, Repeatability, Said, Scatter, judge, whole,
@@ -38,12 +39,14 @@ pub(super) struct Winding {
     most_f: f64,
 }
 
-pub(super) fn judged(sides: &Sides, about: &About) -> (Pair, Option<Change>) {
+pub(super) fn judged(sides: &Sides, ground: &Ground) -> (Pair, Option<Change>) {
+    let about = ground.about;
     let ids = |list: &[&crate::record::Record]| list.iter().map(|r| r.id.clone()).collect();
     let mut pair = Pair {
         pickup: sides.name.clone(),
         before: ids(&sides.before),
         after: ids(&sides.after),
+        read: sides.read(),
         ..Pair::default()
     };
     if sides.unfit(about, &mut pair) {
@@ -59,7 +62,7 @@ pub(super) fn judged(sides: &Sides, about: &About) -> (Pair, Option<Change>) {
         (pair.verdict, pair.reason) = (PotVerdict::Other, Reason::NoReadingAfter);
         return (pair, None);
     };
-    let Some(moved) = Moved::of(sides, about, [before, after]) else {
+    let Some(moved) = Moved::of(sides, ground, [before, after]) else {
         return (pair, None);
     };
     moved.put_numbers(&mut pair);
@@ -113,6 +116,7 @@ struct Moved<'a> {
     /// Of the witness.
     days: Option<&'a History>,
     looked: Looked<'a>,
+    carried: Carried<'a>,
     /// Of f0 and of Q.
     said: [Said; 2],
     winding: Winding,
@@ -130,17 +134,30 @@ fn asked(sides: &[Side; 2], means: [Estimate; 2], rig: &Repeatability, quantity:
 }
 
 impl<'a> Moved<'a> {
-    fn of(sides: &Sides, about: &'a About, both: [Side; 2]) -> Option<Self> {
+    fn of(sides: &Sides, ground: &'a Ground, both: [Side; 2]) -> Option<Self> {
+        let about = ground.about;
         let (own_f, own_u) = about.winding();
-        let whole_f = own_f + sides.load_f();
+        let (whole_f, _) = ground.whole(sides);
         let first = sides.before[0];
-        let rig = reading::repeatability(first, whole_f);
+        let rig = ground.repeatability(first, whole_f);
         let days = about.known.and_then(|k| k.history(first));
         let looked = about.known.map(|k| Looked::about(sides, k)).unwrap_or_default();
         let mut f0 = asked(&both, both.map(|s| s.f0), &rig, Quantity::F0, about.limits.f0);
-        let seen = about.known.zip(looked.moved());
-        f0.between.witness = seen.and_then(|(k, moved)| k.witness(moved, (whole_f, own_u), first.is_simulated()));
-        let q = asked(&both, both.map(|s| s.q), &rig, Quantity::Q, about.limits.q);
+        let mut q = asked(&both, both.map(|s| s.q), &rig, Quantity::Q, about.limits.q);
+        let carried = ground.carried(sides);
+        match &carried {
+            Carried::By(_, [of_f0, of_q]) => {
+                f0.between.witness = Some(*of_f0);
+                // In Q it tells first of all how it lay, and has a say where that is less than what a day usually does.
+                let days = q.between.days();
+                q.between.witness = Some(*of_q).filter(|w| !days.usual.any() || w.own.sd < days.sd);
+            }
+            _ => {
+                let laying = Some(rig.laying(Quantity::F0)).filter(|l| !l.usual.any());
+                let seen = about.known.zip(looked.moved());
+                f0.between.witness = seen.and_then(|(k, moved)| k.witness(moved, (whole_f, own_u), laying));
+            }
+        }
         let said: [Said; 2] = judge(&[f0, q]).try_into().ok()?;
         // f0 goes with the root of one over the capacitance.
         let growth = (-2.0 * said[0].difference).exp_m1();
@@ -150,6 +167,7 @@ impl<'a> Moved<'a> {
             rig,
             days,
             looked,
+            carried,
             said,
             winding: Winding {
                 more_f: whole_f * growth,
@@ -163,6 +181,15 @@ impl<'a> Moved<'a> {
     /// In standard deviations of one day.
     fn over_days(&self) -> f64 {
         self.sides.iter().map(|s| 1.0 / s.days).sum::<f64>().sqrt()
+    }
+
+    /// A lead that moved between the days looks like wax; one that moved what stayed out as well has been taken off.
+    fn objection(&self) -> Option<Reason> {
+        match (self.looked.objects(self.days), &self.carried) {
+            (_, Carried::Contradicted) => Some(Reason::StayedContradict),
+            (Some(Reason::WitnessMoved { .. }), Carried::By(..)) => None,
+            (objection, _) => objection,
+        }
     }
 
     fn put_numbers(&self, pair: &mut Pair) {
@@ -200,7 +227,10 @@ impl<'a> Moved<'a> {
             .said
             .map(|s| equivalence(s.difference, s.scatter.sd, s.scatter.freedom, s.asked.matters).p);
         pair.p_equivalence = Some(p[0].max(p[1]));
-        let objection = self.looked.objects(self.days);
+        let objection = self.objection();
+        if let Carried::By(names, _) = &self.carried {
+            pair.carried_by = names.iter().map(|n| (*n).to_owned()).collect();
+        }
         let lead = objection.is_some();
         let [before, after] = &self.sides;
         let turned = after.sense.zip(before.sense).is_some_and(|(a, b)| !a.same(b));

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::document::{Pair, PotVerdict, PottingDocument, Usual};
+use super::less;
 use crate::failure::{Failure, Result, of_kind};
 use crate::stats::{mean, sd, student};
 
@@ -79,10 +80,17 @@ impl WaxHistory {
         self.changes.len() - before
     }
 
-    /// Says of each pair whether it is what this shop's wax usually does. It has no say in the verdict.
+    /// Says of each pair whether it is what this shop's wax usually does, and which took less than their mates. It has no say in the
+    /// verdict.
     pub fn hold_against(&self, document: &mut PottingDocument) {
         for p in &mut document.pairs {
             p.usual = self.usual(p, document.simulated);
+        }
+        let of_dip = |c: &WaxChange| document.pairs.iter().any(|p| same(c, p));
+        let others = self.changes.iter().filter(|c| c.simulated == document.simulated);
+        let others: Vec<f64> = others.filter(|c| !of_dip(c)).map(|c| c.c_f).collect();
+        if others.len() >= ENOUGH {
+            less::name(&mut document.pairs, Some(&others));
         }
     }
 

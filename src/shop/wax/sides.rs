@@ -2,11 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use super::document::Remark;
+use super::document::{Read, Remark};
+use super::side::Side;
 use crate::coil::behind::{input_of, load_of};
 use crate::record::Record;
 use crate::record::identity::{is_of_level, same_rig, unlike};
 use crate::record::when::moment;
+use crate::shop::alike;
 use crate::shop::witness::eras::Eras;
 
 /// What is on either side, in order of time.
@@ -68,6 +70,23 @@ impl<'a> Sides<'a> {
             name: format!("{}, {}", self.name, coil.unwrap_or_default()),
             before: own(&self.before),
             after: own(&self.after),
+        }
+    }
+
+    pub(super) fn is_of(&self, names: &[String]) -> bool {
+        self.all().any(|r| names.contains(&r.pickup.name))
+    }
+
+    /// What was read on either side.
+    pub(super) fn read(&self) -> Read {
+        let definition = alike::in_common(self.all());
+        let [before, after] = [&self.before, &self.after].map(|side| Side::of(side, definition));
+        let ohms = self.ohms();
+        Read {
+            f0_hz: [&before, &after].map(|s| s.map(|s| s.f0.value)),
+            peak_db: [&before, &after].map(|s| Some(s.as_ref()?.peak_db?.value)),
+            ohm: ohms.map_or([None; 2], |o| o.ohm().map(Some)),
+            at_20: ohms.is_some_and(|o| o.rooms.is_some()),
         }
     }
 

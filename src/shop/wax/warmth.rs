@@ -3,13 +3,15 @@
 use super::about::About;
 use super::document::{Pair, PotVerdict, Reason, Remark};
 use super::sides::Sides;
-use crate::copper::PER_K;
+use crate::copper::{self, PER_K};
 use crate::record::Record;
+use crate::record::ohms::Ohms;
 
 /// Hours after which a coil is as cold as its room (choice: overnight).
 pub const RESTED_H: f64 = 10.0;
-/// Kelvin above the room from which a winding is warm: 0.4 % of its resistance.
-pub const WARM_K: f64 = 1.0;
+/// From here on ohms are not back where they were, relative: the winding is warm (the shop's rule; 1.3 K of copper).
+pub const BACK: f64 = 0.005;
+const WARM_K: f64 = BACK / PER_K;
 /// Time constant with which a potted coil cools, for a guess at when to come back (choice).
 const COOLS_H: f64 = 1.0;
 /// Wax is no hotter above a room than this, and no winding is colder than its room by so much.
@@ -18,42 +20,71 @@ const COLDER_K: f64 = 15.0;
 /// Copper: R goes with 234.5 + T in degrees Celsius (resistance method; IEC 60034-1, recalled, not verified).
 const COPPER_C: f64 = 234.5;
 
-/// Of a winding: its temperature, and how far that is above the room's.
+/// What one ohmmeter read of a winding.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Warmth {
-    celsius: f64,
-    pub(super) above_k: f64,
+pub(super) struct TwoOhms {
+    before: f64,
+    after: f64,
+    /// Where both rooms are known.
+    pub(super) rooms: Option<[f64; 2]>,
+}
+
+impl TwoOhms {
+    /// At 20 degrees, where the rooms are known.
+    pub(super) fn ohm(&self) -> [f64; 2] {
+        let [tb, ta] = self.rooms.map_or([None; 2], |r| r.map(Some));
+        [(self.before, tb), (self.after, ta)].map(|(ohm, t)| copper::r20(Some(ohm), t).unwrap_or(ohm))
+    }
+
+    /// Kelvins above the room; where nobody told the rooms they are taken for one.
+    fn above_k(&self) -> f64 {
+        let [tb, ta] = self.rooms.unwrap_or([20.0; 2]);
+        self.celsius(tb) - ta
+    }
+
+    fn celsius(&self, before: f64) -> f64 {
+        self.after / self.before * (COPPER_C + before) - COPPER_C
+    }
+
+    fn reason(&self) -> Reason {
+        match self.rooms {
+            Some([tb, _]) => Reason::WarmWinding {
+                celsius: self.celsius(tb),
+                above_k: self.above_k(),
+            },
+            None => Reason::OhmsNotBack {
+                relative: self.after / self.before - 1.0,
+            },
+        }
+    }
 }
 
 impl Sides<'_> {
-    /// What the winding's resistance says of a reading after the wax; `None` where there is no reading of one ohmmeter, with the
-    /// room, on both sides: two may differ by more than warmth does.
-    fn warmth_of(&self, after: &Record) -> Option<Warmth> {
-        let known = |r: &Record, meter: Option<&str>| {
-            let o = r.ohms_by(meter)?;
-            Some((o.ohm, o.temperature_c?))
+    /// What the winding's resistance says of a reading after the wax; `None` where no ohmmeter has read on both sides: two may
+    /// differ by more than warmth does. One with the rooms goes before one without.
+    fn ohms_of(&self, after: &Record) -> Option<TwoOhms> {
+        let both = |o: Ohms| {
+            let before = self.before.iter().filter_map(|r| r.ohms_by(o.meter.as_deref()));
+            let cold = before.min_by_key(|b| b.temperature_c.is_none())?;
+            Some(TwoOhms {
+                before: cold.ohm,
+                after: o.ohm,
+                rooms: cold.temperature_c.zip(o.temperature_c).map(|(b, a)| [b, a]),
+            })
         };
-        let cold = |meter: Option<&str>| self.before.iter().find_map(|r| known(r, meter));
-        let ((rb, tb), (ra, ta)) = after
-            .ohms()
-            .into_iter()
-            .find_map(|o| Some((cold(o.meter.as_deref())?, known(after, o.meter.as_deref())?)))?;
-        let celsius = ra / rb * (COPPER_C + tb) - COPPER_C;
-        Some(Warmth {
-            celsius,
-            above_k: celsius - ta,
-        })
+        let all = after.ohms().into_iter().filter_map(both);
+        all.min_by_key(|o| o.rooms.is_none())
     }
 
     /// Of the last reading after the wax of which it is known.
-    fn warmth(&self) -> Option<Warmth> {
-        self.after.iter().rev().find_map(|r| self.warmth_of(r))
+    pub(super) fn ohms(&self) -> Option<TwoOhms> {
+        self.after.iter().rev().find_map(|r| self.ohms_of(r))
     }
 
     /// A reading of a warm day has no part in the mean of cold ones; `None` where all are warm, or none.
     pub(super) fn without_warm(&self) -> Option<Self> {
         let warm = |r: &Record| {
-            let above = self.warmth_of(r).map(|w| w.above_k);
+            let above = self.ohms_of(r).map(|o| o.above_k());
             above.is_some_and(|k| k > WARM_K && k <= MOST_WARM_K)
         };
         let after: Vec<&Record> = self.after.iter().copied().filter(|r| !warm(r)).collect();
@@ -62,19 +93,20 @@ impl Sides<'_> {
 
     /// Whether the coil is not judged by its response at all, and then why.
     pub(super) fn unfit(&self, about: &About, pair: &mut Pair) -> bool {
-        let warmth = self.warmth();
-        (pair.verdict, pair.reason) = match (about.rested_h, warmth) {
-            (_, Some(w)) if !(-COLDER_K..=MOST_WARM_K).contains(&w.above_k) => {
-                let relative = PER_K * w.above_k;
+        let ohms = self.ohms();
+        let above = ohms.map(|o| o.above_k());
+        (pair.verdict, pair.reason) = match (about.rested_h, ohms.zip(above)) {
+            (_, Some((_, above_k))) if !(-COLDER_K..=MOST_WARM_K).contains(&above_k) => {
+                let relative = PER_K * above_k;
                 (PotVerdict::Other, Reason::Resistance { relative })
             }
             (Some(rested_h), _) if rested_h < RESTED_H => {
                 pair.again_at = self.in_hours(RESTED_H - rested_h);
                 (PotVerdict::Warm, Reason::TooSoon { rested_h })
             }
-            (None, Some(Warmth { celsius, above_k })) if above_k > WARM_K => {
+            (None, Some((ohms, above_k))) if above_k > WARM_K => {
                 pair.again_at = self.in_hours(COOLS_H * (above_k / WARM_K).ln().max(0.5));
-                (PotVerdict::Warm, Reason::WarmWinding { celsius, above_k })
+                (PotVerdict::Warm, ohms.reason())
             }
             _ => return false,
         };
@@ -100,9 +132,21 @@ impl Sides<'_> {
     }
 }
 
+/// Why a reading after the wax is of a warm winding, by its ohms; `None` where they are back, or not known.
+pub fn not_back(before: &[Record], after: &Record) -> Option<Reason> {
+    let own = before.iter().filter(|r| r.pickup.name == after.pickup.name);
+    let sides = Sides {
+        name: after.pickup.name.clone(),
+        before: own.collect(),
+        after: vec![after],
+    };
+    let warm = sides.ohms_of(after).filter(|o| o.above_k() > WARM_K)?;
+    Some(warm.reason())
+}
+
 /// What is to be said of how cold the coils were.
 pub(super) fn remarks(pairs: &[Sides], about: &About, simulated: bool) -> Vec<Remark> {
-    let told: Vec<(&Sides, f64)> = pairs.iter().filter_map(|s| Some((s, s.warmth()?.above_k))).collect();
+    let told: Vec<(&Sides, f64)> = pairs.iter().filter_map(|s| Some((s, s.ohms()?.above_k()))).collect();
     let warm: Vec<(String, f64)> = told
         .iter()
         .filter(|t| t.1 > WARM_K)

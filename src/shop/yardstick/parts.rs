@@ -191,7 +191,8 @@ impl Question {
     }
 }
 
-/// How far the witness moved between the days of both readings, scaled to the pickup, and how sure that is.
+/// How far the witness, or what was measured for it in the same sittings, moved between the days of both readings, scaled to the
+/// pickup, and how sure that is.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Witness {
     pub moved: f64,
@@ -222,11 +223,17 @@ impl Between {
     pub fn scatter(&self) -> Scatter {
         let (a, b) = (&self.first, &self.second);
         let mut parts = vec![Scatter::known(a.noise.hypot(b.noise))];
+        let mut laid = a.laid_down().shared(b.laid_down());
+        let mut of_days = self.seen().1;
+        if self.measured().is_some() {
+            // How the witness lay is known by the same study as how the pickup did.
+            (laid, of_days) = (laid.shared(of_days), Scatter::NONE);
+        }
         if self.question.laying() {
-            parts.push(a.laid_down().shared(b.laid_down()));
+            parts.push(laid);
         }
         if self.question.days() {
-            parts.push(self.seen().1);
+            parts.push(of_days);
         }
         if self.question.chain() {
             parts.push(Scatter::known(a.chain.hypot(b.chain)));
@@ -239,10 +246,24 @@ impl Between {
         if self.question.days() { self.seen().0 } else { 0.0 }
     }
 
-    /// What the days did between both readings, and how unsure that is: what days usually do (nothing, by their scatter) and what
+    /// What days do between both readings, before anything is taken off.
+    pub fn days(&self) -> Scatter {
+        self.first.of_days().shared(self.second.of_days())
+    }
+
+    /// What the witness saw, in the place of what days usually do: a guess has no say beside what was measured of these very days.
+    fn measured(&self) -> Option<Witness> {
+        self.witness
+            .filter(|_| self.question == Question::OtherDay && self.days().usual.days)
+    }
+
+    /// What the days did between both readings, and how unsure that is: what the rig's days do (nothing, by their scatter) and what
     /// the witness saw of these, each with the weight of its variance.
     fn seen(&self) -> (f64, Scatter) {
-        let days = self.first.of_days().shared(self.second.of_days());
+        if let Some(w) = self.measured() {
+            return (w.moved, w.own);
+        }
+        let days = self.days();
         let witness = self
             .witness
             .filter(|_| days.sd > 0.0 && self.question == Question::OtherDay);
@@ -320,6 +341,28 @@ mod tests {
         assert!((b.scatter().sd - 0.3 * 2f64.sqrt()).abs() < 1e-12);
         b.question = Question::LaidDown;
         assert_eq!(b.taken_off(), 0.0);
+    }
+
+    /// Of days that nobody knows all of it is taken off, and its own scatter is what is left, known by one study with how the pickup
+    /// lay.
+    #[test]
+    fn what_was_measured_of_the_days_replaces_a_guess() {
+        let guess = Parts {
+            days: usual(5.0, Usual::DAYS),
+            ..parts(1.0, 0.0, 0.0)
+        };
+        let mut b = Between::new(Question::OtherDay, guess, guess);
+        b.witness = Some(Witness {
+            moved: 3.0,
+            own: Scatter::studied(2.0, 9.0),
+        });
+        assert_eq!(b.taken_off(), 3.0);
+        let s = b.scatter();
+        assert!(
+            (s.sd.powi(2) - (2.0 * 0.09 + 2.0 + 4.0)).abs() < 1e-12 && !s.usual.days,
+            "{s:?}"
+        );
+        assert!(s.freedom < 9.0 * 1.1, "{s:?}");
     }
 
     #[test]

@@ -14,6 +14,7 @@ use coilwright::shop::reading;
 use coilwright::shop::standard::{self, Standard};
 use coilwright::shop::wax::document::{Pair, PotVerdict, PottingDocument};
 use coilwright::shop::wax::own::WaxHistory;
+use coilwright::shop::wax::sitting::Sitting;
 use coilwright::shop::witness::eras::Eras;
 use coilwright::shop::witness::repeat::RepeatDocument;
 use serde::Serialize;
@@ -141,6 +142,22 @@ pub fn standard(bytes: &[u8]) -> bool {
     assert_eq!(again, read, "{written}");
     let _ = text::standard_text(&read, None, &[], Style::default());
     let _ = standard::judge(&sound_record(), Some(&read), &Eras::default(), false);
+    true
+}
+
+/// A dip that is measured Enter by Enter: every step of it is asked for.
+pub fn sitting(bytes: &[u8]) -> bool {
+    let read = match Sitting::parse("sitting.json", bytes) {
+        Ok(read) => read,
+        Err(failure) => return refused(&failure),
+    };
+    the_same_again(&read, |b| Sitting::parse("again.json", b));
+    let steps = read.steps();
+    assert!(steps.len() >= read.pickups.len() + read.stays.len());
+    for step in &steps {
+        let _ = text::sitting_prompt(step, 1, steps.len(), read.waxed);
+    }
+    let _ = text::sitting_left(&read, steps.len(), "dip");
     true
 }
 

@@ -33,7 +33,7 @@ mod recipe;
 pub type Entry = fn(&[u8]) -> bool;
 
 /// All entry points by the name of their target, which is also the name of their folder in fixtures/regression.
-pub const ENTRIES: [(&str, Entry); 14] = [
+pub const ENTRIES: [(&str, Entry); 15] = [
     ("wav", wav),
     ("rig", rig),
     ("load", load),
@@ -48,9 +48,10 @@ pub const ENTRIES: [(&str, Entry); 14] = [
     ("repeat", repeat),
     ("standard", standard),
     ("wax", wax),
+    ("sitting", sitting),
 ];
 
-pub use bench::{defaults, notes, repeat, standard, tray, wax};
+pub use bench::{defaults, notes, repeat, sitting, standard, tray, wax};
 pub use recipe::analysis;
 
 /// A refusal is one line of words.

@@ -1,0 +1,66 @@
+//! What laying a pickup down anew does, as the very records tell it: those of one pickup on one day on one side.
+
+use super::document::Laying;
+use super::sides::Sides;
+use crate::record::identity::{same_rig, unlike};
+use crate::record::when::day;
+use crate::record::{Record, Resonance};
+use crate::shop::alike;
+use crate::shop::yardstick::{Quantity, Repeatability, Scatter};
+use crate::stats::{gauge, grouped};
+
+impl Laying {
+    /// `None` where no pickup was measured twice on a day.
+    pub(super) fn of<'a>(all: impl Iterator<Item = &'a Sides<'a>>) -> Option<Laying> {
+        let groups: Vec<Vec<Resonance>> = all
+            .flat_map(|s| [&s.before, &s.after])
+            .flat_map(|side| read(side))
+            .collect();
+        let within = |of: &dyn Fn(&Resonance) -> Option<f64>| {
+            let parts: Vec<Vec<f64>> = groups.iter().map(|g| g.iter().filter_map(of).collect()).collect();
+            gauge::within(&parts)
+        };
+        let (f0, freedom) = within(&|r| Some(r.f0_hz.value.ln()))?;
+        let (q, _) = within(&|r| Some(r.q.value.ln()))?;
+        Some(Laying {
+            placements: groups.iter().map(Vec::len).sum(),
+            freedom,
+            f0,
+            q,
+            peak_db: within(&|r| Some(r.peak_db?.value)).map(|s| s.0),
+            level_db: within(&|r| Some(r.level_db?.value)).map(|s| s.0),
+        })
+    }
+
+    /// In the place of usual values; what a study of the rig tells stays.
+    pub(super) fn put(&self, rig: Repeatability) -> Repeatability {
+        let told = [
+            (Quantity::F0, Some(self.f0)),
+            (Quantity::Q, Some(self.q)),
+            (Quantity::Height, self.peak_db),
+            (Quantity::Level, self.level_db),
+        ];
+        told.into_iter().fold(rig, |rig, (quantity, sd)| match sd {
+            Some(sd) if rig.laying(quantity).usual.any() => {
+                rig.with_laying(quantity, Scatter::studied(sd, self.freedom as f64))
+            }
+            _ => rig,
+        })
+    }
+}
+
+/// The readings of each day on which there are several of one kind.
+fn read(side: &[&Record]) -> Vec<Vec<Resonance>> {
+    let days = grouped(side.iter().map(|r| (day(&r.taken_at), *r)))
+        .into_iter()
+        .map(|d| d.1);
+    let alike = |g: &Vec<&Record>| {
+        let one = |r: &&Record| same_rig(&r.rig, &g[0].rig) && r.load == g[0].load && unlike(g[0], r).is_empty();
+        g.len() > 1 && g.iter().all(one)
+    };
+    let readings = |g: Vec<&Record>| {
+        let definition = alike::in_common(g.iter().copied());
+        g.iter().filter_map(|r| r.read_as(definition)).collect()
+    };
+    days.filter(alike).map(readings).collect()
+}

@@ -32,6 +32,17 @@ pub struct Question<'a> {
     pub others: &'a [Record],
 }
 
+/// Of so many others the nearest are looked at where one came back changed.
+const OTHERS: usize = 20;
+
+/// Those of many others whose peak is nearest to this one in hertz; each comes with its own.
+pub fn nearest<T>(hz: f64, others: impl IntoIterator<Item = (f64, T)>) -> Vec<T> {
+    let far = |own: f64| (own / hz).ln().abs();
+    let mut all: Vec<(f64, T)> = others.into_iter().collect();
+    all.sort_by(|a, b| far(a.0).total_cmp(&far(b.0)));
+    all.into_iter().take(OTHERS).map(|o| o.1).collect()
+}
+
 /// Says of a pickup that came back whether it is what was sent.
 pub fn judge(question: &Question) -> Result<Returned> {
     let Question { left, today, .. } = question;

@@ -71,7 +71,7 @@ pub enum Came {
     TurnsShorted,
     Damp,
     CoilBridged,
-    /// It is the next one of its lot, under this one's label.
+    /// It is the next one of its lot under this one's label, or one of another design.
     Swapped,
     /// Unchanged, and measured on the other rig.
     OtherRig,
@@ -140,7 +140,7 @@ impl Shop {
     }
 
     pub fn came(&self, n: usize) -> Option<Came> {
-        let back = n % self.every == 0 && n + 1 < self.pickups.len();
+        let back = n % self.every == 0 && n + 2 * LOT < self.pickups.len();
         back.then(|| match n / self.every % 10 {
             5 => Came::TurnsShorted,
             6 => Came::Damp,
@@ -152,7 +152,7 @@ impl Shop {
     }
 
     pub fn is_on_the_shelf(&self, n: usize) -> bool {
-        self.came(n).is_none() && n % 5 == 1
+        self.came(n).is_none() && [1, 3].contains(&(n % LOT))
     }
 
     pub fn back(&self) -> impl Iterator<Item = (usize, Came)> {
@@ -223,15 +223,25 @@ impl Shop {
                     ..was
                 }
             }
-            Came::Swapped => self.at(n + 1, 2),
+            Came::Swapped => self.at(self.partner(n), 2),
         };
         let rig = if came == Came::OtherRig { 1 - own.rig } else { own.rig };
         self.record(n, truth, (3, rig, self.days(n)[1]))
     }
 
-    /// How far the peaks of two neighbours lie apart in truth.
+    /// Whose label it bears: of two rigs each second lot is measured on one.
+    fn partner(&self, n: usize) -> usize {
+        match n / self.every / 10 % 2 {
+            0 => n + 1,
+            _ => n + 2 * LOT,
+        }
+    }
+
+    /// How far the peaks of both lie apart in truth.
     fn apart(&self, n: usize) -> f64 {
-        (self.at(n + 1, 2).ring()[0] / self.at(n, 2).ring()[0]).ln().abs()
+        (self.at(self.partner(n), 2).ring()[0] / self.at(n, 2).ring()[0])
+            .ln()
+            .abs()
     }
 
     /// What is said of each pickup that came back.
@@ -289,7 +299,7 @@ pub fn returns(shop: &Shop) -> Vec<Rate> {
             .filter(|t| matches!(t.1, Came::TurnsShorted | Came::Damp | Came::CoilBridged))
     };
     let swapped = |far: bool| of(Came::Swapped).filter(move |t| (shop.apart(t.0) >= APART) == far);
-    let partner = |t: &&(usize, Came, Returned)| shop.pickups[t.0 + 1].name.clone();
+    let partner = |t: &&(usize, Came, Returned)| shop.pickups[shop.partner(t.0)].name.clone();
     let by_label = |t: &&(usize, Came, Returned)| label(&t.2) == Some(&partner(t));
     let among = |t: &&(usize, Came, Returned)| {
         let holds = |l: &Look| matches!(l, Look::AnotherCoil { like } if like.contains(&partner(t)));
@@ -403,9 +413,9 @@ pub fn experiments(shop: &Shop) -> Vec<Rate> {
     ]
 }
 
-/// Where a pickup of the shelf goes: necks and bridges of one design each.
-pub fn about(shop: &Shop, n: usize) -> About {
-    let neck = shop.pickups[n].lot % shop.designs.len() / 2 % 2 == 0;
+/// Where a pickup of the shelf goes.
+pub fn about(n: usize) -> About {
+    let neck = n % LOT == 1;
     About {
         position: Some(if neck { Position::Neck } else { Position::Bridge }),
         spacing_m: Some(0.052),
@@ -416,7 +426,7 @@ pub fn about(shop: &Shop, n: usize) -> About {
 /// What is left on the shelf in the end, by pairs whose peaks are to be alike.
 pub fn sets(shop: &Shop) -> Vec<Rate> {
     let shelf = (0..shop.pickups.len()).filter(|n| shop.is_on_the_shelf(*n));
-    let told: Vec<(Record, About)> = shelf.map(|n| (shop.left(n), about(shop, n))).collect();
+    let told: Vec<(Record, About)> = shelf.map(|n| (shop.left(n), about(n))).collect();
     let plan = Plan::new("2", &["bridge: peak 0%".into()], &[]).unwrap();
     let found = choose(&Pool::of(&told), plan, &Terms::usual(&Matters::default())).unwrap();
     assert!(found.proof.best);

@@ -43,7 +43,7 @@ pub fn written(shop: &Shop, f: &Folder) {
             put(&book, &format!("{name} copied/0002"), &left);
         }
         let [day, _] = shop.days(n);
-        let is = about(shop, n);
+        let is = about(n);
         let is = json!({"kind": "about", "pickup": name, "position": is.position, "spacing_m": is.spacing_m});
         say(&book, &stamp(day, 1), &format!("a{n}"), &is);
         if !shop.is_on_the_shelf(n) {

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 
 use coilwright::record::about::{About, Position};
 use coilwright::record::stage::Stage;
+use coilwright::record::when::moment;
 use coilwright::record::{LoadSummary, Record};
 use coilwright::shop::difference::How;
 use coilwright::shop::experiment::{Made, of_groups};
@@ -256,9 +257,8 @@ impl Shop {
                 .iter()
                 .enumerate()
                 .filter(|(i, r)| *i != n && r.rig.name == today.rig.name);
-            let others = of_rig.filter_map(|(_, r)| Some((peak(r)?, r)));
-            let others = peak(&today).map(|hz| nearest(hz, others)).unwrap_or_default();
-            let others: Vec<Record> = others.into_iter().cloned().collect();
+            let others = of_rig.filter_map(|(_, r)| Some((peak(r)?, moment(&r.taken_at)?.as_second(), r)));
+            let others: Vec<Record> = nearest(&left[n], &today, others).into_iter().cloned().collect();
             let said = judge(&Question {
                 left: &left[n],
                 today: &today,

@@ -21,6 +21,7 @@ use crate::commands::{anew, readings as measured, wanted};
 use crate::failure::{Failure, Result, Status};
 use crate::record::about::Pole;
 use crate::record::stage::Stage;
+use crate::record::when::moment;
 use crate::record::{Record, store};
 use crate::report::{entry_words, returned_words, text};
 use crate::shop::difference::How;
@@ -162,7 +163,7 @@ fn told(
     };
     let mut it = asked(&[])?;
     if it.verdict == Verdict::Changed && !matches!(it.looks.first(), Some(Look::Dead { .. })) {
-        let others = near(notebook, name, today)?;
+        let others = near(notebook, name, [left, today])?;
         it = asked(&others)?;
     }
     // It may have been called otherwise when it was measured.
@@ -172,10 +173,7 @@ fn told(
 }
 
 /// Pickups that left, or stand, with a peak nearest to this one: each by the reading it left with under the same load.
-fn near(notebook: &Path, name: &str, today: &Record) -> Result<Vec<Record>> {
-    let Some(hz) = today.reading().and_then(|r| r.peak_hz).map(|p| p.value) else {
-        return Ok(Vec::new());
-    };
+fn near(notebook: &Path, name: &str, [before, today]: [&Record; 2]) -> Result<Vec<Record>> {
     let filter = Filter {
         load: today.load.as_ref().map(|l| l.text.clone()),
         rig: today.rig.name.clone(),
@@ -194,10 +192,10 @@ fn near(notebook: &Path, name: &str, today: &Record) -> Result<Vec<Record>> {
     let left = others
         .into_iter()
         .filter_map(|(name, rows)| left(rows, sent.get(name.as_str()).copied().flatten()))
-        .filter_map(|r| Some((r.peak_hz?.0, r)));
+        .filter_map(|r| Some((r.peak_hz?.0, moment(&r.taken_at)?.as_second(), r)));
     // One that cannot be read any more is nobody's label.
     let read = |r: &Row| Some(r.told(store::read(&notebook.join(&r.path)).ok()?));
-    Ok(nearest(hz, left).iter().filter_map(read).collect())
+    Ok(nearest(before, today, left).iter().filter_map(read).collect())
 }
 
 /// Which pole of a pickup is up: as somebody said, else as a gauss meter read it.

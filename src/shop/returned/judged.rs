@@ -25,7 +25,7 @@ const MOST_ALIKE: usize = 3;
 const ALIKE: f64 = 1.5;
 /// Labels are changed over where pickups lie side by side, so many seconds apart at the most: two months (a choice). Among thousands
 /// of a notebook some other one reads as any faulty one does.
-const SIDE_BY_SIDE_S: i64 = 60 * 24 * 3600;
+const SIDE_BY_SIDE_S: u64 = 60 * 24 * 3600;
 
 pub struct Question<'a> {
     /// The reading it left with.
@@ -38,15 +38,31 @@ pub struct Question<'a> {
     pub others: &'a [Record],
 }
 
-/// Of so many others the nearest are looked at where one came back changed.
+/// Of so many others the nearest are looked at where one came back changed, and as many of those that were in the shop when it was.
 const OTHERS: usize = 20;
 
-/// Those of many others whose peak is nearest to this one in hertz; each comes with its own.
-pub fn nearest<T>(hz: f64, others: impl IntoIterator<Item = (f64, T)>) -> Vec<T> {
+/// Those of many others that one is held against: by the peak. Each comes with its own in hertz, and with the second since 1970 of its
+/// reading.
+pub fn nearest<T>(left: &Record, today: &Record, others: impl IntoIterator<Item = (f64, i64, T)>) -> Vec<T> {
+    let Some(hz) = today.reading().and_then(|r| r.peak_hz).map(|p| p.value) else {
+        return Vec::new();
+    };
     let far = |own: f64| (own / hz).ln().abs();
-    let mut all: Vec<(f64, T)> = others.into_iter().collect();
+    let mut all: Vec<(f64, i64, T)> = others.into_iter().collect();
     all.sort_by(|a, b| far(a.0).total_cmp(&far(b.0)));
-    all.into_iter().take(OTHERS).map(|o| o.1).collect()
+    let of_its_time = |o: &(f64, i64, T)| second(left).is_some_and(|s| side_by_side(o.1, s));
+    let (beside, elsewhere): (Vec<_>, Vec<_>) = all.into_iter().partition(of_its_time);
+    let some = |list: Vec<(f64, i64, T)>| list.into_iter().take(OTHERS).map(|o| o.2);
+    some(beside).chain(some(elsewhere)).collect()
+}
+
+/// Since 1970.
+fn second(record: &Record) -> Option<i64> {
+    moment(&record.taken_at).map(|t| t.as_second())
+}
+
+fn side_by_side(a: i64, b: i64) -> bool {
+    a.abs_diff(b) <= SIDE_BY_SIDE_S
 }
 
 /// Says of a pickup that came back whether it is what was sent.
@@ -290,10 +306,9 @@ impl Question<'_> {
         });
         let mut near: Vec<(f64, &Record)> = others.filter_map(|o| Some((self.far(o)?, o))).collect();
         near.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let second = |r: &Record| moment(&r.taken_at).map(|t| t.as_second());
         let (beside, elsewhere): (Vec<_>, Vec<_>) = near.into_iter().partition(|(_, o)| {
             let both = second(o).zip(second(self.left));
-            both.is_some_and(|(a, b)| a.abs_diff(b) <= SIDE_BY_SIDE_S.unsigned_abs())
+            both.is_some_and(|(a, b)| side_by_side(a, b))
         });
         [beside, elsewhere].map(|list| {
             let names = list.into_iter().map(|n| n.1.pickup.name.clone());

@@ -273,6 +273,13 @@ pub fn short_hash(bytes: &[u8]) -> String {
     digest.iter().take(8).map(|b| format!("{b:02x}")).collect()
 }
 
+/// The file in which a cache keeps what belongs to a folder, whichever way that is reached; `None` where there is no such folder.
+pub fn kept_of(folder: &Path, cache: &Path, ending: &str) -> Option<PathBuf> {
+    let whole = std::fs::canonicalize(folder).ok()?;
+    let name = short_hash(whole.as_os_str().as_encoded_bytes());
+    Some(cache.join(format!("{name}.{ending}")))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -174,7 +174,7 @@ pub fn hum(mains_hz: f64, db: f64, level: Level) -> Finding {
         Code::Hum,
         level,
         format!(
-            "mains hum ({mains_hz:.2} Hz and multiples) at {db:.0} dB of the pickup's signal; its bins were left out{cure}"
+            "mains hum ({mains_hz:.2} Hz and multiples) at {db:.0} dB of the pickup's signal; it was left out{cure}"
         ),
     )
 }

@@ -110,7 +110,7 @@ pub fn check(notebook: &Path, step: impl Fn() + Sync) -> Result<Checked> {
             faults.push(fault(
                 Kind::Doubled,
                 &found.path,
-                format!("is the reading in {first} once more; it counts once"),
+                format!("is the same reading as {first}; it counts once"),
             ));
         } else {
             ids.insert(id, found.path.clone());

@@ -133,9 +133,7 @@ pub fn outdated(notebook: &Path, cache: Option<&Path>) {
 
 /// The index of a notebook.
 fn file(cache: &Path, notebook: &Path) -> Option<PathBuf> {
-    let whole = std::fs::canonicalize(notebook).ok()?;
-    let name = fileio::short_hash(whole.as_os_str().as_encoded_bytes());
-    Some(cache.join(format!("{name}.sqlite")))
+    fileio::kept_of(notebook, cache, "sqlite")
 }
 
 fn is_busy(e: &rusqlite::Error) -> bool {

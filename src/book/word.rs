@@ -191,7 +191,7 @@ impl Named {
         match behind.is_empty() {
             true => Failure::new(
                 format!(
-                    "there is no record and no pickup {} with a reading that can be used in {}",
+                    "there is no record and no pickup {} with a usable reading in {}",
                     self.name,
                     notebook.display()
                 ),

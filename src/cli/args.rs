@@ -67,7 +67,7 @@ pub enum Command {
     Note(NoteArgs),
     /// A lot on the bench: Enter for the next, verdict in large words
     Tray(Box<TrayArgs>),
-    /// The shop's own standard, from good ones
+    /// Make the shop's own standard from good pickups
     Standard(StandardArgs),
     /// Wax before and after: what changed, and whether it is what wax does
     Potting(PottingArgs),
@@ -75,6 +75,6 @@ pub enum Command {
     Book(Box<BookArgs>),
     /// One page for a browser or a printer, and sheets to take home
     Page(Box<PageArgs>),
-    /// Keep a rig the same rig: what it is, whether it still is, what belongs to it
+    /// Set up the rig, check that it is still the same, and pack it
     Rig(RigCommand),
 }

@@ -90,7 +90,7 @@ pub struct LoadsArgs {
   coilwright coil bench/neck-7/* --ohms 6.05k --out neck-7.toml --spice neck-7.sub
 ")]
 pub struct CoilArgs {
-    /// Records of one pickup under different known loads (files or their folders)
+    /// Records of one pickup under different known loads (files, folders or names)
     #[arg(value_name = "RECORD", required = true, num_args = 1..)]
     pub records: Vec<PathBuf>,
     /// The ohmmeter's reading; left out, the records' own

@@ -27,13 +27,13 @@ pub struct PottingArgs {
     /// Records before the wax: files, their folders, or folders of such folders
     #[arg(value_name = "BEFORE", required = true, num_args = 1..)]
     pub before: Vec<PathBuf>,
-    /// Records after it; pairs are made by the pickup's name
+    /// Records after the wax; pairs are made by the pickup's name
     #[arg(long, value_name = "AFTER", required = true, num_args = 1..)]
     pub after: Vec<PathBuf>,
     /// The rig file, whose checks tell what the rig does from day to day; left out, the one that `use` remembers
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
-    /// Up to which a change is none, such as "f0=0.5% q=5%"
+    /// Changes up to this size count as none, such as "f0=0.5% q=5%"
     #[arg(long, value_name = "LIST", value_parser = inputs::pot_limits)]
     pub limit: Option<Limits>,
     /// How long the coils have rested since the wax, such as 14h
@@ -87,7 +87,7 @@ pub struct TrayArgs {
     pub on: Surroundings,
     #[command(flatten)]
     pub life: Life,
-    /// What other meters are asked after each take, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C", or
+    /// Which other meters to ask for after each take, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C", or
     /// none; left out, the lot's own, or what `use` remembers
     #[arg(long, value_name = "LIST", value_parser = Column::list)]
     pub columns: Option<Columns>,
@@ -113,7 +113,7 @@ pub struct StandardArgs {
     /// Records of good pickups: files, their folders, or the pickups' names
     #[arg(value_name = "RECORD", required = true, num_args = 1..)]
     pub records: Vec<PathBuf>,
-    /// What is allowed to either side, such as "f0=3% q=8% level=2dB ohms=3%"
+    /// How far off either way is allowed, such as "f0=3% q=8% level=2dB ohms=3%"
     #[arg(long, value_name = "LIST", value_parser = inputs::allowed)]
     pub allow: Option<Allowed>,
     /// Its name; left out, that of the file

@@ -42,7 +42,7 @@ pub enum RigAction {
     Check(Box<CheckArgs>),
     /// Say what was changed on the bench: from now on its checks are counted anew, and the old ones are kept
     Changed(ChangedArgs),
-    /// From pickups taken out and laid back: how far apart this rig can tell pickups
+    /// From pickups taken out and laid back: how small a difference this rig can tell
     Repeat(RepeatArgs),
     /// From a record of a pickup whose winding is known: the rig's sign
     Polarity(PolarityArgs),
@@ -56,7 +56,7 @@ pub enum RigAction {
   coilwright rig changed \"exciter wound anew\" --rig north.toml
 ")]
 pub struct ChangedArgs {
-    /// What is another now, in a few words
+    /// What was changed, in a few words
     #[arg(value_name = "TEXT", value_parser = told)]
     pub what: String,
     /// Rig file; left out, the one that `use` remembers
@@ -103,6 +103,9 @@ pub struct CheckArgs {
     pub begin_again: bool,
     #[command(flatten)]
     pub source: Source,
+    /// Away from home, such as "the class": what did the journey change? The limits of home stay as they are
+    #[arg(long, value_name = "PLACE", value_parser = line)]
+    pub at: Option<String>,
     /// The room's temperature, such as 21C
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room: Option<f64>,
@@ -123,7 +126,7 @@ pub struct RepeatArgs {
     /// Rig file; left out, the one that `use` remembers
     #[arg(long, value_name = "FILE")]
     pub rig: Option<PathBuf>,
-    /// Records of a few pickups, each taken out and laid back two or three times (files or their folders)
+    /// Records of a few pickups, each taken out and laid back two or three times (files, folders or names)
     #[arg(value_name = "RECORD", required = true, num_args = 2..)]
     pub records: Vec<PathBuf>,
     #[command(flatten)]

@@ -47,7 +47,7 @@ pub struct RigFile {
     /// Rig file
     #[arg(value_name = "RIG")]
     bare: Option<PathBuf>,
-    /// The same as an option
+    /// The rig file, as an option
     #[arg(long, value_name = "FILE")]
     rig: Option<PathBuf>,
 }
@@ -65,7 +65,7 @@ pub struct Named {
     /// The pickup's name
     #[arg(value_name = "NAME", value_parser = line)]
     bare: Option<String>,
-    /// The same as an option
+    /// The pickup's name, as an option
     #[arg(long, value_name = "NAME", value_parser = line)]
     pickup: Option<String>,
 }
@@ -101,7 +101,7 @@ pub struct Surroundings {
 /// How far a pickup is, and whose it is.
 #[derive(Debug, Clone, Args, Default)]
 pub struct Life {
-    /// How far it is, such as "before wax", "after wax", finished, or any other word
+    /// How far the work is, such as "before wax", "after wax", finished, or any other word
     #[arg(long, value_name = "STAGE", value_parser = stage)]
     pub stage: Option<Stage>,
     /// Whose hands made it

@@ -72,10 +72,10 @@ pub struct UseArgs {
     /// Over which coil the exciter lies
     #[arg(long, value_name = "TEXT", value_parser = line)]
     pub over: Option<String>,
-    /// What other meters are asked at the tray, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C"
+    /// Which other meters the tray asks for, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C"
     #[arg(long, value_name = "LIST", value_parser = Column::list)]
     pub columns: Option<Columns>,
-    /// From which size on a difference matters, such as "peak=1% q=5%"; what is not named is as usual
+    /// The smallest difference that matters, such as "peak=1% q=5%"; usual sizes for the rest
     #[arg(long, value_name = "LIST", value_parser = Matters::parse)]
     pub matters: Option<Matters>,
     /// Forget one of the defaults, by its name
@@ -190,7 +190,7 @@ pub struct AnalyzeArgs {
   coilwright compare before/record.json after/record.json --out comparison
 ")]
 pub struct CompareArgs {
-    /// Records, the first being what the others are compared with (files or their folders)
+    /// Records, the first being what the others are compared with (files, folders or names)
     #[arg(value_name = "RECORD", required = true, num_args = 1..)]
     pub records: Vec<PathBuf>,
     /// Folder for the overlay plot and the table

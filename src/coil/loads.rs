@@ -119,6 +119,16 @@ pub struct ReachedFound {
     pub load: String,
     pub peak_hz: Option<f64>,
     pub height_db: Option<f64>,
+    /// The nearest parts that one can buy, and where the peak then lies; null where none of them is sold by its value.
+    pub as_sold: Option<SoldFound>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SoldFound {
+    pub parts: Vec<PartFound>,
+    pub load: String,
+    pub peak_hz: Option<f64>,
+    pub height_db: Option<f64>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -230,19 +240,22 @@ fn band(basis: &Basis, wiring: &Wiring, tolerances: &Tolerances, freq_hz: &[f64]
 
 impl From<&Reached> for ReachedFound {
     fn from(r: &Reached) -> Self {
+        let part = |k: &Knob, value: f64, u| PartFound {
+            quantity: k.name().into(),
+            value,
+            u,
+        };
         ReachedFound {
-            parts: r
-                .parts
-                .iter()
-                .map(|(k, value, u)| PartFound {
-                    quantity: k.name().into(),
-                    value: *value,
-                    u: *u,
-                })
-                .collect(),
+            parts: r.parts.iter().map(|(k, value, u)| part(k, *value, *u)).collect(),
             load: r.wiring.load.to_string(),
             peak_hz: r.figures.peak_hz,
             height_db: r.figures.height_db,
+            as_sold: r.as_sold.as_ref().map(|s| SoldFound {
+                parts: s.parts.iter().map(|(k, value)| part(k, *value, None)).collect(),
+                load: s.wiring.load.to_string(),
+                peak_hz: s.figures.peak_hz,
+                height_db: s.figures.height_db,
+            }),
         }
     }
 }

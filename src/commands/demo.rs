@@ -1,9 +1,11 @@
 //! `demo`: the whole job on the built-in bench, in a workshop that does not exist.
 
 mod harness;
+mod mornings;
 mod pages;
 mod script;
 mod story;
+mod take;
 
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
@@ -11,14 +13,10 @@ use std::time::SystemTime;
 use serde::Serialize;
 
 use super::outcome::Played;
-use super::{compare, outcome};
-use crate::analysis::compose;
-use crate::analysis::{self, Choice, Options};
-use crate::capture::bench::{Bench as BuiltIn, Spec};
-use crate::capture::{Capture, Request};
+use super::{compare, known, outcome};
 use crate::cli::args::{DemoArgs, Shown};
 use crate::cli::console::Console;
-use crate::cli::context::{Bench, ready_folder, stamp};
+use crate::cli::context::{ready_folder, stamp};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
@@ -29,10 +27,12 @@ use crate::report::difference_words;
 use crate::report::overlay::{self, Align};
 use crate::rig::Rig;
 use crate::shop::difference::{self, How};
+use crate::shop::known::Known;
 use crate::stimulus::{self, Settings};
 
 use script::{COIL_TAKES, COMPARISONS, JOBS, Job, REJECTED};
 use story::Made;
+use take::taken;
 
 pub const SCHEMA: &str = "coilwright/demo/1";
 
@@ -58,6 +58,11 @@ delay_s = 0.0
 
 [mains]
 frequency_hz = 50
+
+[witness]
+name = \"tin witness\"         # kept for nothing else
+load = \"cap=100p res=330k\"
+place = \"fixed\"
 
 [interface]
 output = \"built-in bench\"    # nothing real has a place in this file
@@ -104,7 +109,7 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
 fn refuse_existing(out: &Path) -> Result<()> {
     let folders = JOBS.iter().map(|j| j.folder).chain(COMPARISONS.map(|c| c.0));
     let mut all = folders
-        .chain(["rig.toml", harness::FOLDER, pages::FOLDER, pages::INDEX])
+        .chain(["rig.toml", mornings::FILE, harness::FOLDER, pages::FOLDER, pages::INDEX])
         .map(|name| out.join(name));
     match all.find(|p| p.symlink_metadata().is_ok()) {
         Some(path) => Err(Failure::new(
@@ -116,11 +121,16 @@ fn refuse_existing(out: &Path) -> Result<()> {
 }
 
 fn make(out: &Path) -> Result<Made> {
-    fileio::write_new(&out.join("rig.toml"), RIG.as_bytes())?;
+    let file = out.join("rig.toml");
+    fileio::write_new(&file, RIG.as_bytes())?;
     let rig = Rig::parse(RIG, "rig")?;
     let drive = Played::from(stimulus::make(&Settings::at_rate(48_000))?);
+    mornings::check(&rig, &file, &drive, SystemTime::now())?;
+    let known = known::beside(&rig, &file).0;
     let now = stamp(SystemTime::now());
-    let records = parallel::each(&JOBS, |job| measure(job, &rig, &drive, &now, &out.join(job.folder)));
+    let records = parallel::each(&JOBS, |job| {
+        measure(job, (&rig, &known), &drive, &now, &out.join(job.folder))
+    });
     let records: Vec<Record> = records.into_iter().collect::<Result<_>>()?;
     let comparisons = parallel::each(&COMPARISONS, |(folder, which)| {
         let pair = which.map(|i| records[i].clone());
@@ -133,7 +143,6 @@ fn make(out: &Path) -> Result<Made> {
     });
     let harness = harness::make(&records[COIL_TAKES], &records[0], out)?;
     Ok(Made {
-        rig,
         records,
         comparisons: comparisons.into_iter().collect::<Result<_>>()?,
         harness,
@@ -143,7 +152,6 @@ fn make(out: &Path) -> Result<Made> {
 fn day(made: &Made) -> pages::Day<'_> {
     let records = |which: [usize; 2]| which.map(|i| &made.records[i]);
     pages::Day {
-        rig: &made.rig,
         readings: JOBS.iter().map(|j| j.folder).zip(&made.records).collect(),
         compared: (&made.comparisons[0], records(COMPARISONS[0].1)),
         wax: records(COMPARISONS[1].1),
@@ -158,14 +166,8 @@ fn drawn(pictures: Result<outcome::Pictures>) -> Result<()> {
 }
 
 /// From test signal to record, as `measure` does it.
-fn measure(job: &Job, rig: &Rig, drive: &Played, taken_at: &str, folder: &Path) -> Result<Record> {
+fn measure(job: &Job, (rig, known): (&Rig, &Known), drive: &Played, taken_at: &str, folder: &Path) -> Result<Record> {
     let load = job.load.map(str::parse::<Load>).transpose()?;
-    let mut bench = BuiltIn::new(Spec::parse_words(job.sim)?, Some(rig), load.as_ref(), false, job.seed)?;
-    let request = Request {
-        rate_hz: drive.rate_hz,
-        drive: drive.samples.clone(),
-    };
-    let take = bench.take(&request, &mut |_| {})?;
     let pickup = Pickup {
         over: job.over.map(Into::into),
         r_ohm: Some(job.ohms),
@@ -174,22 +176,8 @@ fn measure(job: &Job, rig: &Rig, drive: &Played, taken_at: &str, folder: &Path) 
         stage: job.stage.and_then(Stage::of),
         ..Pickup::default()
     };
-    let about = Bench {
-        load,
-        ..Bench::new(Some(rig.clone()), pickup)
-    };
-    let options = Options {
-        chain: &about.chain,
-        drive: Some(&drive.samples),
-        model: Choice::Better,
-    };
-    let analysis = analysis::analyse(&take, &options)?;
-    let mut context = about.context(job.pickup, false, taken_at.into());
-    context.drive = drive.description.as_ref().map(Into::into);
-    context.source = "sim".into();
-    context.device = take.provenance.device.clone();
-    context.take = Some("take.wav".into());
-    let record = compose::record(&take, analysis, context);
+    let (take, mut record) = taken((job.sim, job.seed), (job.pickup, pickup), (rig, load), drive, taken_at)?;
+    known.put(&mut record, None);
     let folder = ready_folder(folder)?;
     outcome::keep_drive(&folder, drive, &mut Vec::new())?;
     outcome::keep_take(folder.join(outcome::take_name(0)), &take)?;

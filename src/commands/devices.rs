@@ -42,7 +42,7 @@ pub fn run(args: &DevicesArgs, console: &mut Console) -> Result<Status> {
             let default = if d.default { ", the system's default" } else { "" };
             text.push_str(&format!("{mark} {}  [{}{default}]\n", d.name, d.id));
             match &d.problem {
-                Some(p) => text.push_str(&format!("    cannot be opened: {p}\n")),
+                Some(p) => text.push_str(&format!("    cannot be opened: it {p}\n")),
                 None => text.push_str(&format!(
                     "    channels {}; rates {}; {}\n",
                     ranges(&d.channels),
@@ -57,7 +57,7 @@ pub fn run(args: &DevicesArgs, console: &mut Console) -> Result<Status> {
         }
     }
     text.push_str(
-        "* is taken where no other is named. Give --output and --input a name, or a part that fits one only.\n",
+        "* is used unless you name another. --output and --input take a name, or a part of it that fits one only.\n",
     );
     console.words(&text)?;
     Ok(Status::Done)

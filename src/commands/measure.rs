@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::daily::Daily;
 use super::kept::{Kept, taps_lost};
 use super::{outcome, wanted};
 use crate::cli::args::{Job, MeasureArgs};
@@ -32,14 +33,20 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
         files,
         lost,
     } = taken(&args.pickup.given(), &args.job, console)?;
-    outcome::Told {
+    let daily = Daily::of(&wanted::notebook()?);
+    let told = outcome::Told {
         document: &record,
         files,
         shown,
+    };
+    told.tell(
+        console,
+        |record, style| text::measure_text_after(record, style, &daily.said),
+        || outcome::missing_pictures(&record, &folder),
+    )?;
+    if !shown.json {
+        daily.and(text::said_of(&record));
     }
-    .tell(console, text::measure_text, || {
-        outcome::missing_pictures(&record, &folder)
-    })?;
     if let Some(failure) = &lost {
         console.error(failure);
     }

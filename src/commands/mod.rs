@@ -7,6 +7,7 @@ pub mod book;
 pub mod coil;
 pub mod compare;
 pub mod complete;
+mod daily;
 pub mod demo;
 pub mod devices;
 pub mod drive;

@@ -17,6 +17,8 @@ use crate::report::text;
 mod asked;
 mod made;
 
+pub use made::of_rig;
+
 #[derive(Debug, Serialize)]
 struct Document<'a> {
     schema: &'static str,

@@ -41,6 +41,9 @@ pub fn run(args: &WatchArgs, console: &mut Console) -> Result<Status> {
     seat.tell(console, ended)
 }
 
+/// So long keys that are piped in wait for something that stands.
+const PATIENCE: Duration = Duration::from_secs(20);
+
 /// What a key asked for, until something stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Wanted {
@@ -64,6 +67,8 @@ struct Seat<'a> {
     picture: Picture,
     reading: Option<std::result::Result<Reading, Unread>>,
     wanted: Option<Wanted>,
+    /// Since when.
+    wanted_at: Instant,
     /// A name that is being typed.
     naming: Option<String>,
     said: String,
@@ -87,6 +92,7 @@ impl<'a> Seat<'a> {
             picture: Picture::default(),
             reading: None,
             wanted: None,
+            wanted_at: Instant::now(),
             naming: None,
             said: String::new(),
             line: String::new(),
@@ -126,6 +132,7 @@ impl<'a> Seat<'a> {
             if self.act() == Goes::Ends || self.place.stop.asked() || until.is_some_and(|t| Instant::now() >= t) {
                 return Ok(());
             }
+            self.waits()?;
             self.show(console)?;
             if console.unread() {
                 return Ok(());
@@ -148,6 +155,20 @@ impl<'a> Seat<'a> {
     fn stands(&self) -> Option<&Reading> {
         let steady = self.watch.pace() == Pace::Steady;
         self.reading.as_ref()?.as_ref().ok().filter(|_| steady)
+    }
+
+    /// Nobody sits there who could give up.
+    fn waits(&self) -> Result<()> {
+        match self.wanted.is_some() && !self.strokes.by_hand && self.wanted_at.elapsed() > PATIENCE {
+            true => Err(Failure::new(
+                format!(
+                    "nothing stood still for {} s, so what the keys asked for was not done",
+                    PATIENCE.as_secs()
+                ),
+                "see that a pickup is heard, and type the keys again",
+            )),
+            false => Ok(()),
+        }
     }
 
     /// What was struck.
@@ -194,6 +215,7 @@ impl<'a> Seat<'a> {
 
     fn want(&mut self, wanted: Wanted, words: &str) {
         self.wanted = Some(wanted);
+        self.wanted_at = Instant::now();
         self.said = words.into();
     }
 
@@ -310,7 +332,7 @@ impl<'a> Seat<'a> {
                 let figures = measured.record.resonance.as_ref().map(Figures::from);
                 let difference = figures.as_ref().map(|f| f.less(&live));
                 let budget = measured.record.budget.as_ref();
-                let agrees = difference.as_ref().zip(budget).map(|(d, b)| d.explained(b));
+                let agrees = figures.as_ref().zip(budget).map(|(f, b)| f.agree(&live, b));
                 self.said = shown::kept(&folder, figures.as_ref(), agrees);
                 console.remark(&self.said);
                 self.folders.push(measured.folder);

@@ -1,7 +1,11 @@
 //! The quantities of a load by name: what a sweep turns, a tolerance blurs, a search sets.
 
 use super::load::{Bleed, Load};
-use crate::quantity::Unit;
+use crate::quantity::{Unit, preferred};
+
+/// Pots and cables as shops mostly sell them (common practice).
+const POTS_OHM: [f64; 5] = [100e3, 250e3, 300e3, 500e3, 1e6];
+const CABLES_M: [f64; 6] = [1.5, 3.0, 4.5, 6.0, 7.5, 9.0];
 
 /// One quantity of a load.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -82,6 +86,22 @@ impl Knob {
     /// A part that is bought with a tolerance, not a position that is set.
     pub fn is_part(self) -> bool {
         !matches!(self, Knob::Vol | Knob::Tone)
+    }
+
+    /// The nearest that one can buy; `None` for what is set, grows with the wiring or comes with the amplifier.
+    pub fn as_sold(self, value: f64) -> Option<f64> {
+        let nearest = |sold: &[f64]| {
+            let off = |v: &f64| (v / value).ln().abs();
+            sold.iter().copied().min_by(|a, b| off(a).total_cmp(&off(b)))
+        };
+        match self {
+            Knob::VolPot | Knob::TonePot => nearest(&POTS_OHM),
+            Knob::Cable => nearest(&CABLES_M),
+            Knob::ToneCap | Knob::BleedCap | Knob::BleedRes | Knob::Cap | Knob::Res => {
+                Some(preferred::nearest_e12(value))
+            }
+            Knob::Vol | Knob::Tone | Knob::Lead | Knob::Amp | Knob::AmpCap => None,
+        }
     }
 
     pub fn is_potentiometer(self) -> bool {

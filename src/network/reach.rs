@@ -24,6 +24,16 @@ pub struct Reached {
     pub parts: Vec<(Knob, f64, Option<f64>)>,
     pub wiring: Wiring,
     pub figures: Figures,
+    /// The same with what one can buy; `None` where nothing of it is sold by its value.
+    pub as_sold: Option<AsSold>,
+}
+
+/// The nearest parts that one can buy, and what they make of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AsSold {
+    pub parts: Vec<(Knob, f64)>,
+    pub wiring: Wiring,
+    pub figures: Figures,
 }
 
 /// Points of a first look over a quantity's whole range.
@@ -90,7 +100,27 @@ pub fn reach(
     Ok(Reached {
         parts,
         figures: predict::figures(&there, coil),
+        as_sold: as_sold(&there, coil, knobs, &values),
         wiring: there,
+    })
+}
+
+fn as_sold(there: &Wiring, coil: &Coil, knobs: &[Knob], values: &[f64]) -> Option<AsSold> {
+    let sold: Vec<Option<f64>> = knobs.iter().zip(values).map(|(k, v)| k.as_sold(*v)).collect();
+    if sold.iter().all(Option::is_none) {
+        return None;
+    }
+    let mut wiring = there.clone();
+    let mut parts = Vec::new();
+    for ((k, exact), sold) in knobs.iter().zip(values).zip(sold) {
+        let value = sold.unwrap_or(*exact);
+        let _ = k.set(&mut wiring.load, value);
+        parts.push((*k, value));
+    }
+    Some(AsSold {
+        parts,
+        figures: predict::figures(&wiring, coil),
+        wiring,
     })
 }
 

@@ -1,50 +1,58 @@
-//! The plot of a rig's checks: f0, Q and level along the checks, with the limits that the last one was judged by.
+//! The plot of a rig's checks: what is charted, along the checks, with the limits that decided where they did.
 
 use super::chart::{self, Mark, Panel};
 use super::lay::{EDGE, HEIGHT, LEFT, MARGIN, RIGHT, SMALL, small};
 use super::palette::{BAND, PEAK, SOFT};
-use super::sheet::{Anchor, Pen, Plot, Point, Sheet, Type, text_width};
+use super::sheet::{Anchor, Pen, Plot, Point, Sheet, rectangle, text_width};
 use super::words;
 use crate::failure::Result;
-use crate::shop::witness::checks::{CheckDocument, QuantityFound};
 use crate::shop::witness::history::{Check, History, Quantity};
+use crate::shop::witness::judging::{Charted, Judgement};
 
 /// More than these would be dots on dots.
-const MOST: usize = 80;
+pub const MOST: usize = 80;
 /// Of so many the day is told.
 const DAYS: usize = 5;
 const DASH: &[f64] = &[1.5, 1.0];
 const TOP: f64 = 15.0;
 const BOTTOM: f64 = 97.0;
 
-/// The last checks of a history, whose last one came to what the document says.
-pub fn history(h: &History, d: &CheckDocument) -> Result<Plot> {
+/// The last checks of a history, each with the limits that decided over it; `judged`: those of the last so many checks.
+pub fn history(h: &History, judged: &[Judgement]) -> Result<Plot> {
     let title = format!("Checks of {} by {}", words::clean(&h.rig), words::clean(&h.witness));
-    let remark = match d.quantities.is_empty() {
-        false => {
-            "shaded: the limits of the last check; dashed: its average and that one's limits; crosses: no-go".to_owned()
-        }
+    let mut remark = match judged.iter().all(|j| j.charted.is_empty()) {
+        false => "shaded: each check's limits; dashed: the average and, thin, its limits; crosses: no-go".to_owned(),
         true => "the first check".to_owned(),
     };
+    if h.checks.iter().any(|c| c.at.is_some()) {
+        remark.push_str("; open: away");
+    }
     let mut sheet = chart::sheet(&title, &remark, h.checks.iter().any(|c| c.simulated));
-    let kinds = [
-        (Quantity::F0, "f0", "f0 (%)", 100.0),
-        (Quantity::Q, "q", "Q (%)", 100.0),
-        (Quantity::Level, "level", "level (dB)", 1.0),
-    ];
-    let height = (BOTTOM - TOP) / kinds.len() as f64;
-    let from = h.checks.len().saturating_sub(MOST);
-    for (i, (kind, code, name, scale)) in kinds.into_iter().enumerate() {
+    let from = h.checks.len().saturating_sub(judged.len());
+    let along = |(kind, name, scale): (Quantity, &'static str, f64)| {
+        let values = h.course(kind)?;
+        let seen = values.into_iter().skip(from).zip(&h.checks[from..]).zip(judged);
+        let seen: Vec<Seen> = seen.map(|((v, c), j)| Seen::of(v, c, j.get(kind), scale)).collect();
+        Some((kind, name, seen))
+    };
+    let known: Vec<_> = KINDS.into_iter().filter_map(along).collect();
+    let height = (BOTTOM - TOP) / known.len().max(1) as f64;
+    for (i, (kind, name, seen)) in known.iter().enumerate() {
         let top = TOP + i as f64 * height;
-        let course = h
-            .course(kind)
-            .map(|c| c[from..].iter().map(|v| v.map(|v| scale * v)).collect());
-        let limits = d.quantities.iter().find(|q| q.quantity == code);
-        Course::new(course, limits, scale).draw(&mut sheet, [top, top + height - 3.0], name, &h.checks[from..]);
+        draw(&mut sheet, [top, top + height - 3.0], (*kind, name), seen);
     }
     days(&mut sheet, &h.checks[from..]);
     sheet.render()
 }
+
+/// What is charted, its axis, and how much of that one is.
+const KINDS: [(Quantity, &str, f64); 5] = [
+    (Quantity::F0, "f0 (%)", 100.0),
+    (Quantity::Q, "Q (%)", 100.0),
+    (Quantity::Level, "level (dB)", 1.0),
+    (Quantity::Noise, "noise (dB)", 1.0),
+    (Quantity::Hum, "hum (dB)", 1.0),
+];
 
 /// Some of them with their days, below the marks they belong to.
 fn days(sheet: &mut Sheet, checks: &[Check]) {
@@ -70,63 +78,89 @@ fn inner(panel: &Panel) -> Panel {
     }
 }
 
-/// One quantity, in the unit of its axis.
-struct Course {
-    /// Nothing where no check tells it.
-    values: Option<Vec<Option<f64>>>,
-    limit: Option<f64>,
-    /// Moving average, and its limit.
-    average: Option<(f64, f64)>,
+/// One quantity at one check, in the unit of its axis.
+struct Seen {
+    value: Option<f64>,
+    mark: Mark,
+    limits: Option<[f64; 2]>,
+    /// The moving average, and its limits.
+    average: Option<(f64, [f64; 2])>,
 }
 
-impl Course {
-    fn new(values: Option<Vec<Option<f64>>>, limits: Option<&QuantityFound>, scale: f64) -> Self {
-        Course {
-            values,
-            limit: limits.map(|q| scale * q.limit),
-            average: limits.and_then(|q| Some((scale * q.average_off?, scale * q.average_limit?))),
+impl Seen {
+    fn of(value: Option<f64>, check: &Check, charted: Option<&Charted>, scale: f64) -> Seen {
+        let mark = match (check.go, &check.at) {
+            (false, _) => Mark::Cross,
+            (true, Some(_)) => Mark::Open,
+            (true, None) => Mark::Full,
+        };
+        // The centre moves with the checks: limits lie about the one that the check was judged by.
+        let about = charted.zip(value).map(|(c, v)| (c, v - c.off()));
+        let around = |centre: f64, half: f64| [centre - half, centre + half].map(|v| scale * v);
+        Seen {
+            value: value.map(|v| scale * v),
+            mark,
+            limits: about.map(|(c, centre)| around(centre, c.half)),
+            average: about.and_then(|(c, centre)| {
+                let (z, half) = c.average?;
+                Some((scale * (centre + z - c.centre), around(centre, half)))
+            }),
         }
     }
 
-    fn draw(&self, sheet: &mut Sheet, heights: [f64; 2], name: &str, checks: &[Check]) {
-        let Some(values) = &self.values else {
-            let middle = (LEFT, (heights[0] + heights[1]) / 2.0);
-            let kind = Type::new(SMALL, SOFT, Anchor::Left);
-            return sheet.text(middle, &format!("{name}: not known"), kind);
-        };
-        let shown = values.iter().flatten().map(|v| v.abs());
-        let reach = shown.chain(self.limit).fold(1e-6, f64::max) * 1.15;
-        let panel = Panel::of_changes(heights, values.len().max(2) - 1, reach);
-        if let Some(h) = self.limit {
-            sheet.area(panel.corners(panel.x, [h, -h]), BAND);
-        }
-        panel.upwards(sheet, 4.0);
-        if let Some((off, limit)) = self.average {
-            for (v, paint) in [(limit, SOFT), (-limit, SOFT), (off, PEAK)] {
-                let dash = DASH;
-                panel.across(
-                    sheet,
-                    v,
-                    Pen {
-                        dash,
-                        ..Pen::solid(paint, 0.25)
-                    },
-                );
-            }
-        }
-        let inner = inner(&panel);
-        let all = values.iter().zip(checks).enumerate();
-        let points: Vec<(Point, bool)> = all
-            .filter_map(|(i, (v, c))| Some((inner.at(i as f64, (*v)?), c.go)))
-            .collect();
-        sheet.line(points.iter().map(|p| p.0).collect(), Pen::solid(SOFT, 0.2));
-        for (at, go) in points {
-            let mark = if go { Mark::Full } else { Mark::Cross };
-            mark.put(sheet, at, 0.6);
-        }
-        panel.frame(sheet);
-        panel.name(sheet, name);
+    /// How far from the middle something of it lies.
+    fn reach(&self) -> f64 {
+        let limits = self.limits.into_iter().flatten();
+        self.value.into_iter().chain(limits).map(f64::abs).fold(0.0, f64::max)
     }
+}
+
+fn draw(sheet: &mut Sheet, heights: [f64; 2], (kind, name): (Quantity, &str), seen: &[Seen]) {
+    // The wide limits of the first days may leave the picture.
+    let last = seen.last().map_or(0.0, Seen::reach);
+    let values = seen.iter().filter_map(|s| s.value).map(f64::abs);
+    let reach = values.chain([last]).fold(1e-6, f64::max) * 1.15;
+    let panel = Panel::of_changes(heights, seen.len().max(2) - 1, reach);
+    let inner = inner(&panel);
+    let within = |v: f64| v.clamp(-reach, reach);
+    for (i, s) in seen.iter().enumerate() {
+        if let Some([low, high]) = s.limits {
+            let low = if kind.one_sided() { -reach } else { low };
+            let x = [-0.5, 0.5].map(|half| inner.at(i as f64 + half, 0.0).0.clamp(panel.left, panel.right));
+            let [bottom, top] = [low, high].map(|v| inner.at(0.0, within(v)).1);
+            sheet.area(rectangle(x, [top, bottom]), BAND);
+        }
+    }
+    panel.upwards(sheet, 4.0);
+    let course = |of: &dyn Fn(&Seen) -> Option<f64>| -> Vec<Point> {
+        let there = seen.iter().enumerate();
+        there
+            .filter_map(|(i, s)| of(s).filter(|v| v.abs() <= reach).map(|v| inner.at(i as f64, v)))
+            .collect()
+    };
+    for (pick, paint, width) in [
+        (
+            (|s: &Seen| Some(s.average?.1[0])) as fn(&Seen) -> Option<f64>,
+            SOFT,
+            0.15,
+        ),
+        (|s| Some(s.average?.1[1]), SOFT, 0.15),
+        (|s| Some(s.average?.0), PEAK, 0.3),
+    ] {
+        let pen = Pen {
+            dash: DASH,
+            ..Pen::solid(paint, width)
+        };
+        sheet.line(course(&pick), pen);
+    }
+    sheet.line(course(&|s| s.value), Pen::solid(SOFT, 0.2));
+    for (i, s) in seen.iter().enumerate() {
+        if let Some(v) = s.value {
+            s.mark.put(sheet, inner.at(i as f64, v), 0.6);
+        }
+    }
+    panel.frame(sheet);
+    panel.name(sheet, name);
 }
 
 #[cfg(test)]
@@ -136,6 +170,12 @@ mod tests {
     use crate::record::RigSummary;
     use crate::shop::witness::history::BASELINE;
     use crate::shop::witness::judging::Expected;
+
+    const EXPECTED: Expected = Expected {
+        f0: 2e-3,
+        q: 0.01,
+        level_db: 0.3,
+    };
 
     fn check(step: usize, f0: f64) -> Check {
         let e = |v: f64| Estimate::new(v, 1e-4, 1e-4).unwrap();
@@ -158,6 +198,7 @@ mod tests {
             entered: Default::default(),
             folder: None,
             simulated: false,
+            at: None,
             go: true,
         }
     }
@@ -186,21 +227,16 @@ mod tests {
                 .map(|i| check(i, if i.is_multiple_of(2) { 1e-3 } else { -1e-3 }))
                 .collect();
             let mut new = check(BASELINE, sigmas * 1e-3);
-            let judgement = h.judge(
-                &new,
-                &Expected {
-                    f0: 2e-3,
-                    q: 0.01,
-                    level_db: 0.3,
-                },
-            );
+            let judgement = h.judge(&new, &EXPECTED);
             new.go = judgement.go();
             assert_eq!(new.go, go, "{judgement:?}");
             h.checks.push(new.clone());
-            let document = CheckDocument::of(&h, &new, &judgement, Default::default(), Vec::new());
-            let svg = history(&h, &document).unwrap().svg;
+            let judged = h.judged(&EXPECTED, MOST);
+            let svg = history(&h, &judged).unwrap().svg;
             // Of the first panel, and the marks of good checks in both; the newest is the highest of all, or a cross.
-            let band = heights(&svg, "#D0DCE5")[0];
+            let bands = heights(&svg, "#D0DCE5");
+            assert_eq!(bands.len(), 2 * BASELINE, "the first check has none");
+            let band = bands[BASELINE - 1];
             let marks = heights(&svg, "#141418");
             let top = marks.iter().map(|m| m.0).fold(f64::INFINITY, f64::min);
             assert!(
@@ -208,7 +244,10 @@ mod tests {
                 "{sigmas}: {top} {band:?}"
             );
             // What decided, and not three sigmas.
-            assert!(document.quantities[0].limit > 3e-3);
+            assert!(judgement.charted[0].half > 3e-3);
+            // Known of few checks they are wider.
+            let wide = |b: (f64, f64)| b.1 - b.0;
+            assert!(wide(bands[5]) > 1.1 * wide(band), "{bands:?}");
         }
     }
 
@@ -221,17 +260,7 @@ mod tests {
                 ..check(i, 0.0)
             })
             .collect();
-        let last = h.checks[8].clone();
-        let judgement = h.judge(
-            &last,
-            &Expected {
-                f0: 2e-3,
-                q: 0.01,
-                level_db: 0.3,
-            },
-        );
-        let document = CheckDocument::of(&h, &last, &judgement, Default::default(), Vec::new());
-        let svg = history(&h, &document).unwrap().svg;
+        let svg = history(&h, &h.judged(&EXPECTED, MOST)).unwrap().svg;
         let x = |day: &str| -> f64 {
             let at = svg.find(day).unwrap();
             let tag = &svg[svg[..at].rfind("<text").unwrap()..at];

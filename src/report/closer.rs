@@ -40,9 +40,9 @@ fn title(sheet: &mut Sheet, top: f64, text: &str) {
 
 fn less(line: &[(f64, f64)], first: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let inside = line.iter().filter(|p| (LOW_HZ..=HIGH_HZ).contains(&p.0));
-    inside
-        .filter_map(|(hz, v)| Some((*hz, v - lay::interpolate(first, *hz)?)))
-        .collect()
+    let parts = lay::unbroken(first.to_vec(), |p| p.0);
+    let first_at = |hz: f64| parts.iter().find_map(|part| lay::interpolate(part, hz));
+    inside.filter_map(|(hz, v)| Some((*hz, v - first_at(*hz)?))).collect()
 }
 
 fn differences(sheet: &mut Sheet, all: &[Seen], [top, bottom]: [f64; 2]) {
@@ -100,9 +100,11 @@ fn peaks(sheet: &mut Sheet, all: &[Seen], heights: [f64; 2]) {
         high: panel.y[1],
     };
     for s in all {
-        let placed: Vec<Point> = s.line.iter().map(at).collect();
         let pen: Pen = series(s.index).0;
-        frame.clip(&placed).into_iter().for_each(|part| sheet.line(part, pen));
+        for part in lay::unbroken(s.line.to_vec(), |p| p.0) {
+            let placed: Vec<Point> = part.iter().map(at).collect();
+            frame.clip(&placed).into_iter().for_each(|part| sheet.line(part, pen));
+        }
     }
     panel.frame(sheet);
     for s in all {
@@ -128,6 +130,21 @@ mod tests {
             (found[0].1 - 1.0).abs() < 1e-12 && found[1] == (400.0, -1.0),
             "{found:?}"
         );
+    }
+
+    #[test]
+    fn nothing_is_told_across_a_hole() {
+        let first: Vec<(f64, f64)> = (0..60).map(|i| (100.0 * 1.05f64.powi(i), 1.0)).collect();
+        let (from, to) = (first[20].0, first[40].0);
+        let holed: Vec<(f64, f64)> = first.iter().copied().filter(|p| p.0 <= from || p.0 >= to).collect();
+        let many = [
+            holed.clone(),
+            (60..80).map(|i| (100.0 * 1.05f64.powi(i), 1.0)).collect(),
+        ]
+        .concat();
+        let told = less(&first, &many);
+        assert!(told.iter().all(|p| p.0 <= from || p.0 >= to), "{told:?}");
+        assert!(told.len() > 35, "{}", told.len());
     }
 
     #[test]

@@ -238,7 +238,7 @@ fn would_tell(open: Open, usual: bool) -> &'static str {
     match open {
         Open::Noise => "; less noise would tell: more level, or `measure --repeats`",
         Open::Laying if usual => "; `rig repeat` may tell",
-        Open::Laying => "; a steadier laying down would tell",
+        Open::Laying => "; laying it down more steadily would tell",
         Open::Days => "; both in one sitting would tell",
         Open::Rigs => "; both on one rig in one sitting would tell",
         Open::Stated => "; closer tolerances would tell",

@@ -89,7 +89,7 @@ pub(super) fn band(sheet: &mut Sheet, field: &Field, points: impl Iterator<Item 
 const HOLE: f64 = 1.26;
 const MANY: usize = 48;
 
-fn unbroken<T: Copy>(points: Vec<T>, hz: impl Fn(&T) -> f64) -> Vec<Vec<T>> {
+pub(super) fn unbroken<T: Copy>(points: Vec<T>, hz: impl Fn(&T) -> f64) -> Vec<Vec<T>> {
     if points.len() < MANY {
         return vec![points];
     }

@@ -220,7 +220,7 @@ fn because(why: &Why, it: &Returned) -> String {
             format!("it left measured over the {left}, and this is over the {today}: lay the exciter there")
         }
         Why::Simulated => "one of the two is of the built-in bench".into(),
-        Why::LoadNotTold => "what hung on it is told of one reading only: give it with --load".into(),
+        Why::LoadNotTold => "only one of the two readings says what hung on it: give it with --load".into(),
         Why::OtherLoad => format!(
             "it left under {} on {}, and this is under {} on {}: hang the same on it, or give its coil with --coil",
             load(&it.left.load),
@@ -231,7 +231,7 @@ fn because(why: &Why, it: &Returned) -> String {
         Why::NoPeak => "another load or rig, and no peak that its coil could free of them".into(),
         Why::OhmsAlone => format!(
             "it rings as it did, and {}: read the ohms again, on the same meter at the coil's own leads",
-            it.ohms.as_ref().map_or_else(|| "the ohms are others".into(), ohms)
+            it.ohms.as_ref().map_or_else(|| "the ohms differ".into(), ohms)
         ),
     }
 }
@@ -256,7 +256,7 @@ fn would_tell(it: &Returned) -> String {
 pub(super) fn magnet(m: &Magnet) -> String {
     match m {
         Magnet::NotHeard => {
-            "not heard by an exciter: a gauss meter, held to it both times, tells (`note --gauss`)".into()
+            "an exciter does not hear it; a gauss meter held to it both times would (`note --gauss`)".into()
         }
         Magnet::Read { probe, ratio } => format!("{} % of what it was, by {probe}", two(100.0 * ratio)),
     }

@@ -195,8 +195,8 @@ pub fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec
     if j.provisional() && !j.go() && begun > 0 {
         let checks = if begun == 1 { "check" } else { "checks" };
         out.push(format!(
-            "it stays out of the limits, which are provisional, by {begun} good {checks} and what is known of such rigs; were those \
-             the wrong ones, begin anew with --begin-again"
+            "the limits are provisional: they come from {begun} good {checks} and what is known of such rigs; if it \
+             was the earlier checks that were wrong, begin anew with --begin-again"
         ));
     }
     if j.turned {
@@ -210,7 +210,7 @@ pub fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec
     }
     let untold = check.temperature_c.is_none() && history.checks.iter().any(|c| c.temperature_c.is_some());
     out.extend(coil_and_coupling(j, untold));
-    out.extend(surroundings(rig, check, j));
+    out.extend(surroundings(rig, check, j, history));
     if j.charted.iter().any(|c| c.drifted() && !c.jumped()) {
         out.push("no single day is outside, the average is: a slow drift; something ages or creeps".into());
     }
@@ -250,34 +250,45 @@ fn coil_and_coupling(j: &Judgement, untold: bool) -> Vec<String> {
     // Capacitance moves f0 by far more than Q.
     if let Some(dq) = q.filter(|dq| f0.is_none_or(|df| *dq < -5.0 * df.abs())) {
         out.push(format!(
-            "Q {:+.1} %: resistance; a {} workshop, a doubtful joint, or another input resistance",
+            "Q {:+.1} %: resistance; a {} workshop, a bad joint, or another input resistance",
             100.0 * dq,
             if dq > 0.0 { "colder" } else { "warmer" }
         ));
         if untold {
-            out.push("the room was not told: with --room its warmth is taken out of Q".into());
+            out.push("no room temperature was given: with --room its warmth is taken out of Q".into());
         }
     }
     out
 }
 
 /// What noise, hum and clocks tell.
-fn surroundings(rig: &Rig, check: &Check, j: &Judgement) -> Vec<String> {
+fn surroundings(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec<String> {
     let bad = |q: Quantity| j.get(q).is_some_and(|c| c.jumped() || c.drifted());
-    let mains = rig.mains.as_ref().and_then(|m| m.frequency_hz).zip(check.mains_hz);
-    let foreign = mains.filter(|(stated, found)| (stated - found).abs() > MAINS_APART_HZ);
+    let stated = rig.mains.as_ref().and_then(|m| m.frequency_hz);
+    // What the file does not say, home was heard to have.
+    let home = stated.or_else(|| {
+        history
+            .good()
+            .rev()
+            .filter(|c| c.id != check.id)
+            .find_map(|c| c.mains_hz)
+    });
+    let foreign = home
+        .zip(check.mains_hz)
+        .filter(|(home, found)| (home - found).abs() > MAINS_APART_HZ);
     [
         bad(Quantity::Noise).then(|| {
             "more noise than usual: a phone, a lamp, a screen near the bench, a plug half in, or a gain that was turned"
                 .to_owned()
         }),
-        foreign.map(|(stated, found)| {
-            format!(
-                "the hum is of {found:.0} Hz, and the rig's mains are {stated:.0} Hz: other mains, or another clock"
-            )
+        foreign.map(|(home, found)| match check.at {
+            Some(_) => format!("the mains here are {found:.0} Hz, at home {home:.0} Hz: every take leaves both out"),
+            None => format!(
+                "the hum is of {found:.0} Hz, and the rig's mains are {home:.0} Hz: other mains, or another clock"
+            ),
         }),
         bad(Quantity::Hum)
-            .then(|| "hum is not what it was: where the leads lie, what is plugged in beside them".to_owned()),
+            .then(|| "the hum has changed: look at where the leads lie, and what is plugged in beside them".to_owned()),
         check.clock_ppm.is_some_and(|p| p.abs() >= CLOCK_PPM).then(|| {
             "the clocks of output and input are far apart: are both one interface, at its own rate?".to_owned()
         }),
@@ -305,8 +316,8 @@ fn so_far(good: usize) -> String {
     match BASELINE.saturating_sub(good) {
         0 => format!("{good} good {checks} so far: from the next one on the limits are this rig's own"),
         left => format!(
-            "{good} good {checks} so far: limits are provisional, from what is known of such rigs and these, and tighter with every \
-             one; {left} more make them this rig's own, one each working day, for they are to tell what a day does"
+            "{good} good {checks} so far: the limits are provisional, and tighten with every good check; after {left} more they are \
+             this rig's own. Make one each working day: they have to learn what a day does"
         ),
     }
 }
@@ -359,8 +370,8 @@ fn stopped(steps: &[Step], end: End, limits: &Limits) -> &'static str {
         End::Limit => "Stopped at the limit that was set, where it is not clean.",
         End::PickupRoom => "The pickup's input has no more room: for a stronger drive turn its gain down.",
         End::ReferenceRoom => "The reference's input has no more room: for a stronger drive turn its gain down.",
-        End::OutputBends => "The output bends from there on: another output, or less load on it, would bear more.",
-        End::InputBends => "The pickup's input bends from there on: turn its gain down.",
+        End::OutputBends => "The output distorts from there on: another output, or less load on it, would carry more.",
+        End::InputBends => "The pickup's input distorts from there on: turn its gain down.",
         End::NothingHeard if reference => {
             "Nothing comes back from the pickup: look at its lead, its input and the exciter's place. It was not driven harder."
         }

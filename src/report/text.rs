@@ -33,7 +33,7 @@ pub use experiment::experiment_text;
 pub use in_guitar::{guitar_keys, guitar_prompt, guitar_step, guitar_text, put_guitar_words};
 pub use keeping::{added_text, checked_text, imported_text, proof_text, thinned_text};
 pub use loads::{loads_text, wirings_text};
-pub use measure::measure_text;
+pub use measure::{measure_text, measure_text_after, said_of};
 pub use notes::notes_text;
 pub use potting::{potting_text, put_words};
 pub use returned::{returned_text, sent_text, sold_text};

@@ -128,7 +128,8 @@ pub fn from_curve(r: &Resonance) -> bool {
 
 pub fn polarity(r: &Resonance) -> &'static str {
     match (r.polarity_referenced, r.polarity) {
-        (false, _) | (_, 0) => "not referenced",
+        (false, _) => "not known: the rig's sign is not set",
+        (true, 0) => "not known",
         (true, p) if p > 0 => "same way as the rig's reference",
         _ => "other way round from the rig's reference",
     }
@@ -152,7 +153,7 @@ pub fn rig(rig: &RigSummary) -> String {
 
 pub fn load(record: &Record) -> String {
     match record.load.as_ref().map(|l| clean(&l.text)) {
-        Some(text) if text.is_empty() => "none".into(),
+        Some(text) if text.is_empty() || text == "none" => "nothing but the rig's own input".into(),
         Some(text) => text,
         None => "not stated".into(),
     }

@@ -19,12 +19,12 @@ pub const CHECKLIST: [Item; 5] = [
     Item {
         key: "monitoring",
         question: "Direct monitoring and loopback off",
-        remedy: "switch them off: else the pickup is played back into its own exciter",
+        remedy: "switch them off, or the pickup is played back into its own exciter",
     },
     Item {
         key: "automatic_gain",
         question: "Automatic gain off, in the card and in the computer",
-        remedy: "switch it off: else no level means anything",
+        remedy: "switch it off, or no level means anything",
     },
     Item {
         key: "enhancement",

@@ -88,6 +88,11 @@ impl Figures {
             q: less(Some(self.q), Some(other.q)),
         }
     }
+
+    /// Whether a take's figures are those that were seen before it: a peak that came or went is another curve.
+    pub fn agree(&self, seen: &Figures, budget: &Budget) -> bool {
+        self.peak_hz.is_some() == seen.peak_hz.is_some() && self.less(seen).explained(budget)
+    }
 }
 
 impl From<&Resonance> for Figures {
@@ -109,7 +114,7 @@ fn less(a: Option<Estimate>, b: Option<Estimate>) -> Option<Estimate> {
 
 impl Difference {
     /// Whether noise explains it, and what the record's model leaves unexplained, which it does in both.
-    pub fn explained(&self, budget: &Budget) -> bool {
+    fn explained(&self, budget: &Budget) -> bool {
         let within = |d: Option<Estimate>, misfit: Option<f64>| {
             let both = std::f64::consts::SQRT_2 * misfit.unwrap_or(0.0);
             d.is_none_or(|d| d.value.abs() <= AGREE * d.u_noise.hypot(both))
@@ -118,5 +123,35 @@ impl Difference {
             && within(self.peak_db, budget.peak_db.map(|p| p.misfit))
             && within(self.f0_hz, Some(budget.f0_hz.misfit))
             && within(self.q, Some(budget.q.misfit))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::Parts;
+
+    #[test]
+    fn a_peak_that_went_is_no_agreement() {
+        let e = |v: f64| Estimate::new(v, 1e-3 * v, 1e-3 * v).unwrap();
+        let seen = Figures {
+            peak_hz: Some(e(4000.0)),
+            peak_db: Some(e(3.0)),
+            f0_hz: e(4400.0),
+            q: e(1.3),
+        };
+        let gone = Figures {
+            peak_hz: None,
+            peak_db: None,
+            ..seen.clone()
+        };
+        let budget = Budget {
+            f0_hz: Parts::default(),
+            q: Parts::default(),
+            peak_hz: None,
+            peak_db: None,
+        };
+        assert!(seen.agree(&seen, &budget) && gone.agree(&gone, &budget));
+        assert!(!gone.agree(&seen, &budget) && !seen.agree(&gone, &budget));
     }
 }

@@ -57,7 +57,7 @@ fn a_second_of_it_reads_as_a_take_does() {
         let kept = Figures::from(analysis.resonance.as_ref().unwrap());
         let apart = kept.less(&live.figures);
         assert!(
-            apart.explained(&analysis.budget.unwrap()),
+            kept.agree(&live.figures, &analysis.budget.unwrap()),
             "{words}: {apart:?} {:?}",
             live.figures
         );

@@ -183,7 +183,7 @@ const READING_MS: f64 = 300.0;
 fn told_and_ended(take: &Path, out: &Path) -> [f64; 2] {
     let begun = Instant::now();
     let mut child = Command::new(PROGRAM)
-        .args(["measure", "--pickup", "x", "--source"])
+        .args(["analyze", "--pickup", "x"])
         .arg(take)
         .arg("--out")
         .arg(out)

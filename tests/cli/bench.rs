@@ -116,8 +116,23 @@ impl Folder {
 
     /// The program, with the folder as its working folder and nothing from the tester's own surroundings.
     pub fn command(&self, args: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_coilwright"));
-        command.args(args).current_dir(self.dir.path());
+        let mut command = self.here(env!("CARGO_BIN_EXE_coilwright"));
+        command.args(args);
+        command
+    }
+
+    /// A line as it would be typed into a shell that knows the program.
+    pub fn shell(&self, line: &str) -> Command {
+        let program = Path::new(env!("CARGO_BIN_EXE_coilwright")).parent().unwrap();
+        let mut command = self.here("sh");
+        command.env("PATH", format!("{}:/usr/bin:/bin", program.display()));
+        command.args(["-c", line]);
+        command
+    }
+
+    fn here(&self, program: &str) -> Command {
+        let mut command = Command::new(program);
+        command.current_dir(self.dir.path());
         command.env_clear().env("TZ", "UTC").env("PATH", "/usr/bin:/bin");
         command.env("XDG_CACHE_HOME", self.path(CACHE));
         command.stdin(Stdio::null());

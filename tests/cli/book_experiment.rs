@@ -79,7 +79,7 @@ fn two_words_at_once_tell_nobody_which() {
     let f = two(json!({"turns": "8000", "wire": "0.06mm"}), 3);
     let run = f.run(&[&["book", "experiment"], &BOTH[..]].concat()).ended(0);
     for words in [
-        "turns, wire were changed together: what they did together is below, which of them did it nobody can tell",
+        "turns, wire were changed together: what they did together is below; nobody can tell which of them did it",
         "different: peak",
         "not on the same days: what days do is counted in the intervals",
     ] {

@@ -90,7 +90,8 @@ fn a_small_lot_says_what_it_cannot_tell() {
         let f = lot(n, higher(2, 1.07));
         let run = f.run(&["book", "lot", "neck-12"]).ended(0);
         assert!(
-            run.out.contains(&format!("of {n} nobody can tell whether one is odd")),
+            run.out
+                .contains(&format!("with {n}, nobody can tell whether one is odd")),
             "{}",
             run.out
         );

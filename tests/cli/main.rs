@@ -14,6 +14,7 @@ mod coils;
 mod contract;
 mod demo;
 mod difference;
+mod docs;
 mod drawn;
 mod earlier;
 mod faulty;

@@ -273,9 +273,10 @@ fn checks_of_a_rig() {
         ("Q (%)", "/q/value", 100.0),
         ("level (dB)", "/level_db/value", 1.0),
     ] {
-        let top = named(name) - 3.6;
-        let field = d.field(0.0..=144.5, top..=top + 26.0);
-        let rows = |y: f64| (top * 20.0..=(top + 26.0) * 20.0).contains(&y);
+        // Five of them, noise and hum below.
+        let (top, height) = (named(name) - 3.6, 13.4);
+        let field = d.field(0.0..=144.5, top..=top + height);
+        let rows = |y: f64| (top * 20.0..=(top + height) * 20.0).contains(&y);
         let along =
             |l: &&crate::drawn::Shape| l.colour == SOFT && l.points.len() == checks.len() && rows(l.points[0].1);
         let drawn = &d.lines.iter().find(along).expect("a line through all checks").points;

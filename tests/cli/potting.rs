@@ -185,7 +185,7 @@ fn without_a_history_days_are_what_they_usually_are() {
     );
     let notes = doc["notes"].to_string();
     assert!(
-        notes.contains("day to day is a usual value") && notes.contains("down anew does is a usual value"),
+        notes.contains("day to day is not known") && notes.contains("pickup down does is not known"),
         "{notes}"
     );
     // 5 pF, 0.4 %: less than 2 pF on either day can tell.
@@ -314,12 +314,12 @@ fn what_the_days_do_not_tell_is_said() {
         told.contains("rig repeat") && !told.contains("was not checked"),
         "{told}"
     );
-    assert!(!told.contains("day to day is a usual value"), "{told}");
+    assert!(!told.contains("day to day is not known"), "{told}");
     for (of, to) in [("good", "b0"), ("waxed", "a0")] {
         edited(&f, of, to, |r| r["resonance"]["u_day"] = Value::Null);
     }
     let whole = f.bytes("north.checks.json");
-    for (days, want) in [(1, "day to day is a usual value"), (2, "are of 2 days only")] {
+    for (days, want) in [(1, "day to day is not known"), (2, "are of 2 days only")] {
         let mut h = json(&f, "north.checks.json");
         for (i, c) in h["checks"].as_array_mut().unwrap().iter_mut().enumerate() {
             c["taken_at"] = format!("2020-01-0{}T08:00:00Z", 1 + i % days).into();

@@ -824,3 +824,40 @@ fn a_blunder_is_no_part_of_the_baseline() {
         (Some("go"), Some(8))
     );
 }
+
+#[test]
+fn away_from_home_it_says_what_the_journey_changed() {
+    let f = folder();
+    for (i, more) in DAYS.iter().take(4).enumerate() {
+        check(&f, i as u32 + 1, *more, &[]).ended(0);
+    }
+    let at = ["--at", "the class"];
+    let arrived = check(&f, 10, 0.2, &at).ended(0);
+    assert!(
+        arrived.out.contains("the class: the journey changed nothing"),
+        "{}",
+        arrived.out
+    );
+    // Another lead, under other mains.
+    let run = f.run(
+        &[
+            &["rig", "check", "--rig", "north.toml", "--out", "w11", "--sim"],
+            &["r=6k l=2.4H cs=180p noise=-80dBFS hum=-50dBFS mains=60.02Hz"][..],
+            &SHORT,
+            &at,
+        ]
+        .concat(),
+    );
+    assert_eq!(run.status, 3, "{}{}", run.out, run.err);
+    for words in [
+        "the class: the journey changed what stands below",
+        "more capacitance",
+        "the mains here are 60 Hz, at home 50 Hz",
+    ] {
+        assert!(run.out.contains(words), "{words}: {}", run.out);
+    }
+    // It moves no limit of home.
+    let home = check(&f, 12, 0.1, &["--json"]).ended(0).json();
+    assert_eq!(home["baseline"], 4);
+    assert_eq!(home["at"], Value::Null);
+}

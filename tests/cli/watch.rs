@@ -97,6 +97,14 @@ fn what_cannot_be_watched_is_said_in_one_line() {
 }
 
 /// The reader of its lines goes away: it ends, and what it kept is there.
+/// Keys that are piped in do not wait for ever for something that stands.
+#[test]
+fn keys_give_up_where_nothing_stands() {
+    let run = keys(&Folder::new(), &["--sim", "silent"], "  q");
+    assert_eq!(run.status, 2, "{}{}", run.out, run.err);
+    assert!(run.err.contains("nothing stood still for 20 s"), "{}", run.err);
+}
+
 #[test]
 fn a_reader_that_goes_away_ends_it() {
     let f = Folder::new();

@@ -90,14 +90,17 @@ fn run(bench: &Bench, job: &Job) -> Outcome {
     outcome.expect("an outcome")
 }
 
-/// As [`run`], once more and once again where the sound system itself reported trouble: on a busy machine it may.
+/// As [`run`], once more and once again where the sound system reported trouble or lost samples in silence: on a busy machine it may.
 fn run_calmly(bench: &Bench, job: &Job) -> Outcome {
     let mut outcome = run(bench, job);
     for _ in 0..2 {
-        if outcome.trouble.is_empty() {
+        let whole = job
+            .reference_channel
+            .map_or(Ok(0), |_| continuous(&outcome.reference, &job.drive, job.rate_hz));
+        if outcome.trouble.is_empty() && whole.is_ok() {
             break;
         }
-        println!("not calm: {:?}", outcome.trouble);
+        println!("not calm: {:?}, {whole:?}", outcome.trouble);
         outcome = run(bench, job);
     }
     outcome
@@ -242,7 +245,7 @@ fn channels_as_told() {
     check_clean(&run_calmly(&bench, &job), &job);
     // One channel.
     (job.pickup_channel, job.reference_channel) = (1, None);
-    let outcome = run(&bench, &job);
+    let outcome = run_calmly(&bench, &job);
     assert_eq!(
         (outcome.failure, outcome.trouble.len(), outcome.reference.len()),
         (None, 0, 0)
@@ -256,7 +259,7 @@ fn silence_is_a_take() {
         return;
     };
     let job = Job::take(48_000, drive(48_000, 0.5));
-    let outcome = run(&bench, &job);
+    let outcome = run_calmly(&bench, &job);
     assert_eq!((outcome.failure, outcome.trouble.len()), (None, 0));
     continuous(&outcome.reference, &job.drive, 48_000).unwrap();
     assert!(outcome.pickup.iter().all(|x| x.abs() < 1e-4));

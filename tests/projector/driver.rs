@@ -1,6 +1,6 @@
 //! A browser without a window, told what to do by chromedriver: JSON over plain HTTP (W3C WebDriver).
 
-use std::io::{Read, Write};
+use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -63,10 +63,21 @@ impl Driver {
             body.len()
         )
         .unwrap();
-        let mut answer = String::new();
-        to.read_to_string(&mut answer).unwrap();
-        let (head, body) = answer.split_once("\r\n\r\n").unwrap();
-        let value: Value = serde_json::from_str(body).unwrap_or_else(|e| panic!("{e}: {head}\n{body}"));
+        // It leaves the connection open, whatever is asked of it: as much as it promises is read.
+        to.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
+        let mut from = BufReader::new(to);
+        let mut head = String::new();
+        while !head.ends_with("\r\n\r\n") {
+            assert!(from.read_line(&mut head).unwrap() > 0, "chromedriver hung up: {head}");
+        }
+        let length = head.lines().find_map(|l| {
+            let (name, value) = l.split_once(':')?;
+            name.eq_ignore_ascii_case("content-length")
+                .then(|| value.trim().parse().unwrap())
+        });
+        let mut body = vec![0; length.unwrap_or_else(|| panic!("no length: {head}"))];
+        from.read_exact(&mut body).unwrap();
+        let value: Value = serde_json::from_slice(&body).unwrap_or_else(|e| panic!("{e}: {head}"));
         value["value"].clone()
     }
 

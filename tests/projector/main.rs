@@ -145,7 +145,6 @@ fn shows_what_the_bench_shows(watched: &Watched, browser: &Browser) -> f64 {
 }
 
 #[test]
-#[ignore = "with chromedriver it has not been seen to end; by hand: cargo test --test projector -- --ignored"]
 fn the_page_shows_what_the_bench_shows_and_moves_with_it() {
     let Some(driver) = driver() else { return };
     let mut watched = Watched::start("<b>neck</b> \"7\"");
@@ -182,7 +181,6 @@ fn the_page_shows_what_the_bench_shows_and_moves_with_it() {
 }
 
 #[test]
-#[ignore = "with chromedriver it has not been seen to end; by hand: cargo test --test projector -- --ignored"]
 fn three_at_once_disturb_nobody_and_nothing_grows() {
     let Some(driver) = driver() else { return };
     let mut watched = Watched::start("neck-7");

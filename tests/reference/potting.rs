@@ -142,6 +142,7 @@ fn history(draw: &mut Draw, n: usize) -> History {
             entered: Default::default(),
             folder: None,
             simulated: true,
+            at: None,
             go: true,
         })
         .collect();

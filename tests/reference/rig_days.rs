@@ -88,6 +88,7 @@ fn check(day: usize, off: [f64; 5]) -> Check {
         entered: Default::default(),
         folder: None,
         simulated: false,
+        at: None,
         go: true,
     }
 }

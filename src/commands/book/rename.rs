@@ -52,7 +52,7 @@ pub fn run(args: &RenameArgs, console: &mut Console) -> Result<Status> {
     };
     let entry = wanted::say(&notebook, what)?;
     let mut text = format!(
-        "{} is {new} from here back; its folder and its records stay as they are.\n",
+        "{} is {new} in everything kept so far; its folder and its records stay as they are.\n",
         old.words
     );
     if taken > 0 {

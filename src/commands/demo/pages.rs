@@ -8,17 +8,16 @@ use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
 use crate::commands::book::life::{Known, Recipe};
 use crate::commands::coil::write_all;
+use crate::commands::page::of_rig;
 use crate::failure::Result;
 use crate::record::Record;
 use crate::report::page::line::Line;
 use crate::report::page::{Block, Page, simulated_notice};
 use crate::report::pages::{self, Told};
-use crate::report::{rig_words, text};
-use crate::rig::Rig;
+use crate::report::text;
 use crate::shop::difference::Comparison;
 use crate::shop::lot::Tray;
 use crate::shop::wax;
-use crate::shop::witness::checks::RigDocument;
 
 pub const FOLDER: &str = "pages";
 pub const INDEX: &str = "index.html";
@@ -26,7 +25,6 @@ const LOT: &str = "day-3";
 
 /// What the pages are of.
 pub struct Day<'a> {
-    pub rig: &'a Rig,
     /// Each with its folder.
     pub readings: Vec<(&'static str, &'a Record)>,
     /// A comparison and what it lays over each other.
@@ -64,11 +62,7 @@ pub fn make(day: &Day, out: &Path, console: &mut Console) -> Result<PathBuf> {
             "A pickup's life",
             pages::life::page(&life.shown(Recipe::Kept), &life.last_of_stages())?,
         ),
-        (
-            "rig",
-            "The rig",
-            pages::rig::page(&RigDocument::of(day.rig, None, rig_words::words(day.rig)), None, &[])?,
-        ),
+        ("rig", "The rig", of_rig(&out.join("rig.toml"), console)?),
         (
             "sheet",
             "A sheet to take home",

@@ -8,13 +8,11 @@ use super::script::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS, REJECTED};
 use crate::record::{Level, Record};
 use crate::report::number::{self, Unit};
 use crate::report::text::{Style, compare_text, measure_text, shell};
-use crate::rig::Rig;
 use crate::shop::difference::Comparison;
 use crate::wrap;
 
 /// Everything the demonstration made.
 pub struct Made {
-    pub rig: Rig,
     pub records: Vec<Record>,
     pub comparisons: Vec<Comparison>,
     pub harness: Harness,

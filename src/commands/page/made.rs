@@ -21,7 +21,7 @@ use crate::record::{Record, store};
 use crate::report::page::Page;
 use crate::report::page::line::Line;
 use crate::report::pages::{self, Told};
-use crate::report::{difference_words, rig_words};
+use crate::report::{checks_plot, difference_words, rig_words};
 use crate::rig::Rig;
 use crate::shop::difference;
 use crate::shop::lot::Tray;
@@ -166,7 +166,8 @@ fn predicted(path: &Path, args: &PageArgs) -> Result<LoadsDocument> {
     })
 }
 
-fn of_rig(path: &Path, console: &mut Console) -> Result<Page> {
+/// A rig, its checks, and what was changed on it.
+pub fn of_rig(path: &Path, console: &mut Console) -> Result<Page> {
     let rig = Rig::read(path)?;
     let (mut known, failures) = known::beside(&rig, path);
     if let Some(e) = failures.into_iter().next() {
@@ -176,14 +177,14 @@ fn of_rig(path: &Path, console: &mut Console) -> Result<Page> {
     let newest = known.eras.newest();
     let document = RigDocument::of(&rig, newest, rig_words::words(&rig));
     let checked = newest.and_then(|history| {
-        let mut before = history.clone();
-        let last = before.checks.pop()?;
-        let judgement = before.judge(&last, &known.expected(last.simulated));
-        let advice = rig_words::advice(&rig, &last, &judgement, history);
-        let last = CheckDocument::of(history, &last, &judgement, WitnessShown::default(), advice);
+        let last = history.checks.last()?;
+        let judged = history.judged(&known.expected(last.simulated), checks_plot::MOST);
+        let judgement = judged.last()?;
+        let advice = rig_words::advice(&rig, last, judgement, history);
         Some(pages::rig::Checked {
+            last: CheckDocument::of(history, last, judgement, WitnessShown::default(), advice),
             history: history.clone(),
-            last,
+            judged,
         })
     });
     let earlier: &[History] = known.eras.all().get(1..).unwrap_or_default();

@@ -53,14 +53,14 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     of_this_rig(&record, &rig, &witness.name)?;
     // A recording may have been made by the bench.
     kept_with(&path, &rig, record.is_simulated())?;
-    let mut new = Check::of(&record).map_err(|e| no_reading(e, &record, folder.as_deref()))?;
-    new.folder = folder_of(folder.as_deref(), &args).and_then(|f| from_rig(&path, f));
+    let mut new = check_of(&record, &args, folder.as_deref(), &path)?;
     let (known, _) = known::beside(&rig, &path);
+    let expected = known.expected(record.is_simulated());
     let counted = Witness {
         path: &path,
         rig: &rig,
         name: &witness.name,
-        expected: known.expected(record.is_simulated()),
+        expected,
     }
     .count(&mut new, args.begin_again, console)
     .map_err(|e| not_counted(e, folder.as_deref()))?;
@@ -73,14 +73,27 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
         shown: args.shown,
     }
     .tell(console, text::check_text, || {
-        let mut pictures = folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))?;
-        // Drawn anew after every check: nothing measured is in it that the history has not.
-        pictures.push((beside(&path, "checks"), checks_plot::history(history, &document)?));
-        Ok(pictures)
+        let own = folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))?;
+        Ok([own, charts(&path, history, &expected)?].concat())
     })?;
     Ok(match judgement.go() {
         true => Status::Done,
         false => Status::OutsideLimits,
+    })
+}
+
+/// Drawn anew after every check: nothing measured is in it that the history has not.
+fn charts(rig: &Path, history: &History, expected: &Expected) -> Result<outcome::Pictures> {
+    let judged = history.judged(expected, checks_plot::MOST);
+    Ok(vec![(beside(rig, "checks"), checks_plot::history(history, &judged)?)])
+}
+
+/// What of the witness's record goes into the history.
+fn check_of(record: &Record, args: &CheckArgs, measured: Option<&Path>, rig: &Path) -> Result<Check> {
+    Ok(Check {
+        at: args.at.clone(),
+        folder: folder_of(measured, args).and_then(|f| from_rig(rig, f)),
+        ..Check::of(record).map_err(|e| no_reading(e, record, measured))?
     })
 }
 

@@ -32,7 +32,11 @@ pub fn by_today(history: History, path: &Path, rig: &Rig, console: &mut Console)
         {
             Some(Outcome::Same(_)) => checks.push(check.clone()),
             Some(Outcome::Anew(record, keys)) => match Check::of(&record) {
-                Ok(new) => checks.push(Check { go: check.go, ..new }),
+                Ok(new) => checks.push(Check {
+                    go: check.go,
+                    at: check.at.clone(),
+                    ..new
+                }),
                 Err(_) => left_out.extend(keys),
             },
             Some(Outcome::Gone(_, keys) | Outcome::Later(_, keys)) => left_out.extend(keys),

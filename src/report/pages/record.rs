@@ -80,7 +80,7 @@ fn remarks(record: &Record) -> Vec<Line> {
     let open: Vec<String> = record.rig.open.iter().map(Open::name).collect();
     if !open.is_empty() {
         let open = words::clean(&open.join(", "));
-        out.push(Line::from("The rig file leaves open: ").theirs(open));
+        out.push(Line::from("Not stated in the rig file: ").theirs(open));
     }
     out
 }

@@ -9,11 +9,14 @@ use crate::report::page::{Block, Page};
 use crate::report::{checks_plot, words};
 use crate::shop::witness::checks::{CheckDocument, RigDocument};
 use crate::shop::witness::history::{Check, History};
+use crate::shop::witness::judging::Judgement;
 
 /// The checks since something was changed on the bench last, and what the last of them came to.
 #[derive(Debug)]
 pub struct Checked {
     pub history: History,
+    /// The last so many of them.
+    pub judged: Vec<Judgement>,
     pub last: CheckDocument,
 }
 
@@ -21,7 +24,7 @@ pub struct Checked {
 pub fn page(rig: &RigDocument, checked: Option<&Checked>, earlier: &[History]) -> Result<Page> {
     let mut page = Page::new(Line::from("Rig ").theirs(words::clean(&rig.name)));
     page.stamp(checked.is_some_and(|c| c.last.simulated));
-    let Some(Checked { history, last }) = checked else {
+    let Some(Checked { history, judged, last }) = checked else {
         page.say("Its witness has not been checked yet.");
         described(&mut page, rig);
         return Ok(page);
@@ -30,10 +33,10 @@ pub fn page(rig: &RigDocument, checked: Option<&Checked>, earlier: &[History]) -
         ("go", false) => "The last check: GO, the rig is still the rig.",
         ("go", true) => "The last check: GO, by provisional limits.",
         ("no-go", _) => "The last check: NO GO, something has changed.",
-        _ => "The first check, from which the others are told.",
+        _ => "The first check; later ones are judged against it.",
     });
     page.list(last.advice.iter().map(theirs).collect());
-    page.put(Block::Picture(Box::new(checks_plot::history(history, last)?)));
+    page.put(Block::Picture(Box::new(checks_plot::history(history, judged)?)));
     page.put(Block::Table(table(history)));
     let changes = std::iter::once(history)
         .chain(earlier)
@@ -59,8 +62,17 @@ fn described(page: &mut Page, rig: &RigDocument) {
     ];
     page.put(Block::Facts(facts.into_iter().flatten().collect()));
     if !rig.open.is_empty() {
-        page.head("What its file leaves open");
+        page.head("What its file does not state");
         page.list(rig.open.iter().map(theirs).collect());
+    }
+}
+
+/// "GO", "NO GO at the class".
+fn came_to(c: &Check) -> Cell {
+    let said = Line::from(if c.go { "GO" } else { "NO GO" });
+    match &c.at {
+        None => said.into(),
+        Some(at) => said.ours(" at ").theirs(words::clean(at)).into(),
     }
 }
 
@@ -73,7 +85,7 @@ fn table(history: &History) -> Table {
             four(Some(c.q.value), Unit::Ratio),
             cell(c.level_db.map(|l| l.value), |v| format!("{v:+.2} dB")),
             cell(c.temperature_c, |t| format!("{t:.1} °C")),
-            if c.go { "GO" } else { "NO GO" }.into(),
+            came_to(c),
         ]
     };
     Table {

@@ -75,7 +75,7 @@ fn found(record: &Record) -> Vec<Fact> {
         let mark = words::mark([record]);
         out.push(fact(
             "How sure",
-            format!("The peak lies at {sure} {mark}: measured again, it would be found that close in 95 of 100 cases."),
+            format!("The peak lies at {sure} {mark}: measured again, it would come out that close 95 times in 100."),
         ));
     }
     out
@@ -84,7 +84,7 @@ fn found(record: &Record) -> Vec<Fact> {
 fn measured(record: &Record, told: &Told) -> Vec<Fact> {
     let p = &record.pickup;
     let ohms =
-        words::ohms(p).map(|o| format!("{o}. It tells how long and how thin the wire is, and little of the sound."));
+        words::ohms(p).map(|o| format!("{o}. It says how long and how thin the wire is, and little about the sound."));
     let alone = record.load.as_ref().is_some_and(|l| l.text.trim().is_empty());
     let on_it = match (&record.load, alone) {
         (None, _) => Line::from("Not stated."),

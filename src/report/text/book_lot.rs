@@ -115,7 +115,9 @@ fn table(out: &mut Screen, d: &LotDocument) {
         ""
     };
     out.line_in(
-        format!("±: 19 of 20 lie so near to the middle; measuring: what laying down and noise do to one pickup{usual}"),
+        format!(
+            "±: 19 of 20 lie this close to the middle; measuring: what laying down and noise do to one pickup{usual}"
+        ),
         DIM,
     );
 }
@@ -159,8 +161,8 @@ fn odd(out: &mut Screen, d: &LotDocument) {
         let n = d.pickups.len();
         if n > 1 {
             out.row("Too few", format!(
-                "of {n} nobody can tell whether one is odd, nor whether they drift: that takes {} with the same figure. How far \
-                 each is from the middle is all there is",
+                "with {n}, nobody can tell whether one is odd or the lot drifts: that takes {} with the same figure. How far each \
+                 is from the middle is all there is",
                 d.least
             ));
         }
@@ -226,7 +228,7 @@ fn drift(out: &mut Screen, d: &LotDocument) {
         .map(|(q, t)| line(q, &t.trend))
         .collect();
     match lines.is_empty() {
-        true => out.row("Drift", "none that can be told from chance"),
+        true => out.row("Drift", "none beyond what chance does"),
         false => {
             let mut labels = std::iter::once("Drift").chain(std::iter::repeat(""));
             lines.iter().for_each(|l| out.row(labels.next().unwrap_or_default(), l));
@@ -249,7 +251,7 @@ fn notes(d: &LotDocument) -> Vec<String> {
     let by_measuring: Vec<String> = d.quantities.iter().filter(|q| q.own.is_none()).map(name).collect();
     if !by_measuring.is_empty() {
         out.push(format!(
-            "measuring may be all that is seen of {}: no word on the windings from there",
+            "{}: the lot scatters no more than measuring does, which says nothing of the windings",
             by_measuring.join(", ")
         ));
     }

@@ -101,16 +101,16 @@ fn cause(c: &Compared) -> String {
     match c.cause {
         Cause::OneWord => format!("{} alone, as far as the recipes tell", list(&changed)),
         Cause::SeveralWords => format!(
-            "{} were changed together: what they did together is below, which of them did it nobody can tell",
+            "{} were changed together: what they did together is below; nobody can tell which of them did it",
             list(&changed)
         ),
         Cause::Unclear => {
             let parts = [
                 (!c.mixed.is_empty()).then(|| format!("{} is not one thing within a group", list(&c.mixed))),
-                (!c.untold.is_empty()).then(|| format!("{} is not told of all of them", list(&c.untold))),
+                (!c.untold.is_empty()).then(|| format!("{} is not known of all of them", list(&c.untold))),
             ];
             format!(
-                "{}: what did it nobody can tell",
+                "{}: nobody can tell what did it",
                 words::joined(parts).unwrap_or_default()
             )
         }

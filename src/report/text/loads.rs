@@ -3,10 +3,10 @@
 use super::super::loads_plot::{answer, coil_words, name};
 use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
 use crate::coil::against::{Against, SaidOf, Undone};
-use crate::coil::loads::{LoadPredicted, LoadsDocument, PartDrawn, ReachedFound};
+use crate::coil::loads::{LoadPredicted, LoadsDocument, PartDrawn, PartFound, ReachedFound, SoldFound};
 use crate::estimate::{Estimate, Z95};
 use crate::network::Knob;
-use crate::quantity::{self, preferred};
+use crate::quantity;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, db, hz, two};
 use crate::report::words;
 use crate::stats::{Answer, Open};
@@ -180,15 +180,33 @@ fn reached(out: &mut Screen, document: &LoadsDocument, r: &ReachedFound) {
             (None, _) => value,
         };
         out.row_in(knob.words(), &text, BOLD);
-        if matches!(unit, quantity::Unit::Ohm | quantity::Unit::Farad) {
-            let nearest = preferred::nearest_e12(p.value);
-            out.row_in("", format!("nearest in E12: {}", quantity::show(nearest, unit, 2)), DIM);
-        }
+    }
+    if let Some(sold) = &r.as_sold {
+        out.row("as sold", as_sold(sold));
     }
     if document.loads.first().is_some_and(|l| l.u.is_none()) {
         out.row_in("", "exact for the coil as given; its uncertainty is not stated", DIM);
     }
     out.line("");
+}
+
+/// "220 pF: peak 3.16 kHz, +3.8 dB above the lows".
+fn as_sold(sold: &SoldFound) -> String {
+    let part = |p: &PartFound| {
+        let knob = Knob::by_name(&p.quantity)?;
+        let value = quantity::show(p.value, knob.unit(), 2);
+        Some(match sold.parts.len() {
+            1 => value,
+            _ => format!("{} {value}", knob.words()),
+        })
+    };
+    let parts: Vec<String> = sold.parts.iter().filter_map(part).collect();
+    let peak = match (sold.peak_hz, sold.height_db) {
+        (Some(f), Some(h)) => format!("peak {}, {h:+.1} dB above the lows", hz(f)),
+        (Some(f), None) => format!("peak {}", hz(f)),
+        (None, _) => "no peak".to_owned(),
+    };
+    format!("{}: {peak}", parts.join(", "))
 }
 
 fn report_unit(unit: quantity::Unit) -> Option<Unit> {

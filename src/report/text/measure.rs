@@ -1,9 +1,11 @@
 //! What `measure` and `analyze` show on the screen.
 
+use std::collections::BTreeSet;
+
 use super::knock;
 use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
 use crate::estimate::Estimate;
-use crate::record::{Budget, Eddy, Fit, Level, Model, Open, Parts, Record, Resonance, Verdict};
+use crate::record::{Budget, Eddy, Finding, Fit, Level, Model, Open, Parts, Record, Resonance, Verdict};
 use crate::report::number::{self, Unit, hz, six, two, two_or_more};
 use crate::report::words;
 use crate::shop::reading;
@@ -11,6 +13,11 @@ use crate::shop::yardstick::Quantity;
 
 /// One measurement: the peak first, then what else was found.
 pub fn measure_text(record: &Record, style: Style) -> String {
+    measure_text_after(record, style, &BTreeSet::new())
+}
+
+/// The same where this has been said already today: of that one line is left, so that what is new stands out.
+pub fn measure_text_after(record: &Record, style: Style, said: &BTreeSet<String>) -> String {
     let mut out = Screen::new(style);
     let mut title = words::name(record);
     if record.is_simulated() {
@@ -38,7 +45,7 @@ pub fn measure_text(record: &Record, style: Style) -> String {
         };
         out.row_in("Reading", words::verdict(record.verdict), paint);
     }
-    remarks(&mut out, record);
+    remarks(&mut out, record, said);
     if style.details {
         details(&mut out, record);
     }
@@ -90,29 +97,85 @@ fn circumstances(out: &mut Screen, record: &Record) {
     out.rows("Your note", told(&p.note));
 }
 
-fn remarks(out: &mut Screen, record: &Record) {
-    for f in words::gravest_first(record) {
-        let (label, paint) = match f.level {
-            // Told at the top already.
-            Level::Reject => continue,
-            Level::Warning => ("Warning", WARN),
-            Level::Note => ("Note", PLAIN),
-        };
-        let name = words::finding(f.code);
-        let text = words::finding_text(f);
-        // A text that says its own name needs no heading.
-        let head = text.to_lowercase().contains(name);
-        out.row_in(label, &if head { text } else { format!("{name}: {text}") }, paint);
+/// What is said below a reading and blocks nothing.
+struct Remark {
+    /// In a few words.
+    name: String,
+    text: String,
+}
+
+impl Remark {
+    /// The same remark with other figures is the same one.
+    fn key(&self) -> String {
+        let text = self.text.chars().filter(|c| !c.is_ascii_digit());
+        format!("{}: {}", self.name, text.collect::<String>())
     }
-    out.rows("Note", record.other_notes().map(|note| words::clean(note)));
+}
+
+/// What is said below this reading, as a later one recognises it.
+pub fn said_of(record: &Record) -> impl Iterator<Item = String> {
+    noted(record, false).into_iter().map(|n| n.key())
+}
+
+fn noted(record: &Record, details: bool) -> Vec<Remark> {
+    let of = |f: &Finding| Remark {
+        name: words::finding(f.code).to_owned(),
+        text: headed(f),
+    };
+    let notes = words::gravest_first(record)
+        .into_iter()
+        .filter(|f| f.level == Level::Note);
+    let mut out: Vec<Remark> = notes.map(of).collect();
+    out.extend(record.other_notes().map(|note| {
+        let text = words::clean(note);
+        let name = text
+            .split([':', ';', ',', '('])
+            .next()
+            .unwrap_or_default()
+            .trim()
+            .to_owned();
+        Remark { name, text }
+    }));
     let open = &record.rig.open;
+    let left = |text| Remark {
+        name: "what the rig file does not state".to_owned(),
+        text,
+    };
     // One line, unless somebody asks.
-    if out.style.details {
-        out.rows("Note", open.iter().map(|o| words::clean(&o.note())));
+    if details {
+        out.extend(open.iter().map(|o| left(words::clean(&o.note()))));
     } else if !open.is_empty() {
         let keys: Vec<String> = open.iter().map(Open::name).collect();
         let keys = words::clean(&keys.join(", "));
-        out.row("Note", format!("the rig file leaves open: {keys} (--details)"));
+        out.push(left(format!("not stated in the rig file: {keys} (--details)")));
+    }
+    out
+}
+
+/// A text that says its own name needs no heading.
+fn headed(f: &Finding) -> String {
+    let (name, text) = (words::finding(f.code), words::finding_text(f));
+    match text.to_lowercase().contains(name) {
+        true => text,
+        false => format!("{name}: {text}"),
+    }
+}
+
+fn remarks(out: &mut Screen, record: &Record, said: &BTreeSet<String>) {
+    // Those of a rejected take are told at the top already.
+    for f in words::gravest_first(record)
+        .into_iter()
+        .filter(|f| f.level == Level::Warning)
+    {
+        out.row_in("Warning", headed(f), WARN);
+    }
+    let known = |n: &Remark| !out.style.details && said.contains(&n.key());
+    let (old, new): (Vec<Remark>, Vec<Remark>) = noted(record, out.style.details).into_iter().partition(known);
+    out.rows("Note", new.iter().map(|n| &n.text));
+    let mut names: Vec<&str> = old.iter().map(|n| n.name.as_str()).collect();
+    names.dedup();
+    if !names.is_empty() {
+        out.row("Note", format!("as earlier today: {} (--details)", names.join(", ")));
     }
 }
 

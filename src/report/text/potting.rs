@@ -126,14 +126,14 @@ fn remark(r: &Remark) -> String {
             format!("{pickup}: {readings} warm reading{} left out", words::plural(*readings))
         }
         Remark::UsualDays => {
-            "what a rig does from day to day is a usual value here, which promises nothing: `coilwright rig check`".into()
+            "what the rig does from day to day is not known; the usual value taken promises nothing: `coilwright rig check`".into()
         }
         Remark::FewDays(days) => format!(
             "the witness's checks are of {days} days only: what the rig does from day to day is more than they tell"
         ),
         Remark::UsualLaying => {
-            "what laying a pickup down anew does is a usual value here, which promises nothing, and what the witness saw of these \
-             days has no say: `coilwright rig repeat`"
+            "what laying a pickup down does is not known; the usual value taken promises nothing, and what the witness saw on \
+             these days is left out: `coilwright rig repeat`"
                 .into()
         }
         Remark::WitnessUnchecked => {
@@ -149,7 +149,7 @@ fn remark(r: &Remark) -> String {
             "simulated and real takes stand in one comparison here: it says nothing of either".into()
         }
         Remark::ColdByResistance => {
-            format!("that the coils had cooled is told by their resistance: within {WARM_K:.0} K of the room")
+            format!("the coils had cooled, by their resistance: within {WARM_K:.0} K of the room")
         }
         Remark::TwoMeters => {
             "the ohms before and after were read on two meters: they say nothing of how warm a coil was; one and \

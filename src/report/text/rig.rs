@@ -44,7 +44,7 @@ pub fn changed_text(d: &RigDocument, files: &[PathBuf], style: Style) -> String 
     let mut out = Screen::new(style);
     out.line_in("From now on this rig's checks are counted anew.", BOLD);
     out.lines(d.changed.as_ref().map(changed));
-    out.line("What its file says of the part that was changed is to be measured again (`coilwright rig inputs`, docs/bench.md).");
+    out.line("If the rig file states a value of the part that was changed, measure it again (`coilwright rig inputs`, docs/bench.md).");
     out.written(files);
     out.text
 }
@@ -67,7 +67,7 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
         ("go", true) => ("GO, by provisional limits: the rig is still the rig", BOLD),
         ("no-go", false) => ("NO GO: something has changed", STOP),
         ("no-go", true) => ("NO GO, by provisional limits: something has changed", STOP),
-        _ => ("noted: the first check, from which the others are told", BOLD),
+        _ => ("noted: the first check; later ones are judged against it", BOLD),
     };
     out.line_in(word, paint);
     out.stamp(d.simulated);
@@ -80,6 +80,15 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
     out.rows("Peak", d.shown.peak.map(|s| within(&s, Unit::Hertz)));
     out.row("f0", within(&d.shown.f0, Unit::Hertz));
     out.row("Q", within(&d.shown.q, Unit::Ratio));
+    if let Some(at) = &d.at {
+        let at = words::clean(at);
+        let changed = match d.verdict.as_str() {
+            "no-go" => "the journey changed what stands below",
+            "go" => "the journey changed nothing that the witness hears",
+            _ => "there is no check from home to compare it with",
+        };
+        out.row("At", format!("{at}: {changed}"));
+    }
     out.rows_in("", &d.advice, if d.verdict == "no-go" { WARN } else { PLAIN });
     for q in &d.quantities {
         out.row_in(
@@ -129,7 +138,7 @@ fn spread(s: &Spread, scale: f64, unit: &str) -> String {
 pub fn repeat_text(d: &RepeatDocument, files: &[PathBuf], style: Style) -> String {
     let mut out = Screen::new(style);
     let [f0, q] = [d.tells_f0, d.tells_q].map(|v| two(100.0 * v));
-    let tells = format!("This rig can tell {f0} % in f0 apart, and {q} % in Q.");
+    let tells = format!("This rig can tell pickups apart that differ by {f0} % in f0, or by {q} % in Q.");
     out.line_in(tells, BOLD);
     out.stamp(d.simulated);
     let (n, s, rig) = (d.pickups, words::plural(d.pickups), words::clean(&d.rig));

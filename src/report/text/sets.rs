@@ -126,7 +126,7 @@ fn beside(place: &PlaceAsked, first: &str) -> String {
         })
         .collect();
     match alike {
-        true => format!("{name}: {reversed}alike to the {first} in {}", each.join(", ")),
+        true => format!("{name}: {reversed}like the {first} in {}", each.join(", ")),
         false => format!("{name}: {reversed}{} against the {first}", each.join(", ")),
     }
 }

@@ -197,3 +197,44 @@ fn a_name_cannot_steer_the_terminal() {
     assert!(!text.chars().any(|c| c.is_control() && c != '\n'), "{text:?}");
     assert!(text.starts_with("evil [2J name\n"));
 }
+
+/// What the page of symptoms calls by a name in quotes is called so on the screen, and none is missing.
+#[test]
+fn symptoms_are_named_as_they_are_shown() {
+    let page = include_str!("../../../docs/day/symptoms.md");
+    let schema: serde_json::Value = serde_json::from_str(include_str!("../../../docs/record.schema.json")).unwrap();
+    for code in schema["$defs"]["Code"]["enum"].as_array().unwrap() {
+        let name = crate::report::words::finding(serde_json::from_value(code.clone()).unwrap());
+        assert!(page.contains(&format!("\"{name}\"")), "{name}");
+    }
+}
+
+/// Said once a day: what is the same from reading to reading is one line, what is new stands out, and `--details` has all.
+#[test]
+fn what_was_said_today_is_one_line() {
+    let mut r = samples::simulated();
+    let note = |text: &str| Finding {
+        code: Code::Hum,
+        level: Level::Note,
+        text: text.into(),
+    };
+    r.findings = vec![note(
+        "mains hum (50.01 Hz and multiples) at -51 dB of the pickup's signal",
+    )];
+    let said = said_of(&r).collect();
+    r.findings = vec![note(
+        "mains hum (49.98 Hz and multiples) at -47 dB of the pickup's signal",
+    )];
+    r.notes.push("only the first two of four channels are used".into());
+    let again = measure_text_after(&r, Style::default(), &said);
+    assert!(
+        !again.contains("-47 dB") && again.contains("as earlier today: mains hum"),
+        "{again}"
+    );
+    assert!(again.contains("only the first two of four channels"), "{again}");
+    let all = measure_text_after(&r, detailed(), &said);
+    assert!(all.contains("-47 dB") && !all.contains("as earlier today"), "{all}");
+    // A warning is never one of them.
+    r.findings[0].level = Level::Warning;
+    assert!(measure_text_after(&r, Style::default(), &said).contains("-47 dB"));
+}

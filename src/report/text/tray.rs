@@ -85,7 +85,7 @@ pub fn tray_prompt(t: &Tray) -> String {
 /// What a step back came to.
 pub fn tray_undone(t: &Tray, undone: Undone, style: Style) -> String {
     match t.at(undone.number).filter(|_| undone.stands) {
-        Some(e) => format!("back to what stood:\n{}", line_alone(e, style)),
+        Some(e) => format!("taken back; this stands again:\n{}", line_alone(e, style)),
         None => {
             let mut takes = t.entries.iter().filter(|e| e.record.is_some());
             let what = match takes.any(|e| e.number == undone.number) {

@@ -76,6 +76,9 @@ pub struct CheckDocument {
     pub rig: String,
     pub witness: String,
     pub taken_at: String,
+    /// Where, if not at home.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<String>,
     /// "go", "no-go", or "baseline" of the first check, which there is nothing to hold against.
     pub verdict: String,
     /// The limits stand on fewer than `baseline_needed` good checks, and on what is known of such rigs.
@@ -184,6 +187,7 @@ impl CheckDocument {
             rig: history.rig.clone(),
             witness: history.witness.clone(),
             taken_at: check.taken_at.clone(),
+            at: check.at.clone(),
             verdict: verdict.into(),
             provisional: judgement.provisional(),
             baseline: judgement.baseline,

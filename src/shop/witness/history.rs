@@ -51,6 +51,9 @@ pub struct Check {
     /// Made by the built-in bench.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub simulated: bool,
+    /// Made away from home, and where: it is judged by the limits of home and moves none of them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<String>,
     /// How the check ended; what was outside stays in the history and out of the baseline.
     pub go: bool,
 }
@@ -109,7 +112,7 @@ impl Quantity {
     }
 
     /// Less of it is no trouble.
-    pub(super) fn one_sided(self) -> bool {
+    pub fn one_sided(self) -> bool {
         matches!(self, Quantity::Noise | Quantity::Hum)
     }
 
@@ -182,6 +185,7 @@ impl Check {
             entered: record.rig.entered(record.capture.channels),
             folder: None,
             simulated: record.is_simulated(),
+            at: None,
             go: true,
         })
     }
@@ -224,8 +228,9 @@ impl History {
         rig.is(Some(&self.rig), self.unit.as_deref())
     }
 
+    /// The good ones of home.
     pub fn good(&self) -> impl DoubleEndedIterator<Item = &Check> {
-        self.checks.iter().filter(|c| c.go)
+        self.checks.iter().filter(|c| c.go && c.at.is_none())
     }
 
     /// `place` names the file in messages.

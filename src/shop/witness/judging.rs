@@ -191,6 +191,21 @@ impl History {
         }
     }
 
+    /// Each of the last so many checks, judged by those before it and by what is known today of such rigs.
+    pub fn judged(&self, expected: &Expected, most: usize) -> Vec<Judgement> {
+        let from = self.checks.len().saturating_sub(most);
+        let mut before = History {
+            checks: self.checks.get(..from).unwrap_or_default().to_vec(),
+            ..self.clone()
+        };
+        let mut out = Vec::new();
+        for check in self.checks.iter().skip(from) {
+            out.push(before.judge(check, expected));
+            before.checks.push(check.clone());
+        }
+        out
+    }
+
     /// A step among the first checks, whether they were go or not: the limits stand on either side of it.
     fn stepped(&self, new: &Check) -> Option<Stepped> {
         let first: Vec<&Check> = self.checks.iter().chain([new]).take(STEP_TOLD).collect();

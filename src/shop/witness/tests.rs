@@ -62,6 +62,7 @@ impl Days {
             entered: Default::default(),
             folder: None,
             simulated: false,
+            at: None,
             go: true,
         }
     }

@@ -23,7 +23,6 @@ use coilwright::report::plot::{self, Plot};
 use coilwright::report::text::{self, Style};
 use coilwright::rig::Rig;
 use coilwright::shop::difference::{self, How};
-use coilwright::shop::witness::checks::CheckDocument;
 use coilwright::shop::witness::history::History;
 use coilwright::shop::witness::judging::Expected;
 
@@ -325,10 +324,8 @@ pub fn checks(bytes: &[u8]) -> bool {
     if let Some(days) = history.between_days() {
         finite("the repeatability", &days);
     }
-    if let Some(last) = history.checks.last() {
-        let judgement = history.judge(last, &EXPECTED);
-        let document = CheckDocument::of(&history, last, &judgement, Default::default(), Vec::new());
-        match checks_plot::history(&history, &document) {
+    if !history.checks.is_empty() {
+        match checks_plot::history(&history, &history.judged(&EXPECTED, checks_plot::MOST)) {
             Ok(plot) => drawn(&plot),
             Err(failure) => in_one_line(&failure),
         }

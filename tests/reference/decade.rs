@@ -129,7 +129,7 @@ impl Shop {
     }
 
     fn has_more_turns(&self, design: usize) -> bool {
-        design / 2 % 2 == 0
+        (design / 2).is_multiple_of(2)
     }
 
     fn planted(&self, lot: usize) -> Planted {
@@ -143,7 +143,7 @@ impl Shop {
     }
 
     pub fn came(&self, n: usize) -> Option<Came> {
-        let back = n % self.every == 0 && n + 2 * LOT < self.pickups.len();
+        let back = n.is_multiple_of(self.every) && n + 2 * LOT < self.pickups.len();
         back.then(|| match n / self.every % 10 {
             5 => Came::TurnsShorted,
             6 => Came::Damp,

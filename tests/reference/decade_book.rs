@@ -39,7 +39,7 @@ pub fn written(shop: &Shop, f: &Folder) {
         put(&book, &format!("{name}/0001"), &shop.reading(n, 1));
         let left = shop.left(n);
         put(&book, &format!("{name}/0002"), &left);
-        if n % COPIED == 0 {
+        if n.is_multiple_of(COPIED) {
             put(&book, &format!("{name} copied/0002"), &left);
         }
         let [day, _] = shop.days(n);
@@ -47,7 +47,7 @@ pub fn written(shop: &Shop, f: &Folder) {
         let is = json!({"kind": "about", "pickup": name, "position": is.position, "spacing_m": is.spacing_m});
         say(&book, &stamp(day, 1), &format!("a{n}"), &is);
         if !shop.is_on_the_shelf(n) {
-            let what = match shop.came(n).is_some() || n % 2 == 0 {
+            let what = match shop.came(n).is_some() || n.is_multiple_of(2) {
                 true => json!({"kind": "sent", "pickup": name, "record": left.id, "to": "a player"}),
                 false => json!({"kind": "sold", "pickup": name}),
             };

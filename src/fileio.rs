@@ -133,6 +133,9 @@ pub fn pretty(document: &impl serde::Serialize, what: &str) -> Result<Vec<u8>> {
     Ok(bytes)
 }
 
+/// No record and no entry is larger.
+pub const DOCUMENT_BYTES: u64 = 16 << 20;
+
 /// A whole file, refused above `max_bytes`: a wrong path must not fill the memory.
 pub fn read_limited(path: &Path, max_bytes: u64) -> Result<Vec<u8>> {
     let failed = |e: io::Error| Failure::io("read", path, &e);

@@ -18,7 +18,6 @@ mod lots;
 
 /// In the notebook while something comes in. Nothing looks into hidden folders.
 const STAGING: &str = ".coilwright-add";
-const MOST_BYTES: u64 = 16 << 20;
 /// More places of one name nobody has.
 const MOST_PLACES: u32 = 10_000;
 
@@ -202,7 +201,7 @@ pub fn add(notebook: &Path, other: &Path, now: &str, known: impl FnOnce() -> Res
 
 fn lean(folder: &Path) -> Result<Lean> {
     let path = folder.join("record.json");
-    let bytes = fileio::read_limited(&path, MOST_BYTES)?;
+    let bytes = fileio::read_limited(&path, fileio::DOCUMENT_BYTES)?;
     serde_json::from_slice(&bytes).map_err(|e| {
         Failure::new(
             format!("{} is no record: {e}", path.display()),
@@ -407,7 +406,7 @@ fn id_of(path: &Path) -> Result<String> {
     struct Id {
         id: String,
     }
-    let bytes = fileio::read_limited(path, MOST_BYTES)?;
+    let bytes = fileio::read_limited(path, fileio::DOCUMENT_BYTES)?;
     let read: Id = serde_json::from_slice(&bytes).map_err(|e| {
         Failure::new(
             format!("{} is no entry: {e}", path.display()),

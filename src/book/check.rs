@@ -13,7 +13,6 @@ use crate::analysis::compose::identity;
 use crate::capture::wav::{self, Channels};
 use crate::failure::Result;
 use crate::record::{Record, store};
-use crate::shop::lot::Tray;
 use crate::{fileio, parallel};
 
 /// What is wrong with a file.
@@ -70,8 +69,6 @@ impl Proof {
         self.missing.is_empty() && self.other.is_empty()
     }
 }
-
-const MOST_BYTES: u64 = 16 << 20;
 
 /// Reads everything. `step` is told of each reading that is done.
 pub fn check(notebook: &Path, step: impl Fn() + Sync) -> Result<Checked> {
@@ -293,8 +290,7 @@ fn lots(notebook: &Path) -> Vec<Fault> {
             continue;
         }
         let place = format!("{lot}/tray.json");
-        let read = fileio::read_limited(&path, MOST_BYTES).and_then(|b| Tray::parse(&place, &b));
-        match read {
+        match look::tray(&path) {
             Err(e) => out.push(fault(Kind::Unreadable, &place, e.to_string())),
             Ok(tray) => {
                 let records = tray.entries.into_iter().filter_map(|e| e.record);

@@ -9,8 +9,6 @@ use crate::failure::{Failure, Result};
 use crate::fileio;
 
 pub const FOLDER: &str = "entries";
-/// An import of an old notebook holds all of its lines.
-const MOST_BYTES: u64 = 16 << 20;
 /// More within one second nobody writes.
 const MOST_IN_A_SECOND: u32 = 10_000;
 
@@ -33,7 +31,7 @@ pub fn files(notebook: &Path) -> Vec<PathBuf> {
 }
 
 pub fn read(path: &Path) -> Result<Entry> {
-    Entry::parse(&fileio::read_limited(path, MOST_BYTES)?, path)
+    Entry::parse(&fileio::read_limited(path, fileio::DOCUMENT_BYTES)?, path)
 }
 
 pub fn all(notebook: &Path) -> Entries {
@@ -92,7 +90,7 @@ pub fn add(notebook: &Path, now: &str, what: What) -> Result<Entry> {
         };
         let path = folder.join(format!("{id}.json"));
         let bytes = fileio::pretty(&entry, "the entry")?;
-        if bytes.len() as u64 > MOST_BYTES {
+        if bytes.len() as u64 > fileio::DOCUMENT_BYTES {
             return Err(Failure::new(
                 "that is more than one entry holds",
                 "bring it in in parts: half of the table at a time",

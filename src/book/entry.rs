@@ -56,13 +56,14 @@ pub enum What {
         pickup: String,
         #[serde(default, skip_serializing_if = "Option::is_none")]
         design: Option<Version>,
-        #[serde(default)]
+        #[serde(default, skip_serializing_if = "Words::is_empty")]
         words: Words,
     },
     /// A version of what several pickups share.
     Design {
         #[serde(flatten)]
         design: Version,
+        #[serde(default, skip_serializing_if = "Words::is_empty")]
         words: Words,
     },
     /// The pickup left the shop.

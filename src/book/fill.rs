@@ -1,16 +1,17 @@
 //! Fills the index's tables: a reading, an entry, and what entries make of readings.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
-use rusqlite::{Result as Asked, Transaction, params};
+use rusqlite::{OptionalExtension, Result as Asked, Transaction, params};
 
 use super::entry::{Entry, What};
 use super::look::{Found, Mark};
 use super::seen::{self, Seen};
 use super::{entries, row};
 use crate::failure::Result;
-use crate::record::Pickup;
 use crate::record::when::moment;
+use crate::record::{AT_THE_JACK, Pickup, Verdict};
 
 pub fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
     let mark = found.mark;
@@ -23,9 +24,11 @@ pub fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
     let stage = seen.pickup.stage.as_ref().map(|s| s.text().to_owned());
     let verdict = seen.verdict.map(row::code);
     let copied = same(&seen);
+    let at_the_jack = seen.pickup.over.as_ref().is_some_and(|o| o.ends_with(AT_THE_JACK));
+    let stands = unread.is_none() && !found.replaced && seen.verdict != Some(Verdict::Rejected) && !at_the_jack;
     let mut put = all.prepare_cached(
         "INSERT OR REPLACE INTO readings VALUES
-         (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,0)",
+         (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,0,?)",
     )?;
     put.execute(params![
         found.path,
@@ -63,6 +66,7 @@ pub fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
         seen.simulated,
         seen.take,
         copied,
+        stands,
     ])?;
     Ok(())
 }
@@ -116,8 +120,10 @@ pub fn settle(all: &Transaction, path: Option<&str>) -> Asked<()> {
         Some(_) => format!("{text} path = ?1 AND "),
         None => format!("{text} ?1 IS NULL AND "),
     };
+    // Few were ever told otherwise, and an index has those.
+    let otherwise = "(name IS NOT told OR stage IS NOT told_stage)";
     all.execute(
-        &(only("UPDATE readings SET name = told, stage = told_stage WHERE") + "1"),
+        &(only("UPDATE readings SET name = told, stage = told_stage WHERE") + otherwise),
         [path],
     )?;
     // One new reading does not wait for long lists of old ones.
@@ -210,6 +216,13 @@ pub fn count_once(all: &Transaction, same: Option<&str>) -> Asked<()> {
         }
     };
     Ok(())
+}
+
+/// Of these paths, what is kept of [`same`].
+pub fn sames<'a>(all: &Transaction, paths: impl Iterator<Item = &'a String>) -> Asked<BTreeSet<String>> {
+    let mut ask = all.prepare_cached("SELECT same FROM readings WHERE path = ? AND same IS NOT NULL")?;
+    let each = paths.map(|path| ask.query_row([path], |r| r.get(0)).optional());
+    each.filter_map(Asked::transpose).collect()
 }
 
 /// What two copies of one reading have in common; `None` where nobody can tell. The built-in bench makes the same take twice

@@ -1,7 +1,6 @@
 //! The index: what lists ask for of every reading and entry, in a file of SQLite in the user's cache folder. It is made from the
 //! notebook's files, never right against them, and may be deleted at any time.
 
-use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -16,7 +15,7 @@ use crate::fileio;
 use crate::parallel;
 
 /// Of the tables below. An index of another version is made anew.
-const VERSION: i64 = 3;
+const VERSION: i64 = 4;
 
 /// Another program's hold on the index is waited for so long; then this one makes its own in memory.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -32,19 +31,23 @@ CREATE TABLE readings (
   id TEXT, told TEXT, name TEXT, over TEXT, told_stage TEXT, stage TEXT, made_by TEXT, taken_at TEXT, seq INTEGER, rig TEXT,
   load TEXT, channels INTEGER, definition TEXT, f0_hz REAL, u_f0_hz REAL, q REAL, u_q REAL, peak_hz REAL, u_peak_hz REAL,
   peak_db REAL, u_peak_db REAL, level_db REAL, u_level_db REAL, ohm20 REAL, verdict TEXT, simulated INTEGER, take TEXT,
-  same TEXT, again INTEGER DEFAULT 0,
-  standing INTEGER GENERATED ALWAYS AS (unread IS NULL AND NOT again AND NOT replaced AND verdict IS NOT 'rejected') STORED);
+  same TEXT, again INTEGER DEFAULT 0, stands INTEGER);
 CREATE INDEX by_name ON readings (name, seq);
-CREATE INDEX by_standing ON readings (standing, name, seq, unread, again, size, stage, lot, load, rig);
+CREATE INDEX by_standing ON readings (stands, again, name, seq, unread, size, stage, lot, load, rig);
 CREATE INDEX by_id ON readings (id);
 CREATE INDEX by_same ON readings (same);
 CREATE INDEX by_day ON readings (seq);
+CREATE INDEX by_mark ON readings (path, size, changed, folder_changed, lot, replaced);
+CREATE INDEX unreadable ON readings (unread) WHERE unread IS NOT NULL;
+CREATE INDEX copies ON readings (path) WHERE again;
+CREATE INDEX told_otherwise ON readings (path) WHERE name IS NOT told OR stage IS NOT told_stage;
 CREATE TABLE entries (path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, names INTEGER, body TEXT, unread TEXT);
 CREATE TABLE looks (notebook TEXT, at INTEGER, took INTEGER);
 ";
 
-/// From here on all readings are gone through at once instead of each new one.
+/// From here on all readings are gone through at once instead of each new one, for their names, and for whether they count.
 const MANY: usize = 20;
+const ALL: usize = 2000;
 
 /// How fresh an answer has to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -208,10 +211,13 @@ impl Index {
         let begun = Instant::now();
         let found = look::look(&self.notebook);
         let took = i64::try_from(begun.elapsed().as_millis()).unwrap_or(i64::MAX);
-        let (new, gone) = changes(&found.readings, &self.marks("readings")?);
-        let (new_entries, gone_entries) = changes(&found.entries, &self.marks("entries")?);
+        let (new, gone) = changes(found.readings, &self.marks("readings")?);
+        let (new_entries, gone_entries) = changes(found.entries, &self.marks("entries")?);
         let read = parallel::each(&new, |f| seen::read(&self.notebook.join(&f.path)));
         let all = self.db.transaction()?;
+        // Of what they were copies of, some other may count now.
+        let paths = || new.iter().map(|f| &f.path).chain(&gone);
+        let mut same = fill::sames(&all, paths())?;
         for path in &gone {
             all.execute("DELETE FROM readings WHERE path = ?", [path])?;
         }
@@ -232,9 +238,10 @@ impl Index {
                 fill::settle(&all, Some(&found.path))?;
             }
         }
-        // A removed reading may have been the first of its id.
-        if !(new.is_empty() && gone.is_empty()) {
-            fill::count_once(&all, None)?;
+        same.extend(fill::sames(&all, paths())?);
+        match same.len() > ALL {
+            true => fill::count_once(&all, None)?,
+            false => same.iter().try_for_each(|s| fill::count_once(&all, Some(s)))?,
         }
         all.execute("DELETE FROM looks", [])?;
         let notebook = self.notebook.display().to_string();
@@ -242,30 +249,27 @@ impl Index {
         all.commit()
     }
 
-    /// Path and mark of all that is kept.
-    fn marks(&self, table: &str) -> Asked<BTreeMap<String, Found>> {
+    /// Path and mark of all that is kept, by path.
+    fn marks(&self, table: &str) -> Asked<Vec<Found>> {
         let more = if table == "readings" {
             "lot, replaced"
         } else {
             "NULL, 0"
         };
-        let text = format!("SELECT path, size, changed, folder_changed, {more} FROM {table} WHERE size >= 0");
+        let text =
+            format!("SELECT path, size, changed, folder_changed, {more} FROM {table} WHERE size >= 0 ORDER BY path");
         let mut ask = self.db.prepare(&text)?;
         let rows = ask.query_map([], |r| {
-            let path: String = r.get(0)?;
-            Ok((
-                path.clone(),
-                Found {
-                    path,
-                    mark: Mark {
-                        size: r.get(1)?,
-                        changed: r.get(2)?,
-                        folder_changed: r.get(3)?,
-                    },
-                    lot: r.get(4)?,
-                    replaced: r.get(5)?,
+            Ok(Found {
+                path: r.get(0)?,
+                mark: Mark {
+                    size: r.get(1)?,
+                    changed: r.get(2)?,
+                    folder_changed: r.get(3)?,
                 },
-            ))
+                lot: r.get(4)?,
+                replaced: r.get(5)?,
+            })
         })?;
         rows.collect()
     }
@@ -317,14 +321,20 @@ impl Index {
     }
 }
 
-/// What is new or other than it was, and the paths of what is gone.
-fn changes(found: &[Found], known: &BTreeMap<String, Found>) -> (Vec<Found>, Vec<String>) {
-    let there: std::collections::BTreeSet<&str> = found.iter().map(|f| f.path.as_str()).collect();
-    let new = found
-        .iter()
-        .filter(|f| known.get(&f.path) != Some(f))
-        .cloned()
-        .collect();
-    let gone = known.keys().filter(|p| !there.contains(p.as_str())).cloned().collect();
+/// What is new or other than it was, and the paths of what is gone. `known` is in order of its paths.
+fn changes(mut found: Vec<Found>, known: &[Found]) -> (Vec<Found>, Vec<String>) {
+    found.sort_unstable_by(|a, b| a.path.cmp(&b.path));
+    let (mut new, mut gone) = (Vec::new(), Vec::new());
+    let mut rest = known.iter().peekable();
+    for one in found {
+        while let Some(lost) = rest.next_if(|k| k.path < one.path) {
+            gone.push(lost.path.clone());
+        }
+        match rest.next_if(|k| k.path == one.path) {
+            Some(old) if *old == one => {}
+            _ => new.push(one),
+        }
+    }
+    gone.extend(rest.map(|k| k.path.clone()));
     (new, gone)
 }

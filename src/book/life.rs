@@ -1,5 +1,7 @@
 //! What the entries say of one pickup, whatever it was called when they were written.
 
+use std::collections::BTreeMap;
+
 use super::entry::{Entry, Version, What, Words};
 use crate::record::about::About;
 
@@ -99,13 +101,29 @@ pub fn last_version(all: &[Entry], name: &str) -> u32 {
     versions.max().unwrap_or(0)
 }
 
-/// Whether it has left the shop for good, or is out at this moment.
+/// Whether it is out at this moment, or another's, who may have sent it back to be mended.
 pub fn is_gone(of: &[&Entry]) -> bool {
-    of.iter().fold(false, |gone, e| match e.what {
-        What::Sent { .. } | What::Sold { .. } => true,
+    let out = of.iter().fold(false, |out, e| match e.what {
+        What::Sent { .. } => true,
         What::Returned { .. } => false,
-        _ => gone,
-    })
+        _ => out,
+    });
+    out || sold(of).is_some()
+}
+
+/// The entry that says it is no longer the shop's.
+pub fn sold<'a>(of: &[&'a Entry]) -> Option<&'a Entry> {
+    of.iter().rev().find(|e| matches!(e.what, What::Sold { .. })).copied()
+}
+
+/// The reading that each pickup was last sent with, by the name that it goes by today; `None`: no reading was marked.
+pub fn sent(all: &[Entry]) -> BTreeMap<&str, Option<&str>> {
+    let renames = renames(all);
+    let of = all.iter().enumerate().filter_map(|(i, e)| match &e.what {
+        What::Sent { pickup, record, .. } => Some((today(pickup, i, &renames), record.as_deref())),
+        _ => None,
+    });
+    of.collect()
 }
 
 /// The set that it is bound to.

@@ -43,8 +43,8 @@ pub struct Looked {
 
 pub fn look(notebook: &Path) -> Looked {
     let mut out = Looked::default();
-    let (mut folders, mut unread) = (Vec::new(), Vec::new());
-    below(notebook, &mut folders, &mut unread);
+    let mut unread = Vec::new();
+    let folders = Inside::of(notebook, &mut unread).folders;
     // The folder itself may be one that holds a reading, as given with --out.
     let each = parallel::each(&folders, |folder| within(notebook, folder));
     for looked in each {
@@ -60,16 +60,21 @@ pub fn look(notebook: &Path) -> Looked {
 }
 
 /// The readings in one folder of the notebook.
-fn within(notebook: &Path, folder: &Path) -> Looked {
+fn within(notebook: &Path, top: &Path) -> Looked {
     let mut out = Looked::default();
-    let lot = Lot::of(folder);
-    let mut open = vec![(folder.to_path_buf(), 1)];
+    // A hundred thousand files are not asked for that are not there: one look into the folder tells.
+    let inside = Inside::of(top, &mut out.left_out);
+    let lot = inside.has_tray.then(|| Lot::of(top)).flatten();
+    if let Some(mark) = inside.has_record.then(|| mark(top)).flatten() {
+        out.readings.extend(found(notebook, top, mark, lot.as_ref()));
+        return out;
+    }
+    let mut open: Vec<(PathBuf, usize)> = inside.folders.into_iter().map(|f| (f, 2)).collect();
     while let Some((folder, depth)) = open.pop() {
         if let Some(mark) = mark(&folder) {
             out.readings.extend(found(notebook, &folder, mark, lot.as_ref()));
         } else if depth < DEPTH {
-            let mut inside = Vec::new();
-            below(&folder, &mut inside, &mut out.left_out);
+            let inside = Inside::of(&folder, &mut out.left_out).folders;
             open.extend(inside.into_iter().map(|f| (f, depth + 1)));
         }
     }
@@ -120,23 +125,39 @@ fn changed(meta: &Metadata) -> i64 {
     since.and_then(|d| i64::try_from(d.as_nanos()).ok()).unwrap_or(0)
 }
 
-/// The folders in one, but hidden ones, links and that of the entries.
-fn below(folder: &Path, out: &mut Vec<PathBuf>, left_out: &mut Vec<String>) {
-    let list = match std::fs::read_dir(folder) {
-        Ok(list) => list,
-        Err(e) => {
-            left_out.push(format!("{}: {e}", folder.display()));
-            return;
+/// What lies in a folder.
+#[derive(Default)]
+struct Inside {
+    /// But hidden ones, links and that of the entries.
+    folders: Vec<PathBuf>,
+    has_record: bool,
+    has_tray: bool,
+}
+
+impl Inside {
+    fn of(folder: &Path, left_out: &mut Vec<String>) -> Inside {
+        let mut out = Inside::default();
+        let list = match std::fs::read_dir(folder) {
+            Ok(list) => list,
+            Err(e) => {
+                left_out.push(format!("{}: {e}", folder.display()));
+                return out;
+            }
+        };
+        for entry in list.flatten() {
+            let name = entry.file_name();
+            out.has_record |= name == "record.json";
+            out.has_tray |= name == TRAY;
+            let hidden = name.to_string_lossy().starts_with('.') || name == entries::FOLDER;
+            if !hidden && entry.file_type().is_ok_and(|t| t.is_dir()) {
+                out.folders.push(entry.path());
+            }
         }
-    };
-    for entry in list.flatten() {
-        let name = entry.file_name();
-        let hidden = name.to_string_lossy().starts_with('.') || name == entries::FOLDER;
-        if !hidden && entry.file_type().is_ok_and(|t| t.is_dir()) {
-            out.push(entry.path());
-        }
+        out
     }
 }
+
+const TRAY: &str = "tray.json";
 
 /// A lot's folder.
 struct Lot {
@@ -147,7 +168,7 @@ struct Lot {
 
 impl Lot {
     fn of(folder: &Path) -> Option<Lot> {
-        let path = folder.join("tray.json");
+        let path = folder.join(TRAY);
         path.symlink_metadata().ok().filter(Metadata::is_file)?;
         let name = crate::fileio::name_of(folder);
         let tray = tray(&path);
@@ -159,7 +180,7 @@ impl Lot {
 }
 
 /// No lot's file is larger.
-const TRAY_BYTES: u64 = 64 << 20;
+pub const TRAY_BYTES: u64 = 64 << 20;
 
 /// A lot's file.
 pub fn tray(path: &Path) -> Result<Tray> {

@@ -11,7 +11,7 @@ use rusqlite::{Connection, Result as Asked};
 use super::look::{self, Mark};
 use super::seen::Figure;
 use crate::record::stage::Stage;
-use crate::record::{Record, Verdict};
+use crate::record::{AT_THE_JACK, Record, Verdict};
 
 /// A reading in a list.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -78,6 +78,12 @@ impl Row {
         record.pickup.name.clone_from(&self.name);
         record.pickup.stage = self.stage.as_deref().and_then(Stage::of);
         record
+    }
+
+    /// Whether it says what the pickup is: read without a fault, never again since, and not through a guitar's controls.
+    pub fn is_its_own(&self) -> bool {
+        let at_the_jack = self.over.as_ref().is_some_and(|o| o.ends_with(AT_THE_JACK));
+        self.verdict.is_some_and(|v| v != Verdict::Rejected) && !self.replaced && !at_the_jack
     }
 
     /// The day as written.
@@ -147,7 +153,7 @@ pub struct Filter {
     pub load: Option<String>,
     pub rig: Option<String>,
     pub id: Option<String>,
-    /// Every reading; else the latest of each pickup that is not rejected.
+    /// Every reading; else the latest of each pickup that is not rejected, nor made at the jack of a guitar.
     pub all: bool,
     /// Those of notebooks on paper as well.
     pub paper: bool,
@@ -166,7 +172,7 @@ impl Filter {
     }
 
     fn words(&self) -> (String, Vec<Value>) {
-        let (mut text, mut values) = (String::from("unread IS NULL AND NOT again"), Vec::new());
+        let (mut text, mut values) = (String::from("unread IS NULL AND again = 0"), Vec::new());
         let mut ask = |condition: &str, value: Value| {
             text.push_str(" AND ");
             text.push_str(condition);
@@ -199,7 +205,7 @@ impl Filter {
             values.extend(self.names.iter().map(|n| exact(n).unwrap_or_else(|| n.clone()).into()));
         }
         if !self.all {
-            text.push_str(" AND standing = 1");
+            text.push_str(" AND stands = 1");
         }
         if !self.paper {
             text.push_str(" AND size >= 0");

@@ -10,8 +10,6 @@ use crate::fileio;
 use crate::record::when::moment;
 use crate::record::{Definition, LoadSummary, Pickup, Verdict, notes, ohms};
 
-const MOST_BYTES: u64 = 16 << 20;
-
 /// Of a record, those fields that are asked for; all others are passed over.
 #[derive(Debug, Deserialize)]
 struct Lean {
@@ -86,7 +84,7 @@ pub struct Seen {
 /// The record in a folder.
 pub fn read(folder: &Path) -> Result<Seen> {
     let path = folder.join("record.json");
-    let bytes = fileio::read_limited(&path, MOST_BYTES)?;
+    let bytes = fileio::read_limited(&path, fileio::DOCUMENT_BYTES)?;
     let seen = parse(&bytes, &path)?;
     let noted = notes::beside(folder, &seen.id)?;
     Ok(Seen {

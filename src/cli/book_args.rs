@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-use super::book_returned_args::{ReturnedArgs, SentArgs};
+use super::book_returned_args::{ReturnedArgs, SentArgs, SoldArgs};
 use super::book_shop_args::{ExperimentArgs, LotArgs};
 use super::shared::Detailed;
 use super::value::{line, one_of};
@@ -35,6 +35,8 @@ pub enum BookAction {
     Rename(RenameArgs),
     /// Mark pickups as sent, each with the reading it leaves with
     Sent(SentArgs),
+    /// Say that pickups are sold: no set is made of them any more
+    Sold(SoldArgs),
     /// One came back: is it what was sent?
     Returned(Box<ReturnedArgs>),
     /// A lot in the order of making: odd ones, drift, and which to look at first

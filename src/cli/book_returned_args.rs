@@ -34,6 +34,26 @@ pub struct SentArgs {
 
 #[derive(Debug, Args)]
 #[command(
+    after_help = "Sold over the counter, or sent as well (`book sent`), in whatever order. One that comes back to be mended stays sold.
+
+Examples:
+  coilwright book sold neck-7 bridge-3
+  coilwright book sold neck-7 --back          it is the shop's again
+"
+)]
+pub struct SoldArgs {
+    /// The pickups
+    #[arg(value_name = "NAME", required = true, num_args = 1.., value_parser = line)]
+    pub names: Vec<String>,
+    /// They are the shop's again
+    #[arg(long)]
+    pub back: bool,
+    #[command(flatten)]
+    pub shown: Shown,
+}
+
+#[derive(Debug, Args)]
+#[command(
     after_help = "Lay it down as it lay when it left: the same load, the same rig, the exciter over the same coil. An exciter does not hear the magnet. In a guitar: its jack on the rig's input, never an amplifier that is on; headphones off your ears.
 
 Examples:

@@ -65,6 +65,9 @@ pub struct NoteArgs {
     /// The room's temperature when it was read, such as 21C
     #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room: Option<f64>,
+    /// The recipe too, in --json: else it stays on this screen
+    #[arg(long, requires = "json")]
+    pub with_recipe: bool,
     #[command(flatten)]
     pub shown: Shown,
 }

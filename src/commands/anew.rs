@@ -18,7 +18,6 @@ use crate::rig::Rig;
 
 /// A take is read in a second or so: more of them would be a wait that nobody asked for.
 const MOST: usize = 20;
-const MOST_BYTES: u64 = 16 << 20;
 
 /// What became of a record.
 pub enum Outcome {
@@ -171,7 +170,7 @@ impl Budget {
 }
 
 fn kept(place: &Path, record: &Record) -> Option<Record> {
-    let bytes = fileio::read_limited(place, MOST_BYTES).ok()?;
+    let bytes = fileio::read_limited(place, fileio::DOCUMENT_BYTES).ok()?;
     let kept = store::parse(&bytes, place).ok().filter(|k| k.id == record.id)?;
     Some(beside(kept, record))
 }

@@ -16,6 +16,7 @@ mod rename;
 mod returned;
 mod sent;
 mod sets;
+mod sold;
 mod thin;
 mod undo;
 mod written;
@@ -28,6 +29,7 @@ pub fn run(args: &BookArgs, console: &mut Console) -> Result<Status> {
         },
         Some(BookAction::Rename(a)) => rename::run(a, console),
         Some(BookAction::Sent(a)) => sent::run(a, console),
+        Some(BookAction::Sold(a)) => sold::run(a, console),
         Some(BookAction::Returned(a)) => returned::run(a, console),
         Some(BookAction::Lot(a)) => lot::run(a, console),
         Some(BookAction::Experiment(a)) => experiment::run(a, console),

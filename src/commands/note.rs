@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::{outcome, wanted};
-use crate::book::entry::Entry;
+use crate::book::entry::{Entry, What};
 use crate::cli::args::NoteArgs;
 use crate::cli::console::Console;
 use crate::cli::context::stamp;
@@ -143,6 +143,10 @@ fn show(
 ) -> Result<()> {
     let all = records.iter().enumerate().map(|(i, (_, r))| (r, written.get(i)));
     if args.shown.json {
+        let mut entries = entries;
+        if !args.with_recipe {
+            entries.iter_mut().for_each(keep_recipe);
+        }
         let one = |(r, path): (&'_ Record, Option<&PathBuf>)| OfRecord {
             record: r.id.clone(),
             pickup: r.pickup.name.clone(),
@@ -164,6 +168,13 @@ fn show(
         console.words(&format!("{who}{}\n", entry_words::sentence(entry)))?;
     }
     Ok(())
+}
+
+/// What went into a pickup stays in the shop: a design's new version has words in it that nobody typed just now.
+fn keep_recipe(entry: &mut Entry) {
+    if let What::Recipe { words, .. } | What::Design { words, .. } = &mut entry.what {
+        words.clear();
+    }
 }
 
 /// Where a record's notes go: beside its record.json, the only name under which they are found again.

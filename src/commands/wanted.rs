@@ -36,6 +36,23 @@ pub fn entered(folder: &Path) {
     }
 }
 
+/// Refuses a record that lies elsewhere: what is said of it here would be said of nothing.
+pub fn inside(notebook: &Path, (place, record): &Placed) -> Result<()> {
+    let filter = Filter {
+        id: Some(record.id.clone()),
+        all: true,
+        ..Filter::default()
+    };
+    let known = ask(notebook, Fresh::Now, |index| index.rows(&filter))?;
+    if !known.is_empty() {
+        return Ok(());
+    }
+    Err(Failure::new(
+        format!("{} is not in the notebook {}", place.display(), notebook.display()),
+        "copy its folder there first, or name its own notebook: coilwright use --folder DIR",
+    ))
+}
+
 /// The record that a path or a name means, and where it lies.
 pub fn placed(word: &Path) -> Result<Placed> {
     let mut list = all(std::slice::from_ref(&word.to_path_buf()))?;

@@ -78,6 +78,9 @@ pub struct Record {
     pub knock: Option<knock::Knock>,
 }
 
+/// Ends `over` where a pickup was heard through its guitar: under controls, so that its other readings are none to hold it against.
+pub const AT_THE_JACK: &str = "at the jack of the guitar";
+
 /// The pickup, in the words and figures that were typed in.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Pickup {

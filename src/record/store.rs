@@ -6,9 +6,6 @@ use super::{Record, SCHEMA, notes};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 
-/// No record is near this large.
-const MOST_BYTES: u64 = 16 << 20;
-
 /// Reads a record from its file, or from the folder it lies in, with what was noted beside it.
 pub fn read(path: &Path) -> Result<Record> {
     if path.symlink_metadata().is_err() {
@@ -22,7 +19,7 @@ pub fn read(path: &Path) -> Result<Record> {
     } else {
         path.to_path_buf()
     };
-    let mut record = parse(&fileio::read_limited(&file, MOST_BYTES)?, &file)?;
+    let mut record = parse(&fileio::read_limited(&file, fileio::DOCUMENT_BYTES)?, &file)?;
     if file.file_name().is_some_and(|n| n == "record.json") {
         let folder = file.parent().filter(|p| !p.as_os_str().is_empty());
         record.noted = notes::beside(folder.unwrap_or(Path::new(".")), &record.id)?;

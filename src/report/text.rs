@@ -37,7 +37,7 @@ pub use loads::{loads_text, wirings_text};
 pub use measure::{measure_text, measure_text_after, said_of};
 pub use notes::notes_text;
 pub use potting::{potting_text, put_words};
-pub use returned::{returned_text, sent_text};
+pub use returned::{returned_text, sent_text, sold_text};
 pub use rig::{changed_text, check_text, pack_text, polarity_text, repeat_text, rig_text};
 pub use screen::{Style, written_text};
 pub use sets::sets_text;

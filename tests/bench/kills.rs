@@ -1,6 +1,6 @@
 //! The plug pulled at every operation on files and at 300 moments of chance, and the disk full at every step, of what keeps
 //! what was measured: `tray`, `note`, `measure --repeats`, `rig check`. The same of what keeps the
-//! notebook: `book add`, `thin`, `import`, `rename`, 200 moments of chance. A word after `--` takes the jobs whose name holds it.
+//! notebook: `book add`, `thin`, `import`, `rename`, `undo` and `note`, 200 moments of chance each. A word after `--` takes the jobs whose name holds it.
 //! Ends with status 1 if anything was lost. Needs strace (Linux).
 
 use std::time::{Duration, Instant};
@@ -15,6 +15,7 @@ mod notebooks;
 use kill::{Job, Step, Stop};
 
 const AT_RANDOM: usize = 300;
+/// Of each.
 const OF_NOTEBOOKS: usize = 200;
 
 fn at_random<'a>(base: &bench::Folder, jobs: &'a [Job], many: usize) -> Vec<(&'a Job, Stop)> {
@@ -53,7 +54,7 @@ fn main() {
     };
     for (of, base, jobs, many) in [
         ("", &base, &jobs, AT_RANDOM),
-        ("notebook: ", &books, &keepers, OF_NOTEBOOKS),
+        ("notebook: ", &books, &keepers, OF_NOTEBOOKS * keepers.len()),
     ] {
         let steps: Vec<(&Job, Step)> = jobs
             .iter()

@@ -304,10 +304,17 @@ fn a_stage_and_a_recipe_are_told_later_too() {
     assert!(!told.out.contains("five rods"), "{}", told.out);
     let told = f.run(&["book", "neck-20", "--json", "--with-recipe"]).ended(0);
     assert!(told.out.contains("five rods"), "{}", told.out);
+    // A new version has words in it that were not typed just now.
+    let version = ["note", "--design", "warm", "--recipe", "turns=8300", "--json"];
+    let kept = f.run(&version).ended(0).json();
+    assert_eq!(kept["entries"][0]["version"], 3);
+    assert_eq!(kept["entries"][0]["words"], Value::Null, "{kept}");
+    let told = f.run(&[&version[..], &["--with-recipe"]].concat()).ended(0).json();
+    assert_eq!(told["entries"][0]["words"]["wire"], "0.063mm", "{told}");
     f.run(&["note", "neck-7", "--design", "cold"])
         .refused(&["there is no design cold"]);
-    f.run(&["note", "neck-7", "--design", "warm@3"])
-        .refused(&["warm has 2 versions"]);
+    f.run(&["note", "neck-7", "--design", "warm@5"])
+        .refused(&["warm has 4 versions"]);
     f.run(&["note", "neck-7", "--about", "position=tail"])
         .refused(&["position is one of neck"]);
     f.run(&["note", "--design", "warm"]).refused(&["no pickup is named"]);

@@ -1,5 +1,5 @@
-//! The plug pulled, or the disk full, while a notebook is added, thinned, imported, renamed in, or noted in: some forty of what
-//! `cargo bench --bench kills` tries.
+//! The plug pulled, or the disk full, while a notebook is added, thinned, imported, renamed in, or noted in: some seventy of
+//! what `cargo bench --bench kills` tries.
 
 use crate::{killed, notebooks};
 

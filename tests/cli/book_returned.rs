@@ -153,6 +153,38 @@ fn nothing_to_hold_it_against() {
     );
 }
 
+/// A pickup whose label another one bears is known by what it left with, not by what became of it since.
+#[test]
+fn others_are_known_by_what_they_left_with() {
+    let f = shop();
+    f.run(&["book", "sent", "neck-8"]).ended(0);
+    let bridged = "r=3.1k l=1.25H cs=240p";
+    measured(
+        &f,
+        "neck-8",
+        bridged,
+        &["--ohms", "3.1k", "--room", "21C", "--seed", "5"],
+    )
+    .ended(0);
+    let other = returned(&f, "r=6.2k l=2.55H cs=121p", &["--ohms", "6.2k", "--room", "21C"]).ended(3);
+    assert!(other.out.contains("it reads as neck-8 left"), "{}", other.out);
+}
+
+/// A reading from elsewhere is none of this notebook's, and an entry that named it would say it of nothing.
+#[test]
+fn a_reading_that_lies_elsewhere() {
+    let f = shop();
+    std::fs::create_dir_all(f.path("book")).unwrap();
+    f.run(&["use", "--folder", "book"]).ended(0);
+    f.run(&["note", "neck-8/0001", "--stage", "wound"])
+        .refused(&["neck-8/0001 is not in the notebook book", "copy its folder there"]);
+    f.run(&["book", "rename", "neck-8/0001", "neck-9"])
+        .refused(&["neck-8/0001 is not in the notebook book"]);
+    f.run(&["book", "returned", "neck-8", "--record", "neck-8/0001"])
+        .refused(&["neck-8/0001 is not in the notebook book"]);
+    assert!(!f.path("book/entries").exists());
+}
+
 #[test]
 fn in_its_guitar_at_the_jack() {
     let f = shop();
@@ -216,6 +248,13 @@ fn in_its_guitar_at_the_jack() {
     let record = f.record(&format!("neck-7/{last}"));
     assert_eq!(record["load"], Value::Null);
     assert_eq!(record["pickup"]["over"], "bridge in bridge, at the jack of the guitar");
+    // What was heard through the guitar's controls is neither what it is nor what it leaves with.
+    let listed = f.run(&["book", "--look", "--json"]).ended(0).json();
+    let latest = listed["readings"].as_array().unwrap().iter();
+    let latest: Vec<&Value> = latest.filter(|r| r["name"] == "neck-7").map(|r| &r["record"]).collect();
+    assert_eq!(latest, ["neck-7/0001"]);
+    let sent = f.run(&["book", "sent", "neck-7", "--json"]).ended(0).json();
+    assert_eq!(sent["sent"][0]["record"], f.record("neck-7/0001")["id"]);
     f.run(&args(&["--sim", NECK_7, "--positions", "middle"]))
         .refused(&["no pickup \"middle\""]);
     f.run(&args(&["--sim", NECK_7, "--load", "vol=250k"]))

@@ -156,7 +156,12 @@ fn what_is_kept_sold_or_sent_is_free_no_more() {
     assert!(none.err.contains("there is no set 4 to keep"), "{}", none.err);
     f.run(&["book", "undo"]).ended(0);
     assert_eq!(sets(&f, &["--target", TARGET])["sets"].as_array().unwrap().len(), 2);
-    entry(&f, "z1", &json!({"kind": "sold", "pickup": "bridge-1"}));
+    let sold = f.run(&["book", "sold", "bridge-1", "bridge-1"]).ended(0);
+    assert_eq!(sold.out, "bridge-1 is sold.\n");
+    f.run(&["book", "sold", "neck-2", "bridge-1"])
+        .refused(&["bridge-1 is sold already", "--back"]);
+    f.run(&["book", "sold", "neck-99"])
+        .refused(&["knows no pickup neck-99"]);
     entry(
         &f,
         "z2",
@@ -167,6 +172,21 @@ fn what_is_kept_sold_or_sent_is_free_no_more() {
         left["sets"].as_array().unwrap().is_empty() && !left.to_string().contains("a customer"),
         "{left}"
     );
+    // One that was sold and is back to be mended is its owner's; one that was sent to be looked at is the shop's again.
+    for (id, name) in [("z3", "bridge-1"), ("z4", "bridge-2")] {
+        let back = json!({"kind": "returned", "pickup": name, "record": format!("id-{name}"), "found": "unchanged"});
+        entry(&f, id, &back);
+    }
+    let left = sets(&f, &["--target", TARGET]).to_string();
+    assert!(
+        left.contains("\"bridge-2\"") && !left.contains("\"bridge-1\""),
+        "{left}"
+    );
+    assert!(f.run(&["book", "bridge-1"]).ended(0).out.contains("sold"));
+    let back = f.run(&["book", "sold", "bridge-1", "--back", "--json"]).ended(0).json();
+    assert_eq!((&back["back"], &back["pickups"]), (&json!(true), &json!(["bridge-1"])));
+    assert!(sets(&f, &["--target", TARGET]).to_string().contains("\"bridge-1\""));
+    f.run(&["book", "sold", "bridge-1", "--back"]).refused(&["is not sold"]);
 }
 
 #[test]
@@ -183,6 +203,10 @@ fn a_request_that_is_no_set() {
         let run = f.run(&[&["book", "sets"], args].concat()).ended(2);
         assert!(run.err.contains(want) && run.out.is_empty(), "{}", run.err);
     }
+    f.run(&["use", "--matters", "peak=0.00001%"]).ended(0);
+    f.run(&["book", "sets", "--target", TARGET, "--limit", "peak=90%"])
+        .refused(&["a limit lies too many times what matters away"]);
+    f.run(&["use", "--matters", "peak=1%"]).ended(0);
     // Asked for and told of none: named, and no set.
     let got = sets(&f, &["--of", "3", "--reversed", "middle"]);
     assert!(got["sets"].as_array().unwrap().is_empty());

@@ -29,7 +29,7 @@ pub fn measure(f: &Folder, more: &[&str]) -> Run {
     f.run(&[&["measure"], &QUICK[..], more].concat())
 }
 
-/// The same with readings of long ago in `book`, whose takes lie in `kept` as well.
+/// The same with readings of long ago in `book`, whose takes lie in `kept` as well, and whose neck-1 is mara's.
 pub fn old() -> Folder {
     static MADE: Made = Made::new();
     Folder::like(&MADE, || {
@@ -46,6 +46,7 @@ pub fn old() -> Folder {
             f.write(&path, &serde_json::to_vec(&record).unwrap());
         }
         f.write("old.csv", b"day,name,ohms\n2006-05-31,old,6k\n2006-06-01,old,6.1k\n");
+        f.run(&["note", "neck-1", "--by", "mara"]).ended(0);
         std::fs::create_dir(f.path("away")).unwrap();
         f.write("away/remark.md", b"takes of long ago\n");
         f
@@ -74,7 +75,39 @@ pub fn keepers() -> Vec<Job> {
         job("remark", &["note", "book/neck-1/0001", "--text", "as wound"], |f| {
             count(f, 2)
         }),
+        // Two entries at once.
+        job(
+            "note",
+            &["note", "neck-1", "--about", "position=neck", "--recipe", "turns=8000"],
+            |f| {
+                let life = life(f).to_string();
+                let gone = ["\"position\":\"neck\"", "\"turns\":\"8000\"", "\"made_by\":\"mara\""];
+                let gone = gone.iter().filter(|w| !life.contains(**w));
+                gone.map(|w| format!("{w} is not in {life}")).chain(sound(f)).collect()
+            },
+        ),
+        Job {
+            next: all(&["book", "neck-1", "--json"]),
+            ..job("undo", &["book", "undo"], |f| {
+                // Done or not, never half, and nothing else taken with it.
+                let by = &life(f)["about"]["made_by"];
+                let half = !by.is_null() && by != "mara";
+                let half = half.then(|| format!("made by {by}"));
+                half.into_iter().chain(count(f, 2)).collect()
+            })
+        },
     ]
+}
+
+fn life(f: &Folder) -> Value {
+    let out = run(
+        f,
+        None,
+        &all(&["book", "neck-1", "--look", "--json", "--with-recipe"]),
+        "",
+        None,
+    );
+    serde_json::from_slice(&out.stdout).unwrap_or_default()
 }
 
 fn job(name: &'static str, args: &[&str], held: fn(&Folder) -> Vec<String>) -> Job {

@@ -4,6 +4,10 @@
 #[path = "../cli/bench.rs"]
 mod bench;
 mod bound;
+// The bench has the whole shop.
+#[allow(dead_code)]
+mod decade;
+mod decade_book;
 mod dice;
 // The bench reads all of them.
 #[allow(dead_code)]
@@ -23,6 +27,7 @@ mod metal_loads;
 mod metal_takes;
 mod odd;
 mod potting;
+mod rate;
 mod resonance;
 mod returned;
 mod rig_days;

@@ -24,18 +24,18 @@ const DAY_Q: f64 = 0.005;
 
 /// A pickup as it truly is, and what hangs on it.
 #[derive(Debug, Clone, Copy)]
-struct Truth {
-    r: f64,
-    l: f64,
-    c: f64,
-    loss: f64,
+pub struct Truth {
+    pub r: f64,
+    pub l: f64,
+    pub c: f64,
+    pub loss: f64,
     /// Share of the turns that touch, and their coupling to the rest.
-    shorted: (f64, f64),
-    across_ohm: f64,
-    across_f: f64,
+    pub shorted: (f64, f64),
+    pub across_ohm: f64,
+    pub across_f: f64,
 }
 
-fn pickup(dice: &mut Dice) -> Truth {
+pub fn pickup(dice: &mut Dice) -> Truth {
     Truth {
         r: dice.within(5.5e3, 8.5e3),
         l: dice.within(2.0, 4.0),
@@ -81,13 +81,13 @@ impl Truth {
         meshes.lu().solve(&emf).unwrap()[0] / across
     }
 
-    fn ohms(&self) -> f64 {
+    pub fn ohms(&self) -> f64 {
         1.0 / (1.0 / (self.r * (1.0 - self.shorted.0)) + 1.0 / self.across_ohm)
     }
 
     /// f0, Q, level in dB: by the peak, as of a second-order response (closed formulas, method.md, section 3); where there is none by
     /// the quarter turn.
-    fn ring(&self) -> [f64; 3] {
+    pub fn ring(&self) -> [f64; 3] {
         let low = self.response(5.0);
         let at = |f: f64| self.response(f) / low;
         let level = 20.0 * low.norm().log10() - 46.0;
@@ -106,7 +106,7 @@ impl Truth {
     }
 
     /// Laid down, on a day of its own.
-    fn read(&self, dice: &mut Dice, name: &str, day: u32) -> Record {
+    pub fn read(&self, dice: &mut Dice, name: &str, day: u32) -> Record {
         let bytes = include_bytes!("../../fixtures/records/0.1.0-shop/takes/neck-7/0001/record.json");
         let mut record = store::parse(bytes, "record.json".as_ref()).unwrap();
         let [f0, q, level] = self.ring();

@@ -18,7 +18,7 @@ const F0: usize = 0;
 
 /// How the days of a quantity go, in standard deviations of one.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Days {
+pub enum Days {
     Normal,
     /// First-order autoregression.
     Carried(f64),
@@ -101,7 +101,7 @@ const EXPECTED: Expected = Expected {
 };
 
 /// One rig over so many days, as each check is judged; `fault`: what is off, in standard deviations of a day.
-fn live(days: Days, n: usize, draw: &mut Draw, fault: impl Fn(usize) -> [f64; 5]) -> Vec<Judgement> {
+pub fn live(days: Days, n: usize, draw: &mut Draw, fault: impl Fn(usize) -> [f64; 5]) -> Vec<Judgement> {
     let mut lines: Vec<Line> = SD.iter().map(|_| Line::new(days, draw)).collect();
     let mut h = History::new(&RigSummary::default(), "tin");
     let mut out = Vec::new();

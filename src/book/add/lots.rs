@@ -3,8 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
-use super::{Add, How, Lot, MOST_BYTES, Reading, other_name};
-use crate::book::look::tray;
+use super::{Add, How, Lot, Reading, other_name};
+use crate::book::look::{TRAY_BYTES, tray};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::shop::lot::{Tray, is_plain};
@@ -99,7 +99,7 @@ impl Add<'_> {
                 "end that one with q",
             )
         })?;
-        let bytes = fileio::read_limited(&theirs, MOST_BYTES)?;
+        let bytes = fileio::read_limited(&theirs, TRAY_BYTES)?;
         let their_tray = Tray::parse(&theirs.display().to_string(), &bytes)?;
         let our_tray = tray(&ours)?;
         let mut came = false;

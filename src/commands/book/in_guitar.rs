@@ -15,9 +15,9 @@ use crate::commands::sound::described;
 use crate::failure::{Failure, Result, Status};
 use crate::network::predict::db;
 use crate::network::{Coil, CoilFile, Load, Tolerances, Wiring, peak};
-use crate::record::Record;
 use crate::record::about::Pole;
 use crate::record::stage::Stage;
+use crate::record::{AT_THE_JACK, Record};
 use crate::report::text;
 use crate::rig::Rig;
 use crate::shop::in_guitar::{Bench, Step, StepRead, Took, conclude, expected, positions, step, steps};
@@ -174,7 +174,7 @@ impl Guitar<'_> {
         let mut about = asked.about.clone();
         about.on.load = None;
         about.life.stage = about.life.stage.or_else(|| Stage::of("returned"));
-        about.on.over = Some(format!("{} in {}, at the jack of the guitar", now.pickup, now.position));
+        about.on.over = Some(format!("{} in {}, {AT_THE_JACK}", now.pickup, now.position));
         let job = Job {
             about,
             source: Source {

@@ -29,7 +29,9 @@ pub fn run(args: &RenameArgs, console: &mut Console) -> Result<Status> {
     let old = match word::meant(Path::new(&args.old))? {
         Meant::Named(old) => named(&old, &notebook)?,
         Meant::Path(path) | Meant::Folder(path) => {
-            let (place, record) = wanted::placed(&path)?;
+            let placed = wanted::placed(&path)?;
+            wanted::inside(&notebook, &placed)?;
+            let (place, record) = placed;
             Old {
                 words: format!("{} in {}", record.pickup.name, place.display()),
                 pickup: record.pickup.name,

@@ -1,5 +1,6 @@
 //! `book returned`: is it what was sent?
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use super::in_guitar::Guitar;
@@ -8,7 +9,7 @@ use crate::book::entries::{self, Entries};
 use crate::book::entry::What;
 use crate::book::index::Fresh;
 use crate::book::life;
-use crate::book::row::{Filter, Row};
+use crate::book::row::{Filter, Row, Sort};
 use crate::cli::args::ReturnedArgs;
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
@@ -20,19 +21,18 @@ use crate::commands::{anew, readings as measured, wanted};
 use crate::failure::{Failure, Result, Status};
 use crate::record::about::Pole;
 use crate::record::stage::Stage;
+use crate::record::when::moment;
 use crate::record::{Record, store};
 use crate::report::{entry_words, returned_words, text};
 use crate::shop::difference::How;
-use crate::shop::returned::{Look, Question, Returned, Verdict, Why, judge, pole};
-
-/// Other pickups that are looked at where one came back changed: those whose peak is nearest.
-const OTHERS: usize = 20;
+use crate::shop::returned::{Look, Question, Returned, Verdict, Why, judge, nearest, pole};
 
 pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
     let name = args.measure.pickup.clone().given();
     let entries = entries::all(&notebook);
     let given = args.record.as_deref().map(wanted::placed).transpose()?;
+    given.iter().try_for_each(|g| wanted::inside(&notebook, g))?;
     let today = given.as_ref().map(|g| g.1.id.as_str());
     let (left, remark) = left_with(&notebook, &name, &entries, today)?;
     if let Some(remark) = remark {
@@ -102,37 +102,37 @@ fn left_with(notebook: &Path, name: &str, entries: &Entries, today: Option<&str>
     let mut rows = readings(notebook, name, Fresh::Now)?;
     let back = rows.iter().find(|r| Some(r.id.as_str()) == today).map(|r| r.seq);
     rows.retain(|r| back.is_none_or(|back| r.seq < back));
-    let sent = life::of(&entries.hold, name)
-        .into_iter()
-        .rev()
-        .find_map(|e| match &e.what {
-            What::Sent { record, .. } => Some(record.clone()),
-            _ => None,
-        });
-    let marked = sent.as_ref().and_then(|id| id.as_ref());
-    if let Some(place) = rows.iter().position(|r| Some(&r.id) == marked) {
-        return Ok((rows.swap_remove(place), None));
-    }
-    let staged = rows.iter().rposition(|r| r.stage.as_deref() == Some("sent"));
-    let last = staged
-        .or(rows.len().checked_sub(1))
-        .map(|place| rows.swap_remove(place));
-    let last = last.ok_or_else(|| {
+    let sent = life::sent(&entries.hold);
+    let marked = sent.get(name).copied();
+    let last = left(rows, marked.flatten()).ok_or_else(|| {
         Failure::new(
             format!("{name} has no reading from before it left"),
             "give the name it was measured under; `coilwright book` lists them",
         )
     })?;
-    let remark = match &sent {
-        Some(Some(_)) => Some(format!(
+    let remark = match marked {
+        Some(Some(id)) if id != last.id => Some(format!(
             "the reading {name} was sent with does not stand any more: held against its latest."
         )),
-        None if staged.is_none() => Some(format!(
+        None if last.stage.as_deref() != Some(SENT) => Some(format!(
             "{name} was never marked as sent: held against its latest reading."
         )),
         _ => None,
     };
     Ok((last, remark))
+}
+
+/// The stage of a reading that somebody called so at the tray or by hand.
+const SENT: &str = "sent";
+
+/// Of a pickup's readings in order of their time, the one it left with: marked so by an entry or by its stage, else the latest.
+fn left(mut rows: Vec<Row>, marked: Option<&str>) -> Option<Row> {
+    let is_marked = |r: &Row| marked == Some(r.id.as_str());
+    let is_staged = |r: &Row| r.stage.as_deref() == Some(SENT);
+    let place = rows.iter().position(is_marked);
+    let place = place.or_else(|| rows.iter().rposition(is_staged));
+    let place = place.or(rows.len().checked_sub(1))?;
+    Some(rows.swap_remove(place))
 }
 
 /// What is said of both readings, other pickups looked at where it changed.
@@ -163,7 +163,7 @@ fn told(
     };
     let mut it = asked(&[])?;
     if it.verdict == Verdict::Changed && !matches!(it.looks.first(), Some(Look::Dead { .. })) {
-        let others = near(notebook, name, today)?;
+        let others = near(notebook, name, [left, today])?;
         it = asked(&others)?;
     }
     // It may have been called otherwise when it was measured.
@@ -172,27 +172,30 @@ fn told(
     Ok(it)
 }
 
-/// Pickups whose latest reading under the same load peaks nearest to this one.
-fn near(notebook: &Path, name: &str, today: &Record) -> Result<Vec<Record>> {
-    let Some(hz) = today.reading().and_then(|r| r.peak_hz).map(|p| p.value) else {
-        return Ok(Vec::new());
-    };
+/// Pickups that left, or stand, with a peak nearest to this one: each by the reading it left with under the same load.
+fn near(notebook: &Path, name: &str, [before, today]: [&Record; 2]) -> Result<Vec<Record>> {
     let filter = Filter {
         load: today.load.as_ref().map(|l| l.text.clone()),
         rig: today.rig.name.clone(),
+        all: true,
+        sort: Sort::Age,
         ..Filter::default()
     };
-    let rows = wanted::ask(notebook, Fresh::Usual, |index| index.rows(&filter))?;
-    let mut far: Vec<(f64, Row)> = rows
+    let (rows, entries) = wanted::ask(notebook, Fresh::Usual, |index| {
+        Ok((index.rows(&filter)?, index.entries()?))
+    })?;
+    let sent = life::sent(&entries);
+    let mut others: BTreeMap<String, Vec<Row>> = BTreeMap::new();
+    for row in rows.into_iter().filter(|r| r.is_its_own() && r.name != name) {
+        others.entry(row.name.clone()).or_default().push(row);
+    }
+    let left = others
         .into_iter()
-        .filter(|r| r.name != name)
-        .filter_map(|r| Some(((r.peak_hz?.0 / hz).ln().abs(), r)))
-        .collect();
-    far.sort_by(|a, b| a.0.total_cmp(&b.0));
-    far.truncate(OTHERS);
+        .filter_map(|(name, rows)| left(rows, sent.get(name.as_str()).copied().flatten()))
+        .filter_map(|r| Some((r.peak_hz?.0, moment(&r.taken_at)?.as_second(), r)));
     // One that cannot be read any more is nobody's label.
     let read = |r: &Row| Some(r.told(store::read(&notebook.join(&r.path)).ok()?));
-    Ok(far.iter().filter_map(|(_, r)| read(r)).collect())
+    Ok(nearest(before, today, left).iter().filter_map(read).collect())
 }
 
 /// Which pole of a pickup is up: as somebody said, else as a gauss meter read it.

@@ -11,7 +11,6 @@ use crate::cli::args::SentArgs;
 use crate::cli::console::Console;
 use crate::commands::wanted;
 use crate::failure::{Failure, Result, Status};
-use crate::record::Verdict;
 use crate::report::text;
 
 /// To whom is not in it: that stands in the notebook alone.
@@ -114,11 +113,11 @@ fn latest(notebook: &Path, name: &str, fresh: Fresh) -> Result<(String, String)>
     Ok((last.id, last.taken_at))
 }
 
-/// Those of a pickup that stand, in order of their time.
+/// Those of a pickup that say what it is, in order of their time.
 pub fn readings(notebook: &Path, name: &str, fresh: Fresh) -> Result<Vec<Row>> {
     let filter = Filter::life(name);
     let mut rows = wanted::ask(notebook, fresh, |index| index.rows(&filter))?;
-    rows.retain(|r| r.verdict.is_some_and(|v| v != Verdict::Rejected) && !r.replaced);
+    rows.retain(Row::is_its_own);
     rows.sort_by_key(|r| r.seq);
     Ok(rows)
 }

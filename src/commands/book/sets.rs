@@ -6,7 +6,7 @@ use super::list::{csv, say_left_out};
 use crate::book::entry::{Entry, What};
 use crate::book::index::Fresh;
 use crate::book::life;
-use crate::book::row::{Filter, Row};
+use crate::book::row::{Filter, Row, pattern};
 use crate::cli::args::{SetsArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
@@ -30,7 +30,7 @@ pub fn run(args: &SetsArgs, console: &mut Console) -> Result<Status> {
     }
     let notebook = wanted::notebook()?;
     let filter = Filter {
-        names: args.names.clone(),
+        names: args.names.iter().map(|n| pattern(n)).collect(),
         ..args.which.filter()
     };
     let fresh = if args.look || args.keep.is_some() {
@@ -48,7 +48,7 @@ pub fn run(args: &SetsArgs, console: &mut Console) -> Result<Status> {
             "measure some first; those that are sold, sent or in a set already are left alone",
         ));
     }
-    let found = sets::choose(&Pool::of(&told), plan, &terms);
+    let found = sets::choose(&Pool::of(&told), plan, &terms)?;
     let kept = args
         .keep
         .as_ref()

@@ -25,7 +25,9 @@ fn is_of_pickups(args: &NoteArgs) -> bool {
 pub fn planned(args: &NoteArgs, records: &[Placed]) -> Result<(PathBuf, Vec<What>)> {
     let notebook = wanted::notebook()?;
     let mut out = Vec::new();
-    for (_, record) in records.iter().filter(|_| args.stage.is_some()) {
+    for placed in records.iter().filter(|_| args.stage.is_some()) {
+        wanted::inside(&notebook, placed)?;
+        let record = &placed.1;
         out.extend(args.stage.clone().map(|stage| What::Stage {
             pickup: record.pickup.name.clone(),
             record: record.id.clone(),

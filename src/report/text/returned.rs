@@ -40,6 +40,13 @@ pub fn sent_text(pickup: &str, taken_at: &str) -> String {
     )
 }
 
+/// Pickups that are another's from now on, or the shop's again.
+pub fn sold_text(pickups: &[String], back: bool) -> String {
+    let now = if back { "the shop's again" } else { "sold" };
+    let line = |name: &String| format!("{} is {now}.\n", words::clean(name));
+    pickups.iter().map(line).collect()
+}
+
 fn side(s: &Side) -> String {
     let peak = s.peak_hz.map(|hz| format!("peak {}", number::hz(hz)));
     let load = s.load.as_ref().map(|l| match l.as_str() {

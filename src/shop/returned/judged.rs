@@ -9,6 +9,7 @@ use crate::coil::basis::Basis;
 use crate::coil::behind::{input_of, load_of, whole_load};
 use crate::estimate::Z95;
 use crate::failure::Result;
+use crate::record::when::moment;
 use crate::record::{Code, Record};
 use crate::shop::difference::{How, compare};
 use crate::shop::reading;
@@ -20,6 +21,11 @@ const USUAL_OHM: f64 = 6.5e3;
 
 /// Others that are named: of a lot all are alike.
 const MOST_ALIKE: usize = 3;
+/// One that reads as today's does lies within so many half-widths everywhere: three standard deviations.
+const ALIKE: f64 = 1.5;
+/// Labels are changed over where pickups lie side by side, so many seconds apart at the most: two months (a choice). Among thousands
+/// of a notebook some other one reads as any faulty one does.
+const SIDE_BY_SIDE_S: u64 = 60 * 24 * 3600;
 
 pub struct Question<'a> {
     /// The reading it left with.
@@ -30,6 +36,33 @@ pub struct Question<'a> {
     pub how: &'a How,
     /// What other pickups left with: one of them may have its label.
     pub others: &'a [Record],
+}
+
+/// Of so many others the nearest are looked at where one came back changed, and as many of those that were in the shop when it was.
+const OTHERS: usize = 20;
+
+/// Those of many others that one is held against: by the peak. Each comes with its own in hertz, and with the second since 1970 of its
+/// reading.
+pub fn nearest<T>(left: &Record, today: &Record, others: impl IntoIterator<Item = (f64, i64, T)>) -> Vec<T> {
+    let Some(hz) = today.reading().and_then(|r| r.peak_hz).map(|p| p.value) else {
+        return Vec::new();
+    };
+    let far = |own: f64| (own / hz).ln().abs();
+    let mut all: Vec<(f64, i64, T)> = others.into_iter().collect();
+    all.sort_by(|a, b| far(a.0).total_cmp(&far(b.0)));
+    let of_its_time = |o: &(f64, i64, T)| second(left).is_some_and(|s| side_by_side(o.1, s));
+    let (beside, elsewhere): (Vec<_>, Vec<_>) = all.into_iter().partition(of_its_time);
+    let some = |list: Vec<(f64, i64, T)>| list.into_iter().take(OTHERS).map(|o| o.2);
+    some(beside).chain(some(elsewhere)).collect()
+}
+
+/// Since 1970.
+fn second(record: &Record) -> Option<i64> {
+    moment(&record.taken_at).map(|t| t.as_second())
+}
+
+fn side_by_side(a: i64, b: i64) -> bool {
+    a.abs_diff(b) <= SIDE_BY_SIDE_S
 }
 
 /// Says of a pickup that came back whether it is what was sent.
@@ -224,10 +257,10 @@ impl Question<'_> {
                 .all(|j| j.quantity == "level" || j.answer == Answer::Same)
         });
         let far = it.ohms.as_ref().is_some_and(|o| o.answer == Answer::Different);
-        let like = self.like();
+        let [beside, elsewhere] = self.like();
         let mut out = Vec::new();
-        if !like.is_empty() {
-            out.push(Look::AnotherCoil { like });
+        if !beside.is_empty() {
+            out.push(Look::AnotherCoil { like: beside });
         }
         if turned {
             out.push(Look::Turned);
@@ -242,8 +275,9 @@ impl Question<'_> {
             });
             out.extend(seen.and_then(|s| self.signs(&s)).unwrap_or_default());
         }
-        if out.is_empty() {
-            out.push(Look::AnotherCoil { like: Vec::new() });
+        let named = matches!(out.first(), Some(Look::AnotherCoil { .. }));
+        if out.is_empty() || (!named && !elsewhere.is_empty()) {
+            out.push(Look::AnotherCoil { like: elsewhere });
         }
         out
     }
@@ -262,19 +296,24 @@ impl Question<'_> {
         Some(looks(&before, seen, WAX_MOST * (winding.0 + Z95 * winding.1)))
     }
 
-    /// Others that left as this one reads today, as far as anybody can tell: the nearest first.
-    fn like(&self) -> Vec<String> {
+    /// Others that left as this one reads today, as far as anybody can tell, the nearest first: those that were in the shop when it
+    /// was, and all others.
+    fn like(&self) -> [Vec<String>; 2] {
         let others = self.others.iter().filter(|o| {
             o.pickup.name != self.left.pickup.name
                 && o.pickup.over == self.left.pickup.over
                 && one_load(o, self.today) == Some(true)
         });
-        let mut near: Vec<(f64, String)> = others
-            .filter_map(|o| Some((self.far(o)?, o.pickup.name.clone())))
-            .collect();
+        let mut near: Vec<(f64, &Record)> = others.filter_map(|o| Some((self.far(o)?, o))).collect();
         near.sort_by(|a, b| a.0.total_cmp(&b.0));
-        near.truncate(MOST_ALIKE);
-        near.into_iter().map(|n| n.1).collect()
+        let (beside, elsewhere): (Vec<_>, Vec<_>) = near.into_iter().partition(|(_, o)| {
+            let both = second(o).zip(second(self.left));
+            both.is_some_and(|(a, b)| side_by_side(a, b))
+        });
+        [beside, elsewhere].map(|list| {
+            let names = list.into_iter().map(|n| n.1.pickup.name.clone());
+            names.take(MOST_ALIKE).collect()
+        })
     }
 
     /// How far today's reading is from another pickup's; `None` where it is not that one's.
@@ -286,9 +325,10 @@ impl Question<'_> {
         }
         let compared = compare(&[other.clone(), self.today.clone()], self.how).ok()?;
         let difference = compared.differences.first().filter(|d| d.answer != Answer::Different)?;
-        let of = |d: f64, half: f64| (d / half).powi(2);
-        let ring: f64 = difference.quantities.iter().map(|j| of(j.difference, j.half)).sum();
-        let all = ring + ohms.map_or(0.0, |o| of(o.difference, o.half));
-        (!difference.quantities.is_empty() && all.is_finite()).then_some(all)
+        let of = |d: f64, half: f64| (d / half).abs();
+        let ring: Vec<f64> = difference.quantities.iter().map(|j| of(j.difference, j.half)).collect();
+        let is_alike = !ring.is_empty() && ring.iter().all(|z| *z <= ALIKE);
+        let all = ring.into_iter().chain(ohms.map(|o| of(o.difference, o.half)));
+        is_alike.then(|| all.map(|z| z * z).sum())
     }
 }

@@ -14,5 +14,5 @@ mod stand_in;
 mod tests;
 
 pub use document::*;
-pub use judged::{Question, judge};
+pub use judged::{Question, judge, nearest};
 pub use meters::pole;

@@ -8,12 +8,14 @@ use super::plan::{Plan, word};
 use super::stars::{Bound, Packing};
 use super::{next, solve};
 use crate::estimate::Z95;
+use crate::failure::Result;
 
 /// Makes sets. As many as can be within the limits, then the least sum of the squares of all deviations.
-pub fn choose(pool: &Pool, plan: Plan, terms: &Terms) -> Sets {
+pub fn choose(pool: &Pool, plan: Plan, terms: &Terms) -> Result<Sets> {
     let (plan, not_counted) = closed(plan, &pool.candidates);
     let rule = Rule { plan: &plan, terms };
     let (groups, unfit) = groups(&pool.candidates, &plan);
+    groups.iter().try_for_each(|g| rule.bears(g.pickups.len()))?;
     let chosen: Vec<Chosen> = groups.iter().map(|g| Chosen::of(g, rule)).collect();
     let mut sets: Vec<Set> = chosen.iter().flat_map(Chosen::sets).collect();
     sets.sort_by(|a, b| a.sum.total_cmp(&b.sum));
@@ -26,7 +28,7 @@ pub fn choose(pool: &Pool, plan: Plan, terms: &Terms) -> Sets {
             .flatten()
             .any(|t| t.0 == f)
     };
-    Sets {
+    Ok(Sets {
         schema: SCHEMA.into(),
         places: plan.places.iter().map(PlaceAsked::from).collect(),
         terms: Figure::ALL
@@ -50,7 +52,7 @@ pub fn choose(pool: &Pool, plan: Plan, terms: &Terms) -> Sets {
             &chosen.iter().map(|c| (c.group, c.left_over())).collect::<Vec<_>>(),
             rule,
         ),
-    }
+    })
 }
 
 /// Where nobody said what a place is to be like, it is to be alike: in peak and Q, and in what else is known of all.

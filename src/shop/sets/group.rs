@@ -5,6 +5,7 @@ use super::candidate::{Candidate, LeftOut, Why};
 use super::figure::{Figure, Terms};
 use super::plan::{Place, Plan};
 use super::stars::{Kind, Stars};
+use crate::failure::{Failure, Result};
 use crate::record::about::{Pole, Winding};
 use crate::stats::grouped;
 
@@ -128,7 +129,34 @@ pub fn turned((winding, pole): (Winding, Pole)) -> (Winding, Pole) {
     (winding, pole)
 }
 
+/// So many of one kind are chosen from at once: tables go with the square of it, time with the cube.
+const MOST_AT_ONCE: usize = 2000;
+/// Sums of all sets, and prices of all pickups, stay this far below what a whole number holds.
+const ROOM: f64 = 32.0;
+
 impl Rule<'_> {
+    /// Refuses what would take too long, or more than whole numbers hold.
+    pub fn bears(&self, pickups: usize) -> Result<()> {
+        if pickups > MOST_AT_ONCE {
+            return Err(Failure::new(
+                format!("{pickups} pickups are too many to choose sets from at once: {MOST_AT_ONCE} can be"),
+                "give names (\"neck-*\"), --lot or --since, and say what is sold: coilwright book sold NAME",
+            ));
+        }
+        let dearest = |place: &Place| -> f64 {
+            let terms = place.target.iter().flatten().map(|t| self.terms.of(t.0));
+            terms.map(|t| t.weight * (t.limit / t.matters).powi(2)).sum()
+        };
+        let dearest = self.plan.places.iter().map(dearest).fold(0.0, f64::max);
+        if dearest * WHOLE * ROOM * (pickups as f64).powi(2) < i64::MAX as f64 {
+            return Ok(());
+        }
+        Err(Failure::new(
+            "a limit lies too many times what matters away to be weighed against it",
+            "give a nearer --limit, a smaller --weight, or more that matters (`coilwright use --matters`)",
+        ))
+    }
+
     /// What each deviation of the second beside the first adds to the sum, in units of what matters, squared and weighted; `None`: it
     /// is beyond a limit.
     pub fn sum(&self, first: &Candidate, second: &Candidate, place: &Place) -> Option<f64> {
@@ -268,6 +296,27 @@ mod tests {
             .collect();
         let drawn = crate::stats::sd(&draws).unwrap().powi(2);
         assert!((rule.variance(&a, &b, place) / drawn - 1.0).abs() < 0.05, "{drawn}");
+    }
+
+    #[test]
+    fn what_would_run_over_is_refused() {
+        let plan = Plan::new("2", &["bridge: peak 0%".into()], &[]).unwrap();
+        let of = |matters: &str, limit: &str, pickups: usize| {
+            let terms = Terms::usual(&Matters::parse(matters).unwrap()).limited(limit).unwrap();
+            let rule = Rule {
+                plan: &plan,
+                terms: &terms,
+            };
+            rule.bears(pickups).map_err(|e| e.to_string())
+        };
+        assert_eq!(of("peak=1%", "peak=3%", MOST_AT_ONCE), Ok(()));
+        assert!(
+            of("peak=1%", "peak=3%", MOST_AT_ONCE + 1)
+                .unwrap_err()
+                .contains("at once: 2000 can be; ")
+        );
+        let far = of("peak=0.00001%", "peak=90%", 2).unwrap_err();
+        assert!(far.contains("too many times what matters"), "{far}");
     }
 
     use rand_chacha::rand_core::{Rng, SeedableRng};

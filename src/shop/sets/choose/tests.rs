@@ -71,7 +71,7 @@ fn more_sets_go_before_better_ones() {
             0.0005,
         ),
     ]);
-    let got = choose(&all, plan("2", &["bridge: ohms +8%"]), &usual());
+    let got = choose(&all, plan("2", &["bridge: ohms +8%"]), &usual()).unwrap();
     let mut sets: Vec<String> = got.sets.iter().map(names).collect();
     sets.sort();
     assert_eq!(sets, ["n1 b2", "n2 b1"]);
@@ -118,7 +118,7 @@ fn the_next_one_is_to_complete_most() {
         neck("c", 4120.0),
         neck("far", 5000.0),
     ]);
-    let got = choose(&all, plan("2", &["bridge: peak -5%"]), &usual());
+    let got = choose(&all, plan("2", &["bridge: peak -5%"]), &usual()).unwrap();
     assert!(got.sets.is_empty() && got.proof.best);
     let next = got.next.unwrap();
     assert_eq!((next.place.as_str(), next.completes, next.of), ("bridge", 3, 4));
@@ -126,7 +126,7 @@ fn the_next_one_is_to_complete_most() {
     assert!((range.from - 4120.0 * 0.95 * (-0.02f64).exp()).abs() < 1e-6);
     assert!((range.to - 4000.0 * 0.95 * 0.02f64.exp()).abs() < 1e-6);
     // Of three places two have to be there: nothing that is wound alone makes a set.
-    assert_eq!(choose(&all, plan("3", &[]), &usual()).next, None);
+    assert_eq!(choose(&all, plan("3", &[]), &usual()).unwrap().next, None);
 }
 
 #[test]
@@ -140,7 +140,7 @@ fn three_places_and_what_the_middle_lacks() {
         own("b1", b, 3990.0),
         own("b2", b, 4390.0),
     ]);
-    let got = choose(&all, plan("3", &[]), &usual());
+    let got = choose(&all, plan("3", &[]), &usual()).unwrap();
     assert_eq!(got.sets.iter().map(names).collect::<Vec<_>>(), ["n1 m1 b1"]);
     assert_eq!(got.not_counted, [Figure::Level, Figure::Ohms]);
     let next = got.next.unwrap();
@@ -160,7 +160,7 @@ fn a_choice_within_measurement_is_said() {
         made("n3", Position::Neck, 4070.0),
         made("b1", Position::Bridge, 4000.0),
     ]);
-    let got = choose(&all, plan("2", &["bridge: peak 0%"]), &usual());
+    let got = choose(&all, plan("2", &["bridge: peak 0%"]), &usual()).unwrap();
     assert_eq!(names(&got.sets[0]), "n1 b1");
     let as_well = got.sets[0].members[0].as_well.as_ref().unwrap();
     assert_eq!((as_well.pickup.as_str(), as_well.set), ("n2", None));
@@ -168,7 +168,7 @@ fn a_choice_within_measurement_is_said() {
     let d = &got.sets[0].members[1].deviations[0];
     assert!(d.half > 0.0 && d.usual && d.within == Answer::Same);
     let without = pool(all.candidates.iter().filter(|c| c.name != "n2").cloned().collect());
-    let got = choose(&without, plan("2", &["bridge: peak 0%"]), &usual());
+    let got = choose(&without, plan("2", &["bridge: peak 0%"]), &usual()).unwrap();
     assert_eq!(got.sets[0].members[0].as_well, None);
 }
 
@@ -190,7 +190,7 @@ fn sets_of_six_are_of_one_spacing() {
             .chain([own(9, 0.0108)])
             .collect(),
     );
-    let got = choose(&all, plan("6", &[]), &usual());
+    let got = choose(&all, plan("6", &[]), &usual()).unwrap();
     assert_eq!(got.sets.len(), 2);
     assert!(
         got.sets
@@ -221,7 +221,7 @@ fn how_long_two_hundred_take() {
     let all = pool((0..200).map(own).collect());
     for of in ["2", "any+any", "neck+neck", "any+any+any"] {
         let start = std::time::Instant::now();
-        let got = choose(&all, plan(of, &[]), &usual());
+        let got = choose(&all, plan(of, &[]), &usual()).unwrap();
         println!("{of}: {} sets of 200 pickups, {:.0?}", got.sets.len(), start.elapsed());
         assert!(
             got.sets.len() > 40 && (of.len() > 9 || got.proof.best),

@@ -1,0 +1,85 @@
+//! `book sold`: pickups that are another's from now on, and no longer the shop's to choose from.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use serde::Serialize;
+
+use crate::book::entry::{Entry, What};
+use crate::book::index::Fresh;
+use crate::book::row::Filter;
+use crate::book::{entries, life};
+use crate::cli::args::SoldArgs;
+use crate::cli::console::Console;
+use crate::commands::wanted;
+use crate::failure::{Failure, Result, Status};
+use crate::report::text;
+
+#[derive(Debug, Serialize)]
+struct Sold {
+    schema: &'static str,
+    /// Whether they are the shop's again.
+    back: bool,
+    pickups: Vec<String>,
+    entries: Vec<Entry>,
+}
+
+pub fn run(args: &SoldArgs, console: &mut Console) -> Result<Status> {
+    let notebook = wanted::notebook()?;
+    let all = entries::all(&notebook).hold;
+    let names: BTreeSet<&String> = args.names.iter().collect();
+    // All of them are found before anything is written.
+    let planned = names.iter().map(|name| match args.back {
+        true => taken_back(name, &all),
+        false => said(name, &all, &notebook),
+    });
+    let planned: Vec<What> = planned.collect::<Result<_>>()?;
+    let written = planned.into_iter().map(|what| wanted::say(&notebook, what));
+    let sold = Sold {
+        schema: "coilwright/sold/1",
+        back: args.back,
+        entries: written.collect::<Result<_>>()?,
+        pickups: names.into_iter().cloned().collect(),
+    };
+    match args.shown.json {
+        true => console.json(&sold)?,
+        false => console.words(&text::sold_text(&sold.pickups, sold.back))?,
+    }
+    Ok(Status::Done)
+}
+
+fn said(name: &str, all: &[Entry], notebook: &Path) -> Result<What> {
+    let told = life::of(all, name);
+    if life::sold(&told).is_some() {
+        return Err(Failure::new(
+            format!("{name} is sold already"),
+            format!("where it is the shop's again: coilwright book sold {name} --back"),
+        ));
+    }
+    let filter = Filter {
+        paper: true,
+        ..Filter::life(name)
+    };
+    let unknown = told.is_empty() && wanted::ask(notebook, Fresh::Now, |index| index.rows(&filter))?.is_empty();
+    match unknown {
+        true => Err(Failure::new(
+            format!("{} knows no pickup {name}", notebook.display()),
+            "give the name as `coilwright book` lists it",
+        )),
+        false => Ok(What::Sold {
+            pickup: name.to_owned(),
+        }),
+    }
+}
+
+fn taken_back(name: &str, all: &[Entry]) -> Result<What> {
+    match life::sold(&life::of(all, name)) {
+        Some(entry) => Ok(What::Undo {
+            entry: entry.id.clone(),
+        }),
+        None => Err(Failure::new(
+            format!("{name} is not sold"),
+            "`coilwright book NAME` tells what was said of it",
+        )),
+    }
+}

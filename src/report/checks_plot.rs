@@ -30,7 +30,7 @@ pub fn history(h: &History, judged: &[Judgement]) -> Result<Plot> {
     }
     let mut sheet = chart::sheet(&title, &remark, h.checks.iter().any(|c| c.simulated));
     let from = h.checks.len().saturating_sub(judged.len());
-    let along = |(kind, name, shown): (Quantity, &'static str, fn(f64) -> f64)| {
+    let along = |(kind, name, shown): Kind| {
         let values = h.course(kind)?;
         let seen = values.into_iter().skip(from).zip(&h.checks[from..]).zip(judged);
         let seen: Vec<Seen> = seen.map(|((v, c), j)| Seen::of(v, c, j.get(kind), shown)).collect();
@@ -47,7 +47,9 @@ pub fn history(h: &History, judged: &[Judgement]) -> Result<Plot> {
 }
 
 /// What is charted, its axis, and what stands there.
-const KINDS: [(Quantity, &str, fn(f64) -> f64); 5] = [
+type Kind = (Quantity, &'static str, fn(f64) -> f64);
+
+const KINDS: [Kind; 5] = [
     (Quantity::F0, "f0 (%)", per_cent_of_log),
     (Quantity::Q, "Q (%)", per_cent_of_log),
     (Quantity::Level, "level (dB)", |db| db),

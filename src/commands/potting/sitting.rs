@@ -57,7 +57,8 @@ pub fn walk(args: &PottingArgs, folder: &Path, console: &mut Console) -> Result<
             stays: dip.sitting.stays.iter().map(PathBuf::from).collect(),
         },
         false => {
-            let said = text::sitting_left(&dip.sitting, dip.steps().len(), &folder.to_string_lossy());
+            let style = outcome::style(args.shown.into());
+            let said = text::sitting_left(&dip.sitting, dip.steps().len(), &folder.to_string_lossy(), style);
             Left::Half(dip.sitting, said)
         }
     })

@@ -1,6 +1,7 @@
 //! What `potting --sitting` says at the bench.
 
 use super::potting;
+use super::screen::{Screen, Style};
 use crate::record::Record;
 use crate::report::words;
 use crate::shop::wax::document::Reason;
@@ -43,15 +44,18 @@ pub fn sitting_step(record: &Record, warm: Option<Reason>) -> String {
 }
 
 /// What is to come; `left`: so many takes of this half.
-pub fn sitting_left(sitting: &Sitting, left: usize, folder: &str) -> String {
+pub fn sitting_left(sitting: &Sitting, left: usize, folder: &str, style: Style) -> String {
     let again = format!("`coilwright potting --sitting {}` goes on", words::shell(folder));
     let takes = format!("{left} take{}", words::plural(left));
-    match (left, sitting.waxed) {
+    let text = match (left, sitting.waxed) {
         (0, false) => format!(
             "The first half is done. Now the wax: thermostat, lid, never unattended. When they are cold again, {again} with the \
-             same lead.\n"
+             same lead."
         ),
-        (_, false) => format!("Before the wax, {takes} to go: {again}. If they have been in the wax, w says so.\n"),
-        (_, true) => format!("After the wax, {takes} to go: {again}.\n"),
-    }
+        (_, false) => format!("Before the wax, {takes} to go: {again}. If they have been in the wax, w says so."),
+        (_, true) => format!("After the wax, {takes} to go: {again}."),
+    };
+    let mut out = Screen::new(style);
+    out.line(text);
+    out.text
 }

@@ -157,7 +157,7 @@ pub fn sitting(bytes: &[u8]) -> bool {
     for step in &steps {
         let _ = text::sitting_prompt(step, 1, steps.len(), read.waxed);
     }
-    let _ = text::sitting_left(&read, steps.len(), "dip");
+    let _ = text::sitting_left(&read, steps.len(), "dip", Default::default());
     true
 }
 

@@ -670,7 +670,7 @@ fn rig_level_and_rig_check() {
         &bench,
         &["rig", "level", "--rig", "rig.toml", "--limit", "-15dBFS", "--json"],
     );
-    assert!(told.err.contains("Phantom power off"), "{}", told.err);
+    assert!(told.err.contains("phantom power off"), "{}", told.err);
     let doc = told.json();
     let steps = doc["steps"].as_array().unwrap();
     assert_eq!(steps[0]["level_dbfs"], -60.0);

@@ -39,6 +39,15 @@ fn listed(f: &Folder, args: &[&str]) -> Vec<String> {
     rows.iter().map(|r| r["name"].as_str().unwrap().to_owned()).collect()
 }
 
+/// The file of the one index that is kept.
+fn index_of(f: &Folder) -> std::path::PathBuf {
+    let kept = std::fs::read_dir(f.path(".cache/coilwright")).unwrap().flatten();
+    let mut indexes = kept
+        .map(|e| e.path())
+        .filter(|p| p.extension().is_some_and(|e| e == "sqlite"));
+    indexes.next().unwrap()
+}
+
 #[test]
 fn one_line_a_pickup_the_newest_first() {
     let f = shop();
@@ -99,14 +108,7 @@ fn the_index_is_never_right_against_the_files() {
     let names = listed(&f, &["--sort", "name"]);
     assert_eq!(names, ["neck-10", "neck-12-01", "neck-9"]);
     // Broken, and of another version.
-    let index = std::fs::read_dir(f.path(".cache/coilwright"))
-        .unwrap()
-        .flatten()
-        .map(|e| e.path());
-    let index = index
-        .into_iter()
-        .find(|p| p.extension().is_some_and(|e| e == "sqlite"))
-        .unwrap();
+    let index = index_of(&f);
     std::fs::write(
         &index,
         b"this is no database, and never was one; it is long enough to be read as one",
@@ -246,14 +248,7 @@ fn another_name_is_an_entry_that_can_be_taken_back() {
 fn what_was_just_said_is_in_the_next_list() {
     let f = shop();
     assert_eq!(listed(&f, &[]).len(), 3);
-    let index = std::fs::read_dir(f.path(".cache/coilwright"))
-        .unwrap()
-        .flatten()
-        .map(|e| e.path());
-    let index = index
-        .into_iter()
-        .find(|p| p.extension().is_some_and(|e| e == "sqlite"))
-        .unwrap();
+    let index = index_of(&f);
     let slow = || {
         let db = rusqlite::Connection::open(&index).unwrap();
         db.execute("UPDATE looks SET took = 1000", []).unwrap();

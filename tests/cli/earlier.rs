@@ -5,6 +5,7 @@ use std::path::Path;
 use serde_json::Value;
 
 use crate::bench::{Folder, SHORT, copy, measured};
+use crate::potting::rested;
 
 /// A copy of what version 0.1.0 left, to work in.
 pub fn shop() -> Folder {
@@ -112,17 +113,7 @@ fn documents_are_made_again_from_their_records() {
     let parts = ["--tolerance", "cap=1% input=2%"];
     let coil = f.run(&[&["coil", "takes/bare", "takes/nano", "--json"][..], &parts].concat());
     says_the_same(&coil.ended(0).json(), &document(&f, "coil.json"), "coil");
-    let args = [
-        "potting",
-        "before",
-        "--after",
-        "after",
-        "--rig",
-        "north.toml",
-        "--rested",
-        "14h",
-    ];
-    let judged = || f.run(&[&args[..], &["--json"]].concat()).ended(0);
+    let judged = || f.run(&rested("before", "after", &["--json"])).ended(0);
     // Its checks are all of one day, and tell nothing of days.
     assert!(judged().json()["notes"].to_string().contains("day to day is not known"));
     let mut checks = document(&f, "north.checks.json");
@@ -157,7 +148,7 @@ fn documents_are_made_again_from_their_records() {
         (Some(11), Some(true))
     );
     // It is in the history already, and is not put there twice.
-    f.run(&[&args[..], &["--keep"]].concat()).ended(0);
+    f.run(&rested("before", "after", &["--keep"])).ended(0);
     assert_eq!(document(&f, "north.wax.json")["changes"].as_array().unwrap().len(), 12);
 }
 

@@ -3,6 +3,7 @@
 use serde_json::Value;
 
 use crate::bench::{Folder, measured, wav_float};
+use crate::potting::rested;
 use crate::screens::{RIG, shows};
 
 fn notes(record: &Value) -> String {
@@ -170,23 +171,7 @@ fn potting_tells_how_much_quieter_it_became() {
     take("before", loose, &["--knock", "8"]);
     take("after", waxed, &["--knock", "8"]);
     take("untapped", waxed, &[]);
-    let potting = |after: &str, more: &[&str]| {
-        let args = [
-            &[
-                "potting",
-                "before",
-                "--after",
-                after,
-                "--rig",
-                "north.toml",
-                "--rested",
-                "14h",
-            ][..],
-            more,
-        ]
-        .concat();
-        f.run(&args).ended(0)
-    };
+    let potting = |after: &str, more: &[&str]| f.run(&rested("before", after, more)).ended(0);
     let pair = potting("after", &["--json"]).json()["pairs"][0].clone();
     let (e, untapped) = (
         &pair["knock_db"],

@@ -5,6 +5,7 @@ use serde_json::Value;
 use crate::bench::{Folder, SHORT};
 use crate::drawn::{Drawing, Field};
 use crate::earlier::{document, shop};
+use crate::potting::rested;
 
 const INK: &str = "#141418";
 const MEASURED: &str = "#5C8CB2";
@@ -302,19 +303,7 @@ fn checks_of_a_rig() {
 #[test]
 fn pickups_out_of_the_wax() {
     let f = shop();
-    let args = [
-        "potting",
-        "before",
-        "--after",
-        "after",
-        "--rig",
-        "north.toml",
-        "--rested",
-        "14h",
-        "--out",
-        "lot",
-    ];
-    f.run(&args).ended(0);
+    f.run(&rested("before", "after", &["--out", "lot"])).ended(0);
     let (lot, d) = (document(&f, "lot/potting.json"), drawing(&f, "lot/potting.svg"));
     let field = d.field(0.0..=144.5, 14.9..=90.1);
     let pair = &lot["pairs"][0];

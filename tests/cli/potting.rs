@@ -75,7 +75,7 @@ pub fn scale_f0(record: &mut Value, times: f64) {
 }
 
 /// Before and after on north.toml, cold.
-fn rested<'a>(before: &'a str, after: &'a str, more: &[&'a str]) -> Vec<&'a str> {
+pub fn rested<'a>(before: &'a str, after: &'a str, more: &[&'a str]) -> Vec<&'a str> {
     let args = [
         "potting",
         before,

@@ -3,7 +3,7 @@
 use serde_json::Value;
 
 use crate::bench::{Folder, Run, SHORT};
-use crate::potting::{edited, json, scale_f0, shop};
+use crate::potting::{edited, json, rested, scale_f0, shop};
 use crate::screens::{RIG, shows};
 
 /// A rig on its first day: nothing is known of it, and nothing was when the records were made.
@@ -42,17 +42,7 @@ fn dip() -> Folder {
 }
 
 fn judge(f: &Folder, more: &[&str]) -> Run {
-    let args = [
-        "potting",
-        "before",
-        "--after",
-        "after",
-        "--rig",
-        "north.toml",
-        "--rested",
-        "14h",
-    ];
-    f.run(&[&args[..], more].concat())
+    f.run(&rested("before", "after", more))
 }
 
 fn verdicts(doc: &Value) -> Vec<(String, String)> {
@@ -204,19 +194,7 @@ fn who_took_less_than_their_mates_is_named() {
             pickup(&format!("after-{n}"), &format!("p{n}-{i}"), took);
         }
         let (before, after) = (format!("before-{n}"), format!("after-{n}"));
-        let args = [
-            "potting",
-            &before,
-            "--after",
-            &after,
-            "--rig",
-            "north.toml",
-            "--rested",
-            "14h",
-            "--keep",
-            "--json",
-        ];
-        f.run(&args).ended(0).json()
+        f.run(&rested(&before, &after, &["--keep", "--json"])).ended(0).json()
     };
     let named = |doc: &Value| -> Vec<(String, bool)> {
         let pairs = doc["pairs"]

@@ -3,6 +3,7 @@
 use serde_json::Value;
 
 use crate::bench::{Folder, SHORT, copy, measured};
+use crate::potting::rested;
 use crate::rig::{check, folder, text};
 
 /// Its input is what it is, whatever the rig's file says of it.
@@ -373,18 +374,7 @@ fn readings_across_a_change_of_the_bench_are_not_of_one_sitting() {
         run.err,
         run.out
     );
-    let pot = [
-        "potting",
-        "a",
-        "--after",
-        "b",
-        "--rig",
-        "north.toml",
-        "--rested",
-        "14h",
-        "--json",
-    ];
-    let pair = f.run(&pot).ended(0).json()["pairs"][0].clone();
+    let pair = f.run(&rested("a", "b", &["--json"])).ended(0).json()["pairs"][0].clone();
     assert_eq!(
         (&pair["verdict"], &pair["reason"]["code"]),
         (&"cannot-tell".into(), &"bench-changed".into())

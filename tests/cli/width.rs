@@ -1,6 +1,7 @@
 //! Screens and remarks on terminals of many widths.
 
 use crate::bench::{Folder, Run, SHORT};
+use crate::potting::rested;
 use crate::tray::{NECK_12, folder};
 
 const GOOD: &str = "r=6k l=2.4H cs=120p noise=-80dBFS";
@@ -89,19 +90,7 @@ fn every_screen_holds_every_width() {
             ],
             "",
         );
-        shown(
-            &[
-                "potting",
-                "before",
-                "--after",
-                "after",
-                "--rig",
-                "north.toml",
-                "--rested",
-                "14h",
-            ],
-            "",
-        );
+        shown(&rested("before", "after", &[]), "");
         shown(&["note", "master", "--ohms", "6.00k by meter A"], "");
         shown(&["rig", "show", "north.toml"], "");
         shown(&["rig", "repeat", "--rig", "north.toml", "master", "master-2"], "");

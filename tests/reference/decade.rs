@@ -216,16 +216,7 @@ impl Shop {
                 c: was.c + 30e-12,
                 ..was
             },
-            Came::CoilBridged => {
-                let left = dice.within(0.47, 0.53);
-                Truth {
-                    r: was.r * left,
-                    l: was.l * left,
-                    loss: was.loss * left,
-                    c: was.c / left,
-                    ..was
-                }
-            }
+            Came::CoilBridged => was.bridged(&mut dice),
             Came::Swapped => self.at(self.partner(n), 2),
         };
         let rig = if came == Came::OtherRig { 1 - own.rig } else { own.rig };

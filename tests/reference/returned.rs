@@ -35,6 +35,20 @@ pub struct Truth {
     pub across_f: f64,
 }
 
+impl Truth {
+    /// Of two coils in series one is bridged.
+    pub fn bridged(self, dice: &mut Dice) -> Truth {
+        let left = dice.within(0.47, 0.53);
+        Truth {
+            r: self.r * left,
+            l: self.l * left,
+            loss: self.loss * left,
+            c: self.c / left,
+            ..self
+        }
+    }
+}
+
 pub fn pickup(dice: &mut Dice) -> Truth {
     Truth {
         r: dice.within(5.5e3, 8.5e3),
@@ -266,21 +280,9 @@ fn about_300(farad: f64) -> bool {
 
 #[test]
 fn one_coil_of_two_is_named() {
-    named(
-        "one of two bridged",
-        9,
-        |t, dice| {
-            let left = dice.within(0.47, 0.53);
-            Truth {
-                r: t.r * left,
-                l: t.l * left,
-                loss: t.loss * left,
-                c: t.c / left,
-                ..t
-            }
-        },
-        |l| matches!(l, Look::CoilBridged { .. }),
-    );
+    named("one of two bridged", 9, Truth::bridged, |l| {
+        matches!(l, Look::CoilBridged { .. })
+    });
 }
 
 #[test]

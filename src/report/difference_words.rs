@@ -1,5 +1,6 @@
 //! What is said of a difference, in one sentence: what differs, what decided, and what would tell where nobody can.
 
+use super::number::per_cent_of_log;
 use super::words;
 use crate::coil::behind::{input_of, load_of};
 use crate::estimate::Estimate;
@@ -196,7 +197,7 @@ fn half(quantity: Quantity, j: &Judged) -> (f64, usize) {
 /// "-6.05 ", in digits as fine as the interval.
 fn value(quantity: Quantity, j: &Judged) -> String {
     let value = match quantity.is_relative() {
-        true => 100.0 * j.difference.exp_m1(),
+        true => per_cent_of_log(j.difference),
         false => j.difference,
     };
     format!("{} ", signed(value, half(quantity, j).1))

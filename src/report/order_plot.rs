@@ -89,7 +89,7 @@ impl Row<'_> {
 
     fn shown(&self, off: f64) -> f64 {
         match self.quantity.is_none_or(Quantity::is_relative) {
-            true => 100.0 * off.exp_m1(),
+            true => number::per_cent_of_log(off),
             false => off,
         }
     }

@@ -1,6 +1,6 @@
 //! What is said of a pickup that came back, in one sentence.
 
-use super::number::{Unit, hz, short, two};
+use super::number::{Unit, hz, per_cent_of_log, short, two};
 use super::{difference_words, words};
 use crate::record::Record;
 use crate::shop::difference::{Difference, Judged};
@@ -130,7 +130,7 @@ fn moved(it: &Returned) -> Vec<String> {
 
 fn step(quantity: Quantity, difference: f64) -> String {
     let value = match quantity.is_relative() {
-        true => 100.0 * difference.exp_m1(),
+        true => per_cent_of_log(difference),
         false => difference,
     };
     let way = if difference < 0.0 { "lower" } else { "higher" };

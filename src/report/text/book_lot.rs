@@ -4,7 +4,7 @@ use super::grid;
 use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
 use crate::estimate::Z95;
 use crate::quantity::signed;
-use crate::report::number::{self, two};
+use crate::report::number::{self, per_cent_of_log, two};
 use crate::report::words;
 use crate::shop::order::document::{LookFirst, LotDocument, OddOne, OfLot, Told, Trended, Why};
 use crate::shop::yardstick::Quantity;
@@ -66,7 +66,7 @@ fn value(q: &OfLot, value: f64) -> String {
 fn size(q: &OfLot, compared: f64) -> String {
     let compared = if compared.abs() < 1e-4 { 0.0 } else { compared };
     match relative(q) {
-        true => format!("{} %", two(100.0 * compared.exp_m1())),
+        true => format!("{} %", two(per_cent_of_log(compared))),
         false => format!("{} dB", two(compared)),
     }
 }
@@ -75,7 +75,7 @@ fn size(q: &OfLot, compared: f64) -> String {
 fn off(q: &OfLot, compared: f64) -> String {
     let way = if compared < 0.0 { "below" } else { "above" };
     let size = match relative(q) {
-        true => format!("{} %", two(100.0 * compared.exp_m1().abs())),
+        true => format!("{} %", two(per_cent_of_log(compared).abs())),
         false => format!("{} dB", two(compared.abs())),
     };
     format!("{size} {way}")
@@ -204,7 +204,7 @@ fn drift(out: &mut Screen, d: &LotDocument) {
     }
     let line = |q: &OfLot, t: &Trended| {
         let show = |v: f64| match relative(q) {
-            true => signed(100.0 * v.exp_m1(), 1),
+            true => signed(per_cent_of_log(v), 1),
             false => signed(v, 1),
         };
         let unit = if relative(q) { "%" } else { "dB" };

@@ -35,7 +35,7 @@ pub(in crate::report) fn verdict(v: PotVerdict) -> &'static str {
 /// "-1.47 ± 0.18": in percent of what was before; the interval is of the ratio.
 fn percent(d: &Decided) -> String {
     let percent = Estimate {
-        value: 100.0 * d.difference.exp_m1(),
+        value: number::per_cent_of_log(d.difference),
         u: 100.0 * d.half_95 * d.difference.exp() / Z95,
         u_noise: 0.0,
     };

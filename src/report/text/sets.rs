@@ -3,7 +3,7 @@
 use super::screen::{BOLD, DIM, Screen, Style};
 use crate::quantity::signed;
 use crate::record::about::About;
-use crate::report::number::{self, PLUS_MINUS, Unit, two};
+use crate::report::number::{self, PLUS_MINUS, Unit, per_cent_of_log, two};
 use crate::report::{entry_words, words};
 use crate::shop::sets::{Deviation, Figure, Member, Next, Out, PlaceAsked, Proof, Range, Set, Sets};
 use crate::stats::grouped;
@@ -278,7 +278,7 @@ fn unit(figure: Figure) -> &'static str {
 
 fn bare(figure: Figure, off: f64, decimals: usize) -> String {
     let value = if figure.is_relative() {
-        100.0 * off.exp_m1()
+        per_cent_of_log(off)
     } else {
         off
     };

@@ -36,21 +36,33 @@ pub fn entered(folder: &Path) {
     }
 }
 
-/// Refuses a record that lies elsewhere: what is said of it here would be said of nothing.
-pub fn inside(notebook: &Path, (place, record): &Placed) -> Result<()> {
-    let filter = Filter {
-        id: Some(record.id.clone()),
-        all: true,
-        ..Filter::default()
-    };
-    let known = ask(notebook, Fresh::Now, |index| index.rows(&filter))?;
-    if !known.is_empty() {
+/// Refuses records that lie elsewhere: what is said of them here would be said of nothing.
+pub fn inside(notebook: &Path, records: &[Placed]) -> Result<()> {
+    if records.is_empty() {
         return Ok(());
     }
-    Err(Failure::new(
-        format!("{} is not in the notebook {}", place.display(), notebook.display()),
-        "copy its folder there first, or name its own notebook: coilwright use --folder DIR",
-    ))
+    let rows = ask(notebook, Fresh::Now, |index| {
+        of_ids(index, records.iter().map(|r| &r.1))
+    })?;
+    match records.iter().zip(rows).find(|(_, rows)| rows.is_empty()) {
+        None => Ok(()),
+        Some(((place, _), _)) => Err(Failure::new(
+            format!("{} is not in the notebook {}", place.display(), notebook.display()),
+            "copy its folder there first, or name its own notebook: coilwright use --folder DIR",
+        )),
+    }
+}
+
+/// What the notebook has of each of these records.
+fn of_ids<'a>(index: &Index, records: impl Iterator<Item = &'a Record>) -> index::Asked<Vec<Vec<Row>>> {
+    let of_id = |record: &Record| {
+        index.rows(&Filter {
+            id: Some(record.id.clone()),
+            all: true,
+            ..Filter::default()
+        })
+    };
+    records.map(of_id).collect()
 }
 
 /// The record that a path or a name means, and where it lies.
@@ -133,25 +145,12 @@ type Read = (Placed, bool);
 /// Records under the names and at the stages that the notebook's entries give them.
 fn told(list: Vec<Read>) -> Result<Vec<Placed>> {
     let notebook = notebook()?;
-    let given: Vec<&str> = list.iter().filter(|r| r.1).map(|r| r.0.1.id.as_str()).collect();
+    let given = || list.iter().filter(|r| r.1).map(|r| &r.0.1);
     // Where nothing was said there is nothing to be told.
-    if given.is_empty() || !notebook.join(entries::FOLDER).is_dir() {
+    if given().next().is_none() || !notebook.join(entries::FOLDER).is_dir() {
         return Ok(list.into_iter().map(|r| r.0).collect());
     }
-    let of_id = |index: &Index, id: &str| {
-        index.rows(&Filter {
-            id: Some(id.to_owned()),
-            all: true,
-            ..Filter::default()
-        })
-    };
-    let rows = ask(&notebook, Fresh::Usual, |index| {
-        given
-            .iter()
-            .map(|id| of_id(index, id))
-            .collect::<index::Asked<Vec<_>>>()
-    })?;
-    let rows = rows.concat();
+    let rows = ask(&notebook, Fresh::Usual, |index| of_ids(index, given()))?.concat();
     let one = |((place, record), given): Read| {
         let load = record.load.as_ref().map(|l| l.text.as_str());
         let own = || rows.iter().filter(|r| r.id == record.id);
@@ -167,7 +166,11 @@ fn told(list: Vec<Read>) -> Result<Vec<Placed>> {
 
 /// The records of these readings, each with its place in the list; what cannot be read is said and left out.
 pub fn read(notebook: &Path, rows: &[&Row], console: &mut Console) -> Vec<(usize, Placed)> {
-    let each = parallel::each(rows, |row| of_row(notebook, row));
+    readable(parallel::each(rows, |row| of_row(notebook, row)), console)
+}
+
+/// The same of records, read or not.
+pub fn readable(each: Vec<Result<Placed>>, console: &mut Console) -> Vec<(usize, Placed)> {
     let mut out = Vec::new();
     for (i, read) in each.into_iter().enumerate() {
         match read {

@@ -30,7 +30,7 @@ pub fn run(args: &RenameArgs, console: &mut Console) -> Result<Status> {
         Meant::Named(old) => named(&old, &notebook)?,
         Meant::Path(path) | Meant::Folder(path) => {
             let placed = wanted::placed(&path)?;
-            wanted::inside(&notebook, &placed)?;
+            wanted::inside(&notebook, std::slice::from_ref(&placed))?;
             let (place, record) = placed;
             Old {
                 words: format!("{} in {}", record.pickup.name, place.display()),

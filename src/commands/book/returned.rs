@@ -32,7 +32,7 @@ pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
     let name = args.measure.pickup.clone().given();
     let entries = entries::all(&notebook);
     let given = args.record.as_deref().map(wanted::placed).transpose()?;
-    given.iter().try_for_each(|g| wanted::inside(&notebook, g))?;
+    wanted::inside(&notebook, given.as_slice())?;
     let today = given.as_ref().map(|g| g.1.id.as_str());
     let (left, remark) = left_with(&notebook, &name, &entries, today)?;
     if let Some(remark) = remark {
@@ -99,7 +99,9 @@ fn status(it: &Returned) -> Status {
 /// The reading it left with; where nobody marked one that stands its latest, with a remark. `today`: the id of the reading on its
 /// return, which is none of them.
 fn left_with(notebook: &Path, name: &str, entries: &Entries, today: Option<&str>) -> Result<(Row, Option<String>)> {
-    let mut rows = readings(notebook, name, Fresh::Now)?;
+    // For one that was given the folders were looked through a moment ago.
+    let fresh = if today.is_some() { Fresh::Usual } else { Fresh::Now };
+    let mut rows = readings(notebook, name, fresh)?;
     let back = rows.iter().find(|r| Some(r.id.as_str()) == today).map(|r| r.seq);
     rows.retain(|r| back.is_none_or(|back| r.seq < back));
     let sent = life::sent(&entries.hold);

@@ -29,11 +29,15 @@ pub fn run(args: &SoldArgs, console: &mut Console) -> Result<Status> {
     let all = entries::all(&notebook).hold;
     let names: BTreeSet<&String> = args.names.iter().collect();
     // All of them are found before anything is written.
-    let planned = names.iter().map(|name| match args.back {
-        true => taken_back(name, &all),
-        false => said(name, &all, &notebook),
-    });
-    let planned: Vec<What> = planned.collect::<Result<_>>()?;
+    let planned: Vec<What> = match args.back {
+        true => names.iter().map(|name| taken_back(name, &all)).collect::<Result<_>>()?,
+        false => {
+            let measured = measured(&names, &notebook)?;
+            let each = names.iter().zip(measured);
+            each.map(|(name, measured)| said(name, &all, measured, &notebook))
+                .collect::<Result<_>>()?
+        }
+    };
     let written = planned.into_iter().map(|what| wanted::say(&notebook, what));
     let sold = Sold {
         schema: "coilwright/sold/1",
@@ -48,7 +52,21 @@ pub fn run(args: &SoldArgs, console: &mut Console) -> Result<Status> {
     Ok(Status::Done)
 }
 
-fn said(name: &str, all: &[Entry], notebook: &Path) -> Result<What> {
+/// Whether the notebook has a reading of each; its folders are looked through once.
+fn measured(names: &BTreeSet<&String>, notebook: &Path) -> Result<Vec<bool>> {
+    wanted::ask(notebook, Fresh::Now, |index| {
+        let has = |name: &&String| {
+            let filter = Filter {
+                paper: true,
+                ..Filter::life(name)
+            };
+            Ok(!index.rows(&filter)?.is_empty())
+        };
+        names.iter().map(has).collect()
+    })
+}
+
+fn said(name: &str, all: &[Entry], measured: bool, notebook: &Path) -> Result<What> {
     let told = life::of(all, name);
     if life::sold(&told).is_some() {
         return Err(Failure::new(
@@ -56,20 +74,15 @@ fn said(name: &str, all: &[Entry], notebook: &Path) -> Result<What> {
             format!("where it is the shop's again: coilwright book sold {name} --back"),
         ));
     }
-    let filter = Filter {
-        paper: true,
-        ..Filter::life(name)
-    };
-    let unknown = told.is_empty() && wanted::ask(notebook, Fresh::Now, |index| index.rows(&filter))?.is_empty();
-    match unknown {
-        true => Err(Failure::new(
+    if told.is_empty() && !measured {
+        return Err(Failure::new(
             format!("{} knows no pickup {name}", notebook.display()),
             "give the name as `coilwright book` lists it",
-        )),
-        false => Ok(What::Sold {
-            pickup: name.to_owned(),
-        }),
+        ));
     }
+    Ok(What::Sold {
+        pickup: name.to_owned(),
+    })
 }
 
 fn taken_back(name: &str, all: &[Entry]) -> Result<What> {

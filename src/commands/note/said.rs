@@ -25,13 +25,12 @@ fn is_of_pickups(args: &NoteArgs) -> bool {
 pub fn planned(args: &NoteArgs, records: &[Placed]) -> Result<(PathBuf, Vec<What>)> {
     let notebook = wanted::notebook()?;
     let mut out = Vec::new();
-    for placed in records.iter().filter(|_| args.stage.is_some()) {
-        wanted::inside(&notebook, placed)?;
-        let record = &placed.1;
-        out.extend(args.stage.clone().map(|stage| What::Stage {
+    if let Some(stage) = &args.stage {
+        wanted::inside(&notebook, records)?;
+        out.extend(records.iter().map(|(_, record)| What::Stage {
             pickup: record.pickup.name.clone(),
             record: record.id.clone(),
-            stage,
+            stage: stage.clone(),
         }));
     }
     if !is_of_pickups(args) {

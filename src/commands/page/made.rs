@@ -84,19 +84,13 @@ fn in_order(tray: &Tray, folder: &Path, console: &mut Console) -> Result<Option<
         let place = folder.join(e.record.as_ref()?);
         place.exists().then_some((e.number, place))
     });
-    let (mut numbers, mut placed): (Vec<u32>, Vec<Placed>) = (Vec::new(), Vec::new());
-    for (number, place) in there {
-        match store::read(&place) {
-            Ok(record) => {
-                numbers.push(number);
-                placed.push((place, record));
-            }
-            Err(e) => console.remark(&format!("left out: {e}")),
-        }
-    }
+    let (numbers, places): (Vec<u32>, Vec<PathBuf>) = there.unzip();
+    let each = places.into_iter().map(|place| store::read(&place).map(|r| (place, r)));
+    let (at, placed): (Vec<usize>, Vec<Placed>) = wanted::readable(each.collect(), console).into_iter().unzip();
     let (records, _) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
-    let made: Vec<Made> = numbers
+    let made: Vec<Made> = at
         .into_iter()
+        .map(|i| numbers[i])
         .zip(records)
         .filter(|m| m.1.reading().is_some())
         .collect();

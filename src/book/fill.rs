@@ -11,7 +11,7 @@ use super::seen::{self, Seen};
 use super::{entries, row};
 use crate::failure::Result;
 use crate::record::when::moment;
-use crate::record::{AT_THE_JACK, Pickup, Verdict};
+use crate::record::{Pickup, Verdict, is_at_the_jack};
 
 pub fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
     let mark = found.mark;
@@ -24,7 +24,7 @@ pub fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
     let stage = seen.pickup.stage.as_ref().map(|s| s.text().to_owned());
     let verdict = seen.verdict.map(row::code);
     let copied = same(&seen);
-    let at_the_jack = seen.pickup.over.as_ref().is_some_and(|o| o.ends_with(AT_THE_JACK));
+    let at_the_jack = is_at_the_jack(seen.pickup.over.as_deref());
     let stands = unread.is_none() && !found.replaced && seen.verdict != Some(Verdict::Rejected) && !at_the_jack;
     let mut put = all.prepare_cached(
         "INSERT OR REPLACE INTO readings VALUES

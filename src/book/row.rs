@@ -11,7 +11,7 @@ use rusqlite::{Connection, Result as Asked};
 use super::look::{self, Mark};
 use super::seen::Figure;
 use crate::record::stage::Stage;
-use crate::record::{AT_THE_JACK, Record, Verdict};
+use crate::record::{Record, Verdict, is_at_the_jack};
 
 /// A reading in a list.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -82,8 +82,8 @@ impl Row {
 
     /// Whether it says what the pickup is: read without a fault, never again since, and not through a guitar's controls.
     pub fn is_its_own(&self) -> bool {
-        let at_the_jack = self.over.as_ref().is_some_and(|o| o.ends_with(AT_THE_JACK));
-        self.verdict.is_some_and(|v| v != Verdict::Rejected) && !self.replaced && !at_the_jack
+        let read = self.verdict.is_some_and(|v| v != Verdict::Rejected);
+        read && !self.replaced && !is_at_the_jack(self.over.as_deref())
     }
 
     /// The day as written.

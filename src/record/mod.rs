@@ -81,6 +81,11 @@ pub struct Record {
 /// Ends `over` where a pickup was heard through its guitar: under controls, so that its other readings are none to hold it against.
 pub const AT_THE_JACK: &str = "at the jack of the guitar";
 
+/// Of what a record has as `over`.
+pub fn is_at_the_jack(over: Option<&str>) -> bool {
+    over.is_some_and(|o| o.ends_with(AT_THE_JACK))
+}
+
 /// The pickup, in the words and figures that were typed in.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Pickup {

@@ -3,7 +3,7 @@
 use super::about::{About, WAX_MOST};
 use super::document::{Decided, Pair, PotVerdict, Reason};
 use super::ground::Ground;
-use super::side::Side;
+use super::side::{Side, asked};
 use super::sides::Sides;
 use super::stays::Carried;
 use super::witness::Looked;
@@ -12,9 +12,7 @@ use crate::estimate::{Estimate, Z95};
 use crate::shop::alike;
 use crate::shop::knock::change;
 use crate::shop::witness::history::History;
-use crate::shop::yardstick::{
-    Answer, Asked, Between, More, Quantity, Question, Repeatability, Said, Scatter, judge, whole,
-};
+use crate::shop::yardstick::{Answer, More, Quantity, Question, Repeatability, Said, Scatter, judge, whole};
 use crate::stats::paired::equivalence;
 
 /// What became of one pickup on one rig under one load, as the lot needs it.
@@ -122,16 +120,8 @@ struct Moved<'a> {
     winding: Winding,
 }
 
-/// The second less the first. A pickup comes out of the wax on another day than it went in.
-fn asked(sides: &[Side; 2], means: [Estimate; 2], rig: &Repeatability, quantity: Quantity, matters: f64) -> Asked {
-    let [first, second] = [0, 1].map(|i| sides[i].parts(quantity, &means[i], rig));
-    Asked {
-        quantity,
-        difference: quantity.difference(means[0].value, means[1].value),
-        between: Between::new(Question::OtherDay, first, second),
-        matters,
-    }
-}
+/// A pickup comes out of the wax on another day than it went in.
+const QUESTION: Question = Question::OtherDay;
 
 impl<'a> Moved<'a> {
     fn of(sides: &Sides, ground: &'a Ground, both: [Side; 2]) -> Option<Self> {
@@ -142,8 +132,8 @@ impl<'a> Moved<'a> {
         let rig = ground.repeatability(first, whole_f);
         let days = about.known.and_then(|k| k.history(first));
         let looked = about.known.map(|k| Looked::about(sides, k)).unwrap_or_default();
-        let mut f0 = asked(&both, both.map(|s| s.f0), &rig, Quantity::F0, about.limits.f0);
-        let mut q = asked(&both, both.map(|s| s.q), &rig, Quantity::Q, about.limits.q);
+        let mut f0 = asked(QUESTION, &both, both.map(|s| s.f0), &rig, Quantity::F0, about.limits.f0);
+        let mut q = asked(QUESTION, &both, both.map(|s| s.q), &rig, Quantity::Q, about.limits.q);
         let carried = ground.carried(sides);
         match &carried {
             Carried::By(_, [of_f0, of_q]) => {
@@ -209,7 +199,7 @@ impl<'a> Moved<'a> {
         pair.q_relative = Some(q.difference.exp_m1());
         let decibels = |quantity, b: Option<Estimate>, a: Option<Estimate>| {
             let (b, a) = (b?, a?);
-            let asked = asked(&self.sides, [b, a], &self.rig, quantity, f64::INFINITY);
+            let asked = asked(QUESTION, &self.sides, [b, a], &self.rig, quantity, f64::INFINITY);
             let half = asked.between.scatter().half_width(0.05);
             interval(asked.difference, half, a.u_noise.hypot(b.u_noise))
         };

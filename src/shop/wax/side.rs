@@ -3,7 +3,7 @@
 use crate::estimate::Estimate;
 use crate::record::identity::Sense;
 use crate::record::{Definition, Record, Resonance};
-use crate::shop::yardstick::{Parts, Quantity, Repeatability};
+use crate::shop::yardstick::{Asked, Between, Parts, Quantity, Question, Repeatability};
 
 /// Readings of one pickup on one day, or over some days.
 #[derive(Debug, Clone, Copy)]
@@ -67,5 +67,23 @@ impl Side {
             on_days: self.days,
             ..rig.reading(quantity, mean)
         }
+    }
+}
+
+/// The second side less the first, by these means of either.
+pub(super) fn asked(
+    question: Question,
+    sides: &[Side; 2],
+    means: [Estimate; 2],
+    rig: &Repeatability,
+    quantity: Quantity,
+    matters: f64,
+) -> Asked {
+    let [first, second] = [0, 1].map(|i| sides[i].parts(quantity, &means[i], rig));
+    Asked {
+        quantity,
+        difference: quantity.difference(means[0].value, means[1].value),
+        between: Between::new(question, first, second),
+        matters,
     }
 }

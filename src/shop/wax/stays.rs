@@ -2,13 +2,12 @@
 
 use super::document::{Decided, Stayed, Unfit};
 use super::ground::Ground;
-use super::side::Side;
+use super::side::{Side, asked};
 use super::sides::Sides;
-use crate::estimate::Estimate;
 use crate::record::Record;
 use crate::record::when::moment;
 use crate::shop::alike;
-use crate::shop::yardstick::{Answer, Asked, Between, Quantity, Question, Said, Scatter, Witness, judge};
+use crate::shop::yardstick::{Answer, Quantity, Question, Said, Scatter, Witness, judge};
 use crate::stats::ratio_by_chance;
 
 /// Readings so many hours apart, or fewer, are of one sitting: of one working day, and not of an evening and the morning after
@@ -45,16 +44,18 @@ fn in_sitting(a: &Record, b: &Record) -> bool {
 
 /// Puts readings to the side whose own are nearer in time; those of other days belong to neither.
 pub fn put_by_time(more: Vec<Record>, before: &mut Vec<Record>, after: &mut Vec<Record>) {
-    let sides = [before.as_slice(), after.as_slice()].map(<[Record]>::to_vec);
+    // What came in has no say in where the next one goes.
+    let own = [before.len(), after.len()];
     for r in more {
-        if sides.iter().flatten().any(|o| o.id == r.id) {
+        let sides = [&before[..own[0]], &after[..own[1]]];
+        if sides.iter().copied().flatten().any(|o| o.id == r.id) {
             continue;
         }
         let nearest = |side: &[Record]| {
             let each = side.iter().filter_map(|o| hours(&r, o));
             each.fold(f64::INFINITY, f64::min)
         };
-        let [to_before, to_after] = [nearest(&sides[0]), nearest(&sides[1])];
+        let [to_before, to_after] = sides.map(nearest);
         if to_before.min(to_after) <= SITTING_H {
             if to_before <= to_after {
                 &mut *before
@@ -94,26 +95,16 @@ impl Ground<'_> {
         }
         let definition = alike::in_common(sides.all());
         let both = Side::of(&sides.before, definition).zip(Side::of(&sides.after, definition));
-        let (before, after) = both.ok_or(Unfit::NoReading)?;
-        if before.sense.zip(after.sense).is_some_and(|(a, b)| !a.same(b)) {
+        let both: [Side; 2] = both.ok_or(Unfit::NoReading)?.into();
+        let [before, after] = both.map(|s| s.sense);
+        if before.zip(after).is_some_and(|(a, b)| !a.same(b)) {
             return Err(Unfit::Changed);
         }
         let rig = self.repeatability(sides.before[0], self.whole(sides).0);
-        let asked = |quantity, of: fn(&Side) -> Estimate, matters| {
-            let [first, second] = [&before, &after].map(|s| (of(s), s.parts(quantity, &of(s), &rig)));
-            Asked {
-                quantity,
-                difference: quantity.difference(first.0.value, second.0.value),
-                between: Between::new(Question::LaidDown, first.1, second.1),
-                matters,
-            }
-        };
-        let limits = self.about.limits;
-        let asked = [
-            asked(Quantity::F0, |s| s.f0, limits.f0),
-            asked(Quantity::Q, |s| s.q, limits.q),
-        ];
-        let said: [Said; 2] = judge(&asked).try_into().map_err(|_| Unfit::NoReading)?;
+        let (question, limits) = (Question::LaidDown, self.about.limits);
+        let f0 = asked(question, &both, both.map(|s| s.f0), &rig, Quantity::F0, limits.f0);
+        let q = asked(question, &both, both.map(|s| s.q), &rig, Quantity::Q, limits.q);
+        let said: [Said; 2] = judge(&[f0, q]).try_into().map_err(|_| Unfit::NoReading)?;
         match said[1].answer {
             // No lead does that, and no day.
             Answer::Different => Err(Unfit::Changed),

@@ -209,6 +209,23 @@ pub struct DriveArgs {
     pub tilt: Option<Tilt>,
 }
 
+impl DriveArgs {
+    /// The first option given, by its name.
+    pub fn first_given(&self) -> Option<&'static str> {
+        let given = [
+            ("--shape", self.shape.is_some()),
+            ("--rate", self.rate.is_some()),
+            ("--seconds", self.seconds.is_some()),
+            ("--from", self.from.is_some()),
+            ("--to", self.to.is_some()),
+            ("--level", self.level.is_some()),
+            ("--seed", self.seed.is_some()),
+            ("--tilt", self.tilt.is_some()),
+        ];
+        given.into_iter().find(|g| g.1).map(|g| g.0)
+    }
+}
+
 impl Devices {
     /// The first option given, by its name.
     pub fn first_given(&self) -> Option<&'static str> {

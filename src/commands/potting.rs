@@ -33,7 +33,7 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     if let Some(out) = &args.out {
         refuse_taken(&out.join(STEM))?;
     }
-    if args.keep && OfRig::of(args, console)?.is_none() {
+    if args.keep && rig_file(args)?.is_none() {
         return Err(keeps_nothing());
     }
     match sitting::walk(args, folder, console)? {
@@ -65,24 +65,16 @@ fn keeps_nothing() -> Failure {
 
 /// Options that only a take has a use for.
 fn at_the_bench_alone(args: &PottingArgs) -> Result<()> {
-    let (on, source, drive) = (&args.on, &args.source, &args.drive);
+    let (on, source) = (&args.on, &args.source);
     let idle = [
         ("--load", on.load.is_some()),
         ("--over", on.over.is_some()),
         ("--room", on.room.is_some()),
         ("--source", source.is_sim()),
         ("--sim", source.sim.is_some()),
-        ("--shape", drive.shape.is_some()),
-        ("--rate", drive.rate.is_some()),
-        ("--seconds", drive.seconds.is_some()),
-        ("--from", drive.from.is_some()),
-        ("--to", drive.to.is_some()),
-        ("--level", drive.level.is_some()),
-        ("--seed", drive.seed.is_some()),
-        ("--tilt", drive.tilt.is_some()),
     ];
     let first = idle.into_iter().find(|i| i.1).map(|i| i.0);
-    match first.or(source.devices.first_given()) {
+    match first.or(args.drive.first_given()).or(source.devices.first_given()) {
         Some(option) => Err(Failure::new(
             format!("{option} is for what is measured, and these are records"),
             "leave it out, or measure the dip with --sitting",
@@ -166,9 +158,13 @@ struct OfRig {
     known: Known,
 }
 
+fn rig_file(args: &PottingArgs) -> Result<Option<PathBuf>> {
+    Ok(args.on.rig.clone().or(Defaults::read_from(Path::new("."))?.rig))
+}
+
 impl OfRig {
     fn of(args: &PottingArgs, console: &mut Console) -> Result<Option<OfRig>> {
-        let Some(path) = args.on.rig.clone().or(Defaults::read_from(Path::new("."))?.rig) else {
+        let Some(path) = rig_file(args)? else {
             return Ok(None);
         };
         let rig = Rig::read(&path)?;

@@ -71,16 +71,10 @@ const STAGES: [&str; 2] = ["before wax", "after wax"];
 impl<'a> Dip<'a> {
     fn open(args: &'a PottingArgs, folder: &Path, console: &mut Console) -> Result<Self> {
         let defaults = Defaults::read_from(Path::new("."))?;
-        let new = |setting| {
-            let (pickups, stays) = (names(&args.before)?, names(&args.stays)?);
-            Sitting::new(pickups, stays, setting, args.source.is_sim())
-        };
         let path = folder.join("sitting.json");
+        // What is refused leaves no folder behind.
         let is_new = path.symlink_metadata().is_err();
-        if is_new {
-            // What is refused leaves no folder behind.
-            new(setting::of(&args.on, &defaults, None, "")?.setting)?;
-        }
+        let new = is_new.then(|| begun_now(args, &defaults)).transpose()?;
         let mut fresh = Fresh::default();
         let folder = fresh.ready(folder)?;
         let held = fileio::hold(&path)?.ok_or_else(|| {
@@ -89,23 +83,13 @@ impl<'a> Dip<'a> {
                 "end that one with q, or give this dip another folder",
             )
         })?;
-        let begun = match !is_new {
-            true => Some(Sitting::parse(
-                &path.display().to_string(),
-                &fileio::read_limited(&path, outcome::MOST_BYTES)?,
-            )?),
-            false => None,
-        };
-        let earlier = begun.as_ref().map(|b| &b.setting);
-        let set = setting::of(&args.on, &defaults, earlier, &format!("the dip {}", folder.display()))?;
-        let sitting = match begun {
-            Some(begun) => gone_on(args, begun, args.source.is_sim())?,
-            None => {
-                let sitting = new(set.setting)?;
+        let (about, sitting) = match new {
+            Some(new) => {
                 // The records of the first take would lie in a dip that nobody knows.
-                fileio::write_new(&path, &outcome::pretty(&sitting, "the dip")?)?;
-                sitting
+                fileio::write_new(&path, &outcome::pretty(&new.1, "the dip")?)?;
+                new
             }
+            None => gone_on(args, &defaults, &path)?,
         };
         for half in HALVES {
             fresh.ready(&folder.join(half))?;
@@ -114,7 +98,7 @@ impl<'a> Dip<'a> {
             args,
             folder,
             sitting,
-            about: set.about,
+            about,
             sims: args.source.sim.as_deref().map_or(Ok(Vec::new()), sound::described)?,
             read: [Vec::new(), Vec::new()],
             _fresh: fresh,
@@ -131,11 +115,8 @@ impl<'a> Dip<'a> {
 
     /// A half's readings; a take that was never read is said.
     fn found(&self, half: usize, console: &mut Console) -> Result<Vec<Record>> {
-        let holds = |p: &Path, file: &str| p.join(file).symlink_metadata().is_ok();
         let folders = folders_below(&self.folder.join(HALVES[half]), |p| {
-            ["record.json", "take.wav"]
-                .iter()
-                .any(|f| p.join(f).symlink_metadata().is_ok())
+            holds(p, "record.json") || holds(p, "take.wav")
         })?;
         let (whole, cut): (Vec<PathBuf>, Vec<PathBuf>) = folders.into_iter().partition(|p| holds(p, "record.json"));
         for folder in cut {
@@ -269,12 +250,30 @@ impl<'a> Dip<'a> {
     }
 }
 
+fn holds(folder: &Path, file: &str) -> bool {
+    folder.join(file).symlink_metadata().is_ok()
+}
+
 fn has(half: &[Record], name: &str) -> bool {
     half.iter().any(|r| r.pickup.name == name)
 }
 
+/// A new dip, and on what it is measured.
+fn begun_now(args: &PottingArgs, defaults: &Defaults) -> Result<(About, Sitting)> {
+    let set = setting::of(&args.on, defaults, None, "")?;
+    let (pickups, stays) = (names(&args.before)?, names(&args.stays)?);
+    Ok((
+        set.about,
+        Sitting::new(pickups, stays, set.setting, args.source.is_sim())?,
+    ))
+}
+
 /// A dip that was begun, with the same pickups on the same bench.
-fn gone_on(args: &PottingArgs, begun: Sitting, simulated: bool) -> Result<Sitting> {
+fn gone_on(args: &PottingArgs, defaults: &Defaults, path: &Path) -> Result<(About, Sitting)> {
+    let place = path.display().to_string();
+    let begun = Sitting::parse(&place, &fileio::read_limited(path, outcome::MOST_BYTES)?)?;
+    let dip = format!("the dip {}", path.parent().unwrap_or(path).display());
+    let set = setting::of(&args.on, defaults, Some(&begun.setting), &dip)?;
     let same = |given: &[PathBuf], own: &[String]| -> Result<bool> { Ok(given.is_empty() || names(given)? == own) };
     if !same(&args.before, &begun.pickups)? || !same(&args.stays, &begun.stays)? {
         return Err(Failure::new(
@@ -286,13 +285,14 @@ fn gone_on(args: &PottingArgs, begun: Sitting, simulated: bool) -> Result<Sittin
             "leave the names out to go on with it, or give another folder",
         ));
     }
-    if begun.simulated != simulated {
+    if begun.simulated != args.source.is_sim() {
+        let kind = if begun.simulated { "simulated" } else { "real" };
         return Err(Failure::new(
-            format!("this dip holds {} takes", if simulated { "real" } else { "simulated" }),
+            format!("this dip holds {kind} takes"),
             "simulated and real ones are never one dip: give another folder",
         ));
     }
-    Ok(begun)
+    Ok((set.about, begun))
 }
 
 fn names(words: &[PathBuf]) -> Result<Vec<String>> {

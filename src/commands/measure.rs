@@ -27,13 +27,15 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
             format!("`coilwright analyze {file}` reads a recording; a rig's file goes with --rig"),
         ));
     }
+    // Whatever becomes of the working folder's file meanwhile, the reading is shown.
+    let notebook = wanted::notebook()?;
     let Measured {
         record,
         folder,
         files,
         lost,
     } = taken(&args.pickup.given(), &args.job, console)?;
-    let daily = Daily::of(&wanted::notebook()?);
+    let daily = Daily::of(&notebook);
     let told = outcome::Told {
         document: &record,
         files,

@@ -12,6 +12,7 @@ use super::look::{self, Found};
 use super::word::number;
 use super::{carry, entries};
 use crate::failure::{Failure, Result};
+use crate::shop::lot::TRAY;
 use crate::{fileio, parallel};
 
 mod lots;
@@ -362,7 +363,7 @@ impl Add<'_> {
             let name = part.as_os_str().to_string_lossy();
             let fits = |n: &str| {
                 let place = self.notebook.join(&above).join(n);
-                let taken = ["record.json", "tray.json"]
+                let taken = ["record.json", TRAY]
                     .iter()
                     .any(|f| place.join(f).symlink_metadata().is_ok());
                 place.symlink_metadata().is_err() || (place.is_dir() && !place.is_symlink() && !taken)

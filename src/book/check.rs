@@ -13,6 +13,7 @@ use crate::analysis::compose::identity;
 use crate::capture::wav::{self, Channels};
 use crate::failure::Result;
 use crate::record::{Record, store};
+use crate::shop::lot::TRAY;
 use crate::{fileio, parallel};
 
 /// What is wrong with a file.
@@ -285,11 +286,11 @@ fn lots(notebook: &Path) -> Vec<Fault> {
     let mut out = Vec::new();
     let folders = std::fs::read_dir(notebook).into_iter().flatten().flatten();
     let own = folders.filter(|f| f.file_type().is_ok_and(|t| t.is_dir()));
-    for (lot, path) in own.map(|f| (fileio::name_of(&f.path()), f.path().join("tray.json"))) {
+    for (lot, path) in own.map(|f| (fileio::name_of(&f.path()), f.path().join(TRAY))) {
         if lot.starts_with('.') || !path.is_file() {
             continue;
         }
-        let place = format!("{lot}/tray.json");
+        let place = format!("{lot}/{TRAY}");
         match look::tray(&path) {
             Err(e) => out.push(fault(Kind::Unreadable, &place, e.to_string())),
             Ok(tray) => {

@@ -13,6 +13,7 @@ use super::{fill, seen};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::parallel;
+use crate::shop::lot::TRAY;
 
 /// Of the tables below. An index of another version is made anew.
 const VERSION: i64 = 4;
@@ -279,7 +280,7 @@ impl Index {
         let (Some(path), Some(mark)) = (inside, look::mark(folder)) else {
             return Ok(());
         };
-        let lot = folder.parent().filter(|p| p.join("tray.json").is_file());
+        let lot = folder.parent().filter(|p| p.join(TRAY).is_file());
         let found = Found {
             path: path.to_owned(),
             mark,

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use super::entries;
 use crate::failure::Result;
 use crate::parallel;
-use crate::shop::lot::Tray;
+use crate::shop::lot::{TRAY, Tray};
 
 /// NOTEBOOK/LOT/PICKUP/record.json, or NOTEBOOK/PICKUP/NUMBER/record.json.
 const DEPTH: usize = 3;
@@ -156,8 +156,6 @@ impl Inside {
         out
     }
 }
-
-const TRAY: &str = "tray.json";
 
 /// A lot's folder.
 struct Lot {

@@ -16,7 +16,7 @@ use crate::report::text::{self, Style};
 use crate::report::tray_plot;
 use crate::rig::Rig;
 use crate::shop::known::Known;
-use crate::shop::lot::Tray;
+use crate::shop::lot::{TRAY, Tray};
 use crate::shop::standard::{Judged, judge};
 
 mod agree;
@@ -74,7 +74,7 @@ impl Lot<'_> {
     }
 
     fn file(&self) -> PathBuf {
-        self.folder.join("tray.json")
+        self.folder.join(TRAY)
     }
 
     fn style(&self) -> Style {

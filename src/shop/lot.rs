@@ -16,6 +16,8 @@ mod steps;
 mod tests;
 
 pub const SCHEMA: &str = "coilwright/tray/1";
+/// In the lot's folder.
+pub const TRAY: &str = "tray.json";
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Tray {

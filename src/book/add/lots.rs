@@ -7,9 +7,7 @@ use super::{Add, How, Lot, Reading, other_name};
 use crate::book::look::{TRAY_BYTES, tray};
 use crate::failure::{Failure, Result};
 use crate::fileio;
-use crate::shop::lot::{Tray, is_plain};
-
-const TRAY: &str = "tray.json";
+use crate::shop::lot::{TRAY, Tray, is_plain};
 
 impl Add<'_> {
     pub(super) fn lots(&mut self, readings: &[&Reading]) -> Result<()> {

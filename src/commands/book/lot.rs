@@ -19,6 +19,7 @@ use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::Verdict;
 use crate::report::{order_plot, text};
+use crate::shop::lot::TRAY;
 use crate::shop::order::document::LotDocument;
 use crate::shop::order::{self, Made};
 
@@ -86,7 +87,7 @@ fn of_lot(notebook: &Path, lot: &str) -> Result<Vec<Row>> {
 fn numbers(notebook: &Path, rows: &[Row]) -> Vec<u32> {
     let by_tray = || -> Option<Vec<u32>> {
         let folder = rows.first()?.path.parent()?;
-        let path = notebook.join(folder).join("tray.json");
+        let path = notebook.join(folder).join(TRAY);
         let tray = look::tray(&path).ok()?;
         let number = |row: &Row| Some(tray.number_of(&fileio::name_of(&row.path))?.0);
         rows.iter().map(number).collect()

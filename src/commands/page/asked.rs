@@ -9,6 +9,7 @@ use crate::commands::outcome::MOST_BYTES;
 use crate::commands::wanted;
 use crate::failure::{Failure, Result};
 use crate::fileio;
+use crate::shop::lot::TRAY;
 
 pub struct Asked {
     pub of: Of,
@@ -126,7 +127,7 @@ fn named(args: &PageArgs) -> Result<(Of, String)> {
 }
 
 fn is_lot(folder: &Path) -> bool {
-    folder.join("tray.json").is_file()
+    folder.join(TRAY).is_file()
 }
 
 /// The file's own name, from what was given; of many, the first and how many more.

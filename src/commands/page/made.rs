@@ -24,7 +24,7 @@ use crate::report::pages::{self, Told};
 use crate::report::{checks_plot, difference_words, rig_words};
 use crate::rig::Rig;
 use crate::shop::difference;
-use crate::shop::lot::Tray;
+use crate::shop::lot::{TRAY, Tray};
 use crate::shop::order::document::LotDocument;
 use crate::shop::order::{self, Made};
 use crate::shop::witness::checks::{CheckDocument, RigDocument, WitnessShown};
@@ -54,7 +54,7 @@ pub fn of(asked: &Asked, args: &PageArgs, console: &mut Console) -> Result<Page>
             sheets(title, &placed, recipe, console)
         }
         Of::SheetsOfLot(folder) => {
-            let tray = look::tray(&folder.join("tray.json"))?;
+            let tray = look::tray(&folder.join(TRAY))?;
             let places: Vec<PathBuf> = tray
                 .standing()
                 .filter_map(|e| Some(folder.join(e.record.as_ref()?)))
@@ -63,7 +63,7 @@ pub fn of(asked: &Asked, args: &PageArgs, console: &mut Console) -> Result<Page>
             sheets(Line::from("Sheets of ").theirs(&tray.lot), &placed, recipe, console)
         }
         Of::Lot(folder) => {
-            let tray = look::tray(&folder.join("tray.json"))?;
+            let tray = look::tray(&folder.join(TRAY))?;
             pages::lot::page(&tray, in_order(&tray, folder, console)?.as_ref())
         }
         Of::Wax => pages::wax::page(&potting::asked(&before_and_after(args), console)?),

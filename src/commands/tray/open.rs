@@ -18,7 +18,7 @@ use crate::record::meters::Kind;
 use crate::report::{judged_words, rig_words};
 use crate::rig::Rig;
 use crate::shop::known::Known;
-use crate::shop::lot::{Setting, Tray};
+use crate::shop::lot::{Setting, TRAY, Tray};
 use crate::shop::standard::Standard;
 
 /// What the lot is measured on.
@@ -38,7 +38,7 @@ impl<'a> Lot<'a> {
         let notebook = fresh.ready(&notebook.unwrap_or_else(|| PathBuf::from(".")))?;
         let folder = fresh.ready(&notebook.join(args.lot()))?;
         let standard = args.standard.as_deref().map(standard).transpose()?;
-        let path = folder.join("tray.json");
+        let path = folder.join(TRAY);
         let held = held(args.lot(), &path)?;
         let mut remarks = Vec::new();
         let (mut tray, standard_anew) = match path.symlink_metadata().is_ok() {

@@ -129,6 +129,8 @@ pub struct SoldFound {
     pub load: String,
     pub peak_hz: Option<f64>,
     pub height_db: Option<f64>,
+    /// Standard uncertainties of these from the coil's, the parts being what is printed on them; null where the coil file states none.
+    pub u: Option<Doubt>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -255,6 +257,7 @@ impl From<&Reached> for ReachedFound {
                 load: s.wiring.load.to_string(),
                 peak_hz: s.figures.peak_hz,
                 height_db: s.figures.height_db,
+                u: s.u,
             }),
         }
     }

@@ -4,7 +4,7 @@ use nalgebra::DMatrix;
 
 use super::coil::Coil;
 use super::knob::Knob;
-use super::predict::{self, Figures};
+use super::predict::{self, Doubt, Figures};
 use super::wiring::Wiring;
 use crate::failure::{Failure, Result};
 use crate::quantity::{self, Unit};
@@ -34,6 +34,8 @@ pub struct AsSold {
     pub parts: Vec<(Knob, f64)>,
     pub wiring: Wiring,
     pub figures: Figures,
+    /// From the coil's; the parts are taken as exactly what is printed on them.
+    pub u: Option<Doubt>,
 }
 
 /// Points of a first look over a quantity's whole range.
@@ -92,34 +94,37 @@ pub fn reach(
     for (k, v) in knobs.iter().zip(&values) {
         let _ = k.set(&mut there.load, *v);
     }
-    let parts = knobs
-        .iter()
-        .enumerate()
-        .map(|(i, k)| (*k, values[i], us.as_ref().and_then(|u| u[i])))
-        .collect();
+    let part = |(i, k): (usize, &Knob)| (*k, values[i], us.as_ref().and_then(|u| u[i]));
+    let parts: Vec<(Knob, f64, Option<f64>)> = knobs.iter().enumerate().map(part).collect();
     Ok(Reached {
-        parts,
         figures: predict::figures(&there, coil),
-        as_sold: as_sold(&there, coil, knobs, &values),
+        as_sold: as_sold(&there, coil, covariance, &parts),
         wiring: there,
+        parts,
     })
 }
 
-fn as_sold(there: &Wiring, coil: &Coil, knobs: &[Knob], values: &[f64]) -> Option<AsSold> {
-    let sold: Vec<Option<f64>> = knobs.iter().zip(values).map(|(k, v)| k.as_sold(*v)).collect();
-    if sold.iter().all(Option::is_none) {
+fn as_sold(
+    there: &Wiring,
+    coil: &Coil,
+    covariance: Option<&DMatrix<f64>>,
+    exact: &[(Knob, f64, Option<f64>)],
+) -> Option<AsSold> {
+    if exact.iter().all(|(k, v, _)| k.as_sold(*v).is_none()) {
         return None;
     }
+    let parts: Vec<(Knob, f64)> = exact
+        .iter()
+        .map(|(k, v, _)| (*k, k.as_sold(*v).unwrap_or(*v)))
+        .collect();
     let mut wiring = there.clone();
-    let mut parts = Vec::new();
-    for ((k, exact), sold) in knobs.iter().zip(values).zip(sold) {
-        let value = sold.unwrap_or(*exact);
-        let _ = k.set(&mut wiring.load, value);
-        parts.push((*k, value));
+    for (k, value) in &parts {
+        let _ = k.set(&mut wiring.load, *value);
     }
     Some(AsSold {
         parts,
         figures: predict::figures(&wiring, coil),
+        u: covariance.map(|c| predict::doubt(&wiring, coil, c)),
         wiring,
     })
 }
@@ -234,6 +239,42 @@ mod tests {
 
     fn wiring(text: &str) -> Wiring {
         Wiring::from(Load::parse(text).unwrap())
+    }
+
+    /// 883 pF in all bring it there: 8.83 m of that cable, or 583 pF beside three metres. The nearest by ratio, what is set stays as it is, and its peak is that load's own, with its own uncertainty.
+    #[test]
+    fn what_one_can_buy_has_its_own_peak() {
+        let wish = Goal {
+            peak_hz: Some(3200.0),
+            height_db: None,
+        };
+        let covariance = DMatrix::from_diagonal(&vec![900.0, 4e-4, 1e-24].into());
+        for (load, knob, sold) in [
+            (
+                "vol=250k cable=3m@100p/m",
+                Knob::Cable,
+                Some("vol=250k cable=9m@100p/m"),
+            ),
+            (
+                "vol=250k cable=3m@100p/m",
+                Knob::Cap,
+                Some("vol=250k cable=3m@100p/m cap=560p"),
+            ),
+            ("vol=250k cable=3m@100p/m", Knob::Lead, None),
+        ] {
+            let r = reach(&wiring(load), &COIL, wish, &[knob], Some(&covariance)).unwrap();
+            let Some(sold) = sold else {
+                assert!(r.as_sold.is_none(), "{:?}", r.as_sold);
+                continue;
+            };
+            let (got, own) = (r.as_sold.unwrap(), wiring(sold));
+            assert_eq!(got.wiring.load, own.load, "{:?}", r.parts);
+            assert_eq!(got.figures.peak_hz, predict::figures(&own, &COIL).peak_hz);
+            assert_eq!(got.u, Some(predict::doubt(&own, &COIL, &covariance)));
+            assert!(got.u.unwrap().peak_hz.unwrap() > 0.0);
+        }
+        assert_eq!(Knob::VolPot.as_sold(140e3), Some(100e3));
+        assert_eq!(Knob::Vol.as_sold(0.7), None);
     }
 
     /// The table of the second-order section, read backwards: 500 pF and 200 k are what makes 4014.996 Hz and 8.1040 dB.

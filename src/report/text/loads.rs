@@ -190,7 +190,7 @@ fn reached(out: &mut Screen, document: &LoadsDocument, r: &ReachedFound) {
     out.line("");
 }
 
-/// "220 pF: peak 3.16 kHz, +3.8 dB above the lows".
+/// "220 pF: peak 3.16 kHz ± 19 Hz, +3.8 dB ± 0.037 dB above the lows (95 %)".
 fn as_sold(sold: &SoldFound) -> String {
     let part = |p: &PartFound| {
         let knob = Knob::by_name(&p.quantity)?;
@@ -201,9 +201,22 @@ fn as_sold(sold: &SoldFound) -> String {
         })
     };
     let parts: Vec<String> = sold.parts.iter().filter_map(part).collect();
+    // Where the coil's uncertainty is not stated, the line below says so.
+    let sure = |u: Option<f64>, unit| u.map_or(String::new(), |u| format!(" {}", half(u, unit)));
+    let [of_peak, of_height] = [sold.u.and_then(|u| u.peak_hz), sold.u.and_then(|u| u.height_db)];
+    let level = if of_peak.is_some() {
+        format!(" {LEVEL}")
+    } else {
+        String::new()
+    };
     let peak = match (sold.peak_hz, sold.height_db) {
-        (Some(f), Some(h)) => format!("peak {}, {h:+.1} dB above the lows", hz(f)),
-        (Some(f), None) => format!("peak {}", hz(f)),
+        (Some(f), Some(h)) => format!(
+            "peak {}{}, {h:+.1} dB{} above the lows{level}",
+            hz(f),
+            sure(of_peak, Unit::Hertz),
+            sure(of_height, Unit::Decibel)
+        ),
+        (Some(f), None) => format!("peak {}{}{level}", hz(f), sure(of_peak, Unit::Hertz)),
         (None, _) => "no peak".to_owned(),
     };
     format!("{}: {peak}", parts.join(", "))

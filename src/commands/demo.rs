@@ -60,7 +60,7 @@ delay_s = 0.0
 frequency_hz = 50
 
 [witness]
-name = \"tin witness\"         # kept for nothing else
+name = \"witness one\"         # kept for nothing else
 load = \"cap=100p res=330k\"
 place = \"fixed\"
 

@@ -154,7 +154,7 @@ fn day(made: &Made) -> pages::Day<'_> {
     pages::Day {
         readings: JOBS.iter().map(|j| j.folder).zip(&made.records).collect(),
         compared: (&made.comparisons[0], records(COMPARISONS[0].1)),
-        wax: records(COMPARISONS[1].1),
+        wax: COMPARISONS[1].1.map(|i| (JOBS[i].folder, &made.records[i])),
         rejected: &made.records[REJECTED],
         loads: format!("{}/page.html", harness::FOLDER),
     }

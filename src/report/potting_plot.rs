@@ -17,7 +17,8 @@ const MOST_NAMES: usize = 16;
 type Drawn<'a> = (&'a Pair, f64, f64);
 
 pub fn pairs(d: &PottingDocument) -> Result<Plot> {
-    let title = format!("Change in f0 of {} pickups in the wax", d.pairs.len());
+    let n = d.pairs.len();
+    let title = format!("Change in f0 of {n} pickup{} in the wax", words::plural(n));
     let remark =
         "bars: 95 %, the rig's days counted in; shaded: unchanged; squares as wax does, crosses to be looked at";
     let mut sheet = chart::sheet(&title, remark, d.simulated);

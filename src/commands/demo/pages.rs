@@ -4,20 +4,21 @@ use std::path::{Path, PathBuf};
 
 use crate::book::index::Fresh;
 use crate::book::row::Filter;
+use crate::cli::args::{PottingArgs, Surroundings};
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
 use crate::commands::book::life::{Known, Recipe};
 use crate::commands::coil::write_all;
 use crate::commands::page::of_rig;
+use crate::commands::potting;
 use crate::failure::Result;
 use crate::record::Record;
 use crate::report::page::line::Line;
 use crate::report::page::{Block, Page, simulated_notice};
 use crate::report::pages::{self, Told};
-use crate::report::text;
 use crate::shop::difference::Comparison;
 use crate::shop::lot::Tray;
-use crate::shop::wax;
+use crate::shop::wax::document::PottingDocument;
 
 pub const FOLDER: &str = "pages";
 pub const INDEX: &str = "index.html";
@@ -29,8 +30,8 @@ pub struct Day<'a> {
     pub readings: Vec<(&'static str, &'a Record)>,
     /// A comparison and what it lays over each other.
     pub compared: (&'a Comparison, [&'a Record; 2]),
-    /// One pickup before and after.
-    pub wax: [&'a Record; 2],
+    /// One pickup before and after, each with its folder.
+    pub wax: [(&'static str, &'a Record); 2],
     pub rejected: &'a Record,
     /// The page on pots and cables, from the index.
     pub loads: String,
@@ -41,7 +42,7 @@ pub fn make(day: &Day, out: &Path, console: &mut Console) -> Result<PathBuf> {
     let told = Told::default();
     let first = day.readings.first().map_or(day.rejected, |r| r.1);
     let (comparison, [a, b]) = day.compared;
-    let life = Known::of(out, &day.wax[0].pickup.name, &Filter::default(), Fresh::Now, console)?;
+    let life = Known::of(out, &day.wax[0].1.pickup.name, &Filter::default(), Fresh::Now, console)?;
     let sheet = (first.clone(), told.clone());
     let all = [
         ("reading", "One reading", pages::record::page(first, &told)?),
@@ -56,7 +57,7 @@ pub fn make(day: &Day, out: &Path, console: &mut Console) -> Result<PathBuf> {
             pages::comparison::page(&[a.clone(), b.clone()], comparison)?,
         ),
         ("lot", "A lot", pages::lot::page(&lot(day), None)?),
-        ("wax", "A dip of wax", pages::wax::page(&waxed(day)?)?),
+        ("wax", "A dip of wax", pages::wax::page(&waxed(day, out, console)?)?),
         (
             "life",
             "A pickup's life",
@@ -96,13 +97,17 @@ fn lot(day: &Day) -> Tray {
     tray
 }
 
-fn waxed(day: &Day) -> Result<wax::document::PottingDocument> {
-    let about = wax::About {
-        rested_h: Some(14.0),
-        ..wax::About::default()
+fn waxed(day: &Day, out: &Path, console: &mut Console) -> Result<PottingDocument> {
+    let [before, after] = day.wax.map(|w| vec![out.join(w.0)]);
+    let args = PottingArgs {
+        before,
+        after,
+        on: Surroundings {
+            rig: Some(out.join("rig.toml")),
+            ..Surroundings::default()
+        },
+        rested: Some(14.0),
+        ..PottingArgs::default()
     };
-    let [before, after] = day.wax.map(|r| vec![r.clone()]);
-    let mut document = wax::compare(&before, &after, &about)?;
-    text::put_words(&mut document);
-    Ok(document)
+    potting::asked(&args, console)
 }

@@ -51,11 +51,17 @@ pub fn good_length(n: usize) -> usize {
 
 /// Forward transform of a real signal padded with zeros to `n`; returns the first `keep` bins.
 pub fn forward(signal: impl Iterator<Item = f64>, n: usize, keep: usize) -> Vec<Complex64> {
-    let plan = FORWARD.with(|last| planned(last, n, || RealFftPlanner::new().plan_fft_forward(n)));
-    let mut input = plan.make_input_vec();
+    let mut input = vec![0.0; n];
     for (slot, x) in input.iter_mut().zip(signal) {
         *slot = x;
     }
+    forward_of(input, keep)
+}
+
+/// The same of a signal that is as long as its transform, and is used up by it.
+pub fn forward_of(mut input: Vec<f64>, keep: usize) -> Vec<Complex64> {
+    let n = input.len();
+    let plan = FORWARD.with(|last| planned(last, n, || RealFftPlanner::new().plan_fft_forward(n)));
     let mut out = plan.make_output_vec();
     let mut scratch = plan.make_scratch_vec();
     // The buffers come from the plan itself, so their lengths fit.

@@ -9,7 +9,7 @@ use clap::error::{ContextKind, ContextValue, ErrorKind};
 
 use crate::cli::args::{Cli, Command};
 use crate::cli::brief;
-use crate::cli::console::Console;
+use crate::cli::console::{self, Console};
 use crate::commands;
 use crate::failure::{Failure, Result, Status};
 
@@ -21,7 +21,11 @@ pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &
     let cli = match parsed {
         Ok(cli) => cli,
         Err(e) if matches!(e.kind(), ErrorKind::DisplayHelp | ErrorKind::DisplayVersion) => {
-            let _ = write!(out, "{}", e.render().ansi());
+            let help = e.render();
+            let _ = match console::painted() {
+                true => write!(out, "{}", help.ansi()),
+                false => write!(out, "{help}"),
+            };
             return Status::Done;
         }
         Err(e) => {

@@ -75,6 +75,6 @@ pub enum Command {
     Book(Box<BookArgs>),
     /// One page for a browser or a printer, and sheets to take home
     Page(Box<PageArgs>),
-    /// Set up the rig, check that it is still the same, and pack it
+    /// Set up the rig, check that it is still the same, pack it
     Rig(RigCommand),
 }

@@ -33,27 +33,27 @@ pub struct BookArgs {
 pub enum BookAction {
     /// Give a pickup, or one of its readings, another name
     Rename(RenameArgs),
-    /// Mark pickups as sent, each with the reading it leaves with
+    /// Mark pickups as sent, each with the reading it left with
     Sent(SentArgs),
-    /// Say that pickups are sold: no set is made of them any more
+    /// Mark pickups as sold: sets leave them out
     Sold(SoldArgs),
     /// One came back: is it what was sent?
     Returned(Box<ReturnedArgs>),
-    /// A lot in the order of making: odd ones, drift, and which to look at first
+    /// One lot in the order of making: odd ones, drift, where to look first
     Lot(LotArgs),
-    /// What one change of the recipe did, by two groups
+    /// Two groups that differ in one thing: what did it do?
     Experiment(ExperimentArgs),
     /// Which pickups go together in a set
     Sets(Box<super::book_sets_args::SetsArgs>),
     /// Take back the last entry
     Undo(UndoArgs),
-    /// Take another notebook in, such as the one of a class's laptop
+    /// Merge another notebook into this one, such as that of a class
     Add(AddArgs),
-    /// Read everything and say what is wrong with it, and prove a backup
+    /// Does every file still read, and is the backup complete?
     Check(BookCheckArgs),
-    /// Put the takes of long ago away, never the readings
+    /// Move old takes to another disk; the readings stay
     Thin(ThinArgs),
-    /// Take in the notebook on paper, typed as a table
+    /// Bring in an old paper notebook, typed as a table
     Import(ImportArgs),
 }
 
@@ -166,8 +166,7 @@ pub struct ThinArgs {
   coilwright book import old.csv
   coilwright book import old.csv --day dmy  3/4/2006 is the 3rd of April
 
-Headings: day, name, ohms, henries, stage; all other columns become words. The unit of plain numbers may stand in
-the heading: ohms (k).
+Headings: day, name, ohms, henries, stage; all other columns become words. The unit of plain numbers may stand in the heading: ohms (k).
 ")]
 pub struct ImportArgs {
     /// The table, parted by commas, semicolons or tabs

@@ -10,7 +10,7 @@ use super::which_args::WhichArgs;
 #[command(after_help = "Examples:
   coilwright book sets                                           necks and bridges that are alike
   coilwright book sets --target \"bridge: level +1.5dB ohms +8%\"
-  coilwright book sets --of 3 --reversed middle                  the middle one the other way round, in winding and magnet
+  coilwright book sets --of 3 --reversed middle                  the middle one reversed, winding and magnet
   coilwright book sets --of 6 --limit \"peak=1% level=1dB\"        six alike, of any position
   coilwright book sets --keep spring                             writes down the first of them
 ")]

@@ -1,11 +1,12 @@
 //! Where words go: results to one writer, the rest to the other, both handed in.
 
-use std::io::Write;
+use std::io::{BufWriter, Write};
+
+use anstream::{AutoStream, ColorChoice};
 
 use super::keys::{Keys, Typed};
 use crate::capture::stop::Stop;
 use crate::failure::{Failure, Result};
-use crate::fileio;
 use crate::wrap;
 
 /// The two writers of a run and what the terminal can do.
@@ -56,10 +57,14 @@ impl<'a> Console<'a> {
 
     /// A result, on standard output.
     pub fn result(&mut self, text: &str) -> Result<()> {
+        self.write(|out| out.write_all(text.as_bytes()))
+    }
+
+    fn write(&mut self, what: impl FnOnce(&mut dyn Write) -> std::io::Result<()>) -> Result<()> {
         for text in std::mem::take(&mut self.later) {
             self.remark(&text);
         }
-        let ended = self.out.write_all(text.as_bytes()).and_then(|()| self.out.flush());
+        let ended = what(self.out).and_then(|()| self.out.flush());
         match ended {
             // Nothing left to tell.
             Err(e) if e.kind() == std::io::ErrorKind::BrokenPipe => {
@@ -86,8 +91,12 @@ impl<'a> Console<'a> {
 
     /// A document, on standard output.
     pub fn json(&mut self, document: &impl serde::Serialize) -> Result<()> {
-        let bytes = fileio::pretty(document, "the result as JSON")?;
-        self.result(&String::from_utf8_lossy(&bytes))
+        self.write(|out| {
+            let mut out = BufWriter::with_capacity(1 << 16, out);
+            serde_json::to_writer_pretty(&mut out, document)?;
+            out.write_all(b"\n")?;
+            out.flush()
+        })
     }
 
     /// A remark, on standard error; lines are broken at the terminal's width.
@@ -125,6 +134,11 @@ pub fn catch(stop: &Stop) {
     let _ = flag::register(SIGTERM, ended.clone());
     #[cfg(unix)]
     let _ = flag::register(signal_hook::consts::SIGHUP, ended);
+}
+
+/// Whether results are painted where they go.
+pub fn painted() -> bool {
+    AutoStream::choice(&std::io::stdout()) != ColorChoice::Never
 }
 
 /// Columns of the terminal that results go to, asked anew each time: windows are resized.

@@ -2,7 +2,7 @@
 
 use std::io::{IsTerminal, Write};
 
-use anstream::{AutoStream, ColorChoice};
+use super::console;
 
 /// What is smaller shows no curve.
 const LEAST: (usize, usize) = (40, 14);
@@ -32,7 +32,7 @@ impl Picture {
     /// Draws it over the one before. Colours go where they are wanted, the cursor's ways always.
     pub fn draw(&mut self, lines: &[String]) -> std::io::Result<()> {
         let mut out = std::io::stdout().lock();
-        let plain = AutoStream::choice(&out) == ColorChoice::Never;
+        let plain = !console::painted();
         let mut text = String::new();
         if self.drawn > 0 {
             text.push_str(&format!("\x1b[{}A", self.drawn));

@@ -32,19 +32,19 @@ pub struct RigCommand {
 pub enum RigAction {
     /// Make a rig file from a few questions, or from options
     New(Box<NewArgs>),
-    /// Find the strongest clean drive, step by step from silence, and write it into the rig file
+    /// Find the strongest clean drive, step by step from silence; the rig file keeps it
     Level(LevelArgs),
-    /// Measure the two inputs against each other, and what the pickup's input puts on a pickup
+    /// Measure how the two inputs differ, and how the pickup's input loads it
     Inputs(Box<InputsArgs>),
     /// Say in words what the rig is, and what its input does to a typical pickup
     Show(RigFileArgs),
     /// Measure the witness and say whether the rig is still the rig: go or no-go
     Check(Box<CheckArgs>),
-    /// Say what was changed on the bench: from now on its checks are counted anew, and the old ones are kept
+    /// Note a change on the bench; checks are counted anew from here
     Changed(ChangedArgs),
-    /// From pickups taken out and laid back: how small a difference this rig can tell
+    /// How small a difference can this rig tell? From pickups laid down again and again
     Repeat(RepeatArgs),
-    /// From a record of a pickup whose winding is known: the rig's sign
+    /// Find the rig's sign, from a pickup whose winding you know
     Polarity(PolarityArgs),
     /// List what belongs to the rig, for packing it
     Pack(RigFileArgs),

@@ -311,18 +311,19 @@ pub fn keep_drive(folder: &Path, played: &Played, files: &mut Vec<PathBuf>) -> R
     Ok(())
 }
 
-/// How text is laid out on this terminal. Colours are written always; the stream takes them out where nobody sees them.
+/// How results are laid out on this terminal.
 pub fn style(shown: Shown) -> Style {
     Style {
-        colour: true,
+        colour: console::painted(),
         width: console::width(),
         details: shown.details,
     }
 }
 
-/// The same for what is shown among the remarks.
+/// The same for what is shown among the remarks: their stream takes the colours out where nobody sees them.
 pub fn remark_style(shown: Shown) -> Style {
     Style {
+        colour: true,
         width: console::remark_width(),
         ..style(shown)
     }

@@ -51,7 +51,7 @@ fn sentence(first: &Record, record: &Record, d: &Difference) -> String {
         .chain(groups.into_iter().flatten());
     let mut text = parts.collect::<Vec<_>>().join("; ");
     let plainly = (a.definition != b.definition).then(|| "f0 and Q of both as of a coil without metal, coupling and peak height not compared: they go by the level at low frequency, which is another one in each".to_owned());
-    for remark in plainly.into_iter().chain(told.usual()).chain(remarks(first, record, d)) {
+    for remark in plainly.into_iter().chain(remarks(first, record, d)) {
         text.push_str(", ");
         text.push_str(&remark);
     }
@@ -156,20 +156,18 @@ impl Told<'_> {
             (Some(_), Some(_)) => None,
         }
     }
+}
 
-    /// Which usual values, that promise nothing, are in what was said.
-    fn usual(&self) -> Option<String> {
-        let any = |f: fn(&Judged) -> bool| self.d.quantities.iter().any(f);
-        let list: Vec<&str> = [
-            any(|j| j.matters_usual).then_some("what matters"),
-            any(|j| j.usual.laying).then_some("laying down"),
-            any(|j| j.usual.days).then_some("days"),
-        ]
-        .into_iter()
-        .flatten()
-        .collect();
-        (!list.is_empty()).then(|| format!("usual values for {}", list.join(", ")))
-    }
+/// Which of what decided are usual values, that promise nothing, and the commands that bring the shop's own; said once for all.
+pub(super) fn usual<'a>(judged: impl Iterator<Item = &'a Judged> + Clone) -> Option<String> {
+    let any = |f: fn(&Judged) -> bool| judged.clone().any(f);
+    let list = [
+        any(|j| j.matters_usual).then_some("what matters (`use --matters`)"),
+        any(|j| j.usual.laying).then_some("laying down (`rig repeat`)"),
+        any(|j| j.usual.days).then_some("the rig's days (`rig check`)"),
+    ];
+    let list = words::joined(list.map(|w| w.map(String::from)))?;
+    Some(format!("until you give your own, usual values stand for {list}"))
 }
 
 /// The difference as the document has it, in the quantity's own unit.

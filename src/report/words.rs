@@ -8,7 +8,15 @@ use crate::shop::yardstick::Quantity;
 
 /// Text from files, made safe for a terminal: no control characters, no line breaks.
 pub fn clean(text: &str) -> String {
-    no_controls(text).split_whitespace().collect::<Vec<_>>().join(" ")
+    let mut out = String::with_capacity(text.len());
+    let words = text.split(|c: char| c.is_whitespace() || c.is_control());
+    for word in words.filter(|w| !w.is_empty()) {
+        if !out.is_empty() {
+            out.push(' ');
+        }
+        out.push_str(word);
+    }
+    out
 }
 
 /// As [`clean`], spaces kept, for paths.

@@ -54,7 +54,7 @@ impl Stretch {
             }
         }
         let keep = ((top * size as f64) as usize + 2 * TAPS).min(size / 2 + 1);
-        let half = fft::forward(padded.into_iter(), size, keep);
+        let half = fft::forward_of(padded, keep);
         let below = (1..=TAPS).rev().map(|k| half[k.min(keep - 1)].conj());
         Stretch {
             grid: below.chain(half.iter().copied()).collect(),

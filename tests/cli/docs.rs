@@ -12,7 +12,7 @@ fn workshop() -> Folder {
         with_witness(&f);
         typed(&f, "use north.toml --folder takes", "").ended(0);
         for n in 1..=5 {
-            for lay in 1..=3 {
+            for lay in 1..=4 {
                 let sim = format!("l={}mH cs=11{lay}p", 2300 + 15 * n);
                 let more =
                     format!("measure neck-{n} --load none --ohms 6.0{n}k --room 21C --seed {n}{lay} --sim '{sim}'");
@@ -274,8 +274,8 @@ fn a_day() {
         ("docs/day/first-reading.md", 8, workshop),
         ("docs/day/cables-and-pots.md", 13, workshop),
         ("docs/day/wax.md", 5, workshop),
-        ("docs/day/lot.md", 5, workshop),
-        ("docs/day/rig.md", 7, workshop),
+        ("docs/day/lot.md", 6, workshop),
+        ("docs/day/rig.md", 8, workshop),
         ("docs/day/notebook.md", 17, workshop),
         ("docs/day/class.md", 8, workshop),
     ]);

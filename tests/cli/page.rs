@@ -114,6 +114,12 @@ fn tables_say_what_was_measured() {
         wax.contains(told["pairs"][0]["text"].as_str().unwrap()),
         "{wax}\n{told}"
     );
+    let read = &told["pairs"][0]["read"]["f0_hz"];
+    let [before, after] = [0, 1].map(|i| read[i].as_f64().unwrap());
+    assert!(
+        wax.contains(&format!("{before:.0} \u{2192} {after:.0}")),
+        "{wax}\n{told}"
+    );
     let rig = page(&f, &["north.toml"]);
     assert_eq!(rig.matches("<tr>").count(), 21);
     assert!(words(&rig).contains("The last check: GO"));

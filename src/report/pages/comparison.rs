@@ -3,6 +3,7 @@
 use super::shared::{four, glance, name};
 use crate::failure::Result;
 use crate::record::Record;
+use crate::report::difference_words;
 use crate::report::number::Unit;
 use crate::report::overlay::{Align, compare_plot};
 use crate::report::page::line::{Line, theirs};
@@ -33,7 +34,8 @@ pub fn page(records: &[Record], comparison: &Comparison) -> Result<Page> {
         let against = against.map_or(String::new(), |k| format!("against {}: ", words::letter(k)));
         Line::from(format!("{}: {against}", words::letter(i + 1))).theirs(&d.text)
     });
-    page.list(differences.collect());
+    let usual = difference_words::usual(comparison.differences.iter().flat_map(|d| &d.quantities)).map(Line::from);
+    page.list(differences.chain(usual).collect());
     Ok(page)
 }
 

@@ -1,6 +1,7 @@
 //! The page of a dip: before and after the wax.
 
 use super::shared::fact;
+use crate::estimate::Estimate;
 use crate::failure::Result;
 use crate::report::number::{self, LEVEL, Unit};
 use crate::report::page::line::{Line, theirs};
@@ -34,25 +35,24 @@ pub fn page(d: &PottingDocument) -> Result<Page> {
     Ok(page)
 }
 
+/// As the screen has it, and what changed in Q and in the winding.
 fn table(d: &PottingDocument) -> Table {
-    let row = |p: &Pair| -> Vec<Cell> {
-        let change = |e: Option<crate::estimate::Estimate>, unit| {
-            cell(e.map(|e| e.value), |_| {
-                e.map_or(String::new(), |e| number::bare_interval(&e, unit))
-            })
-        };
-        vec![
-            theirs(words::clean(&p.pickup)).into(),
-            change(p.f0_hz, Unit::Hertz),
-            change(p.q, Unit::Ratio),
-            change(p.peak_db, Unit::Decibel),
-            change(p.c_f, Unit::Farad),
-            potting::verdict(p.verdict).into(),
-        ]
+    let ([pickup, f0, changed, height, ohms, _], lines) = potting::before_and_after(d);
+    let change = |e: Option<Estimate>, unit| {
+        cell(e.map(|e| e.value), |_| {
+            e.map_or(String::new(), |e| number::bare_interval(&e, unit))
+        })
     };
+    let row = |(line, p): (potting::Line, Option<&Pair>)| -> Vec<Cell> {
+        let [pickup, f0, changed, height, ohms, verdict] = line.map(|c| Cell::from(theirs(c)));
+        let [q, winding] = [p.and_then(|p| p.q), p.and_then(|p| p.c_f)];
+        let [q, winding] = [change(q, Unit::Ratio), change(winding, Unit::Farad)];
+        vec![pickup, f0, changed, q, height, winding, ohms, verdict]
+    };
+    let pairs = d.pairs.iter().map(Some).chain(std::iter::repeat(None));
     Table {
-        caption: format!("Changes from before to after {LEVEL}").into(),
-        head: vec!["pickup", "f0", "Q", words::HEIGHT, "winding", "verdict"],
-        rows: d.pairs.iter().map(row).collect(),
+        caption: format!("Before and after, and what changed {LEVEL}").into(),
+        head: vec![pickup, f0, changed, "change in Q", height, "winding", ohms, "verdict"],
+        rows: lines.into_iter().zip(pairs).map(row).collect(),
     }
 }

@@ -4,6 +4,7 @@ use super::grid;
 use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
 use crate::book::entry::Entry;
 use crate::book::row::{Filter, Row};
+use crate::parallel;
 use crate::quantity::Unit as Typed;
 use crate::record::about::About;
 use crate::record::{Record, Verdict};
@@ -63,7 +64,7 @@ pub fn book_text(rows: &[Row], filter: &Filter, style: Style) -> String {
 
 fn table(rows: &[Row]) -> Vec<[String; 9]> {
     let mark = rows.iter().any(|r| !r.simulated);
-    let body = rows.iter().map(|r| {
+    let body = parallel::each(rows, |r| {
         let name = words::clean(&r.name);
         let peak = match (r.verdict, r.peak_hz, r.f0_hz) {
             (_, Some(p), _) => hz(p.0),

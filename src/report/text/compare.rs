@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::grid;
 use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
 use crate::record::{Record, Verdict};
-use crate::report::difference_words::estimate;
+use crate::report::difference_words::{self, estimate};
 use crate::report::number::{self, LEVEL, db, hz};
 use crate::report::words::{self, HEIGHT};
 use crate::shop::difference::{Comparison, Difference, Judged};
@@ -34,6 +34,9 @@ pub fn compare_text(records: &[Record], comparison: &Comparison, style: Style) -
             None => d.text.clone(),
         };
         out.listed_in(&words::letter(i + 1), &text, paint);
+    }
+    if let Some(usual) = difference_words::usual(comparison.differences.iter().flat_map(|d| &d.quantities)) {
+        out.line_in(usual, DIM);
     }
     if style.details {
         details(&mut out, comparison);

@@ -1,7 +1,7 @@
 //! What `book experiment` shows on the screen.
 
 use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
-use crate::report::difference_words::judged;
+use crate::report::difference_words::{judged, usual};
 use crate::report::number;
 use crate::report::words;
 use crate::shop::experiment::document::{Cause, Compared, Effect, ExperimentDocument, LeftOut, Side, Why, WhyOut};
@@ -194,14 +194,7 @@ fn notes(c: &Compared) -> Vec<String> {
     if c.why.is_none() && c.effects.iter().any(|e| open(&e)) {
         out.push("more pickups on both sides would tell more".into());
     }
-    let any = |f: fn(&Effect) -> bool| c.effects.iter().any(f);
-    let usual = [
-        any(|e| e.judged.matters_usual).then_some("what matters"),
-        any(|e| e.judged.usual.laying).then_some("laying down"),
-        any(|e| e.judged.usual.days).then_some("days"),
-    ];
-    let usual: Vec<&str> = usual.into_iter().flatten().collect();
-    out.extend((!usual.is_empty()).then(|| format!("usual values for {}", usual.join(", "))));
+    out.extend(usual(c.effects.iter().map(|e| &e.judged)));
     out
 }
 

@@ -1,5 +1,8 @@
 //! Tables on a terminal: columns as wide as they have to be, one of them as wide as there is room.
 
+use std::borrow::Cow;
+use std::iter::repeat_n;
+
 use super::screen::{DIM, PLAIN, Screen};
 use crate::wrap::columns;
 
@@ -20,21 +23,23 @@ pub(super) fn lines<const N: usize>(out: &mut Screen, rows: &[[String; N]], left
         let mut line = String::new();
         for (i, (cell, width)) in row.iter().zip(widths).enumerate() {
             let cell = shortened(cell, width);
-            let pad = " ".repeat(width.saturating_sub(columns(&cell)));
-            let (before, behind) = if left.contains(&i) { ("", &*pad) } else { (&*pad, "") };
-            line.extend([before, &cell, behind, "  "]);
+            let pad = width.saturating_sub(columns(&cell));
+            let (before, behind) = if left.contains(&i) { (0, pad) } else { (pad, 0) };
+            line.extend(repeat_n(' ', before));
+            line.push_str(&cell);
+            line.extend(repeat_n(' ', behind + 2));
         }
         out.raw(line.trim_end(), if n == 0 { DIM } else { PLAIN });
     }
     true
 }
 
-fn shortened(s: &str, width: usize) -> String {
+fn shortened(s: &str, width: usize) -> Cow<'_, str> {
     if columns(s) <= width {
-        return s.to_string();
+        return s.into();
     }
     let mut out: String = s.chars().take(width.saturating_sub(1)).collect();
     out.truncate(out.trim_end().len());
     out.push('…');
-    out
+    out.into()
 }

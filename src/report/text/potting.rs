@@ -278,7 +278,7 @@ pub fn potting_text(d: &PottingDocument, style: Style) -> String {
 }
 
 /// A line of the table: name, f0, its change, height, ohms, verdict.
-type Line = [String; 6];
+pub(in crate::report) type Line = [String; 6];
 
 fn line(name: &str, read: &Read, change: Option<&Decided>, verdict: &str) -> Line {
     let of = |both: [Option<f64>; 2], shown: &dyn Fn(f64) -> String| match both {
@@ -299,8 +299,9 @@ fn line(name: &str, read: &Read, change: Option<&Decided>, verdict: &str) -> Lin
     ]
 }
 
-/// Before and after, as it was read; the change is freed of what the days did.
-fn table(out: &mut Screen, d: &PottingDocument) {
+/// Before and after, as it was read: head, and lines of the pairs, then of those that stayed out. The change is freed of what the
+/// days did.
+pub(in crate::report) fn before_and_after(d: &PottingDocument) -> ([&'static str; 6], Vec<Line>) {
     let of_pair = |p: &Pair| {
         line(
             &p.pickup,
@@ -310,16 +311,16 @@ fn table(out: &mut Screen, d: &PottingDocument) {
         )
     };
     let of_stayed = |s: &Stayed| line(&s.pickup, &s.read, s.changed.as_ref().map(|c| &c[0]), "stayed out");
-    let rows: Vec<Line> = d
-        .pairs
-        .iter()
-        .map(of_pair)
-        .chain(d.stayed.iter().map(of_stayed))
-        .collect();
     let at_20 = d.pairs.iter().any(|p| p.read.at_20);
     let ohms = if at_20 { "kΩ at 20 °C" } else { "kΩ" };
-    let head = ["pickup", "f0 (Hz)", "change (%)", "height (dB)", ohms, ""].map(str::to_owned);
-    let all: Vec<Line> = std::iter::once(head).chain(rows).collect();
+    let head = ["pickup", "f0 (Hz)", "change (%)", "height (dB)", ohms, ""];
+    let (pairs, stayed) = (d.pairs.iter().map(of_pair), d.stayed.iter().map(of_stayed));
+    (head, pairs.chain(stayed).collect())
+}
+
+fn table(out: &mut Screen, d: &PottingDocument) {
+    let (head, lines) = before_and_after(d);
+    let all: Vec<Line> = std::iter::once(head.map(str::to_owned)).chain(lines).collect();
     let fits = if all[1..].iter().any(|l| !l[4].is_empty()) {
         grid::lines(out, &all, &[0, 5], 0)
     } else {

@@ -35,7 +35,6 @@ impl Raw<'_> {
         let (cells, length, model) = (self.cells, self.length, self.model);
         let p = theta.len();
         let mut normal = [[0.0f64; MOST]; MOST];
-        let mut gradient = [0.0f64; MOST];
         let mut block = [0.0f64; MOST];
         let mut blocks = Vec::new();
         let mut cost = 0.0;
@@ -69,15 +68,12 @@ impl Raw<'_> {
                     let half = 0.5 * dv * length / v;
                     jac -= e * half;
                     // The part that does not follow X has its variance from H too.
-                    gradient[c] -= rest * half;
                     block[c] -= rest * half;
                 }
                 z[c] = jac;
             }
             for a in 0..p {
-                let g = z[a].re * e.re + z[a].im * e.im;
-                gradient[a] += g;
-                block[a] += g;
+                block[a] += z[a].re * e.re + z[a].im * e.im;
                 for b in a..p {
                     normal[a][b] += z[a].re * z[b].re + z[a].im * z[b].im;
                 }
@@ -88,7 +84,7 @@ impl Raw<'_> {
         blocks.push(DVector::from_column_slice(&block[..p]));
         Sums {
             normal: DMatrix::from_fn(p, p, |a, b| if a <= b { normal[a][b] } else { normal[b][a] }),
-            gradient: DVector::from_column_slice(&gradient[..p]),
+            gradient: blocks.iter().fold(DVector::zeros(p), |sum, block| sum + block),
             cost,
             bins: count,
             blocks,

@@ -45,7 +45,7 @@ mod not_yet {
     ];
     pub const LONG_FILES: &[&str] = &[];
     /// `file function`.
-    pub const LONG_FUNCTIONS: &[&str] = &["capture/live/rolling.rs roll", "fit/raw.rs sums"];
+    pub const LONG_FUNCTIONS: &[&str] = &[];
     pub const MANY_PARAMETERS: &[&str] = &[];
 }
 

@@ -224,6 +224,13 @@ pub(super) struct Ended {
 }
 
 impl Ended {
+    /// At a time of the take, in seconds of so many.
+    fn too_early(&mut self, (what, cause): (&str, Cause), [at, of]: [f64; 2]) {
+        self.cause = cause;
+        self.trouble
+            .push(format!("{what}: the take ends at {at:.2} s of {of:.2} s"));
+    }
+
     /// Of the whole take, what it comes of that `lost` frames or whole buffers are missing.
     fn blame(&mut self, lost: u64) {
         let all = self.tallies[0].plus(&self.tallies[1]);
@@ -298,11 +305,8 @@ pub(super) fn roll(
         let all = ended.tallies[0].plus(&ended.tallies[1]);
         let slow = || (start.elapsed() > limit).then_some(("the take is far too slow", Cause::Device));
         let lost = standstill(pulses.still(shared, all.total()), &all).or_else(slow);
-        if let Some((what, cause)) = lost {
-            ended.cause = cause;
-            let (at, of) = (have as f64 / rate, frames as f64 / rate);
-            let end = format!("{what}: the take ends at {at:.2} s of {of:.2} s");
-            ended.trouble.push(end);
+        if let Some(lost) = lost {
+            ended.too_early(lost, [have, frames].map(|n| n as f64 / rate));
         }
         if lost.is_some() || all.of(Fault::Gone) > 0 {
             break;

@@ -9,7 +9,7 @@ use crate::report::page::table::{Cell, Table, number as cell};
 use crate::report::page::{Block, Page};
 use crate::report::text::potting;
 use crate::report::{potting_plot, words};
-use crate::shop::wax::document::{Pair, PottingDocument};
+use crate::shop::wax::document::{Decided, Pair, PottingDocument};
 
 /// `d` has its sentences already.
 pub fn page(d: &PottingDocument) -> Result<Page> {
@@ -43,16 +43,19 @@ fn table(d: &PottingDocument) -> Table {
             e.map_or(String::new(), |e| number::bare_interval(&e, unit))
         })
     };
-    let row = |(line, p): (potting::Line, Option<&Pair>)| -> Vec<Cell> {
-        let [pickup, f0, changed, height, ohms, verdict] = line.map(|c| Cell::from(theirs(c)));
+    let row = |(line, (p, decided)): (potting::Line, (Option<&Pair>, Option<[Decided; 2]>))| -> Vec<Cell> {
+        let [pickup, f0, changed, height, ohms, verdict] = line;
+        let changed = cell(decided.map(|d| d[0].difference), |_| changed);
+        let [pickup, f0, height, ohms, verdict] = [pickup, f0, height, ohms, verdict].map(|c| theirs(c).into());
         let [q, winding] = [p.and_then(|p| p.q), p.and_then(|p| p.c_f)];
         let [q, winding] = [change(q, Unit::Ratio), change(winding, Unit::Farad)];
         vec![pickup, f0, changed, q, height, winding, ohms, verdict]
     };
-    let pairs = d.pairs.iter().map(Some).chain(std::iter::repeat(None));
+    let pairs = d.pairs.iter().map(|p| (Some(p), p.decided));
+    let rows = pairs.chain(d.stayed.iter().map(|s| (None, s.changed)));
     Table {
         caption: format!("Before and after, and what changed {LEVEL}").into(),
         head: vec![pickup, f0, changed, "change in Q", height, "winding", ohms, "verdict"],
-        rows: lines.into_iter().zip(pairs).map(row).collect(),
+        rows: lines.into_iter().zip(rows).map(row).collect(),
     }
 }

@@ -51,7 +51,6 @@ struct Factors {
     unit: Complex64,
 }
 
-const J: Complex64 = Complex64::new(0.0, 1.0);
 const ONE: Complex64 = Complex64::new(1.0, 0.0);
 
 impl Model {
@@ -133,7 +132,9 @@ impl Model {
 
     /// The pickup's part of the response: gain x shape, without exciter, coupling and delay.
     pub fn shape(&self, theta: &[f64], f: f64) -> Complex64 {
-        self.own(theta).response(J * (f / self.f_ref), self.w_ref()) * self.get(theta, Param::Gain).unwrap_or(1.0)
+        self.own(theta)
+            .response(Complex64::new(0.0, f / self.f_ref), self.w_ref())
+            * self.get(theta, Param::Gain).unwrap_or(1.0)
     }
 
     /// The reference frequency in 1/s.
@@ -163,7 +164,7 @@ impl At<'_> {
     /// H at f, and its derivatives by each parameter (zero for the clock, which acts on the drive).
     pub fn eval(&self, f: f64, d: &mut [Complex64; MOST]) -> Complex64 {
         let params = &self.model.params;
-        let s = J * (f / self.model.f_ref);
+        let s = Complex64::new(0.0, f / self.model.f_ref);
         let own = self.own.derived(s, self.model.w_ref(), params.iter().zip(d.iter_mut()));
         let m = self.factors(f);
         let unit = m.unit * own;
@@ -185,7 +186,7 @@ impl At<'_> {
                 Param::AcSum => -h * m.inv_jf / m.series,
                 Param::AcProduct => -h * m.inv_jf * m.inv_jf / m.series,
                 Param::InverseCorner => -h * m.jf * m.exciter,
-                Param::Delay => -h * J * m.w,
+                Param::Delay => Complex64::new(h.im, -h.re) * m.w,
                 Param::Clock => zero,
                 // The pickup's own, over H so far.
                 _ => h * *slot,
@@ -196,17 +197,17 @@ impl At<'_> {
 
     /// H alone.
     pub fn response(&self, f: f64) -> Complex64 {
-        let s = J * (f / self.model.f_ref);
+        let s = Complex64::new(0.0, f / self.model.f_ref);
         self.factors(f).unit * self.own.response(s, self.model.w_ref()) * self.g
     }
 
     /// All but the pickup's own part.
     #[inline(always)]
     fn factors(&self, f: f64) -> Factors {
-        let jf = J * f;
+        let jf = Complex64::new(0.0, f);
         let w = std::f64::consts::TAU * f;
         // Evaluated for every bin of every pass: what is not there is not computed.
-        let mut unit = J * w;
+        let mut unit = Complex64::new(0.0, w);
         let mut exciter = ONE;
         if self.x != 0.0 {
             exciter = (ONE + jf * self.x).inv();

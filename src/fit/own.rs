@@ -137,6 +137,20 @@ impl Own {
         w_ref: f64,
         params: impl Iterator<Item = (&'p Param, &'p mut Complex64)>,
     ) -> Complex64 {
+        if self.is_plain() {
+            // Most of what is ever asked for, at half the price.
+            let g = self.response(s, w_ref);
+            for (param, slot) in params {
+                *slot = match param {
+                    Param::B1 => -s * g,
+                    Param::B2 => -s * s * g,
+                    Param::Pole => -s,
+                    Param::Zero => s,
+                    _ => continue,
+                };
+            }
+            return g;
+        }
         let p = self.parts(s, w_ref);
         let of_core = self.core.map_or((0.0, 0.0), |m| (m.of_l, m.of_emf));
         let of_sheet = self.sheet.map_or((0.0, 0.0), |m| (m.of_l, m.of_emf));
@@ -226,6 +240,34 @@ impl Own {
             other,
             x,
             g,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_plain_coil_is_the_limit_of_one_with_a_turn() {
+        let plain = Own {
+            b1: 0.4,
+            b2: 1.1,
+            ..Own::default()
+        };
+        let with_turn = Own {
+            pole: 1e-12,
+            zero: 2e-12,
+            ..plain
+        };
+        let params = [Param::B1, Param::B2, Param::Pole, Param::Zero];
+        let all = |own: &Own| {
+            let mut d = [NOUGHT; 4];
+            let g = own.derived(Complex64::new(0.0, 0.8), 1.0, params.iter().zip(d.iter_mut()));
+            [&[g][..], &d].concat()
+        };
+        for (a, b) in all(&plain).iter().zip(all(&with_turn)) {
+            assert!((a - b).norm() < 1e-9 && a.norm() > 0.1, "{a} {b}");
         }
     }
 }

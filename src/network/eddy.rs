@@ -60,9 +60,24 @@ pub struct Diffusion {
     pub u: Complex64,
 }
 
+/// The root with the positive real part, as `Complex64::sqrt` gives it, without a sine, a cosine and an arc tangent: a fit asks for
+/// it a million times.
+fn root_of(z: Complex64) -> Complex64 {
+    let size = z.norm_sqr().sqrt();
+    let larger = (0.5 * (size + z.re.abs())).sqrt();
+    if larger == 0.0 {
+        return z;
+    }
+    let other = 0.5 * z.im / larger;
+    match z.re >= 0.0 {
+        true => Complex64::new(larger, other),
+        false => Complex64::new(other.abs(), larger.copysign(z.im)),
+    }
+}
+
 /// `a`: the shape; `y`: complex angular frequency times tau.
 pub fn diffusion(a: f64, y: Complex64) -> Diffusion {
-    let root = (1.0 + y * (a * (a + 2.0))).sqrt();
+    let root = root_of(1.0 + y * (a * (a + 2.0)));
     let part = (1.0 + root).inv();
     Diffusion {
         root,
@@ -302,5 +317,14 @@ mod tests {
         ] {
             assert!(read(wrong).is_err(), "{wrong}");
         }
+    }
+
+    #[test]
+    fn the_root_is_the_principal_one() {
+        for n in 0..64 {
+            let z = Complex64::from_polar(10f64.powi(n % 7 - 3), 0.1 * f64::from(n) - 3.1);
+            assert!((root_of(z) - z.sqrt()).norm() < 1e-15 * (1.0 + z.norm()), "{z}");
+        }
+        assert_eq!(root_of(Complex64::new(0.0, 0.0)).norm(), 0.0);
     }
 }

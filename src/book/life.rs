@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use serde::Serialize;
+
 use super::entry::{Entry, Version, What, Words};
 use crate::record::about::About;
 
@@ -101,14 +103,36 @@ pub fn last_version(all: &[Entry], name: &str) -> u32 {
     versions.max().unwrap_or(0)
 }
 
-/// Whether it is out at this moment, or another's, who may have sent it back to be mended.
-pub fn is_gone(of: &[&Entry]) -> bool {
-    let out = of.iter().fold(false, |out, e| match e.what {
-        What::Sent { .. } => true,
-        What::Returned { .. } => false,
-        _ => out,
-    });
-    out || sold(of).is_some()
+/// Where a pickup is that is not in the shop.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Away {
+    /// Out at this moment.
+    Sent,
+    /// Another's, who may have sent it back to be mended.
+    Sold,
+}
+
+/// Those that are not in the shop, by the names that they go by today.
+pub fn away(all: &[Entry]) -> BTreeMap<&str, Away> {
+    let renames = renames(all);
+    let mut away = BTreeMap::new();
+    for (i, e) in all.iter().enumerate() {
+        let name = |pickup| today(pickup, i, &renames);
+        match &e.what {
+            What::Sold { pickup } => {
+                away.insert(name(pickup), Away::Sold);
+            }
+            What::Sent { pickup, .. } => {
+                away.entry(name(pickup)).or_insert(Away::Sent);
+            }
+            What::Returned { pickup, .. } if away.get(name(pickup)) == Some(&Away::Sent) => {
+                away.remove(name(pickup));
+            }
+            _ => {}
+        }
+    }
+    away
 }
 
 /// The entry that says it is no longer the shop's.

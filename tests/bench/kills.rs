@@ -1,5 +1,5 @@
 //! The plug pulled at every operation on files and at 300 moments of chance, and the disk full at every step, of what keeps
-//! what was measured: `tray`, `note`, `measure --repeats`, `rig check`. The same of what keeps the
+//! what was measured: `tray`, `potting --sitting`, `note`, `measure --repeats`, `rig check`. The same of what keeps the
 //! notebook: `book add`, `thin`, `import`, `rename`, `undo` and `note`, 200 moments of chance each. A word after `--` takes the jobs whose name holds it.
 //! Ends with status 1 if anything was lost. Needs strace (Linux).
 

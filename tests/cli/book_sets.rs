@@ -172,11 +172,18 @@ fn what_is_kept_sold_or_sent_is_free_no_more() {
         left["sets"].as_array().unwrap().is_empty() && !left.to_string().contains("a customer"),
         "{left}"
     );
+    let away = |name: &str| {
+        let list = f.run(&["book", name, "name-of-none", "--json"]).ended(0).json();
+        list["readings"][0]["away"].clone()
+    };
+    assert_eq!((away("bridge-1"), away("bridge-2")), (json!("sold"), json!("sent")));
+    assert!(f.run(&["book", "bridge-*"]).ended(0).out.contains("ok, sold\n"));
     // One that was sold and is back to be mended is its owner's; one that was sent to be looked at is the shop's again.
     for (id, name) in [("z3", "bridge-1"), ("z4", "bridge-2")] {
         let back = json!({"kind": "returned", "pickup": name, "record": format!("id-{name}"), "found": "unchanged"});
         entry(&f, id, &back);
     }
+    assert_eq!((away("bridge-1"), away("bridge-2")), (json!("sold"), json!(null)));
     let left = sets(&f, &["--target", TARGET]).to_string();
     assert!(
         left.contains("\"bridge-2\"") && !left.contains("\"bridge-1\""),

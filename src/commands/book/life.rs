@@ -138,8 +138,9 @@ impl Known {
     }
 
     fn document(&self, recipe: Recipe) -> Life<'_> {
+        let away = life::away(&self.all);
         let reading = |(row, change): (&Row, &Change)| Reading {
-            row: row.into(),
+            row: Listed::of(row, &away),
             change: change.as_ref().map(|c| c.1.clone()),
         };
         let said = life::of(&self.all, &self.name).into_iter();

@@ -1,8 +1,11 @@
 //! The list: one line for each pickup, or for every reading.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
 use crate::book::index::{Fresh, Index};
+use crate::book::life::{self, Away};
 use crate::book::row::{Filter, Row, pattern};
 use crate::cli::args::{ListArgs, Shown};
 use crate::cli::console::Console;
@@ -51,13 +54,15 @@ pub struct Listed {
     /// "ok", "suspect", "rejected"; null: read by hand, from a notebook on paper.
     verdict: Option<Verdict>,
     simulated: bool,
+    /// "sent", "sold"; null: in the shop.
+    away: Option<Away>,
     id: String,
     /// The reading's folder.
     record: String,
 }
 
-impl From<&Row> for Listed {
-    fn from(r: &Row) -> Self {
+impl Listed {
+    pub fn of(r: &Row, away: &BTreeMap<&str, Away>) -> Self {
         let value = |f: crate::book::seen::Figure| f.map(|f| f.0);
         let u = |f: crate::book::seen::Figure| f.map(|f| f.1);
         Listed {
@@ -82,6 +87,7 @@ impl From<&Row> for Listed {
             ohm20: r.ohm20,
             verdict: r.verdict,
             simulated: r.simulated,
+            away: away.get(r.name.as_str()).copied(),
             id: r.id.clone(),
             record: r.path.display().to_string(),
         }
@@ -98,28 +104,37 @@ pub fn run(args: &ListArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
     let filter = args.filter();
     let fresh = if args.look { Fresh::Now } else { Fresh::Usual };
-    let question = |index: &Index| Ok((index.rows(&filter)?, index.left_out()?, index.looked()));
-    let (mut rows, mut left_out, looked) = wanted::ask(&notebook, fresh, question)?;
+    let question = |index: &Index| {
+        Ok((
+            index.rows(&filter)?,
+            index.entries()?,
+            index.left_out()?,
+            index.looked(),
+        ))
+    };
+    let (mut rows, mut entries, mut left_out, looked) = wanted::ask(&notebook, fresh, question)?;
     let as_seen = |rows: &[Row]| {
         parallel::each(&rows[..rows.len().min(READ_AT_ONCE)], |r| r.is_as_seen(&notebook))
             .into_iter()
             .all(|is| is)
     };
     if !looked && !as_seen(&rows) {
-        (rows, left_out, _) = wanted::ask(&notebook, Fresh::Now, question)?;
+        (rows, entries, left_out, _) = wanted::ask(&notebook, Fresh::Now, question)?;
     }
+    let away = life::away(&entries);
+    let listed = |r| Listed::of(r, &away);
     let shown: Shown = args.shown.into();
     if args.csv {
-        console.result(&csv(rows.iter().map(Listed::from))?)?;
+        console.result(&csv(rows.iter().map(listed))?)?;
     } else if shown.json {
         console.json(&List {
             schema: "coilwright/book/1",
-            readings: rows.iter().map(Listed::from).collect(),
+            readings: rows.iter().map(listed).collect(),
             left_out,
         })?;
         return Ok(Status::Done);
     } else {
-        console.result(&text::book_text(&rows, &filter, style(shown)))?;
+        console.result(&text::book_text(&rows, &away, &filter, style(shown)))?;
     }
     say_left_out(&left_out, console);
     Ok(Status::Done)

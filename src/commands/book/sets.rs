@@ -83,10 +83,10 @@ fn told(
     notebook: &std::path::Path,
     console: &mut Console,
 ) -> Result<Vec<(Record, About)>> {
-    let mut free = Vec::new();
+    let (mut free, away) = (Vec::new(), life::away(entries));
     for row in rows {
         let said = life::of(entries, &row.name);
-        if !life::is_gone(&said) && life::set(&said).is_none() {
+        if !away.contains_key(row.name.as_str()) && life::set(&said).is_none() {
             free.push((row, life::about(&said)));
         }
     }

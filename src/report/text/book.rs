@@ -1,8 +1,11 @@
 //! The notebook on the screen: its list, and a pickup's life.
 
+use std::collections::BTreeMap;
+
 use super::grid;
 use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
 use crate::book::entry::Entry;
+use crate::book::life::Away;
 use crate::book::row::{Filter, Row};
 use crate::parallel;
 use crate::quantity::Unit as Typed;
@@ -13,7 +16,7 @@ use crate::report::{entry_words, words};
 use crate::shop::yardstick::Quantity;
 
 /// One line for each reading, what every line has in common said once below.
-pub fn book_text(rows: &[Row], filter: &Filter, style: Style) -> String {
+pub fn book_text(rows: &[Row], away: &BTreeMap<&str, Away>, filter: &Filter, style: Style) -> String {
     let mut out = Screen::new(style);
     if rows.is_empty() {
         out.line(
@@ -28,7 +31,7 @@ pub fn book_text(rows: &[Row], filter: &Filter, style: Style) -> String {
         );
         return out.text;
     }
-    let cells = table(rows);
+    let cells = table(rows, away);
     if !grid::lines(&mut out, &cells, &[0, 1, 2, 7], 7) && !grid::lines(&mut out, &without_loads(&cells), &[0, 1, 2], 0)
     {
         for [name, stage, day, peak, q, ohms, level, load, verdict] in cells.iter().skip(1) {
@@ -62,7 +65,7 @@ pub fn book_text(rows: &[Row], filter: &Filter, style: Style) -> String {
     out.text
 }
 
-fn table(rows: &[Row]) -> Vec<[String; 9]> {
+fn table(rows: &[Row], away: &BTreeMap<&str, Away>) -> Vec<[String; 9]> {
     let mark = rows.iter().any(|r| !r.simulated);
     let body = parallel::each(rows, |r| {
         let name = words::clean(&r.name);
@@ -71,6 +74,12 @@ fn table(rows: &[Row]) -> Vec<[String; 9]> {
             (Some(Verdict::Rejected), ..) => "no reading".into(),
             (Some(_), None, Some(_)) => "no peak".into(),
             _ => String::new(),
+        };
+        let verdict = match r.verdict {
+            None => "by hand",
+            Some(Verdict::Ok) => "ok",
+            Some(Verdict::Suspect) => "see it",
+            Some(Verdict::Rejected) => "rejected",
         };
         [
             if r.simulated && mark { format!("{name} *") } else { name },
@@ -84,11 +93,10 @@ fn table(rows: &[Row]) -> Vec<[String; 9]> {
             r.load.as_deref().map_or(String::new(), |l| {
                 if l.is_empty() { "none".into() } else { words::clean(l) }
             }),
-            match r.verdict {
-                None => "by hand".into(),
-                Some(Verdict::Ok) => "ok".into(),
-                Some(Verdict::Suspect) => "see it".into(),
-                Some(Verdict::Rejected) => "rejected".into(),
+            match away.get(r.name.as_str()) {
+                Some(Away::Sent) => format!("{verdict}, sent"),
+                Some(Away::Sold) => format!("{verdict}, sold"),
+                None => verdict.into(),
             },
         ]
     });

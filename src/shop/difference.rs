@@ -27,6 +27,13 @@ pub struct Comparison {
     pub differences: Vec<Difference>,
 }
 
+impl Comparison {
+    /// All that was judged, of whatever difference.
+    pub fn judged(&self) -> impl Iterator<Item = &Judged> + Clone {
+        self.differences.iter().flat_map(|d| &d.quantities)
+    }
+}
+
 /// What of a record stands in the comparison; the fields are the record's own.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Compared {

@@ -32,16 +32,33 @@ fn says(d: &Value, answer: &str, words: &[&str]) {
     }
 }
 
+/// Whether what matters, and what laying down does, are usual values in all that was judged.
+#[track_caller]
+fn usual(d: &Value, matters: bool, laying: bool) {
+    let judged = d["quantities"].as_array().unwrap();
+    assert!(!judged.is_empty());
+    for j in judged {
+        assert_eq!(
+            (&j["matters_usual"], &j["usual"]["laying"]),
+            (&matters.into(), &laying.into()),
+            "{d}"
+        );
+    }
+}
+
 #[test]
 fn three_answers_and_what_decided() {
     let f = bench(&[("a", 120), ("again", 120), ("small", 126), ("large", 150)]);
     let again = difference(&f, &["a", "again"]);
     says(&again, "same", &["the same: peak (0.00 ± 0.4", " %, 1 % matters)"]);
+    usual(&again, true, true);
     // In its place it is told a hundred times finer, and nothing of how it was laid down is in it.
     let in_place = difference(&f, &["a", "again", "--in-place"]);
     says(&in_place, "same", &["the same: peak (0.00 ± 0.01 %, 1 % matters)"]);
-    let shown = |more: &[&str]| f.run(&[&["compare", "a", "again"][..], more].concat()).ended(0).out;
-    assert!(shown(&[]).contains("laying down (`rig repeat`)") && !shown(&["--in-place"]).contains("laying down"));
+    usual(&in_place, true, false);
+    let shown = |more: &[&str]| f.run(&[&["compare"][..], more].concat()).ended(0).out;
+    assert!(shown(&["a", "again"]).contains("what matters (`use --matters`), laying down (`rig repeat`)"));
+    assert!(!shown(&["a", "again", "--in-place"]).contains("laying down"));
     let u = |d: &Value| d["peak_hz"]["u"].as_f64().unwrap();
     assert!(u(&in_place) < 0.02 * u(&again), "{again} {in_place}");
     // 6 pF of some 375 are 0.7 % in the peak.
@@ -51,6 +68,7 @@ fn three_answers_and_what_decided() {
         "cannot-tell",
         &["cannot tell: peak (-0.7", "1 % matters; `rig repeat` may tell)"],
     );
+    usual(&small, true, true);
     let large = difference(&f, &["a", "large"]);
     says(
         &large,
@@ -79,6 +97,8 @@ fn three_answers_and_what_decided() {
         "different",
         &["different: peak 38 Hz lower (-0.7", "0.1 % matters)"],
     );
+    usual(&small, false, true);
+    assert!(shown(&["a", "small"]).contains("usual values stand for laying down (`rig repeat`)"));
     f.run(&["use", "--forget", "matters"]).ended(0);
     assert_eq!(difference(&f, &["a", "small"])["answer"], "cannot-tell");
 }
@@ -114,9 +134,13 @@ fn the_rigs_own_study_is_in_interval_record_and_answer() {
         (d["peak_hz"]["u"].as_f64().unwrap() / (5108.0 * 0.004 * 2f64.sqrt()) - 1.0).abs() < 0.02,
         "{d}"
     );
-    says(&d, "cannot-tell", &["the same: Q (", "matters"]);
-    assert_eq!(d["quantities"][0]["usual"]["laying"], false, "{d}");
-    assert!(!f.run(&["compare", "a", "b"]).ended(0).out.contains("rig repeat"));
+    says(&d, "cannot-tell", &["the same: Q ("]);
+    usual(&d, true, false);
+    let shown = f.run(&["compare", "a", "b"]).ended(0).out;
+    assert!(
+        shown.contains("what matters (`use --matters`)") && !shown.contains("laying down (`"),
+        "{shown}"
+    );
     // A study that cannot be read is said, and usual values stand in.
     f.write("north.repeat.json", b"{}");
     let run = f.run(&["compare", "a", "b"]).ended(0);

@@ -120,6 +120,9 @@ fn tables_say_what_was_measured() {
         wax.contains(&format!("{before:.0} \u{2192} {after:.0}")),
         "{wax}\n{told}"
     );
+    // And the change of what stands there in decibels, with its interval.
+    let height = told["pairs"][0]["peak_db"]["value"].as_f64().unwrap();
+    assert!(page(&f, &WAX).contains(&format!("data-value=\"{height}\"")), "{height}");
     let rig = page(&f, &["north.toml"]);
     assert_eq!(rig.matches("<tr>").count(), 21);
     assert!(words(&rig).contains("The last check: GO"));

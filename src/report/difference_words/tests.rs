@@ -20,6 +20,11 @@ fn said(pair: &[Record], how: &How) -> String {
     c.differences.remove(0).text
 }
 
+/// What is usual in it.
+fn stands_for(pair: &[Record], how: &How) -> Option<String> {
+    usual(compare(pair, how).unwrap().judged())
+}
+
 fn unset(b: Record) -> String {
     said(&[of(3500.0, 2.95), b], &How::default())
 }
@@ -34,15 +39,11 @@ fn what_decided_stands_in_the_line() {
         text.contains("peak height (0.00 ± 0.2") && text.contains(" dB, 0.5 dB matters)"),
         "{text}"
     );
-    let judged = |quantities: &[Judged]| super::usual(quantities.iter());
-    let how = How::default();
-    let found = compare(&[of(3500.0, 2.95), of(3290.0, 2.95)], &how).unwrap();
-    let said = judged(&found.differences[0].quantities).unwrap();
+    let said = stands_for(&[of(3500.0, 2.95), of(3290.0, 2.95)], &How::default()).unwrap();
     assert!(
         said.ends_with("stand for what matters (`use --matters`), laying down (`rig repeat`)"),
         "{said}"
     );
-    assert_eq!(judged(&[]), None);
 }
 
 #[test]
@@ -52,12 +53,13 @@ fn what_is_less_than_matters_is_given_all_the_same() {
         matters: Matters::parse("peak=1% f0=1% q=5% height=0.5dB level=2dB curve=0.3dB").unwrap(),
         ..How::default()
     };
-    let text = said(&[of(3500.0, 2.95), of(3517.5, 2.95)], &how);
+    let pair = [of(3500.0, 2.95), of(3517.5, 2.95)];
+    let text = said(&pair, &how);
     assert!(
         text.starts_with("the same: peak 17 Hz higher (+0.50 ± 0.03 %, less than the 1 % that matter), Q ("),
         "{text}"
     );
-    assert!(!text.contains("usual"), "{text}");
+    assert_eq!(stands_for(&pair, &how), None);
 }
 
 #[test]
@@ -69,6 +71,11 @@ fn what_would_tell_is_said() {
         "{text}"
     );
     assert_eq!(text.matches("matters; `rig repeat` may tell)").count(), 2, "{text}");
+    let usual = stands_for(&[of(3500.0, 2.95), of(3500.0, 3.05)], &How::default()).unwrap();
+    assert!(
+        usual.ends_with("what matters (`use --matters`), laying down (`rig repeat`)"),
+        "{usual}"
+    );
 }
 
 #[test]
@@ -104,6 +111,11 @@ fn circumstances_and_causes_are_told() {
     assert!(
         text.ends_with(", on two days, under different loads, over different coils"),
         "{text}"
+    );
+    let usual = stands_for(&[a.clone(), b.clone()], &How::default()).unwrap();
+    assert!(
+        usual.ends_with("laying down (`rig repeat`), the rig's days (`rig check`)"),
+        "{usual}"
     );
     b.rig.name = Some("south".into());
     a.load = Some(LoadSummary {

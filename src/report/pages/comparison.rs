@@ -34,7 +34,7 @@ pub fn page(records: &[Record], comparison: &Comparison) -> Result<Page> {
         let against = against.map_or(String::new(), |k| format!("against {}: ", words::letter(k)));
         Line::from(format!("{}: {against}", words::letter(i + 1))).theirs(&d.text)
     });
-    let usual = difference_words::usual(comparison.differences.iter().flat_map(|d| &d.quantities)).map(Line::from);
+    let usual = difference_words::usual(comparison.judged()).map(Line::from);
     page.list(differences.chain(usual).collect());
     Ok(page)
 }

@@ -9,7 +9,7 @@ use crate::report::page::table::{Cell, Table, number as cell};
 use crate::report::page::{Block, Page};
 use crate::report::text::potting;
 use crate::report::{potting_plot, words};
-use crate::shop::wax::document::{Decided, Pair, PottingDocument};
+use crate::shop::wax::document::{Pair, PottingDocument};
 
 /// `d` has its sentences already.
 pub fn page(d: &PottingDocument) -> Result<Page> {
@@ -17,7 +17,8 @@ pub fn page(d: &PottingDocument) -> Result<Page> {
     page.stamp(d.simulated);
     page.say(Line::from("Judged by ").theirs(potting::judged_by(d)).ours("."));
     page.put(Block::Picture(Box::new(potting_plot::pairs(d)?)));
-    page.put(Block::Table(table(d)));
+    page.put(Block::Table(before_and_after(d)));
+    page.put(Block::Table(changes(d)));
     page.head("Each by itself");
     let words = d.pairs.iter().map(|p| {
         let line = theirs(words::clean(&p.pickup)).ours(format!(": {}; ", potting::verdict(p.verdict)));
@@ -35,27 +36,38 @@ pub fn page(d: &PottingDocument) -> Result<Page> {
     Ok(page)
 }
 
-/// As the screen has it, and what changed in Q and in the winding.
-fn table(d: &PottingDocument) -> Table {
-    let ([pickup, f0, changed, height, ohms, _], lines) = potting::before_and_after(d);
-    let change = |e: Option<Estimate>, unit| {
-        cell(e.map(|e| e.value), |_| {
-            e.map_or(String::new(), |e| number::bare_interval(&e, unit))
-        })
-    };
-    let row = |(line, (p, decided)): (potting::Line, (Option<&Pair>, Option<[Decided; 2]>))| -> Vec<Cell> {
-        let [pickup, f0, changed, height, ohms, verdict] = line;
-        let changed = cell(decided.map(|d| d[0].difference), |_| changed);
-        let [pickup, f0, height, ohms, verdict] = [pickup, f0, height, ohms, verdict].map(|c| theirs(c).into());
-        let [q, winding] = [p.and_then(|p| p.q), p.and_then(|p| p.c_f)];
-        let [q, winding] = [change(q, Unit::Ratio), change(winding, Unit::Farad)];
-        vec![pickup, f0, changed, q, height, winding, ohms, verdict]
-    };
-    let pairs = d.pairs.iter().map(|p| (Some(p), p.decided));
-    let rows = pairs.chain(d.stayed.iter().map(|s| (None, s.changed)));
+/// As the screen has it.
+fn before_and_after(d: &PottingDocument) -> Table {
+    let (head, lines) = potting::before_and_after(d);
     Table {
-        caption: format!("Before and after, and what changed {LEVEL}").into(),
-        head: vec![pickup, f0, changed, "change in Q", height, "winding", ohms, "verdict"],
-        rows: lines.into_iter().zip(rows).map(row).collect(),
+        caption: format!("Before and after, and the change in f0 {LEVEL}").into(),
+        head: head.map(|h| if h.is_empty() { "verdict" } else { h }).to_vec(),
+        rows: lines
+            .into_iter()
+            .map(|l| l.map(|c| theirs(c).into()).to_vec())
+            .collect(),
+    }
+}
+
+fn changes(d: &PottingDocument) -> Table {
+    let row = |p: &Pair| -> Vec<Cell> {
+        let change = |e: Option<Estimate>, unit| {
+            cell(e.map(|e| e.value), |_| {
+                e.map_or(String::new(), |e| number::bare_interval(&e, unit))
+            })
+        };
+        vec![
+            theirs(words::clean(&p.pickup)).into(),
+            change(p.f0_hz, Unit::Hertz),
+            change(p.q, Unit::Ratio),
+            change(p.peak_db, Unit::Decibel),
+            change(p.c_f, Unit::Farad),
+            potting::verdict(p.verdict).into(),
+        ]
+    };
+    Table {
+        caption: format!("Changes from before to after {LEVEL}").into(),
+        head: vec!["pickup", "f0", "Q", words::HEIGHT, "winding", "verdict"],
+        rows: d.pairs.iter().map(row).collect(),
     }
 }

@@ -75,11 +75,14 @@ fn table(rows: &[Row], away: &BTreeMap<&str, Away>) -> Vec<[String; 9]> {
             (Some(_), None, Some(_)) => "no peak".into(),
             _ => String::new(),
         };
-        let verdict = match r.verdict {
-            None => "by hand",
-            Some(Verdict::Ok) => "ok",
-            Some(Verdict::Suspect) => "see it",
-            Some(Verdict::Rejected) => "rejected",
+        // What is out of the shop is not measured again: where it is says more than how it read.
+        let last = match (away.get(r.name.as_str()), r.verdict) {
+            (Some(Away::Sent), _) => "sent",
+            (Some(Away::Sold), _) => "sold",
+            (None, None) => "by hand",
+            (None, Some(Verdict::Ok)) => "ok",
+            (None, Some(Verdict::Suspect)) => "see it",
+            (None, Some(Verdict::Rejected)) => "rejected",
         };
         [
             if r.simulated && mark { format!("{name} *") } else { name },
@@ -93,11 +96,7 @@ fn table(rows: &[Row], away: &BTreeMap<&str, Away>) -> Vec<[String; 9]> {
             r.load.as_deref().map_or(String::new(), |l| {
                 if l.is_empty() { "none".into() } else { words::clean(l) }
             }),
-            match away.get(r.name.as_str()) {
-                Some(Away::Sent) => format!("{verdict}, sent"),
-                Some(Away::Sold) => format!("{verdict}, sold"),
-                None => verdict.into(),
-            },
+            last.into(),
         ]
     });
     let head = ["pickup", "stage", "day", "peak", "Q", "ohms", "level", "load", ""].map(String::from);

@@ -35,7 +35,7 @@ pub fn compare_text(records: &[Record], comparison: &Comparison, style: Style) -
         };
         out.listed_in(&words::letter(i + 1), &text, paint);
     }
-    if let Some(usual) = difference_words::usual(comparison.differences.iter().flat_map(|d| &d.quantities)) {
+    if let Some(usual) = difference_words::usual(comparison.judged()) {
         out.line_in(usual, DIM);
     }
     if style.details {

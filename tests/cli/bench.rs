@@ -218,6 +218,11 @@ impl Run {
         }
     }
 
+    /// What it said on standard output, however its lines were broken.
+    pub fn flat(&self) -> String {
+        flat(&self.out)
+    }
+
     /// The one document on standard output; records in it are held against the schema.
     #[track_caller]
     pub fn json(&self) -> Value {
@@ -235,6 +240,11 @@ impl Run {
         });
         first
     }
+}
+
+/// A text however its lines were broken.
+pub fn flat(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// A folder with everything in it.

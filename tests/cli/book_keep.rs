@@ -8,11 +8,6 @@ use serde_json::{Value, json};
 use crate::bench::{Folder, Run, copy};
 use crate::notebooks::{measure, two};
 
-/// What it said, however its lines were broken.
-fn flat(run: Run) -> String {
-    run.out.split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
 fn list(f: &Folder) -> Vec<Value> {
     let doc = f.run(&["book", "--all", "--look", "--json"]).ended(0).json();
     doc["readings"].as_array().unwrap().clone()
@@ -61,7 +56,7 @@ fn another_notebook_comes_in_once() {
         &serde_json::to_vec(&entry).unwrap(),
     );
     let before = f.bytes("book/neck-1/0001/record.json");
-    let told = flat(f.run(&["book", "add", "class"]).ended(0));
+    let told = f.run(&["book", "add", "class"]).ended(0).flat();
     assert!(told.contains("2 readings and 1 entry came in"), "{told}");
     assert!(told.contains("one pickup each from now on: neck-1"), "{told}");
     for (from, to) in [("neck-1/0001", "neck-1/0003"), ("neck-2/0001", "neck-2/0001")] {
@@ -190,7 +185,7 @@ fn lots_come_in_whole_go_on_or_stand_beside_each_other() {
     lot(&f, "book", &[(1, ""), (2, ""), (3, "13")]);
     lot(&f, "class", &[(1, ""), (2, ""), (3, "14")]);
     let ours = f.bytes("book/lot/tray.json");
-    let told = flat(f.run(&["book", "add", "class"]).ended(0));
+    let told = f.run(&["book", "add", "class"]).ended(0).flat();
     assert!(told.contains("the one from there is lot-class now"), "{told}");
     assert_eq!(f.bytes("book/lot/tray.json"), ours);
     let places = places(&f);
@@ -220,7 +215,7 @@ fn names_of_both_stay_as_each_notebook_has_them() {
     f.run(&["book", "rename", "neck-1", "class-1"]).ended(0);
     f.run(&["book", "rename", "neck-2", "class-2"]).ended(0);
     f.run(&["use", "--folder", "book"]).ended(0);
-    let told = flat(f.run(&["book", "add", "class"]).ended(0));
+    let told = f.run(&["book", "add", "class"]).ended(0).flat();
     assert!(told.contains("by an entry for each reading: class-1"), "{told}");
     let want = [
         ("class-1", "neck-1/0003"),
@@ -288,7 +283,7 @@ fn check_names_what_is_wrong() {
         "book/neck-1/0002/record.json",
         record.replace("record/1\"", "record/9\"").as_bytes(),
     );
-    let told = flat(f.run(&["book", "check"]).ended(3));
+    let told = f.run(&["book", "check"]).ended(3).flat();
     assert!(
         told.contains("Cannot be read:") && told.contains("newer coilwright"),
         "{told}"
@@ -305,7 +300,7 @@ fn check_names_what_is_wrong() {
 fn a_backup_is_proven_or_not() {
     let f = two();
     copy(&f.path("book"), &f.path("copy"));
-    let told = flat(f.run(&["book", "check", "copy"]).ended(0));
+    let told = f.run(&["book", "check", "copy"]).ended(0).flat();
     assert!(told.contains("copy is proven: all"), "{told}");
     f.write("copy/neck-1/0001/old.txt", b"x");
     f.run(&["book", "check", "copy"]).ended(0);
@@ -331,7 +326,7 @@ fn takes_of_long_ago_go_and_come_back() {
     let elsewhere = Folder::quick();
     let to = elsewhere.path("takes").display().to_string();
     let thin = |more: &[&str]| f.run(&[&["book", "thin", "--to", &to], more].concat());
-    assert!(flat(thin(&["--older", "1d"]).ended(0)).contains("No reading that old"));
+    assert!(thin(&["--older", "1d"]).ended(0).flat().contains("No reading that old"));
     // Readings of long ago, with their takes.
     for n in ["0001", "0002"] {
         let path = format!("book/neck-1/{n}/record.json");
@@ -343,13 +338,13 @@ fn takes_of_long_ago_go_and_come_back() {
         .iter()
         .map(|n| f.bytes(&format!("book/neck-1/0001/{n}")))
         .collect();
-    let told = flat(thin(&["--older", "2y", "--dry"]).ended(0));
+    let told = thin(&["--older", "2y", "--dry"]).ended(0).flat();
     assert!(
         told.contains("4 recordings of 2 readings") && told.contains("would go"),
         "{told}"
     );
     assert!(f.path("book/neck-1/0001/take.wav").exists() && !elsewhere.path("takes").exists());
-    let told = flat(thin(&["--older", "2y"]).ended(0));
+    let told = thin(&["--older", "2y"]).ended(0).flat();
     assert!(
         told.contains("went to") && told.contains("nobody can read a take again"),
         "{told}"
@@ -388,7 +383,7 @@ const PAPER: &str = "\u{feff}Date;Pickup;Ohms (k);Henries;Stage;Wire\r\n\
 fn the_paper_notebook_comes_in_as_one() {
     let f = two();
     f.write("old.csv", PAPER.as_bytes());
-    let told = flat(f.run(&["book", "import", "old.csv", "--dry"]).ended(0));
+    let told = f.run(&["book", "import", "old.csv", "--dry"]).ended(0).flat();
     assert!(told.contains("3 lines would come in; nothing is written"), "{told}");
     assert!(
         told.contains("2006-05-31 neck-old, wound: ") && told.contains("Wire reel; the grey one"),
@@ -406,7 +401,7 @@ fn the_paper_notebook_comes_in_as_one() {
         (&json!("neck-old"), &json!(6050.0), &json!("2006-05-31"))
     );
     // A life has its own lines, each on its day.
-    let told = flat(f.run(&["book", "neck-old"]).ended(0));
+    let told = f.run(&["book", "neck-old"]).ended(0).flat();
     assert!(
         told.contains("2006-05-31") && told.contains("2006-06-03") && !told.contains("7.2"),
         "{told}"
@@ -421,7 +416,7 @@ fn the_paper_notebook_comes_in_as_one() {
             .contains("Nothing in it is new")
     );
     f.write("old.csv", format!("{PAPER}5.6.2006;neck-late;6,1;;;\r\n").as_bytes());
-    let told = flat(f.run(&["book", "import", "old.csv"]).ended(0));
+    let told = f.run(&["book", "import", "old.csv"]).ended(0).flat();
     assert!(
         told.contains("1 line came in") && told.contains("3 lines were here already"),
         "{told}"

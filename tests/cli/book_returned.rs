@@ -218,7 +218,7 @@ fn in_its_guitar_at_the_jack() {
         "{}",
         whole.out
     );
-    let told = whole.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let told = whole.flat();
     assert!(told.contains("ask the polarity indicator"), "{told}");
     // The bridge is dead alone, and wound the other way round where both are on.
     f.write(

@@ -169,7 +169,7 @@ fn a_folder_gets_coil_file_plot_and_table() {
         "the input's resistance ± 5 %",
         "on one meter, ± 1 % and ± 2.00 pF: the input's capacitance 150 pF",
     ] {
-        let screen = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        let screen = run.flat();
         assert!(screen.contains(what), "{what}: {}", run.out);
     }
     assert_eq!(f.list("result"), ["coil.json", "coil.png", "coil.svg", "coil.toml"]);
@@ -426,19 +426,18 @@ fn takes_against_their_prediction() {
         a["rms_db"]
     );
     assert_eq!(f.list("laid"), ["against.png", "against.svg", "loads.json"]);
-    let screen = f.run(&["loads", "--coil", "neck-7.toml", "--against", "t2"]).out;
-    let flat = |screen: &str| screen.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(flat(&screen).contains(" peak height off by "), "{screen}");
+    let screen = f.run(&["loads", "--coil", "neck-7.toml", "--against", "t2"]).flat();
+    assert!(screen.contains(" peak height off by "), "{screen}");
     // Laid down anew it would read something else, by what is usual.
     for what in [
         "0.00 dB apart: the same",
         "± 0.36 % (95 %, usual); 1.0 % matters (usual): the same",
     ] {
-        assert!(flat(&screen).contains(what), "{what}: {screen}");
+        assert!(screen.contains(what), "{what}: {screen}");
     }
     f.write("coilwright.toml", b"matters = \"curve=0.25dB\"\n");
-    let screen = f.run(&["loads", "--coil", "neck-7.toml", "--against", "t2"]).out;
-    assert!(flat(&screen).contains("0.25 dB matters: the same"), "{screen}");
+    let screen = f.run(&["loads", "--coil", "neck-7.toml", "--against", "t2"]).flat();
+    assert!(screen.contains("0.25 dB matters: the same"), "{screen}");
     // Against another coil it is different.
     let doc = json(
         &f,
@@ -615,7 +614,7 @@ fn a_steel_core_is_known_from_two_loads() {
     }
     assert!(doc["correlations"].as_array().unwrap().len() == 8 && doc["loss_ohm"].is_null());
     let run = f.run(&[&coil[..], &known, &["--out", "neck-7.toml"]].concat());
-    let screen = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let screen = run.flat();
     assert!(
         run.status == 0 && screen.contains(", a ") && screen.contains(", b "),
         "{screen}"

@@ -56,7 +56,7 @@ fn three_answers_and_what_decided() {
     let in_place = difference(&f, &["a", "again", "--in-place"]);
     says(&in_place, "same", &["the same: peak (0.00 ± 0.01 %, 1 % matters)"]);
     usual(&in_place, true, false);
-    let shown = |more: &[&str]| f.run(&[&["compare"][..], more].concat()).ended(0).out;
+    let shown = |more: &[&str]| f.run(&[&["compare"][..], more].concat()).ended(0).flat();
     assert!(shown(&["a", "again"]).contains("what matters (`use --matters`), laying down (`rig repeat`)"));
     assert!(!shown(&["a", "again", "--in-place"]).contains("laying down"));
     let u = |d: &Value| d["peak_hz"]["u"].as_f64().unwrap();

@@ -5,7 +5,7 @@ use std::process::Stdio;
 
 use serde_json::{Value, json};
 
-use crate::bench::{Folder, Run, SHORT};
+use crate::bench::{Folder, Run, SHORT, flat};
 use crate::screens::{RIG, shows};
 use crate::tray::folder;
 
@@ -292,8 +292,7 @@ fn a_figure_far_from_its_mates_is_typed_twice() {
     let keys = "\n6.50k\nu\n\n6.05k\n\n6.10k\n\n6.00k\n\n6.04k\n\n6.08k\n\n6.50k\n6.50k\n\n6.15k\nq\n";
     let run = lot(&f, GOOD, keys, &OHMS).ended(0);
     let far = "far from the others of this lot (6.000 kΩ ... 6.100 kΩ): type it once more";
-    let flat = run.err.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert_eq!(flat.matches(far).count(), 1, "{}", run.err);
+    assert_eq!(flat(&run.err).matches(far).count(), 1, "{}", run.err);
     let tray = file(&f);
     let ohms: Vec<f64> = tray["entries"]
         .as_array()

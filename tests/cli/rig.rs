@@ -813,7 +813,7 @@ fn a_blunder_is_no_part_of_the_baseline() {
         check(&f, i as u32 + 1, *more, &[]).ended(0);
     }
     let run = check(&f, 9, 50.0, &[]).ended(3);
-    let flat = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let flat = run.flat();
     assert!(
         flat.contains("they come from 8 good checks and what is known of such rigs"),
         "{flat}"

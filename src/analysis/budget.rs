@@ -8,6 +8,7 @@ use crate::fit::kind::Metal;
 use crate::fit::ladder::Climb;
 use crate::fit::model::Param;
 use crate::fit::natural::{self, Meaning, Resonance};
+use crate::fit::rival::{self, Apart, Chance};
 use crate::fit::{Fitted, peak};
 use crate::record::{Budget, Parts, PeakFrom};
 
@@ -40,11 +41,10 @@ pub(super) fn of(climb: &Climb, natural: &Resonance, top: &Top, way: Option<&Way
     let fit = &climb.chosen;
     // What is of the neighbourhood alone is no natural resonance, and the other way round.
     let local = natural.meaning == Meaning::Local;
-    let next = climb.next.as_ref().and_then(natural::of);
-    let next = next.filter(|n| !local && n.meaning != Meaning::Local);
-    let apart = |here: Estimate, there: Option<Estimate>| there.map_or(0.0, |t| beyond_noise(here, t));
-    let d_f0 = apart(natural.f0, next.as_ref().map(|n| n.f0));
-    let d_q = apart(natural.q, next.as_ref().map(|n| n.q));
+    let alike = |n: &Resonance| !local && n.meaning != Meaning::Local;
+    let rivals = of_rivals(climb, |fit| natural::of(fit).filter(alike));
+    let d_f0 = rival::apart(natural.f0, &picked(&rivals, |n| n.f0));
+    let d_q = rival::apart(natural.q, &picked(&rivals, |n| n.q));
     let way_here = way.filter(|_| !local);
     let f0 = Parts {
         ways: way_here.map_or(0.0, |w| w.f0_from(natural.f0).unexplained()),
@@ -54,14 +54,16 @@ pub(super) fn of(climb: &Climb, natural: &Resonance, top: &Top, way: Option<&Way
         ways: way_here.map_or(0.0, |w| w.q_from(natural.q).unexplained()),
         ..parts(fit, &natural.slopes[1], d_q)
     };
-    let shared = natural.slopes[0].dot(&(fit.total() * &natural.slopes[1])) + d_f0 * d_q;
+    let shared = natural.slopes[0].dot(&(fit.total() * &natural.slopes[1]))
+        + d_f0.beyond * d_q.beyond
+        + d_f0.by_choice * d_q.by_choice;
     let corr = shared / (whole(&f0) * whole(&q)).max(f64::MIN_POSITIVE);
     let peaks = peaks(climb, top, way);
     Sums {
         next: Distance {
             f0_hz: natural.f0.value,
-            f0_percent: 100.0 * (d_f0 / natural.f0.value).abs(),
-            q_percent: 100.0 * (d_q / natural.q.value).abs(),
+            f0_percent: 100.0 * (d_f0.beyond / natural.f0.value).abs(),
+            q_percent: 100.0 * (d_q.beyond / natural.q.value).abs(),
         },
         f0: counted(natural.f0, &f0),
         q: counted(natural.q, &q),
@@ -83,9 +85,9 @@ pub(super) fn of(climb: &Climb, natural: &Resonance, top: &Top, way: Option<&Way
 fn peaks(climb: &Climb, top: &Top, way: Option<&Way>) -> Option<(Parts, Parts)> {
     let fit = &climb.chosen;
     let (own, (hz, db)) = top.own.as_ref().zip(top.shown)?;
-    let next = climb.next.as_ref().and_then(peak::estimate);
-    let one = |slope: &DVector<f64>, here: Estimate, there: Option<Estimate>| {
-        let mut p = parts(fit, slope, there.map_or(0.0, |t| beyond_noise(here, t)));
+    let rivals = of_rivals(climb, peak::estimate);
+    let one = |slope: &DVector<f64>, here: Estimate, there: &[(Estimate, Chance)]| {
+        let mut p = parts(fit, slope, rival::apart(here, there));
         if top.from == PeakFrom::Curve {
             // Read off the curve: noise of its points, and what the choice of the polynomial leaves open.
             p.noise = here.u_noise;
@@ -93,8 +95,8 @@ fn peaks(climb: &Climb, top: &Top, way: Option<&Way>) -> Option<(Parts, Parts)> 
         }
         p
     };
-    let mut of_hz = one(&own.slopes[0], hz, next.as_ref().map(|t| t.hz));
-    let mut of_db = one(&own.slopes[1], db, next.as_ref().map(|t| t.db));
+    let mut of_hz = one(&own.slopes[0], hz, &picked(&rivals, |t| t.hz));
+    let mut of_db = one(&own.slopes[1], db, &picked(&rivals, |t| t.db));
     if fit.rung.kind.metal >= Metal::Core {
         of_db.misfit = of_db.misfit.hypot(natural::LEVEL_U_DB);
     }
@@ -113,15 +115,20 @@ fn counted(e: Estimate, p: &Parts) -> Estimate {
 /// with 0.2 and 0.5 pF (tests/reference/metal_takes.rs); beyond it is named.
 const OTHERWISE: f64 = 0.1;
 
-/// How far two models of one take lie apart, less what noise does to the difference: the richer one's variance less the plainer
-/// one's (Hausman, Econometrica 46 (1978) 1251; recalled from memory).
-fn beyond_noise(here: Estimate, there: Estimate) -> f64 {
-    let by_noise = (there.u_noise.powi(2) - here.u_noise.powi(2)).max(0.0);
-    let apart = there.value - here.value;
-    (apart * apart - by_noise).max(0.0).sqrt().copysign(apart)
+/// What is found of each rival, with what speaks for it.
+fn of_rivals<T>(climb: &Climb, of: impl Fn(&Fitted) -> Option<T>) -> Vec<(T, Chance)> {
+    climb
+        .rivals
+        .iter()
+        .filter_map(|r| Some((of(&r.fit)?, r.chance)))
+        .collect()
 }
 
-fn parts(fit: &Fitted, slope: &DVector<f64>, apart: f64) -> Parts {
+fn picked<T>(rivals: &[(T, Chance)], figure: impl Fn(&T) -> Estimate) -> Vec<(Estimate, Chance)> {
+    rivals.iter().map(|(t, chance)| (figure(t), *chance)).collect()
+}
+
+fn parts(fit: &Fitted, slope: &DVector<f64>, apart: Apart) -> Parts {
     let of = |c: &nalgebra::DMatrix<f64>| slope.dot(&(c * slope)).max(0.0).sqrt();
     // A lead or lag that was taken out may be a coupling from the exciter, which acts otherwise by a part of it.
     let total = fit.total();
@@ -129,10 +136,10 @@ fn parts(fit: &Fitted, slope: &DVector<f64>, apart: f64) -> Parts {
         lead.value * slope.dot(&total.column(i)) / total[(i, i)].max(f64::MIN_POSITIVE)
     });
     Parts {
-        noise: of(&fit.noise),
+        noise: of(&fit.noise).hypot(apart.by_choice),
         stated: of(&fit.stated),
         unstated: of(&fit.unstated),
-        misfit: of(&fit.misfit).hypot(apart).hypot(OTHERWISE * by_lead),
+        misfit: of(&fit.misfit).hypot(apart.beyond).hypot(OTHERWISE * by_lead),
         ways: 0.0,
     }
 }

@@ -10,6 +10,8 @@ use super::attempt::Attempt;
 use super::group::Group;
 use super::kind::{Kind, Metal, Rung};
 use super::model::{Model, Param};
+use super::rival::{self, Chance, Rival};
+use super::seed::Seed;
 use super::{Fitted, Setup};
 use crate::transfer::bins::Bins;
 
@@ -18,6 +20,8 @@ const FOLLOWED: f64 = 1.4;
 /// A richer model is taken all the same where its BIC is better by this much ("very strong": Kass and Raftery, J. Amer. Statist.
 /// Assoc. 90 (1995) 773).
 const CLEARLY_BETTER: f64 = 10.0;
+/// A rival of less odds is ruled out.
+const UNLIKELY: f64 = 0.01;
 /// What does not vote: 0.009 dB, 0.06 degrees.
 const FLOOR: f64 = 0.001;
 /// Neighbouring twenty-fourths of an octave that a smooth misfit bends alike.
@@ -28,8 +32,8 @@ const TOGETHER: usize = 4;
 /// What the ladder came to.
 pub struct Climb {
     pub chosen: Fitted,
-    /// The next richer model, or the next best; none where the chosen one is the last.
-    pub next: Option<Fitted>,
+    /// The next richer model, or the next best; and others that the take does not rule out.
+    pub rivals: Vec<Rival>,
     /// Misfit of the chosen model.
     pub misfit: f64,
 }
@@ -45,9 +49,13 @@ impl Climb {
         let look = Look::new(bins, setup, plain);
         look.leave_open(&mut chosen);
         look.count_floor(&mut chosen);
+        let rival = |r: &Rival| {
+            let fit = fit(&r.fit)?;
+            Some(Rival { fit, ..*r })
+        };
         Some(Climb {
             chosen,
-            next: self.next.as_ref().and_then(fit),
+            rivals: self.rivals.iter().filter_map(rival).collect(),
             misfit: self.misfit,
         })
     }
@@ -59,6 +67,14 @@ struct Step {
     theta: Vec<f64>,
     misfit: f64,
     bic: f64,
+}
+
+/// A choice on the way up.
+struct Doubt {
+    /// The step that it went against.
+    against: usize,
+    /// How often other noise would have it the other way.
+    turns: f64,
 }
 
 /// The take as the ladder sees it.
@@ -195,35 +211,17 @@ impl<'a> Look<'a> {
             below: below.map(|s| (s.rung.kind, s.theta.as_slice())),
             plain: self.plain,
         };
-        let has = |kind: Kind| below.is_some_and(|s| s.rung.kind == kind);
-        if rung.kind.other && !below.is_some_and(|s| s.rung.kind.other) {
-            return seed.others();
-        }
-        match rung.kind.metal {
-            Metal::None => vec![seed.with(&[])],
-            _ if has(rung.kind) => vec![seed.with(&[])],
-            Metal::Turn => seed.turns(),
-            Metal::Core => [1e-5, 1e-4, 1e-3].map(|tau| seed.with(&core(0.2, tau))).to_vec(),
-            Metal::CoreAndSheet => {
-                let besides = [5e-6, 4e-5].map(|tau| seed.with(&sheet(0.03, 0.05, tau)));
-                let anew = [1e-4, 1e-3].map(|tau| seed.with(&[&core(0.3, tau)[..], &sheet(0.06, 0.15, 8e-6)].concat()));
-                besides.into_iter().chain(anew).collect()
-            }
-        }
+        seed.starts(rung.kind)
     }
 
-    /// The chosen model with its last word on the raw bins, and its rival.
+    /// The chosen model with its last word on the raw bins, and its rivals.
     fn end(mut self) -> Climb {
         let first = self.steps.iter().position(|s| s.misfit < FOLLOWED);
-        let at = match first {
+        let (at, doubts) = match first {
             Some(first) => self.upward(first),
-            None => self.lowest(),
+            None => (self.lowest(0..self.steps.len()).unwrap_or(0), Vec::new()),
         };
-        let next = self.richer(at).or_else(|| {
-            let others = (0..self.steps.len()).filter(|i| *i != at);
-            others.min_by(|a, b| self.steps[*a].bic.total_cmp(&self.steps[*b].bic))
-        });
-        let next = next.and_then(|n| self.finish(&self.steps[n]));
+        let rivals = self.judged(at, &doubts);
         // One that has no last word leaves it to the next lowest, in the end to the plain one.
         let mut order: Vec<&Step> = self.steps.iter().collect();
         order.sort_by(|a, b| a.bic.total_cmp(&b.bic));
@@ -234,24 +232,76 @@ impl<'a> Look<'a> {
         let (mut chosen, misfit) = chosen.unwrap_or_else(plain);
         self.leave_open(&mut chosen);
         self.count_floor(&mut chosen);
-        Climb { chosen, next, misfit }
+        Climb { chosen, rivals, misfit }
     }
 
-    /// From one that follows up as long as the next richer one is clearly better.
-    fn upward(&mut self, first: usize) -> usize {
-        let mut at = first;
+    /// The rivals of one: the first of the richer ones, and of all others those that are not as good as ruled out.
+    fn judged(&mut self, at: usize, doubts: &[Doubt]) -> Vec<Rival> {
+        let others = |look: &Self| look.lowest((0..look.steps.len()).filter(|i| *i != at));
+        let first = self.richer(at).or_else(|| others(self));
+        let alone = self.metal_alone(at);
+        let mut rivals = Vec::new();
+        for i in first.into_iter().chain(alone).chain(doubts.iter().map(|d| d.against)) {
+            if i != at && !rivals.contains(&i) {
+                rivals.push(i);
+            }
+        }
+        let best = rivals.iter().fold(self.steps[at].bic, |b, i| b.min(self.steps[*i].bic));
+        let odds = |i: usize| (0.5 * (best - self.steps[i].bic)).exp();
+        let all = odds(at) + rivals.iter().map(|i| odds(*i)).sum::<f64>();
+        let turns = |i: usize| doubts.iter().filter(move |d| d.against == i).map(|d| d.turns);
+        let chance = |i: usize| Chance {
+            odds: odds(i) / all,
+            turns: turns(i).fold(0.0, f64::max),
+        };
+        let said = rivals.iter().map(|i| (*i, chance(*i)));
+        said.filter(|(i, c)| Some(*i) == first || c.odds.max(c.turns) > UNLIKELY)
+            .filter_map(|(i, chance)| {
+                let fit = self.finish(&self.steps[i])?;
+                Some(Rival { fit, chance })
+            })
+            .collect()
+    }
+
+    /// From one that follows up as long as a richer one is clearly better; with what might have been chosen instead.
+    fn upward(&mut self, first: usize) -> (usize, Vec<Doubt>) {
+        let (mut at, mut doubts) = (first, Vec::new());
         while let Some(next) = self.richer(at) {
-            if self.steps[next].bic > self.steps[at].bic - CLEARLY_BETTER {
+            let (here, there) = (&self.steps[at], &self.steps[next]);
+            let gain = here.bic - there.bic - CLEARLY_BETTER;
+            let against = if gain > 0.0 { at } else { next };
+            doubts.push(Doubt {
+                against,
+                turns: rival::turns(gain, self.swing(here, there)),
+            });
+            if against == next {
                 break;
             }
             at = next;
         }
-        at
+        (at, doubts)
     }
 
-    fn lowest(&self) -> usize {
-        let by_bic = |a: &usize, b: &usize| self.steps[*a].bic.total_cmp(&self.steps[*b].bic);
-        (0..self.steps.len()).min_by(by_bic).unwrap_or(0)
+    /// Standard deviation, by noise, of the difference of two models' sums of squares.
+    fn swing(&self, a: &Step, b: &Step) -> f64 {
+        let curve = |step: &Step| {
+            let setup = self.setup.on(step.rung);
+            let attempt = Attempt::new(self.bins, &setup, step.rung, self.plain.model.f_ref);
+            let at = attempt.model().at(&step.theta);
+            let response: Vec<Complex64> = self.thin.iter().map(|g| at.response(g.f)).collect();
+            response
+        };
+        let apart = curve(a).into_iter().zip(curve(b)).map(|(a, b)| (a - b).norm_sqr());
+        let groups = self.thin.iter().zip(&self.bare);
+        let each = apart
+            .zip(groups)
+            .map(|(square, (thin, bare))| 8.0 * thin.weight.powi(2) * square / bare.weight);
+        each.sum::<f64>().sqrt()
+    }
+
+    /// The one of lowest BIC.
+    fn lowest(&self, among: impl Iterator<Item = usize>) -> Option<usize> {
+        among.min_by(|a, b| self.steps[*a].bic.total_cmp(&self.steps[*b].bic))
     }
 
     fn finish(&self, step: &Step) -> Option<Fitted> {
@@ -267,25 +317,36 @@ impl<'a> Look<'a> {
         )
     }
 
-    /// The next richer model than one: fitted now, unless it was before.
+    /// The next richer model than one.
     fn richer(&mut self, at: usize) -> Option<usize> {
         let rung = self.steps[at].rung;
         let shift = !rung.shift && self.setup.shift.is_some();
         let next = match rung.kind.metal {
-            Metal::None if shift => Rung { shift, ..rung },
-            Metal::None => with(rung, Metal::Turn),
-            Metal::Turn => with(rung, Metal::Core),
-            Metal::Core => with(rung, Metal::CoreAndSheet),
-            Metal::CoreAndSheet if shift => Rung { shift, ..rung },
+            Metal::None | Metal::CoreAndSheet if shift => Rung { shift, ..rung },
             Metal::CoreAndSheet => return None,
+            metal => with(rung, more(metal)),
         };
-        if !self.reaches(next) {
-            return None;
+        self.reached(next)
+    }
+
+    /// That in which more metal stands in the place of a lead or lag. It is never taken for one: what the inputs do may look alike.
+    fn metal_alone(&mut self, at: usize) -> Option<usize> {
+        let rung = self.steps[at].rung;
+        let shift = false;
+        let alone = Rung {
+            shift,
+            ..with(rung, more(rung.kind.metal))
+        };
+        (alone != rung).then(|| self.reached(alone)).flatten()
+    }
+
+    /// A rung's step: fitted now, unless it was before.
+    fn reached(&mut self, rung: Rung) -> Option<usize> {
+        let step = |look: &Self| look.steps.iter().position(|s| s.rung == rung);
+        if step(self).is_none() && self.reaches(rung) {
+            self.step(rung);
         }
-        if !self.steps.iter().any(|s| s.rung == next) {
-            self.step(next);
-        }
-        self.steps.iter().position(|s| s.rung == next)
+        step(self)
     }
 
     /// Counts in what is too small to vote, where there is metal: such a misfit is smooth, so that neighbours err alike.
@@ -323,70 +384,13 @@ impl<'a> Look<'a> {
     }
 }
 
-/// Where a search begins: at the end of a plainer one, but for what is said.
-struct Seed<'a> {
-    params: Vec<Param>,
-    below: Option<(Kind, &'a [f64])>,
-    plain: &'a Fitted,
-}
-
-impl Seed<'_> {
-    fn with(&self, said: &[(Param, f64)]) -> Vec<f64> {
-        let before = |p: Param| {
-            let (kind, theta) = self.below?;
-            let place = kind.params().iter().position(|q| *q == p)?;
-            Some(theta[place])
-        };
-        let value = |p: &Param| {
-            let set = said.iter().find(|v| v.0 == *p).map(|v| v.1);
-            set.or_else(|| before(*p)).or(self.plain.get(*p)).unwrap_or(0.0)
-        };
-        self.params.iter().map(value).collect()
+/// The next of more metal.
+fn more(metal: Metal) -> Metal {
+    match metal {
+        Metal::None => Metal::Turn,
+        Metal::Turn => Metal::Core,
+        Metal::Core | Metal::CoreAndSheet => Metal::CoreAndSheet,
     }
-
-    /// A turn's pole near its zero, at some corners.
-    fn turns(&self) -> Vec<Vec<f64>> {
-        let near = |corner: f64, apart: f64| {
-            let p = self.plain.model.f_ref / corner;
-            self.with(&[(Param::Pole, p), (Param::Zero, apart * p)])
-        };
-        let corners = [400.0, 1500.0, 5000.0, 15e3, 60e3];
-        corners
-            .into_iter()
-            .flat_map(|corner| [0.8, 0.95].map(|apart| near(corner, apart)))
-            .collect()
-    }
-
-    /// Another coil that resonates somewhere above.
-    fn others(&self) -> Vec<Vec<f64>> {
-        let at = |hz: f64| {
-            let ratio = self.plain.model.f_ref / hz;
-            self.with(&[
-                (Param::OtherSize, 0.01),
-                (Param::OtherSlope, 0.0),
-                (Param::OtherLnB3, (0.2 * ratio).ln()),
-                (Param::OtherLnB4, 2.0 * ratio.ln()),
-            ])
-        };
-        [7e3, 9.5e3, 13e3].map(at).to_vec()
-    }
-}
-
-fn core(share: f64, tau_s: f64) -> [(Param, f64); 4] {
-    [
-        (Param::CoreL, share),
-        (Param::CoreEmf, share),
-        (Param::CoreLnTau, tau_s.ln()),
-        (Param::CoreLnA, 0.0),
-    ]
-}
-
-fn sheet(of_l: f64, of_emf: f64, tau_s: f64) -> [(Param, f64); 3] {
-    [
-        (Param::SheetL, of_l),
-        (Param::SheetEmf, of_emf),
-        (Param::SheetLnTau, tau_s.ln()),
-    ]
 }
 
 fn with(rung: Rung, metal: Metal) -> Rung {

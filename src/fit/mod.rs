@@ -19,6 +19,8 @@ pub mod own;
 pub mod param;
 pub mod peak;
 pub mod raw;
+pub mod rival;
+mod seed;
 pub mod solve;
 pub mod start;
 

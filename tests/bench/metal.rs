@@ -4,6 +4,7 @@
 //!     cargo bench --bench metal -- 4 free         four, corners and delay unknown
 //!     cargo bench --bench metal -- many           thirty; ten minutes and more
 //!     cargo bench --bench metal -- many db=40     one signal-to-noise ratio
+//!     cargo bench --bench metal -- 170 of=core    circuits whose names begin so
 
 #[allow(dead_code)]
 #[path = "../reference/metal.rs"]
@@ -24,12 +25,14 @@ fn main() {
     let seeds = args.iter().find_map(|a| a.parse().ok()).unwrap_or(usual);
     let told = if asked("free") { Told::Nothing } else { Told::All };
     let one: Option<f64> = args.iter().find_map(|a| a.strip_prefix("db=")?.parse().ok());
+    let of = args.iter().find_map(|a| a.strip_prefix("of=")).unwrap_or("");
     let mut by_model: BTreeMap<String, Tally> = BTreeMap::new();
     for snr_db in one.map_or(vec![60.0, 40.0, 20.0], |db| vec![db]) {
         let mut by_family: BTreeMap<&str, Tally> = BTreeMap::new();
         println!("\n{snr_db} dB: mean error, u, u_noise of {seeds} noises");
-        for truth in truths() {
-            let take = |seed| read(&bins(&truth, snr_db, seed, straight), told);
+        for (i, truth) in truths().into_iter().enumerate().filter(|t| t.1.name.starts_with(of)) {
+            // No two circuits have the same noise.
+            let take = |seed| read(&bins(&truth, snr_db, 1000 * i as u64 + seed, straight), told);
             let reads: Vec<Read> = (0..seeds).filter_map(take).collect();
             println!("{}", line(&truth, &reads));
             let family = if truth.inside {

@@ -1,7 +1,7 @@
 //! Which model follows a take: the first of a ladder of ever richer ones that misses it by no more than matters.
 //!
 //! The misfit that chooses is the mean of |G/model - 1|^2 over u^2 + 0.001^2, a twenty-fourth of an octave at a time: what is
-//! below 0.009 dB or 0.06 degrees does not vote, since no converter is that flat. Where none comes below 2 the lowest BIC decides
+//! below 0.009 dB or 0.06 degrees does not vote, since no converter is that flat. Where none comes below 1.4 the lowest BIC decides
 //! (Schwarz, Annals of Statistics 6 (1978) 461; recalled from memory).
 
 use num_complex::Complex64;
@@ -65,6 +65,8 @@ impl Climb {
 struct Step {
     rung: Rung,
     theta: Vec<f64>,
+    /// What it says at each of the thinned groups.
+    curve: Vec<Complex64>,
     misfit: f64,
     bic: f64,
 }
@@ -174,23 +176,29 @@ impl<'a> Look<'a> {
             false => attempt.look(&self.thin, self.starts(rung), &nuisance, FOLLOWED),
         };
         let Some(theta) = found else { return };
-        let misfit = self.misfit(attempt.model(), &theta);
+        let curve = self.curve(attempt.model(), &theta);
+        let misfit = self.misfit(&curve, theta.len());
         let data = 2.0 * self.thin.len() as f64;
         let sum = misfit * (data - theta.len() as f64);
         self.steps.push(Step {
             rung,
             bic: sum + theta.len() as f64 * data.ln(),
             theta,
+            curve,
             misfit,
         });
     }
 
-    /// Mean of |G - model|^2 over its variance, the floor's counted in.
-    fn misfit(&self, model: &Model, theta: &[f64]) -> f64 {
+    fn curve(&self, model: &Model, theta: &[f64]) -> Vec<Complex64> {
         let at = model.at(theta);
-        let square = |g: &Group| (g.h - at.response(g.f)).norm_sqr() * g.weight;
-        let sum: f64 = self.thin.iter().map(square).sum();
-        2.0 * sum / (2.0 * self.thin.len() as f64 - theta.len() as f64).max(1.0)
+        self.thin.iter().map(|g| at.response(g.f)).collect()
+    }
+
+    /// Mean of |G - model|^2 over its variance, the floor's counted in.
+    fn misfit(&self, curve: &[Complex64], params: usize) -> f64 {
+        let square = |(g, h): (&Group, &Complex64)| (g.h - h).norm_sqr() * g.weight;
+        let sum: f64 = self.thin.iter().zip(curve).map(square).sum();
+        2.0 * sum / (2.0 * self.thin.len() as f64 - params as f64).max(1.0)
     }
 
     /// What is not the pickup's, where the plain fit left it.
@@ -228,7 +236,10 @@ impl<'a> Look<'a> {
         let chosen = std::iter::once(&self.steps[at])
             .chain(order)
             .find_map(|s| Some((self.finish(s)?, s.misfit)));
-        let plain = || (self.plain.clone(), self.misfit(&self.plain.model, &self.plain.theta));
+        let plain = || {
+            let curve = self.curve(&self.plain.model, &self.plain.theta);
+            (self.plain.clone(), self.misfit(&curve, self.plain.theta.len()))
+        };
         let (mut chosen, misfit) = chosen.unwrap_or_else(plain);
         self.leave_open(&mut chosen);
         self.count_floor(&mut chosen);
@@ -249,10 +260,9 @@ impl<'a> Look<'a> {
         let best = rivals.iter().fold(self.steps[at].bic, |b, i| b.min(self.steps[*i].bic));
         let odds = |i: usize| (0.5 * (best - self.steps[i].bic)).exp();
         let all = odds(at) + rivals.iter().map(|i| odds(*i)).sum::<f64>();
-        let turns = |i: usize| doubts.iter().filter(move |d| d.against == i).map(|d| d.turns);
         let chance = |i: usize| Chance {
             odds: odds(i) / all,
-            turns: turns(i).fold(0.0, f64::max),
+            turns: doubts.iter().find(|d| d.against == i).map_or(0.0, |d| d.turns),
         };
         let said = rivals.iter().map(|i| (*i, chance(*i)));
         said.filter(|(i, c)| Some(*i) == first || c.odds.max(c.turns) > UNLIKELY)
@@ -284,14 +294,7 @@ impl<'a> Look<'a> {
 
     /// Standard deviation, by noise, of the difference of two models' sums of squares.
     fn swing(&self, a: &Step, b: &Step) -> f64 {
-        let curve = |step: &Step| {
-            let setup = self.setup.on(step.rung);
-            let attempt = Attempt::new(self.bins, &setup, step.rung, self.plain.model.f_ref);
-            let at = attempt.model().at(&step.theta);
-            let response: Vec<Complex64> = self.thin.iter().map(|g| at.response(g.f)).collect();
-            response
-        };
-        let apart = curve(a).into_iter().zip(curve(b)).map(|(a, b)| (a - b).norm_sqr());
+        let apart = a.curve.iter().zip(&b.curve).map(|(a, b)| (a - b).norm_sqr());
         let groups = self.thin.iter().zip(&self.bare);
         let each = apart
             .zip(groups)
@@ -332,9 +335,8 @@ impl<'a> Look<'a> {
     /// That in which more metal stands in the place of a lead or lag. It is never taken for one: what the inputs do may look alike.
     fn metal_alone(&mut self, at: usize) -> Option<usize> {
         let rung = self.steps[at].rung;
-        let shift = false;
         let alone = Rung {
-            shift,
+            shift: false,
             ..with(rung, more(rung.kind.metal))
         };
         (alone != rung).then(|| self.reached(alone)).flatten()

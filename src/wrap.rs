@@ -1,8 +1,27 @@
 //! Text in lines of a given width, on the terminal and in plots.
 
-/// Columns that a text takes on a terminal.
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+/// Columns that a text takes on a terminal: two for a wide sign of East Asia, none for what stands above another.
 pub fn columns(text: &str) -> usize {
-    text.chars().count()
+    text.width()
+}
+
+/// As much of a text as so many columns hold.
+pub fn cut(text: &str, room: usize) -> &str {
+    let mut taken = 0;
+    let beyond = |(_, c): &(usize, char)| {
+        taken += c.width().unwrap_or(0);
+        taken > room
+    };
+    let end = text.char_indices().find(beyond).map_or(text.len(), |(at, _)| at);
+    &text[..end]
+}
+
+/// The same, filled up with spaces.
+pub fn padded(text: &str, room: usize) -> String {
+    let text = cut(text, room);
+    text.to_owned() + &" ".repeat(room - columns(text))
 }
 
 /// A text in lines that fit, broken between words. What fits no line stands alone on one, whole.
@@ -76,6 +95,13 @@ mod tests {
             of("in /a/folder/far/away it lies", 9),
             ["in", "/a/folder/far/away", "it lies"]
         );
+    }
+
+    #[test]
+    fn wide_signs_take_two_columns_and_accents_none() {
+        assert_eq!([columns("ネック 7"), columns("me\u{301}s")], [8, 3]);
+        assert_eq!([cut("ネック 7", 3), cut("me\u{301}s", 2)], ["ネ", "me\u{301}"]);
+        assert_eq!([padded("ネック", 5), padded("7", 3)], ["ネッ ", "7  "]);
     }
 
     #[test]

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 use std::iter::repeat_n;
 
 use super::screen::{DIM, PLAIN, Screen};
-use crate::wrap::columns;
+use crate::wrap::{columns, cut};
 
 /// The least that a shortened column is still read at.
 const LEAST: usize = 14;
@@ -38,8 +38,5 @@ fn shortened(s: &str, width: usize) -> Cow<'_, str> {
     if columns(s) <= width {
         return s.into();
     }
-    let mut out: String = s.chars().take(width.saturating_sub(1)).collect();
-    out.truncate(out.trim_end().len());
-    out.push('…');
-    out.into()
+    format!("{}…", cut(s, width.saturating_sub(1)).trim_end()).into()
 }

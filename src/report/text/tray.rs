@@ -12,6 +12,7 @@ use crate::report::words;
 use crate::shop::lot::{Entry, Tray, Undone};
 use crate::shop::standard::{Call, Judged, Limited, Proposal, Standard};
 use crate::shop::yardstick::Answer;
+use crate::wrap;
 
 pub fn standard_text(s: &Standard, p: Option<&Proposal>, files: &[PathBuf], style: Style) -> String {
     let mut out = Screen::new(style);
@@ -209,12 +210,13 @@ fn line(out: &mut Screen, e: &Entry, paint: anstyle::Style) {
     let [peak, f0] = [e.peak_hz, e.f0_hz].map(|x| shown(x, Unit::Hertz));
     let q = shown(e.q, Unit::Ratio);
     let word = call(e).0.split(',').next().unwrap_or("");
-    let name: String = words::clean(&e.name).chars().take(24).collect();
+    let name = words::clean(&e.name);
+    let name = wrap::cut(&name, 24);
     if out.style.usable() < WIDEST {
         out.line_in(format!("{name}: peak {peak}, f0 {f0}, Q {q}, {word}"), paint);
     } else {
         out.raw(
-            &format!("{name:<24} peak {peak:>9}  f0 {f0:>9}  Q {q:<6} {word}"),
+            &format!("{} peak {peak:>9}  f0 {f0:>9}  Q {q:<6} {word}", wrap::padded(name, 24)),
             paint,
         );
     }

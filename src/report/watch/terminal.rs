@@ -5,7 +5,7 @@ use anstyle::{AnsiColor, Style as Paint};
 use super::braille::{Canvas, Pen};
 use super::digits;
 use super::view::{FROM_HZ, Figure, HeldView, TO_HZ, View};
-use crate::wrap::columns;
+use crate::wrap::{self, columns, padded};
 
 const BOLD: Paint = Paint::new().bold();
 const DIM: Paint = Paint::new().dimmed();
@@ -53,18 +53,13 @@ fn painted(paint: Paint, text: &str) -> String {
 
 /// As much of a text as fits; no control character of a name reaches the terminal.
 fn cut(text: &str, width: usize) -> String {
-    text.chars().filter(|c| !c.is_control()).take(width).collect()
-}
-
-fn padded(text: &str, width: usize) -> String {
-    let text = cut(text, width);
-    let gap = width.saturating_sub(columns(&text));
-    text + &" ".repeat(gap)
+    let shown: String = text.chars().filter(|c| !c.is_control()).collect();
+    wrap::cut(&shown, width).to_owned()
 }
 
 fn title(view: &View, width: usize) -> String {
     let state = cut(&view.state_words, width);
-    let name = padded(&view.title, width.saturating_sub(columns(&state) + 2));
+    let name = padded(&cut(&view.title, width), width.saturating_sub(columns(&state) + 2));
     let paint = if view.state == "trouble" { STOP } else { BOLD };
     let gap = if columns(&state) + 2 <= width { "  " } else { "" };
     format!("{name}{gap}{}", painted(paint, &state))

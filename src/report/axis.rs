@@ -20,6 +20,11 @@ pub const FREQUENCY_TICKS: [(f64, &str); 10] = [
     (20_000.0, "20k"),
 ];
 
+/// Is it on the axis?
+pub fn shown(hz: f64) -> bool {
+    (LOW_HZ..=HIGH_HZ).contains(&hz)
+}
+
 /// A framed field: frequency to the right (logarithmic), a linear quantity upwards. All in millimetres.
 #[derive(Debug, Clone, Copy)]
 pub struct Field {
@@ -62,23 +67,12 @@ impl Field {
     /// The parts of a line that lie inside.
     pub fn clip(&self, points: &[Point]) -> Vec<Vec<Point>> {
         let mut out: Vec<Vec<Point>> = Vec::new();
-        let mut current: Vec<Point> = Vec::new();
-        for pair in points.windows(2) {
-            match self.clip_segment(pair[0], pair[1]) {
-                Some((a, b)) => {
-                    if current.last() != Some(&a) {
-                        out.extend((current.len() > 1).then(|| std::mem::take(&mut current)));
-                        current = vec![a];
-                    }
-                    current.push(b);
-                }
-                None => {
-                    out.extend((current.len() > 1).then(|| std::mem::take(&mut current)));
-                    current.clear();
-                }
+        for (a, b) in points.windows(2).filter_map(|pair| self.clip_segment(pair[0], pair[1])) {
+            match out.last_mut().filter(|part| part.last() == Some(&a)) {
+                Some(part) => part.push(b),
+                None => out.push(vec![a, b]),
             }
         }
-        out.extend((current.len() > 1).then_some(current));
         out
     }
 
@@ -95,23 +89,18 @@ impl Field {
             (-dy, a.1 - self.top),
             (dy, self.bottom - a.1),
         ] {
-            if step == 0.0 {
-                if room < 0.0 {
-                    return None;
-                }
+            if step == 0.0 && room < 0.0 {
+                return None;
             } else if step < 0.0 {
                 enter = enter.max(room / step);
-            } else {
+            } else if step > 0.0 {
                 leave = leave.min(room / step);
             }
-        }
-        if enter > leave {
-            return None;
         }
         let at = |t: f64| (a.0 + t * dx, a.1 + t * dy);
         let start = if enter == 0.0 { a } else { at(enter) };
         let end = if leave == 1.0 { b } else { at(leave) };
-        Some((start, end))
+        (enter <= leave).then_some((start, end))
     }
 
     /// Moved to the nearest point of the field's height.
@@ -125,10 +114,11 @@ pub fn round_step(span: f64, most: f64) -> f64 {
     let span = if span.is_finite() && span > 0.0 { span } else { 1.0 };
     let mut decade = 10f64.powf((span / most).log10().floor());
     loop {
-        for k in [1.0, 2.0, 5.0] {
-            if span / (k * decade) <= most * (1.0 + 1e-9) {
-                return k * decade;
-            }
+        if let Some(k) = [1.0, 2.0, 5.0]
+            .into_iter()
+            .find(|k| span / (k * decade) <= most * (1.0 + 1e-9))
+        {
+            return k * decade;
         }
         decade *= 10.0;
     }

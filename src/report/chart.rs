@@ -24,11 +24,7 @@ pub struct Panel {
 }
 
 impl Panel {
-    /// Over the whole width, nought in the middle; `steps` from left to right.
-    pub fn of_changes([top, bottom]: [f64; 2], steps: usize, reach: f64) -> Panel {
-        let (left, right) = (LEFT, RIGHT);
-        let x = [0.0, steps.max(1) as f64];
-        let y = [-reach, reach];
+    pub fn new([left, right]: [f64; 2], [top, bottom]: [f64; 2], x: [f64; 2], y: [f64; 2]) -> Panel {
         Panel {
             left,
             right,
@@ -37,6 +33,11 @@ impl Panel {
             x,
             y,
         }
+    }
+
+    /// Over the whole width, nought in the middle; `steps` from left to right.
+    pub fn of_changes(heights: [f64; 2], steps: usize, reach: f64) -> Panel {
+        Panel::new([LEFT, RIGHT], heights, [0.0, steps.max(1) as f64], [-reach, reach])
     }
 
     pub fn at(&self, x: f64, y: f64) -> Point {
@@ -48,9 +49,8 @@ impl Panel {
 
     /// The corners of what lies between these values.
     pub fn corners(&self, x: [f64; 2], y: [f64; 2]) -> Vec<Point> {
-        [(x[0], y[0]), (x[1], y[0]), (x[1], y[1]), (x[0], y[1])]
-            .map(|(x, y)| self.at(x, y))
-            .to_vec()
+        let ((left, bottom), (right, top)) = (self.at(x[0], y[0]), self.at(x[1], y[1]));
+        rectangle([left, right], [bottom, top])
     }
 
     /// A line at one value, all across.
@@ -62,11 +62,7 @@ impl Panel {
     pub fn upwards(&self, sheet: &mut Sheet, most: f64) {
         for (v, label) in ticks(self.y, most) {
             self.across(sheet, v, Pen::solid(GRID, 0.2));
-            let label = if self.y[0] < 0.0 {
-                &label
-            } else {
-                label.trim_start_matches('+')
-            };
+            let label = label.trim_start_matches(|c| c == '+' && self.y[0] >= 0.0);
             let place = (self.left - 1.2, self.at(self.x[0], v).1 + 0.36 * SMALL);
             sheet.text(place, label, small(Anchor::Right));
         }

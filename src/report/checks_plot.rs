@@ -4,7 +4,7 @@ use super::chart::{self, Mark, Panel};
 use super::lay::{EDGE, HEIGHT, LEFT, MARGIN, RIGHT, SMALL, small};
 use super::number::per_cent_of_log;
 use super::palette::{BAND, PEAK, SOFT};
-use super::sheet::{Anchor, Pen, Plot, Point, Sheet, rectangle, text_width};
+use super::sheet::{Anchor, Pen, Plot, Sheet, rectangle, text_width};
 use super::words;
 use crate::failure::Result;
 use crate::shop::witness::history::{Check, History, Quantity};
@@ -21,26 +21,25 @@ const BOTTOM: f64 = 97.0;
 /// The last checks of a history, each with the limits that decided over it; `judged`: those of the last so many checks.
 pub fn history(h: &History, judged: &[Judgement]) -> Result<Plot> {
     let title = format!("Checks of {} by {}", words::clean(&h.rig), words::clean(&h.witness));
-    let mut remark = match judged.iter().all(|j| j.charted.is_empty()) {
-        false => "shaded: each check's limits; dashed: the average and, thin, its limits; crosses: no-go".to_owned(),
-        true => "the first check".to_owned(),
+    let told = match judged.iter().all(|j| j.charted.is_empty()) {
+        false => "shaded: each check's limits; dashed: the average and, thin, its limits; crosses: no-go",
+        true => "the first check",
     };
-    if h.checks.iter().any(|c| c.at.is_some()) {
-        remark.push_str("; open: away");
-    }
-    let mut sheet = chart::sheet(&title, &remark, h.checks.iter().any(|c| c.simulated));
+    let away = if h.checks.iter().any(|c| c.at.is_some()) {
+        "; open: away"
+    } else {
+        ""
+    };
+    let simulated = h.checks.iter().any(|c| c.simulated);
+    let mut sheet = chart::sheet(&title, &format!("{told}{away}"), simulated);
     let from = h.checks.len().saturating_sub(judged.len());
-    let along = |(kind, name, shown): Kind| {
-        let values = h.course(kind)?;
+    let known: Vec<_> = KINDS.into_iter().filter_map(|k| Some((k, h.course(k.0)?))).collect();
+    let height = (BOTTOM - TOP) / known.len().max(1) as f64;
+    for (i, ((kind, name, shown), values)) in known.into_iter().enumerate() {
+        let top = TOP + i as f64 * height;
         let seen = values.into_iter().skip(from).zip(&h.checks[from..]).zip(judged);
         let seen: Vec<Seen> = seen.map(|((v, c), j)| Seen::of(v, c, j.get(kind), shown)).collect();
-        Some((kind, name, seen))
-    };
-    let known: Vec<_> = KINDS.into_iter().filter_map(along).collect();
-    let height = (BOTTOM - TOP) / known.len().max(1) as f64;
-    for (i, (kind, name, seen)) in known.iter().enumerate() {
-        let top = TOP + i as f64 * height;
-        draw(&mut sheet, [top, top + height - 3.0], (*kind, name), seen);
+        draw(&mut sheet, [top, top + height - 3.0], (kind, name), &seen);
     }
     days(&mut sheet, &h.checks[from..]);
     sheet.render()
@@ -118,6 +117,9 @@ impl Seen {
     }
 }
 
+/// What is joined along the checks, and how.
+type Course = (fn(&Seen) -> Option<f64>, Pen);
+
 fn draw(sheet: &mut Sheet, heights: [f64; 2], (kind, name): (Quantity, &str), seen: &[Seen]) {
     // The wide limits of the first days may leave the picture.
     let last = seen.last().map_or(0.0, Seen::reach);
@@ -135,32 +137,19 @@ fn draw(sheet: &mut Sheet, heights: [f64; 2], (kind, name): (Quantity, &str), se
         }
     }
     panel.upwards(sheet, 4.0);
-    let course = |of: &dyn Fn(&Seen) -> Option<f64>| -> Vec<Point> {
-        let there = seen.iter().enumerate();
-        there
-            .filter_map(|(i, s)| of(s).filter(|v| v.abs() <= reach).map(|v| inner.at(i as f64, v)))
-            .collect()
-    };
-    for (pick, paint, width) in [
-        (
-            (|s: &Seen| Some(s.average?.1[0])) as fn(&Seen) -> Option<f64>,
-            SOFT,
-            0.15,
-        ),
-        (|s| Some(s.average?.1[1]), SOFT, 0.15),
-        (|s| Some(s.average?.0), PEAK, 0.3),
-    ] {
-        let pen = Pen {
-            dash: DASH,
-            ..Pen::solid(paint, width)
-        };
-        sheet.line(course(&pick), pen);
+    let courses: [Course; 4] = [
+        (|s| Some(s.average?.1[0]), Pen::new(SOFT, 0.15, DASH)),
+        (|s| Some(s.average?.1[1]), Pen::new(SOFT, 0.15, DASH)),
+        (|s| Some(s.average?.0), Pen::new(PEAK, 0.3, DASH)),
+        (|s| s.value, Pen::solid(SOFT, 0.2)),
+    ];
+    for (of, pen) in courses {
+        let there = seen.iter().enumerate().filter_map(|(i, s)| Some((i as f64, of(s)?)));
+        let inside = there.filter(|(_, v)| v.abs() <= reach).map(|(i, v)| inner.at(i, v));
+        sheet.line(inside.collect(), pen);
     }
-    sheet.line(course(&|s| s.value), Pen::solid(SOFT, 0.2));
-    for (i, s) in seen.iter().enumerate() {
-        if let Some(v) = s.value {
-            s.mark.put(sheet, inner.at(i as f64, v), 0.6);
-        }
+    for (i, (mark, value)) in seen.iter().map(|s| (s.mark, s.value)).enumerate() {
+        value.iter().for_each(|v| mark.put(sheet, inner.at(i as f64, *v), 0.6));
     }
     panel.frame(sheet);
     panel.name(sheet, name);

@@ -1,10 +1,10 @@
 //! Below many curves in one field: what each is less the first, and their peaks from near.
 
-use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
+use super::axis;
 use super::chart::Panel;
-use super::lay::{self, LEFT, RIGHT, SMALL};
-use super::palette::{Marker, SOFT, series};
-use super::sheet::{Anchor, Pen, Point, Sheet, Type};
+use super::lay::{self, Item, LEFT, RIGHT, soft};
+use super::palette::series;
+use super::sheet::{Anchor, Point, Sheet};
 
 /// Height of one of the two fields, and of what stands above and below it.
 const FIELD: f64 = 30.0;
@@ -18,16 +18,8 @@ const TOLD_HZ: f64 = 10_000.0;
 /// How far below the lowest peak the look from near goes.
 const BELOW_DB: f64 = 3.0;
 
-/// A curve, its place among the others, and its peak.
-#[derive(Debug, Clone, Copy)]
-pub struct Seen<'a> {
-    pub index: usize,
-    pub line: &'a [(f64, f64)],
-    pub peak: Option<(f64, f64)>,
-}
-
 /// `bottom`: of the field above; the first of `all` is what the others are held against.
-pub fn draw(sheet: &mut Sheet, all: &[Seen], bottom: f64) {
+pub fn draw(sheet: &mut Sheet, all: &[Item], bottom: f64) {
     let top = bottom + AROUND;
     differences(sheet, all, [top, top + FIELD]);
     let top = top + FIELD + AROUND;
@@ -35,55 +27,44 @@ pub fn draw(sheet: &mut Sheet, all: &[Seen], bottom: f64) {
 }
 
 fn title(sheet: &mut Sheet, top: f64, text: &str) {
-    sheet.text((LEFT, top - 1.6), text, Type::new(SMALL, SOFT, Anchor::Left));
+    sheet.text((LEFT, top - 1.6), text, soft(Anchor::Left));
 }
 
 fn less(line: &[(f64, f64)], first: &[(f64, f64)]) -> Vec<(f64, f64)> {
-    let inside = line.iter().filter(|p| (LOW_HZ..=HIGH_HZ).contains(&p.0));
+    let inside = line.iter().filter(|p| axis::shown(p.0));
     let parts = lay::unbroken(first.to_vec(), |p| p.0);
     let first_at = |hz: f64| parts.iter().find_map(|part| lay::interpolate(part, hz));
     inside.filter_map(|(hz, v)| Some((*hz, v - first_at(*hz)?))).collect()
 }
 
-fn differences(sheet: &mut Sheet, all: &[Seen], [top, bottom]: [f64; 2]) {
-    let Some((first, others)) = all.split_first() else {
-        return;
-    };
-    let drawn: Vec<(usize, Vec<(f64, f64)>)> = others.iter().map(|s| (s.index, less(s.line, first.line))).collect();
-    let told = drawn.iter().flat_map(|d| &d.1).filter(|p| p.0 <= TOLD_HZ);
+fn differences(sheet: &mut Sheet, all: &[Item], [top, bottom]: [f64; 2]) {
+    let drawn: Vec<_> = all.iter().skip(1).map(|t| less(&t.line, &all[0].line)).collect();
+    let told = drawn.iter().flatten().filter(|p| p.0 <= TOLD_HZ);
     let reach = told.map(|p| p.1.abs()).fold(0.5, f64::max).min(MOST_DB) * 1.08;
     let field = lay::field([top, bottom], [-reach, reach]);
     title(sheet, top, "each less the first");
     lay::grid(sheet, &field, axis::round_step(2.0 * reach, 6.0));
-    for (index, line) in &drawn {
-        lay::curve(sheet, &field, line.iter().copied(), series(*index).0);
+    for (i, line) in drawn.into_iter().enumerate() {
+        lay::curve(sheet, &field, line, series(i + 1).0);
     }
     lay::framed(sheet, &field, "difference (dB)");
 }
 
 /// The peaks with kilohertz to the right; nothing where none has one.
-fn near(all: &[Seen], [top, bottom]: [f64; 2]) -> Option<Panel> {
-    let peaks = || all.iter().filter_map(|s| s.peak);
-    let ends = |of: fn((f64, f64)) -> f64| {
-        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for v in peaks().map(of) {
-            low = low.min(v);
-            high = high.max(v);
-        }
-        (low <= high).then_some([low, high])
-    };
-    let ([slow, fast], [low, high]) = (ends(|p| p.0)?, ends(|p| p.1)?);
-    Some(Panel {
-        left: LEFT,
-        right: RIGHT,
-        top,
-        bottom,
-        x: [0.9 * slow / 1e3, 1.1 * fast / 1e3],
-        y: [low - BELOW_DB, high + 0.12 * (high - low + BELOW_DB)],
-    })
+fn near(all: &[Item], heights: [f64; 2]) -> Option<Panel> {
+    let peaks = || all.iter().filter_map(|t| t.peak);
+    let [slow, fast] = lay::ends(peaks().map(|p| p.0))?;
+    let [low, high] = lay::ends(peaks().map(|p| p.1))?;
+    let y = [low - BELOW_DB, high + 0.12 * (high - low + BELOW_DB)];
+    Some(Panel::new(
+        [LEFT, RIGHT],
+        heights,
+        [0.9 * slow / 1e3, 1.1 * fast / 1e3],
+        y,
+    ))
 }
 
-fn peaks(sheet: &mut Sheet, all: &[Seen], heights: [f64; 2]) {
+fn peaks(sheet: &mut Sheet, all: &[Item], heights: [f64; 2]) {
     title(sheet, heights[0], "the peaks from near");
     let Some(panel) = near(all, heights) else {
         return lay::nothing(sheet, (heights[0] + heights[1]) / 2.0, "None of them has a peak");
@@ -91,27 +72,18 @@ fn peaks(sheet: &mut Sheet, all: &[Seen], heights: [f64; 2]) {
     panel.upwards(sheet, 5.0);
     panel.onwards(sheet, "frequency (kHz)");
     let at = |p: &(f64, f64)| panel.at(p.0 / 1e3, p.1);
-    let frame = Field {
-        left: panel.left,
-        right: panel.right,
-        top: panel.top,
-        bottom: panel.bottom,
-        low: panel.y[0],
-        high: panel.y[1],
-    };
-    for s in all {
-        let pen: Pen = series(s.index).0;
-        for part in lay::unbroken(s.line.to_vec(), |p| p.0) {
+    let frame = lay::field(heights, panel.y);
+    for (i, t) in all.iter().enumerate() {
+        for part in lay::unbroken(t.line.clone(), |p| p.0) {
             let placed: Vec<Point> = part.iter().map(at).collect();
-            frame.clip(&placed).into_iter().for_each(|part| sheet.line(part, pen));
+            let parts = frame.clip(&placed).into_iter();
+            parts.for_each(|part| sheet.line(part, series(i).0));
         }
     }
     panel.frame(sheet);
-    for s in all {
-        let (pen, marker): (Pen, Marker) = series(s.index);
-        if let Some(p) = s.peak.as_ref() {
-            marker.draw(sheet, at(p), 1.05, pen.colour);
-        }
+    for (i, t) in all.iter().enumerate() {
+        let (pen, marker) = series(i);
+        t.peak.iter().for_each(|p| marker.draw(sheet, at(p), 1.05, pen.colour));
     }
 }
 
@@ -149,10 +121,9 @@ mod tests {
 
     #[test]
     fn every_peak_is_in_the_look_from_near() {
-        let seen = |peak| Seen {
-            index: 0,
-            line: &[],
+        let seen = |peak| Item {
             peak,
+            ..Item::default()
         };
         let all = [seen(Some((3000.0, 6.0))), seen(None), seen(Some((4400.0, 9.5)))];
         let p = near(&all, [10.0, 40.0]).unwrap();

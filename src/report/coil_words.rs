@@ -1,17 +1,16 @@
 //! What is to be said of a coil that was found: what limits it, and what does not go together.
 
+use super::words;
 use crate::coil::behind::{CoilDocument, Decides, Grounds};
 use crate::fit::joint::{InputPart, Source};
 use crate::quantity::{self, Unit};
 
 /// Puts its words into every finding.
 pub fn put(coil: &mut CoilDocument) {
-    for f in &mut coil.findings {
-        f.text = words(&f.grounds);
-    }
+    coil.findings.iter_mut().for_each(|f| f.text = said(&f.grounds));
 }
 
-fn words(grounds: &Grounds) -> String {
+fn said(grounds: &Grounds) -> String {
     match grounds {
         Grounds::NoCapacitance => {
             "the winding's capacitance came out as nothing: a load is larger than it was told, or the takes err".into()
@@ -20,8 +19,10 @@ fn words(grounds: &Grounds) -> String {
             "the Qs do not follow one resistance and one loss, so L and C_s are taken from the frequencies".into()
         }
         Grounds::PartsDecide(parts) => {
-            let parts = hang(parts);
-            format!("{parts}: measure that, or use a closer one; the takes are good enough")
+            format!(
+                "{}: measure that, or use a closer one; the takes are good enough",
+                hang(parts)
+            )
         }
         Grounds::Vague { l, c, decide, furthest } => {
             let what = match (l, c) {
@@ -40,8 +41,8 @@ fn words(grounds: &Grounds) -> String {
             format!("{what} hardly told: {why}")
         }
         Grounds::OhmsApart { stated, found } => {
-            let [stated, found, half] =
-                [*stated, found.value, found.half_width_95()].map(|v| quantity::show(v, Unit::Ohm, 3));
+            let all = [*stated, found.value, found.half_width_95()];
+            let [stated, found, half] = all.map(|v| quantity::show(v, Unit::Ohm, 3));
             format!(
                 "the stated {stated} and the takes do not go together, which by themselves speak for {found} within {half}: \
                  check which coil and lead it was read on, and at what temperature, and whether the capacitors are what they \
@@ -79,7 +80,7 @@ fn hang(parts: &[Decides]) -> String {
         };
         format!("{} hangs on {what}, {:.0} % of its variance", d.name, 100.0 * d.share)
     };
-    parts.iter().map(one).collect::<Vec<_>>().join("; ")
+    words::listed(parts.iter().map(one), "; ")
 }
 
 #[cfg(test)]
@@ -118,11 +119,11 @@ mod tests {
                 "the stated 7.20 kΩ and the takes do not go together, which by themselves speak for 6.00 kΩ within 19.6 Ω".into(),
             ),
         ] {
-            let text = words(&grounds);
+            let text = said(&grounds);
             assert!(text.starts_with(&want), "{text}");
         }
         for (ohms, asked) in [(true, false), (false, true)] {
-            assert_eq!(words(&Grounds::Disagree { times: 3.0, ohms }).ends_with('?'), asked);
+            assert_eq!(said(&Grounds::Disagree { times: 3.0, ohms }).ends_with('?'), asked);
         }
     }
 }

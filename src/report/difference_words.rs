@@ -1,6 +1,6 @@
 //! What is said of a difference, in one sentence: what differs, what decided, and what would tell where nobody can.
 
-use super::number::per_cent_of_log;
+use super::number::{self, way};
 use super::words;
 use crate::coil::behind::{input_of, load_of};
 use crate::estimate::Estimate;
@@ -43,19 +43,10 @@ fn sentence(first: &Record, record: &Record, d: &Difference) -> String {
         loads: load_words(first, record),
     };
     let groups = [Answer::Different, Answer::CannotTell, Answer::Same].map(|answer| told.group(answer));
-    let parts = told
-        .loads
-        .clone()
-        .into_iter()
-        .chain(told.peaks())
-        .chain(groups.into_iter().flatten());
-    let mut text = parts.collect::<Vec<_>>().join("; ");
+    let parts = told.loads.clone().into_iter().chain(told.peaks());
+    let text = words::listed(parts.chain(groups.into_iter().flatten()), "; ");
     let plainly = (a.definition != b.definition).then(|| "f0 and Q of both as of a coil without metal, coupling and peak height not compared: they go by the level at low frequency, which is another one in each".to_owned());
-    for remark in plainly.into_iter().chain(remarks(first, record, d)) {
-        text.push_str(", ");
-        text.push_str(&remark);
-    }
-    text
+    words::list([text].into_iter().chain(plainly).chain(remarks(first, record, d)))
 }
 
 struct Told<'a> {
@@ -90,27 +81,20 @@ impl Told<'_> {
     fn group(&self, answer: Answer) -> Option<String> {
         let named = self.named(answer);
         let mut words: Vec<String> = named.iter().map(|(q, j)| self.words(*q, j)).collect();
-        let head = match answer {
-            Answer::Different => {
-                words.extend(self.d.turned.then(|| "polarity the other way round".to_owned()));
-                "different"
-            }
-            Answer::Same => "the same",
-            Answer::CannotTell => {
-                if self.d.quantities.is_empty() && !self.d.turned && self.d.level_unlike.is_empty() {
-                    words.push("nothing that both have can be compared".into());
-                }
-                "cannot tell"
-            }
-        };
-        if answer == Answer::CannotTell && !self.d.level_unlike.is_empty() {
-            words.push(format!(
+        let unlike = &self.d.level_unlike;
+        match answer {
+            Answer::Different if self.d.turned => words.push("polarity the other way round".into()),
+            Answer::CannotTell if !unlike.is_empty() => words.push(format!(
                 "{} ({} is not the same in these two readings, and one was not read again)",
                 words::quantity(Quantity::Level),
-                self.d.level_unlike.join(", ")
-            ));
+                unlike.join(", ")
+            )),
+            Answer::CannotTell if self.d.quantities.is_empty() && !self.d.turned => {
+                words.push("nothing that both have can be compared".into());
+            }
+            _ => {}
         }
-        (!words.is_empty()).then(|| format!("{head}: {}", words.join(", ")))
+        (!words.is_empty()).then(|| format!("{}: {}", words::answer(answer), words.join(", ")))
     }
 
     fn words(&self, quantity: Quantity, j: &Judged) -> String {
@@ -119,21 +103,21 @@ impl Told<'_> {
             true => self.step(quantity, j),
             false => words::quantity(quantity).to_owned(),
         };
-        let decided = decided(quantity, j);
+        let off = apart(quantity, j);
         // A step in decibels has its size in the words already.
         let off = match stepped && !quantity.is_relative() {
-            true => within(quantity, j, ""),
-            false => within(quantity, j, &value(quantity, j)),
+            true => off.trim_start_matches(|c| c != '±'),
+            false => &off,
         };
         let would = j.open.map_or("", |o| would_tell(o, j.usual.laying));
-        format!("{shown} ({off}, {decided}{would})")
+        format!("{shown} ({off}, {}{would})", decided(quantity, j))
     }
 
     /// "peak 230 Hz lower"; what a load did to a peak is told as the way from one to the other.
     fn step(&self, quantity: Quantity, j: &Judged) -> String {
         let name = words::quantity(quantity);
         if let (Quantity::Peak, Some(_), Some(a), Some(b)) = (quantity, &self.loads, self.a.peak_hz, self.b.peak_hz) {
-            return format!("{name} {}", way(a.value, b.value));
+            return format!("{name} {}", moved(a.value, b.value));
         }
         let unit = match quantity {
             Quantity::Peak | Quantity::F0 | Quantity::Down => "Hz",
@@ -143,9 +127,8 @@ impl Told<'_> {
         };
         let size = estimate(self.d, quantity).map(|e| e.value);
         let size = size.or((!quantity.is_relative()).then_some(j.difference));
-        let size = size.map_or(String::new(), |s| format!(" {}", amount(s.abs(), unit)));
-        let way = if j.difference < 0.0 { "lower" } else { "higher" };
-        format!("{name}{size} {way}")
+        let size = words::of(size, |s| format!(" {}", amount(s.abs(), unit)));
+        format!("{name}{size} {}", way(j.difference))
     }
 
     fn peaks(&self) -> Option<String> {
@@ -170,6 +153,15 @@ pub(super) fn usual<'a>(judged: impl Iterator<Item = &'a Judged> + Clone) -> Opt
     Some(format!("until you give your own, usual values stand for {list}"))
 }
 
+/// "against B: ", where it is held against another one than the first.
+pub(super) fn against(d: &Difference, records: &[Record]) -> String {
+    let other = d
+        .against
+        .as_ref()
+        .and_then(|id| records.iter().position(|r| r.id == *id));
+    words::of(other, |k| format!("against {}: ", words::letter(k)))
+}
+
 /// The difference as the document has it, in the quantity's own unit.
 pub(super) fn estimate(d: &Difference, quantity: Quantity) -> Option<Estimate> {
     match quantity {
@@ -185,32 +177,13 @@ pub(super) fn estimate(d: &Difference, quantity: Quantity) -> Option<Estimate> {
 /// Finer than a hundredth of a per cent or of a decibel nothing is told apart at a bench.
 const FINEST: f64 = 0.01;
 
-/// Half-width of the interval that decided, as it is shown, and its decimals.
-fn half(quantity: Quantity, j: &Judged) -> (f64, usize) {
-    let scale = if quantity.is_relative() { 100.0 } else { 1.0 };
-    let half = (scale * j.deciding_half()).max(FINEST);
-    (half, if half < 1.0 { 2 } else { usize::from(half < 10.0) })
-}
-
-/// "-6.05 ", in digits as fine as the interval.
-fn value(quantity: Quantity, j: &Judged) -> String {
-    let value = match quantity.is_relative() {
-        true => per_cent_of_log(j.difference),
-        false => j.difference,
-    };
-    format!("{} ", signed(value, half(quantity, j).1))
-}
-
-/// "-6.05 ± 0.42 %": with the interval that decided.
-fn within(quantity: Quantity, j: &Judged, value: &str) -> String {
-    let (half, decimals) = half(quantity, j);
-    let unit = if quantity.is_relative() { "%" } else { "dB" };
-    format!("{value}± {half:.decimals$} {unit}")
-}
-
-/// "-6.05 ± 0.42 %".
+/// "-6.05 ± 0.42 %": with the interval that decided, in digits as fine as that.
 pub(super) fn apart(quantity: Quantity, j: &Judged) -> String {
-    within(quantity, j, &value(quantity, j))
+    let (half, unit) = number::size(quantity.is_relative(), j.deciding_half());
+    let half = half.max(FINEST);
+    let decimals = if half < 1.0 { 2 } else { usize::from(half < 10.0) };
+    let value = signed(number::apart(quantity.is_relative(), j.difference).0, decimals);
+    format!("{value} ± {half:.decimals$} {unit}")
 }
 
 /// "-6.05 ± 0.42 %, 1 % matters": what decided.
@@ -220,15 +193,12 @@ pub(super) fn judged(quantity: Quantity, j: &Judged) -> String {
 
 /// "1 % matters".
 fn decided(quantity: Quantity, j: &Judged) -> String {
+    let (matters, unit) = number::size(quantity.is_relative(), j.matters);
     // Rounded where binary fractions would show.
-    let limit = |x: f64| (1e12 * x).round() / 1e12;
-    let matters = match quantity.is_relative() {
-        true => format!("{} %", limit(100.0 * j.matters)),
-        false => format!("{} dB", limit(j.matters)),
-    };
+    let matters = (1e12 * matters).round() / 1e12;
     match j.is_less_than_matters() {
-        true => format!("less than the {matters} that matter"),
-        false => format!("{matters} matters"),
+        true => format!("less than the {matters} {unit} that matter"),
+        false => format!("{matters} {unit} matters"),
     }
 }
 
@@ -258,25 +228,21 @@ fn remarks(first: &Record, record: &Record, d: &Difference) -> Vec<String> {
             _ => "no rig given for one of them".into(),
         });
     }
-    out.extend(
-        d.changed
-            .as_ref()
-            .map(|what| format!("the bench was changed between them ({what})")),
-    );
-    out.extend((d.between == Apart::OtherDay).then(|| "on two days".to_owned()));
-    if first.load != record.load && load_words(first, record).is_none() {
-        out.push("under different loads".into());
-    }
-    if let (Some(x), Some(y)) = (&first.pickup.over, &record.pickup.over)
-        && x != y
-    {
-        out.push("over different coils".into());
-    }
+    let changed = d.changed.as_ref();
+    out.extend(changed.map(|what| format!("the bench was changed between them ({what})")));
+    let loads = first.load != record.load && load_words(first, record).is_none();
+    let over = first.pickup.over.as_ref().zip(record.pickup.over.as_ref());
+    let others = [
+        (d.between == Apart::OtherDay, "on two days"),
+        (loads, "under different loads"),
+        (over.is_some_and(|(x, y)| x != y), "over different coils"),
+    ];
+    out.extend(others.into_iter().filter(|o| o.0).map(|o| o.1.to_owned()));
     out
 }
 
 /// "4.2 -> 3.4 kHz".
-fn way(from: f64, to: f64) -> String {
+fn moved(from: f64, to: f64) -> String {
     if from < 995.0 || to < 995.0 {
         return format!("{} -> {}", amount(from, "Hz"), amount(to, "Hz"));
     }
@@ -311,9 +277,7 @@ fn load_words(first: &Record, record: &Record) -> Option<String> {
     let input = if a_f > 0.0 && b_f > 0.0 { b_f - a_f } else { 0.0 };
     let more = b.capacitance() - a.capacitance() + input;
     let mut parts = Vec::new();
-    if let (Some(x), Some(y)) = (a_ohm, b_ohm)
-        && x != y
-    {
+    if let Some((x, y)) = a_ohm.zip(b_ohm).filter(|(x, y)| x != y) {
         let show = |v: f64| quantity::show(v, Unit::Ohm, 3);
         parts.push(format!("rig's input {} rather than {}", show(y), show(x)));
     }
@@ -347,17 +311,14 @@ fn two_digits(x: f64) -> String {
     if !(1e-4..1e6).contains(&x.abs()) {
         return if x == 0.0 { "0".into() } else { format!("{x:.1e}") };
     }
-    // The exponent after rounding: 9.96 is 10, not 10.0.
-    let exponent = format!("{x:.1e}")
-        .rsplit_once('e')
-        .and_then(|(_, e)| e.parse::<i32>().ok())
-        .unwrap_or(0);
-    let decimals = usize::try_from(1 - exponent).unwrap_or(0);
-    if exponent > 1 {
-        let grain = 10f64.powi(exponent - 1);
-        return format!("{:.0}", (x / grain).round() * grain);
+    // Counted after rounding: 9.96 is 10, not 10.0.
+    match number::decimals_for_two_digits(x) {
+        decimals if decimals < 0 => {
+            let grain = 10f64.powi(-decimals);
+            format!("{:.0}", (x / grain).round() * grain)
+        }
+        decimals => format!("{x:.*}", decimals as usize),
     }
-    format!("{x:.decimals$}")
 }
 
 #[cfg(test)]

@@ -10,32 +10,18 @@ pub fn sentence(entry: &Entry) -> String {
     match &entry.what {
         What::About { about: told, .. } => about(told).unwrap_or_else(|| "nothing told".into()),
         What::Stage { stage, .. } => format!("a reading of it is {}", clean(stage.text())),
-        What::Rename {
-            pickup,
-            to,
-            record: None,
-        } => format!("{} is called {}", clean(pickup), clean(to)),
-        What::Rename { pickup, to, .. } => format!("a reading of {} is {}'s", clean(pickup), clean(to)),
+        What::Rename { pickup, to, record } => match record {
+            None => format!("{} is called {}", clean(pickup), clean(to)),
+            Some(_) => format!("a reading of {} is {}'s", clean(pickup), clean(to)),
+        },
         What::Recipe { design, words, .. } => {
             let design = design.as_ref().map(|d| clean(&d.to_string()));
             words::joined(design.into_iter().chain(recipe(words)).map(Some)).unwrap_or_else(|| "recipe".into())
         }
-        What::Design { design, words } => {
-            format!(
-                "{}: {}",
-                clean(&design.to_string()),
-                recipe(words).collect::<Vec<_>>().join(", ")
-            )
-        }
-        What::Sent { to, .. } => match to {
-            Some(to) => format!("sent to {}", clean(to)),
-            None => "sent".into(),
-        },
+        What::Design { design, words } => format!("{}: {}", clean(&design.to_string()), words::list(recipe(words))),
+        What::Sent { to, .. } => to.as_ref().map_or("sent".into(), |to| format!("sent to {}", clean(to))),
         What::Returned { found, .. } => format!("returned: {}", clean(found)),
-        What::Set { set, pickups } => {
-            let names: Vec<String> = pickups.iter().map(|p| clean(p)).collect();
-            format!("the set {}: {}", clean(set), names.join(", "))
-        }
+        What::Set { set, pickups } => format!("the set {}: {}", clean(set), words::names(pickups)),
         What::Sold { .. } => "sold".into(),
         What::Paper { file, rows } => match rows.as_slice() {
             [line] => format!("read by hand: {}", on_paper(line)),
@@ -58,10 +44,8 @@ pub fn day(entry: &Entry) -> String {
 
 /// "6.050 kΩ, 2.400 H, wire old reel".
 pub fn on_paper(line: &Line) -> String {
-    let figures = [
-        line.ohm.map(|o| quantity::show(o, Unit::Ohm, 4)),
-        line.henry.map(|h| quantity::show(h, Unit::Henry, 4)),
-    ];
+    let figures = [(line.ohm, Unit::Ohm), (line.henry, Unit::Henry)];
+    let figures = figures.map(|(v, unit)| Some(quantity::show(v?, unit, 4)));
     let all = figures.into_iter().chain(recipe(&line.words).map(Some));
     words::joined(all).unwrap_or_else(|| "nothing".into())
 }

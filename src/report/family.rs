@@ -1,9 +1,9 @@
 //! Several curves in one field, told apart by dashes, markers and letters as well as by colour: the sheet that overlays of
 //! records and families of predictions share.
 
-use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
-use super::closer::{self, Seen};
-use super::lay::{self, EDGE, HEIGHT, MARGIN, SMALL, WIDTH, small};
+use super::axis::{self, Field};
+use super::closer;
+use super::lay::{self, EDGE, HEIGHT, Item, MARGIN, ROW, SMALL, WIDTH, small};
 use super::palette::{INK, PAPER, SERIES, series};
 use super::reads::{self, Reads};
 use super::sheet::{Anchor, Plot, Point, Sheet, Type, fitted, rectangle, text_width};
@@ -13,25 +13,8 @@ use crate::failure::Result;
 /// More curves than this in one field cannot be told apart.
 pub const MOST: usize = SERIES.len();
 
-/// A curve and what the legend says of it. Frequencies in hertz, values in dB.
-#[derive(Debug, Clone, Default)]
-pub struct Item {
-    pub name: String,
-    /// Follows the name, and is never cut.
-    pub mark: String,
-    /// At the legend's right end: where there is room for a line of its own, and where there is not.
-    pub numbers: String,
-    pub short_numbers: String,
-    pub line: Vec<(f64, f64)>,
-    pub peak: Option<(f64, f64)>,
-    /// (hertz, lower, upper)
-    pub band: Vec<(f64, f64, f64)>,
-    /// Single points, as measured.
-    pub dots: Vec<(f64, f64)>,
-}
-
 /// What stands around the field.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Sheetful<'a> {
     /// For those who cannot see the drawing.
     pub title: String,
@@ -59,68 +42,41 @@ pub fn draw(all: &Sheetful) -> Result<Plot> {
     let rows = items.len().div_ceil(columns);
     let legend_top = height - 2.4 - ROW * rows as f64;
     let bottom = legend_top - 8.6 - below;
-    let reads = any.then(|| curves(&mut sheet, items, bottom, all.vertical));
+    sheet.reads = any.then(|| curves(&mut sheet, items, bottom, all.vertical));
     if below > 0.0 {
-        let seen = items.iter().enumerate().map(|(index, t)| Seen {
-            index,
-            line: &t.line,
-            peak: t.peak,
-        });
-        closer::draw(&mut sheet, &seen.collect::<Vec<_>>(), bottom);
+        closer::draw(&mut sheet, items, bottom);
     }
-    if reads.is_none() {
+    if !any {
         lay::nothing(&mut sheet, (TOP + bottom) / 2.0, all.nothing);
     }
     for (i, item) in items.iter().enumerate() {
         let (column, row) = (i / rows.max(1), i % rows.max(1));
         let width = (EDGE - MARGIN) / columns as f64;
-        let at = (
-            MARGIN + column as f64 * (width + 1.5),
-            legend_top + ROW * (row as f64 + 0.75),
-        );
-        let gap = if columns == 1 { 0.0 } else { 1.5 };
-        let numbers = if columns == 1 {
-            &item.numbers
-        } else {
-            &item.short_numbers
+        let x = MARGIN + column as f64 * (width + 1.5);
+        let at = (x, legend_top + ROW * (row as f64 + 0.75));
+        let (gap, numbers) = match columns {
+            1 => (0.0, &item.numbers),
+            _ => (1.5, &item.short_numbers),
         };
         legend(&mut sheet, i, item, numbers, at, width - gap);
     }
-    Ok(Plot {
-        reads,
-        ..sheet.render()?
-    })
+    sheet.render()
 }
 
 const TOP: f64 = 14.0;
-const ROW: f64 = 3.5;
 /// Lettering on the curves.
 const LETTER: f64 = 2.6;
 
-impl Item {
-    fn visible(&self) -> impl Iterator<Item = (f64, f64)> {
-        self.line.iter().copied().filter(|p| inside(p.0))
-    }
-}
-
-fn inside(hz: f64) -> bool {
-    (LOW_HZ..=HIGH_HZ).contains(&hz)
+fn visible(t: &Item) -> impl Iterator<Item = (f64, f64)> {
+    t.line.iter().copied().filter(|p| axis::shown(p.0))
 }
 
 /// The field that holds them all.
 fn field(curves: &[Item], bottom: f64) -> Field {
-    let values = || {
-        let bands = curves.iter().flat_map(|c| &c.band).filter(|b| inside(b.0));
-        let lines = curves.iter().flat_map(Item::visible).map(|p| p.1);
-        lines.chain(bands.flat_map(|b| [b.1, b.2]))
-    };
-    let top = values().fold(f64::NEG_INFINITY, f64::max);
-    let floor = values().fold(f64::INFINITY, f64::min);
-    let (top, floor) = if top >= floor {
-        (top.max(0.0), floor.min(0.0))
-    } else {
-        (3.0, -3.0)
-    };
+    let bands = curves.iter().flat_map(|c| &c.band).filter(|b| axis::shown(b.0));
+    let lines = curves.iter().flat_map(visible).map(|p| p.1);
+    let ends = lay::ends(lines.chain(bands.flat_map(|b| [b.1, b.2])));
+    let (top, floor) = ends.map_or((3.0, -3.0), |[floor, top]| (top.max(0.0), floor.min(0.0)));
     let low = floor.max(top.min(12.0) - 36.0).min(top - 9.0);
     let span = top - low;
     lay::field([TOP, bottom], [low - 0.02 * span, top + 0.1 * span])
@@ -130,7 +86,7 @@ fn curves(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) -> Re
     let field = field(curves, bottom);
     lay::grid(sheet, &field, axis::decibel_step(field.high - field.low, 9.0));
     for t in curves.iter().filter(|t| t.band.len() > 1) {
-        lay::band(sheet, &field, t.band.iter().copied().filter(|b| inside(b.0)));
+        lay::band(sheet, &field, t.band.iter().copied().filter(|b| axis::shown(b.0)));
     }
     // Narrow lines over wide ones, so that none hides another.
     let mut order: Vec<usize> = (0..curves.len()).collect();
@@ -154,11 +110,8 @@ fn curves(sheet: &mut Sheet, curves: &[Item], bottom: f64, vertical: &str) -> Re
     }
     letters(sheet, &field, curves);
     let drawn = curves.iter().enumerate().filter(|(_, t)| t.line.len() > 1);
-    field.reads(
-        drawn
-            .map(|(i, t)| reads::Curve::new(&words::letter(i), t.visible()))
-            .collect(),
-    )
+    let read = drawn.map(|(i, t)| reads::Curve::new(&words::letter(i), visible(t)));
+    field.reads(read.collect())
 }
 
 fn letters(sheet: &mut Sheet, field: &Field, curves: &[Item]) {
@@ -176,17 +129,11 @@ fn letters(sheet: &mut Sheet, field: &Field, curves: &[Item]) {
 /// On the curve: first where it falls behind the peak, each at another height, so that letters of curves that lie close
 /// together stand above one another; else wherever there is room.
 fn letter_place(field: &Field, t: &Item, i: usize, n: usize, taken: &[Point]) -> Option<Point> {
-    let placed: Vec<Point> = t
-        .visible()
-        .map(|(f, v)| field.point(f, v))
-        .filter(|p| field.holds(*p))
-        .collect();
+    let placed = visible(t).map(|(f, v)| field.point(f, v));
+    let placed: Vec<Point> = placed.filter(|p| field.holds(*p)).collect();
     let margin = 2.0;
-    let (top, bottom) = (
-        field.y(0.0).clamp(field.top, field.bottom) + margin,
-        field.bottom - margin,
-    );
-    let height = top + (bottom - top) * (i as f64 + 0.5) / n as f64;
+    let top = field.y(0.0).clamp(field.top, field.bottom) + margin;
+    let height = top + (field.bottom - margin - top) * (i as f64 + 0.5) / n as f64;
     let crossing = placed.windows(2).rev().find_map(|w| {
         let (a, b) = (w[0], w[1]);
         (a.1 <= height && b.1 > height).then(|| {
@@ -199,9 +146,7 @@ fn letter_place(field: &Field, t: &Item, i: usize, n: usize, taken: &[Point]) ->
         inside && taken.iter().all(|q| (p.0 - q.0).abs() > 2.6 || (p.1 - q.1).abs() > 2.7)
     };
     // Nowhere rather than on another: the legend has it too.
-    crossing
-        .filter(free)
-        .or_else(|| placed.iter().rev().copied().find(free))
+    crossing.into_iter().chain(placed.iter().rev().copied()).find(free)
 }
 
 fn letter(sheet: &mut Sheet, index: usize, at: Point) {
@@ -230,8 +175,7 @@ fn legend(sheet: &mut Sheet, index: usize, item: &Item, numbers: &str, at: Point
     let right = at.0 + width;
     let numbers = fitted(numbers, SMALL, width * 0.75);
     sheet.text((right, at.1), &numbers, small(Anchor::Right));
-    let room = right - text_width(&numbers, SMALL) - 2.0 - x;
-    let room = room - text_width(&item.mark, SMALL);
+    let room = right - text_width(&numbers, SMALL) - 2.0 - x - text_width(&item.mark, SMALL);
     let name = fitted(&item.name, SMALL, room.max(0.0));
     sheet.text((x, at.1), &format!("{name}{}", item.mark), kind);
 }

@@ -1,7 +1,7 @@
 //! The plot of taps: the level of their answer along frequency, what is there between them, and where it rings.
 
-use super::axis::{self, HIGH_HZ, LOW_HZ};
-use super::lay::{self, EDGE, HEIGHT, Key, MARGIN, SMALL, WIDTH, small};
+use super::axis;
+use super::lay::{self, EDGE, HEIGHT, Key, MARGIN, ROW, SMALL, WIDTH, small};
 use super::number::{self, LEVEL, Unit};
 use super::palette::{BAND, MEASURED, Marker, PEAK, SOFT};
 use super::sheet::{Anchor, Pen, Plot, Sheet, Type};
@@ -15,18 +15,18 @@ const TOP: f64 = 19.0;
 const BOTTOM: f64 = 76.0;
 /// So far below the highest point nothing is of interest.
 const SPAN_DB: f64 = 70.0;
-const QUIET: Pen = Pen {
-    colour: SOFT,
-    width: 0.35,
-    dash: &[1.2, 0.8],
-};
+const QUIET: Pen = Pen::new(SOFT, 0.35, &[1.2, 0.8]);
 
 /// The taps of one record.
 pub fn taps(record: &Record, knock: &Knock) -> Result<Plot> {
-    let name = words::name(record);
-    let mut sheet = Sheet::new(WIDTH, HEIGHT, &format!("Knock of {name}: {}", level(knock)));
+    let (name, level) = (
+        words::name(record),
+        number::bare_interval(&knock.level_db, Unit::Decibel),
+    );
+    let level = format!("{level} {LEVEL} re the exciter's answer at 1 kHz");
+    let mut sheet = Sheet::new(WIDTH, HEIGHT, &format!("Knock of {name}: {level}"));
     let title = format!("{name}: what taps make it say");
-    let all = format!("Knock {}, {} of {} taps", level(knock), knock.used, knock.taps);
+    let all = format!("Knock {level}, {} of {} taps", knock.used, knock.taps);
     lay::heading(&mut sheet, &title, &all, record.is_simulated());
     field(&mut sheet, knock);
     let left = f64::from(HEIGHT) - 2.4 - ROW * 5.0;
@@ -37,35 +37,22 @@ pub fn taps(record: &Record, knock: &Knock) -> Result<Plot> {
     sheet.render()
 }
 
-const ROW: f64 = 3.5;
-
-fn level(knock: &Knock) -> String {
-    format!(
-        "{} {LEVEL} re the exciter's answer at 1 kHz",
-        number::bare_interval(&knock.level_db, Unit::Decibel)
-    )
-}
-
 fn peak(i: usize, p: &KnockPeak) -> String {
-    let decay = p.decay_s.map_or("decay not told".into(), |d| {
-        format!("falls to 1/e in {}", number::bare_interval(&d, Unit::Second))
-    });
-    format!(
-        "{}  {} at {}, {decay} {LEVEL}",
-        words::letter(i),
+    let decay = p.decay_s.map(|d| number::bare_interval(&d, Unit::Second));
+    let decay = decay.map_or("decay not told".into(), |d| format!("falls to 1/e in {d}"));
+    let (hz, level) = (
         number::bare_interval(&p.hz, Unit::Hertz),
         number::bare_interval(&p.level_db, Unit::Decibel),
-    )
+    );
+    format!("{}  {hz} at {level}, {decay} {LEVEL}", words::letter(i))
 }
 
 fn field(sheet: &mut Sheet, knock: &Knock) {
     let s = &knock.spectrum;
     let sane = |db: f64| db.is_finite() && db.abs() < 1e4;
     let levels = s.freq_hz.iter().zip(s.level_db.iter().zip(&s.u_db));
-    let points: Vec<(f64, f64, f64)> = levels
-        .map(|(f, (v, u))| (*f, *v, Z95 * u))
-        .filter(|p| (LOW_HZ..=HIGH_HZ).contains(&p.0) && sane(p.1) && sane(p.2))
-        .collect();
+    let levels = levels.map(|(f, (v, u))| (*f, *v, Z95 * u));
+    let points: Vec<(f64, f64, f64)> = levels.filter(|p| axis::shown(p.0) && sane(p.1) && sane(p.2)).collect();
     let noise = s.freq_hz.iter().copied().zip(s.noise_db.iter().copied());
     let quiet: Vec<(f64, f64)> = noise.filter(|p| sane(p.1)).collect();
     let top = points.iter().map(|p| p.1 + p.2).fold(f64::NEG_INFINITY, f64::max);
@@ -79,7 +66,7 @@ fn field(sheet: &mut Sheet, knock: &Knock) {
     let field = lay::field([TOP, BOTTOM], [low - 0.03 * span, top + 0.12 * span]);
     lay::grid(sheet, &field, axis::decibel_step(field.high - field.low, 9.0));
     lay::band(sheet, &field, points.iter().map(|p| (p.0, p.1 - p.2, p.1 + p.2)));
-    lay::curve(sheet, &field, quiet.into_iter(), QUIET);
+    lay::curve(sheet, &field, quiet, QUIET);
     let line: Vec<(f64, f64)> = points.iter().map(|p| (p.0, p.1)).collect();
     lay::curve(sheet, &field, line.iter().copied(), MEASURED);
     lay::framed(sheet, &field, "level in 1/24 octave (dB)");

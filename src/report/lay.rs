@@ -1,6 +1,6 @@
 //! What all plots share: the measures of the sheet, headings, fields and their curves.
 
-use super::axis::{self, FREQUENCY_TICKS, Field, HIGH_HZ, LOW_HZ};
+use super::axis::{self, FREQUENCY_TICKS, Field};
 use super::palette::{BAND, FRAME, GRID, INK, Marker, PAPER, SOFT};
 use super::sheet::{Anchor, Pen, Point, Rgb, Sheet, Type, rectangle, text_width};
 
@@ -15,31 +15,61 @@ pub(super) const EDGE: f64 = WIDTH as f64 - MARGIN;
 pub(super) const SMALL: f64 = 2.47;
 pub(super) const NUMBERS: f64 = 2.8;
 pub(super) const TITLE: f64 = 4.0;
+/// From one line of a legend to the next.
+pub(super) const ROW: f64 = 3.5;
 
 /// What most of the lettering is set in.
 pub(super) fn small(anchor: Anchor) -> Type {
     Type::new(SMALL, INK, anchor)
 }
 
-/// Title and a remark below it, on a sheet that is not one record's.
-pub(super) fn heading(sheet: &mut Sheet, title: &str, remark: &str, simulated: bool) {
-    let mut room = EDGE - MARGIN;
-    if simulated {
-        room -= simulated_stamp(sheet);
-    }
-    sheet.cut((MARGIN, 6.6), title, room, Type::new(3.6, INK, Anchor::Left));
-    let kind = Type::new(SMALL, SOFT, Anchor::Left);
-    sheet.cut((MARGIN, 11.0), remark, EDGE - MARGIN, kind);
+/// Around the fields.
+pub(super) fn soft(anchor: Anchor) -> Type {
+    Type::new(SMALL, SOFT, anchor)
 }
 
-/// In the upper right corner; returns the room it takes.
-pub(super) fn simulated_stamp(sheet: &mut Sheet) -> f64 {
-    let text = "SIMULATED";
-    let w = text_width(text, NUMBERS);
-    let x = EDGE - w - 1.2;
-    sheet.text((x, 6.4), text, Type::new(NUMBERS, INK, Anchor::Left));
-    sheet.outline(rectangle([x - 1.2, EDGE], [3.4, 7.4]), Pen::solid(INK, 0.25));
-    w + 5.0
+/// A curve and what the legend says of it. Frequencies in hertz, values in dB.
+#[derive(Debug, Clone, Default)]
+pub struct Item {
+    pub name: String,
+    /// Follows the name, and is never cut.
+    pub mark: String,
+    /// At the legend's right end: where there is room for a line of its own, and where there is not.
+    pub numbers: String,
+    pub short_numbers: String,
+    pub line: Vec<(f64, f64)>,
+    pub peak: Option<(f64, f64)>,
+    /// (hertz, lower, upper)
+    pub band: Vec<(f64, f64, f64)>,
+    /// Single points, as measured.
+    pub dots: Vec<(f64, f64)>,
+}
+
+/// From the least of them to the largest.
+pub(super) fn ends(values: impl Iterator<Item = f64>) -> Option<[f64; 2]> {
+    let none = (f64::INFINITY, f64::NEG_INFINITY);
+    let (low, high) = values.fold(none, |(low, high), v| (low.min(v), high.max(v)));
+    (low <= high).then_some([low, high])
+}
+
+/// Title and a remark below it, on a sheet that is not one record's.
+pub(super) fn heading(sheet: &mut Sheet, title: &str, remark: &str, simulated: bool) {
+    named(sheet, 6.6, title, 3.6, simulated);
+    sheet.cut((MARGIN, 11.0), remark, EDGE - MARGIN, soft(Anchor::Left));
+}
+
+/// The title, with the stamp of what is simulated in the corner.
+pub(super) fn named(sheet: &mut Sheet, y: f64, title: &str, size: f64, simulated: bool) {
+    let mut room = EDGE - MARGIN;
+    if simulated {
+        let text = "SIMULATED";
+        let w = text_width(text, NUMBERS);
+        let x = EDGE - w - 1.2;
+        sheet.text((x, 6.4), text, Type::new(NUMBERS, INK, Anchor::Left));
+        sheet.outline(rectangle([x - 1.2, EDGE], [3.4, 7.4]), Pen::solid(INK, 0.25));
+        room -= w + 5.0;
+    }
+    sheet.cut((MARGIN, y), title, room, Type::new(size, INK, Anchor::Left));
 }
 
 /// A field over the whole width.
@@ -97,26 +127,20 @@ pub(super) fn unbroken<T: Copy>(points: Vec<T>, hz: impl Fn(&T) -> f64) -> Vec<V
     parts.map(<[T]>::to_vec).collect()
 }
 
-/// What the lines mean, above the field where no curve can run through it.
-pub(super) struct Key {
-    x: f64,
-    y: f64,
-}
+/// What the lines mean, above the field where no curve can run through it: where the next goes.
+pub(super) struct Key(Point);
 
 impl Key {
     pub fn over(field: &Field) -> Key {
-        Key {
-            x: field.left,
-            y: field.top - 1.6,
-        }
+        Key((field.left, field.top - 1.6))
     }
 
     /// `draw` is given the left end of the sample, so wide, at its middle height.
     fn entry(&mut self, sheet: &mut Sheet, text: &str, width: f64, draw: impl Fn(&mut Sheet, Point)) {
-        draw(sheet, (self.x, self.y - 0.36 * SMALL));
-        self.x += width + 1.0;
-        sheet.text((self.x, self.y), text, Type::new(SMALL, SOFT, Anchor::Left));
-        self.x += text_width(text, SMALL) + 4.0;
+        draw(sheet, (self.0.0, self.0.1 - 0.36 * SMALL));
+        self.0.0 += width + 1.0;
+        sheet.text(self.0, text, soft(Anchor::Left));
+        self.0.0 += text_width(text, SMALL) + 4.0;
     }
 
     pub fn line(&mut self, sheet: &mut Sheet, text: &str, pen: Pen) {
@@ -141,8 +165,19 @@ pub(super) fn swatch(sheet: &mut Sheet, (x, middle): Point, colour: Rgb) {
 /// Frame, and what stands at the axes.
 pub(super) fn framed(sheet: &mut Sheet, field: &Field, vertical: &str) {
     frame(sheet, field);
-    frequency_labels(sheet, field);
+    let kind = small(Anchor::Centre);
+    for (f, label) in FREQUENCY_TICKS {
+        sheet.text((field.x(f), field.bottom + 3.0), label, kind);
+    }
+    let middle = (field.left + field.right) / 2.0;
+    sheet.text((middle, field.bottom + 6.6), "frequency (Hz)", kind);
     vertical_title(sheet, field, vertical);
+}
+
+pub(super) fn vertical_title(sheet: &mut Sheet, field: &Field, text: &str) {
+    let mut kind = small(Anchor::Centre);
+    kind.vertical = true;
+    sheet.text((MARGIN + 0.8, (field.top + field.bottom) / 2.0), text, kind);
 }
 
 pub(super) fn frame(sheet: &mut Sheet, f: &Field) {
@@ -156,45 +191,24 @@ pub(super) fn frame(sheet: &mut Sheet, f: &Field) {
     ] {
         sheet.area(rectangle([l, r], [t, b]), PAPER);
     }
-    let corners = rectangle([f.left, f.right], [f.top, f.bottom]);
-    sheet.outline(corners, Pen::solid(FRAME, 0.25));
+    sheet.outline(rectangle([f.left, f.right], [f.top, f.bottom]), Pen::solid(FRAME, 0.25));
     // Small strokes at the frequencies between the round ones.
-    for decade in [100.0, 1000.0, 10_000.0] {
-        for k in 1..10 {
-            let hz = decade * f64::from(k);
-            if (LOW_HZ..=HIGH_HZ).contains(&hz) {
-                let x = f.x(hz);
-                sheet.line(vec![(x, f.bottom - 0.8), (x, f.bottom)], Pen::solid(FRAME, 0.2));
-            }
-        }
+    let strokes = [100.0, 1000.0, 10_000.0]
+        .into_iter()
+        .flat_map(|decade| (1..10).map(move |k| decade * f64::from(k)));
+    for x in strokes.filter(|hz| axis::shown(*hz)).map(|hz| f.x(hz)) {
+        sheet.line(vec![(x, f.bottom - 0.8), (x, f.bottom)], Pen::solid(FRAME, 0.2));
     }
-}
-
-fn frequency_labels(sheet: &mut Sheet, field: &Field) {
-    let kind = small(Anchor::Centre);
-    for (f, label) in FREQUENCY_TICKS {
-        sheet.text((field.x(f), field.bottom + 3.0), label, kind);
-    }
-    let middle = (field.left + field.right) / 2.0;
-    sheet.text((middle, field.bottom + 6.6), "frequency (Hz)", kind);
-}
-
-pub(super) fn vertical_title(sheet: &mut Sheet, field: &Field, text: &str) {
-    let kind = Type {
-        vertical: true,
-        ..small(Anchor::Centre)
-    };
-    sheet.text((MARGIN + 0.8, (field.top + field.bottom) / 2.0), text, kind);
 }
 
 /// Draws a line, clipped, and returns what is visible of it.
 pub(super) fn curve(
     sheet: &mut Sheet,
     field: &Field,
-    points: impl Iterator<Item = (f64, f64)>,
+    points: impl IntoIterator<Item = (f64, f64)>,
     pen: Pen,
 ) -> Vec<Vec<Point>> {
-    let unbroken = unbroken(points.collect(), |p| p.0);
+    let unbroken = unbroken(points.into_iter().collect(), |p| p.0);
     let placed = unbroken.iter().map(|part| part.iter().map(|p| field.point(p.0, p.1)));
     let parts: Vec<Vec<Point>> = placed.flat_map(|p| field.clip(&p.collect::<Vec<_>>())).collect();
     for part in &parts {
@@ -206,10 +220,10 @@ pub(super) fn curve(
 pub(super) fn interpolate(line: &[(f64, f64)], hz: f64) -> Option<f64> {
     let i = line.partition_point(|p| p.0 < hz);
     let b = line.get(i)?;
-    if b.0 == hz || i == 0 {
-        return (b.0 == hz).then_some(b.1);
+    if b.0 == hz {
+        return Some(b.1);
     }
-    let a = line.get(i - 1)?;
+    let a = line.get(i.checked_sub(1)?)?;
     let t = (hz / a.0).ln() / (b.0 / a.0).ln();
     Some(a.1 + t * (b.1 - a.1))
 }

@@ -30,7 +30,7 @@ pub enum Unit {
 
 struct Rules {
     symbol: &'static str,
-    /// Powers of 1000 that are in use with this unit.
+    /// Powers of 1000 that are in use with this unit, one at the least.
     prefixes: &'static [(i32, &'static str)],
     /// More decimals than this and the next smaller prefix is taken.
     comfortable: usize,
@@ -78,6 +78,12 @@ pub fn within(value: f64, half: f64, unit: Unit) -> String {
     core(value, half, unit).unwrap_or_else(|| format!("{}, u not known", short(value, unit)))
 }
 
+/// Without its sign.
+pub fn unsigned(e: &Estimate) -> Estimate {
+    let value = e.value.abs();
+    Estimate { value, ..*e }
+}
+
 /// Nothing at a bench is told apart below this; more digits would only be read as a boast. Files and details keep all.
 fn finest(unit: Unit) -> f64 {
     match unit {
@@ -104,7 +110,7 @@ fn core(value: f64, half: f64, unit: Unit) -> Option<String> {
     let (v, h) = (value * k, half * k);
     let wanted = decimals_for_two_digits(h);
     let body = if wanted >= 0 {
-        let shown = usize::try_from(wanted).unwrap_or(0).min(rules.most);
+        let shown = (wanted as usize).min(rules.most);
         // Where digits are cut, the half-width goes up, never down.
         let cut = 10f64.powi(shown as i32);
         let h = if wanted > shown as i32 {
@@ -124,14 +130,12 @@ fn core(value: f64, half: f64, unit: Unit) -> Option<String> {
 
 /// The prefix that suits the size, or a smaller one where the half-width would need too many decimals.
 fn prefix_for(size: f64, half: f64, rules: &Rules) -> (i32, &'static str) {
-    let mut best = rules.prefixes.first().copied().unwrap_or((0, ""));
+    let mut best = rules.prefixes[0];
     for &(power, prefix) in rules.prefixes {
         let k = 1000f64.powi(-power);
-        if size * k < 0.9995 {
-            break;
-        }
         let crowded = decimals_for_two_digits(half * k) > rules.comfortable as i32;
-        if crowded && best_fits(size, best.0) {
+        // Five digits before the point are still read easily, seven are not.
+        if size * k < 0.9995 || crowded && size * 1000f64.powi(-best.0) < 1e5 {
             break;
         }
         best = (power, prefix);
@@ -139,13 +143,8 @@ fn prefix_for(size: f64, half: f64, rules: &Rules) -> (i32, &'static str) {
     best
 }
 
-/// Five digits before the point are still read easily, seven are not.
-fn best_fits(size: f64, power: i32) -> bool {
-    size * 1000f64.powi(-power) < 1e5
-}
-
 /// Decimals that leave two significant digits, counted after rounding (0.0996 is 0.10); negative: tens, hundreds.
-fn decimals_for_two_digits(x: f64) -> i32 {
+pub(super) fn decimals_for_two_digits(x: f64) -> i32 {
     1 - decimal_exponent(x, 1)
 }
 
@@ -158,10 +157,7 @@ fn decimal_exponent(x: f64, decimals: usize) -> i32 {
 
 /// At a glance: "3.40 kHz", "+9.2 dB", "2.95". Three digits, decibels with one decimal.
 pub fn short(value: f64, unit: Unit) -> String {
-    if !value.is_finite() {
-        return "?".into();
-    }
-    if unit != Unit::Decibel {
+    if unit != Unit::Decibel || !value.is_finite() {
         return digits(value, unit, 3);
     }
     if value.abs() >= 1e6 {
@@ -191,37 +187,32 @@ pub fn sure(value: f64, half: f64, unit: Unit) -> String {
 
 /// As typed in or nearly: four digits, "6.050 kΩ".
 pub fn four_digits(value: f64, unit: Unit) -> String {
-    if !value.is_finite() {
-        return "?".into();
-    }
     digits(value, unit, 4)
 }
 
 fn digits(value: f64, unit: Unit, n: i32) -> String {
     let (size, rules) = (value.abs(), unit.rules());
+    if !size.is_finite() {
+        return "?".into();
+    }
     if size == 0.0 {
         return join("0", rules.symbol);
     }
-    let mut best = rules.prefixes.first().copied().unwrap_or((0, ""));
-    for &(power, prefix) in rules.prefixes {
-        // 999.6 with three digits is already 1.00 of the next prefix.
-        let rounded = decimal_exponent(size * 1000f64.powi(-power), (n - 1).max(0) as usize);
-        if rounded >= 0 {
-            best = (power, prefix);
-        }
-    }
-    let v = value * 1000f64.powi(-best.0);
-    let exponent = decimal_exponent(v, (n - 1).max(0) as usize);
-    let body = if !(-3..6).contains(&exponent) {
-        format!("{v:.2e}")
-    } else {
-        let mut decimals = (n - 1 - exponent).max(0);
-        if unit == Unit::Ratio {
-            decimals = decimals.min(n - 1);
-        }
-        format!("{v:.*}", decimals as usize)
+    let exponent = |v: f64| decimal_exponent(v, (n - 1).max(0) as usize);
+    // 999.6 with three digits is already 1.00 of the next prefix.
+    let fits = rules
+        .prefixes
+        .iter()
+        .rfind(|p| exponent(size * 1000f64.powi(-p.0)) >= 0);
+    let (power, prefix) = fits.unwrap_or(&rules.prefixes[0]);
+    let v = value * 1000f64.powi(-power);
+    // A pure number of many places is not made longer by them.
+    let most = if unit == Unit::Ratio { n - 1 } else { i32::MAX };
+    let body = match exponent(v) {
+        e if !(-3..6).contains(&e) => format!("{v:.2e}"),
+        e => format!("{v:.*}", (n - 1 - e).max(0).min(most) as usize),
     };
-    join(&plain_zero(body), &format!("{}{}", best.1, rules.symbol))
+    join(&plain_zero(body), &format!("{prefix}{}", rules.symbol))
 }
 
 /// Up to seven digits, for values that stand beside their u.
@@ -236,6 +227,27 @@ pub fn six(x: f64) -> String {
 /// Per cent by which a value is off whose natural logarithm is off by this.
 pub fn per_cent_of_log(d: f64) -> f64 {
     100.0 * d.exp_m1()
+}
+
+/// A difference as it is shown, and in what: of one that is compared by its logarithm per cent, else decibels.
+pub fn apart(relative: bool, d: f64) -> (f64, &'static str) {
+    match relative {
+        true => (per_cent_of_log(d), "%"),
+        false => (d, "dB"),
+    }
+}
+
+/// The same of a limit, or of how well something is known.
+pub fn size(relative: bool, d: f64) -> (f64, &'static str) {
+    match relative {
+        true => (100.0 * d, "%"),
+        false => (d, "dB"),
+    }
+}
+
+/// Which way something is off.
+pub fn way(d: f64) -> &'static str {
+    if d < 0.0 { "lower" } else { "higher" }
 }
 
 pub fn two(x: f64) -> String {
@@ -254,12 +266,9 @@ pub fn two_or_more(x: f64) -> String {
     }
 }
 
+/// A pure number stands alone.
 fn join(number: &str, unit: &str) -> String {
-    if unit.is_empty() {
-        number.to_string()
-    } else {
-        format!("{number} {unit}")
-    }
+    format!("{number} {unit}").trim_end().to_owned()
 }
 
 /// "-0.0" is "0.0".

@@ -1,7 +1,7 @@
 //! The plot of a lot in the order of making: for each quantity how its values lie, and one after the other between their limits.
 
 use super::chart::{self, Mark, Panel};
-use super::lay::{LEFT, RIGHT};
+use super::lay::{self, LEFT, RIGHT};
 use super::number;
 use super::palette::{BAND, PEAK, SOFT};
 use super::sheet::{Pen, Plot, Point, Sheet};
@@ -20,7 +20,6 @@ const CHART: f64 = 43.0;
 /// Half the width of a mark, and the room of one beside another.
 const R: f64 = 0.7;
 const WIDE: f64 = 2.6 * R;
-const DASH: &[f64] = &[1.5, 1.0];
 
 pub fn lot(d: &LotDocument) -> Result<Plot> {
     let title = format!("Lot {}", words::clean(&d.lot));
@@ -30,11 +29,8 @@ pub fn lot(d: &LotDocument) -> Result<Plot> {
     };
     let mut sheet = chart::sheet(&title, remark, d.simulated);
     let height = (BOTTOM - TOP) / d.quantities.len().max(1) as f64;
-    let ends = || d.pickups.iter().map(|p| f64::from(p.number));
-    let order = [
-        ends().fold(f64::INFINITY, f64::min) - 0.8,
-        ends().fold(f64::NEG_INFINITY, f64::max) + 0.8,
-    ];
+    let [first, last] = lay::ends(d.pickups.iter().map(|p| f64::from(p.number))).unwrap_or([1.0; 2]);
+    let order = [first - 0.8, last + 0.8];
     for (i, q) in d.quantities.iter().enumerate() {
         let top = TOP + i as f64 * height;
         let row = Row::of(q, [top, top + height - GAP], order);
@@ -46,59 +42,37 @@ pub fn lot(d: &LotDocument) -> Result<Plot> {
 /// One quantity, from the middle: in per cent, or in decibels.
 struct Row<'a> {
     of: &'a OfLot,
-    quantity: Option<Quantity>,
     strip: Panel,
     chart: Panel,
 }
 
 impl Row<'_> {
-    fn of(of: &OfLot, [top, bottom]: [f64; 2], order: [f64; 2]) -> Row<'_> {
-        let quantity = Quantity::of_code(&of.quantity);
-        let mut row = Row {
-            of,
-            quantity,
-            strip: Panel {
-                left: LEFT,
-                right: STRIP,
-                top,
-                bottom,
-                x: [0.0, 1.0],
-                y: [-1.0, 1.0],
-            },
-            chart: Panel {
-                left: CHART,
-                right: RIGHT,
-                top,
-                bottom,
-                x: order,
-                y: [-1.0, 1.0],
-            },
-        };
+    fn of(of: &OfLot, heights: [f64; 2], order: [f64; 2]) -> Row<'_> {
         let limits = of.told.iter().flat_map(|t| [t.chart.low, t.chart.high]);
         // What measuring does is not blown up to fill the box.
         let least = [-of.measuring, of.measuring];
         let all = of.values.iter().map(|v| v.off).chain(limits).chain(least);
-        let all = all.map(|off| row.shown(off));
+        let all = all.map(|off| words::off_middle(of, off).0);
         let (low, high) = all.fold((0f64, 0f64), |(lo, hi), v| (lo.min(v), hi.max(v)));
         let room = (0.12 * (high - low)).max(1e-3);
         // The name stands in the upper corner.
         let y = [low - room, high + 2.5 * room];
-        (row.strip.y, row.chart.y) = (y, y);
-        row
-    }
-
-    fn shown(&self, off: f64) -> f64 {
-        match self.quantity.is_none_or(Quantity::is_relative) {
-            true => number::per_cent_of_log(off),
-            false => off,
+        Row {
+            of,
+            strip: Panel::new([LEFT, STRIP], heights, [0.0, 1.0], y),
+            chart: Panel::new([CHART, RIGHT], heights, order, y),
         }
     }
 
+    fn shown(&self, off: f64) -> f64 {
+        words::off_middle(self.of, off).0
+    }
+
     fn name(&self) -> String {
-        let Some(q) = self.quantity else {
+        let Some(q) = Quantity::of_code(&self.of.quantity) else {
             return self.of.quantity.clone();
         };
-        let unit = if q.is_relative() { "%" } else { "dB" };
+        let unit = words::off_middle(self.of, 0.0).1;
         let middle = number::short(self.of.middle, words::unit(q));
         format!("{}, {unit} from {middle}", words::quantity(q))
     }
@@ -114,8 +88,8 @@ impl Row<'_> {
             self.chart.onwards(sheet, "number, in the order of making");
         }
         if let Some(t) = &self.of.told {
-            self.chart
-                .across(sheet, self.shown(t.chart.centre), Pen::solid(SOFT, 0.25));
+            let centre = self.shown(t.chart.centre);
+            self.chart.across(sheet, centre, Pen::solid(SOFT, 0.25));
         }
         self.stacked(sheet);
         let at = |v: &Valued| self.chart.at(f64::from(v.number), self.shown(v.off));
@@ -148,22 +122,15 @@ impl Row<'_> {
         if t.trend.told {
             let ends = [(first, -0.5), (last, 0.5)];
             let line = ends.map(|(v, half)| self.chart.at(f64::from(v.number), self.shown(half * t.trend.over_all)));
-            let pen = Pen {
-                dash: DASH,
-                ..Pen::solid(PEAK, 0.35)
-            };
-            sheet.line(line.to_vec(), pen);
+            sheet.line(line.to_vec(), Pen::new(PEAK, 0.35, &[1.5, 1.0]));
         }
     }
 
     fn mark(&self, v: &Valued) -> Mark {
-        let told = self.of.told.as_ref();
-        if told.is_some_and(|t| t.odd.iter().any(|o| o.number == v.number)) {
-            Mark::Cross
-        } else if told.is_some_and(|t| t.chart.beyond.contains(&v.number)) {
-            Mark::Open
-        } else {
-            Mark::Full
+        match &self.of.told {
+            Some(t) if t.odd.iter().any(|o| o.number == v.number) => Mark::Cross,
+            Some(t) if t.chart.beyond.contains(&v.number) => Mark::Open,
+            _ => Mark::Full,
         }
     }
 }

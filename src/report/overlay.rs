@@ -1,6 +1,7 @@
 //! The plot of several records in one field.
 
-use super::family::{self, Item, Sheetful};
+use super::family::{self, Sheetful};
+use super::lay::Item;
 use super::plot::Series;
 use super::sheet::Plot;
 use super::words;
@@ -24,12 +25,9 @@ pub enum Align {
 /// Overlays up to [`MOST`] records; of more, the rest is counted in the caption.
 pub fn compare_plot(records: &[Record], align: Align) -> Result<Plot> {
     let shown = records.get(..MOST).unwrap_or(records);
-    let names: Vec<String> = shown.iter().map(words::name).collect();
-    let apart = words::told_apart(shown);
-    let heading = if records.len() > shown.len() {
-        format!("The first {} of {} responses", shown.len(), records.len())
-    } else {
-        format!("{} responses", shown.len())
+    let heading = match (shown.len(), records.len()) {
+        (n, all) if all > n => format!("The first {n} of {all} responses"),
+        (n, _) => format!("{n} responses"),
     };
     let remark = match align {
         Align::LowFrequency => "0 dB: each one's level at low frequency",
@@ -37,30 +35,22 @@ pub fn compare_plot(records: &[Record], align: Align) -> Result<Plot> {
             "0 dB: A's level at low frequency; levels are coupling from the exciter, not loudness from a string"
         }
     };
-    let items = shown
-        .iter()
-        .zip(apart)
-        .map(|(r, apart)| {
-            let (line, peak) = trace(r, records.first(), align);
-            let (numbers, short_numbers) = figures(r);
-            // Where all are, the stamp says it, and the names need the room.
-            let mark = r.is_simulated() && !shown.iter().all(Record::is_simulated);
-            Item {
-                name: match apart {
-                    Some(apart) => format!("{}, {apart}", words::name(r)),
-                    None => words::name(r),
-                },
-                mark: if mark { " (simulated)" } else { "" }.into(),
-                numbers,
-                short_numbers,
-                line,
-                peak,
-                ..Item::default()
-            }
-        })
-        .collect();
+    let item = |(r, apart): (&Record, Option<String>)| {
+        let (line, peak) = trace(r, records.first(), align);
+        // Where all are, the stamp says it, and the names need the room.
+        let mark = r.is_simulated() && !shown.iter().all(Record::is_simulated);
+        Item {
+            name: words::name(r) + &words::of(apart, |a| format!(", {a}")),
+            mark: if mark { " (simulated)" } else { "" }.into(),
+            numbers: intervals(r).unwrap_or_else(|| words::headline(r)),
+            short_numbers: words::headline(r),
+            line,
+            peak,
+            ..Item::default()
+        }
+    };
     family::draw(&Sheetful {
-        title: format!("Responses of {}", names.join(", ")),
+        title: format!("Responses of {}", words::list(shown.iter().map(words::name))),
         heading,
         remark: remark.into(),
         vertical: "response (dB)",
@@ -68,7 +58,7 @@ pub fn compare_plot(records: &[Record], align: Align) -> Result<Plot> {
         // More than three lie too close for the eye.
         closer: shown.len() > 3,
         nothing: "No curve to show: none of the records has a reading",
-        items,
+        items: shown.iter().zip(words::told_apart(shown)).map(item).collect(),
     })
 }
 
@@ -77,9 +67,8 @@ type Curve = Vec<(f64, f64)>;
 /// The curve as aligned, and its peak.
 fn trace(record: &Record, first: Option<&Record>, align: Align) -> (Curve, Option<(f64, f64)>) {
     let reading = record.reading();
-    let peak = reading
-        .and_then(|r| Some((r.peak_hz?.value, r.peak_db?.value)))
-        .filter(|p| p.0.is_finite() && p.1.abs() < 1e4);
+    let peak = reading.and_then(|r| Some((r.peak_hz?.value, r.peak_db?.value)));
+    let peak = peak.filter(|p| p.0.is_finite() && p.1.abs() < 1e4);
     let level = |r: &Record| r.reading().and_then(|x| x.level_db).map(|l| l.value);
     let shift = match align {
         Align::LowFrequency => None,
@@ -93,17 +82,9 @@ fn trace(record: &Record, first: Option<&Record>, align: Align) -> (Curve, Optio
     (line, peak.map(|p| (p.0, p.1 + shift)))
 }
 
-/// With intervals, and without for where there is no room.
-fn figures(record: &Record) -> (String, String) {
-    if record.reading().is_none() {
-        return ("no reading".into(), "no reading".into());
-    }
-    let short = words::peak(record);
-    let long = match (words::peak_intervals(record), words::shown(record, Quantity::Q)) {
-        (Some(peak), Some(q)) => format!("peak {peak}, Q {q} {}", words::mark([record])),
-        _ => short.clone(),
-    };
-    (long, short)
+fn intervals(record: &Record) -> Option<String> {
+    let (peak, q) = (words::peak_intervals(record)?, words::shown(record, Quantity::Q)?);
+    Some(format!("peak {peak}, Q {q} {}", words::mark([record])))
 }
 
 #[cfg(test)]

@@ -7,8 +7,9 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use sha2::{Digest, Sha256};
 
 use super::plot::Plot;
-use line::Line;
-use table::Table;
+
+pub use line::{Line, theirs};
+pub use table::{Cell, Table, number as cell};
 
 pub mod line;
 mod style;
@@ -75,6 +76,31 @@ impl Page {
     /// A list, where there is anything in it.
     pub fn list(&mut self, lines: Vec<Line>) {
         self.blocks.extend((!lines.is_empty()).then_some(Block::List(lines)));
+    }
+
+    /// The same with its heading.
+    pub fn headed(&mut self, text: &str, lines: Vec<Line>) {
+        if !lines.is_empty() {
+            self.head(text);
+            self.list(lines);
+        }
+    }
+
+    pub fn picture(&mut self, plot: Plot) {
+        self.put(Block::Picture(Box::new(plot)));
+    }
+
+    /// One row for each.
+    pub fn table<T>(
+        &mut self,
+        caption: impl Into<Line>,
+        head: &[&'static str],
+        of: impl IntoIterator<Item = T>,
+        row: impl Fn(T) -> Vec<Cell>,
+    ) {
+        let rows = of.into_iter().map(row).collect();
+        let (caption, head) = (caption.into(), head.to_vec());
+        self.put(Block::Table(Table { caption, head, rows }));
     }
 
     pub fn html(&self) -> String {

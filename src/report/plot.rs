@@ -3,18 +3,18 @@
 //! Sized as a postcard (148 x 105 mm), smallest lettering 7 points, and readable without colour.
 
 use super::axis::{self, Field, HIGH_HZ, LOW_HZ};
-use super::lay::{self, EDGE, HEIGHT, Key, LEFT, MARGIN, NUMBERS, RIGHT, SMALL, TITLE, WIDTH, curve, small};
+use super::lay::{self, EDGE, HEIGHT, Key, LEFT, MARGIN, NUMBERS, RIGHT, SMALL, TITLE, WIDTH, curve, small, soft};
 use super::number::{self, Unit};
-use super::palette::{self, BAND, F0, F0_LINE, FITTED, FRAME, INK, MEASURED, MODEL, Marker, PEAK, SOFT};
+use super::palette::{BAND, F0, F0_LINE, FITTED, FRAME, INK, MEASURED, MODEL, Marker, PEAK};
 use super::reads::{self, Reads};
-use super::sheet::{Anchor, Pen, Sheet, Type, fitted, rectangle, text_width};
+use super::sheet::{Anchor, Pen, Point, Sheet, Type, fitted, rectangle, text_width};
 use super::words;
 use crate::estimate::Z95;
 use crate::failure::Result;
 use crate::record::{Curve, Record, Resonance};
 use crate::shop::yardstick::Quantity;
 use crate::wrap;
-use labels::{Label, Labels, around};
+use labels::{Labels, around};
 
 pub use super::sheet::Plot;
 
@@ -28,28 +28,19 @@ const REST_BOTTOM: f64 = 84.0;
 /// The response of one record. A record without a curve gives a sheet that says so in words.
 pub fn response_plot(record: &Record) -> Result<Plot> {
     let name = words::name(record);
-    let mut sheet = Sheet::new(WIDTH, HEIGHT, &format!("Response of {name}: {}", headline(record)));
+    let title = format!("Response of {name}: {}", words::headline(record));
+    let mut sheet = Sheet::new(WIDTH, HEIGHT, &title);
     caption(&mut sheet, record, &name);
     footer(&mut sheet, record);
-    let series = record.curve.as_ref().map(Series::new).filter(|s| s.measured.len() > 1);
-    let reads = series.as_ref().map(|s| response(&mut sheet, record, s));
-    if reads.is_none() {
-        words_only(&mut sheet, record);
+    match record.curve.as_ref().map(Series::new).filter(|s| s.measured.len() > 1) {
+        Some(series) => sheet.reads = Some(response(&mut sheet, record, &series)),
+        None => words_only(&mut sheet, record),
     }
-    Ok(Plot {
-        reads,
-        ..sheet.render()?
-    })
-}
-
-fn headline(record: &Record) -> String {
-    match record.reading() {
-        Some(_) => words::peak(record),
-        None => "no reading".into(),
-    }
+    sheet.render()
 }
 
 /// The curve's points that can be drawn.
+#[derive(Default)]
 pub(super) struct Series {
     /// (Hz, dB, 95 % half-width in dB)
     pub measured: Vec<(f64, f64, f64)>,
@@ -63,11 +54,7 @@ impl Series {
         // One point beyond each end of the axis is enough for the line to reach the frame.
         let near = |f: f64| (LOW_HZ * 0.8..=HIGH_HZ * 1.25).contains(&f);
         let sane = |db: f64| db.abs() < 1e4;
-        let mut out = Series {
-            measured: vec![],
-            model: vec![],
-            rest: vec![],
-        };
+        let mut out = Series::default();
         let mut last = 0.0;
         for (i, &f) in curve.freq_hz.iter().enumerate() {
             if !near(f) || f <= last {
@@ -77,30 +64,23 @@ impl Series {
             let get = |column: &[f64]| column.get(i).copied().filter(|v| sane(*v));
             let (mag, model) = (get(&curve.mag_db), get(&curve.model_db));
             let half = get(&curve.u_db).map_or(0.0, |u| Z95 * u.max(0.0));
-            if let Some(m) = mag {
-                out.measured.push((f, m, half));
-            }
-            if let Some(m) = model {
-                out.model.push((f, m));
-            }
-            if let (Some(a), Some(b)) = (mag, model) {
-                out.rest.push((f, a - b, half));
-            }
+            out.measured.extend(mag.map(|m| (f, m, half)));
+            out.model.extend(model.map(|m| (f, m)));
+            out.rest.extend(mag.zip(model).map(|(a, b)| (f, a - b, half)));
         }
         out
     }
 }
 
+/// Without what they are within.
+fn bare(points: &[(f64, f64, f64)]) -> impl Iterator<Item = (f64, f64)> {
+    points.iter().map(|p| (p.0, p.1))
+}
+
 fn caption(sheet: &mut Sheet, record: &Record, name: &str) {
-    let mut room = EDGE - MARGIN;
-    if record.is_simulated() {
-        room -= lay::simulated_stamp(sheet);
-    }
-    sheet.cut((MARGIN, 6.8), name, room, Type::new(TITLE, INK, Anchor::Left));
-    let numbers = match record.reading() {
-        Some(r) => numbers(record, r),
-        None => "no reading, measure again".into(),
-    };
+    lay::named(sheet, 6.8, name, TITLE, record.is_simulated());
+    let again = || "no reading, measure again".to_owned();
+    let numbers = record.reading().map_or_else(again, |r| numbers(record, r));
     let room = EDGE - MARGIN;
     let size = (NUMBERS * room / text_width(&numbers, NUMBERS)).clamp(SMALL, NUMBERS);
     sheet.cut((MARGIN, 11.4), &numbers, room, Type::new(size, INK, Anchor::Left));
@@ -118,42 +98,35 @@ fn numbers(record: &Record, r: &Resonance) -> String {
 }
 
 fn footer(sheet: &mut Sheet, record: &Record) {
-    let kind = small(Anchor::Left);
     let room = EDGE - MARGIN;
-    let over = match record.pickup.over.as_deref().map(words::clean) {
-        Some(over) if !over.is_empty() => format!("   Exciter over {over}"),
-        _ => String::new(),
-    };
+    let over = words::of(words::typed(record.pickup.over.as_deref()), |o| {
+        format!("   Exciter over {o}")
+    });
     // A long load goes on in a second line.
     let load = format!("Load: {}", words::load(record));
     let first = wrapped(&load, SMALL, room).into_iter().next().unwrap_or_default();
     let second = load.strip_prefix(first.as_str()).unwrap_or_default().trim();
-    let mut lines = vec![first.clone()];
-    lines.extend((!second.is_empty()).then(|| second.to_string()));
-    lines.push(format!(
-        "Rig: {}   Taken {}{over}",
-        fitted(&words::rig(&record.rig), SMALL, room / 2.5),
-        words::when(&record.taken_at)
-    ));
-    lines.push(verdict(record));
-    let (top, pitch) = if lines.len() > 3 { (94.2, 3.1) } else { (95.6, 3.4) };
-    for (i, text) in lines.iter().enumerate() {
-        let at = (MARGIN, top + pitch * i as f64);
-        sheet.cut(at, text, room, kind);
+    let rig = fitted(&words::rig(&record.rig), SMALL, room / 2.5);
+    let taken = format!("Rig: {rig}   Taken {}{over}", words::when(&record.taken_at));
+    let (top, pitch) = if second.is_empty() { (95.6, 3.4) } else { (94.2, 3.1) };
+    let lines = [first.as_str(), second, &taken, &verdict(record)];
+    for (i, text) in lines.into_iter().filter(|l| !l.is_empty()).enumerate() {
+        sheet.cut((MARGIN, top + pitch * i as f64), text, room, small(Anchor::Left));
     }
 }
 
 fn verdict(record: &Record) -> String {
-    let mut out = format!("Reading: {}", words::verdict(record.verdict));
-    if !record.findings.is_empty() {
-        let mut names: Vec<_> = words::gravest_first(record)
-            .iter()
-            .map(|f| words::finding(f.code))
-            .collect();
-        names.dedup();
-        out.push_str(&format!(" ({})", names.join(", ")));
-    }
-    out
+    let mut names: Vec<_> = words::gravest_first(record)
+        .iter()
+        .map(|f| words::finding(f.code))
+        .collect();
+    names.dedup();
+    let why = if names.is_empty() {
+        String::new()
+    } else {
+        format!(" ({})", names.join(", "))
+    };
+    format!("Reading: {}{why}", words::verdict(record.verdict))
 }
 
 /// No curve to draw: why, in words, in the middle of the sheet.
@@ -161,21 +134,19 @@ fn words_only(sheet: &mut Sheet, record: &Record) {
     let (l, r, t, b) = (MARGIN, EDGE, MAIN_TOP, REST_BOTTOM);
     sheet.outline(rectangle([l, r], [t, b]), Pen::solid(FRAME, 0.2));
     let mut lines = vec![("No curve to show".to_string(), TITLE)];
-    let findings = words::gravest_first(record);
-    let texts = findings.iter().map(|f| words::finding_text(f));
-    for text in texts.take(5) {
-        for line in wrapped(&text, NUMBERS, r - l - 10.0).into_iter().take(3) {
-            lines.push((line, NUMBERS));
-        }
+    for text in words::gravest_first(record)
+        .into_iter()
+        .take(5)
+        .map(words::finding_text)
+    {
+        let why = wrapped(&text, NUMBERS, r - l - 10.0).into_iter().take(3);
+        lines.extend(why.map(|line| (line, NUMBERS)));
     }
     let height = 4.6;
     let top = (t + b) / 2.0 - height * (lines.len() as f64 - 1.0) / 2.0;
     for (i, (text, size)) in lines.iter().enumerate() {
-        sheet.text(
-            ((l + r) / 2.0, top + height * i as f64 + 1.0),
-            text,
-            Type::new(*size, INK, Anchor::Centre),
-        );
+        let at = ((l + r) / 2.0, top + height * i as f64 + 1.0);
+        sheet.text(at, text, Type::new(*size, INK, Anchor::Centre));
     }
 }
 
@@ -194,7 +165,7 @@ fn response(sheet: &mut Sheet, record: &Record, series: &Series) -> Reads {
     // A band thinner than the curve is hidden by it, as it should be.
     let around = series.measured.iter().map(|p| (p.0, p.1 - p.2, p.1 + p.2));
     lay::band(sheet, &main, around);
-    let measured = curve(sheet, &main, series.measured.iter().map(|p| (p.0, p.1)), MEASURED);
+    let measured = curve(sheet, &main, bare(&series.measured), MEASURED);
     let model = curve(sheet, &main, series.model.iter().copied(), MODEL);
     lay::frame(sheet, &main);
     lay::vertical_title(sheet, &main, "response (dB)");
@@ -206,23 +177,16 @@ fn response(sheet: &mut Sheet, record: &Record, series: &Series) -> Reads {
         mark_f0(sheet, &mut labels, series, r);
         mark_peak(sheet, &mut labels, record, r);
     }
-    main.reads(vec![reads::Curve::new("", series.measured.iter().map(|p| (p.0, p.1)))])
+    main.reads(vec![reads::Curve::new("", bare(&series.measured))])
 }
 
 /// The axis holds 0 dB, the peak with room for its label, and of the fall behind it as much as tells something.
 fn response_range(series: &Series, reading: Option<&Resonance>) -> (f64, f64) {
-    let inside = |f: f64| (LOW_HZ..=HIGH_HZ).contains(&f);
     let values = || {
-        let measured = series.measured.iter().map(|p| (p.0, p.1));
-        measured
-            .chain(series.model.iter().copied())
-            .filter(|p| inside(p.0))
-            .map(|p| p.1)
+        let all = bare(&series.measured).chain(series.model.iter().copied());
+        all.filter(|p| axis::shown(p.0)).map(|p| p.1)
     };
-    let peak = reading
-        .and_then(|r| r.peak_db)
-        .map(|p| p.value)
-        .filter(|v| v.abs() < 1e4);
+    let peak = reading.and_then(|r| Some(r.peak_db?.value)).filter(|v| v.abs() < 1e4);
     let top = values().chain(peak).fold(0.0, f64::max);
     let floor = values().fold(0.0, f64::min);
     let low = floor.max(top.min(12.0) - 36.0).min(-3.0);
@@ -247,7 +211,6 @@ fn rest(sheet: &mut Sheet, record: &Record, series: &Series) {
     let range = rest_range(series, fit_band);
     let field = lay::field([REST_TOP, REST_BOTTOM], [-range, range]);
     let row = REST_TOP - 1.2;
-    let soft = |anchor| Type::new(SMALL, SOFT, anchor);
     sheet.text((LEFT, row), "measured minus model", soft(Anchor::Left));
     if let Some([low, high]) = fit_band {
         let ends = [low, high].map(|f| field.x(f.clamp(LOW_HZ, HIGH_HZ)));
@@ -260,17 +223,15 @@ fn rest(sheet: &mut Sheet, record: &Record, series: &Series) {
     }
     lay::band(sheet, &field, series.rest.iter().map(|p| (p.0, -p.2, p.2)));
     lay::grid(sheet, &field, rest_step(range));
-    if let Some(band) = fit_band {
-        for hz in band.into_iter().filter(|f| (LOW_HZ..=HIGH_HZ).contains(f)) {
-            let x = field.x(hz);
-            sheet.line(vec![(x, REST_TOP), (x, REST_BOTTOM)], Pen::solid(FRAME, 0.3));
-        }
+    for x in fit_band
+        .into_iter()
+        .flatten()
+        .filter(|f| axis::shown(*f))
+        .map(|f| field.x(f))
+    {
+        sheet.line(vec![(x, REST_TOP), (x, REST_BOTTOM)], Pen::solid(FRAME, 0.3));
     }
-    let pen = Pen {
-        width: 0.45,
-        ..palette::MEASURED
-    };
-    curve(sheet, &field, series.rest.iter().map(|p| (p.0, p.1)), pen);
+    curve(sheet, &field, bare(&series.rest), Pen::solid(MEASURED.colour, 0.45));
     lay::framed(sheet, &field, "misfit (dB)");
 }
 
@@ -281,18 +242,16 @@ fn rest_step(range: f64) -> f64 {
 /// Symmetric; wide enough for nearly all of what is left over where the model was fitted, not for what lies outside.
 fn rest_range(series: &Series, fit_band: Option<[f64; 2]>) -> f64 {
     let [low, high] = fit_band.unwrap_or([LOW_HZ, HIGH_HZ]);
-    let pick = |all: bool| -> Vec<f64> {
-        let inside = |f: f64| (LOW_HZ..=HIGH_HZ).contains(&f) && (all || (low..=high).contains(&f));
-        series
+    let within = |low: f64, high: f64| -> Vec<f64> {
+        let inside = series
             .rest
             .iter()
-            .filter(|p| inside(p.0))
-            .map(|p| p.1.abs().max(p.2))
-            .collect()
+            .filter(|p| axis::shown(p.0) && (low..=high).contains(&p.0));
+        inside.map(|p| p.1.abs().max(p.2)).collect()
     };
-    let mut sizes = pick(false);
+    let mut sizes = within(low, high);
     if sizes.is_empty() {
-        sizes = pick(true);
+        sizes = within(LOW_HZ, HIGH_HZ);
     }
     sizes.sort_by(f64::total_cmp);
     let at = (sizes.len() as f64 * 0.97) as usize;
@@ -306,15 +265,11 @@ fn rest_range(series: &Series, fit_band: Option<[f64; 2]>) -> f64 {
 fn mark_f0(sheet: &mut Sheet, labels: &mut Labels, series: &Series, r: &Resonance) {
     let hz = r.f0_hz.value;
     let field = labels.field;
-    if !(LOW_HZ..=HIGH_HZ).contains(&hz) {
-        return;
-    }
-    let line = if series.model.is_empty() {
-        series.measured.iter().map(|p| (p.0, p.1)).collect()
-    } else {
-        series.model.clone()
+    let line = match series.model.is_empty() {
+        true => bare(&series.measured).collect(),
+        false => series.model.clone(),
     };
-    let Some(db) = lay::interpolate(&line, hz) else {
+    let Some(db) = lay::interpolate(&line, hz).filter(|_| axis::shown(hz)) else {
         return;
     };
     let at = field.clamp_y(field.point(hz, db));
@@ -326,21 +281,12 @@ fn mark_f0(sheet: &mut Sheet, labels: &mut Labels, series: &Series, r: &Resonanc
     let text = format!("f0 {}", number::short(hz, Unit::Hertz));
     // Along the line first, from the foot upwards, left of it before right of it.
     let w = text_width(&text, NUMBERS);
-    let mut places = Vec::new();
-    for i in 0..12 {
-        let y = field.bottom - 2.2 - 2.0 * f64::from(i);
-        if y > at.1 {
-            places.push((at.0 - 1.2 - w, y));
-            places.push((at.0 + 1.2, y));
-        }
-    }
-    places.extend(around(at, w, NUMBERS));
-    let label = Label {
-        text: &text,
-        size: NUMBERS,
-        colour: F0,
-    };
-    labels.put(sheet, &[at, foot], label, &places);
+    let heights = (0..12)
+        .map(|i| field.bottom - 2.2 - 2.0 * f64::from(i))
+        .filter(|y| *y > at.1);
+    let along = heights.flat_map(|y| [(at.0 - 1.2 - w, y), (at.0 + 1.2, y)]);
+    let places: Vec<Point> = along.chain(around(at, w)).collect();
+    labels.put(sheet, &[at, foot], &text, F0, &places);
 }
 
 fn mark_peak(sheet: &mut Sheet, labels: &mut Labels, record: &Record, r: &Resonance) {
@@ -356,14 +302,8 @@ fn mark_peak(sheet: &mut Sheet, labels: &mut Labels, record: &Record, r: &Resona
     Marker::Down.draw(sheet, at, 1.3, PEAK);
     labels.block(at, 1.5);
     let text = format!("peak {}", words::peak(record));
-    let w = text_width(&text, NUMBERS);
-    let places = around(at, w, NUMBERS);
-    let label = Label {
-        text: &text,
-        size: NUMBERS,
-        colour: PEAK,
-    };
-    labels.put(sheet, &[at, at], label, &places);
+    let places = around(at, text_width(&text, NUMBERS));
+    labels.put(sheet, &[at, at], &text, PEAK, &places);
 }
 
 #[cfg(test)]

@@ -13,21 +13,16 @@ const BOTTOM: f64 = 90.0;
 /// More names cannot be read.
 const MOST_NAMES: usize = 16;
 
-/// Of one pickup: the change in f0 in percent, and the half-width of its 95 % interval.
-type Drawn<'a> = (&'a Pair, f64, f64);
-
 pub fn pairs(d: &PottingDocument) -> Result<Plot> {
     let n = d.pairs.len();
     let title = format!("Change in f0 of {n} pickup{} in the wax", words::plural(n));
     let remark =
         "bars: 95 %, the rig's days counted in; shaded: unchanged; squares as wax does, crosses to be looked at";
     let mut sheet = chart::sheet(&title, remark, d.simulated);
-    let change = |p| -> Option<Drawn> {
-        let p: &Pair = p;
-        let (before, e) = (p.f0_before_hz?, p.f0_hz?);
-        Some((p, 100.0 * e.value / before, 100.0 * e.half_width_95() / before))
-    };
-    let drawn: Vec<Drawn> = d.pairs.iter().filter_map(change).collect();
+    let both = d.pairs.iter().filter_map(|p| Some((p, p.f0_before_hz?, p.f0_hz?)));
+    // The change in percent, and the half-width of its interval.
+    let shown = both.map(|(p, before, e)| (p, 100.0 * e.value / before, 100.0 * e.half_width_95() / before));
+    let drawn: Vec<(&Pair, f64, f64)> = shown.collect();
     let limit = 100.0 * d.limits.f0;
     let reach = drawn.iter().map(|(_, v, h)| v.abs() + h).fold(1.3 * limit, f64::max) * 1.05;
     let panel = Panel::of_changes([TOP, BOTTOM], drawn.len(), reach);
@@ -37,7 +32,12 @@ pub fn pairs(d: &PottingDocument) -> Result<Plot> {
     for (i, (p, v, half)) in drawn.iter().enumerate() {
         let at = |v: f64| panel.at(i as f64 + 0.5, v);
         sheet.line(vec![at(v - half), at(v + half)], Pen::solid(INK, 0.3));
-        mark(p.verdict).put(&mut sheet, at(*v), 1.0);
+        let mark = match p.verdict {
+            PotVerdict::Other => Mark::Cross,
+            PotVerdict::Wax => Mark::Full,
+            PotVerdict::Unchanged | PotVerdict::CannotTell | PotVerdict::Warm => Mark::Open,
+        };
+        mark.put(&mut sheet, at(*v), 1.0);
         if drawn.len() <= MOST_NAMES {
             let below = (at(0.0).0, BOTTOM + 4.0);
             sheet.cut(below, &words::clean(&p.pickup), room, small(Anchor::Centre));
@@ -46,12 +46,4 @@ pub fn pairs(d: &PottingDocument) -> Result<Plot> {
     panel.frame(&mut sheet);
     panel.name(&mut sheet, "change in f0 (%)");
     sheet.render()
-}
-
-fn mark(verdict: PotVerdict) -> Mark {
-    match verdict {
-        PotVerdict::Other => Mark::Cross,
-        PotVerdict::Wax => Mark::Full,
-        PotVerdict::Unchanged | PotVerdict::CannotTell | PotVerdict::Warm => Mark::Open,
-    }
 }

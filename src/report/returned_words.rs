@@ -1,10 +1,10 @@
 //! What is said of a pickup that came back, in one sentence.
 
-use super::number::{Unit, hz, per_cent_of_log, short, two};
+use super::number::{self, Unit, hz, short, two};
 use super::{difference_words, words};
 use crate::record::Record;
 use crate::shop::difference::{Difference, Judged};
-use crate::shop::returned::{Freed, Look, Magnet, OhmsMoved, Returned, Verdict, Why};
+use crate::shop::returned::{Freed, Look, Magnet, OhmsMoved, Returned, Side, Verdict, Why};
 use crate::shop::yardstick::{Answer, Open, Quantity};
 
 /// Puts the sentences into the document. `pair`: the reading it left with, and today's.
@@ -16,30 +16,17 @@ pub fn put(it: &mut Returned, pair: &[Record]) {
 }
 
 /// What was found, in a word for the notebook.
-pub fn code(it: &Returned) -> &'static str {
+pub fn code(it: &Returned) -> String {
     let look = it.looks.first().filter(|_| it.verdict == Verdict::Changed);
-    match (it.verdict, look) {
-        (Verdict::Unchanged, _) => "unchanged",
-        (Verdict::CannotTell, _) => "cannot-tell",
-        (Verdict::Changed, None) => "changed",
-        (_, Some(look)) => match look {
-            Look::Dead { .. } => "dead",
-            Look::TurnsShorted { .. } => "turns-shorted",
-            Look::Metal => "metal",
-            Look::Wax { .. } => "wax",
-            Look::Capacitance { .. } => "capacitance",
-            Look::LessCapacitance { .. } => "less-capacitance",
-            Look::Resistor { .. } => "resistor",
-            Look::Controls { .. } => "controls",
-            Look::CoilBridged { .. } => "coil-bridged",
-            Look::CoilOpen { .. } => "coil-open",
-            Look::AnotherCoil { .. } => "another-coil",
-            Look::Turned => "turned",
-            Look::Level => "level",
-            Look::Magnet { .. } => "magnet",
-            Look::MagnetTurned => "magnet-turned",
-        },
-    }
+    // As its document has them.
+    let named = match look {
+        Some(look) => serde_json::to_value(look).map(|mut look| look["looks"].take()),
+        None => serde_json::to_value(it.verdict),
+    };
+    named
+        .ok()
+        .and_then(|n| n.as_str().map(String::from))
+        .unwrap_or_default()
 }
 
 pub(super) fn verdict(v: Verdict) -> &'static str {
@@ -69,46 +56,26 @@ fn judged(it: &Returned) -> &[Judged] {
 }
 
 fn same(it: &Returned) -> String {
-    let mut parts: Vec<String> = [Quantity::Peak, Quantity::Q, Quantity::Height, Quantity::Down]
-        .into_iter()
-        .filter_map(|q| Some((q, Judged::find(judged(it), q)?)))
-        .map(|(q, j)| format!("{} {}", words::quantity(q), within(q, j)))
-        .collect();
-    parts.extend(
-        it.ohms
-            .as_ref()
-            .filter(|o| o.answer == Answer::Same)
-            .map(|_| "its ohms too".to_owned()),
-    );
-    parts.join(", ")
-}
-
-/// "within 1.0 %".
-fn within(quantity: Quantity, j: &Judged) -> String {
-    let (scale, unit) = scale(quantity);
-    format!("within {} {unit}", two(scale * j.matters))
-}
-
-fn scale(quantity: Quantity) -> (f64, &'static str) {
-    if quantity.is_relative() {
-        (100.0, "%")
-    } else {
-        (1.0, "dB")
-    }
+    // "peak within 1.0 %".
+    let within = |q: Quantity| {
+        let (size, unit) = number::size(q.is_relative(), Judged::find(judged(it), q)?.matters);
+        Some(format!("{} within {} {unit}", words::quantity(q), two(size)))
+    };
+    let ohms = it.ohms.as_ref().filter(|o| o.answer == Answer::Same);
+    let parts = [Quantity::Peak, Quantity::Q, Quantity::Height, Quantity::Down].map(within);
+    let all = parts.into_iter().chain([ohms.map(|_| "its ohms too".to_owned())]);
+    words::joined(all).unwrap_or_default()
 }
 
 fn changed(it: &Returned) -> String {
-    if let Some(Look::Dead { .. }) = it.looks.first() {
-        let left = it.left.peak_hz.map_or(String::new(), |peak| {
-            format!(", and it left with a peak at {}", hz(peak))
-        });
-        return format!("changed: it is dead{left}; looks like {}", looks(it));
-    }
-    let moved = moved(it);
-    let how = if moved.is_empty() {
-        String::new()
-    } else {
-        format!("{}; ", moved.join(", "))
+    let how = match it.looks.first() {
+        Some(Look::Dead { .. }) => {
+            let left = words::of(it.left.peak_hz, |peak| {
+                format!(", and it left with a peak at {}", hz(peak))
+            });
+            format!("it is dead{left}; ")
+        }
+        _ => words::of(words::joined(moved(it).into_iter().map(Some)), |how| how + "; "),
     };
     format!("changed: {how}looks like {}", looks(it))
 }
@@ -129,12 +96,8 @@ fn moved(it: &Returned) -> Vec<String> {
 }
 
 fn step(quantity: Quantity, difference: f64) -> String {
-    let value = match quantity.is_relative() {
-        true => per_cent_of_log(difference),
-        false => difference,
-    };
-    let way = if difference < 0.0 { "lower" } else { "higher" };
-    format!("{} {} {way}", two(value.abs()), scale(quantity).1)
+    let (value, unit) = number::apart(quantity.is_relative(), difference);
+    format!("{} {unit} {}", two(value.abs()), number::way(difference))
 }
 
 fn ohms(o: &OhmsMoved) -> String {
@@ -146,48 +109,46 @@ fn looks(it: &Returned) -> String {
     // What the probe tells comes besides: it explains nothing of what was heard.
     let of_magnet = |l: &&Look| matches!(l, Look::Magnet { .. } | Look::MagnetTurned);
     let (magnet, heard): (Vec<&Look>, Vec<&Look>) = it.looks.iter().partition(of_magnet);
-    let by_coil = heard
-        .iter()
-        .any(|l| matches!(l, Look::AnotherCoil { .. } | Look::Dead { .. } | Look::Level));
+    let by_coil = |l: &&Look| matches!(l, Look::AnotherCoil { .. } | Look::Dead { .. } | Look::Level);
     let mut all: Vec<String> = heard.iter().map(|l| look(l)).collect();
-    if it.ohms.is_none() && !by_coil && !heard.is_empty() {
+    if it.ohms.is_none() && !heard.iter().any(by_coil) && !heard.is_empty() {
         all.push("another coil (its ohms, today and when it left, would tell)".into());
     }
     let heard = Some(all.join(", or ")).filter(|h| !h.is_empty());
-    let both = heard.into_iter().chain(magnet.into_iter().map(look));
-    both.collect::<Vec<_>>().join("; and ")
+    words::listed(heard.into_iter().chain(magnet.into_iter().map(look)), "; and ")
 }
 
 fn look(look: &Look) -> String {
-    let farads = |f: f64| short(f, Unit::Farad);
+    let (farads, ohms) = (|f: f64| short(f, Unit::Farad), |r: f64| short(r, Unit::Ohm));
     let percent = |x: f64| format!("{} %", two(100.0 * x));
     match look {
-        Look::Dead { feed: true } => {
-            "a lead or the winding broken: what comes through the air alone is heard. Try another pickup on \
-                                      the same lead, then its ohms"
-                .into()
-        }
-        Look::Dead { feed: false } => {
-            "a lead or the winding broken, or its two leads touching. Try another pickup on the same lead, \
-                                       then its ohms"
-                .into()
-        }
+        Look::Dead { feed } => format!(
+            "a lead or the winding broken{}. Try another pickup on the same lead, then its ohms",
+            match feed {
+                true => ": what comes through the air alone is heard",
+                false => ", or its two leads touching",
+            }
+        ),
         Look::TurnsShorted { share } => format!("turns shorted in the winding, about {} of them", percent(*share)),
         Look::Metal => "metal about it that was not there (a cover, a plate)".into(),
         Look::Wax { farad } => format!("{} more in the winding: wax soaked in, or damp", farads(*farad)),
-        Look::Capacitance { farad } => format!(
-            "{} across it, more than wax brings: a cable, a capacitor",
-            farads(*farad)
-        ),
+        Look::Capacitance { farad } => {
+            format!(
+                "{} across it, more than wax brings: a cable, a capacitor",
+                farads(*farad)
+            )
+        }
         Look::LessCapacitance { farad } => {
             format!("{} less across it: dried out, or something taken off", farads(*farad))
         }
-        Look::Resistor { ohm } => format!("about {} across it: a pot left on", short(*ohm, Unit::Ohm)),
-        Look::Controls { ohm, farad } => format!(
-            "about {} and {} across it: controls or a cable left on",
-            short(*ohm, Unit::Ohm),
-            farads(*farad)
-        ),
+        Look::Resistor { ohm } => format!("about {} across it: a pot left on", ohms(*ohm)),
+        Look::Controls { ohm, farad } => {
+            format!(
+                "about {} and {} across it: controls or a cable left on",
+                ohms(*ohm),
+                farads(*farad)
+            )
+        }
         Look::CoilBridged { share } => format!("{} of the winding left: one of two coils bridged", percent(*share)),
         Look::CoilOpen { share } => format!(
             "{} times the winding: one of two coils side by side is open",
@@ -204,16 +165,18 @@ fn look(look: &Look) -> String {
 }
 
 fn because(why: &Why, it: &Returned) -> String {
-    let load = |l: &Option<String>| match l.as_deref() {
-        None => "a load that was not told".to_owned(),
-        Some("") => "no load".into(),
-        Some(l) => l.into(),
+    let under = |s: &Side| {
+        let load = match s.load.as_deref() {
+            None => "a load that was not told",
+            Some("") => "no load",
+            Some(l) => l,
+        };
+        format!("{load} on {}", s.rig.as_deref().unwrap_or("no rig told"))
     };
-    let rig = |r: &Option<String>| r.clone().unwrap_or_else(|| "no rig told".into());
     match why {
         Why::NeverRead => "it left without a reading".into(),
         Why::NoReading { finding } => {
-            let why = finding.map_or(String::new(), |code| format!(" ({})", words::finding(code)));
+            let why = words::of(finding.as_ref(), |code| format!(" ({})", words::finding(*code)));
             format!("today's take gives no reading{why}: measure again")
         }
         Why::OtherCoil { left, today } => {
@@ -222,11 +185,9 @@ fn because(why: &Why, it: &Returned) -> String {
         Why::Simulated => "one of the two is of the built-in bench".into(),
         Why::LoadNotTold => "only one of the two readings says what hung on it: give it with --load".into(),
         Why::OtherLoad => format!(
-            "it left under {} on {}, and this is under {} on {}: hang the same on it, or give its coil with --coil",
-            load(&it.left.load),
-            rig(&it.left.rig),
-            load(&it.today.load),
-            rig(&it.today.rig)
+            "it left under {}, and this is under {}: hang the same on it, or give its coil with --coil",
+            under(&it.left),
+            under(&it.today)
         ),
         Why::NoPeak => "another load or rig, and no peak that its coil could free of them".into(),
         Why::OhmsAlone => format!(

@@ -4,6 +4,7 @@ use crate::network::{Coil, Load, Wiring, predict};
 use crate::quantity::signed;
 use crate::record::when::day;
 use crate::report::number::per_cent_of_log;
+use crate::report::words::{joined, plural};
 use crate::rig::{Input, Reference, Rig};
 use crate::setup::level::{self, End, Limits, Step};
 use crate::shop::known::{Known, Study};
@@ -24,9 +25,8 @@ pub fn words(rig: &Rig) -> Vec<String> {
     let input = rig.input.clone().unwrap_or_default();
     let mut words = vec![reference(rig), sign(rig), loading(&input)];
     words.extend(typical(&input));
-    if let Some(hz) = rig.mains.as_ref().and_then(|m| m.frequency_hz) {
-        words.push(format!("Mains of {hz} Hz."));
-    }
+    let mains = rig.mains.as_ref().and_then(|m| m.frequency_hz);
+    words.extend(mains.map(|hz| format!("Mains of {hz} Hz.")));
     words.extend(chain_words(rig));
     words.extend(setup_words(rig));
     words
@@ -37,20 +37,20 @@ fn reference(rig: &Rig) -> String {
     let microhenries = 1e6 * e.inductance_h;
     match e.reference {
         Reference::Current => {
-            let stated = match e.sense_ohm {
-                Some(_) => "",
-                None => " (sense_ohm is not stated: all of series_ohm)",
-            };
+            let stated = e
+                .sense_ohm
+                .map_or(" (sense_ohm is not stated: all of series_ohm)", |_| "");
             let ohm = rig.sense_ohm();
             format!(
                 "Channel 2 reads the exciter's current across {ohm} ohms{stated}; the exciter's {microhenries} uH play no part."
             )
         }
-        Reference::Voltage => format!(
-            "Channel 2 reads the voltage before {} ohms and {microhenries} uH of exciter: corner at {:.0} kHz, which counts in f0.",
-            e.series_ohm,
-            rig.corner_hz(false).unwrap_or(f64::INFINITY) / 1e3
-        ),
+        Reference::Voltage => {
+            let (ohm, corner) = (e.series_ohm, rig.corner_hz(false).unwrap_or(f64::INFINITY) / 1e3);
+            format!(
+                "Channel 2 reads the voltage before {ohm} ohms and {microhenries} uH of exciter: corner at {corner:.0} kHz, which counts in f0."
+            )
+        }
     }
 }
 
@@ -98,46 +98,31 @@ fn chain_words(rig: &Rig) -> Vec<String> {
     if i.output.is_some() || i.input.is_some() || i.rate_hz.is_some() {
         let device = |d: Option<String>| d.unwrap_or_else(|| "any".into());
         let rate = i.rate_hz.map_or(String::new(), |r| format!(" at {r} Hz"));
+        let [output, input] = [i.output, i.input].map(device);
         out.push(format!(
-            "Bound to the output {} and the input {}{rate}: a take on anything else is refused.",
-            device(i.output),
-            device(i.input)
+            "Bound to the output {output} and the input {input}{rate}: a take on anything else is refused."
         ));
     }
     if let Some(level) = i.level_dbfs {
-        out.push(format!(
-            "It plays at {level} dBFS, the strongest clean drive{}.",
-            day(&i.level_measured)
-        ));
+        let day = day(&i.level_measured);
+        out.push(format!("It plays at {level} dBFS, the strongest clean drive{day}."));
     }
     if let Some(gain) = input.gain_db {
         let known = |u: Option<f64>, scale: f64, unit: &str| {
-            u.map_or(String::new(), |u| {
-                format!(" (known to {:.2} {unit}, 95 %)", (196.0 * scale * u).ceil() / 100.0)
-            })
+            let up = u.map(|u| (196.0 * scale * u).ceil() / 100.0);
+            up.map_or(String::new(), |up| format!(" (known to {up:.2} {unit}, 95 %)"))
         };
-        let late = input.delay_s.map_or(String::new(), |t| {
-            format!(
-                " and {:.2} us after it{}",
-                1e6 * t,
-                known(input.delay_tolerance_s, 1e6, "us")
-            )
-        });
-        out.push(format!(
-            "Channel 1 reads {} dB against channel 2{}{late}{}.",
-            signed(gain, 2),
-            known(input.gain_tolerance_db, 1.0, "dB"),
-            day(&i.inputs_measured)
-        ));
+        let late = input.delay_s.map(|t| format!(" and {:.2} us after it", 1e6 * t));
+        let late = late.map_or(String::new(), |late| late + &known(input.delay_tolerance_s, 1e6, "us"));
+        let gained = signed(gain, 2) + " dB against channel 2" + &known(input.gain_tolerance_db, 1.0, "dB");
+        out.push(format!("Channel 1 reads {gained}{late}{}.", day(&i.inputs_measured)));
     }
-    if let (Some(p), Some(r)) = (input.ac_pickup_hz, input.ac_reference_hz) {
-        out.push(format!(
-            "AC coupling from {p:.1} Hz on channel 1 and {r:.1} Hz on channel 2."
-        ));
-    }
-    if let Some(range) = i.range {
-        out.push(format!("That holds with the inputs set so: {range}."));
-    }
+    let corners = input.ac_pickup_hz.zip(input.ac_reference_hz);
+    out.extend(corners.map(|(p, r)| format!("AC coupling from {p:.1} Hz on channel 1 and {r:.1} Hz on channel 2.")));
+    out.extend(
+        i.range
+            .map(|range| format!("That holds with the inputs set so: {range}.")),
+    );
     out
 }
 
@@ -153,16 +138,11 @@ fn setup_words(rig: &Rig) -> Vec<String> {
         ("enhancement", "enhancement"),
         ("pads_and_cuts", "pads and low-cuts"),
     ];
-    let list: Vec<String> = switches
-        .into_iter()
-        .filter_map(|(key, what)| Some(format!("{what} {}", said.get(key)?)))
-        .collect();
-    let mut out = Vec::new();
-    if !list.is_empty() {
-        out.push(format!("Switches, as last looked at: {}.", list.join(", ")));
-    }
-    out.extend(said.get("knobs").map(|k| format!("Knobs: {k}.")));
-    out
+    let list = joined(switches.map(|(key, what)| Some(format!("{what} {}", said.get(key)?))));
+    let list = list.map(|list| format!("Switches, as last looked at: {list}."));
+    list.into_iter()
+        .chain(said.get("knobs").map(|k| format!("Knobs: {k}.")))
+        .collect()
 }
 
 /// What is missing of what laying a pickup down does, for takes of this kind.
@@ -194,16 +174,17 @@ pub fn advice(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> Vec
     let mut out = Vec::new();
     let begun = j.baseline;
     if j.provisional() && !j.go() && begun > 0 {
-        let checks = if begun == 1 { "check" } else { "checks" };
         out.push(format!(
-            "the limits are provisional: they come from {begun} good {checks} and what is known of such rigs; if it \
-             was the earlier checks that were wrong, begin anew with --begin-again"
+            "the limits are provisional: they come from {begun} good check{} and what is known of such rigs; if it \
+             was the earlier checks that were wrong, begin anew with --begin-again",
+            plural(begun)
         ));
     }
     if j.turned {
-        let early = match begun < 3 {
-            true => "; or it was so before: then begin anew with --begin-again",
-            false => "",
+        let early = if begun < 3 {
+            "; or it was so before: then begin anew with --begin-again"
+        } else {
+            ""
         };
         out.push(format!(
             "the sign is the other one: the exciter lies upside down, or a pair of leads is swapped{early}"
@@ -267,36 +248,34 @@ fn surroundings(rig: &Rig, check: &Check, j: &Judgement, history: &History) -> V
     let bad = |q: Quantity| j.get(q).is_some_and(|c| c.jumped() || c.drifted());
     let stated = rig.mains.as_ref().and_then(|m| m.frequency_hz);
     // What the file does not say, home was heard to have.
-    let home = stated.or_else(|| {
+    let heard = || {
         history
             .good()
             .rev()
             .filter(|c| c.id != check.id)
             .find_map(|c| c.mains_hz)
-    });
-    let foreign = home
-        .zip(check.mains_hz)
-        .filter(|(home, found)| (home - found).abs() > MAINS_APART_HZ);
-    [
-        bad(Quantity::Noise).then(|| {
-            "more noise than usual: a phone, a lamp, a screen near the bench, a plug half in, or a gain that was turned"
-                .to_owned()
-        }),
+    };
+    let both = stated.or_else(heard).zip(check.mains_hz);
+    let foreign = both.filter(|(home, found)| (home - found).abs() > MAINS_APART_HZ);
+    let noise =
+        "more noise than usual: a phone, a lamp, a screen near the bench, a plug half in, or a gain that was turned";
+    let hum = "the hum has changed: look at where the leads lie, and what is plugged in beside them";
+    let clocks = "the clocks of output and input are far apart: are both one interface, at its own rate?";
+    let apart = check.clock_ppm.is_some_and(|p| p.abs() >= CLOCK_PPM);
+    let all = [
+        bad(Quantity::Noise).then(|| noise.to_owned()),
         foreign.map(|(home, found)| match check.at {
             Some(_) => format!("the mains here are {found:.0} Hz, at home {home:.0} Hz: every take leaves both out"),
-            None => format!(
-                "the hum is of {found:.0} Hz, and the rig's mains are {home:.0} Hz: other mains, or another clock"
-            ),
+            None => {
+                format!(
+                    "the hum is of {found:.0} Hz, and the rig's mains are {home:.0} Hz: other mains, or another clock"
+                )
+            }
         }),
-        bad(Quantity::Hum)
-            .then(|| "the hum has changed: look at where the leads lie, and what is plugged in beside them".to_owned()),
-        check.clock_ppm.is_some_and(|p| p.abs() >= CLOCK_PPM).then(|| {
-            "the clocks of output and input are far apart: are both one interface, at its own rate?".to_owned()
-        }),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
+        bad(Quantity::Hum).then(|| hum.to_owned()),
+        apart.then(|| clocks.to_owned()),
+    ];
+    all.into_iter().flatten().collect()
 }
 
 fn stepped(s: &Stepped) -> String {
@@ -313,11 +292,11 @@ fn stepped(s: &Stepped) -> String {
 }
 
 fn so_far(good: usize) -> String {
-    let checks = if good == 1 { "check" } else { "checks" };
+    let so_far = format!("{good} good check{} so far", plural(good));
     match BASELINE.saturating_sub(good) {
-        0 => format!("{good} good {checks} so far: from the next one on the limits are this rig's own"),
+        0 => format!("{so_far}: from the next one on the limits are this rig's own"),
         left => format!(
-            "{good} good {checks} so far: the limits are provisional, and tighten with every good check; after {left} more they are \
+            "{so_far}: the limits are provisional, and tighten with every good check; after {left} more they are \
              this rig's own. Make one each working day: they have to learn what a day does"
         ),
     }
@@ -340,14 +319,13 @@ pub fn level_advice(steps: &[Step], end: End, limits: &Limits) -> Vec<String> {
             (FAINT_DBFS - peak + 10.0).min(60.0)
         ));
     }
-    if let Some(db) = hidden {
+    if let Some(percent) = hidden.map(|db| 100.0 * 10f64.powf(db / 20.0)) {
         let would_tell = match end {
             End::Limit => ": more gain on the pickup's input, or a higher --limit, would tell",
             _ => "",
         };
         advice.push(format!(
-            "The noise may hide up to {:.1} % of distortion there{would_tell}.",
-            100.0 * 10f64.powf(db / 20.0)
+            "The noise may hide up to {percent:.1} % of distortion there{would_tell}."
         ));
     }
     let below = best.and_then(|s| Some(s.reference.peak_dbfs? - s.pickup.peak_dbfs?));

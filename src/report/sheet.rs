@@ -6,7 +6,8 @@
 use std::sync::OnceLock;
 
 use ab_glyph::{Font, FontRef, Glyph, PxScale, ScaleFont, point};
-use plotters::prelude::{BitMapBackend, DrawingBackend, RGBColor, SVGBackend, ShapeStyle};
+pub use plotters::prelude::RGBColor as Rgb;
+use plotters::prelude::{BitMapBackend, DrawingBackend, SVGBackend};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, IntoFont, TextStyle};
 
@@ -40,9 +41,6 @@ pub fn rectangle([left, right]: [f64; 2], [top, bottom]: [f64; 2]) -> Vec<Point>
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Rgb(pub u8, pub u8, pub u8);
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Anchor {
     Left,
     Centre,
@@ -59,12 +57,12 @@ pub struct Pen {
 }
 
 impl Pen {
+    pub const fn new(colour: Rgb, width: f64, dash: &'static [f64]) -> Self {
+        Pen { colour, width, dash }
+    }
+
     pub const fn solid(colour: Rgb, width: f64) -> Self {
-        Pen {
-            colour,
-            width,
-            dash: &[],
-        }
+        Pen::new(colour, width, &[])
     }
 }
 
@@ -101,6 +99,8 @@ pub struct Sheet {
     height: u32,
     title: String,
     items: Vec<Item>,
+    /// What a pointer can read off it.
+    pub reads: Option<Reads>,
 }
 
 impl Sheet {
@@ -111,6 +111,7 @@ impl Sheet {
             height,
             title: printable(title),
             items: Vec::new(),
+            reads: None,
         }
     }
 
@@ -155,11 +156,11 @@ impl Sheet {
         self.text(at, &fitted(text, kind.size, width), kind);
     }
 
-    pub fn render(&self) -> Result<Plot> {
+    pub fn render(self) -> Result<Plot> {
         Ok(Plot {
             svg: self.svg()?,
             png: self.png()?,
-            reads: None,
+            reads: self.reads,
         })
     }
 
@@ -169,7 +170,9 @@ impl Sheet {
         let (w, h) = (self.width * STEPS_PER_MM, self.height * STEPS_PER_MM);
         {
             let mut back = SVGBackend::with_string(&mut out, (w, h));
-            fill_white(&mut back, (w, h))?;
+            let white = Rgb(255, 255, 255).filled();
+            back.draw_rect((0, 0), (w as i32, h as i32), &white, true)
+                .map_err(failed)?;
             for item in &self.items {
                 match item {
                     Item::Text(at, text, kind) => svg_text(&mut back, *at, text, kind)?,
@@ -251,19 +254,6 @@ fn failed(e: impl std::fmt::Display) -> Failure {
     )
 }
 
-fn style(colour: Rgb, width: u32) -> ShapeStyle {
-    ShapeStyle {
-        color: RGBColor(colour.0, colour.1, colour.2).to_rgba(),
-        filled: true,
-        stroke_width: width,
-    }
-}
-
-fn fill_white<D: DrawingBackend>(back: &mut D, (w, h): (u32, u32)) -> Result<()> {
-    back.draw_rect((0, 0), (w as i32, h as i32), &style(Rgb(255, 255, 255), 1), true)
-        .map_err(failed)
-}
-
 /// `k` dots per millimetre.
 fn draw_shape<D: DrawingBackend>(back: &mut D, item: &Item, k: f64) -> Result<()> {
     let dots = |points: &[Point]| {
@@ -279,13 +269,14 @@ fn draw_shape<D: DrawingBackend>(back: &mut D, item: &Item, k: f64) -> Result<()
             let points = dots(points);
             if points.len() > 1 {
                 let width = (pen.width * k).round().max(1.0) as u32;
-                back.draw_path(points, &style(pen.colour, width)).map_err(failed)?;
+                let style = pen.colour.filled().stroke_width(width);
+                back.draw_path(points, &style).map_err(failed)?;
             }
         }
         Item::Area(points, colour) => {
             let points = dots(points);
             if points.len() > 2 {
-                back.fill_polygon(points, &style(*colour, 1)).map_err(failed)?;
+                back.fill_polygon(points, &colour.filled()).map_err(failed)?;
             }
         }
         Item::Text(..) => {}
@@ -309,8 +300,9 @@ fn svg_text(back: &mut SVGBackend, at: Point, text: &str, kind: &Type) -> Result
     } else {
         (at.0, at.1 - drop)
     };
-    let colour = RGBColor(kind.colour.0, kind.colour.1, kind.colour.2);
-    let style = TextStyle::from(font).color(&colour).pos(Pos::new(h_pos, VPos::Top));
+    let style = TextStyle::from(font)
+        .color(&kind.colour)
+        .pos(Pos::new(h_pos, VPos::Top));
     // XML folds runs of spaces into one.
     let text = text.replace("  ", "\u{a0} ");
     back.draw_text(&text, &style, ((at.0 * k).round() as i32, (at.1 * k).round() as i32))
@@ -333,11 +325,9 @@ fn strokes(points: &[Point], dash: &[f64]) -> Vec<Vec<Point>> {
             done += left;
             let t = done / length;
             let p = (a.0 + t * (b.0 - a.0), a.1 + t * (b.1 - a.1));
+            current.push(p);
             if phase % 2 == 0 {
-                current.push(p);
                 out.push(std::mem::take(&mut current));
-            } else {
-                current.push(p);
             }
             phase += 1;
             left = dash[phase % dash.len()].max(0.05);

@@ -15,15 +15,9 @@ const MIDDLE: f64 = 74.0;
 
 /// From the smallest to the largest, with room around; never nothing.
 fn span(values: impl Iterator<Item = f64>) -> Option<[f64; 2]> {
-    let (mut lo, mut hi) = (f64::INFINITY, f64::NEG_INFINITY);
-    for v in values.filter(|v| v.is_finite()) {
-        lo = lo.min(v);
-        hi = hi.max(v);
-    }
-    (lo <= hi).then(|| {
-        let room = (0.12 * (hi - lo)).max(0.01 * hi.abs()).max(1e-6);
-        [lo - room, hi + room]
-    })
+    let [lo, hi] = lay::ends(values.filter(|v| v.is_finite()))?;
+    let room = (0.12 * (hi - lo)).max(0.01 * hi.abs()).max(1e-6);
+    Some([lo - room, hi + room])
 }
 
 pub fn lot(t: &Tray) -> Result<Plot> {
@@ -37,34 +31,21 @@ pub fn lot(t: &Tray) -> Result<Plot> {
         None => "no standard".into(),
     };
     let mut sheet = chart::sheet(&title, &remark, t.standing().any(|e| e.simulated));
-    let read: Vec<(&Entry, f64, f64)> = t
-        .standing()
-        .filter_map(|e| Some((e, e.f0_hz?.value / 1e3, e.q?.value)))
-        .collect();
+    let read = t.standing().filter_map(|e| Some((e, e.f0_hz?.value / 1e3, e.q?.value)));
+    let read: Vec<(&Entry, f64, f64)> = read.collect();
     let around = |v: f64, allow: f64| [v * (-allow).exp(), v * allow.exp()];
-    let limits = t
-        .standard
-        .as_ref()
-        .map(|s| (around(s.f0.hz / 1e3, s.f0.allow), around(s.q.value, s.q.allow)));
+    let limits = t.standard.as_ref();
+    let limits = limits.map(|s| (around(s.f0.hz / 1e3, s.f0.allow), around(s.q.value, s.q.allow)));
     let f = span(read.iter().map(|r| r.1).chain(limits.iter().flat_map(|l| l.0)));
     let q = span(read.iter().map(|r| r.2).chain(limits.iter().flat_map(|l| l.1)));
     let (Some(f), Some(q)) = (f, q) else {
         lay::nothing(&mut sheet, 50.0, "No reading in this lot");
         return sheet.render();
     };
-    let numbers = || t.standing().map(|e| e.number);
-    let (first, last) = (numbers().min().unwrap_or(1), numbers().max().unwrap_or(1));
-    let order = [f64::from(first) - 0.8, f64::from(last) + 0.8];
-    let panel = |left, right, x, y| Panel {
-        left,
-        right,
-        top: TOP,
-        bottom: BOTTOM,
-        x,
-        y,
-    };
-    let left = panel(15.0, MIDDLE, f, q);
-    let right = panel(MIDDLE + 15.0, RIGHT, order, f);
+    let [first, last] = lay::ends(t.standing().map(|e| f64::from(e.number))).unwrap_or([1.0; 2]);
+    let order = [first - 0.8, last + 0.8];
+    let left = Panel::new([15.0, MIDDLE], [TOP, BOTTOM], f, q);
+    let right = Panel::new([MIDDLE + 15.0, RIGHT], [TOP, BOTTOM], order, f);
     if let Some((f0, q)) = limits {
         sheet.area(left.corners(f0, q), BAND);
         sheet.area(right.corners(order, f0), BAND);

@@ -2,19 +2,49 @@
 
 use super::number::{self, Unit, db, hz};
 use crate::coil::behind::input_of;
-use crate::record::{Code, Finding, PeakFrom, Pickup, Record, Resonance, RigSummary, Verdict};
+use crate::record::meters::Reading;
+use crate::record::{Code, Finding, Level, PeakFrom, Pickup, Record, Resonance, RigSummary, Verdict};
+use crate::shop::order::document::OfLot;
 use crate::shop::reading as shop;
-use crate::shop::yardstick::Quantity;
+use crate::shop::yardstick::{Answer, Quantity};
 
 /// Text from files, made safe for a terminal: no control characters, no line breaks.
 pub fn clean(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
     let words = text.split(|c: char| c.is_whitespace() || c.is_control());
-    for word in words.filter(|w| !w.is_empty()) {
-        if !out.is_empty() {
-            out.push(' ');
-        }
-        out.push_str(word);
+    listed(words.filter(|w| !w.is_empty()), " ")
+}
+
+/// What somebody typed in, where anything is left of it.
+pub fn typed(text: Option<&str>) -> Option<String> {
+    text.map(clean).filter(|t| !t.is_empty())
+}
+
+/// "north meter 6.05 kΩ": what another meter read.
+pub fn by_meter(r: &Reading) -> String {
+    format!("{} {}", clean(&r.column().to_string()), r.shown())
+}
+
+/// One after the other, made safe.
+pub fn names(texts: impl IntoIterator<Item = impl AsRef<str>>) -> String {
+    list(texts.into_iter().map(|t| clean(t.as_ref())))
+}
+
+/// What is said of it, where it is there.
+pub fn of<T>(it: Option<T>, words: impl FnOnce(T) -> String) -> String {
+    it.map_or_else(String::new, words)
+}
+
+/// One after the other, as they are.
+pub fn list(texts: impl IntoIterator<Item = impl AsRef<str>>) -> String {
+    listed(texts, ", ")
+}
+
+/// With this between them.
+pub fn listed(texts: impl IntoIterator<Item = impl AsRef<str>>, between: &str) -> String {
+    let mut out = String::new();
+    for (i, text) in texts.into_iter().enumerate() {
+        out.push_str(if i > 0 { between } else { "" });
+        out.push_str(text.as_ref());
     }
     out
 }
@@ -25,8 +55,7 @@ pub fn no_controls(text: &str) -> String {
 }
 
 pub fn name(record: &Record) -> String {
-    let name = clean(&record.pickup.name);
-    if name.is_empty() { "(no name)".into() } else { name }
+    typed(Some(&record.pickup.name)).unwrap_or("(no name)".into())
 }
 
 /// What tells each record from the others of its name: its load where that differs, or else when it was taken; nothing where
@@ -55,6 +84,11 @@ pub fn peak(record: &Record) -> String {
     }
 }
 
+/// The same, or that there is no reading.
+pub fn headline(record: &Record) -> String {
+    record.reading().map_or("no reading".into(), |_| peak(record))
+}
+
 /// What the height of a peak is called: a pickup's height is another thing.
 pub const HEIGHT: &str = "peak height";
 
@@ -66,9 +100,11 @@ pub fn down(record: &Record) -> Option<String> {
 
 /// "1082 ± 24 Hz": the same with its interval.
 pub fn down_interval(record: &Record) -> Option<String> {
-    let s = fall(record)?;
-    let level = number::level(s.usual);
-    Some(format!("{} {level}", number::within(s.value, s.half, Unit::Hertz)))
+    Some(within(&fall(record)?, Unit::Hertz))
+}
+
+pub fn within(s: &shop::Shown, unit: Unit) -> String {
+    format!("{} {}", number::within(s.value, s.half, unit), number::level(s.usual))
 }
 
 fn fall(record: &Record) -> Option<shop::Shown> {
@@ -103,6 +139,20 @@ pub fn unit(quantity: Quantity) -> Unit {
         Quantity::Q => Unit::Ratio,
         Quantity::Ohms => Unit::Ohm,
         Quantity::Height | Quantity::Level | Quantity::Curve => Unit::Decibel,
+    }
+}
+
+/// How far a pickup is off its lot's middle, as it is shown: in per cent, or in decibels.
+pub fn off_middle(of: &OfLot, off: f64) -> (f64, &'static str) {
+    number::apart(Quantity::of_code(&of.quantity).is_none_or(Quantity::is_relative), off)
+}
+
+/// Is it another one, or what was predicted?
+pub fn answer(answer: Answer) -> &'static str {
+    match answer {
+        Answer::Different => "different",
+        Answer::Same => "the same",
+        Answer::CannotTell => "cannot tell",
     }
 }
 
@@ -152,10 +202,9 @@ pub fn verdict(v: Verdict) -> &'static str {
 }
 
 pub fn rig(rig: &RigSummary) -> String {
-    match (rig.given, &rig.name) {
-        (false, _) => "none given".into(),
-        (true, Some(n)) if !clean(n).is_empty() => clean(n),
-        (true, _) => "(no name)".into(),
+    match rig.given {
+        false => "none given".into(),
+        true => typed(rig.name.as_deref()).unwrap_or("(no name)".into()),
     }
 }
 
@@ -167,11 +216,26 @@ pub fn load(record: &Record) -> String {
     }
 }
 
-/// "1.00 MΩ, 150 pF": what the rig's input and lead put on the pickup.
-pub fn rig_input(record: &Record) -> Option<String> {
+/// "; its input adds 1.00 MΩ, 150 pF to the load": what the rig's input and lead put on the pickup.
+pub fn rig_input(record: &Record) -> String {
     let (ohm, farad) = input_of(record);
     let ohm = ohm.map(|r| number::short(r, Unit::Ohm));
-    joined([ohm, (farad > 0.0).then(|| number::short(farad, Unit::Farad))])
+    let both = joined([ohm, (farad > 0.0).then(|| number::short(farad, Unit::Farad))]);
+    of(both, |i| format!("; its input adds {i} to the load"))
+}
+
+/// The keys that the rig file leaves open.
+pub fn not_stated(record: &Record) -> Option<String> {
+    joined(record.rig.open.iter().map(|o| Some(o.name()))).map(|keys| clean(&keys))
+}
+
+/// Why there is no reading.
+pub fn rejected_for(record: &Record) -> impl Iterator<Item = String> {
+    record
+        .findings
+        .iter()
+        .filter(|f| f.level == Level::Reject)
+        .map(finding_text)
 }
 
 /// "2026-01-31 14:05" of an RFC 3339 time, in the time zone it was taken in.
@@ -221,14 +285,14 @@ pub fn finding(code: Code) -> &'static str {
 
 /// Its particulars, or else what it is.
 pub fn finding_text(f: &Finding) -> String {
-    let text = clean(&f.text);
-    if text.is_empty() { finding(f.code).into() } else { text }
+    typed(Some(&f.text)).unwrap_or_else(|| finding(f.code).into())
 }
 
 /// What is there of these, in one line.
 pub fn joined(parts: impl IntoIterator<Item = Option<String>>) -> Option<String> {
-    let there: Vec<String> = parts.into_iter().flatten().collect();
-    (!there.is_empty()).then(|| there.join(", "))
+    let mut there = parts.into_iter().flatten().peekable();
+    there.peek()?;
+    Some(list(there))
 }
 
 /// Behind a noun of which there are so many.
@@ -238,12 +302,8 @@ pub fn plural(n: usize) -> &'static str {
 
 /// A, B, ... Z, A1, B1, ...: names records in a table and in its plot.
 pub fn letter(i: usize) -> String {
-    let c = char::from(b'A' + (i % 26) as u8);
-    if i < 26 {
-        c.to_string()
-    } else {
-        format!("{c}{}", i / 26)
-    }
+    let round = if i < 26 { String::new() } else { (i / 26).to_string() };
+    format!("{}{round}", char::from(b'A' + (i % 26) as u8))
 }
 
 pub fn gravest_first(record: &Record) -> Vec<&Finding> {

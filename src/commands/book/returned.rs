@@ -65,7 +65,7 @@ pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
     let what = What::Returned {
         pickup: name,
         record: it.today.id.clone(),
-        found: returned_words::code(&it).to_owned(),
+        found: returned_words::code(&it),
     };
     wanted::say(&notebook, what)?;
     let status = status(&it);

@@ -36,10 +36,8 @@ impl Line {
     }
 
     pub fn plain(&self) -> String {
-        self.0
-            .iter()
-            .map(|(Piece::Ours(t) | Piece::Theirs(t))| t.as_str())
-            .collect()
+        let texts = self.0.iter().map(|(Piece::Ours(t) | Piece::Theirs(t))| t.as_str());
+        texts.collect()
     }
 }
 

@@ -7,19 +7,10 @@ const SHEET: &str = include_str!("page.css");
 /// The style sheet, with what the colours of these drawings are on a dark screen. On paper they stay as they are.
 pub fn of<'a>(drawings: impl Iterator<Item = &'a str>) -> String {
     // Every "#rrggbb" that is in them.
-    let colours: BTreeSet<&str> = drawings
-        .flat_map(|svg| svg.split("=\"").skip(1))
-        .filter_map(|piece| Some(piece.split_once('"')?.0))
-        .collect();
-    let dark: String = colours
-        .into_iter()
-        .filter_map(|c| {
-            Some(format!(
-                "[fill=\"{c}\"]{{fill:{0}}}[stroke=\"{c}\"]{{stroke:{0}}}",
-                dark(c)?
-            ))
-        })
-        .collect();
+    let values = drawings.flat_map(|svg| svg.split("=\"").skip(1));
+    let colours: BTreeSet<&str> = values.filter_map(|piece| Some(piece.split_once('"')?.0)).collect();
+    let rule = |c, dark| format!("[fill=\"{c}\"]{{fill:{dark}}}[stroke=\"{c}\"]{{stroke:{dark}}}");
+    let dark: String = colours.into_iter().filter_map(|c| Some(rule(c, dark(c)?))).collect();
     format!("{SHEET}@media screen and (prefers-color-scheme:dark){{{dark}}}")
 }
 
@@ -37,13 +28,8 @@ fn dark(colour: &str) -> Option<String> {
         r if r > 1e-6 => reach(new) / r,
         _ => 0.0,
     };
-    let hex = rgb.map(|c| {
-        format!(
-            "{:02x}",
-            ((new + (c - light) * scale) * 255.0).round().clamp(0.0, 255.0) as u8
-        )
-    });
-    Some(format!("#{}", hex.concat()))
+    let byte = |c: f64| ((new + (c - light) * scale) * 255.0).round().clamp(0.0, 255.0) as u8;
+    Some(format!("#{}", rgb.map(|c| format!("{:02x}", byte(c))).concat()))
 }
 
 /// Lightness of the dark ground, as in the style sheet.

@@ -6,9 +6,7 @@ use crate::record::Record;
 use crate::report::difference_words;
 use crate::report::number::Unit;
 use crate::report::overlay::{Align, compare_plot};
-use crate::report::page::line::{Line, theirs};
-use crate::report::page::table::{Cell, Table};
-use crate::report::page::{Block, Page};
+use crate::report::page::{Line, Page, theirs};
 use crate::report::words::{self, HEIGHT};
 use crate::shop::difference::Comparison;
 
@@ -23,25 +21,22 @@ pub fn page(records: &[Record], comparison: &Comparison) -> Result<Page> {
     }
     let mut page = Page::new(title);
     page.stamp(records.iter().all(Record::is_simulated));
-    page.put(Block::Picture(Box::new(compare_plot(records, Align::LowFrequency)?)));
-    page.put(Block::Table(table(records)));
+    page.picture(compare_plot(records, Align::LowFrequency)?);
+    table(&mut page, records);
     page.head("Against A");
     let differences = comparison.differences.iter().enumerate().map(|(i, d)| {
-        let against = d
-            .against
-            .as_ref()
-            .and_then(|id| records.iter().position(|r| r.id == *id));
-        let against = against.map_or(String::new(), |k| format!("against {}: ", words::letter(k)));
-        Line::from(format!("{}: {against}", words::letter(i + 1))).theirs(&d.text)
+        let head = format!("{}: {}", words::letter(i + 1), difference_words::against(d, records));
+        Line::from(head).theirs(&d.text)
     });
     let usual = difference_words::usual(comparison.judged()).map(Line::from);
     page.list(differences.chain(usual).collect());
     Ok(page)
 }
 
-fn table(records: &[Record]) -> Table {
-    let apart = words::told_apart(records);
-    let row = |(i, (r, apart)): (usize, (&Record, Option<String>))| -> Vec<Cell> {
+fn table(page: &mut Page, records: &[Record]) {
+    let head = ["letter", "pickup", "peak", HEIGHT, "f0", "Q", "load"];
+    let all = records.iter().zip(words::told_apart(records)).enumerate();
+    page.table("What was measured", &head, all, |(i, (r, apart))| {
         let found = r.reading();
         let pickup = apart.map_or(name(r), |a| name(r).ours(", ").theirs(a));
         let simulated = if r.is_simulated() { " (simulated)" } else { "" };
@@ -54,10 +49,5 @@ fn table(records: &[Record]) -> Table {
             four(found.map(|x| x.q.value), Unit::Ratio),
             theirs(words::load(r)).into(),
         ]
-    };
-    Table {
-        caption: "What was measured".into(),
-        head: vec!["letter", "pickup", "peak", HEIGHT, "f0", "Q", "load"],
-        rows: records.iter().zip(apart).enumerate().map(row).collect(),
-    }
+    });
 }

@@ -3,9 +3,7 @@
 use super::shared::{four, glance};
 use crate::failure::Result;
 use crate::report::number::Unit;
-use crate::report::page::line::{Line, theirs};
-use crate::report::page::table::{Cell, Table};
-use crate::report::page::{Block, Page};
+use crate::report::page::{Line, Page, theirs};
 use crate::report::text::tray;
 use crate::report::{order_plot, tray_plot, words};
 use crate::shop::lot::{Entry, Tray};
@@ -26,44 +24,24 @@ pub fn page(t: &Tray, order: Option<&LotDocument>) -> Result<Page> {
     if t.standing().next().is_none() {
         return Ok(page);
     }
-    page.put(Block::Picture(Box::new(tray_plot::lot(t)?)));
+    page.picture(tray_plot::lot(t)?);
     if let Some(order) = order {
-        page.put(Block::Picture(Box::new(order_plot::lot(order)?)));
+        page.picture(order_plot::lot(order)?);
     }
-    page.put(Block::Table(table(t)));
-    let odd: Vec<Line> = t.standing().flat_map(odd).collect();
-    if !odd.is_empty() {
-        page.head("To be looked at");
-        page.list(odd);
-    }
-    let whole = tray::of_all(t);
-    if !whole.is_empty() {
-        page.head("Of the whole lot");
-        page.list(whole.iter().map(theirs).collect());
-    }
-    Ok(page)
-}
-
-fn table(t: &Tray) -> Table {
-    let row = |e: &Entry| -> Vec<Cell> {
-        let read = e
-            .readings
-            .iter()
-            .map(|r| Some(format!("{} {}", words::clean(&r.column().to_string()), r.shown())));
+    let head = ["pickup", "peak", "f0", "Q", "other meters", "verdict"];
+    page.table("In order of making", &head, t.standing(), |e| {
         vec![
             theirs(words::clean(&e.name)).into(),
             glance(e.peak_hz, Unit::Hertz),
             four(e.f0_hz.map(|f| f.value), Unit::Hertz),
             four(e.q.map(|q| q.value), Unit::Ratio),
-            theirs(words::joined(read).unwrap_or_default()).into(),
+            theirs(words::list(e.readings.iter().map(words::by_meter))).into(),
             tray::verdict(e).into(),
         ]
-    };
-    Table {
-        caption: "In order of making".into(),
-        head: vec!["pickup", "peak", "f0", "Q", "other meters", "verdict"],
-        rows: t.standing().map(row).collect(),
-    }
+    });
+    page.headed("To be looked at", t.standing().flat_map(odd).collect());
+    page.headed("Of the whole lot", tray::of_all(t).iter().map(theirs).collect());
+    Ok(page)
 }
 
 /// A line for each thing that is odd about one, and for what was noted.

@@ -2,9 +2,9 @@
 
 use super::shared::{Fact, Told, fact, name, refused, typed};
 use crate::failure::Result;
-use crate::record::{Level, Open, Record};
-use crate::report::page::line::{Line, theirs};
-use crate::report::page::{Block, Page};
+use crate::record::meters::Reading;
+use crate::record::{Level, Record};
+use crate::report::page::{Block, Line, Page, theirs};
 use crate::report::plot::response_plot;
 use crate::report::words;
 use crate::shop::yardstick::Quantity;
@@ -15,20 +15,12 @@ pub fn page(record: &Record, told: &Told) -> Result<Page> {
     if record.reading().is_none() {
         page.put(Block::Notice(refused(record)));
     }
-    page.put(Block::Picture(Box::new(response_plot(record)?)));
+    page.picture(response_plot(record)?);
     page.put(Block::Facts(
         [found(record), told.facts(), circumstances(record, told)].concat(),
     ));
-    let remarks = remarks(record);
-    if !remarks.is_empty() {
-        page.head("To be known of it");
-        page.list(remarks);
-    }
-    let noted = noted(record);
-    if !noted.is_empty() {
-        page.head("Noted beside it");
-        page.list(noted);
-    }
+    page.headed("To be known of it", remarks(record));
+    page.headed("Noted beside it", noted(record));
     Ok(page)
 }
 
@@ -38,24 +30,23 @@ fn found(record: &Record) -> Vec<Fact> {
     };
     let above = if r.peak_db.is_some() { " above the lows" } else { "" };
     let mark = words::mark([record]);
-    let mut out = vec![fact("Peak", format!("{}{above}", words::peak(record)))];
     let within = |label: &str, text: Option<String>| Some(fact(label, format!("{} {mark}", text?)));
+    let beside_peak = |label, q| within(label, words::shown(record, q).filter(|_| r.peak_hz.is_some()));
     let peak = words::peak_intervals(record);
-    let from_curve = peak.as_ref().filter(|_| words::from_curve(r));
-    let from_curve = from_curve.map(|_| fact("Read off", "the measured curve, because no model fits it"));
-    out.extend(within("How sure", peak.or_else(|| words::down_interval(record))));
-    out.extend(from_curve);
-    if r.peak_hz.is_some() {
-        out.extend(within("Resonance f0", words::shown(record, Quantity::F0)));
-        out.extend(within("Q", words::shown(record, Quantity::Q)));
-    }
-    out.push(fact("Polarity", words::polarity(r)));
-    out
+    let from_curve = peak.is_some() && words::from_curve(r);
+    let all = [
+        Some(fact("Peak", format!("{}{above}", words::peak(record)))),
+        within("How sure", peak.or_else(|| words::down_interval(record))),
+        from_curve.then(|| fact("Read off", "the measured curve, because no model fits it")),
+        beside_peak("Resonance f0", Quantity::F0),
+        beside_peak("Q", Quantity::Q),
+        Some(fact("Polarity", words::polarity(r))),
+    ];
+    all.into_iter().flatten().collect()
 }
 
 fn circumstances(record: &Record, told: &Told) -> Vec<Fact> {
     let p = &record.pickup;
-    let input = words::rig_input(record).map_or(String::new(), |i| format!("; its input adds {i} to the load"));
     let all = [
         typed("Stage", p.stage.as_ref().map(|s| s.text())),
         typed("Made by", told.by(record)),
@@ -63,7 +54,10 @@ fn circumstances(record: &Record, told: &Told) -> Vec<Fact> {
         typed("Ohms read with", p.ohmmeter.as_deref()),
         typed("Exciter over", p.over.as_deref()),
         Some(fact("Load", theirs(words::load(record)))),
-        Some(fact("Rig", theirs(words::rig(&record.rig)).ours(input))),
+        Some(fact(
+            "Rig",
+            theirs(words::rig(&record.rig)).ours(words::rig_input(record)),
+        )),
         Some(fact("Taken", words::when(&record.taken_at))),
         Some(fact("Reading", words::verdict(record.verdict))),
         typed("Note", p.note.as_deref()),
@@ -75,14 +69,10 @@ fn remarks(record: &Record) -> Vec<Line> {
     let findings = words::gravest_first(record)
         .into_iter()
         .filter(|f| f.level != Level::Reject);
-    let mut out: Vec<Line> = findings.map(|f| theirs(words::finding_text(f))).collect();
-    out.extend(record.other_notes().map(|n| theirs(words::clean(n))));
-    let open: Vec<String> = record.rig.open.iter().map(Open::name).collect();
-    if !open.is_empty() {
-        let open = words::clean(&open.join(", "));
-        out.push(Line::from("Not stated in the rig file: ").theirs(open));
-    }
-    out
+    let notes = record.other_notes().map(|n| words::clean(n));
+    let said = findings.map(words::finding_text).chain(notes).map(theirs);
+    let open = words::not_stated(record).map(|keys| Line::from("Not stated in the rig file: ").theirs(keys));
+    said.chain(open).collect()
 }
 
 /// Words, and what other meters read.
@@ -92,10 +82,12 @@ fn noted(record: &Record) -> Vec<Line> {
         let day = note.noted_at.get(..10).unwrap_or_default();
         let of_day = || theirs(words::clean(day)).ours(": ");
         out.extend(note.text.iter().map(|t| of_day().theirs(words::clean(t))));
-        out.extend(note.readings.iter().map(|r| {
-            let column = words::clean(&r.column().to_string());
-            of_day().theirs(column).ours(" ").ours(r.shown())
-        }));
+        let column = |r: &Reading| words::clean(&r.column().to_string());
+        out.extend(
+            note.readings
+                .iter()
+                .map(|r| of_day().theirs(column(r)).ours(" ").ours(r.shown())),
+        );
     }
     out
 }

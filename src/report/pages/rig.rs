@@ -3,9 +3,7 @@
 use super::shared::{fact, four, typed};
 use crate::failure::Result;
 use crate::report::number::Unit;
-use crate::report::page::line::{Line, theirs};
-use crate::report::page::table::{Cell, Table, number as cell};
-use crate::report::page::{Block, Page};
+use crate::report::page::{Block, Cell, Line, Page, cell, theirs};
 use crate::report::{checks_plot, words};
 use crate::shop::witness::checks::{CheckDocument, RigDocument};
 use crate::shop::witness::history::{Check, History};
@@ -36,18 +34,13 @@ pub fn page(rig: &RigDocument, checked: Option<&Checked>, earlier: &[History]) -
         _ => "The first check; later ones are judged against it.",
     });
     page.list(last.advice.iter().map(theirs).collect());
-    page.put(Block::Picture(Box::new(checks_plot::history(history, judged)?)));
-    page.put(Block::Table(table(history)));
+    page.picture(checks_plot::history(history, judged)?);
+    table(&mut page, history);
     let changes = std::iter::once(history)
         .chain(earlier)
         .filter_map(|h| h.changed.as_ref());
-    let changes: Vec<Line> = changes
-        .map(|c| Line::from(format!("{}: ", words::when(&c.at))).theirs(words::clean(&c.what)))
-        .collect();
-    if !changes.is_empty() {
-        page.head("Changed on the bench");
-        page.list(changes);
-    }
+    let changes = changes.map(|c| Line::from(words::when(&c.at)).ours(": ").theirs(words::clean(&c.what)));
+    page.headed("Changed on the bench", changes.collect());
     described(&mut page, rig);
     Ok(page)
 }
@@ -61,10 +54,7 @@ fn described(page: &mut Page, rig: &RigDocument) {
         Some(fact("Hash", theirs(&rig.hash))),
     ];
     page.put(Block::Facts(facts.into_iter().flatten().collect()));
-    if !rig.open.is_empty() {
-        page.head("What its file does not state");
-        page.list(rig.open.iter().map(theirs).collect());
-    }
+    page.headed("What its file does not state", rig.open.iter().map(theirs).collect());
 }
 
 /// "GO", "NO GO at the class".
@@ -76,8 +66,10 @@ fn came_to(c: &Check) -> Cell {
     }
 }
 
-fn table(history: &History) -> Table {
-    let row = |c: &Check| -> Vec<Cell> {
+fn table(page: &mut Page, history: &History) {
+    let caption = Line::from("Checks by ").theirs(words::clean(&history.witness));
+    let head = ["day", "peak", "f0", "Q", "level", "room", "came to"];
+    page.table(caption, &head, &history.checks, |c| {
         vec![
             words::when(&c.taken_at).into(),
             four(c.peak_hz.map(|p| p.value), Unit::Hertz),
@@ -87,10 +79,5 @@ fn table(history: &History) -> Table {
             cell(c.temperature_c, |t| format!("{t:.1} °C")),
             came_to(c),
         ]
-    };
-    Table {
-        caption: Line::from("Checks by ").theirs(words::clean(&history.witness)),
-        head: vec!["day", "peak", "f0", "Q", "level", "room", "came to"],
-        rows: history.checks.iter().map(row).collect(),
-    }
+    });
 }

@@ -1,11 +1,10 @@
 //! What several pages say.
 
 use crate::estimate::Estimate;
+use crate::record::Record;
 use crate::record::about::About;
-use crate::record::{Level, Record};
 use crate::report::number::{self, Unit};
-use crate::report::page::line::{Line, theirs};
-use crate::report::page::table::{Cell, number as cell};
+use crate::report::page::{Cell, Line, cell, theirs};
 use crate::report::{entry_words, words};
 
 /// What the notebook says of a pickup; the recipe is empty where it is nobody else's business.
@@ -24,8 +23,7 @@ pub fn fact(label: &str, line: impl Into<Line>) -> Fact {
 
 /// A fact of what somebody typed in; nothing of an empty text.
 pub fn typed(label: &str, text: Option<&str>) -> Option<Fact> {
-    let text = text.map(words::clean).filter(|t| !t.is_empty())?;
-    Some(fact(label, theirs(text)))
+    Some(fact(label, theirs(words::typed(text)?)))
 }
 
 pub fn name(record: &Record) -> Line {
@@ -39,14 +37,9 @@ impl Told {
             by: None,
             ..self.about.clone()
         });
-        let recipe = words::joined(self.recipe.iter().map(|w| Some(words::clean(w))));
-        [
-            typed("What it is", about.as_deref()),
-            typed("Recipe", recipe.as_deref()),
-        ]
-        .into_iter()
-        .flatten()
-        .collect()
+        let recipe = words::names(&self.recipe);
+        let both = [typed("What it is", about.as_deref()), typed("Recipe", Some(&recipe))];
+        both.into_iter().flatten().collect()
     }
 
     /// Whose hands made it.
@@ -57,8 +50,7 @@ impl Told {
 
 /// "no reading, measure again: ...", with every reason.
 pub fn refused(record: &Record) -> Line {
-    let reasons = record.findings.iter().filter(|f| f.level == Level::Reject);
-    let reasons: Vec<String> = reasons.map(words::finding_text).collect();
+    let reasons: Vec<String> = words::rejected_for(record).collect();
     let line = Line::from("No reading, measure again");
     match reasons.is_empty() {
         true => line,

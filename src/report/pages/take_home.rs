@@ -4,8 +4,7 @@ use super::shared::{Fact, Told, fact, name, refused, typed};
 use crate::failure::Result;
 use crate::record::Record;
 use crate::report::number::{self, Unit};
-use crate::report::page::line::{Line, theirs};
-use crate::report::page::{Block, Page, simulated_notice};
+use crate::report::page::{Block, Line, Page, simulated_notice, theirs};
 use crate::report::plot::response_plot;
 use crate::report::words;
 use crate::shop::reading;
@@ -42,39 +41,25 @@ fn found(record: &Record) -> Vec<Fact> {
     };
     let Some((hz, height)) = r.peak_hz.zip(r.peak_db) else {
         let down = words::down(record).map_or("no peak".into(), |d| format!("no peak; {d}"));
-        return vec![fact(
-            "Peak",
-            format!(
-                "{down}. It is damped so much, by what hangs on it or by metal of its own, that no note stands out."
-            ),
-        )];
+        let damped = "It is damped so much, by what hangs on it or by metal of its own, that no note stands out.";
+        return vec![fact("Peak", format!("{down}. {damped}"))];
     };
+    let (hz, height, q) = (
+        number::hz(hz.value),
+        number::db(height.value),
+        number::short(r.q.value, Unit::Ratio),
+    );
+    let peak = "Here it answers most strongly. Lower sounds darker and fuller, higher sounds brighter.";
+    let tall = "The taller it is, the more that range stands out.";
+    let pointed = "How pointed the peak is: a high Q is narrow and keen, a low one broad and mild.";
     let mut out = vec![
-        fact(
-            "Peak",
-            format!(
-                "{}. Here it answers most strongly. Lower sounds darker and fuller, higher sounds brighter.",
-                number::hz(hz.value)
-            ),
-        ),
-        fact(
-            "Peak height",
-            format!(
-                "{} above the lows. The taller it is, the more that range stands out.",
-                number::db(height.value)
-            ),
-        ),
-        fact(
-            "Q",
-            format!(
-                "{}. How pointed the peak is: a high Q is narrow and keen, a low one broad and mild.",
-                number::short(r.q.value, Unit::Ratio)
-            ),
-        ),
+        fact("Peak", format!("{hz}. {peak}")),
+        fact("Peak height", format!("{height} above the lows. {tall}")),
+        fact("Q", format!("{q}. {pointed}")),
     ];
-    if let Some(sure) = words::shown(record, Quantity::Peak) {
-        let usual = reading::shown(record, Quantity::Peak).is_some_and(|s| s.usual);
-        let how = match usual {
+    if let Some(s) = reading::shown(record, Quantity::Peak) {
+        let sure = number::within(s.value, s.half, Unit::Hertz);
+        let how = match s.usual {
             true => "measured again, it comes out about that close; this bench has not been tried for it yet.",
             false => "measured again, it would come out that close 95 times in 100.",
         };

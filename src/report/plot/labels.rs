@@ -1,6 +1,7 @@
 //! Labels on a plot, laid where neither a line nor another label is.
 
 use super::super::axis::Field;
+use super::super::lay::NUMBERS;
 use super::super::sheet::{Anchor, Pen, Point, Rgb, Sheet, Type, text_width};
 
 /// Puts labels where nothing else is.
@@ -12,12 +13,6 @@ pub(super) struct Labels {
     taken: Vec<[f64; 4]>,
 }
 
-pub(super) struct Label<'a> {
-    pub text: &'a str,
-    pub size: f64,
-    pub colour: Rgb,
-}
-
 impl Labels {
     pub(super) fn new(field: Field, lines: Vec<Vec<Point>>) -> Self {
         let mut out = Labels {
@@ -25,9 +20,7 @@ impl Labels {
             ink: vec![],
             taken: vec![],
         };
-        for l in &lines {
-            out.line(l);
-        }
+        lines.iter().for_each(|l| out.line(l));
         out
     }
 
@@ -35,10 +28,8 @@ impl Labels {
         for pair in points.windows(2) {
             let (a, b) = (pair[0], pair[1]);
             let n = ((b.0 - a.0).hypot(b.1 - a.1) / 0.7).ceil().clamp(1.0, 500.0) as usize;
-            for i in 0..=n {
-                let t = i as f64 / n as f64;
-                self.ink.push((a.0 + t * (b.0 - a.0), a.1 + t * (b.1 - a.1)));
-            }
+            let at = |t: f64| (a.0 + t * (b.0 - a.0), a.1 + t * (b.1 - a.1));
+            self.ink.extend((0..=n).map(|i| at(i as f64 / n as f64)));
         }
     }
 
@@ -47,16 +38,13 @@ impl Labels {
     }
 
     /// Draws at the first free place, with a thin line to the mark (from one point to another) where it is far off.
-    pub(super) fn put(&mut self, sheet: &mut Sheet, mark: &[Point; 2], label: Label, places: &[Point]) {
-        let Label { text, size, colour } = label;
+    pub(super) fn put(&mut self, sheet: &mut Sheet, mark: &[Point; 2], text: &str, colour: Rgb, places: &[Point]) {
+        let size = NUMBERS;
         let w = text_width(text, size);
         let outline = |p: &Point| [p.0 - 0.5, p.1 - 0.8 * size, p.0 + w + 0.5, p.1 + 0.3 * size];
         let corner = (self.field.left + 1.5, self.field.top + size + 0.5);
-        let place = places
-            .iter()
-            .find(|p| self.is_free(outline(p)))
-            .copied()
-            .unwrap_or(corner);
+        let free = places.iter().find(|p| self.is_free(outline(p)));
+        let place = free.copied().unwrap_or(corner);
         let b = outline(&place);
         // The mark is a point or upright.
         let to = (mark[0].0, b[1].clamp(mark[0].1, mark[1].1.max(mark[0].1)));
@@ -82,17 +70,19 @@ impl Labels {
 }
 
 /// Places for a label around a point, nearest first: right, left, above, then farther out. Left ends of base lines.
-pub(super) fn around(at: Point, w: f64, size: f64) -> Vec<Point> {
-    let mut out = Vec::new();
-    for d in [2.2, 3.5, 5.0, 7.0, 9.5, 12.5, 16.0, 20.0, 26.0, 34.0] {
-        let middle = at.1 + 0.36 * size;
-        out.push((at.0 + d, middle));
-        out.push((at.0 - d - w, middle));
-        out.push((at.0 - w / 2.0, at.1 - d));
-        out.push((at.0 + d * 0.7, middle - d * 0.7));
-        out.push((at.0 - d * 0.7 - w, middle - d * 0.7));
-        out.push((at.0 + d * 0.7, middle + d * 0.7));
-        out.push((at.0 - d * 0.7 - w, middle + d * 0.7));
-    }
-    out
+pub(super) fn around(at: Point, w: f64) -> Vec<Point> {
+    let middle = at.1 + 0.36 * NUMBERS;
+    let far = [2.2, 3.5, 5.0, 7.0, 9.5, 12.5, 16.0, 20.0, 26.0, 34.0].into_iter();
+    let places = far.flat_map(|d| {
+        [
+            (at.0 + d, middle),
+            (at.0 - d - w, middle),
+            (at.0 - w / 2.0, at.1 - d),
+            (at.0 + d * 0.7, middle - d * 0.7),
+            (at.0 - d * 0.7 - w, middle - d * 0.7),
+            (at.0 + d * 0.7, middle + d * 0.7),
+            (at.0 - d * 0.7 - w, middle + d * 0.7),
+        ]
+    });
+    places.collect()
 }

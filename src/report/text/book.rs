@@ -8,7 +8,7 @@ use crate::book::entry::Entry;
 use crate::book::life::Away;
 use crate::book::row::{Filter, Row};
 use crate::parallel;
-use crate::quantity::Unit as Typed;
+use crate::quantity::{self, Unit as Typed};
 use crate::record::about::About;
 use crate::record::{Record, Verdict};
 use crate::report::number::{self, Unit, db, hz};
@@ -19,32 +19,30 @@ use crate::shop::yardstick::Quantity;
 pub fn book_text(rows: &[Row], away: &BTreeMap<&str, Away>, filter: &Filter, style: Style) -> String {
     let mut out = Screen::new(style);
     if rows.is_empty() {
-        out.line(
-            match *filter
-                == (Filter {
-                    paper: true,
-                    ..Filter::default()
-                }) {
-                true => "Nothing is in this notebook yet; `coilwright measure NAME` writes the first reading.",
-                false => "Nothing in this notebook is like that.",
-            },
-        );
+        let all = Filter {
+            paper: true,
+            ..Filter::default()
+        };
+        out.line(match *filter == all {
+            true => "Nothing is in this notebook yet; `coilwright measure NAME` writes the first reading.",
+            false => "Nothing in this notebook is like that.",
+        });
         return out.text;
     }
     let cells = table(rows, away);
-    if !grid::lines(&mut out, &cells, &[0, 1, 2, 7], 7) && !grid::lines(&mut out, &without_loads(&cells), &[0, 1, 2], 0)
-    {
-        for [name, stage, day, peak, q, ohms, level, load, verdict] in cells.iter().skip(1) {
-            out.listed(name, "");
-            let parts = [stage, day, peak, ohms].map(|c| Some(c.clone()).filter(|c| !c.is_empty()));
-            out.listed("", words::joined(parts).unwrap_or_default());
-            let named =
-                [("Q", q), ("level", level), ("load", load)].map(|(n, c)| (!c.is_empty()).then(|| format!("{n} {c}")));
-            out.listed(
-                "",
-                words::joined(named.into_iter().chain([Some(verdict.clone())])).unwrap_or_default(),
-            );
-        }
+    let fits =
+        grid::lines(&mut out, &cells, &[0, 1, 2, 7], 7) || grid::lines(&mut out, &without_loads(&cells), &[0, 1, 2], 0);
+    for [name, stage, day, peak, q, ohms, level, load, verdict] in cells.iter().skip(1).filter(|_| !fits) {
+        out.listed(name, "");
+        out.listed(
+            "",
+            words::list([stage, day, peak, ohms].into_iter().filter(|c| !c.is_empty())),
+        );
+        let named = [("Q", q), ("level", level), ("load", load)]
+            .into_iter()
+            .filter(|c| !c.1.is_empty());
+        let named = named.map(|(name, c)| format!("{name} {c}"));
+        out.listed("", words::list(named.chain([verdict.clone()])));
     }
     let counted = match (rows.len(), filter.all) {
         (1, true) => "1 reading".into(),
@@ -55,11 +53,8 @@ pub fn book_text(rows: &[Row], away: &BTreeMap<&str, Away>, filter: &Filter, sty
     out.line_in(counted, DIM);
     let simulated = rows.iter().filter(|r| r.simulated).count();
     if simulated > 0 {
-        let who = if simulated == rows.len() {
-            "all".into()
-        } else {
-            format!("{simulated} of them, marked *")
-        };
+        let some = format!("{simulated} of them, marked *");
+        let who = if simulated == rows.len() { "all" } else { &some };
         out.line(format!("SIMULATED, no real pickup: {who}"));
     }
     out.text
@@ -89,13 +84,13 @@ fn table(rows: &[Row], away: &BTreeMap<&str, Away>) -> Vec<[String; 9]> {
             words::clean(r.stage.as_deref().unwrap_or_default()),
             words::clean(r.day()),
             peak,
-            r.q.map_or(String::new(), |q| number::sure(q.0, q.1, Unit::Ratio)),
-            r.ohm20
-                .map_or(String::new(), |o| crate::quantity::show(o, Typed::Ohm, 4)),
-            r.level_db.map_or(String::new(), |l| db(l.0)),
-            r.load.as_deref().map_or(String::new(), |l| {
-                if l.is_empty() { "none".into() } else { words::clean(l) }
-            }),
+            words::of(r.q, |q| number::sure(q.0, q.1, Unit::Ratio)),
+            words::of(r.ohm20, |o| quantity::show(o, Typed::Ohm, 4)),
+            words::of(r.level_db, |l| db(l.0)),
+            match r.load.as_deref() {
+                Some("") => "none".into(),
+                load => words::clean(load.unwrap_or_default()),
+            },
             last.into(),
         ]
     });
@@ -136,14 +131,24 @@ pub struct Read {
     pub change: Option<(String, String)>,
 }
 
+impl Lived {
+    pub fn readings(&self) -> impl Iterator<Item = &Read> + Clone {
+        self.steps.iter().filter_map(|s| match s {
+            LifeStep::Reading(read) => Some(&**read),
+            LifeStep::Said(_) => None,
+        })
+    }
+
+    /// No reading is of a pickup.
+    pub fn is_simulated(&self) -> bool {
+        self.readings().count() > 0 && self.readings().all(|r| r.record.is_simulated())
+    }
+}
+
 pub fn life_text(life: &Lived, style: Style) -> String {
     let mut out = Screen::new(style);
     out.line_in(words::clean(&life.name), BOLD);
-    let all = life.steps.iter().filter_map(|s| match s {
-        LifeStep::Reading(read) => Some(&read.record),
-        LifeStep::Said(_) => None,
-    });
-    out.stamp(all.clone().count() > 0 && all.clone().all(Record::is_simulated));
+    out.stamp(life.is_simulated());
     out.lines(entry_words::about(&life.about));
     out.rows("Recipe", life.recipe.iter().map(|w| words::clean(w)));
     let mut stage: Option<Option<&str>> = None;
@@ -157,54 +162,43 @@ pub fn life_text(life: &Lived, style: Style) -> String {
                     out.line_in(words::clean(row.stage.as_deref().unwrap_or("no stage told")), BOLD);
                 }
                 reading(&mut out, row, record);
-                if let Some((against, change)) = change {
-                    out.row("", format!("against {}: {change}", words::clean(against)));
-                }
+                let against = change.as_ref();
+                out.rows(
+                    "",
+                    against.map(|(a, change)| format!("against {}: {change}", words::clean(a))),
+                );
             }
-            LifeStep::Said(entry) => {
-                out.row(&entry_words::day(entry), entry_words::sentence(entry));
-            }
+            LifeStep::Said(entry) => out.row(&entry_words::day(entry), entry_words::sentence(entry)),
         }
     }
-    let mark = words::mark(all);
+    let mark = words::mark(life.readings().map(|r| &r.record));
     out.line_in(format!("intervals {mark}"), DIM);
     out.text
 }
 
 fn reading(out: &mut Screen, row: &Row, record: &Record) {
-    let head = match words::down_interval(record) {
-        Some(down) => format!("no peak; 3 dB down at {down}"),
-        None => match words::peak_intervals(record) {
-            Some(peak) => format!("peak {peak}"),
-            None => "no reading".into(),
-        },
+    let head = match (words::down_interval(record), words::peak_intervals(record)) {
+        (Some(down), _) => format!("no peak; 3 dB down at {down}"),
+        (None, Some(peak)) => format!("peak {peak}"),
+        (None, None) => "no reading".into(),
     };
     let shown = |name: &str, q| Some(format!("{name} {}", words::shown(record, q)?));
     let parts = [Some(head), shown("f0", Quantity::F0), shown("Q", Quantity::Q)];
-    out.row(row.day(), words::joined(parts).unwrap_or_default());
+    out.rows(row.day(), words::joined(parts));
     let ohms = row
         .ohm20
         .map(|o| format!("{} at 20 °C", number::four_digits(o, Unit::Ohm)));
-    out.row(
+    let place = words::clean(&row.path.display().to_string());
+    out.rows(
         "",
-        words::joined([
-            ohms,
-            Some(words::clean(&row.described())),
-            Some(words::clean(&row.path.display().to_string())),
-        ])
-        .unwrap_or_default(),
+        words::joined([ohms, Some(words::clean(&row.described())), Some(place)]),
     );
     out.rows("", record.pickup.note.iter().map(|n| words::clean(n)));
     for note in &record.noted {
         out.rows("", note.text.iter().map(|t| words::clean(t)));
-        let readings = note
-            .readings
-            .iter()
-            .map(|r| format!("{} {}", words::clean(&r.column().to_string()), r.shown()));
-        out.rows("", readings);
+        out.rows("", note.readings.iter().map(words::by_meter));
     }
-    let warned = record.warnings().map(|f| f.text.clone());
-    out.rows_in("", warned, WARN);
+    out.rows_in("", record.warnings().map(|f| &f.text), WARN);
     if record.verdict == Verdict::Rejected {
         out.row_in("", "measure again", PLAIN);
     }

@@ -4,18 +4,15 @@ use super::grid;
 use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
 use crate::estimate::Z95;
 use crate::quantity::signed;
-use crate::report::number::{self, per_cent_of_log, two};
+use crate::report::number::{self, two};
 use crate::report::words;
 use crate::shop::order::document::{LookFirst, LotDocument, OddOne, OfLot, Told, Trended, Why};
 use crate::shop::yardstick::Quantity;
 
 pub fn lot_text(d: &LotDocument, style: Style) -> String {
     let mut out = Screen::new(style);
-    let n = d.pickups.len();
-    out.line_in(
-        format!("Lot {}: {n} pickup{}", words::clean(&d.lot), words::plural(n)),
-        BOLD,
-    );
+    let (n, s, lot) = (d.pickups.len(), words::plural(d.pickups.len()), words::clean(&d.lot));
+    out.line_in(format!("Lot {lot}: {n} pickup{s}"), BOLD);
     out.stamp(d.simulated);
     if let Some(first) = &d.look_first {
         let paint = if first.why == Why::Farthest { PLAIN } else { WARN };
@@ -54,31 +51,34 @@ fn name(q: &OfLot) -> String {
     }
 }
 
-fn relative(q: &OfLot) -> bool {
-    quantity(q).is_none_or(Quantity::is_relative)
-}
-
 fn value(q: &OfLot, value: f64) -> String {
     quantity(q).map_or_else(|| two(value), |k| number::short(value, words::unit(k)))
 }
 
 /// "1.6 %", "0.4 dB": a size as it is compared. Below a ten-thousandth it is what sums leave over.
 fn size(q: &OfLot, compared: f64) -> String {
-    let compared = if compared.abs() < 1e-4 { 0.0 } else { compared };
-    match relative(q) {
-        true => format!("{} %", two(per_cent_of_log(compared))),
-        false => format!("{} dB", two(compared)),
-    }
+    let (size, unit) = words::off_middle(q, if compared.abs() < 1e-4 { 0.0 } else { compared });
+    format!("{} {unit}", two(size))
 }
 
 /// "7.2 % above", "0.4 dB below".
 fn off(q: &OfLot, compared: f64) -> String {
-    let way = if compared < 0.0 { "below" } else { "above" };
-    let size = match relative(q) {
-        true => format!("{} %", two(per_cent_of_log(compared).abs())),
-        false => format!("{} dB", two(compared.abs())),
-    };
-    format!("{size} {way}")
+    let (size, unit) = words::off_middle(q, compared);
+    format!(
+        "{} {unit} {}",
+        two(size.abs()),
+        if compared < 0.0 { "below" } else { "above" }
+    )
+}
+
+/// "peak 4.21 kHz, 7.2 % above the middle": what one pickup of the lot has.
+fn figure(q: &OfLot, number: u32, compared: f64) -> String {
+    let of = q
+        .values
+        .iter()
+        .find(|v| v.number == number)
+        .map_or(f64::NAN, |v| v.value);
+    format!("{} {}, {} the middle", name(q), value(q, of), off(q, compared))
 }
 
 fn called(d: &LotDocument, number: u32) -> String {
@@ -90,55 +90,30 @@ fn called(d: &LotDocument, number: u32) -> String {
 fn table(out: &mut Screen, d: &LotDocument) {
     let head = ["", "middle", "least", "most", "lot", "measuring"].map(str::to_owned);
     let within = |q: &OfLot, sd: f64| format!("± {}", size(q, Z95 * sd));
-    let rows: Vec<[String; 6]> = std::iter::once(head)
-        .chain(d.quantities.iter().map(|q| {
-            [
-                name(q),
-                value(q, q.middle),
-                value(q, q.least),
-                value(q, q.most),
-                within(q, q.sd),
-                within(q, q.measuring),
-            ]
-        }))
-        .collect();
-    if !grid::lines(out, &rows, &[0], 0) {
-        for [name, middle, least, most, lot, measuring] in rows.iter().skip(1) {
-            out.line(format!(
-                "{name} {middle}: {least} ... {most}, lot {lot}, measuring {measuring}"
-            ));
-        }
-    }
-    let usual = if d.quantities.iter().any(|q| q.measuring_usual) {
-        ", usual"
-    } else {
-        ""
+    let row = |q: &OfLot| {
+        let [middle, least, most] = [q.middle, q.least, q.most].map(|v| value(q, v));
+        [name(q), middle, least, most, within(q, q.sd), within(q, q.measuring)]
     };
-    out.line_in(
-        format!(
-            "±: 19 of 20 lie this close to the middle; measuring: what laying down and noise do to one pickup{usual}"
-        ),
-        DIM,
-    );
+    let rows: Vec<[String; 6]> = std::iter::once(head).chain(d.quantities.iter().map(row)).collect();
+    if !grid::lines(out, &rows, &[0], 0) {
+        let line = |[name, middle, least, most, lot, measuring]: &[String; 6]| {
+            format!("{name} {middle}: {least} ... {most}, lot {lot}, measuring {measuring}")
+        };
+        out.lines(rows.iter().skip(1).map(line));
+    }
+    let usual = d.quantities.iter().any(|q| q.measuring_usual);
+    let usual = if usual { ", usual" } else { "" };
+    let what = "±: 19 of 20 lie this close to the middle; measuring: what laying down and noise do to one pickup";
+    out.line_in(format!("{what}{usual}"), DIM);
 }
 
 fn look_first(d: &LotDocument, first: &LookFirst) -> String {
-    let by = |q: &OfLot| first.quantities.contains(&q.quantity);
-    let at = |q: &OfLot| {
-        q.values
-            .iter()
-            .find(|v| v.number == first.number)
-            .map(|v| (v.value, v.off))
-    };
-    let figure = |q: &OfLot| {
-        Some((q, at(q)?)).map(|(q, (v, o))| format!("{} {}, {} the middle", name(q), value(q, v), off(q, o)))
-    };
-    let figures: Vec<String> = d.quantities.iter().filter(|q| by(q)).filter_map(figure).collect();
-    let figures = figures.join("; ");
+    let by = d.quantities.iter().filter(|q| first.quantities.contains(&q.quantity));
+    let its = by.filter_map(|q| Some((q, q.values.iter().find(|v| v.number == first.number)?)));
+    let figures = words::listed(its.map(|(q, v)| figure(q, v.number, v.off)), "; ");
     let who = words::clean(&first.name);
-    let again = first.measure_again.as_ref().map_or(String::new(), |why| {
-        format!("; measure it again before anything else: {}", words::clean(why))
-    });
+    let again = first.measure_again.as_ref().map(|why| words::clean(why));
+    let again = words::of(again, |why| format!("; measure it again before anything else: {why}"));
     let why = match first.why {
         Why::Turned => {
             "its sign is the other one: leads swapped, wound the other way, or the exciter turned".to_owned()
@@ -169,32 +144,23 @@ fn odd(out: &mut Screen, d: &LotDocument) {
         return;
     }
     let line = |q: &OfLot, o: &OddOne| {
-        let v = q
-            .values
-            .iter()
-            .find(|v| v.number == o.number)
-            .map_or(f64::NAN, |v| v.value);
         let matters = if o.matters { "" } else { ", less than matters" };
-        format!(
-            "{}: {} {}, {} the middle{matters}",
-            called(d, o.number),
-            name(q),
-            value(q, v),
-            off(q, o.off)
-        )
+        format!("{}: {}{matters}", called(d, o.number), figure(q, o.number, o.off))
     };
-    let mut lines: Vec<String> = told(d)
-        .flat_map(|(q, t)| t.odd.iter().map(move |o| line(q, o)))
-        .collect();
-    lines.extend(
-        d.turned
-            .iter()
-            .map(|n| format!("{}: its sign is the other one", called(d, *n))),
-    );
-    let mut labels = std::iter::once("Odd").chain(std::iter::repeat(""));
-    match lines.is_empty() {
-        true => out.row("Odd", "none"),
-        false => lines.iter().for_each(|l| out.row(labels.next().unwrap_or_default(), l)),
+    let odd = told(d).flat_map(|(q, t)| t.odd.iter().map(move |o| line(q, o)));
+    let turned = d
+        .turned
+        .iter()
+        .map(|n| format!("{}: its sign is the other one", called(d, *n)));
+    found(out, "Odd", odd.chain(turned), "none");
+}
+
+/// What was found, or else this.
+fn found(out: &mut Screen, label: &str, lines: impl Iterator<Item = String>, none: &str) {
+    let mut lines = lines.peekable();
+    match lines.peek() {
+        Some(_) => out.under(label, lines),
+        None => out.row(label, none),
     }
 }
 
@@ -203,81 +169,56 @@ fn drift(out: &mut Screen, d: &LotDocument) {
         return;
     }
     let line = |q: &OfLot, t: &Trended| {
-        let show = |v: f64| match relative(q) {
-            true => signed(per_cent_of_log(v), 1),
-            false => signed(v, 1),
-        };
-        let unit = if relative(q) { "%" } else { "dB" };
-        let between = match (t.from, t.to) {
-            (Some(a), Some(b)) => format!(" ({} to {}, 95 %)", show(a), show(b)),
-            _ => String::new(),
-        };
-        let small = if t.over_all.abs() > q.matters {
-            ""
-        } else {
-            ", less than matters"
-        };
+        let show = |v: f64| signed(words::off_middle(q, v).0, 1);
+        let between = words::of(t.from.zip(t.to), |(a, b)| {
+            format!(" ({} to {}, 95 %)", show(a), show(b))
+        });
+        let matters = t.over_all.abs() > q.matters;
         format!(
-            "{} {} {unit} from the first to the last{between}{small}",
+            "{} {} {} from the first to the last{}{}",
             name(q),
-            show(t.over_all)
+            show(t.over_all),
+            words::off_middle(q, 0.0).1,
+            between,
+            if matters { "" } else { ", less than matters" }
         )
     };
-    let lines: Vec<String> = told(d)
-        .filter(|(_, t)| t.trend.told)
-        .map(|(q, t)| line(q, &t.trend))
-        .collect();
-    match lines.is_empty() {
-        true => out.row("Drift", "none beyond what chance does"),
-        false => {
-            let mut labels = std::iter::once("Drift").chain(std::iter::repeat(""));
-            lines.iter().for_each(|l| out.row(labels.next().unwrap_or_default(), l));
-        }
-    }
+    let drifting = told(d).filter(|(_, t)| t.trend.told).map(|(q, t)| line(q, &t.trend));
+    found(out, "Drift", drifting, "none beyond what chance does");
 }
 
 fn chart(out: &mut Screen, d: &LotDocument) {
     let beyond = told(d).filter(|(_, t)| !t.chart.beyond.is_empty()).map(|(q, t)| {
-        let numbers: Vec<String> = t.chart.beyond.iter().map(u32::to_string).collect();
-        Some(format!("{} of number {}", name(q), numbers.join(", ")))
+        let numbers = words::list(t.chart.beyond.iter().map(u32::to_string));
+        Some(format!("{} of number {numbers}", name(q)))
     });
-    if let Some(beyond) = words::joined(beyond) {
-        out.row("Chart", format!("beyond the limits: {beyond}"));
-    }
+    out.rows(
+        "Chart",
+        words::joined(beyond).map(|beyond| format!("beyond the limits: {beyond}")),
+    );
 }
 
 fn notes(d: &LotDocument) -> Vec<String> {
     let mut out = Vec::new();
-    let by_measuring: Vec<String> = d.quantities.iter().filter(|q| q.own.is_none()).map(name).collect();
-    if !by_measuring.is_empty() {
-        out.push(format!(
-            "{}: the lot scatters no more than measuring does, which says nothing of the windings",
-            by_measuring.join(", ")
-        ));
-    }
+    let by_measuring = d.quantities.iter().filter(|q| q.own.is_none()).map(|q| Some(name(q)));
+    out.extend(words::joined(by_measuring).map(|names| {
+        format!("{names}: the lot scatters no more than measuring does, which says nothing of the windings")
+    }));
     if d.days > 1 {
         out.push(format!("measured on {} days, which are counted in measuring", d.days));
     }
     if told(d).any(|(_, t)| t.trend.told) {
         out.push("a rig that drifts while a lot is measured looks the same: its witness, before and after, tells (coilwright rig check)".into());
     }
-    let usual: Vec<&str> = d
+    let usual = d
         .quantities
         .iter()
         .filter(|q| q.matters_usual)
-        .map(|q| q.quantity.as_str())
-        .collect();
-    if told(d).next().is_some() && !usual.is_empty() {
-        out.push(format!(
-            "what matters is a usual value: {} (coilwright use --matters)",
-            usual.join(", ")
-        ));
-    }
-    let left = d
-        .left_out
-        .iter()
-        .map(|l| format!("{}: left out, {}", words::clean(&l.name), words::clean(&l.why)));
-    out.extend(left);
+        .map(|q| Some(q.quantity.clone()));
+    let usual = words::joined(usual).filter(|_| told(d).next().is_some());
+    out.extend(usual.map(|u| format!("what matters is a usual value: {u} (coilwright use --matters)")));
+    let left = d.left_out.iter().map(|l| [&l.name, &l.why].map(|t| words::clean(t)));
+    out.extend(left.map(|[name, why]| format!("{name}: left out, {why}")));
     out
 }
 
@@ -290,21 +231,15 @@ fn details(out: &mut Screen, d: &LotDocument) {
     out.line("");
     for (q, t) in told(d) {
         let [low, high] = [t.chart.low, t.chart.high].map(|v| off(q, v));
-        let far: Vec<String> = t
+        let far = t
             .odd
             .iter()
-            .map(|o| format!("{} G {:.2} > {:.2}", called(d, o.number), o.far, o.limit))
-            .collect();
-        let odd = if far.is_empty() {
-            String::new()
-        } else {
-            format!("; {}", far.join(", "))
-        };
+            .map(|o| format!("{} G {:.2} > {:.2}", called(d, o.number), o.far, o.limit));
+        let odd = words::of(words::joined(far.map(Some)), |far| format!("; {far}"));
         let own = q.own.map_or("not told".to_owned(), |s| format!("sd {}", size(q, s)));
+        let (name, p) = (name(q), t.trend.p);
         out.line(format!(
-            "{}: windings {own}; limits {low}, {high}; drift p {:.3}{odd}",
-            name(q),
-            t.trend.p
+            "{name}: windings {own}; limits {low}, {high}; drift p {p:.3}{odd}"
         ));
     }
     out.line_in(RULE, DIM);

@@ -3,6 +3,7 @@
 use super::loads::half;
 use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
 use crate::coil::behind::{CoilDocument, InputFound, KnownFrom, PartKnown, TakeAgreement};
+use crate::estimate::Estimate;
 use crate::network::knob::{Knob, METER, UNIFORM};
 use crate::record::Level;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, hz, two_or_more};
@@ -19,13 +20,14 @@ pub fn coil_text(coil: &CoilDocument, style: Style) -> String {
         Some(c) => format!("scatter {:.1} times as much as noise and tolerances explain", c.sqrt()),
         None => "just enough to tell; a further one would check them".to_owned(),
     };
-    out.row("Takes", &agree);
+    out.row("Takes", agree);
     out.rows_in("", coil.takes.iter().map(agreement), DIM);
     if let Some(a) = &coil.advice {
-        let (l, c) = (half(a.u_l_h, Unit::Henry), half(a.u_c_f, Unit::Farad));
-        let load = &a.load;
-        let text = format!("a take with --load \"{load}\" would bring L to {l} and C_s to {c} {LEVEL}");
-        out.row("Next", text);
+        let (load, l, c) = (&a.load, half(a.u_l_h, Unit::Henry), half(a.u_c_f, Unit::Farad));
+        out.row(
+            "Next",
+            format!("a take with --load \"{load}\" would bring L to {l} and C_s to {c} {LEVEL}"),
+        );
     }
     for f in &coil.findings {
         let (label, paint) = match f.level {
@@ -46,7 +48,7 @@ pub fn coil_text(coil: &CoilDocument, style: Style) -> String {
 fn values(out: &mut Screen, coil: &CoilDocument) {
     out.row_in("L", number::interval(&coil.l_h, Unit::Henry), BOLD);
     out.row_in("C_s", number::interval(&coil.c_f, Unit::Farad), BOLD);
-    let at = coil.temperature_c.map_or(String::new(), |t| format!(", at {t:.0} °C"));
+    let at = words::of(coil.temperature_c, |t| format!(", at {t:.0} °C"));
     let r = match coil.r_ohm.u > 0.0 {
         true => number::interval(&coil.r_ohm, Unit::Ohm),
         false => format!("{}, taken as exact", number::short(coil.r_ohm.value, Unit::Ohm)),
@@ -56,11 +58,12 @@ fn values(out: &mut Screen, coil: &CoilDocument) {
         out.row("Loss", format!("{} parallel to L", number::interval(loss, Unit::Ohm)));
     }
     if let Some(e) = &coil.eddy {
-        let shape: String = [("a", e.a), ("b", e.b)]
-            .into_iter()
-            .filter_map(|(name, v)| Some(format!(", {name} {}", number::bare_interval(&v?, Unit::Ratio))))
+        let bare = |e: &Estimate| number::bare_interval(e, Unit::Ratio);
+        let shape = [("a", e.a), ("b", e.b)].into_iter();
+        let shape: String = shape
+            .filter_map(|(name, v)| Some(format!(", {name} {}", bare(&v?))))
             .collect();
-        let [k, emf] = [&e.k, &e.emf].map(|e| number::bare_interval(e, Unit::Ratio));
+        let [k, emf] = [&e.k, &e.emf].map(bare);
         let tau = number::bare_interval(&e.tau, Unit::Second);
         let what = "a cover, a plate or poles that conduct";
         out.row("Metal", format!("k {k}, tau {tau}, emf {emf}{shape} {LEVEL}: {what}"));
@@ -75,23 +78,18 @@ fn assumed(out: &mut Screen, known: &[PartKnown]) {
         (!all.is_empty()).then(|| all.join(", "))
     };
     let half = |p: &PartKnown| format!("{} {PLUS_MINUS} {:.0} %", part(p), 100.0 * p.u / UNIFORM);
-    if let Some(list) = list(KnownFrom::Usual, half) {
-        let text = format!("no tolerance is stated, so the usual one is taken: {list} (--tolerance cap=1% and so on)");
-        out.row("note", &text);
-    }
-    if let Some(list) = list(KnownFrom::Meter, |p| {
+    let usual = list(KnownFrom::Usual, half);
+    let meter = list(KnownFrom::Meter, |p| {
         format!("{} {}", part(p), number::short(p.value, Unit::Farad))
-    }) {
-        let text = format!(
-            "taken as read on one meter, {PLUS_MINUS} {:.0} % and {PLUS_MINUS} {}: {list}",
-            100.0 * METER.0,
-            number::short(METER.1, Unit::Farad)
-        );
-        out.row("note", &text);
-    }
-    if let Some(list) = list(KnownFrom::Exact, |p| part(p).into()) {
-        out.row("note", format!("taken as exact: {list} (--tolerance amp=1% and so on)"));
-    }
+    });
+    let exact = list(KnownFrom::Exact, |p| part(p).into());
+    let [share, farads] = [format!("{:.0} %", 100.0 * METER.0), number::short(METER.1, Unit::Farad)];
+    let notes = [
+        usual.map(|l| format!("no tolerance is stated, so the usual one is taken: {l} (--tolerance cap=1% and so on)")),
+        meter.map(|l| format!("taken as read on one meter, {PLUS_MINUS} {share} and {PLUS_MINUS} {farads}: {l}")),
+        exact.map(|l| format!("taken as exact: {l} (--tolerance amp=1% and so on)")),
+    ];
+    out.rows("note", notes.into_iter().flatten());
 }
 
 fn part(p: &PartKnown) -> &str {
@@ -106,12 +104,18 @@ fn details(out: &mut Screen, coil: &CoilDocument) {
     let c = coil.reduced_chi2.map_or("not known".into(), two_or_more);
     out.row_in("fit", format!("chi-square {c} per degree of freedom"), DIM);
     let [l, c] = coil.from_parts.map(|v| format!("{:.0} %", 100.0 * v));
-    let text = format!("from the parts' tolerances: {l} of L's, {c} of C_s's");
-    out.row_in("variance", &text, DIM);
+    out.row_in(
+        "variance",
+        format!("from the parts' tolerances: {l} of L's, {c} of C_s's"),
+        DIM,
+    );
     out.rows_in("input", coil.inputs.iter().map(input), DIM);
-    if let Some(r) = coil.correlations.get(1).and_then(|row| row.get(2)) {
-        out.row_in("", format!("correlation of L and C_s {r:+.3}"), DIM);
-    }
+    let correlation = coil.correlations.get(1).and_then(|row| row.get(2));
+    out.rows_in(
+        "",
+        correlation.map(|r| format!("correlation of L and C_s {r:+.3}")),
+        DIM,
+    );
 }
 
 fn input(i: &InputFound) -> String {
@@ -120,16 +124,15 @@ fn input(i: &InputFound) -> String {
         let factor = number::bare_interval(e.as_ref()?, Unit::Ratio);
         Some(format!("{name} times {factor}"))
     };
-    let told: Vec<String> = parts.into_iter().filter_map(told).collect();
     let rig = words::clean(i.rig.as_deref().unwrap_or("the rig"));
-    format!("of {rig}: {} {LEVEL}", told.join(", "))
+    format!("of {rig}: {} {LEVEL}", words::list(parts.into_iter().filter_map(told)))
 }
 
 fn agreement(t: &TakeAgreement) -> String {
     let f0 = t.f0_off.map(|d| format!("f0 off by {:+.3} %", 100.0 * d));
     let q = t.q_off.map(|d| format!("Q by {:+.2} %", 100.0 * d));
     let curve = t.curve_db.map(|d| format!("curve off by {d:.3} dB rms"));
-    let parts: Vec<String> = [f0, q, curve].into_iter().flatten().collect();
+    let parts = words::list([f0, q, curve].into_iter().flatten());
     let peak = t.peak_hz.map_or("no peak".into(), |f| format!("peak {}", hz(f)));
-    format!("{peak} at {}: {}", words::clean(&t.load), parts.join(", "))
+    format!("{peak} at {}: {parts}", words::clean(&t.load))
 }

@@ -16,24 +16,15 @@ use crate::stats::Answer;
 pub fn compare_text(records: &[Record], comparison: &Comparison, style: Style) -> String {
     let mut out = Screen::new(style);
     table(&mut out, records.iter().enumerate().map(|(i, r)| (words::letter(i), r)));
-    for (i, apart) in words::told_apart(records).iter().enumerate() {
-        if let Some(apart) = apart {
-            out.listed(&words::letter(i), apart);
-        }
+    for (i, apart) in words::told_apart(records).into_iter().enumerate() {
+        apart.into_iter().for_each(|apart| out.listed(&words::letter(i), apart));
     }
     out.line("");
     out.line("Against A:");
     for (i, d) in comparison.differences.iter().enumerate() {
         let paint = if d.answer == Answer::Different { BOLD } else { PLAIN };
-        let other = d
-            .against
-            .as_ref()
-            .and_then(|id| records.iter().position(|r| r.id == *id));
-        let text = match other {
-            Some(k) => format!("against {}: {}", words::letter(k), d.text),
-            None => d.text.clone(),
-        };
-        out.listed_in(&words::letter(i + 1), &text, paint);
+        let text = difference_words::against(d, records) + &d.text;
+        out.listed_in(&words::letter(i + 1), text, paint);
     }
     if let Some(usual) = difference_words::usual(comparison.judged()) {
         out.line_in(usual, DIM);
@@ -72,8 +63,10 @@ fn interval(d: &Difference, quantity: Quantity) -> Option<String> {
 pub fn batch_text(records: &[Record], failed: &[(PathBuf, String)], style: Style) -> String {
     let mut out = Screen::new(style);
     if !records.is_empty() {
-        let numbered = records.iter().enumerate().map(|(i, r)| ((i + 1).to_string(), r));
-        table(&mut out, numbered);
+        table(
+            &mut out,
+            records.iter().enumerate().map(|(i, r)| ((i + 1).to_string(), r)),
+        );
     }
     let read = records.iter().filter(|r| r.reading().is_some());
     let suspect = read.clone().filter(|r| r.verdict == Verdict::Suspect).count();
@@ -110,11 +103,14 @@ fn table<'a>(out: &mut Screen, records: impl Iterator<Item = (String, &'a Record
             out.listed(tag, format!("no peak; {down}"));
         }
     }
-    let simulated = records.iter().filter(|r| r.1.is_simulated());
-    let simulated: Vec<&str> = simulated.map(|r| r.0.as_str()).collect();
+    let simulated: Vec<&(String, &Record)> = records.iter().filter(|r| r.1.is_simulated()).collect();
     if !simulated.is_empty() {
         let all = simulated.len() == records.len();
-        let who = if all { "all".into() } else { simulated.join(", ") };
+        let who = if all {
+            "all".into()
+        } else {
+            words::list(simulated.iter().map(|r| &r.0))
+        };
         out.line(format!("SIMULATED, no real pickup: {who}"));
     }
 }
@@ -124,12 +120,11 @@ fn rows(records: &[(String, &Record)]) -> Vec<[String; 6]> {
     let body = records.iter().map(|(tag, r)| {
         let shown = |q| words::shown(r, q).unwrap_or_default();
         let [peak, height, f0, q] = match r.reading().map(|x| (x.peak_hz, x.peak_db)) {
-            None => ["no reading".into(), String::new(), String::new(), String::new()],
-            Some((None, _)) => ["no peak".into(), String::new(), String::new(), String::new()],
             Some((Some(p), height)) => {
-                let height = height.map_or(String::new(), |h| db(h.value));
+                let height = words::of(height, |h| db(h.value));
                 [hz(p.value), height, shown(Quantity::F0), shown(Quantity::Q)]
             }
+            found => [if found.is_some() { "no peak" } else { "no reading" }, "", "", ""].map(String::from),
         };
         [tag.clone(), words::name(r), peak, height, f0, q]
     });
@@ -140,12 +135,8 @@ fn rows(records: &[(String, &Record)]) -> Vec<[String; 6]> {
 /// A row of the table where there is no room for one.
 fn listed(out: &mut Screen, [tag, name, peak, height, f0, q]: &[String; 6]) {
     out.listed(tag, name);
-    let sized = if height.is_empty() {
-        peak.clone()
-    } else {
-        format!("peak {peak}, {HEIGHT} {height}")
-    };
-    out.listed("", &sized);
+    let sized = format!("peak {peak}, {HEIGHT} {height}");
+    out.listed("", if height.is_empty() { peak } else { &sized });
     if !f0.is_empty() {
         out.listed("", format!("f0 {f0}, Q {q}"));
     }

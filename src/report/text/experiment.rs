@@ -15,18 +15,14 @@ pub fn experiment_text(d: &ExperimentDocument, style: Style) -> String {
             out.line("");
         }
         out.line_in(head(c), BOLD);
-        if i == 0 {
-            out.stamp(d.simulated);
-        }
+        out.stamp(i == 0 && d.simulated);
         compared(&mut out, c);
     }
-    if d.comparisons.len() > 1 {
+    let n = d.comparisons.len();
+    if n > 1 {
         out.line("");
-        let n = d.comparisons.len();
-        out.line_in(
-            format!("{n} comparisons count together: each interval that says \"different\" is wider for it"),
-            DIM,
-        );
+        let wider = format!("{n} comparisons count together: each interval that says \"different\" is wider for it");
+        out.line_in(wider, DIM);
     }
     for (why, names) in grouped(d.left_out.iter().map(|l: &LeftOut| (l.why, words::clean(&l.name)))) {
         out.row("Left out", format!("{}: {}", listed(&names), left_out(why)));
@@ -39,30 +35,23 @@ pub fn experiment_text(d: &ExperimentDocument, style: Style) -> String {
 
 /// "turns 8000 -> 8400".
 fn head(c: &Compared) -> String {
-    let changed: Vec<String> = c
+    let changed = c
         .changed
         .iter()
-        .map(|w| [&w.word, &w.first, &w.second].map(|t| words::clean(t)))
-        .map(|[word, a, b]| format!("{word} {a} -> {b}"))
-        .collect();
-    match changed.is_empty() {
-        true => "Two groups".into(),
-        false => changed.join(", "),
-    }
+        .map(|w| [&w.word, &w.first, &w.second].map(|t| words::clean(t)));
+    let changed = changed.map(|[word, a, b]| Some(format!("{word} {a} -> {b}")));
+    words::joined(changed).unwrap_or("Two groups".into())
 }
 
 fn compared(out: &mut Screen, c: &Compared) {
     let [first, second] = &c.sides;
     out.row("First", side(first));
     out.row("Second", side(second));
-    out.row_in(
-        match c.cause {
-            Cause::OneWord => "Changed",
-            _ => "But",
-        },
-        cause(c),
-        if c.cause == Cause::OneWord { PLAIN } else { WARN },
-    );
+    let (label, paint) = match c.cause {
+        Cause::OneWord => ("Changed", PLAIN),
+        _ => ("But", WARN),
+    };
+    out.row_in(label, cause(c), paint);
     match c.why {
         Some(why) => out.row_in("It did", nothing(why), WARN),
         None => effects(out, c),
@@ -81,38 +70,27 @@ fn listed(names: &[String]) -> String {
 
 fn side(s: &Side) -> String {
     let names: Vec<String> = s.pickups.iter().map(|n| words::clean(n)).collect();
-    let n = names.len();
-    let shown = listed(&names);
-    let readings = match s.readings == n {
-        true => String::new(),
-        false => format!(", {} readings", s.readings),
-    };
-    let days = if s.days > 1 {
-        format!(", {} days", s.days)
-    } else {
-        String::new()
-    };
-    format!("{n} pickup{}{readings}{days}: {shown}", words::plural(n))
+    let (n, plural, shown) = (names.len(), words::plural(names.len()), listed(&names));
+    let readings = words::of(Some(s.readings).filter(|r| *r != n), |r| format!(", {r} readings"));
+    let days = words::of(Some(s.days).filter(|d| *d > 1), |d| format!(", {d} days"));
+    format!("{n} pickup{plural}{readings}{days}: {shown}")
 }
 
 fn cause(c: &Compared) -> String {
-    let list = |words: &[String]| words.iter().map(|w| words::clean(w)).collect::<Vec<_>>().join(", ");
-    let changed: Vec<String> = c.changed.iter().map(|w| w.word.clone()).collect();
+    let changed = words::names(c.changed.iter().map(|w| &w.word));
     match c.cause {
-        Cause::OneWord => format!("{} alone, as far as the recipes tell", list(&changed)),
+        Cause::OneWord => format!("{changed} alone, as far as the recipes tell"),
         Cause::SeveralWords => format!(
-            "{} were changed together: what they did together is below; nobody can tell which of them did it",
-            list(&changed)
+            "{changed} were changed together: what they did together is below; nobody can tell which of them did it"
         ),
         Cause::Unclear => {
             let parts = [
-                (!c.mixed.is_empty()).then(|| format!("{} is not one thing within a group", list(&c.mixed))),
-                (!c.untold.is_empty()).then(|| format!("{} is not known of all of them", list(&c.untold))),
+                (&c.mixed, "is not one thing within a group"),
+                (&c.untold, "is not known of all of them"),
             ];
-            format!(
-                "{}: nobody can tell what did it",
-                words::joined(parts).unwrap_or_default()
-            )
+            let parts = parts.into_iter().filter(|p| !p.0.is_empty());
+            let why = words::list(parts.map(|(list, what)| format!("{} {what}", words::names(list))));
+            format!("{why}: nobody can tell what did it")
         }
         Cause::NothingChanged => "the recipes are the same: what differs below, no recipe tells".into(),
         Cause::NotTold => {
@@ -137,14 +115,9 @@ fn nothing(why: Why) -> &'static str {
 fn effects(out: &mut Screen, c: &Compared) {
     let mut label = "It did";
     for answer in [Answer::Different, Answer::CannotTell, Answer::Same] {
-        let head = match answer {
-            Answer::Different => "different",
-            Answer::CannotTell => "cannot tell",
-            Answer::Same => "the same",
-        };
         for e in c.effects.iter().filter(|e| e.judged.answer == answer) {
             let paint = if answer == Answer::Different { BOLD } else { PLAIN };
-            out.row_in(label, format!("{head}: {}", effect(e)), paint);
+            out.row_in(label, format!("{}: {}", words::answer(answer), effect(e)), paint);
             label = "";
         }
     }
@@ -155,47 +128,35 @@ fn effect(e: &Effect) -> String {
         return e.judged.quantity.clone();
     };
     let [a, b] = e.means.map(|v| number::short(v, words::unit(quantity)));
-    let by = e
-        .meter
-        .as_ref()
-        .map_or(String::new(), |m| format!(" by {}", words::clean(m)));
-    format!(
-        "{}{by} {a} -> {b} ({})",
-        words::quantity(quantity),
-        judged(quantity, &e.judged)
-    )
+    let by = words::of(e.meter.as_ref(), |m| format!(" by {}", words::clean(m)));
+    let judged = judged(quantity, &e.judged);
+    format!("{}{by} {a} -> {b} ({judged})", words::quantity(quantity))
 }
 
 fn notes(c: &Compared) -> Vec<String> {
-    let mut out = Vec::new();
-    if c.paired {
-        out.push("the same pickups on both sides: each is held against itself".into());
-    }
-    if c.other_rigs {
-        out.push("not on one bench as it was: what two rigs do is counted in the intervals".into());
-    }
-    if c.other_days {
-        out.push("not on the same days: what days do is counted in the intervals".into());
-    }
-    let by_measuring = |e: &Effect| e.by_measuring && c.why.is_none();
-    let named: Vec<&str> = c
-        .effects
-        .iter()
-        .filter(|e| by_measuring(e))
-        .map(|e| e.judged.quantity.as_str())
-        .collect();
-    if !named.is_empty() {
-        out.push(format!(
-            "{}: the pickups scatter less than measuring does, so measuring is counted",
-            named.join(", ")
-        ));
-    }
-    let open = |e: &&Effect| e.judged.answer == Answer::CannotTell;
-    if c.why.is_none() && c.effects.iter().any(|e| open(&e)) {
-        out.push("more pickups on both sides would tell more".into());
-    }
-    out.extend(usual(c.effects.iter().map(|e| &e.judged)));
-    out
+    let told = || c.effects.iter().filter(|_| c.why.is_none());
+    let by_measuring = told()
+        .filter(|e| e.by_measuring)
+        .map(|e| Some(e.judged.quantity.clone()));
+    let by_measuring = words::joined(by_measuring)
+        .map(|names| format!("{names}: the pickups scatter less than measuring does, so measuring is counted"));
+    let open = told().any(|e| e.judged.answer == Answer::CannotTell);
+    let where_so = |so: bool, what: &str| so.then(|| what.to_owned());
+    let notes = [
+        where_so(c.paired, "the same pickups on both sides: each is held against itself"),
+        where_so(
+            c.other_rigs,
+            "not on one bench as it was: what two rigs do is counted in the intervals",
+        ),
+        where_so(
+            c.other_days,
+            "not on the same days: what days do is counted in the intervals",
+        ),
+        by_measuring,
+        where_so(open, "more pickups on both sides would tell more"),
+        usual(c.effects.iter().map(|e| &e.judged)),
+    ];
+    notes.into_iter().flatten().collect()
 }
 
 fn left_out(why: WhyOut) -> &'static str {
@@ -214,18 +175,15 @@ const RULE: &str = "Means of the groups, of frequencies, Q and ohms of their log
 
 fn details(out: &mut Screen, d: &ExperimentDocument) {
     out.line("");
-    for c in &d.comparisons {
-        for e in &c.effects {
-            let freedom = e
-                .judged
-                .freedom
-                .map_or("known".to_owned(), |f| format!("{f:.1} degrees of freedom"));
-            let [a, b] = e.pickups;
-            out.line(format!(
-                "{}: {a} and {b} pickups, difference {:+.5}, u {:.5}, {freedom}",
-                e.judged.quantity, e.judged.difference, e.judged.u
-            ));
-        }
+    for e in d.comparisons.iter().flat_map(|c| &c.effects) {
+        let (j, [a, b]) = (&e.judged, e.pickups);
+        let freedom = j
+            .freedom
+            .map_or("known".to_owned(), |f| format!("{f:.1} degrees of freedom"));
+        out.line(format!(
+            "{}: {a} and {b} pickups, difference {:+.5}, u {:.5}, {freedom}",
+            j.quantity, j.difference, j.u
+        ));
     }
     out.line_in(RULE, DIM);
 }

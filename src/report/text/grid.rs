@@ -1,7 +1,6 @@
 //! Tables on a terminal: columns as wide as they have to be, one of them as wide as there is room.
 
 use std::borrow::Cow;
-use std::iter::repeat_n;
 
 use super::screen::{DIM, PLAIN, Screen};
 use crate::wrap::{columns, cut};
@@ -20,16 +19,14 @@ pub(super) fn lines<const N: usize>(out: &mut Screen, rows: &[[String; N]], left
     }
     widths[flexible] = widths[flexible].min(room);
     for (n, row) in rows.iter().enumerate() {
-        let mut line = String::new();
-        for (i, (cell, width)) in row.iter().zip(widths).enumerate() {
+        let cells = row.iter().zip(widths).enumerate().map(|(i, (cell, width))| {
             let cell = shortened(cell, width);
-            let pad = width.saturating_sub(columns(&cell));
-            let (before, behind) = if left.contains(&i) { (0, pad) } else { (pad, 0) };
-            line.extend(repeat_n(' ', before));
-            line.push_str(&cell);
-            line.extend(repeat_n(' ', behind + 2));
-        }
-        out.raw(line.trim_end(), if n == 0 { DIM } else { PLAIN });
+            match left.contains(&i) {
+                true => format!("{cell:<width$}  "),
+                false => format!("{cell:>width$}  "),
+            }
+        });
+        out.raw(cells.collect::<String>().trim_end(), if n == 0 { DIM } else { PLAIN });
     }
     true
 }

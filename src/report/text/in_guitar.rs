@@ -20,10 +20,8 @@ pub fn guitar_keys() -> &'static str {
 }
 
 pub fn guitar_prompt(step: &Step, number: usize, of: usize) -> String {
-    format!(
-        "{number} of {of}: switch to {}, exciter over the first coil of {}",
-        step.position, step.pickup
-    )
+    let (position, pickup) = (&step.position, &step.pickup);
+    format!("{number} of {of}: switch to {position}, exciter over the first coil of {pickup}")
 }
 
 pub fn guitar_step(step: &StepRead) -> String {
@@ -43,14 +41,15 @@ fn sentence(it: &InGuitar) -> String {
             "cannot tell{early}: nothing is off for sure; pots count ±20 % unless they are measured (--tolerance pots=1%)"
         ),
         Answer::Different => {
-            let off = it
-                .steps
-                .iter()
-                .filter(|s| matches!(s.heard, Heard::Dead | Heard::Different) || s.turned);
-            let each: Vec<String> = off.map(|s| format!("{}: {}", place(s), heard(s))).collect();
-            format!("not as it should{early}: {}", each.join("; "))
+            let off = |s: &&StepRead| matches!(s.heard, Heard::Dead | Heard::Different) || s.turned;
+            let each = words::listed(it.steps.iter().filter(off).map(at_place), "; ");
+            format!("not as it should{early}: {each}")
         }
     }
+}
+
+fn at_place(s: &StepRead) -> String {
+    format!("{}: {}", place(s), heard(s))
 }
 
 fn place(s: &StepRead) -> String {
@@ -74,8 +73,7 @@ fn heard(s: &StepRead) -> String {
         Heard::CannotTell => format!("cannot tell: {}", peak()),
         Heard::Different => {
             let off = s.quantities.iter().filter(|j| j.answer == Answer::Different);
-            let each: Vec<String> = off.map(off_by).collect();
-            format!("off: {} ({})", each.join(", "), peak())
+            format!("off: {} ({})", words::list(off.map(off_by)), peak())
         }
     };
     if s.turned {
@@ -93,11 +91,7 @@ fn off_by(j: &Judged) -> String {
 }
 
 fn pair(p: &Pair) -> String {
-    let windings = if p.one_way {
-        "wound the same way"
-    } else {
-        "wound opposite ways"
-    };
+    let windings = if p.one_way { "the same way" } else { "opposite ways" };
     let [a, b] = &p.pickups;
     let poles = p.poles.map(|pole| pole.map_or("?", entry_words::pole)).join(" and ");
     let phase = match p.phase {
@@ -107,25 +101,17 @@ fn pair(p: &Pair) -> String {
             "in phase or not: ask the polarity indicator, an exciter does not hear magnets".into()
         }
     };
-    format!("{a} and {b}: {windings} as they are wired; {phase}")
+    format!("{a} and {b}: wound {windings} as they are wired; {phase}")
 }
 
 pub fn guitar_text(it: &InGuitar, style: Style) -> String {
     let mut out = Screen::new(style);
     out.stamp(it.simulated);
     let paint = if it.answer == Answer::Same { BOLD } else { WARN };
-    out.line_in(
-        format!(
-            "{} in the guitar, {}",
-            words::clean(&it.pickup),
-            words::clean(&it.wiring)
-        ),
-        paint,
-    );
+    let [pickup, wiring] = [&it.pickup, &it.wiring].map(|t| words::clean(t));
+    out.line_in(format!("{pickup} in the guitar, {wiring}"), paint);
     out.line(words::clean(&it.text));
-    for s in &it.steps {
-        out.line(words::clean(&format!("{}: {}", place(s), heard(s))));
-    }
+    out.lines(it.steps.iter().map(|s| words::clean(&at_place(s))));
     out.lines(it.pairs.iter().map(|p| words::clean(&pair(p))));
     out.rows("Note", it.notes.iter().map(|n| words::clean(n)));
     out.text

@@ -4,15 +4,16 @@ use super::screen::Screen;
 use crate::estimate::Estimate;
 use crate::record::knock::{Knock, KnockPeak, LeftOut};
 use crate::report::number::{self, LEVEL, Unit, six, two};
+use crate::report::words;
 
 /// On the normal screen so many peaks are enough.
 const SHOWN: usize = 2;
 
 fn peak(p: &KnockPeak) -> String {
-    let decay = p.decay_s.map_or(String::new(), |d| {
+    let decay = words::of(p.decay_s, |d| {
         format!(", dies in {}", number::bare_interval(&d, Unit::Second))
     });
-    format!("{}{decay}", number::bare_interval(&p.hz, Unit::Hertz))
+    number::bare_interval(&p.hz, Unit::Hertz) + &decay
 }
 
 /// One line for the level, one for where it rings.
@@ -20,12 +21,16 @@ pub(super) fn found(out: &mut Screen, k: &Knock) {
     let level = number::bare_interval(&k.level_db, Unit::Decibel);
     let taps = format!("{} of {} taps", k.used, k.taps);
     out.row("Knock", format!("{level} {LEVEL} re the exciter's answer, {taps}"));
-    let strongest: Vec<String> = k.peaks.iter().take(SHOWN).map(peak).collect();
-    let text = match strongest.len() {
-        0 => "no peak stands out".into(),
-        _ => format!("rings at {} {LEVEL}", strongest.join("; ")),
-    };
-    out.row("", &text);
+    let strongest = words::listed(k.peaks.iter().take(SHOWN).map(peak), "; ");
+    let rings = format!("rings at {strongest} {LEVEL}");
+    out.row(
+        "",
+        if k.peaks.is_empty() {
+            "no peak stands out"
+        } else {
+            &rings
+        },
+    );
 }
 
 /// What a change between two sets of taps means to the shop.
@@ -52,17 +57,17 @@ pub(super) fn why(w: LeftOut) -> &'static str {
 pub(super) fn details(out: &mut Screen, k: &Knock) {
     let e = &k.level_db;
     let [u, noise, between] = [e.u, e.u_noise, k.noise_db].map(two);
-    let level = format!(
-        "{} dB (u {u}, u_noise {noise}); {between} dB between the taps",
-        six(e.value)
+    let value = six(e.value);
+    out.row(
+        "knock",
+        format!("{value} dB (u {u}, u_noise {noise}); {between} dB between the taps"),
     );
-    out.row("knock", level);
     for p in &k.peaks {
         let with_u = |e: &Estimate, unit: &str| format!("{} {unit} (u {})", six(e.value), two(e.u));
         let decay = p.decay_s.map_or("decay not told".into(), |d| with_u(&d, "s"));
         out.row(
             "  peak",
-            [with_u(&p.hz, "Hz"), with_u(&p.level_db, "dB"), decay].join(", "),
+            words::list([with_u(&p.hz, "Hz"), with_u(&p.level_db, "dB"), decay]),
         );
     }
     for t in &k.single {

@@ -1,6 +1,6 @@
 //! What `loads` shows on the screen.
 
-use super::super::loads_plot::{answer, coil_words, name};
+use super::super::loads_plot::{coil_words, name};
 use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
 use crate::coil::against::{Against, SaidOf, Undone};
 use crate::coil::loads::{LoadPredicted, LoadsDocument, PartDrawn, PartFound, ReachedFound, SoldFound};
@@ -8,7 +8,7 @@ use crate::estimate::{Estimate, Z95};
 use crate::network::Knob;
 use crate::quantity;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, db, hz, two};
-use crate::report::words;
+use crate::report::words::{self, answer};
 use crate::stats::{Answer, Open};
 use crate::wrap::{self, columns};
 
@@ -54,10 +54,9 @@ pub fn loads_text(document: &LoadsDocument, style: Style) -> String {
     }
     if !document.loads.is_empty() {
         table(&mut out, &document.loads);
-        out.line_in(
-            "above lows: the peak over the level at 10 Hz. Levels: output over the voltage that the string induces.",
-            DIM,
-        );
+        let what =
+            "above lows: the peak over the level at 10 Hz. Levels: output over the voltage that the string induces.";
+        out.line_in(what, DIM);
     }
     if document.loads.iter().any(|l| l.band.is_some()) {
         tolerances(&mut out, document);
@@ -87,7 +86,7 @@ fn table(out: &mut Screen, loads: &[LoadPredicted]) {
     for (i, l) in loads.iter().enumerate() {
         let letter = words::letter(i);
         let peak = l.peak_hz.map_or("no peak".into(), hz);
-        let height = l.height_db.map_or(String::new(), db);
+        let height = words::of(l.height_db, db);
         let (lows, highs) = (level(l.level_100_hz_db), level(l.level_5_khz_db));
         if beside {
             let mut head = format!("{letter:<2} {peak:<10} {height:<12} {lows:<10} {highs:<10} ");
@@ -114,8 +113,7 @@ fn table(out: &mut Screen, loads: &[LoadPredicted]) {
 
 /// "volume pot 250 kΩ ± 20 %", with whose it is.
 fn part_words(p: &PartDrawn) -> String {
-    let of = p.of.iter().map(|o| format!(" of {}", words::clean(o)));
-    let of: String = of.collect();
+    let of: String = p.of.iter().map(|o| format!(" of {}", words::clean(o))).collect();
     let what = match Knob::by_name(&p.part) {
         Some(k) => format!("{}{of} {}", k.words(), quantity::show(p.printed, k.unit(), 3)),
         None => format!("{}{of}", p.part),
@@ -133,8 +131,7 @@ fn tolerances(out: &mut Screen, document: &LoadsDocument) {
             out.listed(&letter, "no part of it has a tolerance");
             continue;
         };
-        let parts: Vec<String> = b.parts.iter().map(part_words).collect();
-        out.listed_in(&letter, parts.join(", "), DIM);
+        out.listed_in(&letter, words::list(b.parts.iter().map(part_words)), DIM);
         let text = match (l.peak_hz, b.peak_hz, b.height_db) {
             (Some(f), Some(hertz), Some(heights)) => {
                 let ([a, z], [low, high], runs) = (hertz.map(hz), heights.map(db), b.runs);
@@ -146,7 +143,7 @@ fn tolerances(out: &mut Screen, document: &LoadsDocument) {
             (None, ..) => "no peak with the parts as printed".into(),
             _ => "some have a peak, some have none".into(),
         };
-        out.listed("", &text);
+        out.listed("", text);
     }
     out.line(
         "Two pickups that differ by less than this may be one pickup with two pots: compare pickups on one harness.",
@@ -168,22 +165,18 @@ fn tolerances(out: &mut Screen, document: &LoadsDocument) {
 }
 
 fn reached(out: &mut Screen, document: &LoadsDocument, r: &ReachedFound) {
-    for p in &r.parts {
-        let Some(knob) = Knob::by_name(&p.quantity) else {
-            continue;
-        };
+    for (p, knob) in r.parts.iter().filter_map(|p| Some((p, Knob::by_name(&p.quantity)?))) {
         let unit = knob.unit();
         let value = quantity::show(p.value, unit, 3);
-        let text = match (p.u, report_unit(unit)) {
-            (Some(u), Some(unit)) => number::interval(&bare(p.value, u), unit),
-            (Some(u), None) => format!("{value} {PLUS_MINUS} {} {LEVEL}", two(Z95 * u)),
+        let text = match (p.u, unit) {
+            (Some(u), quantity::Unit::Ohm) => number::interval(&bare(p.value, u), Unit::Ohm),
+            (Some(u), quantity::Unit::Farad) => number::interval(&bare(p.value, u), Unit::Farad),
+            (Some(u), _) => format!("{value} {PLUS_MINUS} {} {LEVEL}", two(Z95 * u)),
             (None, _) => value,
         };
-        out.row_in(knob.words(), &text, BOLD);
+        out.row_in(knob.words(), text, BOLD);
     }
-    if let Some(sold) = &r.as_sold {
-        out.row("as sold", as_sold(sold));
-    }
+    out.rows("as sold", r.as_sold.as_ref().map(as_sold));
     if document.loads.first().is_some_and(|l| l.u.is_none()) {
         out.row_in("", "exact for the coil as given; its uncertainty is not stated", DIM);
     }
@@ -200,34 +193,17 @@ fn as_sold(sold: &SoldFound) -> String {
             _ => format!("{} {value}", knob.words()),
         })
     };
-    let parts: Vec<String> = sold.parts.iter().filter_map(part).collect();
     // Where the coil's uncertainty is not stated, the line below says so.
-    let sure = |u: Option<f64>, unit| u.map_or(String::new(), |u| format!(" {}", half(u, unit)));
-    let [of_peak, of_height] = [sold.u.and_then(|u| u.peak_hz), sold.u.and_then(|u| u.height_db)];
-    let level = if of_peak.is_some() {
-        format!(" {LEVEL}")
-    } else {
-        String::new()
-    };
-    let peak = match (sold.peak_hz, sold.height_db) {
-        (Some(f), Some(h)) => format!(
-            "peak {}{}, {h:+.1} dB{} above the lows{level}",
-            hz(f),
-            sure(of_peak, Unit::Hertz),
-            sure(of_height, Unit::Decibel)
-        ),
-        (Some(f), None) => format!("peak {}{}{level}", hz(f), sure(of_peak, Unit::Hertz)),
-        (None, _) => "no peak".to_owned(),
-    };
-    format!("{}: {peak}", parts.join(", "))
-}
-
-fn report_unit(unit: quantity::Unit) -> Option<Unit> {
-    match unit {
-        quantity::Unit::Ohm => Some(Unit::Ohm),
-        quantity::Unit::Farad => Some(Unit::Farad),
-        _ => None,
-    }
+    let sure = |u: Option<f64>, unit| words::of(u, |u| format!(" {}", half(u, unit)));
+    let (of_peak, of_height) = sold.u.map_or((None, None), |u| (u.peak_hz, u.height_db));
+    let above = |h| format!(", {h:+.1} dB{} above the lows", sure(of_height, Unit::Decibel));
+    let height = words::of(sold.height_db, above);
+    let level = words::of(of_peak, |_| format!(" {LEVEL}"));
+    let peak = sold
+        .peak_hz
+        .map(|f| format!("peak {}{}{height}{level}", hz(f), sure(of_peak, Unit::Hertz)));
+    let peak = peak.unwrap_or("no peak".into());
+    format!("{}: {peak}", words::list(sold.parts.iter().filter_map(part)))
 }
 
 fn details(out: &mut Screen, document: &LoadsDocument) {
@@ -236,18 +212,16 @@ fn details(out: &mut Screen, document: &LoadsDocument) {
         out.row_in("loss", format!("{} parallel to L", number::short(loss, Unit::Ohm)), DIM);
     }
     if let Some(e) = &p.eddy {
-        let shape: String = e
-            .shape()
-            .iter()
-            .map(|(name, v)| format!(", {name} {}", two(*v)))
-            .collect();
+        let shape = e.shape();
+        let shape: String = shape.iter().map(|(name, v)| format!(", {name} {}", two(*v))).collect();
         let (k, tau, emf) = (two(e.k), number::short(e.tau_s, Unit::Second), two(e.emf));
         out.row_in("metal", format!("metal: k {k}, tau {tau}, emf {emf}{shape}"), DIM);
     }
     for (i, l) in document.loads.iter().enumerate() {
         let [f0, q] = [(l.f0_hz, Unit::Hertz), (l.q, Unit::Ratio)].map(|(v, unit)| Some(number::four_digits(v?, unit)));
-        let order = f0.zip(q).map(|(f0, q)| format!("f0 {f0}, Q {q}"));
-        let order = order.unwrap_or("not of second order".into());
+        let order = f0
+            .zip(q)
+            .map_or("not of second order".into(), |(f0, q)| format!("f0 {f0}, Q {q}"));
         let peak = l.peak_db.map_or("none".into(), |d| format!("{d:+.3} dB"));
         out.listed_in(&words::letter(i), format!("{order}, peak {peak} re EMF"), DIM);
     }
@@ -261,12 +235,9 @@ fn laid_over(out: &mut Screen, a: &Against) {
         Answer::CannotTell => "coil, parts and takes are not known well enough",
     };
     let text = format!("{:.2} dB apart (rms): {}: {verdict}", a.rms_db, answer(a.answer));
-    out.row_in("Coil file", &text, BOLD);
+    out.row_in("Coil file", text, BOLD);
     for (i, t) in a.takes.iter().enumerate() {
-        let paint = match t.answer {
-            Answer::Same => PLAIN,
-            _ => WARN,
-        };
+        let paint = if t.answer == Answer::Same { PLAIN } else { WARN };
         let [name, load] = [&t.name, &t.load].map(|s| words::clean(s));
         let text = format!("{name}, {load}: {:.2} dB apart: {}", t.rms_db, answer(t.answer));
         out.row_in(&words::letter(i), text, paint);
@@ -277,16 +248,10 @@ fn laid_over(out: &mut Screen, a: &Against) {
 
 /// "peak off by -0.02 ± 0.20 % (95 %); 1 % matters (usual): the same".
 fn said(s: &SaidOf) -> String {
+    let off = |scale: f64, unit| number::bare_interval(&bare(scale * s.difference, scale * s.half / Z95), unit);
     let (off, unit) = match s.quantity.as_str() {
-        "peak" => {
-            let e = bare(100.0 * s.difference, 100.0 * s.half / Z95);
-            let off = format!("{} %", number::bare_interval(&e, Unit::Ratio));
-            (off, quantity::Unit::Relative)
-        }
-        _ => {
-            let e = bare(s.difference, s.half / Z95);
-            (number::bare_interval(&e, Unit::Decibel), quantity::Unit::Decibel)
-        }
+        "peak" => (off(100.0, Unit::Ratio) + " %", quantity::Unit::Relative),
+        _ => (off(1.0, Unit::Decibel), quantity::Unit::Decibel),
     };
     let matters = quantity::show(s.matters, unit, 2);
     let usual = if s.usual { " (usual)" } else { "" };
@@ -298,9 +263,10 @@ fn said(s: &SaidOf) -> String {
         Some(Open::Near) => "; too near to what matters",
         Some(Open::Stated | Open::Days | Open::Rigs) => "; a closer coil file or closer parts would",
     };
-    let name = match s.quantity.as_str() {
-        "height" => words::HEIGHT,
-        other => other,
+    let name = if s.quantity == "height" {
+        words::HEIGHT
+    } else {
+        &s.quantity
     };
     let answer = answer(s.answer);
     format!("{name} off by {off} {level}; {matters} matters{usual}: {answer}{would}")
@@ -313,10 +279,7 @@ fn freed(out: &mut Screen, u: &Undone) {
     match (&u.peak_hz, &u.height_db) {
         (Some(f), Some(d)) => {
             out.row_in("Peak", format!("{} at {}", hz(f.value), db(d.value)), BOLD);
-            let (f, d) = (
-                number::bare_interval(f, Unit::Hertz),
-                number::bare_interval(d, Unit::Decibel),
-            );
+            let [f, d] = [(f, Unit::Hertz), (d, Unit::Decibel)].map(|(e, unit)| number::bare_interval(e, unit));
             out.row("", format!("{f}, {d} above the lows {}", number::level(u.usual_laying)));
         }
         _ => out.row_in("Peak", "none that a model can tell: see the curve", BOLD),

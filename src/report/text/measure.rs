@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::knock;
 use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
 use crate::estimate::Estimate;
-use crate::record::{Budget, Eddy, Finding, Fit, Level, Model, Open, Parts, Record, Resonance, Verdict};
+use crate::record::{Budget, Eddy, Finding, Fit, Level, Model, Parts, Record, Resonance, Verdict};
 use crate::report::number::{self, Unit, hz, six, two, two_or_more};
 use crate::report::words;
 use crate::shop::reading;
@@ -38,12 +38,12 @@ pub fn measure_text_after(record: &Record, style: Style, said: &BTreeSet<String>
     }
     circumstances(&mut out, record);
     if record.reading().is_some() {
-        let paint = if record.verdict == Verdict::Suspect {
-            WARN
-        } else {
-            PLAIN
-        };
-        out.row_in("Reading", words::verdict(record.verdict), paint);
+        let suspect = record.verdict == Verdict::Suspect;
+        out.row_in(
+            "Reading",
+            words::verdict(record.verdict),
+            if suspect { WARN } else { PLAIN },
+        );
     }
     remarks(&mut out, record, said);
     if style.details {
@@ -74,27 +74,23 @@ fn found(out: &mut Screen, record: &Record, r: &Resonance) {
 
 /// "no reading, measure again: ...", with every reason.
 fn refused(out: &mut Screen, record: &Record) {
-    let mut reasons = record.findings.iter().filter(|f| f.level == Level::Reject);
-    let first = reasons
-        .next()
-        .map_or(String::new(), |f| format!(": {}", words::finding_text(f)));
+    let mut reasons = words::rejected_for(record);
+    let first = words::of(reasons.next(), |f| format!(": {f}"));
     out.line_in(format!("no reading, measure again{first}"), STOP);
-    for other in reasons {
-        out.line_in(format!("also: {}", words::finding_text(other)), STOP);
-    }
+    reasons.for_each(|other| out.line_in(format!("also: {other}"), STOP));
 }
 
 fn circumstances(out: &mut Screen, record: &Record) {
     let p = &record.pickup;
-    let told = |text: &Option<String>| text.as_deref().map(words::clean).filter(|s| !s.is_empty());
-    let over = told(&p.over).map(|over| format!("over {over}; level and polarity are that coil's"));
-    out.rows("Exciter", over);
+    let over = words::typed(p.over.as_deref());
+    out.rows(
+        "Exciter",
+        over.map(|o| format!("over {o}; level and polarity are that coil's")),
+    );
     out.rows("Resistance", words::ohms(p));
     out.row("Load", words::load(record));
-    let input = words::rig_input(record);
-    let input = input.map_or(String::new(), |i| format!("; its input adds {i} to the load"));
-    out.row("Rig", words::rig(&record.rig) + &input);
-    out.rows("Your note", told(&p.note));
+    out.row("Rig", words::rig(&record.rig) + &words::rig_input(record));
+    out.rows("Your note", words::typed(p.note.as_deref()));
 }
 
 /// What is said below a reading and blocks nothing.
@@ -118,35 +114,21 @@ pub fn said_of(record: &Record) -> impl Iterator<Item = String> {
 }
 
 fn noted(record: &Record, details: bool) -> Vec<Remark> {
-    let of = |f: &Finding| Remark {
-        name: words::finding(f.code).to_owned(),
-        text: headed(f),
-    };
-    let notes = words::gravest_first(record)
-        .into_iter()
-        .filter(|f| f.level == Level::Note);
-    let mut out: Vec<Remark> = notes.map(of).collect();
-    out.extend(record.other_notes().map(|note| {
-        let text = words::clean(note);
-        let name = text
-            .split([':', ';', ',', '('])
-            .next()
-            .unwrap_or_default()
-            .trim()
-            .to_owned();
-        Remark { name, text }
-    }));
-    let open = &record.rig.open;
-    let left = |text| Remark {
-        name: "what the rig file does not state".to_owned(),
+    let remark = |name: &str, text| Remark {
+        name: name.to_owned(),
         text,
     };
+    let notes = record.findings.iter().filter(|f| f.level == Level::Note);
+    let mut out: Vec<Remark> = notes.map(|f| remark(words::finding(f.code), headed(f))).collect();
+    out.extend(record.other_notes().map(|n| words::clean(n)).map(|text| {
+        let name = text.split([':', ';', ',', '(']).next().unwrap_or_default().trim();
+        remark(name, text.clone())
+    }));
+    let left = |text| remark("what the rig file does not state", text);
     // One line, unless somebody asks.
     if details {
-        out.extend(open.iter().map(|o| left(words::clean(&o.note()))));
-    } else if !open.is_empty() {
-        let keys: Vec<String> = open.iter().map(Open::name).collect();
-        let keys = words::clean(&keys.join(", "));
+        out.extend(record.rig.open.iter().map(|o| left(words::clean(&o.note()))));
+    } else if let Some(keys) = words::not_stated(record) {
         out.push(left(format!("not stated in the rig file: {keys} (--details)")));
     }
     out
@@ -163,12 +145,8 @@ fn headed(f: &Finding) -> String {
 
 fn remarks(out: &mut Screen, record: &Record, said: &BTreeSet<String>) {
     // Those of a rejected take are told at the top already.
-    for f in words::gravest_first(record)
-        .into_iter()
-        .filter(|f| f.level == Level::Warning)
-    {
-        out.row_in("Warning", headed(f), WARN);
-    }
+    let warnings = record.findings.iter().filter(|f| f.level == Level::Warning);
+    out.rows_in("Warning", warnings.map(headed), WARN);
     let known = |n: &Remark| !out.style.details && said.contains(&n.key());
     let (old, new): (Vec<Remark>, Vec<Remark>) = noted(record, out.style.details).into_iter().partition(known);
     out.rows("Note", new.iter().map(|n| &n.text));
@@ -212,10 +190,11 @@ fn details(out: &mut Screen, record: &Record) {
     }
     capture_details(out, record);
     for (i, r) in record.repeats.iter().enumerate() {
-        let peak = r.peak_hz.map(|p| format!("peak {} Hz", six(p.value)));
-        let peak = peak.unwrap_or("no peak".into());
+        let peak = r
+            .peak_hz
+            .map_or("no peak".into(), |p| format!("peak {} Hz", six(p.value)));
         let text = format!("f0 {} Hz, Q {}, {peak}", six(r.f0_hz.value), six(r.q.value));
-        out.row(&format!("take {}", i + 1), &text);
+        out.row(&format!("take {}", i + 1), text);
     }
     out.row("taken", words::when(&record.taken_at));
     out.row("record", words::clean(&record.id));
@@ -225,10 +204,8 @@ fn details(out: &mut Screen, record: &Record) {
 
 /// A value with every part of its uncertainty.
 fn uncertain(record: &Record, quantity: Quantity) -> Option<String> {
-    let (e, laying) = (
-        reading::value(record, quantity)?,
-        reading::parts(record, quantity)?.laying,
-    );
+    let e = reading::value(record, quantity)?;
+    let laying = reading::parts(record, quantity)?.laying;
     let lay = two(laying.sd * reading::unit_of(quantity, e.value));
     let usual = if laying.usual.any() { ", usual" } else { "" };
     let [u, noise] = [e.u, e.u_noise].map(two);
@@ -282,12 +259,9 @@ fn fit_details(out: &mut Screen, fit: &Fit) {
     };
     let [low, high] = fit.band_hz.map(hz);
     out.row("band", format!("{low} to {high}, {} bins{noise}", fit.bins));
-    let quality = format!(
-        "chi-square {} per degree of freedom, {} dB rms left over (second order)",
-        two_or_more(fit.reduced_chi2),
-        two(fit.rms_residual_db)
-    );
-    out.row("fit", &quality);
+    let (chi2, rms) = (two_or_more(fit.reduced_chi2), two(fit.rms_residual_db));
+    let quality = format!("chi-square {chi2} per degree of freedom, {rms} dB rms left over (second order)");
+    out.row("fit", quality);
     let plain = fit.plain.filter(|_| fit.model != Model::SecondOrder);
     let plain = plain.map(|p| {
         let f0 = number::bare_interval(&p.f0_hz, Unit::Hertz);
@@ -308,23 +282,14 @@ fn fit_details(out: &mut Screen, fit: &Fit) {
 /// "leads by 1.20 ± 0.10 µs (95 %)".
 fn shifted(s: &Estimate) -> String {
     let which = if s.value < 0.0 { "lags" } else { "leads" };
-    let size = Estimate {
-        value: s.value.abs(),
-        ..*s
-    };
-    format!(
-        "the pickup's {which} the reference's by {}",
-        number::interval(&size, Unit::Second)
-    )
+    let size = number::interval(&number::unsigned(s), Unit::Second);
+    format!("the pickup's {which} the reference's by {size}")
 }
 
 fn eddy_details(out: &mut Screen, e: &Eddy) {
     let better = if e.delta_bic < 0.0 { "better" } else { "no better" };
-    let chi2 = two_or_more(e.reduced_chi2);
-    let head = format!(
-        "{better} than second order (delta BIC {:+.1}), chi-square {chi2}",
-        e.delta_bic
-    );
+    let (bic, chi2) = (e.delta_bic, two_or_more(e.reduced_chi2));
+    let head = format!("{better} than second order (delta BIC {bic:+.1}), chi-square {chi2}");
     out.row("eddy model", head);
     let numbers = [
         ("f0", &e.f0_hz, Unit::Hertz),
@@ -340,7 +305,7 @@ fn capture_details(out: &mut Screen, record: &Record) {
     let c = &record.capture;
     let db = |v: Option<f64>| v.map(|v| format!("{v:.1} dB"));
     let snr = db(c.snr_db).map(|s| format!("signal to noise {s} around f0"));
-    let mains = c.mains_hz.map_or(String::new(), |f| format!(", mains {f:.2} Hz"));
+    let mains = words::of(c.mains_hz, |f| format!(", mains {f:.2} Hz"));
     let hum = db(c.hum_db).map(|h| format!("hum {h} re signal{mains}"));
     out.rows("signal", words::joined([snr, hum]));
     let latency = c.latency_s.map(|l| number::four_digits(l, Unit::Second));
@@ -348,7 +313,7 @@ fn capture_details(out: &mut Screen, record: &Record) {
     let clock = c.clock_ppm.map(|p| format!("output clock {p:+.2} ppm"));
     out.rows("timing", words::joined([latency, clock]));
     let (s, of) = (words::plural(c.channels as usize), c.frames);
-    let highest = c.peak_dbfs.map_or(String::new(), |p| format!(", highest {p:.1} dBFS"));
+    let highest = words::of(c.peak_dbfs, |p| format!(", highest {p:.1} dBFS"));
     let lost = format!("{} clipped, {} dropouts", c.clipped_samples, c.dropouts);
     let shape = format!("{} Hz, {} channel{s}, {of} samples each", c.rate_hz, c.channels);
     out.row("take", format!("{shape}{highest}, {lost}"));
@@ -356,9 +321,7 @@ fn capture_details(out: &mut Screen, record: &Record) {
         let (shape, seconds) = (words::clean(&d.shape), six(d.seconds));
         let [from, to] = [d.from_hz, d.to_hz].map(hz);
         let level = d.level_dbfs;
-        out.row(
-            "drive",
-            format!("{shape}, {seconds} s, {from} to {to}, {level:.1} dBFS peak"),
-        );
+        let text = format!("{shape}, {seconds} s, {from} to {to}, {level:.1} dBFS peak");
+        out.row("drive", text);
     }
 }

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::screen::{BOLD, PLAIN, Screen, Style, WARN};
+use super::screen::{BOLD, Screen, Style, WARN};
 use crate::record::Record;
 use crate::report::words;
 
@@ -15,23 +15,12 @@ pub fn notes_text(record: &Record, written: Option<&Path>, style: Style) -> Stri
     for n in &record.noted {
         let day: String = n.noted_at.chars().take(10).collect();
         out.line(format!("note {}, {day}", n.number));
-        let say = |out: &mut Screen, text: &str, paint| out.row_in("", text, paint);
-        if let Some(w) = n.withdraws {
-            say(&mut out, &format!("takes back note {w}"), PLAIN);
-        }
-        if let Some(t) = &n.text {
-            say(&mut out, &words::clean(t), PLAIN);
-        }
-        let room = n.temperature_c.map_or(String::new(), |t| format!(", at {t:.0} °C"));
+        out.rows("", n.withdraws.map(|w| format!("takes back note {w}")));
+        out.rows("", n.text.iter().map(|t| words::clean(t)));
+        let room = words::of(n.temperature_c, |t| format!(", at {t:.0} °C"));
         for r in &n.readings {
-            say(
-                &mut out,
-                &format!("{} {}{room}", words::clean(&r.column().to_string()), r.shown()),
-                PLAIN,
-            );
-            if let Some(u) = r.uneven() {
-                say(&mut out, &u, WARN);
-            }
+            out.row("", words::by_meter(r) + &room);
+            out.rows_in("", r.uneven(), WARN);
         }
     }
     if let Some(path) = written {

@@ -8,7 +8,7 @@ use crate::quantity::signed;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, two};
 use crate::report::words;
 use crate::shop::wax::document::{
-    Decided, Laying, Lot, Pair, PotVerdict, PottingDocument, Read, Reason, Remark, Stayed, TookLess, Unfit, Usual,
+    Decided, Lot, Pair, PotVerdict, PottingDocument, Read, Reason, Remark, Stayed, TookLess, Unfit, Usual,
 };
 use crate::shop::wax::stays::SITTING_H;
 use crate::shop::wax::warmth::{BACK, RESTED_H};
@@ -46,52 +46,40 @@ fn percent(d: &Decided) -> String {
 /// "f0 -1.47 ± 0.18 % (limit 0.50 %), Q -0.8 ± 2.1 % (limit 5.0 %)": what decided.
 fn sizes(decided: Option<[Decided; 2]>) -> String {
     let one = |name: &str, d: &Decided| format!("{name} {} % (limit {} %)", percent(d), two(100.0 * d.limit));
-    let each = decided.iter().flat_map(|[f0, q]| [one("f0", f0), one("Q", q)]);
-    each.collect::<Vec<_>>().join(", ")
-}
-
-fn resistance(percent: f64) -> String {
-    match percent {
-        more if more > 0.0 => {
-            format!("{more:.0} % more resistance than before: a joint, a broken strand, another meter's range?")
-        }
-        less => format!(
-            "{:.0} % less resistance than before: shorted turns, or another pickup?",
-            -less
-        ),
-    }
-}
-
-fn not_back(percent: f64, again: &str) -> String {
-    let cold = 100.0 * BACK;
-    format!(
-        "still warm: the ohms are {percent:.1} % above what they were, and cold they are back within {cold} %{again}; or the room is \
-         warmer, which --room tells"
-    )
+    words::list(decided.iter().flat_map(|[f0, q]| [one("f0", f0), one("Q", q)]))
 }
 
 /// A reason alone.
-pub(super) fn why(it: Reason) -> String {
-    reason(&Pair {
-        reason: it,
-        ..Pair::default()
-    })
+pub(super) fn why(reason: Reason) -> String {
+    let pair = Pair::default();
+    self::reason(&Pair { reason, ..pair })
 }
 
 /// What a verdict rests on.
 fn reason(p: &Pair) -> String {
     let but = |guess: &str| format!("{}; {guess}", sizes(p.decided));
     let again = p.again_at.as_ref();
-    let again = again.map_or(String::new(), |at| format!("; measure again after {at}"));
+    let again = words::of(again, |at| format!("; measure again after {at}"));
     match &p.reason {
-        Reason::Resistance { relative } => resistance(100.0 * relative),
+        Reason::Resistance { relative } => {
+            let (way, looks) = match *relative > 0.0 {
+                true => ("more", "a joint, a broken strand, another meter's range?"),
+                false => ("less", "shorted turns, or another pickup?"),
+            };
+            format!("{:.0} % {way} resistance than before: {looks}", (100.0 * relative).abs())
+        }
         Reason::TooSoon { rested_h } => {
             format!("still warm: {rested_h:.1} h out of the wax, {RESTED_H:.0} h are wanted{again}")
         }
-        Reason::WarmWinding { celsius, above_k } => format!(
-            "still warm: the winding's resistance says {celsius:.0} degrees, {above_k:.0} above the room{again}"
+        Reason::WarmWinding { celsius, above_k } => {
+            format!("still warm: the winding's resistance says {celsius:.0} degrees, {above_k:.0} above the room{again}")
+        }
+        Reason::OhmsNotBack { relative } => format!(
+            "still warm: the ohms are {:.1} % above what they were, and cold they are back within {} %{again}; or the room is \
+             warmer, which --room tells",
+            100.0 * relative,
+            100.0 * BACK
         ),
-        Reason::OhmsNotBack { relative } => not_back(100.0 * relative, &again),
         Reason::NoReadingBefore => "no reading before, so nothing to compare with".into(),
         Reason::NoReadingAfter => "no reading any more: a broken wire, a joint, the plug?".into(),
         Reason::NoRigFile => "measured without a rig file".into(),
@@ -113,40 +101,29 @@ fn reason(p: &Pair) -> String {
             signed(100.0 * relative, 2)
         ),
         Reason::StayedContradict => {
-            "the pickups that stayed out of the wax contradict each other: was one of them touched? \
-                                     lay all of them down again"
-                .into()
+            "the pickups that stayed out of the wax contradict each other: was one of them touched? lay all of them down again".into()
         }
         Reason::ShortedTurns => but("less inductance and more loss: shorted turns?"),
         Reason::MoreLoss => but("more loss: a cover, a plate, a joint, another resistor?"),
         Reason::F0Up => but("wax never raises f0: a lead unplugged, turns lost?"),
         Reason::LessLoss => but("less loss than before: was a resistor or a pot across it?"),
         Reason::TooMuchCapacitance => but("more than wax can do: a longer lead, a capacitor across it?"),
-        Reason::AsWaxDoes => but(&format!(
-            "{:.0} pF more in the winding",
-            1e12 * p.c_f.map_or(0.0, |c| c.value)
-        )),
-        Reason::Unsure => format!(
-            "neither unchanged for sure nor changed for sure: {}; {}",
-            sizes(p.decided),
-            more(p)
-        ),
+        Reason::AsWaxDoes => but(&format!("{:.0} pF more in the winding", 1e12 * p.c_f.map_or(0.0, |c| c.value))),
+        Reason::Unsure => format!("neither unchanged for sure nor changed for sure: {}", but(&more(p))),
     }
 }
 
 fn more(p: &Pair) -> String {
-    let Some(n) = p.repeats_needed else {
-        return "no more readings after the wax would tell: before it there were too few".into();
-    };
     let each = if p.on_days {
         "each on another day"
     } else {
         "laid down anew"
     };
-    format!(
-        "{n} more reading{} after the wax, {each}, would tell",
-        words::plural(n as usize)
-    )
+    match p.repeats_needed {
+        None => "no more readings after the wax would tell: before it there were too few".into(),
+        Some(1) => format!("1 more reading after the wax, {each}, would tell"),
+        Some(n) => format!("{n} more readings after the wax, {each}, would tell"),
+    }
 }
 
 const USUAL_LAYING: &str = "what laying a pickup down does is not known; the usual value taken promises nothing: `coilwright rig repeat`, \
@@ -154,14 +131,6 @@ const USUAL_LAYING: &str = "what laying a pickup down does is not known; the usu
 
 const TELLS_LITTLE: &str = "the witness has more across it than these pickups and is laid down anew for each check, so it tells little \
                             of a lead: leave it in its place ([witness] place = \"fixed\"), or put less across it";
-
-fn rested_yet_warm(coils: &[(String, f64)]) -> String {
-    let each: Vec<String> = coils.iter().map(|(name, k)| format!("{name:?} {k:.0} K")).collect();
-    format!(
-        "rested, and yet warmer than the room by their resistance: {}; was the room's temperature read?",
-        each.join(", ")
-    )
-}
 
 fn remark(r: &Remark) -> String {
     match r {
@@ -182,7 +151,12 @@ fn remark(r: &Remark) -> String {
                 .into()
         }
         Remark::UsualLaying => USUAL_LAYING.into(),
-        Remark::LaidHere(l) => laid(l),
+        Remark::LaidHere(l) => format!(
+            "laying down was counted here, from {} placements: it moves f0 by {} % and Q by {} %",
+            l.placements,
+            two(100.0 * l.f0),
+            two(100.0 * l.q)
+        ),
         Remark::StayedUnfit(pickup, why) => unfit(pickup, *why),
         Remark::WitnessUnchecked => {
             "the witness was not checked within a day and a half of all of these: a lead that moved looks like wax"
@@ -196,29 +170,22 @@ fn remark(r: &Remark) -> String {
             format!("the coils had cooled, by their ohms, which are back within {} %", 100.0 * BACK)
         }
         Remark::TwoMeters => {
-            "the ohms before and after were read on two meters: they say nothing of how warm a coil was; one and \
-                              the same would"
-                .into()
+            "the ohms before and after were read on two meters: they say nothing of how warm a coil was; one and the same would".into()
         }
         Remark::ColdUntold(coils) => format!(
             "nothing says that {} had cooled: give --rested, or --ohms when measuring, before and after (and --room)",
             coils.map_or("the coils".to_owned(), |n| format!("{n} of the coils"))
         ),
-        Remark::RestedYetWarm(coils) => rested_yet_warm(coils),
-        Remark::RestedTooLong { rested_h, apart_h } => format!(
-            "--rested says {rested_h:.0} h, and the records before and after lie {} apart",
-            match apart_h {
-                h if *h < 1.5 => format!("{:.0} min", 60.0 * h),
-                h => format!("{h:.0} h"),
-            }
+        Remark::RestedYetWarm(coils) => format!(
+            "rested, and yet warmer than the room by their resistance: {}; was the room's temperature read?",
+            words::list(coils.iter().map(|(name, k)| format!("{name:?} {k:.0} K")))
         ),
+        Remark::RestedTooLong { rested_h, apart_h } => {
+            let short = *apart_h < 1.5;
+            let apart = if short { format!("{:.0} min", 60.0 * apart_h) } else { format!("{apart_h:.0} h") };
+            format!("--rested says {rested_h:.0} h, and the records before and after lie {apart} apart")
+        }
     }
-}
-
-fn laid(l: &Laying) -> String {
-    let [f0, q] = [l.f0, l.q].map(|sd| two(100.0 * sd));
-    let n = l.placements;
-    format!("laying down was counted here, from {n} placements: it moves f0 by {f0} % and Q by {q} %")
 }
 
 fn unfit(pickup: &str, why: Unfit) -> String {
@@ -226,9 +193,7 @@ fn unfit(pickup: &str, why: Unfit) -> String {
         Unfit::OneSide => "was not measured on both sides".into(),
         Unfit::NoReading => "gives no reading on one of the sides".into(),
         Unfit::NotAlike => "was measured on two rigs, under two loads, or on another rig than these".into(),
-        Unfit::OtherSitting => {
-            format!("was not measured within {SITTING_H:.0} h of all of these, before and after")
-        }
+        Unfit::OtherSitting => format!("was not measured within {SITTING_H:.0} h of all of these, before and after"),
         Unfit::Changed => {
             "has changed itself, in Q or in sign, by more than a day does: was it touched, or waxed?".into()
         }
@@ -270,8 +235,7 @@ pub fn potting_text(d: &PottingDocument, style: Style) -> String {
     d.pairs.iter().for_each(|p| pair(&mut out, p));
     out.rows_in("The lot", d.lot.as_ref().map(lot), BOLD);
     if !d.unpaired.is_empty() {
-        let names: Vec<String> = d.unpaired.iter().map(|n| words::clean(n)).collect();
-        out.row("note", format!("on one side only: {}", names.join(", ")));
+        out.row("note", format!("on one side only: {}", words::names(&d.unpaired)));
     }
     out.rows("note", &d.notes);
     out.text
@@ -280,7 +244,7 @@ pub fn potting_text(d: &PottingDocument, style: Style) -> String {
 /// A line of the table: name, f0, its change, height, ohms, verdict.
 pub(in crate::report) type Line = [String; 6];
 
-fn line(name: &str, read: &Read, change: Option<&Decided>, verdict: &str) -> Line {
+fn line(name: &str, read: &Read, change: Option<Decided>, verdict: &str) -> Line {
     let of = |both: [Option<f64>; 2], shown: &dyn Fn(f64) -> String| match both {
         [None, None] => String::new(),
         both => both.map(|v| v.map_or("none".into(), shown)).join(" → "),
@@ -292,7 +256,7 @@ fn line(name: &str, read: &Read, change: Option<&Decided>, verdict: &str) -> Lin
     [
         words::clean(name),
         of(read.f0_hz, &|v| format!("{v:.0}")),
-        change.map_or(String::new(), percent),
+        words::of(change, |d| percent(&d)),
         of(read.peak_db, &|v| signed(v, 1)),
         of(read.ohm, &thousands),
         verdict.into(),
@@ -302,15 +266,8 @@ fn line(name: &str, read: &Read, change: Option<&Decided>, verdict: &str) -> Lin
 /// Before and after, as it was read: head, and lines of the pairs, then of those that stayed out. The change is freed of what the
 /// days did.
 pub(in crate::report) fn before_and_after(d: &PottingDocument) -> ([&'static str; 6], Vec<Line>) {
-    let of_pair = |p: &Pair| {
-        line(
-            &p.pickup,
-            &p.read,
-            p.decided.as_ref().map(|d| &d[0]),
-            verdict(p.verdict),
-        )
-    };
-    let of_stayed = |s: &Stayed| line(&s.pickup, &s.read, s.changed.as_ref().map(|c| &c[0]), "stayed out");
+    let of_pair = |p: &Pair| line(&p.pickup, &p.read, p.decided.map(|d| d[0]), verdict(p.verdict));
+    let of_stayed = |s: &Stayed| line(&s.pickup, &s.read, s.changed.map(|c| c[0]), "stayed out");
     let at_20 = d.pairs.iter().any(|p| p.read.at_20);
     let ohms = if at_20 { "kΩ at 20 °C" } else { "kΩ" };
     let head = ["pickup", "f0 (Hz)", "change (%)", "height (dB)", ohms, ""];
@@ -327,16 +284,11 @@ fn table(out: &mut Screen, d: &PottingDocument) {
         let without: Vec<[String; 5]> = all.iter().cloned().map(|[a, b, c, d, _, f]| [a, b, c, d, f]).collect();
         grid::lines(out, &without, &[0, 4], 0)
     };
-    if fits {
-        return;
-    }
     // Too narrow for columns.
-    for l in &all[1..] {
+    for l in all[1..].iter().filter(|_| !fits) {
         out.line(format!("{}: {}", l[0], l[5]));
-        let named = (1..5)
-            .filter(|i| !l[*i].is_empty())
-            .map(|i| format!("{} {}", all[0][i], l[i]));
-        out.row("", named.collect::<Vec<_>>().join(", "));
+        let named = (1..5).filter(|i| !l[*i].is_empty());
+        out.row("", words::list(named.map(|i| format!("{} {}", all[0][i], l[i]))));
     }
 }
 
@@ -353,13 +305,11 @@ fn pair(out: &mut Screen, p: &Pair) {
         let keys = p.level_unlike.join(", ");
         format!("level: cannot tell, {keys} is not the same in these readings, and not all were read again")
     });
+    let as_usual = p.usual.as_ref().filter(|u| details || !u.within);
     let said = [
         (!in_table).then(|| (p.text.clone(), paint)),
         p.took_less.as_ref().map(|t| (less(t), WARN)),
-        p.usual
-            .as_ref()
-            .filter(|u| details || !u.within)
-            .map(|u| (usual(u), if u.within { PLAIN } else { WARN })),
+        as_usual.map(|u| (usual(u), if u.within { PLAIN } else { WARN })),
         unlike.map(|u| (u, PLAIN)),
         p.knock_text.clone().map(|k| (k, PLAIN)),
         details.then(|| numbers(p)).flatten().map(|n| (n, DIM)),
@@ -368,9 +318,7 @@ fn pair(out: &mut Screen, p: &Pair) {
     if said.peek().is_some() {
         out.line_in(format!("{}: {}", words::clean(&p.pickup), verdict(p.verdict)), title);
     }
-    for (text, paint) in said {
-        out.row_in("", text, paint);
-    }
+    said.for_each(|(text, paint)| out.row_in("", text, paint));
 }
 
 fn numbers(p: &Pair) -> Option<String> {

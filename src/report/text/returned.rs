@@ -11,10 +11,8 @@ pub fn returned_text(it: &Returned, style: Style) -> String {
         Verdict::Unchanged => BOLD,
         Verdict::Changed | Verdict::CannotTell => WARN,
     };
-    out.line_in(
-        format!("{}: {}", words::clean(&it.pickup), returned_words::verdict(it.verdict)),
-        paint,
-    );
+    let verdict = returned_words::verdict(it.verdict);
+    out.line_in(format!("{}: {verdict}", words::clean(&it.pickup)), paint);
     out.line(words::clean(&it.text));
     out.row("Left", side(&it.left));
     out.row("Today", side(&it.today));
@@ -33,11 +31,8 @@ pub fn returned_text(it: &Returned, style: Style) -> String {
 
 /// A pickup that leaves.
 pub fn sent_text(pickup: &str, taken_at: &str) -> String {
-    format!(
-        "{} is sent, with its reading of {}.\n",
-        words::clean(pickup),
-        words::when(taken_at)
-    )
+    let (pickup, taken) = (words::clean(pickup), words::when(taken_at));
+    format!("{pickup} is sent, with its reading of {taken}.\n")
 }
 
 /// Pickups that are another's from now on, or the shop's again.
@@ -53,11 +48,7 @@ fn side(s: &Side) -> String {
         "" => "no load".to_owned(),
         l => format!("under {l}"),
     });
-    let all = words::joined([
-        Some(words::when(&s.taken_at)),
-        peak,
-        load,
-        s.rig.as_ref().map(|r| format!("on {r}")),
-    ]);
-    words::clean(&all.unwrap_or_default())
+    let rig = s.rig.as_ref().map(|r| format!("on {r}"));
+    let all = [Some(words::when(&s.taken_at)), peak, load, rig];
+    words::clean(&words::joined(all).unwrap_or_default())
 }

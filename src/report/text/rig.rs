@@ -6,16 +6,14 @@ use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
 use crate::quantity::signed;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, two};
 use crate::report::words;
-use crate::shop::reading::Shown;
 use crate::shop::witness::checks::{CheckDocument, QuantityFound, RigDocument};
 use crate::shop::witness::history::Change;
 use crate::shop::witness::repeat::{PolarityDocument, RepeatDocument, Spread};
 
 pub fn rig_text(d: &RigDocument, style: Style) -> String {
     let mut out = Screen::new(style);
-    let unit = d.unit.as_deref().map(|u| format!(", unit {}", words::clean(u)));
-    let name = words::clean(&d.name) + &unit.unwrap_or_default();
-    out.line_in(name, BOLD);
+    let unit = words::of(d.unit.as_deref(), |u| format!(", unit {}", words::clean(u)));
+    out.line_in(words::clean(&d.name) + &unit, BOLD);
     out.lines(&d.words);
     let witness = d.witness.as_deref().map(words::clean);
     out.line(match (witness, d.checks, &d.last_good) {
@@ -34,10 +32,10 @@ pub fn rig_text(d: &RigDocument, style: Style) -> String {
 
 /// "Changed 2026-02-01: new lead. The checks before that are kept in north.checks.1.json."
 fn changed(c: &Change) -> String {
-    let kept = c.before.as_deref().map_or(String::new(), |b| {
+    let kept = words::of(c.before.as_deref(), |b| {
         format!(" The checks before that are kept in {}.", words::clean(b))
     });
-    format!("Changed {}: {}.{kept}", words::when(&c.at), words::clean(&c.what))
+    format!("Changed {}: {}.{}", words::when(&c.at), words::clean(&c.what), kept)
 }
 
 pub fn changed_text(d: &RigDocument, files: &[PathBuf], style: Style) -> String {
@@ -73,13 +71,10 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
     out.stamp(d.simulated);
     let [rig, witness] = [&d.rig, &d.witness].map(|s| words::clean(s));
     out.row("Rig", format!("{rig}, by {witness}"));
-    let within = |s: &Shown, unit| {
-        let interval = number::within(s.value, s.half, unit);
-        format!("{interval} {}", number::level(s.usual))
-    };
-    out.rows("Peak", d.shown.peak.map(|s| within(&s, Unit::Hertz)));
-    out.row("f0", within(&d.shown.f0, Unit::Hertz));
-    out.row("Q", within(&d.shown.q, Unit::Ratio));
+    let within = |s, unit| words::within(&s, unit);
+    out.rows("Peak", d.shown.peak.map(|s| within(s, Unit::Hertz)));
+    out.row("f0", within(d.shown.f0, Unit::Hertz));
+    out.row("Q", within(d.shown.q, Unit::Ratio));
     if let Some(at) = &d.at {
         let at = words::clean(at);
         let changed = match d.verdict.as_str() {
@@ -91,11 +86,8 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
     }
     out.rows_in("", &d.advice, if d.verdict == "no-go" { WARN } else { PLAIN });
     for q in &d.quantities {
-        out.row_in(
-            quantity(&q.quantity),
-            charted(q),
-            if q.state == "within" { DIM } else { WARN },
-        );
+        let paint = if q.state == "within" { DIM } else { WARN };
+        out.row_in(quantity(&q.quantity), charted(q), paint);
     }
     for u in &d.unjudged {
         let why = match u.checks {
@@ -113,21 +105,22 @@ fn quantity(code: &str) -> &str {
 
 /// "+0.012 % from the checks before (limits ± 0.15), average ...".
 fn charted(q: &QuantityFound) -> String {
-    let (shown, unit): (fn(f64) -> f64, _) = match q.quantity.as_str() {
-        "f0" | "q" => (number::per_cent_of_log, "%"),
-        _ => (|v| v, "dB"),
-    };
+    let apart = |v| number::apart(matches!(q.quantity.as_str(), "f0" | "q"), v);
+    let (off, limit) = (|v| signed(apart(v).0, 3), |v| two(apart(v).0));
     let limits = match q.quantity.as_str() {
         "noise" | "hum" => "at most +".to_owned(),
         _ => format!("limits {PLUS_MINUS} "),
     };
-    let (off, limit) = (signed(shown(q.off), 3), two(shown(q.limit)));
-    let average = q.average_off.zip(q.average_limit).map(|(off, limit)| {
-        let (off, limit) = (signed(shown(off), 3), two(shown(limit)));
-        format!(", average {off} ({PLUS_MINUS} {limit})")
+    let average = q.average_off.zip(q.average_limit);
+    let average = words::of(average, |(a, l)| {
+        format!(", average {} ({PLUS_MINUS} {})", off(a), limit(l))
     });
-    let average = average.unwrap_or_default();
-    format!("{off} {unit} from the checks before ({limits}{limit}){average}")
+    let unit = apart(0.0).1;
+    format!(
+        "{} {unit} from the checks before ({limits}{}){average}",
+        off(q.off),
+        limit(q.limit)
+    )
 }
 
 fn spread(s: &Spread, scale: f64, unit: &str) -> String {
@@ -141,12 +134,11 @@ pub fn repeat_text(d: &RepeatDocument, files: &[PathBuf], style: Style) -> Strin
     let tells = format!("This rig can tell pickups apart that differ by {f0} % in f0, or by {q} % in Q.");
     out.line_in(tells, BOLD);
     out.stamp(d.simulated);
-    let (n, s, rig) = (d.pickups, words::plural(d.pickups), words::clean(&d.rig));
-    let from = format!(
-        "{} readings of {n} pickup{s} on {rig}, taken out and laid back",
-        d.readings
+    let (n, s, rig, all) = (d.pickups, words::plural(d.pickups), words::clean(&d.rig), d.readings);
+    out.row(
+        "From",
+        format!("{all} readings of {n} pickup{s} on {rig}, taken out and laid back"),
     );
-    out.row("From", from);
     out.row("f0", spread(&d.f0, 100.0, "%"));
     out.row("Q", spread(&d.q, 100.0, "%"));
     let decibels = |s: &Spread| spread(s, 1.0, "dB");
@@ -161,7 +153,7 @@ pub fn repeat_text(d: &RepeatDocument, files: &[PathBuf], style: Style) -> Strin
 /// `into`: the file it has been written into; `there`: what it said before.
 pub fn polarity_text(d: &PolarityDocument, into: Option<&Path>, there: Option<i8>, style: Style) -> String {
     let mut out = Screen::new(style);
-    let sign = d.sign;
+    let (sign, name, known) = (d.sign, words::clean(&d.pickup), d.known);
     let said = match into {
         Some(_) if there == Some(sign) => format!("The rig's sign is {sign:+} already; nothing was to be written."),
         Some(_) => format!("The rig's sign is {sign:+}; it is written into the rig file."),
@@ -172,7 +164,6 @@ pub fn polarity_text(d: &PolarityDocument, into: Option<&Path>, there: Option<i8
         let other = format!("{s:+} stood there: is the exciter as it was, and the pickup the right one?");
         out.line_in(other, WARN);
     }
-    let (name, known) = (words::clean(&d.pickup), d.known);
     out.line(format!(
         "From {name}, whose winding you said to be {known:+}. The magnet plays no part in this."
     ));

@@ -1,6 +1,5 @@
 //! Labelled lines on a terminal: wrapped to its width, painted where it has colour.
 
-use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use anstyle::{AnsiColor, Style as Paint};
@@ -69,6 +68,12 @@ impl Screen {
         self.wrapped(label, LABEL, text.as_ref(), paint);
     }
 
+    /// The label stands at the first of them alone.
+    pub(super) fn under(&mut self, label: &str, texts: impl IntoIterator<Item = impl AsRef<str>>) {
+        let labels = std::iter::once(label).chain(std::iter::repeat(""));
+        labels.zip(texts).for_each(|(label, text)| self.row(label, text));
+    }
+
     pub(super) fn rows(&mut self, label: &str, texts: impl IntoIterator<Item = impl AsRef<str>>) {
         self.rows_in(label, texts, PLAIN);
     }
@@ -99,8 +104,9 @@ impl Screen {
 
     /// Above whatever is no measurement.
     pub(super) fn stamp(&mut self, simulated: bool) {
-        let stamp = simulated.then_some("SIMULATED: the built-in bench, no real pickup");
-        stamp.into_iter().for_each(|s| self.line_in(s, WARN));
+        if simulated {
+            self.line_in("SIMULATED: the built-in bench, no real pickup", WARN);
+        }
     }
 
     /// Where everything lies.
@@ -134,25 +140,19 @@ impl Screen {
     pub(super) fn append(&mut self, text: &str) {
         // A comma may have to follow.
         let long = self.last + columns(text) + 1 > self.style.usable();
-        if self.text.ends_with('\n') {
-            self.text.pop();
-        }
+        self.text.pop();
         if long {
-            self.text.push_str(",\n");
-            self.text.push_str(&" ".repeat(self.indent));
             let rest = text.trim_start_matches(", ");
-            self.text.push_str(rest);
+            self.text.push_str(&format!(",\n{}{rest}\n", " ".repeat(self.indent)));
             self.last = self.indent + columns(rest);
         } else {
-            self.text.push_str(text);
+            self.text.push_str(&format!("{text}\n"));
             self.last += columns(text);
         }
-        self.text.push('\n');
     }
 
-    fn wrapped(&mut self, label: &str, indent: usize, text: &str, paint: Paint) {
+    fn wrapped(&mut self, mut label: &str, indent: usize, text: &str, paint: Paint) {
         let room = self.style.usable().saturating_sub(indent).max(8);
-        let mut label = label;
         for line in wrap::lines(text, |l| columns(l) <= room) {
             // A word longer than a line is cut; only paths are kept whole.
             for l in cut(line.trim_end(), room) {
@@ -163,27 +163,24 @@ impl Screen {
     }
 
     fn push_line(&mut self, label: &str, indent: usize, text: &str, paint: Paint) {
-        let mut line = String::new();
         let gap = indent.saturating_sub(columns(label));
-        if !label.is_empty() {
-            self.painted(&mut line, label, if paint == BOLD { PLAIN } else { paint });
-        }
+        self.painted(label, if paint == BOLD { PLAIN } else { paint });
         if !text.is_empty() {
-            line.push_str(&" ".repeat(gap));
-            self.painted(&mut line, text, paint);
+            self.text.push_str(&" ".repeat(gap));
+            self.painted(text, paint);
         }
         self.indent = indent;
         self.last = indent + columns(text);
-        self.text.push_str(&line);
         self.text.push('\n');
     }
 
-    fn painted(&self, line: &mut String, text: &str, paint: Paint) {
-        if self.style.colour && paint != PLAIN {
-            let _ = write!(line, "{paint}{text}{paint:#}");
+    fn painted(&mut self, text: &str, paint: Paint) {
+        let paint = if self.style.colour && !text.is_empty() {
+            paint
         } else {
-            line.push_str(text);
-        }
+            PLAIN
+        };
+        self.text.push_str(&format!("{paint}{text}{paint:#}"));
     }
 }
 

@@ -3,7 +3,7 @@
 use super::screen::{BOLD, DIM, Screen, Style};
 use crate::quantity::signed;
 use crate::record::about::About;
-use crate::report::number::{self, PLUS_MINUS, Unit, per_cent_of_log, two};
+use crate::report::number::{self, PLUS_MINUS, two};
 use crate::report::{entry_words, words};
 use crate::shop::sets::{Deviation, Figure, Member, Next, Out, PlaceAsked, Proof, Range, Set, Sets};
 use crate::stats::grouped;
@@ -14,49 +14,37 @@ pub fn sets_text(d: &Sets, style: Style) -> String {
     out.stamp(d.simulated);
     out.lines(asked(d));
     for (i, set) in d.sets.iter().enumerate() {
-        out.listed((i + 1).to_string().as_str(), line(set));
-        if style.details {
-            let as_well = set.members.iter().filter_map(as_well);
-            as_well.for_each(|text| out.listed_in("", text, DIM));
-        }
+        out.listed(&(i + 1).to_string(), line(set));
+        let as_well = set.members.iter().filter(|_| style.details).filter_map(as_well);
+        as_well.for_each(|text| out.listed_in("", text, DIM));
     }
+    let members = || d.sets.iter().flat_map(|s| &s.members);
     if !d.sets.is_empty() {
-        let usual = deviations(d).any(|x| x.usual);
-        let mark = number::level(usual);
+        let mark = number::level(members().flat_map(|m| &m.deviations).any(|x| x.usual));
         out.line_in(format!("off what the set was to be, with intervals {mark}"), DIM);
     }
-    let close: Vec<String> = (1..)
+    let close = (1..)
         .zip(&d.sets)
-        .filter(|(_, s)| s.members.iter().any(|m| m.as_well.is_some()))
-        .map(|(i, _)| i.to_string())
-        .collect();
+        .filter(|(_, s)| s.members.iter().any(|m| m.as_well.is_some()));
+    let close: Vec<String> = close.map(|(i, _)| i.to_string()).collect();
     if !close.is_empty() && !style.details {
         let (s, which) = (words::plural(close.len()), close.join(", "));
-        out.row(
-            "As good",
-            format!("in set{s} {which} another pickup would do as well, as far as was measured (--details)"),
-        );
+        let text = format!("in set{s} {which} another pickup would do as well, as far as was measured (--details)");
+        out.row("As good", text);
     }
     out.rows("", unproven(&d.proof, d.sets.len()));
-    names(
-        &mut out,
-        "Left over",
-        d.left_over.iter().map(|o| words::clean(&o.pickup)),
-    );
+    let left_over = d.left_over.iter().map(|o| Some(words::clean(&o.pickup)));
+    out.rows("Left over", words::joined(left_over));
     left_out(&mut out, &d.left_out);
     out.rows("Wind next", d.next.as_ref().map(next));
     if !d.not_counted.is_empty() {
-        let which: Vec<&str> = d.not_counted.iter().map(|f| word(*f)).collect();
+        let which = words::listed(d.not_counted.iter().map(|f| word(*f)), " and ");
         out.row(
             "Note",
-            format!("{} not counted: not known of all of these pickups", which.join(" and ")),
+            format!("{which} not counted: not known of all of these pickups"),
         );
     }
     out.text
-}
-
-fn deviations(d: &Sets) -> impl Iterator<Item = &Deviation> {
-    d.sets.iter().flat_map(|s| &s.members).flat_map(|m| &m.deviations)
 }
 
 fn head(d: &Sets) -> String {
@@ -64,12 +52,7 @@ fn head(d: &Sets) -> String {
     let (n, s, p) = (d.sets.len(), words::plural(d.sets.len()), words::plural(all));
     let named = d.places.iter().all(|p| p.place != "any");
     let of = match named {
-        true => d
-            .places
-            .iter()
-            .map(|p| p.place.as_str())
-            .collect::<Vec<_>>()
-            .join(" + "),
+        true => words::listed(d.places.iter().map(|p| &p.place), " + "),
         false => d.places.len().to_string(),
     };
     let best = if d.proof.best && n > 0 {
@@ -84,24 +67,15 @@ fn head(d: &Sets) -> String {
 fn asked(d: &Sets) -> Vec<String> {
     let first = d.places.first().map_or("first", |p| p.place.as_str());
     let first = if first == "any" { "first of its set" } else { first };
-    let mut told: Vec<String> = Vec::new();
-    for place in d.places.iter().skip(1) {
-        let text = beside(place, first);
-        if !told.contains(&text) {
-            told.push(text);
-        }
-    }
+    let places = d.places.iter().skip(1).map(|place| (beside(place, first), ()));
+    let mut told: Vec<String> = grouped(places).into_iter().map(|(text, _)| text).collect();
     let limits = d.terms.iter().map(|t| {
         let limit = share(t.figure, t.limit);
         let usual = if t.limit_usual { ", usual" } else { "" };
-        let weight = if t.weight == 1.0 {
-            String::new()
-        } else {
-            format!(", weight {}", t.weight)
-        };
+        let weight = words::of(Some(t.weight).filter(|w| *w != 1.0), |w| format!(", weight {w}"));
         format!("{} {limit}{usual}{weight}", word(t.figure))
     });
-    told.push(format!("off by no more than {}", limits.collect::<Vec<_>>().join("; ")));
+    told.push(format!("off by no more than {}", words::listed(limits, "; ")));
     told
 }
 
@@ -109,64 +83,50 @@ fn beside(place: &PlaceAsked, first: &str) -> String {
     let name = if place.place == "any" {
         "the others"
     } else {
-        place.place.as_str()
+        &place.place
     };
     let reversed = if place.reversed {
         "reversed in winding and magnet; "
     } else {
         ""
     };
-    let alike = place.target.iter().all(|t| t.difference == 0.0);
-    let each: Vec<String> = place
-        .target
-        .iter()
-        .map(|t| match alike {
-            true => word(t.figure).to_owned(),
-            false => format!("{} {}", word(t.figure), size(t.figure, t.difference, 1)),
-        })
-        .collect();
-    match alike {
-        true => format!("{name}: {reversed}like the {first} in {}", each.join(", ")),
-        false => format!("{name}: {reversed}{} against the {first}", each.join(", ")),
+    let figures = words::list(place.target.iter().map(|t| word(t.figure)));
+    let apart = |figure: Figure, difference| {
+        let (value, unit) = number::apart(figure.is_relative(), difference);
+        format!("{} {} {unit}", word(figure), signed(value, 1))
+    };
+    let apart = words::list(place.target.iter().map(|t| apart(t.figure, t.difference)));
+    match place.target.iter().all(|t| t.difference == 0.0) {
+        true => format!("{name}: {reversed}like the {first} in {figures}"),
+        false => format!("{name}: {reversed}{apart} against the {first}"),
     }
 }
 
 fn line(set: &Set) -> String {
-    let names: Vec<String> = set.members.iter().map(|m| words::clean(&m.pickup)).collect();
-    let many = set.members.len() > 2;
+    let names = set.members.iter().map(|m| words::clean(&m.pickup));
     let off = set.members.iter().filter(|m| !m.deviations.is_empty()).map(|m| {
-        let each: Vec<String> = m.deviations.iter().map(deviation).collect();
-        let of = if many {
-            format!("{} ", words::clean(&m.pickup))
-        } else {
-            String::new()
-        };
-        format!("{of}{}", each.join(", "))
+        let of = (set.members.len() > 2).then(|| format!("{} ", words::clean(&m.pickup)));
+        of.unwrap_or_default() + &words::list(m.deviations.iter().map(deviation))
     });
-    format!("{}: {}", names.join(" + "), off.collect::<Vec<_>>().join("; "))
+    format!("{}: {}", words::listed(names, " + "), words::listed(off, "; "))
 }
 
 /// "peak -0.41 ± 0.22 %".
 fn deviation(d: &Deviation) -> String {
-    let half = if d.figure.is_relative() { 100.0 * d.half } else { d.half };
+    let (half, unit) = number::size(d.figure.is_relative(), d.half);
     let decimals = if half < 1.0 { 2 } else { 1 };
-    let unit = unit(d.figure);
-    format!(
-        "{} {} {PLUS_MINUS} {half:.decimals$} {unit}",
-        word(d.figure),
-        bare(d.figure, d.off, decimals)
-    )
+    let off = signed(number::apart(d.figure.is_relative(), d.off).0, decimals);
+    format!("{} {off} {PLUS_MINUS} {half:.decimals$} {unit}", word(d.figure))
 }
 
 fn as_well(m: &Member) -> Option<String> {
     let other = m.as_well.as_ref()?;
+    let [its, this] = [&other.pickup, &m.pickup].map(|p| words::clean(p));
     let place = other.set.map_or("left over".to_owned(), |s| {
-        format!("of set {s}, which would have {0}", words::clean(&m.pickup))
+        format!("of set {s}, which would have {this}")
     });
     Some(format!(
-        "{} ({place}) would do as well as {}, as far as was measured",
-        words::clean(&other.pickup),
-        words::clean(&m.pickup)
+        "{its} ({place}) would do as well as {this}, as far as was measured"
     ))
 }
 
@@ -179,39 +139,31 @@ fn unproven(p: &Proof, found: usize) -> Vec<String> {
         out.push(format!("no choice makes more than {} sets", p.sets_at_most));
     }
     if p.sum > 0.0 {
-        let less = 100.0 * (1.0 - p.sum_at_least / p.sum);
+        let less = two(100.0 * (1.0 - p.sum_at_least / p.sum));
         out.push(format!(
-            "the squares of all deviations together could be less by {} % at most",
-            two(less)
+            "the squares of all deviations together could be less by {less} % at most"
         ));
     }
     out
-}
-
-fn names(out: &mut Screen, label: &str, list: impl Iterator<Item = String>) {
-    let list: Vec<String> = list.collect();
-    if !list.is_empty() {
-        out.row(label, list.join(", "));
-    }
 }
 
 /// By their reasons.
 fn left_out(out: &mut Screen, list: &[Out]) {
     let by_why = grouped(list.iter().map(|o| (why(o), words::clean(&o.pickup))));
     let each = by_why.iter().map(|(why, who)| format!("{} ({why})", who.join(", ")));
-    let each: Vec<String> = each.collect();
-    if !each.is_empty() {
-        out.row("Left out", each.join("; "));
+    if !list.is_empty() {
+        out.row("Left out", words::listed(each, "; "));
     }
     let untold = |o: &&Out| {
         o.what
             .iter()
             .any(|w| ["position", "winding", "magnet"].contains(&w.as_str()))
     };
-    if let Some(one) = list.iter().find(untold) {
-        let name = words::shell(&words::clean(&one.pickup));
-        out.row("", format!("`coilwright note {name} --about` tells it"));
-    }
+    let untold = list.iter().find(untold).map(|o| words::shell(&words::clean(&o.pickup)));
+    out.rows(
+        "",
+        untold.map(|name| format!("`coilwright note {name} --about` tells it")),
+    );
 }
 
 fn why(o: &Out) -> String {
@@ -248,12 +200,7 @@ fn next(n: &Next) -> String {
 
 /// "peak 4.90 to 5.10 kHz".
 fn range(r: &Range) -> String {
-    let unit = match r.figure {
-        Figure::Peak => Unit::Hertz,
-        Figure::Q => Unit::Ratio,
-        Figure::Level => Unit::Decibel,
-        Figure::Ohms => Unit::Ohm,
-    };
+    let unit = words::unit(r.figure.quantity());
     let [from, to] = [r.from, r.to].map(|v| number::short(v, unit));
     // One unit is enough where both have it.
     let bare = match (from.split_once(' '), to.split_once(' ')) {
@@ -272,25 +219,8 @@ fn word(figure: Figure) -> &'static str {
     }
 }
 
-fn unit(figure: Figure) -> &'static str {
-    if figure.is_relative() { "%" } else { "dB" }
-}
-
-fn bare(figure: Figure, off: f64, decimals: usize) -> String {
-    let value = if figure.is_relative() {
-        per_cent_of_log(off)
-    } else {
-        off
-    };
-    signed(value, decimals)
-}
-
-fn size(figure: Figure, off: f64, decimals: usize) -> String {
-    format!("{} {}", bare(figure, off, decimals), unit(figure))
-}
-
 /// A limit, without a sign.
 fn share(figure: Figure, limit: f64) -> String {
-    let scale = if figure.is_relative() { 100.0 } else { 1.0 };
-    format!("{} {}", (1e3 * scale * limit).round() / 1e3, unit(figure))
+    let (scale, unit) = number::size(figure.is_relative(), 1.0);
+    format!("{} {unit}", (1e3 * scale * limit).round() / 1e3)
 }

@@ -34,11 +34,7 @@ pub fn level_step(s: &Step) -> String {
         false => s.output_bends,
     };
     let (level, pickup, bent) = (s.level_dbfs, peak(s.pickup.peak_dbfs), bend(worse));
-    let reference = s
-        .reference
-        .peak_dbfs
-        .map(|db| format!(", reference {}", peak(Some(db))));
-    let reference = reference.unwrap_or_default();
+    let reference = words::of(s.reference.peak_dbfs, |db| format!(", reference {}", peak(Some(db))));
     let clips = if s.pickup.clips || s.reference.clips {
         ", CLIPS"
     } else {
@@ -83,13 +79,11 @@ pub fn inputs_text(d: &InputsDocument, into: &Path, style: Style) -> String {
             true => format!("pickup {p}, reference {r}"),
             false => "the two are too alike to be told singly; each take finds what matters of them".into(),
         };
-        out.row("AC corner", &told);
+        out.row("AC corner", told);
     }
     if let Some(c) = &d.capacitance_f {
-        match &d.resistance_ohm {
-            Some(r) => out.row("Ohms", number::interval(r, Unit::Ohm)),
-            None => out.row("Ohms", "too high to be told with this part"),
-        }
+        let ohms = d.resistance_ohm.as_ref().map(|r| number::interval(r, Unit::Ohm));
+        out.row("Ohms", ohms.unwrap_or("too high to be told with this part".into()));
         let farads = number::interval(c, Unit::Farad);
         out.row("Farads", format!("{farads}, input and lead together"));
         let holds =
@@ -112,11 +106,11 @@ pub fn inputs_text(d: &InputsDocument, into: &Path, style: Style) -> String {
 /// What stood in the rig file before.
 fn gave_way(out: &mut Screen, replaced: &[Replaced]) {
     for r in replaced {
-        let now = match &r.new {
-            Some(new) => format!("now {new}"),
-            None => "now left out".to_owned(),
-        };
-        out.row("Replaced", words::clean(&format!("{}: {} before, {now}", r.key, r.old)));
+        let now = r.new.as_ref().map_or("left out".into(), ToString::to_string);
+        out.row(
+            "Replaced",
+            words::clean(&format!("{}: {} before, now {now}", r.key, r.old)),
+        );
     }
     if !replaced.is_empty() {
         out.line_in("What stood there before stays in the file as a remark.", DIM);

@@ -8,10 +8,9 @@ use crate::shop::wax::document::Reason;
 use crate::shop::wax::sitting::{Sitting, Step};
 
 pub fn sitting_keys(waxed: bool) -> String {
-    let half = if waxed {
-        "After the wax: the same lead, the same place, and cold again; s skips, q ends."
-    } else {
-        "Before the wax: s skips, q ends, w goes on after the wax."
+    let half = match waxed {
+        true => "After the wax: the same lead, the same place, and cold again; s skips, q ends.",
+        false => "Before the wax: s skips, q ends, w goes on after the wax.",
     };
     format!(
         "{half} Enter measures; the ohms before it, as 6.05k, are kept with the reading. Take each out and lay it back anew."
@@ -27,15 +26,13 @@ pub fn sitting_prompt(step: &Step, number: usize, of: usize, waxed: bool) -> Str
         (n, of) => format!(", laid down anew ({n} of {of})"),
     };
     let out = if step.stays { ", which stays out of the wax" } else { "" };
-    format!(
-        "{half} the wax, {number} of {of}: {}{again}{out}",
-        words::clean(&step.pickup)
-    )
+    let pickup = words::clean(&step.pickup);
+    format!("{half} the wax, {number} of {of}: {pickup}{again}{out}")
 }
 
 /// `warm`: why it is not cold yet.
 pub fn sitting_step(record: &Record, warm: Option<Reason>) -> String {
-    let warm = warm.map_or(String::new(), |reason| format!("; {}", potting::why(reason)));
+    let warm = words::of(warm, |reason| format!("; {}", potting::why(reason)));
     match (record.reading(), record.rejected_for()) {
         (Some(_), _) => format!("  {}{warm}", words::peak(record)),
         (None, Some(f)) => format!("  no reading ({}): once more, or s", f.text),

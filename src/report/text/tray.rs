@@ -6,12 +6,13 @@ use super::screen::{BOLD, DIM, PLAIN, STOP, Screen, Style, WARN};
 use crate::estimate::Estimate;
 use crate::quantity::{self, signed};
 use crate::record::meters::{Column, Reading};
-use crate::record::{Code, Cure, Finding, Record};
+use crate::record::{Cure, Finding, Record};
 use crate::report::number::{self, PLUS_MINUS, Unit, two};
 use crate::report::words;
 use crate::shop::lot::{Entry, Tray, Undone};
 use crate::shop::standard::{Call, Judged, Limited, Proposal, Standard};
 use crate::shop::yardstick::Answer;
+use crate::stats::grouped;
 use crate::wrap;
 
 pub fn standard_text(s: &Standard, p: Option<&Proposal>, files: &[PathBuf], style: Style) -> String {
@@ -22,10 +23,10 @@ pub fn standard_text(s: &Standard, p: Option<&Proposal>, files: &[PathBuf], styl
     let q = number::four_digits(s.q.value, Unit::Ratio);
     out.row("Q", format!("{q} {}", per_cent(s.q.allow)));
     if let Some(l) = &s.level {
-        let allow = two(l.allow_db);
+        let (db, allow) = (l.db, two(l.allow_db));
         out.row(
             "Level",
-            format!("{:+.2} dB {PLUS_MINUS} {allow} dB; coupling, not loudness", l.db),
+            format!("{db:+.2} dB {PLUS_MINUS} {allow} dB; coupling, not loudness"),
         );
     }
     if let Some((ohm, allow)) = s.r20_ohm.zip(s.r20_allow) {
@@ -48,9 +49,7 @@ fn proposed(p: &Proposal) -> String {
         true => format!("{} readings of {} by name", p.readings, p.pickups),
         false => format!("{} good ones", p.readings),
     };
-    let level = p
-        .level_db
-        .map_or(String::new(), |l| format!(", level {PLUS_MINUS} {} dB", two(l)));
+    let level = words::of(p.level_db, |l| format!(", level {PLUS_MINUS} {} dB", two(l)));
     let lots = match p.one_lot {
         true => "; all of one lot, and lots differ too: of several the limits would be wider",
         false => "",
@@ -111,7 +110,7 @@ pub fn tray_before_stands(record: &Record) -> String {
 /// A record that was found when the lot was opened.
 pub fn tray_taken_in(t: &Tray, folder: &str, style: Style) -> String {
     let entry = t.entries.iter().find(|e| e.record.as_deref() == Some(folder));
-    let what = entry.map(|e| line_alone(e, style)).unwrap_or_default();
+    let what = words::of(entry, |e| line_alone(e, style));
     format!("The tray was cut off before this was entered; now it is:\n{what}")
 }
 
@@ -121,8 +120,12 @@ pub fn tray_ask(c: &Column, before: Option<&Reading>) -> String {
     format!("  {} ({skip}):", words::clean(&c.to_string()))
 }
 
+fn judged(e: &Entry) -> Option<Call> {
+    e.judged.as_ref().map(|j| j.call)
+}
+
 fn call(e: &Entry) -> (&'static str, anstyle::Style) {
-    match e.judged.as_ref().map(|j| j.call) {
+    match judged(e) {
         Some(Call::Pass) => ("PASS", BOLD),
         Some(Call::Outside) => ("OUTSIDE", STOP),
         Some(Call::CannotTell) => ("CANNOT TELL", WARN),
@@ -137,7 +140,7 @@ fn call(e: &Entry) -> (&'static str, anstyle::Style) {
 /// The last word on one, with the reason where another take may be rid of it.
 pub(in crate::report) fn verdict(e: &Entry) -> String {
     let (word, warning) = (call(e).0, of_kind(e, Cure::AnotherTake).next());
-    match (warning, e.judged.as_ref().map(|j| j.call)) {
+    match (warning, judged(e)) {
         (Some(f), Some(Call::MeasureAgain)) => format!("{word}: {}", words::finding(f.code)),
         (Some(f), Some(Call::Kept)) => format!("{word} all the same: {}", words::finding(f.code)),
         (Some(f), Some(Call::Outside | Call::CannotTell)) => format!("{word}, and kept: {}", words::finding(f.code)),
@@ -163,14 +166,12 @@ fn limits(j: &Judged, within: bool) -> impl Iterator<Item = String> {
             Limited::Ohms => ("ohms", 100.0, "%"),
         };
         let h = a.held;
+        let usual = if h.usual { " as usual" } else { "" };
         // A meter's display tells no uncertainty.
-        let known = match (h.half_95 > 0.0, h.usual) {
-            (false, _) => String::new(),
-            (true, false) => format!(", known to {:.2}", scale * h.half_95),
-            (true, true) => format!(", known to {:.2} as usual", scale * h.half_95),
-        };
-        let off = signed(scale * h.off, 2);
-        format!("{name} {off} {unit} (allowed {:.2}{known})", scale * h.limit)
+        let known = Some(scale * h.half_95).filter(|half| *half > 0.0);
+        let known = words::of(known, |half| format!(", known to {half:.2}{usual}"));
+        let (off, allowed) = (signed(scale * h.off, 2), scale * h.limit);
+        format!("{name} {off} {unit} (allowed {allowed:.2}{known})")
     })
 }
 
@@ -194,10 +195,7 @@ pub fn tray_step(t: &Tray, style: Style) -> String {
             out.rows_in("", words::joined(limits(j, true).map(Some)), DIM);
         }
         out.rows_in("", of_kind(e, Cure::Pickup).map(|f| &f.text), WARN);
-        for r in &e.readings {
-            let column = words::clean(&r.column().to_string());
-            out.row_in("", format!("{column} {}", r.shown()), DIM);
-        }
+        out.rows_in("", e.readings.iter().map(words::by_meter), DIM);
         out.rows_in("", e.readings.iter().filter_map(Reading::uneven), WARN);
     }
     out.text.trim_end().to_owned()
@@ -215,10 +213,9 @@ fn line(out: &mut Screen, e: &Entry, paint: anstyle::Style) {
     if out.style.usable() < WIDEST {
         out.line_in(format!("{name}: peak {peak}, f0 {f0}, Q {q}, {word}"), paint);
     } else {
-        out.raw(
-            &format!("{} peak {peak:>9}  f0 {f0:>9}  Q {q:<6} {word}", wrap::padded(name, 24)),
-            paint,
-        );
+        let name = wrap::padded(name, 24);
+        let columns = format!("{name} peak {peak:>9}  f0 {f0:>9}  Q {q:<6} {word}");
+        out.raw(&columns, paint);
     }
 }
 
@@ -248,14 +245,12 @@ pub(in crate::report) fn counted(t: &Tray) -> String {
 pub fn tray_summary(t: &Tray, style: Style) -> String {
     let mut out = Screen::new(style);
     out.line_in(format!("Lot {}: {}", words::clean(&t.lot), counted(t)), BOLD);
-    for e in t.standing() {
-        let pass = e.judged.as_ref().is_none_or(|j| j.call == Call::Pass);
-        let why = why(e);
-        if pass && why.is_empty() && e.record.is_some() {
-            continue;
+    for (e, why) in t.standing().map(|e| (e, why(e))) {
+        let pass = judged(e).is_none_or(|call| call == Call::Pass);
+        if !pass || !why.is_empty() || e.record.is_none() {
+            out.line_in(format!("{}: {}", words::clean(&e.name), verdict(e)), call(e).1);
+            out.rows("", why);
         }
-        out.line_in(format!("{}: {}", words::clean(&e.name), verdict(e)), call(e).1);
-        out.rows("", why);
     }
     out.lines(of_all(t));
     out.row_in("", "the same command goes on with the lot where it stopped", DIM);
@@ -265,45 +260,37 @@ pub fn tray_summary(t: &Tray, style: Style) -> String {
 /// All that is odd about one, and what was noted.
 pub(in crate::report) fn why(e: &Entry) -> Vec<String> {
     let judged = e.judged.iter();
-    let mut why: Vec<String> = judged
-        .flat_map(|j| j.fault.iter().chain(&j.reasons).cloned().chain(limits(j, false)))
-        .collect();
-    why.extend(of_kind(e, Cure::Pickup).map(|f| f.text.clone()));
-    why.extend(e.readings.iter().filter_map(Reading::uneven));
-    why.extend(e.notes.iter().map(|n| format!("note: {}", words::clean(n))));
-    why
+    let judged = judged.flat_map(|j| j.fault.iter().chain(&j.reasons).cloned().chain(limits(j, false)));
+    let warned = of_kind(e, Cure::Pickup).map(|f| f.text.clone());
+    let uneven = e.readings.iter().filter_map(Reading::uneven);
+    let notes = e.notes.iter().map(|n| format!("note: {}", words::clean(n)));
+    judged.chain(warned).chain(uneven).chain(notes).collect()
 }
 
 /// What is said of the whole lot: the rig's warnings, the ohms that are missing, and a line for each instrument.
 pub(in crate::report) fn of_all(t: &Tray) -> Vec<String> {
-    let mut out = Vec::new();
-    let mut said: Vec<Code> = Vec::new();
-    for f in t.standing().flat_map(|e| of_kind(e, Cure::Rig)) {
-        if !said.contains(&f.code) {
-            said.push(f.code);
-            out.push(format!("Of this rig: {}", f.text));
-        }
-    }
+    let of_rig = grouped(
+        t.standing()
+            .flat_map(|e| of_kind(e, Cure::Rig))
+            .map(|f| (f.code, &f.text)),
+    );
+    let mut out: Vec<String> = of_rig
+        .iter()
+        .map(|(_, texts)| format!("Of this rig: {}", texts[0]))
+        .collect();
     if let Some(s) = t.standard.as_ref().filter(|s| s.r20_allow.is_some()) {
-        let unread = |e: &&Entry| {
-            let passed = matches!(e.judged.as_ref().map(|j| j.call), Some(Call::Pass | Call::Kept));
-            passed && !e.readings.iter().any(|r| s.judges(&r.column()))
-        };
-        let names: Vec<String> = t.standing().filter(unread).map(|e| words::clean(&e.name)).collect();
-        if !names.is_empty() {
-            let names = names.join(", ");
-            out.push(format!("Ohms not judged, as none were typed: {names}"));
-        }
+        let passed = t
+            .standing()
+            .filter(|e| matches!(judged(e), Some(Call::Pass | Call::Kept)));
+        let unread = passed.filter(|e| !e.readings.iter().any(|r| s.judges(&r.column())));
+        let names = words::joined(unread.map(|e| Some(words::clean(&e.name))));
+        out.extend(names.map(|names| format!("Ohms not judged, as none were typed: {names}")));
     }
     for m in t.tallies() {
-        let scatter =
-            m.sd.map_or(String::new(), |s| format!(", scatter {} %", two(100.0 * s / m.mean)));
-        let column = words::clean(&m.column.to_string());
+        let scatter = words::of(m.sd, |s| format!(", scatter {} %", two(100.0 * s / m.mean)));
+        let (column, n) = (words::clean(&m.column.to_string()), m.readings);
         let [middle, least, most] = [m.mean, m.least, m.most].map(|v| m.shown(v));
-        out.push(format!(
-            "{column}: {middle} of {}{scatter}, {least} to {most}",
-            m.readings
-        ));
+        out.push(format!("{column}: {middle} of {n}{scatter}, {least} to {most}"));
     }
     out
 }

@@ -63,10 +63,8 @@ impl Canvas {
     }
 
     fn dot(&mut self, x: usize, y: usize, whose: usize) {
-        if let Some(cell) = self.cells.get_mut(y / 4 * self.columns + x / 2) {
-            if whose > cell.1 {
-                return;
-            }
+        let cell = self.cells.get_mut(y / 4 * self.columns + x / 2);
+        if let Some(cell) = cell.filter(|cell| whose <= cell.1) {
             let dots = if whose == cell.1 { cell.0 } else { 0 };
             *cell = (dots | DOT[x % 2][y % 4], whose);
         }

@@ -14,22 +14,18 @@ pub struct Part {
 }
 
 pub const PARTS: [Part; 3] = [
-    Part {
-        name: "",
-        kind: "text/html; charset=utf-8",
-        text: include_str!("page/page.html"),
-    },
-    Part {
-        name: "watch.js",
-        kind: "text/javascript; charset=utf-8",
-        text: include_str!("page/watch.js"),
-    },
-    Part {
-        name: "watch.css",
-        kind: "text/css; charset=utf-8",
-        text: include_str!("page/watch.css"),
-    },
+    part("", "text/html; charset=utf-8", include_str!("page/page.html")),
+    part(
+        "watch.js",
+        "text/javascript; charset=utf-8",
+        include_str!("page/watch.js"),
+    ),
+    part("watch.css", "text/css; charset=utf-8", include_str!("page/watch.css")),
 ];
+
+const fn part(name: &'static str, kind: &'static str, text: &'static str) -> Part {
+    Part { name, kind, text }
+}
 
 /// Where the page asks for what is seen now.
 pub const NOW: &str = "now.json";

@@ -110,12 +110,12 @@ fn small(view: &View, width: usize) -> Vec<String> {
         true => format!("{} {} {}", f.label, f.value, f.unit),
         false => format!("{} {}", f.label, f.within),
     };
-    let rows = view.figures.chunks(2).map(|pair| {
-        let half = width / 2;
-        let text: String = pair.iter().map(|f| padded(&one(f), half)).collect();
-        painted(paint(view), &text)
-    });
-    rows.collect()
+    let half = |f: &Figure| padded(&one(f), width / 2);
+    let rows = view
+        .figures
+        .chunks(2)
+        .map(|pair| pair.iter().map(half).collect::<String>());
+    rows.map(|row| painted(paint(view), &row)).collect()
 }
 
 fn curve(view: &View, width: usize, rows: usize) -> Vec<String> {
@@ -125,15 +125,9 @@ fn curve(view: &View, width: usize, rows: usize) -> Vec<String> {
     let mut canvas = Canvas::new(width - SCALE, rows - 1, [FROM_HZ, TO_HZ], [LOW_DB, high]);
     for (i, h) in view.held.iter().enumerate() {
         canvas.draw(&h.curve, 1 + i, Pen::Dotted(APART[i % APART.len()]));
-        let top = h
-            .curve
-            .db
-            .iter()
-            .copied()
-            .enumerate()
-            .max_by(|a, b| a.1.total_cmp(&b.1));
-        if let Some((k, db)) = top {
-            canvas.mark(h.curve.hz[k], db, h.mark);
+        let points = h.curve.hz.iter().zip(&h.curve.db);
+        if let Some((hz, db)) = points.max_by(|a, b| a.1.total_cmp(b.1)) {
+            canvas.mark(*hz, *db, h.mark);
         }
     }
     if let Some(line) = &view.curve {
@@ -181,14 +175,9 @@ fn frequencies(canvas: &Canvas, width: usize) -> String {
     ];
     let mut free = SCALE - 1;
     for (hz, label) in labels {
-        let Some(at) = canvas.column(hz).map(|c| (c + SCALE).min(width - label.len())) else {
-            continue;
-        };
-        if at > free {
-            line[at..at + label.len()]
-                .iter_mut()
-                .zip(label.chars())
-                .for_each(|(a, b)| *a = b);
+        let at = canvas.column(hz).map(|c| (c + SCALE).min(width - label.len()));
+        if let Some(at) = at.filter(|at| *at > free) {
+            line.iter_mut().skip(at).zip(label.chars()).for_each(|(a, b)| *a = b);
             free = at + label.len();
         }
     }

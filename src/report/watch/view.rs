@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::super::number::{self, LEVEL, PLUS_MINUS, Unit};
+use super::super::words;
 use crate::estimate::Estimate;
 use crate::watch::document::{Difference, Figures, Held, Watched};
 use crate::watch::{Pace, Reading, Unread};
@@ -92,18 +93,13 @@ pub fn view(seen: &Seen) -> View {
         mark: h.mark,
         name: h.name.clone(),
         figures: glance(&h.figures),
-        apart: reading.map_or_else(String::new, |r| apart(&r.figures.less(&h.figures))),
+        apart: words::of(reading, |r| apart(&r.figures.less(&h.figures))),
         curve: line_of(&h.curve.freq_hz, &h.curve.mag_db),
     };
-    let title = match seen.simulated {
-        true => format!("{} (SIMULATED)", seen.pickup),
-        false => seen.pickup.to_owned(),
-    };
+    let simulated = if seen.simulated { " (SIMULATED)" } else { "" };
+    let load = words::of(seen.load, |load| format!("  {load}"));
     View {
-        title: match seen.load {
-            Some(load) => format!("{title}  {load}"),
-            None => title,
-        },
+        title: format!("{}{simulated}{load}", seen.pickup),
         state,
         state_words,
         figures: reading.map_or_else(Vec::new, |r| figures(&r.figures)),
@@ -127,33 +123,30 @@ pub fn line(view: &View) -> String {
     } else {
         "  (moved just now)"
     };
-    format!("{}{state}", figures.collect::<Vec<_>>().join("  "))
+    words::listed(figures, "  ") + state
 }
 
 /// What was held and kept, once it has ended.
 pub fn ended(watched: &Watched) -> String {
-    let mut out = String::new();
-    for h in &watched.held {
-        let difference = h
-            .difference
-            .as_ref()
-            .map_or_else(String::new, |d| format!("; then {}", apart(d)));
-        out.push_str(&format!("{}  {}: {}{difference}\n", h.mark, h.name, glance(&h.figures)));
-    }
-    for k in &watched.kept {
-        out.push_str(&format!("kept  {}: {}\n", k.folder, glance(&k.live)));
-    }
-    out
+    let held = watched.held.iter().map(|h| {
+        let difference = words::of(h.difference.as_ref(), |d| format!("; then {}", apart(d)));
+        format!("{}  {}: {}{difference}\n", h.mark, h.name, glance(&h.figures))
+    });
+    let kept = watched
+        .kept
+        .iter()
+        .map(|k| format!("kept  {}: {}\n", k.folder, glance(&k.live)));
+    held.chain(kept).collect()
 }
 
 /// Of a record that was kept: how it stands to what was seen.
 pub fn kept(folder: &str, kept: Option<&Figures>, agrees: Option<bool>) -> String {
     match (kept, agrees) {
         (Some(figures), Some(true)) => format!("kept {folder}: {}", glance(figures)),
-        (Some(figures), _) => format!(
-            "kept {folder}: {}; not what was seen before it: did it move? Measure again",
-            glance(figures)
-        ),
+        (Some(figures), _) => {
+            let glance = glance(figures);
+            format!("kept {folder}: {glance}; not what was seen before it: did it move? Measure again")
+        }
         (None, _) => format!("kept {folder}, and it gives no reading: coilwright analyze {folder} says why"),
     }
 }
@@ -177,7 +170,7 @@ fn figures(f: &Figures) -> Vec<Figure> {
             label,
             value: value.to_owned(),
             unit: named.to_owned(),
-            within: e.map_or_else(String::new, |e| number::bare_interval(&e, unit)),
+            within: words::of(e, |e| number::bare_interval(&e, unit)),
         }
     };
     vec![
@@ -206,29 +199,25 @@ fn apart(d: &Difference) -> String {
             let half = shown.rsplit_once(PLUS_MINUS).map_or("", |s| s.1);
             return Some(format!("{what}unchanged within{half}"));
         }
-        let way = if e.value < 0.0 { "lower" } else { "higher" };
-        let size = Estimate {
-            value: e.value.abs(),
-            ..e
-        };
-        let size = number::bare_interval(&size, unit);
-        Some(format!("{what}{} {way}", size.trim_start_matches('+')))
+        let size = number::bare_interval(&number::unsigned(&e), unit);
+        Some(format!(
+            "{what}{} {}",
+            size.trim_start_matches('+'),
+            number::way(e.value)
+        ))
     };
     let parts = [
         one("peak ", d.peak_hz, Unit::Hertz).or_else(|| one("f0 ", d.f0_hz, Unit::Hertz)),
         one("height ", d.peak_db, Unit::Decibel),
         one("Q ", d.q, Unit::Ratio),
     ];
-    format!("{} {LEVEL}", parts.into_iter().flatten().collect::<Vec<_>>().join(", "))
+    format!("{} {LEVEL}", words::joined(parts).unwrap_or_default())
 }
 
 /// What is seen of a curve; no finer than a screen.
 fn line_of(hz: &[f64], db: &[f64]) -> Line {
     let seen = hz.iter().zip(db).filter(|(f, _)| (FROM_HZ..=TO_HZ).contains(*f));
-    let (hz, db) = seen.map(|(f, d)| (round_to(*f, 0.1), round_to(*d, 0.001))).unzip();
+    let round = |x: f64, grain: f64| (x / grain).round() * grain;
+    let (hz, db) = seen.map(|(f, d)| (round(*f, 0.1), round(*d, 0.001))).unzip();
     Line { hz, db }
-}
-
-fn round_to(x: f64, grain: f64) -> f64 {
-    (x / grain).round() * grain
 }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::known;
-use super::outcome::{Played, Told, tell_all};
+use super::outcome::{Played, tell_all};
 use super::{complete, knock, outcome};
 use crate::analysis::compose;
 use crate::analysis::{self, Options};
@@ -136,7 +136,7 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
     if args.takes.iter().any(|t| t.is_dir()) {
         return complete::run(args, console);
     }
-    let defaults = Defaults::read_from(Path::new("."))?;
+    let defaults = Defaults::here()?;
     let bench = Bench::plan(&args.about, &defaults)?;
     let drive = args.drive.as_deref().map(Played::read).transpose()?;
     if let [path] = args.takes.as_slice() {
@@ -177,12 +177,8 @@ fn single(
     }
     let folder = args.out.as_deref().map(ready_folder).transpose()?;
     let written = folder.as_ref().map(|f| outcome::write(&record, f)).transpose()?;
-    Told {
-        document: &record,
-        files: written.into_iter().collect(),
-        shown: args.shown.into(),
-    }
-    .tell(console, text::measure_text, || {
+    let told = (&record, Vec::from_iter(written));
+    outcome::tell(told, args.shown, console, text::measure_text, || {
         folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))
     })?;
     Ok(outcome::status(&record))
@@ -236,7 +232,7 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&Played>, console: &mu
         ended
     });
     bar.finish_and_clear();
-    let status = tell_all(&args.takes, list, args.shown.into(), console)?;
+    let status = tell_all(&args.takes, list, args.shown, console)?;
     if let Some(out) = &out {
         let folders = takes.iter().map(|(_, folder)| out.join(folder));
         outcome::draw_missing(&folders.filter(|f| f.is_dir()).collect::<Vec<_>>(), console);

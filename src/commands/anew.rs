@@ -1,13 +1,13 @@
 //! Records as today's file of their rig reads them: what is in no reading is taken from there, and what is in one has the kept take
 //! read again. The record itself stays as it is.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::analyze;
 use super::complete;
 use super::kept::Measurement;
 use super::outcome::{self, Played};
-use super::wanted;
+use super::wanted::{self, Placed};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::failure::Result;
@@ -31,21 +31,13 @@ pub enum Outcome {
     Later(Record, Vec<String>),
 }
 
-/// The rig's file that is given, else the one remembered; nothing where it cannot be read, as it is only asked for what is known
-/// by now.
-pub fn today(given: Option<&Path>) -> Option<Rig> {
-    let remembered = || Defaults::read_from(Path::new(".")).ok()?.rig;
-    Rig::read(&given.map(Path::to_path_buf).or_else(remembered)?).ok()
+/// The rig's file that is remembered; nothing where it cannot be read, as it is only asked for what is known by now.
+pub fn today() -> Option<Rig> {
+    Rig::read(&Defaults::here().ok()?.rig?).ok()
 }
 
-/// Records, by path or pickup's name, and by their rigs as these are known today: from `today`, where it is that rig, else from the
-/// newest of them.
-pub fn records(words: &[PathBuf], today: Option<&Rig>, console: &mut Console) -> Result<Vec<Record>> {
-    Ok(by_today(&wanted::all(words)?, today, console))
-}
-
-/// The same of records whose places are known.
-pub fn by_today(placed: &[(PathBuf, Record)], today: Option<&Rig>, console: &mut Console) -> Vec<Record> {
+/// Records by their rigs as these are known today: from `today`, where it is that rig, else from the newest of them.
+pub fn by_today(placed: &[Placed], today: Option<&Rig>, console: &mut Console) -> Vec<Record> {
     let mut budget = Budget::default();
     let by_today = placed.iter().map(|(path, record)| {
         let newest = || {

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::kept::Measurement;
-use super::outcome::{self, Played, Told, tell_all};
+use super::outcome::{self, Played, tell_all};
 use crate::cli::args::{AnalyzeArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, folders_below};
@@ -43,7 +43,7 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
     ));
     let told = match unfinished.is_empty() && !Shown::from(args.shown).json {
         true => Ok(Status::Done),
-        false => tell_all(&unfinished, list, args.shown.into(), console),
+        false => tell_all(&unfinished, list, args.shown, console),
     };
     // One that cannot be finished keeps no other from its pictures.
     let drawn: Vec<PathBuf> = folders.into_iter().filter(|f| is_record(f)).collect();
@@ -122,12 +122,8 @@ fn single(args: &AnalyzeArgs, folder: &Path, console: &mut Console) -> Result<St
         true => store::read(folder)?,
         false => finished(folder, args.about.on.rig.as_deref())?,
     };
-    Told {
-        document: &record,
-        files: (!there).then(|| folder.join("record.json")).into_iter().collect(),
-        shown: args.shown.into(),
-    }
-    .tell(console, text::measure_text, || {
+    let files = (!there).then(|| folder.join("record.json")).into_iter().collect();
+    outcome::tell((&record, files), args.shown, console, text::measure_text, || {
         outcome::missing_pictures(&record, folder)
     })?;
     Ok(outcome::status(&record))

@@ -137,7 +137,7 @@ fn make(out: &Path) -> Result<Made> {
         let mut comparison = difference::compare(&pair, &How::default())?;
         difference_words::put(&mut comparison, &pair);
         let stem = ready_folder(&out.join(folder))?.join("overlay");
-        compare::write(&comparison, &stem)?;
+        compare::write(&comparison, Some(&stem))?;
         drawn(overlay::compare_plot(&pair, Align::LowFrequency).map(|p| vec![(stem, p)]))?;
         Ok(comparison)
     });

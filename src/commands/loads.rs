@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use super::coil::{refuse_any, write_all};
-use super::{anew, outcome, readings};
+use super::outcome::{self, refuse_any, write_all};
+use super::readings;
 use crate::cli::args::LoadsArgs;
 use crate::cli::console::Console;
 use crate::cli::context::Fresh;
@@ -34,10 +34,8 @@ struct Question {
 
 pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     if args.list {
-        console.result(&text::wirings_text(
-            &built_in::listed(),
-            outcome::style(args.shown.into()),
-        ))?;
+        let style = outcome::style(args.shown.into());
+        console.result(&text::wirings_text(&built_in::listed(), style))?;
         return Ok(Status::Done);
     }
     refuse_idle(args)?;
@@ -55,12 +53,7 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
         .collect();
     refuse_any(stems.iter().flat_map(|s| outcome::picture_files(s)))?;
     let files = write(args, folder, &document, spice::subcircuit(coil, &basis.coil, &[]))?;
-    outcome::Told {
-        document: &document,
-        files,
-        shown: args.shown.into(),
-    }
-    .tell(console, text::loads_text, || {
+    outcome::tell((&document, files), args.shown, console, text::loads_text, || {
         let drawn = stems.into_iter().zip(&drawings);
         drawn.map(|(stem, (_, draw))| Ok((stem, draw()?))).collect()
     })?;
@@ -69,10 +62,9 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
 
 impl Question {
     fn of(args: &LoadsArgs, console: &mut Console) -> Result<Question> {
-        let today = anew::today(None);
         let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
         let basis = basis(args, &wirings)?;
-        let (takes, _) = readings::known(&args.against, today.as_ref(), console)?;
+        let (takes, _) = readings::known(&args.against, console)?;
         let mut undo = match &args.undo {
             Some(path) => Some((instead(&wirings)?, path)),
             None => None,
@@ -98,7 +90,7 @@ impl Question {
             takes,
             undo: match undo {
                 Some((to, path)) => {
-                    let (records, _) = readings::known(std::slice::from_ref(path), today.as_ref(), console)?;
+                    let (records, _) = readings::known(std::slice::from_ref(path), console)?;
                     records.into_iter().next().map(|r| (r, to))
                 }
                 None => None,
@@ -127,7 +119,7 @@ impl Question {
                 [] => None,
                 takes => {
                     let mut laid = against::against(takes, basis, stated)?;
-                    predicted::judge(&mut laid, takes, &Defaults::read_from(Path::new("."))?.matters());
+                    predicted::judge(&mut laid, takes, &Defaults::here()?.matters());
                     Some(laid)
                 }
             },

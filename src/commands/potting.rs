@@ -2,7 +2,6 @@
 
 use std::path::{Path, PathBuf};
 
-use super::coil::{refuse_any, write_all};
 use super::rig::{beside, by_today, kept_with};
 use super::wanted::{self, Placed};
 use super::{anew, known, outcome};
@@ -41,13 +40,7 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
             let [before, after] = halves.map(|half| vec![half]);
             told(args, &Words { before, after, stays }, console)
         }
-        Left::Half(begun, said) => {
-            let shown = args.shown.into();
-            let files = Vec::new();
-            let document = &begun;
-            outcome::Told { document, files, shown }.tell(console, |_, _| said, || Ok(Vec::new()))?;
-            Ok(Status::Done)
-        }
+        Left::Half(begun, said) => outcome::say(&begun, args.shown, console, |_, _| said),
     }
 }
 
@@ -55,8 +48,8 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
 const STEM: &str = "potting";
 
 fn refuse_taken(stem: &Path) -> Result<()> {
-    refuse_any(outcome::picture_files(stem))?;
-    refuse_any([stem.with_extension("json")])
+    outcome::refuse_any(outcome::picture_files(stem))?;
+    outcome::refuse_any([stem.with_extension("json")])
 }
 
 fn keeps_nothing() -> Failure {
@@ -104,10 +97,8 @@ fn told(args: &PottingArgs, words: &Words, console: &mut Console) -> Result<Stat
     let of_rig = OfRig::of(args, console)?;
     let mut document = judged(args, words, of_rig.as_ref(), console)?;
     let mut fresh = Fresh::default();
-    let stem = match &args.out {
-        Some(out) => Some(fresh.ready(out)?.join(STEM)),
-        None => None,
-    };
+    let folder = args.out.as_ref().map(|out| fresh.ready(out)).transpose()?;
+    let stem = folder.map(|f| f.join(STEM));
     // Before anything is added to the history of wax.
     if let Some(stem) = &stem {
         refuse_taken(stem)?;
@@ -117,21 +108,10 @@ fn told(args: &PottingArgs, words: &Words, console: &mut Console) -> Result<Stat
         None if args.keep => return Err(keeps_nothing()),
         None => None,
     };
-    let mut files = Vec::new();
-    if let Some(stem) = &stem {
-        let document = outcome::pretty(&document, "the comparison")?;
-        files = write_all(vec![(stem.with_extension("json"), document)])?;
-    }
+    let mut files = outcome::beside(stem.as_ref(), "potting.json", &document, "the comparison")?;
     files.extend(kept);
-    outcome::Told {
-        document: &document,
-        files,
-        shown: args.shown.into(),
-    }
-    .tell(console, text::potting_text, || {
-        stem.map(|s| Ok((s, potting_plot::pairs(&document)?)))
-            .into_iter()
-            .collect()
+    outcome::tell((&document, files), args.shown, console, text::potting_text, || {
+        outcome::picture(stem, || potting_plot::pairs(&document))
     })?;
     let any = |v: PotVerdict| document.pairs.iter().any(|p| p.verdict == v);
     Ok(match (any(PotVerdict::Other), any(PotVerdict::Warm)) {
@@ -159,7 +139,7 @@ struct OfRig {
 }
 
 fn rig_file(args: &PottingArgs) -> Result<Option<PathBuf>> {
-    Ok(args.on.rig.clone().or(Defaults::read_from(Path::new("."))?.rig))
+    Ok(args.on.rig.clone().or(Defaults::here()?.rig))
 }
 
 impl OfRig {
@@ -178,7 +158,7 @@ impl OfRig {
 }
 
 fn judged(args: &PottingArgs, words: &Words, of_rig: Option<&OfRig>, console: &mut Console) -> Result<PottingDocument> {
-    let today = of_rig.map(|r| r.rig.clone()).or_else(|| anew::today(None));
+    let today = of_rig.map(|r| r.rig.clone()).or_else(|| anew::today());
     let mut side = |placed: Vec<Placed>| -> Vec<Record> {
         let mut records = anew::by_today(&placed, today.as_ref(), console);
         if let Some(r) = of_rig {

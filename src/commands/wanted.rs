@@ -19,7 +19,7 @@ pub type Placed = (PathBuf, Record);
 
 /// The folder that `use --folder` names, else the working folder.
 pub fn notebook() -> Result<PathBuf> {
-    let folder = Defaults::read_from(Path::new("."))?.folder;
+    let folder = Defaults::here()?.folder;
     Ok(folder.unwrap_or_else(|| PathBuf::from(".")))
 }
 

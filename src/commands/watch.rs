@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
-use super::outcome::{self, Told};
+use super::outcome;
 use super::sound;
 use crate::cli::args::{Job, WatchArgs};
 use crate::cli::console::Console;
@@ -365,13 +365,7 @@ impl<'a> Seat<'a> {
             }
             return Err(failure);
         }
-        Told {
-            document: &watched,
-            files: Vec::new(),
-            shown: self.args.shown,
-        }
-        .tell(console, |w, _| shown::ended(w), || Ok(Vec::new()))?;
-        Ok(Status::Done)
+        outcome::say(&watched, self.args.shown, console, |w, _| shown::ended(w))
     }
 
     fn watched(&mut self) -> Watched {

@@ -1,7 +1,5 @@
 //! `book returned --in-guitar`: at the jack, position by position, Enter by Enter.
 
-use std::path::Path;
-
 use crate::cli::args::{Job, ReturnedArgs, Source};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
@@ -10,7 +8,7 @@ use crate::cli::wirings::{one_load, read_coil, resolve};
 use crate::coil::basis::Basis;
 use crate::coil::behind::whole_load;
 use crate::commands::measure;
-use crate::commands::outcome::{self, Told};
+use crate::commands::outcome;
 use crate::commands::sound::described;
 use crate::failure::{Failure, Result, Status};
 use crate::network::predict::db;
@@ -58,14 +56,8 @@ impl Guitar<'_> {
                 .push("pots count ±20 % and capacitors ±10 %, as they are sold (common practice)".into());
         }
         text::put_guitar_words(&mut document);
-        let answer = document.answer;
-        Told {
-            document: &document,
-            files: Vec::new(),
-            shown: self.args.measure.shown.into(),
-        }
-        .tell(console, text::guitar_text, || Ok(Vec::new()))?;
-        Ok(match answer {
+        outcome::say(&document, self.args.measure.shown, console, text::guitar_text)?;
+        Ok(match document.answer {
             Answer::Different => Status::OutsideLimits,
             Answer::Same | Answer::CannotTell => Status::Done,
         })
@@ -86,7 +78,7 @@ impl Guitar<'_> {
                 "give --load \"cable=3m@100p/m\" for the cable there; what is in the guitar stands in its wiring",
             ));
         }
-        let rig = on.rig.clone().or(Defaults::read_from(Path::new("."))?.rig);
+        let rig = on.rig.clone().or(Defaults::here()?.rig);
         let input = rig
             .map(|path| Rig::read(&path))
             .transpose()?
@@ -200,7 +192,7 @@ impl Guitar<'_> {
                 .and_then(|l| low_db(&ready.basis, l)),
         };
         let told = expected(now, &ready.basis, &ready.bench);
-        let matters = Defaults::read_from(Path::new("."))?.matters();
+        let matters = Defaults::here()?.matters();
         Ok((step(now, &told, &took, &matters), record.is_simulated()))
     }
 }

@@ -8,7 +8,7 @@ use crate::coil::against;
 use crate::coil::basis::Basis;
 use crate::coil::behind::{self, About, CoilDocument};
 use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
-use crate::commands::coil::write_all;
+use crate::commands::outcome::write_all;
 use crate::failure::Result;
 use crate::network::{Knob, Load, Tolerances, Wiring, predict, reach, wirings};
 use crate::record::Record;

@@ -8,13 +8,12 @@ use crate::book::row::Filter;
 use crate::book::{entries, life, look};
 use crate::cli::args::{PageArgs, PottingArgs, Surroundings};
 use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
 use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::basis::Basis;
 use crate::coil::loads::{LoadsDocument, Manner, SCHEMA, predict_one};
 use crate::commands::book::life::{Known, Recipe, recipe_words};
 use crate::commands::wanted::Placed;
-use crate::commands::{anew, compare, known, potting, readings, rig, wanted};
+use crate::commands::{compare, known, potting, readings, rig, wanted};
 use crate::failure::Result;
 use crate::network::predict;
 use crate::record::{Record, store};
@@ -86,19 +85,13 @@ fn in_order(tray: &Tray, folder: &Path, console: &mut Console) -> Result<Option<
     });
     let (numbers, places): (Vec<u32>, Vec<PathBuf>) = there.unzip();
     let each = places.into_iter().map(|place| store::read(&place).map(|r| (place, r)));
-    let (at, placed): (Vec<usize>, Vec<Placed>) = wanted::readable(each.collect(), console).into_iter().unzip();
-    let (records, _) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
-    let made: Vec<Made> = at
-        .into_iter()
-        .map(|i| numbers[i])
-        .zip(records)
-        .filter(|m| m.1.reading().is_some())
-        .collect();
-    if made.is_empty() {
-        return Ok(None);
+    let (read, how) = readings::numbered(wanted::readable(each.collect(), console), console)?;
+    let read = read.into_iter().filter(|r| r.1.reading().is_some());
+    let made: Vec<Made> = read.map(|(i, record)| (numbers[i], record)).collect();
+    match made.is_empty() {
+        true => Ok(None),
+        false => order::lot(&tray.lot, &made, &how.matters).map(Some),
     }
-    let matters = Defaults::read_from(Path::new("."))?.matters();
-    order::lot(&tray.lot, &made, &matters).map(Some)
 }
 
 fn before_and_after(args: &PageArgs) -> PottingArgs {
@@ -117,7 +110,7 @@ fn before_and_after(args: &PageArgs) -> PottingArgs {
 
 /// Readings by what is known of their rigs today, each with what the notebook says of its pickup.
 fn told(placed: &[Placed], recipe: Recipe, console: &mut Console) -> Result<Vec<(Record, Told)>> {
-    let (records, _) = readings::known_of(placed, anew::today(None).as_ref(), console)?;
+    let (records, _) = readings::known_of(placed, console)?;
     let said = entries::all(&wanted::notebook()?);
     for why in &said.unread {
         console.remark(&format!("left out: {why}"));

@@ -70,7 +70,7 @@ const STAGES: [&str; 2] = ["before wax", "after wax"];
 
 impl<'a> Dip<'a> {
     fn open(args: &'a PottingArgs, folder: &Path, console: &mut Console) -> Result<Self> {
-        let defaults = Defaults::read_from(Path::new("."))?;
+        let defaults = Defaults::here()?;
         let path = folder.join("sitting.json");
         // What is refused leaves no folder behind.
         let is_new = path.symlink_metadata().is_err();

@@ -9,7 +9,7 @@ use crate::cli::args::{About, CheckArgs, Job, Surroundings};
 use crate::cli::console::Console;
 use crate::cli::inputs::LoadArg;
 use crate::commands::measure;
-use crate::commands::outcome::{self, Told};
+use crate::commands::outcome;
 use crate::commands::{anew, known};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
@@ -67,12 +67,8 @@ pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     let (history, judgement) = (&counted.history, &counted.judgement);
     let advice = rig_words::advice(&rig, &new, judgement, history);
     let document = CheckDocument::of(history, &new, judgement, shown(&record, &known)?, advice);
-    Told {
-        document: &document,
-        files: [files, counted.written].concat(),
-        shown: args.shown,
-    }
-    .tell(console, text::check_text, || {
+    let files = [files, counted.written].concat();
+    outcome::tell((&document, files), args.shown, console, text::check_text, || {
         let own = folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))?;
         Ok([own, charts(&path, history, &expected)?].concat())
     })?;

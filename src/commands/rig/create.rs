@@ -3,12 +3,14 @@
 use crate::capture::bench::DEVICE;
 use crate::cli::args::NewArgs;
 use crate::cli::console::Console;
+use crate::commands::outcome;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::quantity::{self, Unit};
-use crate::report::text;
+use crate::report::{rig_words, text};
 use crate::rig::{Reference, Rig};
 use crate::setup::template::{self, Answers, CHECKLIST};
+use crate::shop::witness::checks::RigDocument;
 
 pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
     if args.file.symlink_metadata().is_ok() {
@@ -44,13 +46,10 @@ pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
     // What was written is read again at once: a file that cannot be read is no rig.
     let rig = Rig::parse(&text, &stem)?;
     fileio::write_new(&args.file, text.as_bytes())?;
-    super::file::print(
-        args.shown,
-        console,
-        &crate::shop::witness::checks::RigDocument::of(&rig, None, crate::report::rig_words::words(&rig)),
-        |style| text::rig_new_text(&rig, &args.file, style),
-    )?;
-    Ok(Status::Done)
+    let document = RigDocument::of(&rig, None, rig_words::words(&rig));
+    outcome::say(&document, args.shown, console, |_, style| {
+        text::rig_new_text(&rig, &args.file, style)
+    })
 }
 
 fn given(args: &NewArgs, stem: &str) -> Answers {

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::capture::wav::Channels;
-use crate::cli::args::{DriveArgs, Shown, SoundArgs};
+use crate::cli::args::{DriveArgs, SoundArgs};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome;
@@ -11,7 +11,6 @@ use crate::commands::sound::{Asked, Sound};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::when::day;
-use crate::report::text;
 use crate::rig::Rig;
 use crate::setup::edit::{self, Change, Replaced};
 
@@ -19,7 +18,7 @@ use crate::setup::edit::{self, Change, Replaced};
 pub(super) fn rig_of(given: Option<&PathBuf>) -> Result<(PathBuf, Rig)> {
     let path = match given {
         Some(path) => path.clone(),
-        None => Defaults::read_from(Path::new("."))?.rig.ok_or_else(|| {
+        None => Defaults::here()?.rig.ok_or_else(|| {
             Failure::new(
                 "no rig file is given, and none is remembered for this folder",
                 "give it, or remember it with `coilwright use --rig FILE`",
@@ -46,7 +45,7 @@ pub(super) fn write_changes(path: &Path, changes: impl FnOnce(&Rig) -> Result<Ve
 
 /// What a rig is set up on; `bound`: only on what its file names.
 pub(super) fn open(args: &SoundArgs, rig: &Rig, bound: bool, console: &Console) -> Result<Sound> {
-    let defaults = Defaults::read_from(Path::new("."))?;
+    let defaults = Defaults::here()?;
     Asked {
         source: &args.source,
         drive: &DriveArgs {
@@ -82,17 +81,4 @@ fn channels_of(asked: Option<Channels>, rig: &Rig, defaults: &Defaults) -> Resul
         })
     });
     of_rig.map_or_else(|| defaults.channels(), |c| Ok(Some(c)))
-}
-
-pub(super) fn print<D: serde::Serialize>(
-    shown: Shown,
-    console: &mut Console,
-    document: &D,
-    text: impl FnOnce(text::Style) -> String,
-) -> Result<()> {
-    if shown.json {
-        console.json(document)
-    } else {
-        console.result(&text(outcome::style(shown)))
-    }
 }

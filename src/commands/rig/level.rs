@@ -3,10 +3,11 @@
 use std::io::IsTerminal;
 
 use super::beside::of_one_kind;
-use super::file::{open, print, rig_of, today, write_changes};
+use super::file::{open, rig_of, today, write_changes};
 use crate::capture::{Cause, Request};
 use crate::cli::args::LevelArgs;
 use crate::cli::console::Console;
+use crate::commands::outcome;
 use crate::commands::sound::{self, Sound};
 use crate::failure::{Failure, Result, Status};
 use crate::report::{rig_words, text};
@@ -60,7 +61,7 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
         }
         None => None,
     };
-    print(args.shown, console, &document, |style| {
+    outcome::say(&document, args.shown, console, |_, style| {
         text::level_text(&document, written.as_deref(), style)
     })?;
     Ok(if document.level_dbfs.is_some() {

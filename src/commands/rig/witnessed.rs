@@ -75,7 +75,7 @@ struct Witnessed {
 
 impl Witnessed {
     fn new(rig: &Path, history: &History) -> Self {
-        let folder = Defaults::read_from(Path::new(".")).ok().and_then(|d| d.folder);
+        let folder = Defaults::here().ok().and_then(|d| d.folder);
         Witnessed {
             rig: fileio::real(rig),
             folder: folder.unwrap_or_default().join(&history.witness),

@@ -32,7 +32,7 @@ struct Chain {
 
 impl<'a> Lot<'a> {
     pub(super) fn open(args: &'a TrayArgs) -> Result<Self> {
-        let defaults = Defaults::read_from(Path::new("."))?;
+        let defaults = Defaults::here()?;
         let mut fresh = Fresh::default();
         let notebook = args.folder.clone().or_else(|| defaults.folder.clone());
         let notebook = fresh.ready(&notebook.unwrap_or_else(|| PathBuf::from(".")))?;

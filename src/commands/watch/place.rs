@@ -1,7 +1,5 @@
 //! Where it is watched: the sound card, or the built-in bench with a pot and a cable to turn.
 
-use std::path::Path;
-
 use crate::capture::stop::Stop;
 use crate::capture::{Capture, Rounds};
 use crate::cli::args::{About, DriveArgs, Surroundings, WatchArgs};
@@ -75,7 +73,7 @@ impl Place {
                 format!("give {} s to {} s", OVER_S.start(), OVER_S.end()),
             ));
         }
-        let defaults = Defaults::read_from(Path::new("."))?;
+        let defaults = Defaults::here()?;
         let on = surroundings(args, &defaults)?;
         let about = About {
             on: on.clone(),

@@ -5,9 +5,8 @@ use std::path::{Path, PathBuf};
 
 use super::known;
 use super::outcome::{Played, tell_all};
-use super::{complete, knock, outcome};
-use crate::analysis::compose;
-use crate::analysis::{self, Options};
+use super::{complete, kept, knock, outcome};
+use crate::analysis::Choice;
 use crate::capture::Take;
 use crate::capture::wav::{self, Channels};
 use crate::cli::args::AnalyzeArgs;
@@ -62,26 +61,15 @@ pub fn one(
     bench: &Bench,
     drive: Option<&Played>,
     channels: Option<Channels>,
-    model: analysis::Choice,
+    model: Choice,
     name: Option<&str>,
 ) -> Result<(Record, Option<Estimate>)> {
     let take = read(path, drive, channels, bench.rig.as_ref())?;
-    let one_channel = take.reference.is_none();
-    let options = Options {
-        chain: &bench.chain,
-        drive: drive.map(|d| d.samples.as_slice()),
-        model,
-    };
-    let analysis = analysis::analyse(&take, &options)
-        .map_err(|f| Failure::new(format!("{}: {}", path.display(), f.what), f.hint))?;
     let beside = record_beside(path).map(|r| r.pickup.name);
     let name = name.map(str::to_owned).or(beside).unwrap_or_else(|| stem(path));
-    let mut context = bench.context(&name, one_channel, changed(path));
-    context.drive = drive.and_then(|d| d.description.as_ref()).map(Into::into);
-    context.source = "file".into();
-    context.take = Some(fileio::name_of(path));
-    let answer = analysis.answer_db;
-    let mut record = compose::record(&take, analysis, context);
+    let context = bench.context(&take, &name, &changed(path), "file", fileio::name_of(path));
+    let (mut record, answer) = kept::read(&take, bench, drive, model, context)
+        .map_err(|f| Failure::new(format!("{}: {}", path.display(), f.what), f.hint))?;
     if let Some((rig, file)) = bench.rig.as_ref().zip(bench.rig_file.as_ref()) {
         known::put_or_note(rig, file, &mut record);
     }
@@ -92,8 +80,7 @@ pub fn one(
 pub fn by_rig(take: &Path, record: &Record, drive: Option<&Played>, rig: &Rig) -> Result<Record> {
     let bench = Bench::new(Some(rig.clone()), record.pickup.clone());
     // What was chosen once is not known: the better one is chosen anew.
-    let model = analysis::Choice::default();
-    let (new, _) = one(take, &bench, drive, None, model, Some(&record.pickup.name))?;
+    let (new, _) = one(take, &bench, drive, None, Choice::default(), Some(&record.pickup.name))?;
     Ok(Record {
         id: record.id.clone(),
         knock: record.knock.clone(),
@@ -161,19 +148,16 @@ fn single(
     if let Some(out) = &args.out {
         outcome::refuse_existing(out)?;
     }
-    let taps = args.knock_take.as_ref();
-    let taps = taps.map(|file| knock::read(file, bench.channels)).transpose()?;
-    let (mut record, answer) = one(
-        path,
-        bench,
-        drive,
-        bench.channels,
-        args.model.unwrap_or_default(),
-        args.pickup.as_deref(),
-    )?;
-    match (&taps, &args.knock_take) {
-        (Some(taps), Some(file)) => knock::put(&mut record, taps, answer, &fileio::name_of(file)),
-        _ => put_taps_beside(path, &mut record, answer, bench.channels),
+    let taps = args
+        .knock_take
+        .as_ref()
+        .map(|file| Ok((knock::read(file, bench.channels)?, file)));
+    let taps = taps.transpose()?;
+    let (model, name) = (args.model.unwrap_or_default(), args.pickup.as_deref());
+    let (mut record, answer) = one(path, bench, drive, bench.channels, model, name)?;
+    match &taps {
+        Some((taps, file)) => knock::put(&mut record, taps, answer, &fileio::name_of(file)),
+        None => put_taps_beside(path, &mut record, answer, bench.channels),
     }
     let folder = args.out.as_deref().map(ready_folder).transpose()?;
     let written = folder.as_ref().map(|f| outcome::write(&record, f)).transpose()?;

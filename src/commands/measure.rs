@@ -92,12 +92,12 @@ pub fn taken(pickup: &str, job: &Job, console: &mut Console) -> Result<Measured>
         takes: Vec::new(),
         taps: None,
     };
-    let mut kept = Kept::begin(place.folder(&mut fresh)?, asked, player.played(), first.take)?;
+    let mut kept = Kept::begin(place.folder(&mut fresh)?, asked, &player.played, first.take)?;
     let lost = match repeats(job.repeats, &mut player, &mut kept, console) {
         Some(failure) => Some(failure),
         None => taps(job, &mut player, &mut kept, console),
     };
-    let record = kept.finish(&bench, player.played(), lost.as_ref())?;
+    let record = kept.finish(&bench, &player.played, lost.as_ref())?;
     wanted::entered(&kept.folder);
     Ok(Measured {
         record,

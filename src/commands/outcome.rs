@@ -8,7 +8,7 @@ use serde_json::Value;
 
 use super::asked;
 use super::knock;
-use crate::capture::{Take, wav};
+use crate::capture::{Request, Take, wav};
 use crate::cli::args::Shown;
 use crate::cli::console::{self, Console};
 use crate::cli::context::ready_folder;
@@ -312,6 +312,13 @@ impl From<Drive> for Played {
 }
 
 impl Played {
+    pub fn request(&self) -> Request {
+        Request {
+            rate_hz: self.rate_hz,
+            drive: self.samples.clone(),
+        }
+    }
+
     /// From the drive file.
     pub fn read(path: &Path) -> Result<Self> {
         let mut wave = wav::read_drive(path)?;

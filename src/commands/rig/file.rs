@@ -5,11 +5,13 @@ use std::path::{Path, PathBuf};
 use crate::capture::wav::Channels;
 use crate::cli::args::{DriveArgs, SoundArgs};
 use crate::cli::console::Console;
+use crate::cli::context::Bench;
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome;
 use crate::commands::sound::{Asked, Sound};
 use crate::failure::{Failure, Result};
 use crate::fileio;
+use crate::record::Pickup;
 use crate::record::when::day;
 use crate::rig::Rig;
 use crate::setup::edit::{self, Change, Replaced};
@@ -52,9 +54,10 @@ pub(super) fn open(args: &SoundArgs, rig: &Rig, bound: bool, console: &Console) 
             rate: args.rate,
             ..DriveArgs::default()
         },
-        channels: channels_of(args.channels, rig, &defaults)?,
-        rig: Some(rig),
-        load: None,
+        bench: &Bench {
+            channels: channels_of(args.channels, rig, &defaults)?,
+            ..Bench::new(Some(rig.clone()), Pickup::default())
+        },
         guitar: None,
         defaults: &defaults,
         bound,

@@ -47,7 +47,7 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
         rate_hz: sound.rate_hz,
         drive: drive.samples,
     };
-    let take = sound::take(sound.capture.as_mut(), sound.live, &request, console)?;
+    let take = sound.take(&request, console)?;
     let simulated = take.provenance.simulated;
     let mut document = match (args.through, wire) {
         (Some(part), Some(wire)) => {

@@ -78,7 +78,7 @@ fn played(at: f64, sound: &mut Sound, console: &mut Console) -> Result<Step> {
         rate_hz: sound.rate_hz,
         drive: probe.samples.clone(),
     };
-    let take = sound::take(sound.capture.as_mut(), sound.live, &request, console)?;
+    let take = sound.take(&request, console)?;
     let unheard = tone::broken(&take, &probe).then(|| ("samples are missing or doubled".to_owned(), Cause::Busy));
     let reported = take.provenance.trouble.first().cloned();
     if let Some((trouble, cause)) = reported.map(|t| (t, take.provenance.cause)).or(unheard) {

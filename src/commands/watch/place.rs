@@ -88,31 +88,27 @@ impl Place {
         }
         let stop = console.stop();
         console::catch(&stop);
-        let mut drive_args = DriveArgs {
+        let asked = DriveArgs {
             rate: args.rate,
             level: args.level,
             ..DriveArgs::default()
         };
+        let drive = drive::at_level(&asked, &bench);
         let sound = Asked {
             source: &args.source,
-            drive: &drive_args,
-            channels: bench.channels,
-            rig: bench.rig.as_ref(),
-            load: bench.load.as_ref(),
+            drive: &drive,
+            bench: &bench,
             guitar: None,
             defaults: &defaults,
             bound: true,
             stop: stop.clone(),
         }
         .open()?;
-        let own = bench.rig.as_ref().and_then(|r| r.interface.as_ref()?.level_dbfs);
-        drive_args.level = drive_args.level.or(own);
-        let settings = drive::settings(&drive_args, sound.rate_hz)?;
         Ok(Place {
-            round: stimulus::round(&settings)?,
+            round: stimulus::round(&drive::settings(&drive, sound.rate_hz)?)?,
             live: sound.live,
             capture: sound.capture,
-            drive: drive_args,
+            drive,
             rounds: None,
             bench,
             stop,

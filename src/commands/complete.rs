@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::kept::Measurement;
 use super::outcome::{self, Played, tell_all};
-use crate::cli::args::{AnalyzeArgs, Shown};
+use crate::cli::args::{AnalyzeArgs, Shown, first_of};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, folders_below};
 use crate::commands::asked::{self, Asked, RigFile};
@@ -104,9 +104,9 @@ fn refuse_idle(args: &AnalyzeArgs) -> Result<()> {
         ("--model", args.model.is_some()),
         ("--out", args.out.is_some()),
     ];
-    match given.into_iter().find(|g| g.1) {
+    match first_of(&given) {
         None => Ok(()),
-        Some((option, _)) => Err(Failure::new(
+        Some(option) => Err(Failure::new(
             format!("{option} has no effect on a folder: what was asked with its take holds"),
             format!(
                 "leave it out, or give the take itself, FOLDER/{}",

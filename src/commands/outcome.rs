@@ -381,6 +381,14 @@ pub fn remark_style(shown: Shown) -> Style {
 /// No document is larger.
 pub const MOST_BYTES: u64 = 64 << 20;
 
+/// The document in a file, as this reads it by its place and bytes; `None` where there is none.
+pub fn read<D>(path: &Path, parse: impl FnOnce(&str, &[u8]) -> Result<D>) -> Result<Option<D>> {
+    if path.symlink_metadata().is_err() {
+        return Ok(None);
+    }
+    parse(&path.display().to_string(), &fileio::read_limited(path, MOST_BYTES)?).map(Some)
+}
+
 /// A document as it is to be written in this file: what the file holds already and this version does not know stays in it.
 pub fn whole<D: Serialize + DeserializeOwned>(path: &Path, document: &D, what: &str) -> Result<Value> {
     let there = path.symlink_metadata().is_ok();

@@ -10,12 +10,11 @@ use crate::cli::args::{PageArgs, PottingArgs, Surroundings};
 use crate::cli::console::Console;
 use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::basis::Basis;
-use crate::coil::loads::{LoadsDocument, Manner, SCHEMA, predict_one};
+use crate::coil::loads::{LoadsDocument, Manner, predict_one};
 use crate::commands::book::life::{Known, Recipe, recipe_words};
 use crate::commands::wanted::Placed;
 use crate::commands::{compare, known, potting, readings, rig, wanted};
 use crate::failure::Result;
-use crate::network::predict;
 use crate::record::{Record, store};
 use crate::report::page::Page;
 use crate::report::page::line::Line;
@@ -136,25 +135,14 @@ fn sheets(title: Line, placed: &[Placed], recipe: Recipe, console: &mut Console)
 
 fn predicted(path: &Path, args: &PageArgs) -> Result<LoadsDocument> {
     let basis = Basis::of(read_coil(path)?)?;
-    let manner = Manner {
-        freq_hz: predict::usual_grid(),
-        tolerances: None,
-    };
-    let (mut loads, mut notes) = (Vec::new(), Vec::new());
+    let mut document = LoadsDocument::of(&basis, Vec::new());
     for arg in &args.load {
         let (name, wiring) = resolve(arg)?;
-        notes.extend(wiring.load.remarks());
-        loads.push(predict_one(&basis, &name, &wiring, None, &manner));
+        document.notes.extend(wiring.load.remarks());
+        let predicted = predict_one(&basis, &name, &wiring, None, &Manner::default());
+        document.loads.push(predicted);
     }
-    Ok(LoadsDocument {
-        schema: SCHEMA.into(),
-        pickup: (&basis).into(),
-        loads,
-        reached: None,
-        against: None,
-        undone: None,
-        notes,
-    })
+    Ok(document)
 }
 
 /// A rig, its checks, and what was changed on it.

@@ -21,23 +21,23 @@ use crate::report::text::{self, LifeStep, Lived, Read};
 use crate::report::{difference_words, overlay};
 use crate::shop::difference::{self, Difference, How};
 
-#[derive(Debug, Serialize)]
+#[derive(Serialize)]
 #[serde(tag = "schema", rename = "coilwright/life/1")]
 struct Life<'a> {
     name: &'a str,
     about: &'a About,
-    readings: Vec<Reading>,
+    readings: Vec<Reading<'a>>,
     /// To whom it was sent stays here.
     entries: Vec<Entry>,
     left_out: &'a [String],
 }
 
-#[derive(Debug, Serialize)]
-struct Reading {
+#[derive(Serialize)]
+struct Reading<'a> {
     #[serde(flatten)]
-    row: Listed,
+    row: Listed<'a>,
     /// Against the last one before it of the same coil under the same load.
-    change: Option<Difference>,
+    change: Option<&'a Difference>,
 }
 
 /// What the notebook has of one pickup.
@@ -78,14 +78,13 @@ type Answer = (Vec<Row>, Vec<Entry>, Vec<String>);
 
 fn asked(index: &Index, named: &Named, filter: &Filter) -> rusqlite::Result<Answer> {
     let of = |name: &str| {
+        let Filter { names, all, sort, .. } = Filter::life(name);
         index.rows(&Filter {
-            lot: filter.lot.clone(),
-            since: filter.since,
-            stage: filter.stage.clone(),
-            load: filter.load.clone(),
-            rig: filter.rig.clone(),
+            names,
+            all,
+            sort,
             paper: true,
-            ..Filter::life(name)
+            ..filter.clone()
         })
     };
     let mut rows = of(&named.name)?;
@@ -123,11 +122,11 @@ impl Known {
         })
     }
 
-    fn document(&self, recipe: Recipe) -> Life<'_> {
+    fn document<'a>(&'a self, recipe: Recipe) -> Life<'a> {
         let away = life::away(&self.all);
-        let reading = |(row, change): (&Row, &Change)| Reading {
-            row: Listed::of(row, &away),
-            change: change.as_ref().map(|c| c.1.clone()),
+        let reading = |(row, change): (&'a Row, &'a Change)| Reading {
+            row: Listed(row, away.get(row.name.as_str()).copied()),
+            change: change.as_ref().map(|c| &c.1),
         };
         let said = life::of(&self.all, &self.name).into_iter();
         Life {

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::known;
 use super::outcome::{Played, tell_all};
-use super::{complete, kept, knock, outcome};
+use super::{complete, kept, knock, outcome, progress};
 use crate::analysis::Choice;
 use crate::capture::Take;
 use crate::capture::wav::{self, Channels};
@@ -17,7 +17,6 @@ use crate::commands::asked::Asked;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio::{self, stem};
-use crate::parallel;
 use crate::record::Record;
 use crate::report::text;
 use crate::rig::Rig;
@@ -203,19 +202,14 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&Played>, console: &mu
     let out = args.out.as_ref().map(|out| fresh.ready(out)).transpose()?;
     let (model, name) = (args.model.unwrap_or_default(), args.pickup.as_deref());
     let takes: Vec<_> = args.takes.iter().zip(folder_names(&args.takes)).collect();
-    let bar = super::progress::takes(takes.len());
-    let list = parallel::each(&takes, |(path, folder)| {
-        let ended = one(path, bench, drive, bench.channels, model, name).and_then(|(mut record, answer)| {
-            put_taps_beside(path, &mut record, answer, bench.channels);
-            if let Some(out) = &out {
-                outcome::write(&record, &ready_folder(&out.join(folder))?)?;
-            }
-            Ok(record)
-        });
-        bar.inc(1);
-        ended
+    let list = progress::each(&takes, |(path, folder)| {
+        let (mut record, answer) = one(path, bench, drive, bench.channels, model, name)?;
+        put_taps_beside(path, &mut record, answer, bench.channels);
+        if let Some(out) = &out {
+            outcome::write(&record, &ready_folder(&out.join(folder))?)?;
+        }
+        Ok(record)
     });
-    bar.finish_and_clear();
     let status = tell_all(&args.takes, list, args.shown, console)?;
     if let Some(out) = &out {
         let folders = takes.iter().map(|(_, folder)| out.join(folder));

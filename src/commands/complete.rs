@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::kept::Measurement;
 use super::outcome::{self, Played, tell_all};
+use super::progress;
 use crate::cli::args::{AnalyzeArgs, Shown, first_of};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, folders_below};
@@ -11,7 +12,6 @@ use crate::commands::asked::{self, Asked, RigFile};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
-use crate::parallel;
 use crate::record::{Record, store};
 use crate::report::text;
 use crate::rig::Rig;
@@ -29,13 +29,7 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
     for folder in busy {
         console.remark(&format!("{} is being measured: left alone", folder.display()));
     }
-    let bar = super::progress::takes(unfinished.len());
-    let list = parallel::each(&unfinished, |folder| {
-        let ended = finished(folder, rig);
-        bar.inc(1);
-        ended
-    });
-    bar.finish_and_clear();
+    let list = progress::each(&unfinished, |folder| finished(folder, rig));
     console.remark(&format!(
         "{} finished before, {} to be finished",
         there.len(),

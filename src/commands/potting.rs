@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::rig::{beside, by_today, kept_with};
+use super::rig::{beside, kept_with};
 use super::wanted::{self, Placed};
 use super::{anew, known, outcome};
 use crate::cli::args::{PottingArgs, first_of};
@@ -134,11 +134,7 @@ impl OfRig {
             return Ok(None);
         };
         let rig = Rig::read(&path)?;
-        let (mut known, failures) = known::beside(&rig, &path);
-        if let Some(e) = failures.into_iter().next() {
-            return Err(e);
-        }
-        known.eras.renew(|h| by_today(h, &path, &rig, console));
+        let known = known::renewed(&rig, &path, console)?;
         Ok(Some(OfRig { path, rig, known }))
     }
 }

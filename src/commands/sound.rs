@@ -193,21 +193,34 @@ fn belongs(rig: &Rig, used: &Used) -> Result<()> {
 /// No list of what the built-in bench holds is longer.
 const MOST_BYTES: u64 = 1 << 20;
 
-/// What the built-in bench holds: one description, or a file with one for each take.
-pub fn described(text: &str) -> Result<Vec<String>> {
-    if Path::new(text).extension().is_none_or(|e| e != "txt") {
-        return Ok(vec![text.to_owned()]);
+/// Where takes come from one after the other, and from the first again: what the built-in bench holds may be a file with a
+/// description for each take.
+pub struct Sources(Vec<Source>);
+
+impl Sources {
+    pub fn of(source: &Source) -> Result<Sources> {
+        let file = source.sim.as_deref().map(Path::new);
+        let Some(file) = file.filter(|f| f.extension().is_some_and(|e| e == "txt")) else {
+            return Ok(Sources(vec![source.clone()]));
+        };
+        let text = fileio::read_text_limited(file, MOST_BYTES)?;
+        let lines = text.lines().filter(|l| !l.trim().is_empty());
+        let each = lines.map(|line| Source {
+            sim: Some(line.to_owned()),
+            ..source.clone()
+        });
+        match Vec::from_iter(each) {
+            none if none.is_empty() => Err(Failure::new(
+                format!("{} describes no pickup", file.display()),
+                "write one for each line, such as r=6k l=2.4H cs=120p",
+            )),
+            some => Ok(Sources(some)),
+        }
     }
-    let file = fileio::read_text_limited(Path::new(text), MOST_BYTES)?;
-    let lines = file.lines().filter(|l| !l.trim().is_empty());
-    let lines: Vec<String> = lines.map(str::to_owned).collect();
-    if lines.is_empty() {
-        return Err(Failure::new(
-            format!("{text} describes no pickup"),
-            "write one for each line, such as r=6k l=2.4H cs=120p",
-        ));
+
+    pub fn nth(&self, n: usize) -> Source {
+        self.0[n % self.0.len()].clone()
     }
-    Ok(lines)
 }
 
 /// What a busy computer lost says nothing about the bench: then once more, and what comes twice is no chance.
@@ -218,6 +231,14 @@ pub fn once_more(console: &mut Console, mut attempt: impl FnMut(&mut Console) ->
     }
     console.remark("The computer was busy and lost some of the sound: once more.");
     attempt(console)
+}
+
+/// Said at the beginning of a sitting.
+pub fn opening(source: &Source, console: &mut Console) {
+    match source.is_sim() {
+        true => console.remark("SIMULATED: the built-in bench, no real pickup."),
+        false => caution(console),
+    }
 }
 
 /// Said before the first sound.

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::outcome;
+use super::sound::Sources;
 use crate::cli::args::{About, TrayArgs};
 use crate::cli::console::Console;
 use crate::cli::context::{Fresh, stamp};
@@ -60,8 +61,8 @@ struct Lot<'a> {
     remarks: Vec<String>,
     /// Warnings of the rig's that were said: once is enough.
     said: Vec<Code>,
-    /// One description for each number, of the built-in bench.
-    sims: Vec<String>,
+    /// One for each number.
+    sources: Sources,
     _fresh: Fresh,
     /// The lot is this tray's alone.
     _held: std::fs::File,

@@ -58,8 +58,7 @@ fn of_ids<'a>(index: &Index, records: impl Iterator<Item = &'a Record>) -> index
     let of_id = |record: &Record| {
         index.rows(&Filter {
             id: Some(record.id.clone()),
-            all: true,
-            ..Filter::default()
+            ..Filter::every()
         })
     };
     records.map(of_id).collect()
@@ -219,10 +218,7 @@ impl Found {
     }
 
     fn in_folder(folder: PathBuf) -> Result<Found> {
-        let filter = Filter {
-            all: true,
-            ..Filter::default()
-        };
+        let filter = Filter::every();
         // Of a few readings; nothing of it is kept.
         let mut rows = index::asked(&folder, None, Fresh::Now, 0, |index| index.rows(&filter))?;
         rows.retain(|r| r.verdict != Some(Verdict::Rejected));

@@ -36,9 +36,8 @@ pub fn run(args: &AddArgs, console: &mut Console) -> Result<Status> {
 
 fn known(notebook: &Path, other: &Path) -> Result<Known> {
     let every = Filter {
-        all: true,
         paper: true,
-        ..Filter::default()
+        ..Filter::every()
     };
     let ours = wanted::ask(notebook, Fresh::Now, |index| index.rows(&every))?;
     // Nothing of the other one is kept here.

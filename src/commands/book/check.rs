@@ -26,16 +26,9 @@ pub fn run(args: &BookCheckArgs, console: &mut Console) -> Result<Status> {
             return Err(Failure::new(what, "give the folder in which its pickups lie"));
         }
     }
-    let bar = progress::things("readings");
-    let checked = check::check(&notebook, || bar.inc(1))?;
-    bar.finish_and_clear();
-    let bar = progress::things("files");
-    let proof = args
-        .backup
-        .as_deref()
-        .map(|b| check::prove(&notebook, b, || bar.inc(1)))
-        .transpose()?;
-    bar.finish_and_clear();
+    let checked = progress::counted("readings", |tick| check::check(&notebook, tick))?;
+    let prove = |backup| progress::counted("files", |tick| check::prove(&notebook, backup, tick));
+    let proof = args.backup.as_deref().map(prove).transpose()?;
     let good = checked.faults.is_empty() && proof.as_ref().is_none_or(Proof::holds);
     let document = Document {
         checked: &checked,

@@ -42,10 +42,7 @@ fn by_groups(args: &ExperimentArgs, entries: &[Entry], console: &mut Console) ->
 }
 
 fn by_word(word: &str, notebook: &Path, entries: &[Entry], console: &mut Console) -> Result<ExperimentDocument> {
-    let filter = Filter {
-        all: true,
-        ..Filter::default()
-    };
+    let filter = Filter::every();
     let mut rows = wanted::ask(notebook, Fresh::Usual, |index| index.rows(&filter))?;
     rows.retain(|r| r.verdict != Some(Verdict::Rejected) && !r.replaced);
     // Only those records are read whose recipes have the word.

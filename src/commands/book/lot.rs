@@ -42,8 +42,7 @@ pub fn run(args: &LotArgs, console: &mut Console) -> Result<Status> {
 fn of_lot(notebook: &Path, lot: &str) -> Result<Vec<Row>> {
     let filter = Filter {
         lot: Some(lot.to_owned()),
-        all: true,
-        ..Filter::default()
+        ..Filter::every()
     };
     let mut rows = wanted::ask(notebook, Fresh::Usual, |index| index.rows(&filter))?;
     rows.retain(|r| !r.replaced);

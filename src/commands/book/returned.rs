@@ -165,9 +165,8 @@ fn near(notebook: &Path, name: &str, [before, today]: [&Record; 2]) -> Result<Ve
     let filter = Filter {
         load: today.load.as_ref().map(|l| l.text.clone()),
         rig: today.rig.name.clone(),
-        all: true,
         sort: Sort::Age,
-        ..Filter::default()
+        ..Filter::every()
     };
     let (rows, entries) = wanted::ask(notebook, Fresh::Usual, |index| {
         Ok((index.rows(&filter)?, index.entries()?))

@@ -64,10 +64,7 @@ fn away(args: &ThinArgs, older: &str, notebook: &Path, now: &str, console: &mut 
 
 /// Every reading, and what could not be read.
 fn every(notebook: &Path) -> Result<(Vec<Row>, Vec<String>)> {
-    let filter = Filter {
-        all: true,
-        ..Filter::default()
-    };
+    let filter = Filter::every();
     wanted::ask(notebook, index::Fresh::Now, |index| {
         Ok((index.rows(&filter)?, index.left_out()?))
     })

@@ -11,6 +11,7 @@ use crate::cli::context::{Fresh, stamp};
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome::MOST_BYTES;
 use crate::commands::setting::{self, Set};
+use crate::commands::sound::Sources;
 use crate::commands::{known, sound};
 use crate::failure::{Failure, Result};
 use crate::fileio;
@@ -61,7 +62,7 @@ impl<'a> Lot<'a> {
             about: set.about,
             remarks,
             said: Vec::new(),
-            sims: args.source.sim.as_deref().map_or(Ok(Vec::new()), sound::described)?,
+            sources: Sources::of(&args.source)?,
             _fresh: fresh,
             _held: held,
         };
@@ -74,11 +75,7 @@ impl<'a> Lot<'a> {
 
     /// What is to be known before the first one is laid down.
     pub(super) fn opening(&self, console: &mut Console) {
-        if self.args.source.is_sim() {
-            console.remark("SIMULATED: the built-in bench, no real pickup.");
-        } else {
-            sound::caution(console);
-        }
+        sound::opening(&self.args.source, console);
         let of_bench = self.tray.standard.as_ref().is_some_and(|s| s.simulated);
         if of_bench && !self.args.source.is_sim() {
             console.remark("The standard is of simulated pickups of the built-in bench.");

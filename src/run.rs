@@ -70,7 +70,7 @@ fn dispatch(command: Command, console: &mut Console) -> Result<Status> {
         Command::Compare(a) => commands::compare::run(&a, console),
         Command::Loads(a) => commands::loads::run(&a, console),
         Command::Coil(a) => commands::coil::run(&a, console),
-        Command::Potting(a) => commands::potting::run(&a, console),
+        Command::Potting(a) => commands::potting::run(a, console),
         Command::Note(a) => commands::note::run(&a, console),
         Command::Standard(a) => commands::standard::run(&a, console),
         Command::Book(a) => commands::book::run(&a, console),

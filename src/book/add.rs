@@ -33,6 +33,7 @@ pub struct Known {
 
 /// What came in.
 #[derive(Debug, Default, Serialize)]
+#[serde(tag = "schema", rename = "coilwright/added/1")]
 pub struct Added {
     pub readings: Vec<Brought>,
     /// Readings that were here before.

@@ -161,13 +161,20 @@ pub struct Filter {
 }
 
 impl Filter {
-    /// All readings of one pickup, in order of their time.
+    /// All readings.
+    pub fn every() -> Filter {
+        Filter {
+            all: true,
+            ..Filter::default()
+        }
+    }
+
+    /// Those of one pickup, in order of their time.
     pub fn life(name: &str) -> Filter {
         Filter {
             names: vec![pattern_of(name)],
-            all: true,
             sort: Sort::Age,
-            ..Filter::default()
+            ..Filter::every()
         }
     }
 

@@ -132,6 +132,7 @@ fn remove(top: &Path, files: &[PathBuf]) -> Result<()> {
 
 /// What came back, and what lies there still.
 #[derive(Debug, Default, Serialize)]
+#[serde(tag = "schema", rename = "coilwright/thinned-back/1")]
 pub struct Back {
     pub files: usize,
     /// Whose reading is not here.

@@ -9,80 +9,21 @@ use super::console;
 use crate::wrap;
 
 /// Of commands that have more than ten, those that are used daily.
-const DAILY: [(&str, &[&str]); 14] = [
-    (
-        "measure",
-        &[
-            "rig", "load", "over", "ohms", "room", "stage", "by", "note", "repeats", "source",
-        ],
-    ),
-    ("watch", &["over", "page", "rig", "load", "room", "level", "source"]),
-    (
-        "tray",
-        &["standard", "rig", "load", "columns", "room", "stage", "by", "source"],
-    ),
-    (
-        "potting",
-        &[
-            "after", "stays", "sitting", "rig", "load", "room", "rested", "keep", "out", "source",
-        ],
-    ),
-    (
-        "analyze",
-        &[
-            "drive", "pickup", "rig", "load", "ohms", "room", "stage", "channels", "out",
-        ],
-    ),
-    (
-        "loads",
-        &[
-            "coil",
-            "load",
-            "vary",
-            "tolerance",
-            "reach",
-            "by",
-            "against",
-            "list",
-            "out",
-        ],
-    ),
-    (
-        "note",
-        &[
-            "text", "ohms", "lcr", "gauss", "room", "stage", "about", "design", "recipe", "withdraw",
-        ],
-    ),
-    (
-        "use",
-        &["rig", "load", "folder", "room", "over", "columns", "matters", "forget"],
-    ),
-    (
-        "book",
-        &["lot", "since", "stage", "load", "rig", "sort", "all", "csv", "out"],
-    ),
-    (
-        "book sets",
-        &["of", "target", "reversed", "limit", "keep", "number", "load", "csv"],
-    ),
-    (
-        "book returned",
-        &["record", "in-guitar", "coil", "ohms", "room", "rig", "load", "source"],
-    ),
-    ("rig inputs", &["rig", "through", "tolerance", "range", "replace"]),
-    (
-        "rig new",
-        &[
-            "reference",
-            "series",
-            "sense",
-            "inductance",
-            "mains",
-            "witness",
-            "source",
-        ],
-    ),
-    ("rig check", &["rig", "record", "begin-again", "room", "source"]),
+const DAILY: [(&str, &str); 14] = [
+    ("measure", "rig load over ohms room stage by note repeats source"),
+    ("watch", "over page rig load room level source"),
+    ("tray", "standard rig load columns room stage by source"),
+    ("potting", "after stays sitting rig load room rested keep out source"),
+    ("analyze", "drive pickup rig load ohms room stage channels out"),
+    ("loads", "coil load vary tolerance reach by against list out"),
+    ("note", "text ohms lcr gauss room stage about design recipe withdraw"),
+    ("use", "rig load folder room over columns matters forget"),
+    ("book", "lot since stage load rig sort all csv out"),
+    ("book sets", "of target reversed limit keep number load csv"),
+    ("book returned", "record in-guitar coil ohms room rig load source"),
+    ("rig inputs", "rig through tolerance range replace"),
+    ("rig new", "reference series sense inductance mains witness source"),
+    ("rig check", "rig record begin-again room source"),
 ];
 
 /// The commands in the order of a day.
@@ -101,7 +42,7 @@ const ABOUT: usize = 12;
 pub fn command() -> Command {
     let mut command = Cli::command();
     for (path, daily) in DAILY {
-        command = with(command, &path.split(' ').collect::<Vec<_>>(), daily);
+        command = with(command, path, daily);
     }
     let listed = listed(&command);
     command.help_template(format!(
@@ -109,14 +50,15 @@ pub fn command() -> Command {
     ))
 }
 
-fn with(command: Command, path: &[&str], daily: &'static [&'static str]) -> Command {
-    let Some((first, rest)) = path.split_first() else {
+fn with(command: Command, path: &str, daily: &'static str) -> Command {
+    let (first, rest) = path.split_once(' ').unwrap_or((path, ""));
+    if path.is_empty() {
         return command.mut_args(|arg| {
-            let hidden = arg.get_long().is_some_and(|long| !daily.contains(&long));
+            let hidden = arg.get_long().is_some_and(|long| daily.split(' ').all(|d| d != long));
             arg.hide_short_help(hidden)
         });
-    };
-    command.mut_subcommand(*first, |inner| with(inner, rest, daily))
+    }
+    command.mut_subcommand(first, |inner| with(inner, rest, daily))
 }
 
 fn listed(command: &Command) -> String {
@@ -162,7 +104,7 @@ mod tests {
         }
         for (path, daily) in DAILY {
             let (_, command) = commands.iter().find(|c| c.0 == path).unwrap();
-            for name in daily {
+            for name in daily.split(' ') {
                 assert!(
                     command.get_arguments().any(|a| a.get_long() == Some(name)),
                     "{path} --{name}"

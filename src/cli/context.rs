@@ -7,6 +7,7 @@ use super::shared::About;
 use super::wirings::one_load;
 use crate::analysis::chain::Chain;
 use crate::analysis::compose::Context;
+use crate::capture::Take;
 use crate::capture::wav::Channels;
 use crate::failure::{Failure, Result};
 use crate::network::Load;
@@ -76,8 +77,9 @@ impl Bench {
         }
     }
 
-    /// The surroundings of a take, for the record.
-    pub fn context(&self, name: &str, one_channel: bool, taken_at: String) -> Context {
+    /// The surroundings of a take, for the record. `source`: as [`Context`] has it; `file`: the take's own name.
+    pub fn context(&self, take: &Take, name: &str, taken_at: &str, source: &str, file: String) -> Context {
+        let one_channel = take.reference.is_none();
         Context {
             pickup: self.pickup(name),
             rig: self.rig.as_ref().map_or_else(RigSummary::default, |rig| RigSummary {
@@ -85,9 +87,12 @@ impl Bench {
                 ..rig.summary()
             }),
             load: self.load.as_ref().map(|l| LoadSummary { text: l.to_string() }),
-            taken_at,
+            drive: None,
+            taken_at: taken_at.into(),
+            source: source.into(),
+            device: take.provenance.device.clone(),
+            take: Some(file),
             notes: self.notes(one_channel),
-            ..Context::default()
         }
     }
 

@@ -224,12 +224,14 @@ pub struct NewArgs {
 
 const REFERENCES: &[(&str, Reference)] = &[("voltage", Reference::Voltage), ("current", Reference::Current)];
 
-/// Shares of one.
 fn two_percent(s: &str) -> Said<(f64, f64)> {
-    let hint = "write two shares in per cent, as 0.4%,3%";
-    let share = |t: &str| share(t).ok_or(hint);
-    let (a, b) = s.split_once(',').ok_or(hint)?;
-    Ok((share(a)?, share(b)?))
+    two_shares(s).ok_or("write two shares in per cent, as 0.4%,3%".into())
+}
+
+/// Shares of one.
+pub fn two_shares(s: &str) -> Option<(f64, f64)> {
+    let (a, b) = s.split_once(',')?;
+    Some((share(a)?, share(b)?))
 }
 
 /// Where a rig is set up: on what, and at which rate.

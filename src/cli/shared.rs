@@ -222,14 +222,18 @@ impl DriveArgs {
             ("--seed", self.seed.is_some()),
             ("--tilt", self.tilt.is_some()),
         ];
-        given.into_iter().find(|g| g.1).map(|g| g.0)
+        first_of(&given)
     }
 }
 
 impl Devices {
     /// The first option given, by its name.
     pub fn first_given(&self) -> Option<&'static str> {
-        let given = [("--output", self.output.is_some()), ("--input", self.input.is_some())];
-        given.into_iter().find(|g| g.1).map(|g| g.0)
+        first_of(&[("--output", self.output.is_some()), ("--input", self.input.is_some())])
     }
+}
+
+/// The first of these options that is given.
+pub fn first_of(given: &[(&'static str, bool)]) -> Option<&'static str> {
+    given.iter().find(|g| g.1).map(|g| g.0)
 }

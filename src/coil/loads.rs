@@ -165,6 +165,29 @@ pub struct Manner {
     pub tolerances: Option<Tolerances>,
 }
 
+impl Default for Manner {
+    fn default() -> Self {
+        Manner {
+            freq_hz: predict::usual_grid(),
+            tolerances: None,
+        }
+    }
+}
+
+impl LoadsDocument {
+    pub fn of(basis: &Basis, loads: Vec<LoadPredicted>) -> LoadsDocument {
+        LoadsDocument {
+            schema: SCHEMA.into(),
+            pickup: basis.into(),
+            loads,
+            reached: None,
+            against: None,
+            undone: None,
+            notes: Vec::new(),
+        }
+    }
+}
+
 /// Draws from within the tolerances, always the same ones.
 const RUNS: usize = 1000;
 const SEED: u64 = 1;

@@ -4,10 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::known;
-use super::outcome::{Played, Told, tell_all};
-use super::{complete, knock, outcome};
-use crate::analysis::compose;
-use crate::analysis::{self, Options};
+use super::outcome::{Played, tell_all};
+use super::{complete, kept, knock, outcome, progress};
+use crate::analysis::Choice;
 use crate::capture::Take;
 use crate::capture::wav::{self, Channels};
 use crate::cli::args::AnalyzeArgs;
@@ -18,7 +17,6 @@ use crate::commands::asked::Asked;
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio::{self, stem};
-use crate::parallel;
 use crate::record::Record;
 use crate::report::text;
 use crate::rig::Rig;
@@ -62,26 +60,15 @@ pub fn one(
     bench: &Bench,
     drive: Option<&Played>,
     channels: Option<Channels>,
-    model: analysis::Choice,
+    model: Choice,
     name: Option<&str>,
 ) -> Result<(Record, Option<Estimate>)> {
     let take = read(path, drive, channels, bench.rig.as_ref())?;
-    let one_channel = take.reference.is_none();
-    let options = Options {
-        chain: &bench.chain,
-        drive: drive.map(|d| d.samples.as_slice()),
-        model,
-    };
-    let analysis = analysis::analyse(&take, &options)
-        .map_err(|f| Failure::new(format!("{}: {}", path.display(), f.what), f.hint))?;
     let beside = record_beside(path).map(|r| r.pickup.name);
     let name = name.map(str::to_owned).or(beside).unwrap_or_else(|| stem(path));
-    let mut context = bench.context(&name, one_channel, changed(path));
-    context.drive = drive.and_then(|d| d.description.as_ref()).map(Into::into);
-    context.source = "file".into();
-    context.take = Some(fileio::name_of(path));
-    let answer = analysis.answer_db;
-    let mut record = compose::record(&take, analysis, context);
+    let context = bench.context(&take, &name, &changed(path), "file", fileio::name_of(path));
+    let (mut record, answer) = kept::read(&take, bench, drive, model, context)
+        .map_err(|f| Failure::new(format!("{}: {}", path.display(), f.what), f.hint))?;
     if let Some((rig, file)) = bench.rig.as_ref().zip(bench.rig_file.as_ref()) {
         known::put_or_note(rig, file, &mut record);
     }
@@ -92,8 +79,7 @@ pub fn one(
 pub fn by_rig(take: &Path, record: &Record, drive: Option<&Played>, rig: &Rig) -> Result<Record> {
     let bench = Bench::new(Some(rig.clone()), record.pickup.clone());
     // What was chosen once is not known: the better one is chosen anew.
-    let model = analysis::Choice::default();
-    let (new, _) = one(take, &bench, drive, None, model, Some(&record.pickup.name))?;
+    let (new, _) = one(take, &bench, drive, None, Choice::default(), Some(&record.pickup.name))?;
     Ok(Record {
         id: record.id.clone(),
         knock: record.knock.clone(),
@@ -136,7 +122,7 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
     if args.takes.iter().any(|t| t.is_dir()) {
         return complete::run(args, console);
     }
-    let defaults = Defaults::read_from(Path::new("."))?;
+    let defaults = Defaults::here()?;
     let bench = Bench::plan(&args.about, &defaults)?;
     let drive = args.drive.as_deref().map(Played::read).transpose()?;
     if let [path] = args.takes.as_slice() {
@@ -161,28 +147,21 @@ fn single(
     if let Some(out) = &args.out {
         outcome::refuse_existing(out)?;
     }
-    let taps = args.knock_take.as_ref();
-    let taps = taps.map(|file| knock::read(file, bench.channels)).transpose()?;
-    let (mut record, answer) = one(
-        path,
-        bench,
-        drive,
-        bench.channels,
-        args.model.unwrap_or_default(),
-        args.pickup.as_deref(),
-    )?;
-    match (&taps, &args.knock_take) {
-        (Some(taps), Some(file)) => knock::put(&mut record, taps, answer, &fileio::name_of(file)),
-        _ => put_taps_beside(path, &mut record, answer, bench.channels),
+    let taps = args
+        .knock_take
+        .as_ref()
+        .map(|file| Ok((knock::read(file, bench.channels)?, file)));
+    let taps = taps.transpose()?;
+    let (model, name) = (args.model.unwrap_or_default(), args.pickup.as_deref());
+    let (mut record, answer) = one(path, bench, drive, bench.channels, model, name)?;
+    match &taps {
+        Some((taps, file)) => knock::put(&mut record, taps, answer, &fileio::name_of(file)),
+        None => put_taps_beside(path, &mut record, answer, bench.channels),
     }
     let folder = args.out.as_deref().map(ready_folder).transpose()?;
     let written = folder.as_ref().map(|f| outcome::write(&record, f)).transpose()?;
-    Told {
-        document: &record,
-        files: written.into_iter().collect(),
-        shown: args.shown.into(),
-    }
-    .tell(console, text::measure_text, || {
+    let told = (&record, Vec::from_iter(written));
+    outcome::tell(told, args.shown, console, text::measure_text, || {
         folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))
     })?;
     Ok(outcome::status(&record))
@@ -223,20 +202,15 @@ fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&Played>, console: &mu
     let out = args.out.as_ref().map(|out| fresh.ready(out)).transpose()?;
     let (model, name) = (args.model.unwrap_or_default(), args.pickup.as_deref());
     let takes: Vec<_> = args.takes.iter().zip(folder_names(&args.takes)).collect();
-    let bar = super::progress::takes(takes.len());
-    let list = parallel::each(&takes, |(path, folder)| {
-        let ended = one(path, bench, drive, bench.channels, model, name).and_then(|(mut record, answer)| {
-            put_taps_beside(path, &mut record, answer, bench.channels);
-            if let Some(out) = &out {
-                outcome::write(&record, &ready_folder(&out.join(folder))?)?;
-            }
-            Ok(record)
-        });
-        bar.inc(1);
-        ended
+    let list = progress::each(&takes, |(path, folder)| {
+        let (mut record, answer) = one(path, bench, drive, bench.channels, model, name)?;
+        put_taps_beside(path, &mut record, answer, bench.channels);
+        if let Some(out) = &out {
+            outcome::write(&record, &ready_folder(&out.join(folder))?)?;
+        }
+        Ok(record)
     });
-    bar.finish_and_clear();
-    let status = tell_all(&args.takes, list, args.shown.into(), console)?;
+    let status = tell_all(&args.takes, list, args.shown, console)?;
     if let Some(out) = &out {
         let folders = takes.iter().map(|(_, folder)| out.join(folder));
         outcome::draw_missing(&folders.filter(|f| f.is_dir()).collect::<Vec<_>>(), console);

@@ -1,15 +1,16 @@
 //! Records as today's file of their rig reads them: what is in no reading is taken from there, and what is in one has the kept take
 //! read again. The record itself stays as it is.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::analyze;
 use super::complete;
 use super::kept::Measurement;
 use super::outcome::{self, Played};
-use super::wanted;
+use super::wanted::{self, Placed};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
+use crate::estimate::Estimate;
 use crate::failure::Result;
 use crate::fileio;
 use crate::record::identity::{apart, same_rig};
@@ -19,33 +20,34 @@ use crate::rig::Rig;
 /// A take is read in a second or so: more of them would be a wait that nobody asked for.
 const MOST: usize = 20;
 
+/// A record by today's file.
+pub struct Reread {
+    pub record: Record,
+    /// What of the file is not what it was.
+    pub keys: Vec<String>,
+    pub became: Became,
+}
+
 /// What became of a record.
-pub enum Outcome {
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Became {
     /// Its reading is today's already.
-    Same(Record),
-    /// Read again, for the sake of these keys.
-    Anew(Box<Record>, Vec<String>),
+    Same,
+    /// It was read again.
+    Anew,
     /// Its take is gone.
-    Gone(Record, Vec<String>),
+    Gone,
     /// Too many were read again already.
-    Later(Record, Vec<String>),
+    Later,
 }
 
-/// The rig's file that is given, else the one remembered; nothing where it cannot be read, as it is only asked for what is known
-/// by now.
-pub fn today(given: Option<&Path>) -> Option<Rig> {
-    let remembered = || Defaults::read_from(Path::new(".")).ok()?.rig;
-    Rig::read(&given.map(Path::to_path_buf).or_else(remembered)?).ok()
+/// The rig's file that is remembered; nothing where it cannot be read, as it is only asked for what is known by now.
+pub fn today() -> Option<Rig> {
+    Rig::read(&Defaults::here().ok()?.rig?).ok()
 }
 
-/// Records, by path or pickup's name, and by their rigs as these are known today: from `today`, where it is that rig, else from the
-/// newest of them.
-pub fn records(words: &[PathBuf], today: Option<&Rig>, console: &mut Console) -> Result<Vec<Record>> {
-    Ok(by_today(&wanted::all(words)?, today, console))
-}
-
-/// The same of records whose places are known.
-pub fn by_today(placed: &[(PathBuf, Record)], today: Option<&Rig>, console: &mut Console) -> Vec<Record> {
+/// Records by their rigs as these are known today: from `today`, where it is that rig, else from the newest of them.
+pub fn by_today(placed: &[Placed], today: Option<&Rig>, console: &mut Console) -> Vec<Record> {
     let mut budget = Budget::default();
     let by_today = placed.iter().map(|(path, record)| {
         let newest = || {
@@ -70,51 +72,37 @@ pub fn one(word: &Path, today: Option<&Rig>, console: &mut Console) -> Result<Re
 }
 
 /// Says what is to be known of a record that was read again, or could not be.
-fn tell(was: &Record, outcome: Outcome, console: &mut Console) -> Record {
-    let name = |keys: &[String]| format!("{} ({}): {}", was.pickup.name, was.taken_at, keys.join(", "));
-    match outcome {
-        Outcome::Same(record) => record,
-        Outcome::Anew(record, keys) => {
-            if let Some(moved) = moved(was, &record) {
-                let name = name(&keys);
-                console.with_result(format!("{name}: by the rig's file of today the take reads {moved}."));
-            }
-            *record
-        }
-        Outcome::Gone(record, keys) => {
-            let name = name(&keys);
-            console.with_result(format!(
-                "{name}: not what it was for this take, and the take is gone: its old reading stands."
-            ));
-            record
-        }
-        Outcome::Later(record, keys) => {
-            let name = name(&keys);
-            console.with_result(format!(
-                "{name}: not what it was for this take, and {MOST} takes were read again already. Ask again for this one."
-            ));
-            record
-        }
+fn tell(was: &Record, read: Reread, console: &mut Console) -> Record {
+    let what = match read.became {
+        Became::Same => None,
+        Became::Anew => moved(was, &read.record).map(|m| format!("by the rig's file of today the take reads {m}.")),
+        Became::Gone => Some("not what it was for this take, and the take is gone: its old reading stands.".into()),
+        Became::Later => Some(format!(
+            "not what it was for this take, and {MOST} takes were read again already. Ask again for this one."
+        )),
+    };
+    if let Some(what) = what {
+        let keys = read.keys.join(", ");
+        console.with_result(format!("{} ({}): {keys}: {what}", was.pickup.name, was.taken_at));
     }
+    read.record
 }
 
 /// What moved by more than its own standard uncertainty.
 fn moved(was: &Record, now: &Record) -> Option<String> {
     let (was, now) = (was.reading()?, now.reading()?);
-    let part = |name: &str, of: fn(&Resonance) -> Option<crate::estimate::Estimate>, scale: f64, unit: &str| {
+    let part = |name: &str, of: fn(&Resonance) -> Option<Estimate>, scale: f64, unit: &str| {
         let (a, b) = (of(was)?, of(now)?);
         let d = b.value - a.value;
         let relative = if unit == "%" { scale / a.value } else { scale };
         (d.abs() > a.u).then(|| format!("{name} {:+.2} {unit}", d * relative))
     };
-    let parts: Vec<String> = [
+    let parts = [
         part("f0", |r| Some(r.f0_hz), 100.0, "%"),
         part("Q", |r| Some(r.q), 100.0, "%"),
         part("level", |r| r.level_db, 1.0, "dB"),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
+    ];
+    let parts: Vec<String> = parts.into_iter().flatten().collect();
     (!parts.is_empty()).then(|| parts.join(", "))
 }
 
@@ -129,7 +117,7 @@ impl Default for Budget {
 
 impl Budget {
     /// A record from its file or folder, by what the rig's file says today.
-    pub fn read(&mut self, path: &Path, mut record: Record, rig: &Rig) -> Outcome {
+    pub fn read(&mut self, path: &Path, mut record: Record, rig: &Rig) -> Reread {
         let today = rig.summary();
         let channels = record.capture.channels;
         let known = record.rig.entered(channels);
@@ -141,7 +129,11 @@ impl Budget {
             if !known.is_empty() {
                 record.rig.known_today(&today);
             }
-            return Outcome::Same(record);
+            return Reread {
+                record,
+                keys,
+                became: Became::Same,
+            };
         }
         let folder = match path.is_dir() {
             true => path,
@@ -149,23 +141,22 @@ impl Budget {
         };
         // Under what it was made from and by: another file, another program make another.
         let place = folder.join(format!("anew-{}-{}.json", rig.chain_hash(), env!("COILWRIGHT_VERSION")));
-        if let Some(kept) = kept(&place, &record) {
-            return Outcome::Anew(Box::new(kept), keys);
-        }
-        if self.0 == 0 {
-            return Outcome::Later(record, keys);
-        }
-        match again(folder, &record, rig) {
-            Ok(Some(new)) => {
-                self.0 -= 1;
-                // Only spares the next question the work.
-                if let Ok(bytes) = outcome::pretty(&new, "the reading") {
-                    let _ = fileio::write_new(&place, &bytes);
+        let (record, became) = match kept(&place, &record) {
+            Some(kept) => (kept, Became::Anew),
+            None if self.0 == 0 => (record, Became::Later),
+            None => match again(folder, &record, rig) {
+                Ok(Some(new)) => {
+                    self.0 -= 1;
+                    // Only spares the next question the work.
+                    if let Ok(bytes) = outcome::pretty(&new, "the reading") {
+                        let _ = fileio::write_new(&place, &bytes);
+                    }
+                    (beside(new, &record), Became::Anew)
                 }
-                Outcome::Anew(Box::new(beside(new, &record)), keys)
-            }
-            _ => Outcome::Gone(record, keys),
-        }
+                _ => (record, Became::Gone),
+            },
+        };
+        Reread { record, keys, became }
     }
 }
 
@@ -195,14 +186,8 @@ fn again(folder: &Path, record: &Record, rig: &Rig) -> Result<Option<Record>> {
         let new = measurement.record(&bench, drive.as_ref(), None)?;
         return Ok(Some(new).filter(|n| n.id == record.id));
     }
-    let Some(take) = record
-        .capture
-        .take
-        .as_ref()
-        .map(|t| folder.join(t))
-        .filter(|t| t.is_file())
-    else {
-        return Ok(None);
-    };
-    analyze::by_rig(&take, record, drive.as_ref(), rig).map(Some)
+    let take = record.capture.take.as_ref().map(|t| folder.join(t));
+    let take = take.filter(|t| t.is_file());
+    let anew = take.map(|take| analyze::by_rig(&take, record, drive.as_ref(), rig));
+    anew.transpose()
 }

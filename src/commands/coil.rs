@@ -2,17 +2,16 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{anew, outcome};
+use super::outcome::{self, refuse_any, write_all};
+use super::{anew, wanted};
 use crate::cli::args::CoilArgs;
 use crate::cli::console::Console;
-use crate::cli::context::ready_folder;
 use crate::cli::defaults::Defaults;
 use crate::coil::against;
 use crate::coil::against::Stated;
 use crate::coil::basis::Basis;
 use crate::coil::behind::{self, About, CoilDocument};
-use crate::failure::{Failure, Result, Status};
-use crate::fileio;
+use crate::failure::{Result, Status};
 use crate::network::spice;
 use crate::record::Record;
 use crate::report::plot::Plot;
@@ -20,7 +19,7 @@ use crate::report::{coil_words, loads_plot, text};
 use crate::shop::predicted;
 
 pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
-    let records = anew::records(&args.records, anew::today(None).as_ref(), console)?;
+    let records = anew::by_today(&wanted::all(&args.records)?, anew::today().as_ref(), console);
     let tolerance = args.tolerance.clone().unwrap_or_default();
     let about = About {
         ohms: args.ohms,
@@ -30,19 +29,10 @@ pub fn run(args: &CoilArgs, console: &mut Console) -> Result<Status> {
     };
     let mut coil = behind::find(&records, &about)?;
     coil_words::put(&mut coil);
-    let stem = match &args.out {
-        Some(out) if !is_file(out) => Some(ready_folder(out)?.join("coil")),
-        _ => None,
-    };
+    let stem = outcome::stem(args.out.as_ref().filter(|out| !is_file(out)), "coil")?;
     let files = write(args, &coil, stem.as_deref())?;
-    outcome::Told {
-        document: &coil,
-        files,
-        shown: args.shown.into(),
-    }
-    .tell(console, text::coil_text, || {
-        let picture = |stem| Ok((stem, picture(&records, &coil, &about)?));
-        stem.map(picture).into_iter().collect()
+    outcome::tell((&coil, files), args.shown, console, text::coil_text, || {
+        outcome::picture(stem, || picture(&records, &coil, &about))
     })?;
     Ok(Status::Done)
 }
@@ -68,7 +58,7 @@ fn picture(records: &[Record], coil: &CoilDocument, about: &About) -> Result<Plo
         ..Stated::default()
     };
     let mut laid = against::against(&seen, &Basis::of(coil.file())?, &stated)?;
-    predicted::judge(&mut laid, &seen, &Defaults::read_from(Path::new("."))?.matters());
+    predicted::judge(&mut laid, &seen, &Defaults::here()?.matters());
     loads_plot::against(&laid, &coil.pickup.name)
 }
 
@@ -96,24 +86,4 @@ fn write(args: &CoilArgs, coil: &CoilDocument, stem: Option<&Path>) -> Result<Ve
     }
     refuse_any(stem.into_iter().flat_map(outcome::picture_files))?;
     write_all(list)
-}
-
-/// Writes files none of which may be there yet.
-pub fn write_all(list: Vec<(PathBuf, Vec<u8>)>) -> Result<Vec<PathBuf>> {
-    refuse_any(list.iter().map(|f| f.0.as_path()))?;
-    for (path, bytes) in &list {
-        fileio::write_new(path, bytes)?;
-    }
-    Ok(list.into_iter().map(|f| f.0).collect())
-}
-
-pub fn refuse_any(paths: impl IntoIterator<Item = impl AsRef<Path>>) -> Result<()> {
-    let taken = |p: &_| AsRef::<Path>::as_ref(p).symlink_metadata().is_ok();
-    match paths.into_iter().find(taken) {
-        Some(path) => Err(Failure::new(
-            format!("{} is there already", path.as_ref().display()),
-            "choose another name: nothing is overwritten",
-        )),
-        None => Ok(()),
-    }
 }

@@ -3,15 +3,15 @@
 use std::path::{Path, PathBuf};
 
 use super::kept::Measurement;
-use super::outcome::{self, Played, Told, tell_all};
-use crate::cli::args::{AnalyzeArgs, Shown};
+use super::outcome::{self, Played, tell_all};
+use super::progress;
+use crate::cli::args::{AnalyzeArgs, Shown, first_of};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, folders_below};
 use crate::commands::asked::{self, Asked, RigFile};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
-use crate::parallel;
 use crate::record::{Record, store};
 use crate::report::text;
 use crate::rig::Rig;
@@ -29,13 +29,7 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
     for folder in busy {
         console.remark(&format!("{} is being measured: left alone", folder.display()));
     }
-    let bar = super::progress::takes(unfinished.len());
-    let list = parallel::each(&unfinished, |folder| {
-        let ended = finished(folder, rig);
-        bar.inc(1);
-        ended
-    });
-    bar.finish_and_clear();
+    let list = progress::each(&unfinished, |folder| finished(folder, rig));
     console.remark(&format!(
         "{} finished before, {} to be finished",
         there.len(),
@@ -43,7 +37,7 @@ pub fn run(args: &AnalyzeArgs, console: &mut Console) -> Result<Status> {
     ));
     let told = match unfinished.is_empty() && !Shown::from(args.shown).json {
         true => Ok(Status::Done),
-        false => tell_all(&unfinished, list, args.shown.into(), console),
+        false => tell_all(&unfinished, list, args.shown, console),
     };
     // One that cannot be finished keeps no other from its pictures.
     let drawn: Vec<PathBuf> = folders.into_iter().filter(|f| is_record(f)).collect();
@@ -104,9 +98,9 @@ fn refuse_idle(args: &AnalyzeArgs) -> Result<()> {
         ("--model", args.model.is_some()),
         ("--out", args.out.is_some()),
     ];
-    match given.into_iter().find(|g| g.1) {
+    match first_of(&given) {
         None => Ok(()),
-        Some((option, _)) => Err(Failure::new(
+        Some(option) => Err(Failure::new(
             format!("{option} has no effect on a folder: what was asked with its take holds"),
             format!(
                 "leave it out, or give the take itself, FOLDER/{}",
@@ -122,12 +116,8 @@ fn single(args: &AnalyzeArgs, folder: &Path, console: &mut Console) -> Result<St
         true => store::read(folder)?,
         false => finished(folder, args.about.on.rig.as_deref())?,
     };
-    Told {
-        document: &record,
-        files: (!there).then(|| folder.join("record.json")).into_iter().collect(),
-        shown: args.shown.into(),
-    }
-    .tell(console, text::measure_text, || {
+    let files = (!there).then(|| folder.join("record.json")).into_iter().collect();
+    outcome::tell((&record, files), args.shown, console, text::measure_text, || {
         outcome::missing_pictures(&record, folder)
     })?;
     Ok(outcome::status(&record))

@@ -14,10 +14,10 @@ use serde::Serialize;
 
 use super::outcome::Played;
 use super::{compare, known, outcome};
-use crate::cli::args::{DemoArgs, Shown};
+use crate::cli::args::DemoArgs;
 use crate::cli::console::Console;
 use crate::cli::context::{ready_folder, stamp};
-use crate::failure::{Failure, Result, Status};
+use crate::failure::{Result, Status};
 use crate::fileio;
 use crate::network::Load;
 use crate::parallel;
@@ -33,8 +33,6 @@ use crate::stimulus::{self, Settings};
 use script::{COIL_TAKES, COMPARISONS, JOBS, Job, REJECTED};
 use story::Made;
 use take::taken;
-
-pub const SCHEMA: &str = "coilwright/demo/1";
 
 /// The rig of the story, written beside its records.
 const RIG: &str = "\
@@ -70,10 +68,10 @@ input = \"built-in bench\"
 ";
 
 #[derive(Debug, Serialize)]
-struct Document<'a> {
-    schema: &'static str,
-    records: &'a [PathBuf],
-    comparisons: &'a [PathBuf],
+#[serde(tag = "schema", rename = "coilwright/demo/1")]
+struct Document {
+    records: Vec<PathBuf>,
+    comparisons: Vec<PathBuf>,
     /// On pots and cables.
     page: PathBuf,
     /// A page of one of everything.
@@ -87,37 +85,25 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
     let out = ready_folder(out)?;
     let made = make(&out)?;
     let index = pages::make(&day(&made), &out, console)?;
-    if Shown::from(args.shown).json {
-        let path = |folder: &str, file: &str| out.join(folder).join(file);
-        let records: Vec<PathBuf> = JOBS.iter().map(|j| path(j.folder, "record.json")).collect();
-        let comparisons: Vec<PathBuf> = COMPARISONS.iter().map(|c| path(c.0, "compare.json")).collect();
-        console.json(&Document {
-            schema: SCHEMA,
-            records: &records,
-            comparisons: &comparisons,
-            page: path(harness::FOLDER, "page.html"),
-            index,
-            coil: path(harness::FOLDER, "coil.toml"),
-        })?;
-    } else {
-        console.result(&story::tell(&made, &out, outcome::style(args.shown.into())))?;
-    }
-    Ok(Status::Done)
+    let path = |folder: &str, file: &str| out.join(folder).join(file);
+    let document = Document {
+        records: JOBS.iter().map(|j| path(j.folder, "record.json")).collect(),
+        comparisons: COMPARISONS.iter().map(|c| path(c.0, "compare.json")).collect(),
+        page: path(harness::FOLDER, "page.html"),
+        index,
+        coil: path(harness::FOLDER, "coil.toml"),
+    };
+    outcome::say(&document, args.shown, console, |_, style| {
+        story::tell(&made, &out, style)
+    })
 }
 
 /// Refuses a place where an earlier run, or anything else of these names, lies.
 fn refuse_existing(out: &Path) -> Result<()> {
     let folders = JOBS.iter().map(|j| j.folder).chain(COMPARISONS.map(|c| c.0));
-    let mut all = folders
-        .chain(["rig.toml", mornings::FILE, harness::FOLDER, pages::FOLDER, pages::INDEX])
-        .map(|name| out.join(name));
-    match all.find(|p| p.symlink_metadata().is_ok()) {
-        Some(path) => Err(Failure::new(
-            format!("{} is there already", path.display()),
-            "choose another folder with --out, or remove the old demonstration",
-        )),
-        None => Ok(()),
-    }
+    let all = folders.chain(["rig.toml", mornings::FILE, harness::FOLDER, pages::FOLDER, pages::INDEX]);
+    let hint = "choose another folder with --out, or remove the old demonstration";
+    outcome::refuse_taken(all.map(|name| out.join(name)), hint)
 }
 
 fn make(out: &Path) -> Result<Made> {
@@ -137,7 +123,7 @@ fn make(out: &Path) -> Result<Made> {
         let mut comparison = difference::compare(&pair, &How::default())?;
         difference_words::put(&mut comparison, &pair);
         let stem = ready_folder(&out.join(folder))?.join("overlay");
-        compare::write(&comparison, &stem)?;
+        compare::write(&comparison, Some(&stem))?;
         drawn(overlay::compare_plot(&pair, Align::LowFrequency).map(|p| vec![(stem, p)]))?;
         Ok(comparison)
     });
@@ -189,7 +175,7 @@ fn measure(job: &Job, (rig, known): (&Rig, &Known), drive: &Played, taken_at: &s
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::cli::args::Detailed;
+    use crate::cli::args::{Detailed, Shown};
     use crate::record::{Model, Verdict, store};
 
     fn demo(out: &Path, json: bool) -> Result<String> {
@@ -284,7 +270,7 @@ mod tests {
         let (a, b) = (dir.path().join("a"), dir.path().join("b"));
         let text = demo(&a, true).unwrap();
         let d: serde_json::Value = serde_json::from_str(&text).unwrap();
-        assert_eq!(d["schema"], SCHEMA);
+        assert_eq!(d["schema"], "coilwright/demo/1");
         let paths = |key: &str| -> Vec<PathBuf> {
             let list = d[key].as_array().unwrap();
             list.iter().map(|p| PathBuf::from(p.as_str().unwrap())).collect()

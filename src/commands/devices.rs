@@ -43,16 +43,12 @@ pub fn run(args: &DevicesArgs, console: &mut Console) -> Result<Status> {
             text.push_str(&format!("{mark} {}  [{}{default}]\n", d.name, d.id));
             match &d.problem {
                 Some(p) => text.push_str(&format!("    cannot be opened: it {p}\n")),
-                None => text.push_str(&format!(
-                    "    channels {}; rates {}; {}\n",
-                    ranges(&d.channels),
-                    d.rates_hz
-                        .iter()
-                        .map(|r| format!("{}k", f64::from(*r) / 1000.0))
-                        .collect::<Vec<_>>()
-                        .join(" "),
-                    d.formats.join(" ")
-                )),
+                None => {
+                    let rates = d.rates_hz.iter().map(|r| format!("{}k", f64::from(*r) / 1000.0));
+                    let (channels, rates) = (ranges(&d.channels), Vec::from_iter(rates).join(" "));
+                    let formats = d.formats.join(" ");
+                    text.push_str(&format!("    channels {channels}; rates {rates}; {formats}\n"));
+                }
             }
         }
     }

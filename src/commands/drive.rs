@@ -1,10 +1,10 @@
 //! `drive`: writes a test signal and its description.
 
-use std::path::{Path, PathBuf};
-
+use super::outcome;
 use crate::capture::wav;
 use crate::cli::args::{DriveArgs, DriveCommand};
 use crate::cli::console::Console;
+use crate::cli::context::Bench;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::stimulus::{self, Drive, Settings, Shape};
@@ -34,47 +34,32 @@ pub fn settings(args: &DriveArgs, default_rate: u32) -> Result<Settings> {
     })
 }
 
-/// The description's place: beside the WAV, under the same name.
-pub fn description_path(wav: &Path) -> PathBuf {
-    wav.with_extension("json")
+/// At the level that is asked for, else the rig's own.
+pub fn at_level(args: &DriveArgs, bench: &Bench) -> DriveArgs {
+    let own = bench.rig.as_ref().and_then(|r| r.interface.as_ref()?.level_dbfs);
+    DriveArgs {
+        level: args.level.or(own),
+        ..args.clone()
+    }
 }
 
 pub fn run(args: &DriveCommand, console: &mut Console) -> Result<Status> {
     let drive = stimulus::make(&settings(&args.drive, 48_000)?)?;
-    let beside = description_path(&args.out);
+    // Under the same name.
+    let beside = args.out.with_extension("json");
     if beside == args.out {
         return Err(Failure::new(
             format!("{} is where the description goes", args.out.display()),
             "give --out a name that ends in .wav",
         ));
     }
-    for path in [&args.out, &beside] {
-        if path.symlink_metadata().is_ok() {
-            return Err(Failure::new(
-                format!("{} is there already", path.display()),
-                "choose another --out: nothing is overwritten",
-            ));
-        }
-    }
-    fileio::write_new(
-        &args.out,
-        &wav::to_bytes(drive.description.settings.rate_hz, &[&drive.samples])?,
-    )?;
-    fileio::write_new(
-        &beside,
-        &super::outcome::pretty(&drive.description, "the drive's description")?,
-    )?;
-    if args.shown.json {
-        console.json(&drive.description)?;
-    } else {
-        console.words(&format!(
-            "{}\nwritten to {} and {}\n",
-            words(&drive),
-            args.out.display(),
-            beside.display()
-        ))?;
-    }
-    Ok(Status::Done)
+    outcome::refuse_taken([&args.out, &beside], "choose another --out: nothing is overwritten")?;
+    let Drive { description, samples } = &drive;
+    fileio::write_new(&args.out, &wav::to_bytes(description.settings.rate_hz, &[samples])?)?;
+    fileio::write_new(&beside, &outcome::pretty(description, "the drive's description")?)?;
+    let (out, beside) = (args.out.display(), beside.display());
+    let words = format!("{}\nwritten to {out} and {beside}\n", words(&drive));
+    outcome::say_words(description, args.shown, console, &words)
 }
 
 /// A drive in one or two lines.

@@ -6,11 +6,12 @@ use std::path::{Path, PathBuf};
 use super::knock;
 use super::known;
 use super::outcome::{self, Played};
-use crate::analysis::{self, Options};
-use crate::analysis::{compose, repeats};
+use crate::analysis::compose::{self, Context};
+use crate::analysis::{self, Choice, Options, repeats};
 use crate::capture::{Take, wav};
 use crate::cli::context::Bench;
 use crate::commands::asked::{self, Asked};
+use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::Record;
@@ -44,13 +45,12 @@ impl Measurement {
             });
         }
         let path = folder.join(knock::NAME);
-        let taps = match asked.taps.clone().filter(|_| path.symlink_metadata().is_ok()) {
-            Some(provenance) => Some(Take {
-                provenance,
-                ..knock::read(&path, None)?
-            }),
-            None => None,
-        };
+        let taps = asked.taps.clone().filter(|_| path.symlink_metadata().is_ok());
+        let taps = taps.map(|provenance| -> Result<Take> {
+            let read = knock::read(&path, None)?;
+            Ok(Take { provenance, ..read })
+        });
+        let taps = taps.transpose()?;
         Ok(Some(Measurement { asked, takes, taps }))
     }
 
@@ -58,21 +58,18 @@ impl Measurement {
     pub fn record(&self, bench: &Bench, played: Option<&Played>, lost: Option<&Failure>) -> Result<Record> {
         let (mut records, mut answer) = (Vec::new(), None);
         for (n, take) in self.takes.iter().enumerate() {
-            let options = Options {
-                chain: &bench.chain,
-                drive: played.map(|p| p.samples.as_slice()),
-                model: self.asked.model,
-            };
-            let analysis = analysis::analyse(take, &options)?;
+            let Asked {
+                pickup,
+                taken_at,
+                source,
+                model,
+                ..
+            } = &self.asked;
+            let context = bench.context(take, &pickup.name, taken_at, source, outcome::take_name(n));
+            let (record, of_take) = read(take, bench, played, *model, context)?;
             // Of repeats the first one that was read tells, so that its file alone gives the same again.
-            answer = answer.or(analysis.answer_db);
-            let (asked, one_channel) = (&self.asked, take.reference.is_none());
-            let mut context = bench.context(&asked.pickup.name, one_channel, asked.taken_at.clone());
-            context.drive = played.and_then(|p| p.description.as_ref()).map(Into::into);
-            context.source = asked.source.clone();
-            context.device = take.provenance.device.clone();
-            context.take = Some(outcome::take_name(n));
-            records.push(compose::record(take, analysis, context));
+            answer = answer.or(of_take);
+            records.push(record);
         }
         let mut record = repeats::combine(records)?;
         if let Some(taps) = &self.taps {
@@ -107,6 +104,25 @@ impl Measurement {
             self.asked.repeats
         )
     }
+}
+
+/// What a take reads, and the answer that levels of taps are counted from.
+pub fn read(
+    take: &Take,
+    bench: &Bench,
+    played: Option<&Played>,
+    model: Choice,
+    context: Context,
+) -> Result<(Record, Option<Estimate>)> {
+    let options = Options {
+        chain: &bench.chain,
+        drive: played.map(|p| p.samples.as_slice()),
+        model,
+    };
+    let analysis = analysis::analyse(take, &options)?;
+    let answer = analysis.answer_db;
+    let drive = played.and_then(|p| p.description.as_ref()).map(Into::into);
+    Ok((compose::record(take, analysis, Context { drive, ..context }), answer))
 }
 
 pub fn taps_lost(why: &str) -> String {

@@ -2,9 +2,10 @@
 
 use std::path::Path;
 
-use super::{progress, sound};
+use super::progress;
+use super::sound::{Sound, once_more};
 use crate::capture::wav::{self, Channels};
-use crate::capture::{Capture, Take, silence};
+use crate::capture::{Take, silence};
 use crate::cli::console::Console;
 use crate::estimate::Estimate;
 use crate::failure::Result;
@@ -34,12 +35,12 @@ pub fn read(path: &Path, channels: Option<Channels>) -> Result<Take> {
 }
 
 /// Asks for taps and records them.
-pub fn listen(capture: &mut dyn Capture, rate_hz: u32, count: u32, live: bool, console: &mut Console) -> Result<Take> {
-    let taps = sound::once_more(console, |console| {
-        if live {
-            ask(rate_hz, count, console);
+pub fn listen(sound: &mut Sound, count: u32, console: &mut Console) -> Result<Take> {
+    let taps = once_more(console, |console| {
+        if sound.live {
+            ask(sound.rate_hz, count, console);
         }
-        progress::shown(live, |p| capture.taps(rate_hz, count, p))
+        progress::shown(sound.live, |p| sound.capture.taps(sound.rate_hz, count, p))
     })?;
     Ok(Take {
         reference: None,

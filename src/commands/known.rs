@@ -2,8 +2,9 @@
 
 use std::path::Path;
 
-use super::rig::{history_kept, history_of, study_of};
-use crate::failure::Failure;
+use super::rig::{by_today, history_kept, history_of, study_of};
+use crate::cli::console::Console;
+use crate::failure::{Failure, Result};
 use crate::record::Record;
 use crate::rig::Rig;
 use crate::shop::known::Known;
@@ -12,27 +13,31 @@ use crate::shop::witness::eras::Eras;
 /// What is kept beside a rig's file, and why not all of it could be read.
 pub fn beside(rig: &Rig, file: &Path) -> (Known, Vec<Failure>) {
     let mut failures = Vec::new();
-    let study = study_of(file, &rig.summary()).unwrap_or_else(|e| {
-        failures.push(e);
-        Default::default()
-    });
-    let history = history_of(file).unwrap_or_else(|e| {
-        failures.push(e);
-        None
-    });
-    let history = history.filter(|h| h.is_of(&rig.summary()));
+    let own = rig.summary();
+    let study = study_of(file, &own).map_err(|e| failures.push(e)).unwrap_or_default();
+    let history = history_of(file).map_err(|e| failures.push(e)).unwrap_or_default();
+    let history = history.filter(|h| h.is_of(&own));
     let eras = Eras::of(history, |name| history_kept(file, name).ok().flatten());
     (Known::of(rig, study, eras), failures)
+}
+
+/// The same where all of it is needed, its checks by what the rig's file says today.
+pub fn renewed(rig: &Rig, file: &Path, console: &mut Console) -> Result<Known> {
+    let (mut known, failures) = beside(rig, file);
+    if let Some(e) = failures.into_iter().next() {
+        return Err(e);
+    }
+    known.eras.renew(|h| by_today(h, file, rig, console));
+    Ok(known)
 }
 
 /// Puts into a new record what is known of its rig: the record stands whatever became of those files.
 pub fn put_or_note(rig: &Rig, file: &Path, record: &mut Record) -> Known {
     let (known, failures) = beside(rig, file);
     known.put(record, None);
-    for e in failures {
-        record
-            .notes
-            .push(format!("usual values for what the rig does: {}", e.what));
-    }
+    let notes = failures
+        .iter()
+        .map(|e| format!("usual values for what the rig does: {}", e.what));
+    record.notes.extend(notes);
     known
 }

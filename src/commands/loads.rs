@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use super::coil::{refuse_any, write_all};
-use super::{anew, outcome, readings};
+use super::outcome::{self, refuse_any, write_all};
+use super::readings;
 use crate::cli::args::LoadsArgs;
 use crate::cli::console::Console;
 use crate::cli::context::Fresh;
@@ -12,7 +12,7 @@ use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::against;
 use crate::coil::against::{Instead, Stated};
 use crate::coil::basis::Basis;
-use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
+use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, ReachedFound, predict_one};
 use crate::failure::{Failure, Result, Status};
 use crate::network::{Coil, CoilFile, Knob, Wiring, predict, reach, spice, wirings as built_in};
 use crate::record::Record;
@@ -34,10 +34,8 @@ struct Question {
 
 pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     if args.list {
-        console.result(&text::wirings_text(
-            &built_in::listed(),
-            outcome::style(args.shown.into()),
-        ))?;
+        let style = outcome::style(args.shown.into());
+        console.result(&text::wirings_text(&built_in::listed(), style))?;
         return Ok(Status::Done);
     }
     refuse_idle(args)?;
@@ -46,21 +44,18 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
     let basis = &question.basis;
     let mut fresh = Fresh::default();
     let folder = args.out.as_ref().map(|out| fresh.ready(out)).transpose()?;
-    let folder = folder.as_deref();
     let coil = basis.file.name.as_deref().unwrap_or("coil");
     let drawings = drawings(&document, coil);
-    let stems: Vec<PathBuf> = folder
-        .iter()
-        .flat_map(|f| drawings.iter().map(|d| f.join(d.0)))
-        .collect();
+    let stems = folder.iter().flat_map(|f| drawings.iter().map(|d| f.join(d.0)));
+    let stems: Vec<PathBuf> = stems.collect();
     refuse_any(stems.iter().flat_map(|s| outcome::picture_files(s)))?;
-    let files = write(args, folder, &document, spice::subcircuit(coil, &basis.coil, &[]))?;
-    outcome::Told {
-        document: &document,
-        files,
-        shown: args.shown.into(),
-    }
-    .tell(console, text::loads_text, || {
+    let files = write(
+        args,
+        folder.as_deref(),
+        &document,
+        spice::subcircuit(coil, &basis.coil, &[]),
+    )?;
+    outcome::tell((&document, files), args.shown, console, text::loads_text, || {
         let drawn = stems.into_iter().zip(&drawings);
         drawn.map(|(stem, (_, draw))| Ok((stem, draw()?))).collect()
     })?;
@@ -69,14 +64,14 @@ pub fn run(args: &LoadsArgs, console: &mut Console) -> Result<Status> {
 
 impl Question {
     fn of(args: &LoadsArgs, console: &mut Console) -> Result<Question> {
-        let today = anew::today(None);
         let mut wirings: Vec<(String, Wiring)> = args.load.iter().map(resolve).collect::<Result<_>>()?;
         let basis = basis(args, &wirings)?;
-        let (takes, _) = readings::known(&args.against, today.as_ref(), console)?;
-        let mut undo = match &args.undo {
-            Some(path) => Some((instead(&wirings)?, path)),
-            None => None,
-        };
+        let (takes, _) = readings::known(&args.against, console)?;
+        let mut undo = args
+            .undo
+            .as_ref()
+            .map(|path| Ok((instead(&wirings)?, path)))
+            .transpose()?;
         if wirings.is_empty() && takes.is_empty() && undo.is_none() && args.spice.is_none() {
             wirings.push(("none".into(), Wiring::default()));
         }
@@ -91,52 +86,47 @@ impl Question {
                 name.push_str(" on the rig's input");
             }
         }
-        let tolerance = args.tolerance.clone();
+        let stated = args.tolerance.as_ref().map(|t| t.stated.clone());
         Ok(Question {
             wirings,
             basis,
             takes,
             undo: match undo {
-                Some((to, path)) => {
-                    let (records, _) = readings::known(std::slice::from_ref(path), today.as_ref(), console)?;
-                    records.into_iter().next().map(|r| (r, to))
-                }
+                Some((to, path)) => readings::known(std::slice::from_ref(path), console)?
+                    .0
+                    .pop()
+                    .map(|r| (r, to)),
                 None => None,
             },
             manner: Manner {
                 freq_hz: args.freq.clone().unwrap_or_else(predict::usual_grid),
-                tolerances: tolerance.as_ref().map(|t| t.stated.parts.clone()),
+                tolerances: stated.as_ref().map(|s| s.parts.clone()),
             },
-            stated: tolerance.map_or_else(Stated::default, |t| t.stated),
+            stated: stated.unwrap_or_default(),
         })
     }
 
     fn answered(&self, args: &LoadsArgs) -> Result<LoadsDocument> {
         let Question { basis, stated, .. } = self;
-        let mut notes: Vec<String> = self.wirings.iter().flat_map(|w| w.1.load.remarks()).collect();
         let (loads, reached) = self.predictions(args)?;
+        let mut document = LoadsDocument::of(basis, loads);
+        document.reached = reached;
+        document
+            .notes
+            .extend(self.wirings.iter().flat_map(|w| w.1.load.remarks()));
+        let loads = &document.loads;
         if self.manner.tolerances.is_some() && !loads.is_empty() && loads.iter().all(|l| l.band.is_none()) {
-            notes.push("no part of these loads has a tolerance".into());
+            document.notes.push("no part of these loads has a tolerance".into());
         }
-        Ok(LoadsDocument {
-            schema: SCHEMA.into(),
-            pickup: basis.into(),
-            loads,
-            reached,
-            against: match self.takes.as_slice() {
-                [] => None,
-                takes => {
-                    let mut laid = against::against(takes, basis, stated)?;
-                    predicted::judge(&mut laid, takes, &Defaults::read_from(Path::new("."))?.matters());
-                    Some(laid)
-                }
-            },
-            undone: match &self.undo {
-                Some((take, to)) => Some(predicted::laid_down(against::undo(take, basis, to, stated)?, take)),
-                None => None,
-            },
-            notes,
-        })
+        if !self.takes.is_empty() {
+            let mut laid = against::against(&self.takes, basis, stated)?;
+            predicted::judge(&mut laid, &self.takes, &Defaults::here()?.matters());
+            document.against = Some(laid);
+        }
+        if let Some((take, to)) = &self.undo {
+            document.undone = Some(predicted::laid_down(against::undo(take, basis, to, stated)?, take));
+        }
+        Ok(document)
     }
 
     /// Of the load that reaches what was wished for, else of all that are given.

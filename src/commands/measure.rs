@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::daily::Daily;
 use super::kept::{Kept, taps_lost};
 use super::{outcome, wanted};
-use crate::cli::args::{Job, MeasureArgs};
+use crate::cli::args::{Job, MeasureArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, stamp};
 use crate::cli::defaults::Defaults;
@@ -20,7 +20,7 @@ mod place;
 mod player;
 
 pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
-    let (shown, taps) = (args.shown.into(), args.job.knock.is_some());
+    let (shown, taps) = (Shown::from(args.shown), args.job.knock.is_some());
     if let Some(file) = args.pickup.bare().filter(|name| Path::new(name).is_file()) {
         return Err(Failure::new(
             format!("{file} is a file, and no pickup's name"),
@@ -36,12 +36,9 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
         lost,
     } = taken(&args.pickup.given(), &args.job, console)?;
     let daily = Daily::of(&notebook);
-    let told = outcome::Told {
-        document: &record,
-        files,
+    outcome::tell(
+        (&record, files),
         shown,
-    };
-    told.tell(
         console,
         |record, style| text::measure_text_after(record, style, &daily.said),
         || outcome::missing_pictures(&record, &folder),
@@ -70,7 +67,7 @@ pub struct Measured {
 
 /// Measures once, with whatever repeats and taps are asked for.
 pub fn taken(pickup: &str, job: &Job, console: &mut Console) -> Result<Measured> {
-    let defaults = Defaults::read_from(Path::new("."))?;
+    let defaults = Defaults::here()?;
     let mut bench = Bench::plan(&job.about, &defaults)?;
     if job.guitar.is_some() {
         // What is usually hung on a pickup is not there, and what is cannot be said as a load.
@@ -95,12 +92,12 @@ pub fn taken(pickup: &str, job: &Job, console: &mut Console) -> Result<Measured>
         takes: Vec::new(),
         taps: None,
     };
-    let mut kept = Kept::begin(place.folder(&mut fresh)?, asked, player.played(), first.take)?;
+    let mut kept = Kept::begin(place.folder(&mut fresh)?, asked, &player.played, first.take)?;
     let lost = match repeats(job.repeats, &mut player, &mut kept, console) {
         Some(failure) => Some(failure),
         None => taps(job, &mut player, &mut kept, console),
     };
-    let record = kept.finish(&bench, player.played(), lost.as_ref())?;
+    let record = kept.finish(&bench, &player.played, lost.as_ref())?;
     wanted::entered(&kept.folder);
     Ok(Measured {
         record,

@@ -37,7 +37,7 @@ struct OfRecord {
 }
 
 pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
-    let defaults = Defaults::read_from(Path::new("."))?;
+    let defaults = Defaults::here()?;
     let readings = readings(args, defaults.columns.as_deref().unwrap_or_default())?;
     let words = args.text.as_deref().map(str::trim).filter(|t| !t.is_empty());
     if args.text.is_some() && words.is_none() {

@@ -8,9 +8,10 @@ use serde_json::Value;
 
 use super::asked;
 use super::knock;
-use crate::capture::{Take, wav};
+use crate::capture::{Request, Take, wav};
 use crate::cli::args::Shown;
 use crate::cli::console::{self, Console};
+use crate::cli::context::ready_folder;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 pub use crate::fileio::pretty;
@@ -20,6 +21,7 @@ use crate::report::knock_plot;
 use crate::report::plot::{self, Plot};
 use crate::report::text::{self, Style};
 use crate::stimulus::{Description, Drive};
+use crate::wrap;
 
 pub fn status(record: &Record) -> Status {
     if record.verdict == Verdict::Rejected {
@@ -34,16 +36,49 @@ pub fn to_json(record: &Record) -> Result<Vec<u8>> {
     pretty(record, "the record")
 }
 
+/// Refuses places of which one is taken.
+pub fn refuse_taken(paths: impl IntoIterator<Item = impl AsRef<Path>>, hint: &str) -> Result<()> {
+    let taken = |p: &_| AsRef::<Path>::as_ref(p).symlink_metadata().is_ok();
+    match paths.into_iter().find(taken) {
+        Some(path) => Err(Failure::new(
+            format!("{} is there already", path.as_ref().display()),
+            hint,
+        )),
+        None => Ok(()),
+    }
+}
+
+/// The same of what goes by its own name.
+pub fn refuse_any(paths: impl IntoIterator<Item = impl AsRef<Path>>) -> Result<()> {
+    refuse_taken(paths, "choose another name: nothing is overwritten")
+}
+
+/// Writes files none of which may be there yet.
+pub fn write_all(list: Vec<(PathBuf, Vec<u8>)>) -> Result<Vec<PathBuf>> {
+    refuse_any(list.iter().map(|f| f.0.as_path()))?;
+    for (path, bytes) in &list {
+        fileio::write_new(path, bytes)?;
+    }
+    Ok(list.into_iter().map(|f| f.0).collect())
+}
+
+/// Where a picture goes, without ending, if a folder for it was given.
+pub fn stem(out: Option<&PathBuf>, name: &str) -> Result<Option<PathBuf>> {
+    out.map(|out| Ok(ready_folder(out)?.join(name))).transpose()
+}
+
+/// Writes a document, if a folder was given, where neither it nor the picture is that is to follow.
+pub fn beside(stem: Option<&PathBuf>, file: &str, document: &impl Serialize, what: &str) -> Result<Vec<PathBuf>> {
+    let Some(stem) = stem else { return Ok(Vec::new()) };
+    let bytes = pretty(document, what)?;
+    refuse_any(picture_files(stem))?;
+    write_all(vec![(stem.with_file_name(file), bytes)])
+}
+
 /// Refuses a folder that holds a record already.
 pub fn refuse_existing(folder: &Path) -> Result<()> {
-    let path = folder.join("record.json");
-    if path.symlink_metadata().is_ok() {
-        return Err(Failure::new(
-            format!("{} is there already", path.display()),
-            "choose another --out: no record is overwritten",
-        ));
-    }
-    Ok(())
+    let hint = "choose another --out: no record is overwritten";
+    refuse_taken([folder.join("record.json")], hint)
 }
 
 /// Writes the record, last of all that was measured: a folder with a record is complete but for its pictures.
@@ -56,6 +91,11 @@ pub fn write(record: &Record, folder: &Path) -> Result<PathBuf> {
 
 /// Where a drawing goes, without ending, and the drawing.
 pub type Pictures = Vec<(PathBuf, Plot)>;
+
+/// One, if a folder for it was given.
+pub fn picture(stem: Option<PathBuf>, draw: impl FnOnce() -> Result<Plot>) -> Result<Pictures> {
+    stem.map(|stem| Ok((stem, draw()?))).into_iter().collect()
+}
 
 /// The two files of a drawing.
 pub fn picture_files(stem: &Path) -> [PathBuf; 2] {
@@ -86,17 +126,13 @@ pub fn missing_pictures(record: &Record, folder: &Path) -> Result<Pictures> {
 /// what cannot be.
 pub fn put(pictures: Result<Pictures>) -> (Vec<PathBuf>, Vec<Failure>) {
     let (mut files, mut failures) = (Vec::new(), Vec::new());
-    match pictures {
-        Err(e) => failures.push(e),
-        Ok(pictures) => {
-            for (stem, plot) in pictures {
-                let bytes = [plot.svg.as_bytes(), &plot.png];
-                for (file, bytes) in picture_files(&stem).into_iter().zip(bytes) {
-                    match own_place(&file).and_then(|()| fileio::write_atomically(&file, bytes)) {
-                        Ok(()) => files.push(file),
-                        Err(e) => failures.push(e),
-                    }
-                }
+    let pictures = pictures.map_err(|e| failures.push(e)).unwrap_or_default();
+    for (stem, plot) in pictures {
+        let bytes = [plot.svg.as_bytes(), &plot.png];
+        for (file, bytes) in picture_files(&stem).into_iter().zip(bytes) {
+            match own_place(&file).and_then(|()| fileio::write_atomically(&file, bytes)) {
+                Ok(()) => files.push(file),
+                Err(e) => failures.push(e),
             }
         }
     }
@@ -126,44 +162,52 @@ fn no_picture(failure: &Failure, console: &mut Console) {
     console.remark(&format!("a picture is missing: {failure}"));
 }
 
-/// A result that is to be told.
-pub struct Told<'a, D> {
-    pub document: &'a D,
-    /// What is written already.
-    pub files: Vec<PathBuf>,
-    pub shown: Shown,
+/// A result without files: its document, or what it says on the screen.
+pub fn say<D: Serialize>(
+    document: &D,
+    shown: impl Into<Shown>,
+    console: &mut Console,
+    text: impl FnOnce(&D, Style) -> String,
+) -> Result<Status> {
+    let shown = shown.into();
+    match shown.json {
+        true => console.json(document)?,
+        false => console.result(&text(document, style(shown)))?,
+    }
+    Ok(Status::Done)
 }
 
-impl<D: serde::Serialize> Told<'_, D> {
-    /// First what was found, whole, then the pictures, then where everything lies. A picture that cannot be drawn or written is a
-    /// remark.
-    pub fn tell(
-        self,
-        console: &mut Console,
-        text: impl FnOnce(&D, Style) -> String,
-        draw: impl FnOnce() -> Result<Pictures>,
-    ) -> Result<()> {
-        let style = style(self.shown);
-        match self.shown.json {
-            true => console.json(self.document)?,
-            false => console.result(&text(self.document, style))?,
-        }
-        let (drawn, failures) = put(draw());
-        for failure in failures {
-            no_picture(&failure, console);
-        }
-        let files = [self.files, drawn].concat();
-        if self.shown.json || files.is_empty() {
-            return Ok(());
-        }
-        console.result(&text::written_text(&files, style))
+/// The same in words that are laid out nowhere else.
+pub fn say_words(document: &impl Serialize, shown: Shown, console: &mut Console, words: &str) -> Result<Status> {
+    say(document, shown, console, |_, style| wrap::indented(words, style.width))
+}
+
+/// First what was found, whole, then the pictures, then where everything lies, `files` being written already. A picture that cannot
+/// be drawn or written is a remark.
+pub fn tell<D: Serialize>(
+    (document, files): (&D, Vec<PathBuf>),
+    shown: impl Into<Shown>,
+    console: &mut Console,
+    text: impl FnOnce(&D, Style) -> String,
+    draw: impl FnOnce() -> Result<Pictures>,
+) -> Result<()> {
+    let shown = shown.into();
+    say(document, shown, console, text)?;
+    let (drawn, failures) = put(draw());
+    for failure in failures {
+        no_picture(&failure, console);
     }
+    let files = [files, drawn].concat();
+    if shown.json || files.is_empty() {
+        return Ok(());
+    }
+    console.result(&text::written_text(&files, style(shown)))
 }
 
 /// The document of several takes.
 #[derive(Debug, Serialize)]
+#[serde(tag = "schema", rename = "coilwright/batch/1")]
 struct Batch<'a> {
-    schema: &'static str,
     records: &'a [Record],
     failed: Vec<Failed>,
 }
@@ -175,7 +219,12 @@ struct Failed {
 }
 
 /// Says what came of each of several takes.
-pub fn tell_all(paths: &[PathBuf], list: Vec<Result<Record>>, shown: Shown, console: &mut Console) -> Result<Status> {
+pub fn tell_all(
+    paths: &[PathBuf],
+    list: Vec<Result<Record>>,
+    shown: impl Into<Shown>,
+    console: &mut Console,
+) -> Result<Status> {
     let (mut records, mut failed) = (Vec::new(), Vec::new());
     for (path, ended) in paths.iter().zip(list) {
         match ended {
@@ -193,19 +242,17 @@ pub fn tell_all(paths: &[PathBuf], list: Vec<Result<Record>>, shown: Shown, cons
             "see to the first one alone",
         ));
     }
-    if shown.json {
-        let failed = failed.iter().map(|(file, error)| Failed {
-            file: file.display().to_string(),
-            error: error.clone(),
-        });
-        console.json(&Batch {
-            schema: "coilwright/batch/1",
-            records: &records,
-            failed: failed.collect(),
-        })?;
-    } else {
-        console.result(&text::batch_text(&records, &failed, style(shown)))?;
-    }
+    let listed = failed.iter().map(|(file, error)| Failed {
+        file: file.display().to_string(),
+        error: error.clone(),
+    });
+    let batch = Batch {
+        records: &records,
+        failed: listed.collect(),
+    };
+    say(&batch, shown, console, |_, style| {
+        text::batch_text(&records, &failed, style)
+    })?;
     let bad = !failed.is_empty() || records.iter().any(|r| status(r) != Status::Done);
     Ok(if bad { Status::NoReading } else { Status::Done })
 }
@@ -237,16 +284,11 @@ pub fn take_number(name: &str) -> Option<usize> {
 pub fn refuse_occupied(folder: &Path, takes: usize) -> Result<()> {
     refuse_existing(folder)?;
     let names = KEPT.map(String::from).into_iter().chain((1..takes).map(take_name));
-    match names.map(|n| folder.join(n)).find(|p| p.symlink_metadata().is_ok()) {
-        Some(path) => Err(Failure::new(
-            format!("{} is there already", path.display()),
-            match folder.join(take_name(0)).symlink_metadata() {
-                Ok(_) => "choose another --out: no take is overwritten",
-                Err(_) => "its take was never kept: remove the folder, or choose another --out",
-            },
-        )),
-        None => Ok(()),
-    }
+    let hint = match folder.join(take_name(0)).symlink_metadata() {
+        Ok(_) => "choose another --out: no take is overwritten",
+        Err(_) => "its take was never kept: remove the folder, or choose another --out",
+    };
+    refuse_taken(names.map(|n| folder.join(n)), hint)
 }
 
 /// No description of a drive is larger.
@@ -270,6 +312,13 @@ impl From<Drive> for Played {
 }
 
 impl Played {
+    pub fn request(&self) -> Request {
+        Request {
+            rate_hz: self.rate_hz,
+            drive: self.samples.clone(),
+        }
+    }
+
     /// From the drive file.
     pub fn read(path: &Path) -> Result<Self> {
         let mut wave = wav::read_drive(path)?;
@@ -331,6 +380,14 @@ pub fn remark_style(shown: Shown) -> Style {
 
 /// No document is larger.
 pub const MOST_BYTES: u64 = 64 << 20;
+
+/// The document in a file, as this reads it by its place and bytes; `None` where there is none.
+pub fn read<D>(path: &Path, parse: impl FnOnce(&str, &[u8]) -> Result<D>) -> Result<Option<D>> {
+    if path.symlink_metadata().is_err() {
+        return Ok(None);
+    }
+    parse(&path.display().to_string(), &fileio::read_limited(path, MOST_BYTES)?).map(Some)
+}
 
 /// A document as it is to be written in this file: what the file holds already and this version does not know stays in it.
 pub fn whole<D: Serialize + DeserializeOwned>(path: &Path, document: &D, what: &str) -> Result<Value> {

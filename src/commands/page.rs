@@ -20,37 +20,29 @@ mod made;
 pub use made::of_rig;
 
 #[derive(Debug, Serialize)]
-struct Document<'a> {
-    schema: &'static str,
+#[serde(tag = "schema", rename = "coilwright/page/1")]
+struct Document {
     /// What is on it.
     kind: &'static str,
-    files: &'a [PathBuf],
+    files: [PathBuf; 1],
 }
 
 pub fn run(args: &PageArgs, console: &mut Console) -> Result<Status> {
     let asked = asked::of(args)?;
     let mut fresh = Fresh::default();
-    let folder = args
-        .out
-        .as_deref()
-        .map(|out| fresh.ready(out))
-        .transpose()?
-        .unwrap_or_default();
+    let folder = args.out.as_deref().map(|out| fresh.ready(out)).transpose()?;
+    let folder = folder.unwrap_or_default();
     let file = folder.join(format!("{}.html", folder_name(&asked.stem)?));
     ours_or_nothing(&file)?;
     let page = made::of(&asked, args, console)?;
     fileio::write_atomically(&file, page.html().as_bytes())?;
-    let files = [file];
-    if args.shown.json {
-        console.json(&Document {
-            schema: "coilwright/page/1",
-            kind: asked.kind(),
-            files: &files,
-        })?;
-    } else {
-        console.result(&text::written_text(&files, outcome::style(args.shown)))?;
-    }
-    Ok(Status::Done)
+    let document = Document {
+        kind: asked.kind(),
+        files: [file],
+    };
+    outcome::say(&document, args.shown, console, |d, style| {
+        text::written_text(&d.files, style)
+    })
 }
 
 /// A page holds nothing that its sources do not, so that it is made anew over an earlier one; over nothing else.

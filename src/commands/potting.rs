@@ -2,11 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use super::coil::{refuse_any, write_all};
-use super::rig::{beside, by_today, kept_with};
+use super::rig::{beside, kept_with};
 use super::wanted::{self, Placed};
 use super::{anew, known, outcome};
-use crate::cli::args::PottingArgs;
+use crate::cli::args::{PottingArgs, first_of};
 use crate::cli::console::Console;
 use crate::cli::context::{Fresh, folders_below};
 use crate::cli::defaults::Defaults;
@@ -25,29 +24,24 @@ mod sitting;
 
 use sitting::Left;
 
-pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
+pub fn run(mut args: PottingArgs, console: &mut Console) -> Result<Status> {
     let Some(folder) = &args.sitting else {
-        at_the_bench_alone(args)?;
-        return told(args, &Words::given(args), console);
+        at_the_bench_alone(&args)?;
+        return told(&args, console);
     };
     if let Some(out) = &args.out {
         refuse_taken(&out.join(STEM))?;
     }
-    if args.keep && rig_file(args)?.is_none() {
+    if args.keep && rig_file(&args)?.is_none() {
         return Err(keeps_nothing());
     }
-    match sitting::walk(args, folder, console)? {
+    match sitting::walk(&args, folder, console)? {
         Left::Both { halves, stays } => {
-            let [before, after] = halves.map(|half| vec![half]);
-            told(args, &Words { before, after, stays }, console)
+            [args.before, args.after] = halves.map(|half| vec![half]);
+            args.stays = stays;
+            told(&args, console)
         }
-        Left::Half(begun, said) => {
-            let shown = args.shown.into();
-            let files = Vec::new();
-            let document = &begun;
-            outcome::Told { document, files, shown }.tell(console, |_, _| said, || Ok(Vec::new()))?;
-            Ok(Status::Done)
-        }
+        Left::Half(begun, said) => outcome::say(&begun, args.shown, console, |_, _| said),
     }
 }
 
@@ -55,8 +49,8 @@ pub fn run(args: &PottingArgs, console: &mut Console) -> Result<Status> {
 const STEM: &str = "potting";
 
 fn refuse_taken(stem: &Path) -> Result<()> {
-    refuse_any(outcome::picture_files(stem))?;
-    refuse_any([stem.with_extension("json")])
+    outcome::refuse_any(outcome::picture_files(stem))?;
+    outcome::refuse_any([stem.with_extension("json")])
 }
 
 fn keeps_nothing() -> Failure {
@@ -73,8 +67,10 @@ fn at_the_bench_alone(args: &PottingArgs) -> Result<()> {
         ("--source", source.is_sim()),
         ("--sim", source.sim.is_some()),
     ];
-    let first = idle.into_iter().find(|i| i.1).map(|i| i.0);
-    match first.or(args.drive.first_given()).or(source.devices.first_given()) {
+    match first_of(&idle)
+        .or(args.drive.first_given())
+        .or(source.devices.first_given())
+    {
         Some(option) => Err(Failure::new(
             format!("{option} is for what is measured, and these are records"),
             "leave it out, or measure the dip with --sitting",
@@ -83,31 +79,12 @@ fn at_the_bench_alone(args: &PottingArgs) -> Result<()> {
     }
 }
 
-/// Which records.
-struct Words {
-    before: Vec<PathBuf>,
-    after: Vec<PathBuf>,
-    stays: Vec<PathBuf>,
-}
-
-impl Words {
-    fn given(args: &PottingArgs) -> Words {
-        Words {
-            before: args.before.clone(),
-            after: args.after.clone(),
-            stays: args.stays.clone(),
-        }
-    }
-}
-
-fn told(args: &PottingArgs, words: &Words, console: &mut Console) -> Result<Status> {
+fn told(args: &PottingArgs, console: &mut Console) -> Result<Status> {
     let of_rig = OfRig::of(args, console)?;
-    let mut document = judged(args, words, of_rig.as_ref(), console)?;
+    let mut document = judged(args, of_rig.as_ref(), console)?;
     let mut fresh = Fresh::default();
-    let stem = match &args.out {
-        Some(out) => Some(fresh.ready(out)?.join(STEM)),
-        None => None,
-    };
+    let folder = args.out.as_ref().map(|out| fresh.ready(out)).transpose()?;
+    let stem = folder.map(|f| f.join(STEM));
     // Before anything is added to the history of wax.
     if let Some(stem) = &stem {
         refuse_taken(stem)?;
@@ -117,21 +94,10 @@ fn told(args: &PottingArgs, words: &Words, console: &mut Console) -> Result<Stat
         None if args.keep => return Err(keeps_nothing()),
         None => None,
     };
-    let mut files = Vec::new();
-    if let Some(stem) = &stem {
-        let document = outcome::pretty(&document, "the comparison")?;
-        files = write_all(vec![(stem.with_extension("json"), document)])?;
-    }
+    let mut files = outcome::beside(stem.as_ref(), "potting.json", &document, "the comparison")?;
     files.extend(kept);
-    outcome::Told {
-        document: &document,
-        files,
-        shown: args.shown.into(),
-    }
-    .tell(console, text::potting_text, || {
-        stem.map(|s| Ok((s, potting_plot::pairs(&document)?)))
-            .into_iter()
-            .collect()
+    outcome::tell((&document, files), args.shown, console, text::potting_text, || {
+        outcome::picture(stem, || potting_plot::pairs(&document))
     })?;
     let any = |v: PotVerdict| document.pairs.iter().any(|p| p.verdict == v);
     Ok(match (any(PotVerdict::Other), any(PotVerdict::Warm)) {
@@ -144,7 +110,7 @@ fn told(args: &PottingArgs, words: &Words, console: &mut Console) -> Result<Stat
 /// The changes as they are judged; nothing is written.
 pub fn asked(args: &PottingArgs, console: &mut Console) -> Result<PottingDocument> {
     let of_rig = OfRig::of(args, console)?;
-    let mut document = judged(args, &Words::given(args), of_rig.as_ref(), console)?;
+    let mut document = judged(args, of_rig.as_ref(), console)?;
     if let Some(of) = &of_rig {
         wax(of, false, &mut document)?;
     }
@@ -159,7 +125,7 @@ struct OfRig {
 }
 
 fn rig_file(args: &PottingArgs) -> Result<Option<PathBuf>> {
-    Ok(args.on.rig.clone().or(Defaults::read_from(Path::new("."))?.rig))
+    Ok(args.on.rig.clone().or(Defaults::here()?.rig))
 }
 
 impl OfRig {
@@ -168,17 +134,13 @@ impl OfRig {
             return Ok(None);
         };
         let rig = Rig::read(&path)?;
-        let (mut known, failures) = known::beside(&rig, &path);
-        if let Some(e) = failures.into_iter().next() {
-            return Err(e);
-        }
-        known.eras.renew(|h| by_today(h, &path, &rig, console));
+        let known = known::renewed(&rig, &path, console)?;
         Ok(Some(OfRig { path, rig, known }))
     }
 }
 
-fn judged(args: &PottingArgs, words: &Words, of_rig: Option<&OfRig>, console: &mut Console) -> Result<PottingDocument> {
-    let today = of_rig.map(|r| r.rig.clone()).or_else(|| anew::today(None));
+fn judged(args: &PottingArgs, of_rig: Option<&OfRig>, console: &mut Console) -> Result<PottingDocument> {
+    let today = of_rig.map(|r| r.rig.clone()).or_else(|| anew::today());
     let mut side = |placed: Vec<Placed>| -> Vec<Record> {
         let mut records = anew::by_today(&placed, today.as_ref(), console);
         if let Some(r) = of_rig {
@@ -187,14 +149,14 @@ fn judged(args: &PottingArgs, words: &Words, of_rig: Option<&OfRig>, console: &m
         records
     };
     let (mut before, mut after) = (
-        side(wanted::all(&found(&words.before)?)?),
-        side(wanted::all(&found(&words.after)?)?),
+        side(wanted::all(&found(&args.before)?)?),
+        side(wanted::all(&found(&args.after)?)?),
     );
     let there = |word: &PathBuf| {
         let mut all = before.iter().chain(&after);
         all.any(|r| word.as_os_str() == r.pickup.name.as_str())
     };
-    let (names, others): (Vec<PathBuf>, Vec<PathBuf>) = words.stays.iter().cloned().partition(there);
+    let (names, others): (Vec<PathBuf>, Vec<PathBuf>) = args.stays.iter().cloned().partition(there);
     let more = wanted::every(&found(&others)?)?;
     let mut stays: Vec<String> = names.iter().map(|n| n.display().to_string()).collect();
     stays.extend(more.iter().map(|r| r.1.pickup.name.clone()));
@@ -220,13 +182,8 @@ fn wax(of: &OfRig, keep: bool, document: &mut PottingDocument) -> Result<Option<
     } = of;
     let path = beside(rig_path, "wax.json");
     let read = || -> Result<WaxHistory> {
-        if path.symlink_metadata().is_err() {
-            return Ok(WaxHistory::new(&rig.name));
-        }
-        WaxHistory::parse(
-            &path.display().to_string(),
-            &fileio::read_limited(&path, outcome::MOST_BYTES)?,
-        )
+        let there = outcome::read(&path, WaxHistory::parse)?;
+        Ok(there.unwrap_or_else(|| WaxHistory::new(&rig.name)))
     };
     let other = document
         .pairs

@@ -12,25 +12,32 @@ use crate::cli::defaults::Defaults;
 use crate::failure::Result;
 use crate::record::Record;
 use crate::rig::Rig;
-use crate::shop::known::Known;
+use crate::shop::difference::How;
 
 /// Readings, by path or pickup's name: see [`known_of`].
-pub fn known(words: &[PathBuf], today: Option<&Rig>, console: &mut Console) -> Result<(Vec<Record>, Vec<Known>)> {
-    known_of(&wanted::all(words)?, today, console)
+pub fn known(words: &[PathBuf], console: &mut Console) -> Result<(Vec<Record>, How)> {
+    known_of(&wanted::all(words)?, console)
 }
 
-/// Readings by what is known of their rigs today, and that of those rigs: of the one remembered, and of those that they were
-/// measured with. What cannot be read is said once.
-pub fn known_of(placed: &[Placed], today: Option<&Rig>, console: &mut Console) -> Result<(Vec<Record>, Vec<Known>)> {
-    let mut records = anew::by_today(placed, today, console);
-    let remembered = Defaults::read_from(Path::new("."))?.rig;
+/// Those that could be read, each with its place in a list.
+pub fn numbered(list: Vec<(usize, Placed)>, console: &mut Console) -> Result<(Vec<(usize, Record)>, How)> {
+    let (places, placed): (Vec<usize>, Vec<Placed>) = list.into_iter().unzip();
+    let (records, how) = known_of(&placed, console)?;
+    Ok((places.into_iter().zip(records).collect(), how))
+}
+
+/// Readings by what is known of their rigs today, and how they are held against each other by that: what is known of the rig
+/// remembered, and of those that they were measured with. What cannot be read is said once.
+pub fn known_of(placed: &[Placed], console: &mut Console) -> Result<(Vec<Record>, How)> {
+    let mut records = anew::by_today(placed, anew::today().as_ref(), console);
+    let defaults = Defaults::here()?;
     let measured_with = |place: &Path| {
         let asked = Asked::read(place).ok().flatten()?;
         Some(PathBuf::from(asked.rig?.file)).filter(|p| p.exists())
     };
     let (mut known, mut failures) = (BTreeMap::new(), Vec::new());
     for (record, (place, _)) in records.iter_mut().zip(placed) {
-        for file in remembered.clone().into_iter().chain(measured_with(place)) {
+        for file in defaults.rig.clone().into_iter().chain(measured_with(place)) {
             let of_rig = known.entry(file.clone()).or_insert_with(|| match Rig::read(&file) {
                 Ok(rig) => {
                     let (known, unread) = beside(&rig, &file);
@@ -50,5 +57,10 @@ pub fn known_of(placed: &[Placed], today: Option<&Rig>, console: &mut Console) -
     for e in failures {
         console.remark(&format!("usual values for what the rig does: {e}"));
     }
-    Ok((records, known.into_values().flatten().collect()))
+    let how = How {
+        matters: defaults.matters(),
+        in_place: false,
+        known: known.into_values().flatten().collect(),
+    };
+    Ok((records, how))
 }

@@ -23,7 +23,7 @@ mod witnessed;
 
 use beside::{aside, of_one_kind};
 pub use beside::{beside, history_kept, history_of, kept_with, study_of};
-use file::{print, rig_of, write_changes};
+use file::{rig_of, write_changes};
 pub use witnessed::by_today;
 
 pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
@@ -43,8 +43,9 @@ pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
 fn show(args: &RigFileArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
     let document = RigDocument::of(&rig, history_of(&path)?.as_ref(), rig_words::words(&rig));
-    print(args.shown, console, &document, |style| text::rig_text(&document, style))?;
-    Ok(Status::Done)
+    outcome::say(&document, args.shown, console, |_, style| {
+        text::rig_text(&document, style)
+    })
 }
 
 fn pack(args: &RigFileArgs, console: &mut Console) -> Result<Status> {
@@ -56,15 +57,14 @@ fn pack(args: &RigFileArgs, console: &mut Console) -> Result<Status> {
             "list there what belongs to the rig: interface, exciter, stop, box, leads, witness, meters, other",
         ));
     }
-    print(args.shown, console, &document, |style| {
+    outcome::say(&document, args.shown, console, |_, style| {
         text::pack_text(&document, style)
-    })?;
-    Ok(Status::Done)
+    })
 }
 
 fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.rig.as_ref())?;
-    let records = anew::records(&args.records, Some(&rig), console)?;
+    let records = anew::by_today(&wanted::all(&args.records)?, Some(&rig), console);
     let document = RepeatDocument::of(&rig, &records)?;
     kept_with(&path, &rig, document.simulated)?;
     let file = beside(&path, "repeat.json");
@@ -74,10 +74,9 @@ fn repeat(args: &RepeatArgs, console: &mut Console) -> Result<Status> {
         files.extend(aside(&file)?);
         fileio::write_atomically(&file, &outcome::pretty(&document, "the repeatability")?)
     })?;
-    print(args.shown, console, &document, |style| {
+    outcome::say(&document, args.shown, console, |_, style| {
         text::repeat_text(&document, &files, style)
-    })?;
-    Ok(Status::Done)
+    })
 }
 
 fn polarity(args: &PolarityArgs, console: &mut Console) -> Result<Status> {
@@ -105,8 +104,7 @@ fn polarity(args: &PolarityArgs, console: &mut Console) -> Result<Status> {
             })?;
         }
     }
-    print(args.shown, console, &document, |style| {
+    outcome::say(&document, args.shown, console, |_, style| {
         text::polarity_text(&document, args.rig.as_deref(), there, style)
-    })?;
-    Ok(Status::Done)
+    })
 }

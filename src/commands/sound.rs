@@ -9,19 +9,19 @@ use crate::capture::wav::Channels;
 use crate::capture::{Capture, Cause, Request, Take};
 use crate::cli::args::{DriveArgs, Source};
 use crate::cli::console::Console;
+use crate::cli::context::Bench;
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result};
 use crate::fileio;
-use crate::network::{Load, Wiring};
+use crate::network::Wiring;
 use crate::rig::{Rig, Used};
 
 /// What is asked for.
 pub struct Asked<'a> {
     pub source: &'a Source,
     pub drive: &'a DriveArgs,
-    pub channels: Option<Channels>,
-    pub rig: Option<&'a Rig>,
-    pub load: Option<&'a Load>,
+    /// Rig, load and channels.
+    pub bench: &'a Bench,
     /// In which the built-in bench's pickup stands.
     pub guitar: Option<&'a Wiring>,
     pub defaults: &'a Defaults,
@@ -38,6 +38,15 @@ pub struct Sound {
     pub live: bool,
 }
 
+impl Sound {
+    /// One take.
+    pub fn take(&mut self, request: &Request, console: &mut Console) -> Result<Take> {
+        once_more(console, |_| {
+            progress::shown(self.live, |p| self.capture.take(request, p))
+        })
+    }
+}
+
 impl Asked<'_> {
     pub fn open(&self) -> Result<Sound> {
         match (self.source.is_sim(), &self.source.sim) {
@@ -50,8 +59,13 @@ impl Asked<'_> {
         }
     }
 
+    /// The rig whose interface binds.
+    fn rig(&self) -> Option<&Rig> {
+        self.bench.rig.as_ref().filter(|_| self.bound)
+    }
+
     fn channels(&self) -> Channels {
-        self.channels.unwrap_or(Channels {
+        self.bench.channels.unwrap_or(Channels {
             pickup: 1,
             reference: Some(2),
         })
@@ -62,33 +76,24 @@ impl Asked<'_> {
         if self.drive.rate.is_some() {
             return Ok(drive::settings(self.drive, 48_000)?.rate_hz);
         }
-        match self
-            .rig
-            .and_then(|r| r.interface.as_ref()?.rate_hz)
-            .filter(|_| self.bound)
-        {
-            Some(rate) => Ok(rate),
-            None => fallback(),
-        }
+        let of_rig = self.rig().and_then(|r| r.interface.as_ref()?.rate_hz);
+        of_rig.map_or_else(fallback, Ok)
     }
 
     fn sim(&self, spec: Option<&str>) -> Result<Sound> {
         let rate_hz = self.rate(|| Ok(48_000))?;
-        let mut spec = match spec {
-            Some(text) => Spec::from_arg(text)?,
-            None => Spec::default(),
-        };
+        let mut spec = spec.map_or_else(|| Ok(Spec::default()), Spec::from_arg)?;
         spec.guitar = self.guitar.cloned();
         let channels = self.channels();
-        let one_channel = channels.reference.is_none();
-        let seed = self.drive.seed.unwrap_or(1);
+        let (one_channel, seed) = (channels.reference.is_none(), self.drive.seed.unwrap_or(1));
         let used = used([DEVICE.into(), DEVICE.into()], rate_hz, channels);
         // The file of a real rig may be tried on the built-in bench at any rate; one that was set up on it is bound to it.
-        if let Some(rig) = self.rig.filter(|r| self.bound && of_bench(r)) {
+        if let Some(rig) = self.rig().filter(|r| of_bench(r)) {
             belongs(rig, &used)?;
         }
+        let Bench { rig, load, .. } = self.bench;
         Ok(Sound {
-            capture: Box::new(BuiltIn::new(spec, self.rig, self.load, one_channel, seed)?),
+            capture: Box::new(BuiltIn::new(spec, rig.as_ref(), load.as_ref(), one_channel, seed)?),
             rate_hz,
             used,
             live: false,
@@ -100,34 +105,22 @@ impl Asked<'_> {
         use crate::capture::live::{self, Live, Selection};
 
         let channels = self.channels();
-        let stated = self
-            .rig
-            .and_then(|r| r.interface.clone())
-            .filter(|_| self.bound)
-            .unwrap_or_default();
-        let devices = &self.source.devices;
+        let stated = self.rig().and_then(|r| r.interface.clone()).unwrap_or_default();
+        let (devices, defaults) = (&self.source.devices, self.defaults);
         let selection = Selection {
-            output: devices
-                .output
-                .clone()
-                .or_else(|| self.defaults.output.clone())
-                .or(stated.output),
-            input: devices
-                .input
-                .clone()
-                .or_else(|| self.defaults.input.clone())
-                .or(stated.input),
+            output: devices.output.clone().or(defaults.output.clone()).or(stated.output),
+            input: devices.input.clone().or(defaults.input.clone()).or(stated.input),
             pickup_channel: channels.pickup,
             reference_channel: channels.reference,
         };
         let by_rig = devices.first_given().is_none() && (selection.output.is_some() || selection.input.is_some());
-        let missing = |e: Failure| match self.rig.filter(|r| by_rig && self.bound && r.interface.is_some()) {
+        let missing = |e: Failure| match self.rig().filter(|r| by_rig && r.interface.is_some()) {
             Some(rig) => unplugged(rig, e),
             None => e,
         };
         let rate_hz = self.rate(|| live::default_rate(&selection)).map_err(missing)?;
         let used = used(live::check(&selection, rate_hz).map_err(missing)?, rate_hz, channels);
-        if let Some(rig) = self.rig.filter(|_| self.bound) {
+        if let Some(rig) = self.rig() {
             belongs(rig, &used)?;
         }
         crate::cli::console::catch(&self.stop);
@@ -200,26 +193,34 @@ fn belongs(rig: &Rig, used: &Used) -> Result<()> {
 /// No list of what the built-in bench holds is longer.
 const MOST_BYTES: u64 = 1 << 20;
 
-/// What the built-in bench holds: one description, or a file with one for each take.
-pub fn described(text: &str) -> Result<Vec<String>> {
-    if Path::new(text).extension().is_none_or(|e| e != "txt") {
-        return Ok(vec![text.to_owned()]);
-    }
-    let file = fileio::read_text_limited(Path::new(text), MOST_BYTES)?;
-    let lines = file.lines().filter(|l| !l.trim().is_empty());
-    let lines: Vec<String> = lines.map(str::to_owned).collect();
-    if lines.is_empty() {
-        return Err(Failure::new(
-            format!("{text} describes no pickup"),
-            "write one for each line, such as r=6k l=2.4H cs=120p",
-        ));
-    }
-    Ok(lines)
-}
+/// Where takes come from one after the other, and from the first again: what the built-in bench holds may be a file with a
+/// description for each take.
+pub struct Sources(Vec<Source>);
 
-/// One take.
-pub fn take(capture: &mut dyn Capture, live: bool, request: &Request, console: &mut Console) -> Result<Take> {
-    once_more(console, |_| progress::shown(live, |p| capture.take(request, p)))
+impl Sources {
+    pub fn of(source: &Source) -> Result<Sources> {
+        let file = source.sim.as_deref().map(Path::new);
+        let Some(file) = file.filter(|f| f.extension().is_some_and(|e| e == "txt")) else {
+            return Ok(Sources(vec![source.clone()]));
+        };
+        let text = fileio::read_text_limited(file, MOST_BYTES)?;
+        let lines = text.lines().filter(|l| !l.trim().is_empty());
+        let each = lines.map(|line| Source {
+            sim: Some(line.to_owned()),
+            ..source.clone()
+        });
+        match Vec::from_iter(each) {
+            none if none.is_empty() => Err(Failure::new(
+                format!("{} describes no pickup", file.display()),
+                "write one for each line, such as r=6k l=2.4H cs=120p",
+            )),
+            some => Ok(Sources(some)),
+        }
+    }
+
+    pub fn nth(&self, n: usize) -> Source {
+        self.0[n % self.0.len()].clone()
+    }
 }
 
 /// What a busy computer lost says nothing about the bench: then once more, and what comes twice is no chance.
@@ -230,6 +231,14 @@ pub fn once_more(console: &mut Console, mut attempt: impl FnMut(&mut Console) ->
     }
     console.remark("The computer was busy and lost some of the sound: once more.");
     attempt(console)
+}
+
+/// Said at the beginning of a sitting.
+pub fn opening(source: &Source, console: &mut Console) {
+    match source.is_sim() {
+        true => console.remark("SIMULATED: the built-in bench, no real pickup."),
+        false => caution(console),
+    }
 }
 
 /// Said before the first sound.

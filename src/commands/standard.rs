@@ -1,7 +1,7 @@
 //! `standard`: the shop's own standard, from good ones.
 
-use super::coil::write_all;
-use super::{anew, outcome, readings};
+use super::outcome::{self, write_all};
+use super::readings;
 use crate::cli::args::StandardArgs;
 use crate::cli::console::Console;
 use crate::failure::{Failure, Result, Status};
@@ -11,12 +11,12 @@ use crate::shop::known::Known;
 use crate::shop::standard::Standard;
 
 pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
-    let (records, known) = readings::known(&args.records, anew::today(None).as_ref(), console)?;
+    let (records, how) = readings::known(&args.records, console)?;
     let of = |k: &Known| {
         let own = records.iter().filter(|r| k.is_of(&r.rig));
         k.eras.changed_among(own.map(|r| r.taken_at.as_str())).cloned()
     };
-    if let Some(change) = known.iter().find_map(of) {
+    if let Some(change) = how.known.iter().find_map(of) {
         return Err(Failure::new(
             format!("the bench was changed between these readings ({})", change.what),
             "give those before it, or those after it",
@@ -35,11 +35,8 @@ pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
         }
     );
     let files = write_all(vec![(args.out.clone(), standard.to_toml(&remark)?.into_bytes())])?;
-    if args.shown.json {
-        console.json(&serde_json::json!({ "schema": standard.schema, "standard": standard, "proposal": proposal }))?;
-    } else {
-        let style = outcome::style(args.shown);
-        console.result(&text::standard_text(&standard, proposal.as_ref(), &files, style))?;
-    }
-    Ok(Status::Done)
+    let document = serde_json::json!({ "schema": standard.schema, "standard": standard, "proposal": proposal });
+    outcome::say(&document, args.shown, console, |_, style| {
+        text::standard_text(&standard, proposal.as_ref(), &files, style)
+    })
 }

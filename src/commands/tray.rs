@@ -2,7 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use super::outcome::{self, Told};
+use super::outcome;
+use super::sound::Sources;
 use crate::cli::args::{About, TrayArgs};
 use crate::cli::console::Console;
 use crate::cli::context::{Fresh, stamp};
@@ -60,8 +61,8 @@ struct Lot<'a> {
     remarks: Vec<String>,
     /// Warnings of the rig's that were said: once is enough.
     said: Vec<Code>,
-    /// One description for each number, of the built-in bench.
-    sims: Vec<String>,
+    /// One for each number.
+    sources: Sources,
     _fresh: Fresh,
     /// The lot is this tray's alone.
     _held: std::fs::File,
@@ -182,19 +183,15 @@ impl Lot<'_> {
         }
         let any = tray.last().is_some();
         let whole = outcome::whole(&self.file(), tray, "the tray")?;
-        Told {
-            document: &serde_json::json!({ "schema": tray.schema, "tray": whole, "counts": counts, "tallies": tray.tallies() }),
-            files: any.then(|| self.file()).into_iter().collect(),
-            shown: self.args.shown,
-        }
-        .tell(
+        let document =
+            serde_json::json!({ "schema": tray.schema, "tray": whole, "counts": counts, "tallies": tray.tallies() });
+        outcome::tell(
+            (&document, any.then(|| self.file()).into_iter().collect()),
+            self.args.shown,
             console,
             |_, style| text::tray_summary(tray, style),
-            || {
-                // Drawn anew each time the lot is put down: nothing measured is in it that tray.json has not.
-                let lot = any.then(|| Ok((self.folder.join("tray"), tray_plot::lot(tray)?)));
-                lot.into_iter().collect()
-            },
+            // Drawn anew each time the lot is put down: nothing measured is in it that tray.json has not.
+            || outcome::picture(any.then(|| self.folder.join("tray")), || tray_plot::lot(tray)),
         )?;
         // Once for the lot, and for what an earlier day left undrawn.
         let folders = tray.entries.iter().filter_map(|e| e.record.as_ref());

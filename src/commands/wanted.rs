@@ -19,7 +19,7 @@ pub type Placed = (PathBuf, Record);
 
 /// The folder that `use --folder` names, else the working folder.
 pub fn notebook() -> Result<PathBuf> {
-    let folder = Defaults::read_from(Path::new("."))?.folder;
+    let folder = Defaults::here()?.folder;
     Ok(folder.unwrap_or_else(|| PathBuf::from(".")))
 }
 
@@ -58,8 +58,7 @@ fn of_ids<'a>(index: &Index, records: impl Iterator<Item = &'a Record>) -> index
     let of_id = |record: &Record| {
         index.rows(&Filter {
             id: Some(record.id.clone()),
-            all: true,
-            ..Filter::default()
+            ..Filter::every()
         })
     };
     records.map(of_id).collect()
@@ -79,30 +78,32 @@ pub fn placed(word: &Path) -> Result<Placed> {
 
 /// The same of several; a pattern means the latest reading of each.
 pub fn all(words: &[PathBuf]) -> Result<Vec<Placed>> {
-    let mut out = Vec::new();
-    for (word, found) in words.iter().zip(Found::all(words)?) {
-        match &found.named {
-            None => out.push(found.given(word)?),
-            Some(named) if named.is_pattern() => {
-                for row in word::together(&[(named.clone(), &found.rows)], &found.notebook)?.concat() {
-                    out.push(found.read(row)?);
-                }
-            }
-            Some(named) => out.push(found.read(word::one(named, &found.rows, &found.notebook)?)?),
-        }
-    }
-    told(out)
+    chosen(words, &Found::all(words)?, |named, found| match named.is_pattern() {
+        true => Ok(word::together(&[(named.clone(), &found.rows)], &found.notebook)?.concat()),
+        false => Ok(vec![word::one(named, &found.rows, &found.notebook)?]),
+    })
 }
 
 /// The same, and of a name all of its readings.
 pub fn every(words: &[PathBuf]) -> Result<Vec<Placed>> {
+    chosen(words, &Found::all(words)?, |named, found| match found.rows.is_empty() {
+        true => Err(named.nothing(&found.notebook)),
+        false => Ok(found.rows.iter().collect()),
+    })
+}
+
+/// What is given by its path, and of what was found under names the readings that are chosen.
+fn chosen<'a>(
+    words: &[PathBuf],
+    all: &'a [Found],
+    mut rows: impl FnMut(&'a Named, &'a Found) -> Result<Vec<&'a Row>>,
+) -> Result<Vec<Placed>> {
     let mut out = Vec::new();
-    for (word, found) in words.iter().zip(Found::all(words)?) {
+    for (word, found) in words.iter().zip(all) {
         match &found.named {
             None => out.push(found.given(word)?),
-            Some(named) if found.rows.is_empty() => return Err(named.nothing(&found.notebook)),
-            Some(_) => {
-                for row in &found.rows {
+            Some(named) => {
+                for row in rows(named, found)? {
                     out.push(found.read(row)?);
                 }
             }
@@ -124,19 +125,8 @@ pub fn compared(words: &[PathBuf]) -> Result<Vec<Placed>> {
         .iter()
         .filter_map(|f| Some((f.named.clone()?, &f.rows[..])))
         .collect();
-    let mut chosen = word::together(&names, &notebook()?)?.into_iter();
-    let mut out = Vec::new();
-    for (word, found) in words.iter().zip(&found) {
-        match &found.named {
-            None => out.push(found.given(word)?),
-            Some(_) => {
-                for row in chosen.next().unwrap_or_default() {
-                    out.push(found.read(row)?);
-                }
-            }
-        }
-    }
-    told(out)
+    let mut together = word::together(&names, &notebook()?)?.into_iter();
+    chosen(words, &found, |_, _| Ok(together.next().unwrap_or_default()))
 }
 
 /// A record, and whether it was given by a path: then nothing of the notebook's entries is in it yet.
@@ -228,10 +218,7 @@ impl Found {
     }
 
     fn in_folder(folder: PathBuf) -> Result<Found> {
-        let filter = Filter {
-            all: true,
-            ..Filter::default()
-        };
+        let filter = Filter::every();
         // Of a few readings; nothing of it is kept.
         let mut rows = index::asked(&folder, None, Fresh::Now, 0, |index| index.rows(&filter))?;
         rows.retain(|r| r.verdict != Some(Verdict::Rejected));

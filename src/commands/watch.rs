@@ -1,9 +1,10 @@
 //! `watch`: a pickup's curve while it is handled, in the terminal and on a page.
 
+use std::ops::ControlFlow;
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
-use super::outcome::{self, Told};
+use super::outcome;
 use super::sound;
 use crate::cli::args::{Job, WatchArgs};
 use crate::cli::console::Console;
@@ -26,10 +27,7 @@ const LONGEST_NAME: usize = 40;
 
 pub fn run(args: &WatchArgs, console: &mut Console) -> Result<Status> {
     let place = Place::plan(args, console)?;
-    let page = match args.page {
-        true => Some(Page::open(args.port)?),
-        false => None,
-    };
+    let page = args.page.then(|| Page::open(args.port)).transpose()?;
     sound::caution(console);
     console.remark("It sounds until you end it with q.");
     if let Some(page) = &page {
@@ -51,13 +49,6 @@ enum Wanted {
     Keep,
 }
 
-/// Whether it goes on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Goes {
-    On,
-    Ends,
-}
-
 struct Seat<'a> {
     args: &'a WatchArgs,
     place: Place,
@@ -66,19 +57,16 @@ struct Seat<'a> {
     strokes: Strokes,
     picture: Picture,
     reading: Option<std::result::Result<Reading, Unread>>,
-    wanted: Option<Wanted>,
-    /// Since when.
-    wanted_at: Instant,
+    /// And since when.
+    wanted: Option<(Wanted, Instant)>,
     /// A name that is being typed.
     naming: Option<String>,
     said: String,
     /// The line that was written last, where there is no picture.
     line: String,
-    last: Option<Figures>,
-    held: Vec<Held>,
-    kept: Vec<Kept>,
+    /// What came of it so far.
+    watched: Watched,
     folders: Vec<PathBuf>,
-    readings: u64,
 }
 
 impl<'a> Seat<'a> {
@@ -86,21 +74,26 @@ impl<'a> Seat<'a> {
         Seat {
             watch: Watch::new(&place.round, place.bench.chain.clone(), args.over),
             strokes: Strokes::new(place.stop.clone()),
+            watched: Watched {
+                schema: SCHEMA.into(),
+                pickup: args.name.clone().unwrap_or_default(),
+                simulated: !place.live,
+                over_s: args.over,
+                readings: 0,
+                last: None,
+                held: Vec::new(),
+                kept: Vec::new(),
+            },
             args,
             place,
             page,
             picture: Picture::default(),
             reading: None,
             wanted: None,
-            wanted_at: Instant::now(),
             naming: None,
             said: String::new(),
             line: String::new(),
-            last: None,
-            held: Vec::new(),
-            kept: Vec::new(),
             folders: Vec::new(),
-            readings: 0,
         }
     }
 
@@ -120,16 +113,16 @@ impl<'a> Seat<'a> {
                 Ok(rounds) => self.see(&rounds),
             }
             // What was asked for is of what came after it was asked.
-            if self.wanted == Some(Wanted::Keep) && self.stands().is_some() {
+            if self.wants(Wanted::Keep) && self.stands().is_some() {
                 self.wanted = None;
                 drop(raw.take());
                 self.picture.leave();
-                if self.keep(console)? == Goes::Ends {
+                if self.keep(console)?.is_break() {
                     return Ok(());
                 }
             }
             self.hold_if_wanted();
-            if self.act() == Goes::Ends || self.place.stop.asked() || until.is_some_and(|t| Instant::now() >= t) {
+            if self.act().is_break() || self.place.stop.asked() || until.is_some_and(|t| Instant::now() >= t) {
                 return Ok(());
             }
             self.waits()?;
@@ -145,10 +138,9 @@ impl<'a> Seat<'a> {
             self.watch.see(round);
         }
         self.reading = (self.watch.pace() != Pace::Moving).then(|| self.watch.read());
-        self.readings += u64::from(matches!(self.reading, Some(Ok(_))));
-        if let Some(reading) = self.stands() {
-            self.last = Some(reading.figures.clone());
-        }
+        self.watched.readings += u64::from(matches!(self.reading, Some(Ok(_))));
+        let last = self.stands().map(|r| r.figures.clone());
+        self.watched.last = last.or(self.watched.last.take());
     }
 
     /// The reading, where it spans no change.
@@ -159,7 +151,8 @@ impl<'a> Seat<'a> {
 
     /// Nobody sits there who could give up.
     fn waits(&self) -> Result<()> {
-        match self.wanted.is_some() && !self.strokes.by_hand && self.wanted_at.elapsed() > PATIENCE {
+        let long = self.wanted.is_some_and(|(_, at)| at.elapsed() > PATIENCE);
+        match long && !self.strokes.by_hand {
             true => Err(Failure::new(
                 format!(
                     "nothing stood still for {} s, so what the keys asked for was not done",
@@ -171,27 +164,23 @@ impl<'a> Seat<'a> {
         }
     }
 
-    /// What was struck.
-    fn act(&mut self) -> Goes {
+    /// What was struck, until it is to end.
+    fn act(&mut self) -> ControlFlow<()> {
         // Whoever sits at it may change his mind; what is piped in waits for what it asked for.
         while self.strokes.by_hand || self.wanted.is_none() {
             let Some(stroke) = self.strokes.struck() else { break };
-            if self.struck(stroke) == Goes::Ends {
-                return Goes::Ends;
-            }
+            self.struck(stroke)?;
         }
-        Goes::On
+        ControlFlow::Continue(())
     }
 
-    fn struck(&mut self, stroke: Stroke) -> Goes {
-        if self.naming.is_some() && stroke != Stroke::End {
-            self.type_name(stroke);
-            return Goes::On;
-        }
+    fn struck(&mut self, stroke: Stroke) -> ControlFlow<()> {
         match stroke {
             Stroke::End if self.args.for_s.is_some() && !self.strokes.by_hand => {}
-            Stroke::End | Stroke::Char('q') => return Goes::Ends,
-            Stroke::Char(' ') if self.held.len() == MOST_HELD => {
+            Stroke::End => return ControlFlow::Break(()),
+            stroke if self.naming.is_some() => self.type_name(stroke),
+            Stroke::Char('q') => return ControlFlow::Break(()),
+            Stroke::Char(' ') if self.watched.held.len() == MOST_HELD => {
                 self.said = "four are held: c lets them go".into();
             }
             Stroke::Char(' ') => self.want(Wanted::Hold, "holds it when it stands"),
@@ -199,24 +188,27 @@ impl<'a> Seat<'a> {
                 self.said = "nothing is kept without a name: coilwright watch NAME".into();
             }
             Stroke::Char('k') => self.want(Wanted::Keep, "keeps a record when it stands"),
-            Stroke::Char('c') => self.held.clear(),
-            Stroke::Char('n') => match self.held.is_empty() {
+            Stroke::Char('c') => self.watched.held.clear(),
+            Stroke::Char('n') => match self.watched.held.is_empty() {
                 true => self.said = "hold one first: space".into(),
                 false => self.ask_name(String::new()),
             },
-            Stroke::Left => self.turn(Turned::Pot(-1)),
-            Stroke::Right => self.turn(Turned::Pot(1)),
-            Stroke::Up => self.turn(Turned::Cable(1)),
-            Stroke::Down => self.turn(Turned::Cable(-1)),
+            Stroke::Left => self.said = self.place.turn(Turned::Pot(-1)),
+            Stroke::Right => self.said = self.place.turn(Turned::Pot(1)),
+            Stroke::Up => self.said = self.place.turn(Turned::Cable(1)),
+            Stroke::Down => self.said = self.place.turn(Turned::Cable(-1)),
             _ => {}
         }
-        Goes::On
+        ControlFlow::Continue(())
     }
 
     fn want(&mut self, wanted: Wanted, words: &str) {
-        self.wanted = Some(wanted);
-        self.wanted_at = Instant::now();
+        self.wanted = Some((wanted, Instant::now()));
         self.said = words.into();
+    }
+
+    fn wants(&self, wanted: Wanted) -> bool {
+        self.wanted.is_some_and(|w| w.0 == wanted)
     }
 
     fn ask_name(&mut self, typed: String) {
@@ -229,7 +221,7 @@ impl<'a> Seat<'a> {
         match stroke {
             Stroke::Enter => {
                 let typed = typed.trim();
-                if let Some(held) = self.held.last_mut().filter(|_| !typed.is_empty()) {
+                if let Some(held) = self.watched.held.last_mut().filter(|_| !typed.is_empty()) {
                     held.name = typed.to_owned();
                 }
                 self.said.clear();
@@ -242,17 +234,14 @@ impl<'a> Seat<'a> {
         self.ask_name(typed);
     }
 
-    fn turn(&mut self, turned: Turned) {
-        self.said = self.place.turn(turned);
-    }
-
     fn hold_if_wanted(&mut self) {
-        let Some(reading) = self.stands().filter(|_| self.wanted == Some(Wanted::Hold)).cloned() else {
+        let Some(reading) = self.stands().filter(|_| self.wants(Wanted::Hold)).cloned() else {
             return;
         };
-        let free = ('A'..).find(|m| self.held.iter().all(|h| h.mark != *m));
+        let held = &mut self.watched.held;
+        let free = ('A'..).find(|m| held.iter().all(|h| h.mark != *m));
         let mark = free.unwrap_or('A');
-        self.held.push(Held {
+        held.push(Held {
             mark,
             name: self.place.load_words().unwrap_or_else(|| format!("curve {mark}")),
             figures: reading.figures,
@@ -270,7 +259,7 @@ impl<'a> Seat<'a> {
             simulated: !self.place.live,
             pace: self.watch.pace(),
             reading: self.reading.as_ref(),
-            held: &self.held,
+            held: &self.watched.held,
             load: load.as_deref(),
             said: &self.said,
         })
@@ -307,9 +296,9 @@ impl<'a> Seat<'a> {
     }
 
     /// The ordinary measurement: silence, one take, silence. Then it goes on.
-    fn keep(&mut self, console: &mut Console) -> Result<Goes> {
-        let (Some(live), Some(name)) = (self.last.clone(), self.args.name.clone()) else {
-            return Ok(Goes::On);
+    fn keep(&mut self, console: &mut Console) -> Result<ControlFlow<()>> {
+        let (Some(live), Some(name)) = (self.watched.last.clone(), &self.args.name) else {
+            return Ok(ControlFlow::Continue(()));
         };
         self.place.silence();
         if let Some(page) = &self.page {
@@ -321,7 +310,7 @@ impl<'a> Seat<'a> {
             drive: self.place.drive.clone(),
             ..Job::default()
         };
-        match super::measure::taken(&name, &job, console) {
+        match super::measure::taken(name, &job, console) {
             Err(failure) => {
                 console.error(&failure);
                 self.said = format!("nothing was kept: {}", failure.what);
@@ -329,14 +318,14 @@ impl<'a> Seat<'a> {
             }
             Ok(measured) => {
                 let folder = measured.folder.display().to_string();
-                let figures = measured.record.resonance.as_ref().map(Figures::from);
+                let (figures, budget) = (&measured.record.resonance, &measured.record.budget);
+                let figures = figures.as_ref().map(Figures::from);
                 let difference = figures.as_ref().map(|f| f.less(&live));
-                let budget = measured.record.budget.as_ref();
-                let agrees = figures.as_ref().zip(budget).map(|(f, b)| f.agree(&live, b));
+                let agrees = figures.as_ref().zip(budget.as_ref()).map(|(f, b)| f.agree(&live, b));
                 self.said = shown::kept(&folder, figures.as_ref(), agrees);
                 console.remark(&self.said);
                 self.folders.push(measured.folder);
-                self.kept.push(Kept {
+                self.watched.kept.push(Kept {
                     folder,
                     id: measured.record.id,
                     live,
@@ -345,10 +334,9 @@ impl<'a> Seat<'a> {
                 });
             }
         }
-        Ok(if self.place.stop.for_good() {
-            Goes::Ends
-        } else {
-            Goes::On
+        Ok(match self.place.stop.for_good() {
+            true => ControlFlow::Break(()),
+            false => ControlFlow::Continue(()),
         })
     }
 
@@ -357,38 +345,17 @@ impl<'a> Seat<'a> {
         self.place.silence();
         drop(self.page.take());
         outcome::draw_missing(&self.folders, console);
-        let watched = self.watched();
+        let watched = &mut self.watched;
+        for h in &mut watched.held {
+            h.difference = watched.last.as_ref().map(|l| l.less(&h.figures));
+        }
         if let Err(failure) = ended {
-            let text = shown::ended(&watched);
+            let text = shown::ended(watched);
             if !text.trim_end().is_empty() {
                 console.remark(text.trim_end());
             }
             return Err(failure);
         }
-        Told {
-            document: &watched,
-            files: Vec::new(),
-            shown: self.args.shown,
-        }
-        .tell(console, |w, _| shown::ended(w), || Ok(Vec::new()))?;
-        Ok(Status::Done)
-    }
-
-    fn watched(&mut self) -> Watched {
-        let last = self.last.take();
-        let mut held = std::mem::take(&mut self.held);
-        for h in &mut held {
-            h.difference = last.as_ref().map(|l| l.less(&h.figures));
-        }
-        Watched {
-            schema: SCHEMA.into(),
-            pickup: self.args.name.clone().unwrap_or_default(),
-            simulated: !self.place.live,
-            over_s: self.args.over,
-            readings: self.readings,
-            last,
-            held,
-            kept: std::mem::take(&mut self.kept),
-        }
+        outcome::say(&self.watched, self.args.shown, console, |w, _| shown::ended(w))
     }
 }

@@ -2,25 +2,16 @@
 
 use std::path::Path;
 
-use serde::Serialize;
-
 use super::list::say_left_out;
-use crate::book::add::{self, Added, Known};
+use crate::book::add::{self, Known};
 use crate::book::index::{self, Fresh};
 use crate::book::row::Filter;
 use crate::cli::args::AddArgs;
 use crate::cli::console::Console;
 use crate::cli::context::fine_stamp;
-use crate::commands::wanted;
+use crate::commands::{outcome, wanted};
 use crate::failure::{Failure, Result, Status};
 use crate::report::text;
-
-#[derive(Debug, Serialize)]
-struct Document<'a> {
-    schema: &'static str,
-    #[serde(flatten)]
-    added: &'a Added,
-}
 
 pub fn run(args: &AddArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
@@ -35,23 +26,18 @@ pub fn run(args: &AddArgs, console: &mut Console) -> Result<Status> {
     // Where it was cut off, some has come in all the same.
     wanted::changed(&notebook);
     let added = added?;
-    if args.shown.json {
-        console.json(&Document {
-            schema: "coilwright/added/1",
-            added: &added,
-        })?;
-        return Ok(Status::Done);
+    let words = text::added_text(&added, &args.other.display());
+    outcome::say_words(&added, args.shown, console, &words)?;
+    if !args.shown.json {
+        say_left_out(&added.left_out, console);
     }
-    console.words(&text::added_text(&added, &args.other.display()))?;
-    say_left_out(&added.left_out, console);
     Ok(Status::Done)
 }
 
 fn known(notebook: &Path, other: &Path) -> Result<Known> {
     let every = Filter {
-        all: true,
         paper: true,
-        ..Filter::default()
+        ..Filter::every()
     };
     let ours = wanted::ask(notebook, Fresh::Now, |index| index.rows(&every))?;
     // Nothing of the other one is kept here.

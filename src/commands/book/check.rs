@@ -5,14 +5,13 @@ use serde::Serialize;
 use crate::book::check::{self, Checked, Proof};
 use crate::cli::args::BookCheckArgs;
 use crate::cli::console::Console;
-use crate::commands::progress;
-use crate::commands::wanted;
+use crate::commands::{outcome, progress, wanted};
 use crate::failure::{Failure, Result, Status};
 use crate::report::text;
 
 #[derive(Debug, Serialize)]
+#[serde(tag = "schema", rename = "coilwright/checked/1")]
 struct Document<'a> {
-    schema: &'static str,
     #[serde(flatten)]
     checked: &'a Checked,
     /// Null where none was given.
@@ -27,29 +26,18 @@ pub fn run(args: &BookCheckArgs, console: &mut Console) -> Result<Status> {
             return Err(Failure::new(what, "give the folder in which its pickups lie"));
         }
     }
-    let bar = progress::things("readings");
-    let checked = check::check(&notebook, || bar.inc(1))?;
-    bar.finish_and_clear();
-    let bar = progress::things("files");
-    let proof = args
-        .backup
-        .as_deref()
-        .map(|b| check::prove(&notebook, b, || bar.inc(1)))
-        .transpose()?;
-    bar.finish_and_clear();
+    let checked = progress::counted("readings", |tick| check::check(&notebook, tick))?;
+    let prove = |backup| progress::counted("files", |tick| check::prove(&notebook, backup, tick));
+    let proof = args.backup.as_deref().map(prove).transpose()?;
     let good = checked.faults.is_empty() && proof.as_ref().is_none_or(Proof::holds);
-    if args.shown.json {
-        console.json(&Document {
-            schema: "coilwright/checked/1",
-            checked: &checked,
-            backup: proof.as_ref(),
-        })?;
-    } else {
-        let mut text = text::checked_text(&checked);
-        if let (Some(proof), Some(backup)) = (&proof, &args.backup) {
-            text.push_str(&text::proof_text(proof, &backup.display(), checked.put_away));
-        }
-        console.words(&text)?;
+    let document = Document {
+        checked: &checked,
+        backup: proof.as_ref(),
+    };
+    let mut words = text::checked_text(&checked);
+    if let (Some(proof), Some(backup)) = (&proof, &args.backup) {
+        words.push_str(&text::proof_text(proof, &backup.display(), checked.put_away));
     }
+    outcome::say_words(&document, args.shown, console, &words)?;
     Ok(if good { Status::Done } else { Status::OutsideLimits })
 }

@@ -7,12 +7,11 @@ use crate::book::entry::Entry;
 use crate::book::index::Fresh;
 use crate::book::life;
 use crate::book::row::{Filter, Row};
-use crate::cli::args::{ExperimentArgs, Shown};
+use crate::cli::args::ExperimentArgs;
 use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
-use crate::commands::outcome::Told;
+use crate::commands::outcome;
+use crate::commands::readings;
 use crate::commands::wanted::{self, Placed};
-use crate::commands::{anew, readings};
 use crate::failure::{Result, Status};
 use crate::record::{Record, Verdict};
 use crate::report::text;
@@ -31,14 +30,7 @@ pub fn run(args: &ExperimentArgs, console: &mut Console) -> Result<Status> {
         Some(word) => by_word(word, &notebook, &entries, console)?,
         None => by_groups(args, &entries, console)?,
     };
-    let shown: Shown = args.shown.into();
-    Told {
-        document: &document,
-        files: Vec::new(),
-        shown,
-    }
-    .tell(console, text::experiment_text, || Ok(Vec::new()))?;
-    Ok(Status::Done)
+    outcome::say(&document, args.shown, console, text::experiment_text)
 }
 
 fn by_groups(args: &ExperimentArgs, entries: &[Entry], console: &mut Console) -> Result<ExperimentDocument> {
@@ -50,10 +42,7 @@ fn by_groups(args: &ExperimentArgs, entries: &[Entry], console: &mut Console) ->
 }
 
 fn by_word(word: &str, notebook: &Path, entries: &[Entry], console: &mut Console) -> Result<ExperimentDocument> {
-    let filter = Filter {
-        all: true,
-        ..Filter::default()
-    };
+    let filter = Filter::every();
     let mut rows = wanted::ask(notebook, Fresh::Usual, |index| index.rows(&filter))?;
     rows.retain(|r| r.verdict != Some(Verdict::Rejected) && !r.replaced);
     // Only those records are read whose recipes have the word.
@@ -100,12 +89,7 @@ fn latest(rows: &[Row]) -> Vec<&Row> {
 
 /// Readings with what went into their pickups.
 fn made(placed: &[Placed], entries: &[Entry], console: &mut Console) -> Result<(Vec<Made>, How)> {
-    let (records, known) = readings::known_of(placed, anew::today(None).as_ref(), console)?;
-    let how = How {
-        matters: Defaults::read_from(Path::new("."))?.matters(),
-        in_place: false,
-        known,
-    };
+    let (records, how) = readings::known_of(placed, console)?;
     let made = records.into_iter().map(|record| Made {
         recipe: recipe(entries, &record),
         record,

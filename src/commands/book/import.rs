@@ -7,7 +7,7 @@ use crate::book::entry::{Entry, Line, What};
 use crate::book::paper;
 use crate::cli::args::ImportArgs;
 use crate::cli::console::Console;
-use crate::commands::wanted;
+use crate::commands::{outcome, wanted};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::report::text;
@@ -16,8 +16,8 @@ use crate::report::text;
 const MOST_BYTES: u64 = 8 << 20;
 
 #[derive(Debug, Serialize)]
+#[serde(tag = "schema", rename = "coilwright/imported/1")]
 struct Document<'a> {
-    schema: &'static str,
     /// Null where all of it was here, or nothing was to be written.
     entry: Option<&'a Entry>,
     rows: &'a [Line],
@@ -45,33 +45,20 @@ pub fn run(args: &ImportArgs, console: &mut Console) -> Result<Status> {
         .collect();
     let all = read.lines.len();
     let rows = paper::new_ones(read.lines, &known);
-    let entry = match rows.is_empty() || args.dry {
-        true => None,
-        false => Some(wanted::say(
-            &notebook,
-            What::Paper {
-                file: file.clone(),
-                rows: rows.clone(),
-            },
-        )?),
+    let entry = (!rows.is_empty() && !args.dry).then(|| {
+        let rows = rows.clone();
+        wanted::say(&notebook, What::Paper { file, rows })
+    });
+    let entry = entry.transpose()?;
+    let document = Document {
+        entry: entry.as_ref(),
+        rows: &rows,
+        known: all - rows.len(),
+        remarks: &read.remarks,
     };
-    if args.shown.json {
-        console.json(&Document {
-            schema: "coilwright/imported/1",
-            entry: entry.as_ref(),
-            rows: &rows,
-            known: all - rows.len(),
-            remarks: &read.remarks,
-        })?;
-        return Ok(Status::Done);
-    }
-    console.words(&text::imported_text(
-        &read.columns,
-        &rows,
-        all - rows.len(),
-        entry.is_some(),
-    ))?;
-    for remark in &read.remarks {
+    let words = text::imported_text(&read.columns, &rows, document.known, entry.is_some());
+    outcome::say_words(&document, args.shown, console, &words)?;
+    for remark in read.remarks.iter().filter(|_| !args.shown.json) {
         console.remark(remark);
     }
     Ok(Status::Done)

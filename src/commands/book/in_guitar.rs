@@ -1,8 +1,8 @@
 //! `book returned --in-guitar`: at the jack, position by position, Enter by Enter.
 
-use std::path::Path;
+use std::f64::consts::TAU;
 
-use crate::cli::args::{Job, ReturnedArgs, Source};
+use crate::cli::args::{Job, ReturnedArgs};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::cli::inputs::LoadArg;
@@ -10,8 +10,8 @@ use crate::cli::wirings::{one_load, read_coil, resolve};
 use crate::coil::basis::Basis;
 use crate::coil::behind::whole_load;
 use crate::commands::measure;
-use crate::commands::outcome::{self, Told};
-use crate::commands::sound::described;
+use crate::commands::outcome;
+use crate::commands::sound::Sources;
 use crate::failure::{Failure, Result, Status};
 use crate::network::predict::db;
 use crate::network::{Coil, CoilFile, Load, Tolerances, Wiring, peak};
@@ -37,20 +37,20 @@ pub struct Guitar<'a> {
 
 /// A guitar ready to be measured.
 struct Ready {
-    wiring: (String, Wiring),
+    /// Its name.
+    wiring: String,
     steps: Vec<Step>,
     basis: Basis,
     bench: Bench,
-    /// One description for each take, of the built-in bench.
-    sims: Vec<String>,
+    /// One for each take.
+    sources: Sources,
 }
 
 impl Guitar<'_> {
     pub fn run(&self, wiring: &LoadArg, console: &mut Console) -> Result<Status> {
         let ready = self.ready(wiring)?;
         let (read, simulated, early) = self.all(&ready, console);
-        let (name, _) = &ready.wiring;
-        let mut document = conclude(self.name, name, read, self.pole);
+        let mut document = conclude(self.name, &ready.wiring, read, self.pole);
         (document.simulated, document.ended_early) = (simulated, early);
         if self.args.tolerance.is_none() {
             document
@@ -58,21 +58,15 @@ impl Guitar<'_> {
                 .push("pots count ±20 % and capacitors ±10 %, as they are sold (common practice)".into());
         }
         text::put_guitar_words(&mut document);
-        let answer = document.answer;
-        Told {
-            document: &document,
-            files: Vec::new(),
-            shown: self.args.measure.shown.into(),
-        }
-        .tell(console, text::guitar_text, || Ok(Vec::new()))?;
-        Ok(match answer {
+        outcome::say(&document, self.args.measure.shown, console, text::guitar_text)?;
+        Ok(match document.answer {
             Answer::Different => Status::OutsideLimits,
             Answer::Same | Answer::CannotTell => Status::Done,
         })
     }
 
     fn ready(&self, wiring: &LoadArg) -> Result<Ready> {
-        let wiring = resolve(wiring)?;
+        let (name, wiring) = resolve(wiring)?;
         let on = &self.args.measure.job.about.on;
         let between = on.load.as_ref().map(one_load).transpose()?.unwrap_or_default();
         let cable_only = Load {
@@ -86,31 +80,21 @@ impl Guitar<'_> {
                 "give --load \"cable=3m@100p/m\" for the cable there; what is in the guitar stands in its wiring",
             ));
         }
-        let rig = on.rig.clone().or(Defaults::read_from(Path::new("."))?.rig);
-        let input = rig
-            .map(|path| Rig::read(&path))
-            .transpose()?
-            .and_then(|r| r.input)
-            .unwrap_or_default();
-        let places = positions(&wiring.1, self.name, self.args.positions.as_deref())?;
+        let rig = on.rig.clone().or(Defaults::here()?.rig);
+        let rig = rig.map(|path| Rig::read(&path)).transpose()?;
+        let input = rig.and_then(|r| r.input).unwrap_or_default();
+        let places = positions(&wiring, self.name, self.args.positions.as_deref())?;
         let stated = self.args.tolerance.as_ref().map(|t| t.stated.parts.clone());
         Ok(Ready {
-            steps: steps(&wiring.1, self.name, &places),
-            basis: self.basis(&wiring.1)?,
+            steps: steps(&wiring, self.name, &places),
+            basis: self.basis(&wiring)?,
             bench: Bench {
                 between,
                 input: (input.resistance_ohm, input.load_f()),
                 tolerances: usual_but(stated.unwrap_or_default()),
             },
-            sims: self
-                .args
-                .measure
-                .job
-                .source
-                .sim
-                .as_deref()
-                .map_or(Ok(Vec::new()), described)?,
-            wiring,
+            sources: Sources::of(&self.args.measure.job.source)?,
+            wiring: name,
         })
     }
 
@@ -177,10 +161,7 @@ impl Guitar<'_> {
         about.on.over = Some(format!("{} in {}, {AT_THE_JACK}", now.pickup, now.position));
         let job = Job {
             about,
-            source: Source {
-                sim: ready.sims.get(takes % ready.sims.len().max(1)).cloned(),
-                ..asked.source.clone()
-            },
+            source: ready.sources.nth(takes),
             drive: asked.drive.clone(),
             // The bench puts its own input there.
             guitar: Some(ready.bench.to_the_rig(&now.wiring)),
@@ -200,7 +181,7 @@ impl Guitar<'_> {
                 .and_then(|l| low_db(&ready.basis, l)),
         };
         let told = expected(now, &ready.basis, &ready.bench);
-        let matters = Defaults::read_from(Path::new("."))?.matters();
+        let matters = Defaults::here()?.matters();
         Ok((step(now, &told, &took, &matters), record.is_simulated()))
     }
 }
@@ -208,17 +189,16 @@ impl Guitar<'_> {
 /// Response at low frequency under the load that a reading was made with.
 fn low_db(basis: &Basis, left: &Record) -> Option<f64> {
     let wiring = Wiring::from(whole_load(left).ok()?);
-    Some(db(wiring
-        .response(&basis.coil, std::f64::consts::TAU * peak::LOW_HZ)
-        .norm()))
-    .filter(|d| d.is_finite())
+    let low = wiring.response(&basis.coil, TAU * peak::LOW_HZ);
+    Some(db(low.norm())).filter(|d| d.is_finite())
 }
 
 /// What somebody stated of the parts, and the rest as they are sold.
 fn usual_but(stated: Tolerances) -> Tolerances {
     let mut all = Tolerances::usual();
-    for (knob, tolerance) in stated.0 {
-        all.put(knob, tolerance);
-    }
+    stated
+        .0
+        .into_iter()
+        .for_each(|(knob, tolerance)| all.put(knob, tolerance));
     all
 }

@@ -10,13 +10,9 @@ use crate::book::index::{Fresh, Index};
 use crate::book::life;
 use crate::book::row::{Filter, Row, in_order, second_of};
 use crate::book::word::{Named, named};
-use crate::cli::args::{ListArgs, Shown};
+use crate::cli::args::ListArgs;
 use crate::cli::console::Console;
-use crate::cli::context::ready_folder;
-use crate::cli::defaults::Defaults;
-use crate::commands::coil::refuse_any;
-use crate::commands::outcome::{self, Told};
-use crate::commands::{anew, readings, wanted};
+use crate::commands::{outcome, readings, wanted};
 use crate::failure::{Result, Status};
 use crate::record::Record;
 use crate::record::about::About;
@@ -25,23 +21,23 @@ use crate::report::text::{self, LifeStep, Lived, Read};
 use crate::report::{difference_words, overlay};
 use crate::shop::difference::{self, Difference, How};
 
-#[derive(Debug, Serialize)]
+#[derive(Serialize)]
+#[serde(tag = "schema", rename = "coilwright/life/1")]
 struct Life<'a> {
-    schema: &'static str,
     name: &'a str,
     about: &'a About,
-    readings: Vec<Reading>,
+    readings: Vec<Reading<'a>>,
     /// To whom it was sent stays here.
     entries: Vec<Entry>,
     left_out: &'a [String],
 }
 
-#[derive(Debug, Serialize)]
-struct Reading {
+#[derive(Serialize)]
+struct Reading<'a> {
     #[serde(flatten)]
-    row: Listed,
+    row: Listed<'a>,
     /// Against the last one before it of the same coil under the same load.
-    change: Option<Difference>,
+    change: Option<&'a Difference>,
 }
 
 /// What the notebook has of one pickup.
@@ -59,23 +55,18 @@ pub struct Known {
 pub fn run(args: &ListArgs, name: &str, console: &mut Console) -> Result<Status> {
     let fresh = if args.look { Fresh::Now } else { Fresh::Usual };
     let known = Known::of(&wanted::notebook()?, name, &args.which.filter(), fresh, console)?;
-    let stem = match &args.out {
-        Some(out) => Some(ready_folder(out)?.join("life")),
-        None => None,
-    };
-    stem.iter().try_for_each(|s| refuse_any(outcome::picture_files(s)))?;
-    let shown: Shown = args.shown.into();
-    Told {
-        document: &known.document(Recipe::asked(args.with_recipe)),
-        files: Vec::new(),
-        shown,
-    }
-    .tell(
+    let stem = outcome::stem(args.out.as_ref(), "life")?;
+    outcome::refuse_any(stem.iter().flat_map(|s| outcome::picture_files(s)))?;
+    let document = known.document(Recipe::asked(args.with_recipe));
+    outcome::tell(
+        (&document, Vec::new()),
+        args.shown,
         console,
         |_, style| text::life_text(&known.lived(), style),
         || {
-            let plot = || overlay::compare_plot(&known.last_of_stages(), overlay::Align::LowFrequency);
-            stem.map(|stem| Ok((stem, plot()?))).into_iter().collect()
+            outcome::picture(stem, || {
+                overlay::compare_plot(&known.last_of_stages(), overlay::Align::LowFrequency)
+            })
         },
     )?;
     known.say_left_out(console);
@@ -87,14 +78,13 @@ type Answer = (Vec<Row>, Vec<Entry>, Vec<String>);
 
 fn asked(index: &Index, named: &Named, filter: &Filter) -> rusqlite::Result<Answer> {
     let of = |name: &str| {
+        let Filter { names, all, sort, .. } = Filter::life(name);
         index.rows(&Filter {
-            lot: filter.lot.clone(),
-            since: filter.since,
-            stage: filter.stage.clone(),
-            load: filter.load.clone(),
-            rig: filter.rig.clone(),
+            names,
+            all,
+            sort,
             paper: true,
-            ..Filter::life(name)
+            ..filter.clone()
         })
     };
     let mut rows = of(&named.name)?;
@@ -120,12 +110,7 @@ impl Known {
         let mut about = life::about(&said);
         about.by = about.by.or(rows.iter().rev().find_map(|r| r.by.clone()));
         let (rows, read) = records(rows, notebook, console);
-        let (records, known) = readings::known_of(&read, anew::today(None).as_ref(), console)?;
-        let how = How {
-            matters: Defaults::read_from(Path::new("."))?.matters(),
-            in_place: false,
-            known,
-        };
+        let (records, how) = readings::known_of(&read, console)?;
         Ok(Known {
             changes: changes(&rows, &records, &how)?,
             name,
@@ -137,15 +122,14 @@ impl Known {
         })
     }
 
-    fn document(&self, recipe: Recipe) -> Life<'_> {
+    fn document<'a>(&'a self, recipe: Recipe) -> Life<'a> {
         let away = life::away(&self.all);
-        let reading = |(row, change): (&Row, &Change)| Reading {
-            row: Listed::of(row, &away),
-            change: change.as_ref().map(|c| c.1.clone()),
+        let reading = |(row, change): (&'a Row, &'a Change)| Reading {
+            row: Listed(row, away.get(row.name.as_str()).copied()),
+            change: change.as_ref().map(|c| &c.1),
         };
         let said = life::of(&self.all, &self.name).into_iter();
         Life {
-            schema: "coilwright/life/1",
             name: &self.name,
             about: &self.about,
             readings: self.rows.iter().zip(&self.changes).map(reading).collect(),

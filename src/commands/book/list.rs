@@ -1,8 +1,7 @@
 //! The list: one line for each pickup, or for every reading.
 
-use std::collections::BTreeMap;
-
-use serde::Serialize;
+use serde::ser::SerializeStruct as _;
+use serde::{Serialize, Serializer};
 
 use crate::book::index::{Fresh, Index};
 use crate::book::life::{self, Away};
@@ -13,84 +12,56 @@ use crate::commands::outcome::style;
 use crate::commands::wanted;
 use crate::failure::{Failure, Result, Status};
 use crate::parallel;
-use crate::record::Verdict;
 use crate::report::text;
 
 /// So many are held against their files before they are shown. What stands below them is as it was at the last look, a minute ago at
 /// most.
 const READ_AT_ONCE: usize = 1000;
 
-#[derive(Debug, Serialize)]
-struct List {
-    schema: &'static str,
-    readings: Vec<Listed>,
+#[derive(Serialize)]
+#[serde(tag = "schema", rename = "coilwright/book/1")]
+struct List<'a> {
+    readings: Vec<Listed<'a>>,
     /// What could not be read, and why.
     left_out: Vec<String>,
 }
 
-/// A line of the list; standard uncertainties behind `u_`.
-#[derive(Debug, Serialize)]
-pub struct Listed {
-    pub name: String,
-    over: Option<String>,
-    stage: Option<String>,
-    by: Option<String>,
-    lot: Option<String>,
-    taken_at: String,
-    rig: Option<String>,
-    load: Option<String>,
-    peak_hz: Option<f64>,
-    u_peak_hz: Option<f64>,
-    peak_db: Option<f64>,
-    u_peak_db: Option<f64>,
-    f0_hz: Option<f64>,
-    u_f0_hz: Option<f64>,
-    q: Option<f64>,
-    u_q: Option<f64>,
-    level_db: Option<f64>,
-    u_level_db: Option<f64>,
-    /// At 20 degC where the room was told.
-    ohm20: Option<f64>,
-    /// "ok", "suspect", "rejected"; null: read by hand, from a notebook on paper.
-    verdict: Option<Verdict>,
-    simulated: bool,
-    /// "sent", "sold"; null: in the shop.
-    away: Option<Away>,
-    id: String,
-    /// The reading's folder.
-    record: String,
-}
+/// A line of the list, and whether its pickup is away; standard uncertainties behind `u_`.
+pub struct Listed<'a>(pub &'a Row, pub Option<Away>);
 
-impl Listed {
-    pub fn of(r: &Row, away: &BTreeMap<&str, Away>) -> Self {
-        let value = |f: crate::book::seen::Figure| f.map(|f| f.0);
-        let u = |f: crate::book::seen::Figure| f.map(|f| f.1);
-        Listed {
-            name: r.name.clone(),
-            over: r.over.clone(),
-            stage: r.stage.clone(),
-            by: r.by.clone(),
-            lot: r.lot.clone(),
-            taken_at: r.taken_at.clone(),
-            rig: r.rig.clone(),
-            load: r.load.clone(),
-            peak_hz: value(r.peak_hz),
-            u_peak_hz: u(r.peak_hz),
-            peak_db: value(r.peak_db),
-            u_peak_db: u(r.peak_db),
-            f0_hz: value(r.f0_hz),
-            u_f0_hz: u(r.f0_hz),
-            q: value(r.q),
-            u_q: u(r.q),
-            level_db: value(r.level_db),
-            u_level_db: u(r.level_db),
-            ohm20: r.ohm20,
-            verdict: r.verdict,
-            simulated: r.simulated,
-            away: away.get(r.name.as_str()).copied(),
-            id: r.id.clone(),
-            record: r.path.display().to_string(),
+impl Serialize for Listed<'_> {
+    fn serialize<S: Serializer>(&self, to: S) -> std::result::Result<S::Ok, S::Error> {
+        let Listed(r, away) = self;
+        let mut line = to.serialize_struct("Listed", 24)?;
+        line.serialize_field("name", &r.name)?;
+        line.serialize_field("over", &r.over)?;
+        line.serialize_field("stage", &r.stage)?;
+        line.serialize_field("by", &r.by)?;
+        line.serialize_field("lot", &r.lot)?;
+        line.serialize_field("taken_at", &r.taken_at)?;
+        line.serialize_field("rig", &r.rig)?;
+        line.serialize_field("load", &r.load)?;
+        for (value, u, figure) in [
+            ("peak_hz", "u_peak_hz", r.peak_hz),
+            ("peak_db", "u_peak_db", r.peak_db),
+            ("f0_hz", "u_f0_hz", r.f0_hz),
+            ("q", "u_q", r.q),
+            ("level_db", "u_level_db", r.level_db),
+        ] {
+            line.serialize_field(value, &figure.map(|f| f.0))?;
+            line.serialize_field(u, &figure.map(|f| f.1))?;
         }
+        // At 20 degC where the room was told.
+        line.serialize_field("ohm20", &r.ohm20)?;
+        // Null: read by hand, from a notebook on paper.
+        line.serialize_field("verdict", &r.verdict)?;
+        line.serialize_field("simulated", &r.simulated)?;
+        // Null: in the shop.
+        line.serialize_field("away", away)?;
+        line.serialize_field("id", &r.id)?;
+        // The reading's folder.
+        line.serialize_field("record", &r.path.display().to_string())?;
+        line.end()
     }
 }
 
@@ -105,33 +76,22 @@ pub fn run(args: &ListArgs, console: &mut Console) -> Result<Status> {
     let filter = args.filter();
     let fresh = if args.look { Fresh::Now } else { Fresh::Usual };
     let question = |index: &Index| {
-        Ok((
-            index.rows(&filter)?,
-            index.entries()?,
-            index.left_out()?,
-            index.looked(),
-        ))
+        let (rows, entries) = (index.rows(&filter)?, index.entries()?);
+        Ok((rows, entries, index.left_out()?, index.looked()))
     };
     let (mut rows, mut entries, mut left_out, looked) = wanted::ask(&notebook, fresh, question)?;
-    let as_seen = |rows: &[Row]| {
-        parallel::each(&rows[..rows.len().min(READ_AT_ONCE)], |r| r.is_as_seen(&notebook))
-            .into_iter()
-            .all(|is| is)
-    };
-    if !looked && !as_seen(&rows) {
+    let first = &rows[..rows.len().min(READ_AT_ONCE)];
+    if !looked && parallel::each(first, |r| r.is_as_seen(&notebook)).contains(&false) {
         (rows, entries, left_out, _) = wanted::ask(&notebook, Fresh::Now, question)?;
     }
     let away = life::away(&entries);
-    let listed = |r| Listed::of(r, &away);
+    let listed = rows.iter().map(|r| Listed(r, away.get(r.name.as_str()).copied()));
     let shown: Shown = args.shown.into();
     if args.csv {
-        console.result(&csv(rows.iter().map(listed))?)?;
+        console.result(&csv(listed)?)?;
     } else if shown.json {
-        console.json(&List {
-            schema: "coilwright/book/1",
-            readings: rows.iter().map(listed).collect(),
-            left_out,
-        })?;
+        let readings = listed.collect();
+        console.json(&List { readings, left_out })?;
         return Ok(Status::Done);
     } else {
         console.result(&text::book_text(&rows, &away, &filter, style(shown)))?;
@@ -156,17 +116,15 @@ pub fn say_left_out(left_out: &[String], console: &mut Console) {
 
 /// A table for a spreadsheet.
 pub fn csv(lines: impl IntoIterator<Item = impl Serialize>) -> Result<String> {
-    let broken = |e: String| {
-        Failure::new(
-            format!("cannot write the table: {e}"),
-            "report this as a fault of the program",
-        )
+    let broken = |e: &dyn std::fmt::Display| {
+        let hint = "report this as a fault of the program";
+        Failure::new(format!("cannot write the table: {e}"), hint)
     };
     let mut out = csv::Writer::from_writer(Vec::new());
     for line in lines {
-        out.serialize(line).map_err(|e| broken(e.to_string()))?;
+        out.serialize(line).map_err(|e| broken(&e))?;
     }
-    let bytes = out.into_inner().map_err(|e| broken(e.to_string()))?;
+    let bytes = out.into_inner().map_err(|e| broken(&e))?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 

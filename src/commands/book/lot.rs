@@ -1,20 +1,15 @@
 //! `book lot`: a lot in the order of making, and which to look at first.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use serde::Serialize;
 
 use crate::book::index::Fresh;
 use crate::book::look;
 use crate::book::row::{Filter, Row};
-use crate::cli::args::{LotArgs, Shown};
+use crate::cli::args::LotArgs;
 use crate::cli::console::Console;
-use crate::cli::context::ready_folder;
-use crate::cli::defaults::Defaults;
-use crate::commands::coil::{refuse_any, write_all};
-use crate::commands::outcome::{self, Told};
-use crate::commands::wanted::{self, Placed};
-use crate::commands::{anew, readings};
+use crate::commands::{outcome, readings, wanted};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::Verdict;
@@ -28,32 +23,17 @@ pub fn run(args: &LotArgs, console: &mut Console) -> Result<Status> {
     let rows = of_lot(&notebook, &args.lot)?;
     let numbers = numbers(&notebook, &rows);
     let rows: Vec<&Row> = rows.iter().collect();
-    let (places, placed): (Vec<usize>, Vec<Placed>) = wanted::read(&notebook, &rows, console).into_iter().unzip();
-    let (records, _) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
-    let made: Vec<Made> = places.into_iter().map(|i| numbers[i]).zip(records).collect();
-    let matters = Defaults::read_from(Path::new("."))?.matters();
-    let document = order::lot(&args.lot, &made, &matters)?;
+    let (read, how) = readings::numbered(wanted::read(&notebook, &rows, console), console)?;
+    let made: Vec<Made> = read.into_iter().map(|(i, record)| (numbers[i], record)).collect();
+    let document = order::lot(&args.lot, &made, &how.matters)?;
     if args.csv {
         console.result(&table(&document)?)?;
         return Ok(Status::Done);
     }
-    let stem = match &args.out {
-        Some(out) => Some(ready_folder(out)?.join("lot")),
-        None => None,
-    };
-    let files = match &stem {
-        Some(stem) => written(&document, stem)?,
-        None => Vec::new(),
-    };
-    let shown: Shown = args.shown.into();
-    Told {
-        document: &document,
-        files,
-        shown,
-    }
-    .tell(console, text::lot_text, || {
-        let picture = |stem| Ok((stem, order_plot::lot(&document)?));
-        stem.map(picture).into_iter().collect()
+    let stem = outcome::stem(args.out.as_ref(), "lot")?;
+    let files = outcome::beside(stem.as_ref(), "lot.json", &document, "the lot")?;
+    outcome::tell((&document, files), args.shown, console, text::lot_text, || {
+        outcome::picture(stem, || order_plot::lot(&document))
     })?;
     Ok(Status::Done)
 }
@@ -62,8 +42,7 @@ pub fn run(args: &LotArgs, console: &mut Console) -> Result<Status> {
 fn of_lot(notebook: &Path, lot: &str) -> Result<Vec<Row>> {
     let filter = Filter {
         lot: Some(lot.to_owned()),
-        all: true,
-        ..Filter::default()
+        ..Filter::every()
     };
     let mut rows = wanted::ask(notebook, Fresh::Usual, |index| index.rows(&filter))?;
     rows.retain(|r| !r.replaced);
@@ -93,13 +72,6 @@ fn numbers(notebook: &Path, rows: &[Row]) -> Vec<u32> {
         rows.iter().map(number).collect()
     };
     by_tray().unwrap_or_else(|| (1..).take(rows.len()).collect())
-}
-
-/// Writes the document into a folder that holds neither it nor the picture that is to follow.
-fn written(document: &LotDocument, stem: &Path) -> Result<Vec<PathBuf>> {
-    let bytes = outcome::pretty(document, "the lot")?;
-    refuse_any(outcome::picture_files(stem))?;
-    write_all(vec![(stem.with_extension("json"), bytes)])
 }
 
 /// A line of the table.

@@ -12,19 +12,15 @@ use crate::book::life;
 use crate::book::row::{Filter, Row, Sort};
 use crate::cli::args::ReturnedArgs;
 use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
 use crate::cli::wirings::read_coil;
 use crate::coil::basis::Basis;
-use crate::commands::measure;
-use crate::commands::outcome::{self, Told};
-use crate::commands::{anew, readings as measured, wanted};
+use crate::commands::{measure, outcome, readings as measured, wanted};
 use crate::failure::{Failure, Result, Status};
 use crate::record::about::Pole;
 use crate::record::stage::Stage;
 use crate::record::when::moment;
 use crate::record::{Record, store};
 use crate::report::{entry_words, returned_words, text};
-use crate::shop::difference::How;
 use crate::shop::returned::{Look, Question, Returned, Verdict, Why, judge, nearest, pole};
 
 pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
@@ -68,14 +64,9 @@ pub fn run(args: &ReturnedArgs, console: &mut Console) -> Result<Status> {
         found: returned_words::code(&it),
     };
     wanted::say(&notebook, what)?;
-    let status = status(&it);
-    Told {
-        document: &it,
-        files,
-        shown: args.measure.shown.into(),
-    }
-    .tell(console, text::returned_text, || Ok(Vec::new()))?;
-    Ok(status)
+    let none = || Ok(Vec::new());
+    outcome::tell((&it, files), args.measure.shown, console, text::returned_text, none)?;
+    Ok(status(&it))
 }
 
 /// Where today's reading lies, and what was written of it.
@@ -145,14 +136,9 @@ fn told(
     basis: Option<&Basis>,
     console: &mut Console,
 ) -> Result<Returned> {
-    let (records, known) = measured::known(pair, anew::today(None).as_ref(), console)?;
+    let (records, how) = measured::known(pair, console)?;
     let [left, today] = records.as_slice() else {
         return Err(Failure::new("one of the two readings is gone", "give --record"));
-    };
-    let how = How {
-        matters: Defaults::read_from(Path::new("."))?.matters(),
-        in_place: false,
-        known,
     };
     let asked = |others: &[Record]| {
         judge(&Question {
@@ -179,9 +165,8 @@ fn near(notebook: &Path, name: &str, [before, today]: [&Record; 2]) -> Result<Ve
     let filter = Filter {
         load: today.load.as_ref().map(|l| l.text.clone()),
         rig: today.rig.name.clone(),
-        all: true,
         sort: Sort::Age,
-        ..Filter::default()
+        ..Filter::every()
     };
     let (rows, entries) = wanted::ask(notebook, Fresh::Usual, |index| {
         Ok((index.rows(&filter)?, index.entries()?))

@@ -9,14 +9,14 @@ use crate::book::index::Fresh;
 use crate::book::row::{Filter, Row};
 use crate::cli::args::SentArgs;
 use crate::cli::console::Console;
-use crate::commands::wanted;
+use crate::commands::{outcome, wanted};
 use crate::failure::{Failure, Result, Status};
 use crate::report::text;
 
 /// To whom is not in it: that stands in the notebook alone.
 #[derive(Debug, Serialize)]
+#[serde(tag = "schema", rename = "coilwright/sent/1")]
 struct Sent {
-    schema: &'static str,
     sent: Vec<One>,
 }
 
@@ -39,56 +39,39 @@ pub fn run(args: &SentArgs, console: &mut Console) -> Result<Status> {
             "send that one by itself",
         ));
     }
-    // All of them are found before anything is written.
-    let with: Vec<(String, String, String)> = args
-        .names
-        .iter()
-        .enumerate()
-        .map(|(i, name)| {
-            // The folders are looked through once.
-            let fresh = if i == 0 { Fresh::Now } else { Fresh::Usual };
-            let reading = match &args.record {
-                Some(path) => given(&notebook, path, name)?,
-                None => latest(&notebook, name, fresh)?,
-            };
-            Ok((name.clone(), reading.0, reading.1))
-        })
-        .collect::<Result<_>>()?;
+    // All of them are found before anything is written, and the folders are looked through once.
+    let fresh = std::iter::once(Fresh::Now).chain(std::iter::repeat(Fresh::Usual));
+    let with = args.names.iter().zip(fresh).map(|(name, fresh)| match &args.record {
+        Some(path) => given(&notebook, path, name),
+        None => latest(&notebook, name, fresh),
+    });
+    let with: Vec<Row> = with.collect::<Result<_>>()?;
     let mut sent = Vec::new();
-    for (pickup, record, taken_at) in with {
+    for (pickup, reading) in args.names.iter().cloned().zip(with) {
         let what = What::Sent {
             pickup: pickup.clone(),
-            record: Some(record.clone()),
+            record: Some(reading.id.clone()),
             to: args.to.clone(),
         };
         let entry = wanted::say(&notebook, what)?;
         sent.push(One {
             pickup,
-            record,
-            taken_at,
+            record: reading.id,
+            taken_at: reading.taken_at,
             entry: entry.id,
             at: entry.at,
         });
     }
-    if args.shown.json {
-        console.json(&Sent {
-            schema: "coilwright/sent/1",
-            sent,
-        })?;
-        return Ok(Status::Done);
-    }
     let lines = sent.iter().map(|s| text::sent_text(&s.pickup, &s.taken_at));
-    console.words(&lines.collect::<String>())?;
-    Ok(Status::Done)
+    let words: String = lines.collect();
+    outcome::say_words(&Sent { sent }, args.shown, console, &words)
 }
 
-/// Id and time of the reading that was named.
-fn given(notebook: &Path, path: &Path, name: &str) -> Result<(String, String)> {
+/// The reading that was named.
+fn given(notebook: &Path, path: &Path, name: &str) -> Result<Row> {
     let (_, record) = wanted::placed(path)?;
-    let own = readings(notebook, name, Fresh::Now)?
-        .into_iter()
-        .find(|r| r.id == record.id);
-    let own = own.ok_or_else(|| {
+    let mut own = readings(notebook, name, Fresh::Now)?.into_iter();
+    own.find(|r| r.id == record.id).ok_or_else(|| {
         Failure::new(
             format!(
                 "{} is a reading of {}, not of {name}",
@@ -97,20 +80,17 @@ fn given(notebook: &Path, path: &Path, name: &str) -> Result<(String, String)> {
             ),
             "give one of its own",
         )
-    })?;
-    Ok((own.id, own.taken_at))
+    })
 }
 
-/// The same of its latest.
-fn latest(notebook: &Path, name: &str, fresh: Fresh) -> Result<(String, String)> {
-    let last = readings(notebook, name, fresh)?.pop();
-    let last = last.ok_or_else(|| {
+/// A pickup's latest.
+fn latest(notebook: &Path, name: &str, fresh: Fresh) -> Result<Row> {
+    readings(notebook, name, fresh)?.pop().ok_or_else(|| {
         Failure::new(
             format!("{name} has no reading that can be used in {}", notebook.display()),
             format!("measure it before it leaves: coilwright measure {name}"),
         )
-    })?;
-    Ok((last.id, last.taken_at))
+    })
 }
 
 /// Those of a pickup that say what it is, in order of their time.

@@ -1,5 +1,7 @@
 //! `book sets`: which pickups go together, of those that are neither sold nor sent nor in a set already.
 
+use std::path::Path;
+
 use serde::Serialize;
 
 use super::list::{csv, say_left_out};
@@ -11,8 +13,7 @@ use crate::cli::args::{SetsArgs, Shown};
 use crate::cli::console::Console;
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome::style;
-use crate::commands::wanted::{self, Placed};
-use crate::commands::{anew, readings};
+use crate::commands::{readings, wanted};
 use crate::failure::{Failure, Result, Status};
 use crate::record::Record;
 use crate::record::about::About;
@@ -21,7 +22,7 @@ use crate::shop::sets::{self, Figure, Member, Plan, Pool, Sets, Terms};
 
 pub fn run(args: &SetsArgs, console: &mut Console) -> Result<Status> {
     let plan = Plan::new(&args.of, &args.targets, &args.reversed)?;
-    let mut terms = Terms::usual(&Defaults::read_from(std::path::Path::new("."))?.matters());
+    let mut terms = Terms::usual(&Defaults::here()?.matters());
     if let Some(weights) = &args.weight {
         terms = terms.weighted(weights)?;
     }
@@ -77,12 +78,7 @@ pub fn run(args: &SetsArgs, console: &mut Console) -> Result<Status> {
 }
 
 /// The records of those that are still the shop's to choose from, and what they are.
-fn told(
-    rows: &[Row],
-    entries: &[Entry],
-    notebook: &std::path::Path,
-    console: &mut Console,
-) -> Result<Vec<(Record, About)>> {
+fn told(rows: &[Row], entries: &[Entry], notebook: &Path, console: &mut Console) -> Result<Vec<(Record, About)>> {
     let (mut free, away) = (Vec::new(), life::away(entries));
     for row in rows {
         let said = life::of(entries, &row.name);
@@ -91,10 +87,11 @@ fn told(
         }
     }
     let rows: Vec<&Row> = free.iter().map(|f| f.0).collect();
-    let (places, placed): (Vec<usize>, Vec<Placed>) = wanted::read(notebook, &rows, console).into_iter().unzip();
-    let (records, _) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
-    let abouts = places.into_iter().map(|i| free[i].1.clone());
-    Ok(records.into_iter().zip(abouts).collect())
+    let (read, _) = readings::numbered(wanted::read(notebook, &rows, console), console)?;
+    Ok(read
+        .into_iter()
+        .map(|(i, record)| (record, free[i].1.clone()))
+        .collect())
 }
 
 /// The entry that binds the pickups of a set.

@@ -11,13 +11,13 @@ use crate::book::row::Filter;
 use crate::book::{entries, life};
 use crate::cli::args::SoldArgs;
 use crate::cli::console::Console;
-use crate::commands::wanted;
+use crate::commands::{outcome, wanted};
 use crate::failure::{Failure, Result, Status};
 use crate::report::text;
 
 #[derive(Debug, Serialize)]
+#[serde(tag = "schema", rename = "coilwright/sold/1")]
 struct Sold {
-    schema: &'static str,
     /// Whether they are the shop's again.
     back: bool,
     pickups: Vec<String>,
@@ -30,26 +30,21 @@ pub fn run(args: &SoldArgs, console: &mut Console) -> Result<Status> {
     let names: BTreeSet<&String> = args.names.iter().collect();
     // All of them are found before anything is written.
     let planned: Vec<What> = match args.back {
-        true => names.iter().map(|name| taken_back(name, &all)).collect::<Result<_>>()?,
+        true => names.iter().map(|name| taken_back(name, &all)).collect::<Result<_>>(),
         false => {
-            let measured = measured(&names, &notebook)?;
-            let each = names.iter().zip(measured);
+            let each = names.iter().zip(measured(&names, &notebook)?);
             each.map(|(name, measured)| said(name, &all, measured, &notebook))
-                .collect::<Result<_>>()?
+                .collect()
         }
-    };
+    }?;
     let written = planned.into_iter().map(|what| wanted::say(&notebook, what));
     let sold = Sold {
-        schema: "coilwright/sold/1",
         back: args.back,
         entries: written.collect::<Result<_>>()?,
         pickups: names.into_iter().cloned().collect(),
     };
-    match args.shown.json {
-        true => console.json(&sold)?,
-        false => console.words(&text::sold_text(&sold.pickups, sold.back))?,
-    }
-    Ok(Status::Done)
+    let words = text::sold_text(&sold.pickups, sold.back);
+    outcome::say_words(&sold, args.shown, console, &words)
 }
 
 /// Whether the notebook has a reading of each; its folders are looked through once.

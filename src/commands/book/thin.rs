@@ -7,30 +7,23 @@ use serde::Serialize;
 use super::list::say_left_out;
 use crate::book::carry;
 use crate::book::index;
-use crate::book::row::Filter;
-use crate::book::thin::{self, Back, Much, Old};
+use crate::book::row::{Filter, Row};
+use crate::book::thin::{self, Much, Old};
 use crate::cli::args::ThinArgs;
 use crate::cli::console::Console;
 use crate::cli::context::{Fresh, fine_stamp};
-use crate::commands::wanted;
+use crate::commands::{outcome, wanted};
 use crate::failure::{Failure, Result, Status};
 use crate::record::when::moment;
 use crate::report::text;
 
 #[derive(Debug, Serialize)]
+#[serde(tag = "schema", rename = "coilwright/thinned/1")]
 struct Document {
-    schema: &'static str,
     #[serde(flatten)]
     much: Much,
     to: String,
     done: bool,
-}
-
-#[derive(Debug, Serialize)]
-struct BackDocument<'a> {
-    schema: &'static str,
-    #[serde(flatten)]
-    back: &'a Back,
 }
 
 pub fn run(args: &ThinArgs, console: &mut Console) -> Result<Status> {
@@ -45,10 +38,8 @@ pub fn run(args: &ThinArgs, console: &mut Console) -> Result<Status> {
 fn away(args: &ThinArgs, older: &str, notebook: &Path, now: &str, console: &mut Console) -> Result<Status> {
     let before = thin::before(&jiff::ZonedDateTime::now(), older)?;
     let (rows, left_out) = every(notebook)?;
-    let old = rows
-        .into_iter()
-        .filter(|(_, at)| moment(at).is_some_and(|t| t < before));
-    let old: Vec<Old> = old.map(|r| r.0).collect();
+    let long_ago = |r: &Row| moment(&r.taken_at).is_some_and(|t| t < before);
+    let old = old(rows.into_iter().filter(long_ago));
     let much = thin::much(notebook, &old);
     if much.files > 0 && !args.dry {
         let mut fresh = Fresh::default();
@@ -58,37 +49,31 @@ fn away(args: &ThinArgs, older: &str, notebook: &Path, now: &str, console: &mut 
         wanted::changed(notebook);
         put?;
     }
-    if args.shown.json {
-        console.json(&Document {
-            schema: "coilwright/thinned/1",
-            much,
-            to: args.to.display().to_string(),
-            done: much.files > 0 && !args.dry,
-        })?;
-        return Ok(Status::Done);
+    let words = text::thinned_text(&much, &args.to.display(), !args.dry);
+    let document = Document {
+        much,
+        to: args.to.display().to_string(),
+        done: much.files > 0 && !args.dry,
+    };
+    outcome::say_words(&document, args.shown, console, &words)?;
+    if !args.shown.json {
+        say_left_out(&left_out, console);
     }
-    console.words(&text::thinned_text(&much, &args.to.display(), !args.dry))?;
-    say_left_out(&left_out, console);
     Ok(Status::Done)
 }
 
-/// A reading, and when it was taken.
-type Dated = (Old, String);
-
 /// Every reading, and what could not be read.
-fn every(notebook: &Path) -> Result<(Vec<Dated>, Vec<String>)> {
-    let filter = Filter {
-        all: true,
-        ..Filter::default()
-    };
-    let (rows, left_out) = wanted::ask(notebook, index::Fresh::Now, |index| {
+fn every(notebook: &Path) -> Result<(Vec<Row>, Vec<String>)> {
+    let filter = Filter::every();
+    wanted::ask(notebook, index::Fresh::Now, |index| {
         Ok((index.rows(&filter)?, index.left_out()?))
-    })?;
-    let one = |r: crate::book::row::Row| {
-        let old = Old { id: r.id, path: r.path };
-        (old, r.taken_at)
-    };
-    Ok((rows.into_iter().map(one).collect(), left_out))
+    })
+}
+
+/// What of readings counts here.
+fn old(rows: impl Iterator<Item = Row>) -> Vec<Old> {
+    let one = |Row { id, path, .. }| Old { id, path };
+    rows.map(one).collect()
 }
 
 fn back(args: &ThinArgs, notebook: &Path, now: &str, console: &mut Console) -> Result<Status> {
@@ -100,23 +85,14 @@ fn back(args: &ThinArgs, notebook: &Path, now: &str, console: &mut Console) -> R
     }
     carry::apart(&args.to, notebook, "a folder")?;
     let (rows, _) = every(notebook)?;
-    let readings: Vec<Old> = rows.into_iter().map(|r| r.0).collect();
-    let back = thin::bring_back(notebook, &readings, &args.to, now);
+    let back = thin::bring_back(notebook, &old(rows.into_iter()), &args.to, now);
     wanted::changed(notebook);
     let back = back?;
-    if args.shown.json {
-        console.json(&BackDocument {
-            schema: "coilwright/thinned-back/1",
-            back: &back,
-        })?;
-        return Ok(Status::Done);
+    let words = format!("Brought back: {} recordings.\n", back.files);
+    outcome::say_words(&back, args.shown, console, &words)?;
+    if !args.shown.json {
+        let left = back.left_there.iter().map(|f| format!("{f}: its reading is not here"));
+        say_left_out(&Vec::from_iter(left), console);
     }
-    console.words(&format!("Brought back: {} recordings.\n", back.files))?;
-    let left: Vec<String> = back
-        .left_there
-        .iter()
-        .map(|f| format!("{f}: its reading is not here"))
-        .collect();
-    say_left_out(&left, console);
     Ok(Status::Done)
 }

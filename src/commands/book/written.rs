@@ -5,21 +5,15 @@ use serde::Serialize;
 use crate::book::entry::Entry;
 use crate::cli::args::Shown;
 use crate::cli::console::Console;
+use crate::commands::outcome;
 use crate::failure::{Result, Status};
 
 #[derive(Debug, Serialize)]
+#[serde(tag = "schema", rename = "coilwright/written/1")]
 struct Written<'a> {
-    schema: &'static str,
     entry: &'a Entry,
 }
 
 pub fn tell(entry: &Entry, words: &str, shown: Shown, console: &mut Console) -> Result<Status> {
-    match shown.json {
-        true => console.json(&Written {
-            schema: "coilwright/written/1",
-            entry,
-        })?,
-        false => console.words(words)?,
-    }
-    Ok(Status::Done)
+    outcome::say_words(&Written { entry }, shown, console, words)
 }

@@ -1,16 +1,17 @@
 //! The demonstration's page on pots and cables: from two takes to the coil, from the coil to any guitar.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use crate::cli::context::ready_folder;
 use crate::cli::inputs;
 use crate::coil::against;
 use crate::coil::basis::Basis;
 use crate::coil::behind::{self, About, CoilDocument};
-use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
-use crate::commands::coil::write_all;
+use crate::coil::loads::{LoadsDocument, Manner, predict_one};
+use crate::commands::outcome::write_all;
+use crate::estimate::Estimate;
 use crate::failure::Result;
-use crate::network::{Knob, Load, Tolerances, Wiring, predict, reach, wirings};
+use crate::network::{Knob, Load, Tolerances, Wiring, reach, wirings};
 use crate::record::Record;
 use crate::report::number::{self, Unit};
 use crate::report::page::line::Line;
@@ -37,16 +38,14 @@ pub struct Harness {
 struct Chapter<'a> {
     basis: &'a Basis,
     page: Page,
-    files: Vec<(String, Plot)>,
+    files: Vec<(&'static str, Plot)>,
 }
 
 impl Chapter<'_> {
-    /// Predictions, their plot in the page and beside it.
-    fn show(&mut self, file: &str, document: &LoadsDocument) -> Result<()> {
-        let plot = loads_plot::family(document)?;
+    /// A plot in the page and beside it.
+    fn show(&mut self, file: &'static str, plot: Plot) {
         self.page.put(Block::Picture(Box::new(plot.clone())));
-        self.files.push((file.into(), plot));
-        Ok(())
+        self.files.push((file, plot));
     }
 
     fn command(&mut self, text: &str) {
@@ -56,25 +55,6 @@ impl Chapter<'_> {
     /// What the coil predicts.
     fn loads(&mut self, options: &str) {
         self.command(&format!("coilwright loads --coil pots-and-cables/coil.toml {options}"));
-    }
-
-    fn document(&self, loads: Vec<LoadPredicted>, reached: Option<ReachedFound>) -> LoadsDocument {
-        LoadsDocument {
-            schema: SCHEMA.into(),
-            pickup: self.basis.into(),
-            loads,
-            reached,
-            against: None,
-            undone: None,
-            notes: Vec::new(),
-        }
-    }
-}
-
-fn manner(tolerances: Option<Tolerances>) -> Manner {
-    Manner {
-        freq_hz: predict::usual_grid(),
-        tolerances,
     }
 }
 
@@ -129,19 +109,22 @@ impl Sweep {
         };
         c.page.head(self.head);
         c.page.say(self.words);
-        c.loads(&format!(
-            "--load \"{}\" --vary {}",
-            if self.dark { guitar.to_string() } else { GUITAR.into() },
-            self.vary
-        ));
+        let named = if self.dark { guitar.to_string() } else { GUITAR.into() };
+        c.loads(&format!("--load \"{named}\" --vary {}", self.vary));
         let vary = inputs::vary(self.vary)?;
         let one = |v: f64| {
             let mut w = Wiring::from(guitar.clone());
             let _ = vary.knob.set(&mut w.load, v);
-            predict_one(c.basis, &w.load.to_string(), &w, Some((vary.knob, v)), &manner(None))
+            predict_one(
+                c.basis,
+                &w.load.to_string(),
+                &w,
+                Some((vary.knob, v)),
+                &Manner::default(),
+            )
         };
-        let document = c.document(vary.values(None)?.into_iter().map(one).collect(), None);
-        c.show(self.file, &document)?;
+        let document = LoadsDocument::of(c.basis, vary.values(None)?.into_iter().map(one).collect());
+        c.show(self.file, loads_plot::family(&document)?);
         Ok(document)
     }
 }
@@ -149,14 +132,12 @@ impl Sweep {
 /// Makes the folder: coil file, plots, page. `takes`: of one pickup under two known loads; `check`: one more, under controls.
 pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
     let tolerance = inputs::tolerance(TOLERANCE)?;
-    let coil = behind::find(
-        takes,
-        &About {
-            stated: tolerance.stated.clone(),
-            ohmmeter: tolerance.ohmmeter,
-            ..About::default()
-        },
-    )?;
+    let about = About {
+        stated: tolerance.stated.clone(),
+        ohmmeter: tolerance.ohmmeter,
+        ..About::default()
+    };
+    let coil = behind::find(takes, &about)?;
     let file = coil.file();
     let basis = Basis::of(file.clone())?;
     let guitar: Load = GUITAR.parse()?;
@@ -175,22 +156,25 @@ pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
         parts: tolerance.stated.parts,
         ..against::Stated::default()
     };
-    let mut laid = against::against(std::slice::from_ref(check), &basis, &stated)?;
-    predicted::judge(&mut laid, std::slice::from_ref(check), &Matters::default());
+    let check = std::slice::from_ref(check);
+    let mut laid = against::against(check, &basis, &stated)?;
+    predicted::judge(&mut laid, check, &Matters::default());
     checked(&mut c, &laid)?;
-    let mut cables = None;
-    for step in &SWEEPS {
-        let document = step.show(&mut c)?;
-        cables.get_or_insert(document);
+    let cables = SWEEPS[0].show(&mut c)?;
+    for sweep in &SWEEPS[1..] {
+        sweep.show(&mut c)?;
     }
-    let cables = cables.unwrap_or_else(|| c.document(Vec::new(), None));
     c.page.head("The pickup, or the pot?");
     let plain = Wiring::from(guitar.clone());
-    let parts = predict_one(&basis, GUITAR, &plain, None, &manner(Some(Tolerances::usual())));
-    let parts = c.document(vec![parts], None);
+    let manner = Manner {
+        tolerances: Some(Tolerances::usual()),
+        ..Manner::default()
+    };
+    let parts = predict_one(&basis, GUITAR, &plain, None, &manner);
+    let parts = LoadsDocument::of(&basis, vec![parts]);
     c.page.say(spread(&parts));
     c.loads(&format!("--load \"{GUITAR}\" --tolerance usual"));
-    c.show("tolerances", &parts)?;
+    c.show("tolerances", loads_plot::family(&parts)?);
     wished(&mut c, &basis)?;
     wired(&mut c, &basis)?;
     let file = file.to_toml("Coil of the demonstration. Simulated, invented data: no real pickup.");
@@ -198,13 +182,11 @@ pub fn make(takes: &[Record], check: &Record, out: &Path) -> Result<Harness> {
     Ok(Harness { coil, cables, parts })
 }
 
-fn keep(folder: &Path, page: String, coil: String, plots: Vec<(String, Plot)>) -> Result<()> {
-    let mut list: Vec<(PathBuf, Vec<u8>)> = vec![
-        (folder.join("page.html"), page.into_bytes()),
-        (folder.join("coil.toml"), coil.into_bytes()),
-    ];
+fn keep(folder: &Path, page: String, coil: String, plots: Vec<(&str, Plot)>) -> Result<()> {
+    let text = |file: &str, text: String| (folder.join(file), text.into_bytes());
+    let mut list = vec![text("page.html", page), text("coil.toml", coil)];
     for (name, plot) in plots {
-        list.push((folder.join(format!("{name}.svg")), plot.svg.into_bytes()));
+        list.push(text(&format!("{name}.svg"), plot.svg));
         list.push((folder.join(format!("{name}.png")), plot.png));
     }
     write_all(list).map(drop)
@@ -218,15 +200,17 @@ fn found(c: &mut Chapter, coil: &CoilDocument) {
         coil.takes.len()
     ));
     c.command("coilwright coil 7-no-load 8-with-1-nf --tolerance \"cap=1% input=2%\"");
-    let row = |a: &str, b: String| vec![a.into(), b.into()];
+    let row = |name: &str, e, unit| vec![name.into(), number::bare_interval(e, unit).into()];
     let mut rows = vec![
-        row("inductance", number::bare_interval(&coil.l_h, Unit::Henry)),
-        row("its own capacitance", number::bare_interval(&coil.c_f, Unit::Farad)),
-        row("resistance", number::bare_interval(&coil.r_ohm, Unit::Ohm)),
+        row("inductance", &coil.l_h, Unit::Henry),
+        row("its own capacitance", &coil.c_f, Unit::Farad),
+        row("resistance", &coil.r_ohm, Unit::Ohm),
     ];
-    if let Some(loss) = &coil.loss_ohm {
-        rows.push(row("losses, parallel to L", number::bare_interval(loss, Unit::Ohm)));
-    }
+    rows.extend(
+        coil.loss_ohm
+            .iter()
+            .map(|loss| row("losses, parallel to L", loss, Unit::Ohm)),
+    );
     c.page.put(Block::Table(Table {
         caption: format!("Of the winding {}", number::LEVEL).into(),
         head: vec!["quantity", "value"],
@@ -243,9 +227,7 @@ fn checked(c: &mut Chapter, laid: &against::Against) -> Result<()> {
         loads_plot::answer(laid.answer)
     ));
     c.loads("--against 1-short-cable");
-    let plot = loads_plot::against(laid, "the coil")?;
-    c.page.put(Block::Picture(Box::new(plot.clone())));
-    c.files.push(("check".into(), plot));
+    c.show("check", loads_plot::against(laid, "the coil")?);
     Ok(())
 }
 
@@ -270,17 +252,12 @@ fn wished(c: &mut Chapter, basis: &Basis) -> Result<()> {
     c.page.head("The other way round");
     let start: Load = "vol=250k amp=1M".parse()?;
     let knobs = [Knob::Cap, Knob::VolPot];
-    let r = reach::reach(
-        &Wiring::from(start),
-        &basis.coil,
-        inputs::goal(GOAL)?,
-        &knobs,
-        basis.covariance.as_ref(),
-    )?;
+    let (wiring, goal) = (Wiring::from(start), inputs::goal(GOAL)?);
+    let r = reach::reach(&wiring, &basis.coil, goal, &knobs, basis.covariance.as_ref())?;
     let e = |i: usize, unit: Unit| {
         let (_, value, u) = r.parts[i];
         let u = u.unwrap_or(0.0);
-        number::interval(&crate::estimate::Estimate { value, u, u_noise: u }, unit)
+        number::interval(&Estimate { value, u, u_noise: u }, unit)
     };
     c.page.say(format!(
         "Wanted: a peak at 3.2 kHz that stands 5 dB above the lows. It takes {} across the pickup and a pot of {}.",
@@ -297,21 +274,16 @@ fn wired(c: &mut Chapter, basis: &Basis) -> Result<()> {
     c.page.head("In other wirings");
     c.page
         .say("A second coil, or a second pickup, of the same make. docs/wirings.md draws these and more.");
-    let names = [
-        "one-pickup",
-        "coils-series",
-        "coils-parallel",
-        "coil-split",
-        "two-pickups",
-    ];
-    let options: Vec<String> = names.iter().map(|n| format!("--load {n}")).collect();
+    let names = "one-pickup coils-series coils-parallel coil-split two-pickups".split(' ');
+    let options: Vec<String> = names.clone().map(|n| format!("--load {n}")).collect();
     c.loads(&options.join(" "));
     let mut loads = Vec::new();
     for name in names {
         if let Some(w) = wirings::built_in(name)? {
-            loads.push(predict_one(basis, name, &w, None, &manner(None)));
+            loads.push(predict_one(basis, name, &w, None, &Manner::default()));
         }
     }
-    let document = c.document(loads, None);
-    c.show("wirings", &document)
+    let document = LoadsDocument::of(basis, loads);
+    c.show("wirings", loads_plot::family(&document)?);
+    Ok(())
 }

@@ -8,7 +8,7 @@ use crate::cli::args::{PottingArgs, Surroundings};
 use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
 use crate::commands::book::life::{Known, Recipe};
-use crate::commands::coil::write_all;
+use crate::commands::outcome::write_all;
 use crate::commands::page::of_rig;
 use crate::commands::potting;
 use crate::failure::Result;

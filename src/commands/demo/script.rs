@@ -16,6 +16,8 @@ pub struct Job {
 
 const NECK: &str = "r=6.1k l=2.5H cs=110p loss=900k noise=-82dBFS";
 const BRIDGE: &str = "r=4.1k l=2.3H cs=60p loss=500k l2=2.4H cs2=65p over=first noise=-82dBFS";
+const UNWAXED: &str = "r=6.3k l=2.6H cs=110p loss=900k noise=-82dBFS";
+const WAXED: &str = "r=6.3k l=2.6H cs=121p loss=900k noise=-82dBFS";
 pub const CONTROLS_SHORT: &str = "vol=250k tone=250k+22n cable=3m@100p/m";
 const CONTROLS_LONG: &str = "vol=250k tone=250k+22n cable=6m@100p/m";
 
@@ -53,24 +55,12 @@ pub const JOBS: [Job; 8] = [
     },
     Job {
         stage: Some("before wax"),
-        ..Job::new(
-            "4-before-wax",
-            "neck 4-1",
-            "r=6.3k l=2.6H cs=110p loss=900k noise=-82dBFS",
-            6.31e3,
-            14,
-        )
+        ..Job::new("4-before-wax", "neck 4-1", UNWAXED, 6.31e3, 14)
     },
     Job {
         stage: Some("after wax"),
         note: "simulated, invented data: wax pot, winding capacitance +10 %",
-        ..Job::new(
-            "5-after-wax",
-            "neck 4-1",
-            "r=6.3k l=2.6H cs=121p loss=900k noise=-82dBFS",
-            6.31e3,
-            15,
-        )
+        ..Job::new("5-after-wax", "neck 4-1", WAXED, 6.31e3, 15)
     },
     Job {
         note: "simulated, invented data: ohms read on the winder, before the leads went on",

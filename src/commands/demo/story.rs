@@ -199,24 +199,20 @@ fn cables(made: &Made) -> String {
 
 /// The sentence of a comparison.
 fn difference(made: &Made, i: usize) -> String {
-    let text = made.comparisons[i].differences.first().map_or("", |d| d.text.as_str());
-    let mut letters = text.chars();
-    match letters.next() {
-        Some(first) => format!("{}{}.", first.to_uppercase(), letters.as_str()),
-        None => String::new(),
-    }
+    let first = made.comparisons[i].differences.first();
+    first.map_or(String::new(), |d| sentence(&d.text))
 }
 
 fn advice(r: &Record) -> String {
     let reasons = r.findings.iter().filter(|f| f.level == Level::Reject);
-    let texts: Vec<String> = reasons
-        .map(|f| {
-            let mut letters = f.text.chars();
-            let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
-            format!("{first}{}.", letters.as_str())
-        })
-        .collect();
+    let texts: Vec<String> = reasons.map(|f| sentence(&f.text)).collect();
     texts.join(" ")
+}
+
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    format!("{first}{}.", letters.as_str())
 }
 
 struct Teller {

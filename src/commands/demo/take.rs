@@ -1,11 +1,11 @@
 //! A take of the demonstration's bench, and its record, as `measure` makes them.
 
-use crate::analysis::compose;
-use crate::analysis::{self, Choice, Options};
+use crate::analysis::Choice;
 use crate::capture::bench::{Bench as BuiltIn, Spec};
-use crate::capture::{Capture, Request, Take};
+use crate::capture::{Capture, Take};
 use crate::cli::context::Bench;
-use crate::commands::outcome::Played;
+use crate::commands::kept;
+use crate::commands::outcome::{Played, take_name};
 use crate::failure::Result;
 use crate::network::Load;
 use crate::record::{Pickup, Record};
@@ -20,26 +20,12 @@ pub fn taken(
     taken_at: &str,
 ) -> Result<(Take, Record)> {
     let mut bench = BuiltIn::new(Spec::parse_words(sim)?, Some(rig), load.as_ref(), false, seed)?;
-    let request = Request {
-        rate_hz: drive.rate_hz,
-        drive: drive.samples.clone(),
-    };
-    let take = bench.take(&request, &mut |_| {})?;
+    let take = bench.take(&drive.request(), &mut |_| {})?;
     let about = Bench {
         load,
         ..Bench::new(Some(rig.clone()), pickup)
     };
-    let options = Options {
-        chain: &about.chain,
-        drive: Some(&drive.samples),
-        model: Choice::Better,
-    };
-    let analysis = analysis::analyse(&take, &options)?;
-    let mut context = about.context(name, false, taken_at.into());
-    context.drive = drive.description.as_ref().map(Into::into);
-    context.source = "sim".into();
-    context.device = take.provenance.device.clone();
-    context.take = Some("take.wav".into());
-    let record = compose::record(&take, analysis, context);
+    let context = about.context(&take, name, taken_at, "sim", take_name(0));
+    let (record, _) = kept::read(&take, &about, Some(drive), Choice::Better, context)?;
     Ok((take, record))
 }

@@ -5,13 +5,13 @@ use std::time::SystemTime;
 
 use crate::capture::stop::Stop;
 use crate::capture::wav;
-use crate::capture::{Capture, Provenance, Request, Take};
+use crate::capture::{Provenance, Take};
 use crate::cli::args::Job;
 use crate::cli::console::{self, Console};
 use crate::cli::context::Bench;
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome::Played;
-use crate::commands::sound::{self, Asked};
+use crate::commands::sound::{self, Asked, Sound};
 use crate::commands::{drive, knock};
 use crate::failure::{Failure, Result};
 use crate::stimulus;
@@ -24,9 +24,8 @@ pub struct Taken {
 
 /// Plays and records.
 pub struct Player {
-    capture: Box<dyn Capture>,
-    played: Played,
-    live: bool,
+    sound: Sound,
+    pub played: Played,
     stop: Stop,
 }
 
@@ -34,45 +33,28 @@ impl Player {
     /// The level is the one asked for, else the rig's own.
     pub fn plan(job: &Job, bench: &Bench, defaults: &Defaults, stop: Stop) -> Result<Self> {
         console::catch(&stop);
-        let open = Asked {
+        let drive = drive::at_level(&job.drive, bench);
+        let sound = Asked {
             source: &job.source,
-            drive: &job.drive,
-            channels: bench.channels,
-            rig: bench.rig.as_ref(),
-            load: bench.load.as_ref(),
+            drive: &drive,
+            bench,
             guitar: job.guitar.as_ref(),
             defaults,
             bound: true,
             stop: stop.clone(),
         }
         .open()?;
-        let mut settings = drive::settings(&job.drive, open.rate_hz)?;
-        let own = bench.rig.as_ref().and_then(|r| r.interface.as_ref()?.level_dbfs);
-        if let Some(level) = own.filter(|_| job.drive.level.is_none()) {
-            settings.level_dbfs = level;
-        }
+        let settings = drive::settings(&drive, sound.rate_hz)?;
         Ok(Player {
-            capture: open.capture,
+            sound,
             played: stimulus::make(&settings)?.into(),
-            live: open.live,
             stop,
         })
     }
 
-    pub fn played(&self) -> &Played {
-        &self.played
-    }
-
     /// The recording of so many taps.
     pub fn taps(&mut self, count: u32, console: &mut Console) -> Result<Take> {
-        let rate_hz = self.played.rate_hz;
-        as_kept(knock::listen(
-            self.capture.as_mut(),
-            rate_hz,
-            count,
-            self.live,
-            console,
-        )?)
+        as_kept(knock::listen(&mut self.sound, count, console)?)
     }
 
     pub fn take(&mut self, n: u32, console: &mut Console) -> Result<Taken> {
@@ -80,21 +62,14 @@ impl Player {
         if self.stop.asked() {
             return Err(Failure::new("stopped by hand", "measure again when ready"));
         }
-        if self.live && n == 0 {
-            announce(&self.played, &self.capture.describe(), console);
+        if self.sound.live && n == 0 {
+            announce(&self.played, &self.sound.capture.describe(), console);
         }
-        let take = sound::take(self.capture.as_mut(), self.live, &request(&self.played), console)?;
+        let take = self.sound.take(&self.played.request(), console)?;
         Ok(Taken {
             take: as_kept(take)?,
             at,
         })
-    }
-}
-
-fn request(played: &Played) -> Request {
-    Request {
-        rate_hz: played.rate_hz,
-        drive: played.samples.clone(),
     }
 }
 

@@ -8,15 +8,13 @@ use crate::book::row::Filter;
 use crate::book::{entries, life, look};
 use crate::cli::args::{PageArgs, PottingArgs, Surroundings};
 use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
 use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::basis::Basis;
-use crate::coil::loads::{LoadsDocument, Manner, SCHEMA, predict_one};
+use crate::coil::loads::{LoadsDocument, Manner, predict_one};
 use crate::commands::book::life::{Known, Recipe, recipe_words};
 use crate::commands::wanted::Placed;
-use crate::commands::{anew, compare, known, potting, readings, rig, wanted};
+use crate::commands::{compare, known, potting, readings, wanted};
 use crate::failure::Result;
-use crate::network::predict;
 use crate::record::{Record, store};
 use crate::report::page::Page;
 use crate::report::page::line::Line;
@@ -86,19 +84,13 @@ fn in_order(tray: &Tray, folder: &Path, console: &mut Console) -> Result<Option<
     });
     let (numbers, places): (Vec<u32>, Vec<PathBuf>) = there.unzip();
     let each = places.into_iter().map(|place| store::read(&place).map(|r| (place, r)));
-    let (at, placed): (Vec<usize>, Vec<Placed>) = wanted::readable(each.collect(), console).into_iter().unzip();
-    let (records, _) = readings::known_of(&placed, anew::today(None).as_ref(), console)?;
-    let made: Vec<Made> = at
-        .into_iter()
-        .map(|i| numbers[i])
-        .zip(records)
-        .filter(|m| m.1.reading().is_some())
-        .collect();
-    if made.is_empty() {
-        return Ok(None);
+    let (read, how) = readings::numbered(wanted::readable(each.collect(), console), console)?;
+    let read = read.into_iter().filter(|r| r.1.reading().is_some());
+    let made: Vec<Made> = read.map(|(i, record)| (numbers[i], record)).collect();
+    match made.is_empty() {
+        true => Ok(None),
+        false => order::lot(&tray.lot, &made, &how.matters).map(Some),
     }
-    let matters = Defaults::read_from(Path::new("."))?.matters();
-    order::lot(&tray.lot, &made, &matters).map(Some)
 }
 
 fn before_and_after(args: &PageArgs) -> PottingArgs {
@@ -117,7 +109,7 @@ fn before_and_after(args: &PageArgs) -> PottingArgs {
 
 /// Readings by what is known of their rigs today, each with what the notebook says of its pickup.
 fn told(placed: &[Placed], recipe: Recipe, console: &mut Console) -> Result<Vec<(Record, Told)>> {
-    let (records, _) = readings::known_of(placed, anew::today(None).as_ref(), console)?;
+    let (records, _) = readings::known_of(placed, console)?;
     let said = entries::all(&wanted::notebook()?);
     for why in &said.unread {
         console.remark(&format!("left out: {why}"));
@@ -143,35 +135,20 @@ fn sheets(title: Line, placed: &[Placed], recipe: Recipe, console: &mut Console)
 
 fn predicted(path: &Path, args: &PageArgs) -> Result<LoadsDocument> {
     let basis = Basis::of(read_coil(path)?)?;
-    let manner = Manner {
-        freq_hz: predict::usual_grid(),
-        tolerances: None,
-    };
-    let (mut loads, mut notes) = (Vec::new(), Vec::new());
+    let mut document = LoadsDocument::of(&basis, Vec::new());
     for arg in &args.load {
         let (name, wiring) = resolve(arg)?;
-        notes.extend(wiring.load.remarks());
-        loads.push(predict_one(&basis, &name, &wiring, None, &manner));
+        document.notes.extend(wiring.load.remarks());
+        let predicted = predict_one(&basis, &name, &wiring, None, &Manner::default());
+        document.loads.push(predicted);
     }
-    Ok(LoadsDocument {
-        schema: SCHEMA.into(),
-        pickup: (&basis).into(),
-        loads,
-        reached: None,
-        against: None,
-        undone: None,
-        notes,
-    })
+    Ok(document)
 }
 
 /// A rig, its checks, and what was changed on it.
 pub fn of_rig(path: &Path, console: &mut Console) -> Result<Page> {
     let rig = Rig::read(path)?;
-    let (mut known, failures) = known::beside(&rig, path);
-    if let Some(e) = failures.into_iter().next() {
-        return Err(e);
-    }
-    known.eras.renew(|h| rig::by_today(h, path, &rig, console));
+    let known = known::renewed(&rig, path, console)?;
     let newest = known.eras.newest();
     let document = RigDocument::of(&rig, newest, rig_words::words(&rig));
     let checked = newest.and_then(|history| {

@@ -4,11 +4,13 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use crate::book::word::{folder_name, sound_name};
-use crate::cli::args::{About, Job, Life, OhmsRead, PottingArgs, Source, read_ohms};
+use crate::cli::args::{About, Job, Life, OhmsRead, PottingArgs, read_ohms};
 use crate::cli::console::Console;
 use crate::cli::context::{Fresh, folders_below, free_folder};
 use crate::cli::defaults::Defaults;
-use crate::commands::{measure, outcome, setting, sound};
+use crate::commands::measure::{self, Measured};
+use crate::commands::sound::{self, Sources};
+use crate::commands::{outcome, setting};
 use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::stage::Stage;
@@ -31,8 +33,8 @@ struct Dip<'a> {
     folder: PathBuf,
     sitting: Sitting,
     about: About,
-    /// One description for each take, of the built-in bench.
-    sims: Vec<String>,
+    /// One for each take.
+    sources: Sources,
     /// Before and after: each record that holds a reading.
     read: [Vec<Record>; 2],
     _fresh: Fresh,
@@ -46,12 +48,8 @@ pub fn walk(args: &PottingArgs, folder: &Path, console: &mut Console) -> Result<
     let ended = dip.half(console, &mut made);
     outcome::draw_missing(&made, console);
     ended?;
-    let both = dip
-        .sitting
-        .pickups
-        .iter()
-        .any(|name| dip.read.iter().all(|half| has(half, name)));
-    Ok(match both {
+    let in_both = |name: &String| dip.read.iter().all(|half| has(half, name));
+    Ok(match dip.sitting.pickups.iter().any(in_both) {
         true => Left::Both {
             halves: HALVES.map(|half| dip.folder.join(half)),
             stays: dip.sitting.stays.iter().map(PathBuf::from).collect(),
@@ -70,7 +68,7 @@ const STAGES: [&str; 2] = ["before wax", "after wax"];
 
 impl<'a> Dip<'a> {
     fn open(args: &'a PottingArgs, folder: &Path, console: &mut Console) -> Result<Self> {
-        let defaults = Defaults::read_from(Path::new("."))?;
+        let defaults = Defaults::here()?;
         let path = folder.join("sitting.json");
         // What is refused leaves no folder behind.
         let is_new = path.symlink_metadata().is_err();
@@ -99,7 +97,7 @@ impl<'a> Dip<'a> {
             folder,
             sitting,
             about,
-            sims: args.source.sim.as_deref().map_or(Ok(Vec::new()), sound::described)?,
+            sources: Sources::of(&args.source)?,
             read: [Vec::new(), Vec::new()],
             _fresh: fresh,
             _held: held,
@@ -163,10 +161,7 @@ impl<'a> Dip<'a> {
         if self.steps().is_empty() {
             return Ok(());
         }
-        match self.args.source.is_sim() {
-            true => console.remark("SIMULATED: the built-in bench, no real pickup."),
-            false => sound::caution(console),
-        }
+        sound::opening(&self.args.source, console);
         console.remark(&text::sitting_keys(self.sitting.waxed));
         let mut skipped: Vec<Step> = Vec::new();
         loop {
@@ -200,7 +195,7 @@ impl<'a> Dip<'a> {
                 },
             };
             match self.take(step, ohms, console) {
-                Ok((record, folder)) => {
+                Ok(Measured { record, folder, .. }) => {
                     let warm = not_back(&self.read[0], &record).filter(|_| self.sitting.waxed);
                     console.remark(&text::sitting_step(&record, warm));
                     made.push(folder);
@@ -214,7 +209,7 @@ impl<'a> Dip<'a> {
         }
     }
 
-    fn take(&mut self, step: &Step, ohms: Option<OhmsRead>, console: &mut Console) -> Result<(Record, PathBuf)> {
+    fn take(&mut self, step: &Step, ohms: Option<OhmsRead>, console: &mut Console) -> Result<Measured> {
         let half = self.now();
         if half == 1 && self.read[1].is_empty() {
             // From here on there is no way back to the first half.
@@ -231,10 +226,7 @@ impl<'a> Dip<'a> {
                 },
                 ..self.about.clone()
             },
-            source: Source {
-                sim: self.sims.get(takes % self.sims.len().max(1)).cloned(),
-                ..self.args.source.clone()
-            },
+            source: self.sources.nth(takes),
             drive: self.args.drive.clone(),
             out: Some(free_folder(
                 &self.folder.join(HALVES[half]),
@@ -246,7 +238,7 @@ impl<'a> Dip<'a> {
         if measured.record.reading().is_some() {
             self.read[half].push(measured.record.clone());
         }
-        Ok((measured.record, measured.folder))
+        Ok(measured)
     }
 }
 
@@ -262,10 +254,8 @@ fn has(half: &[Record], name: &str) -> bool {
 fn begun_now(args: &PottingArgs, defaults: &Defaults) -> Result<(About, Sitting)> {
     let set = setting::of(&args.on, defaults, None, "")?;
     let (pickups, stays) = (names(&args.before)?, names(&args.stays)?);
-    Ok((
-        set.about,
-        Sitting::new(pickups, stays, set.setting, args.source.is_sim())?,
-    ))
+    let sitting = Sitting::new(pickups, stays, set.setting, args.source.is_sim())?;
+    Ok((set.about, sitting))
 }
 
 /// A dip that was begun, with the same pickups on the same bench.
@@ -276,12 +266,9 @@ fn gone_on(args: &PottingArgs, defaults: &Defaults, path: &Path) -> Result<(Abou
     let set = setting::of(&args.on, defaults, Some(&begun.setting), &dip)?;
     let same = |given: &[PathBuf], own: &[String]| -> Result<bool> { Ok(given.is_empty() || names(given)? == own) };
     if !same(&args.before, &begun.pickups)? || !same(&args.stays, &begun.stays)? {
+        let (pickups, stays) = (begun.pickups.join(", "), begun.stays.join(", "));
         return Err(Failure::new(
-            format!(
-                "this dip was begun with {}, and {} staying out of the wax",
-                begun.pickups.join(", "),
-                begun.stays.join(", ")
-            ),
+            format!("this dip was begun with {pickups}, and {stays} staying out of the wax"),
             "leave the names out to go on with it, or give another folder",
         ));
     }

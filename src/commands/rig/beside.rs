@@ -46,41 +46,27 @@ pub fn beside(rig: &Path, ending: &str) -> PathBuf {
 
 /// The history of a rig; `None` where it has none.
 pub fn history_of(rig: &Path) -> Result<Option<History>> {
-    read_history(&beside(rig, "checks.json"))
+    outcome::read(&beside(rig, "checks.json"), History::parse)
 }
 
 /// One that was put aside, by its file's name.
 pub fn history_kept(rig: &Path, name: &str) -> Result<Option<History>> {
     match Path::new(name).file_name() {
-        Some(own) if own == name => read_history(&beside(rig, "checks.json").with_file_name(own)),
+        Some(own) if own == name => outcome::read(&beside(rig, "checks.json").with_file_name(own), History::parse),
         _ => Ok(None),
     }
 }
 
-fn read_history(path: &Path) -> Result<Option<History>> {
-    if path.symlink_metadata().is_err() {
-        return Ok(None);
-    }
-    History::parse(
-        &path.display().to_string(),
-        &fileio::read_limited(path, outcome::MOST_BYTES)?,
-    )
-    .map(Some)
-}
-
 /// What laying a pickup down anew does on the rig of this file and this name.
 pub fn study_of(rig: &Path, own: &RigSummary) -> Result<Study> {
-    let path = beside(rig, "repeat.json");
-    if path.symlink_metadata().is_err() {
-        return Ok(Study::Unknown);
-    }
-    let bytes = fileio::read_limited(&path, outcome::MOST_BYTES)?;
-    let document = RepeatDocument::parse(&path.display().to_string(), &bytes)?;
-    Ok(match own.is(Some(&document.rig), document.unit.as_deref()) {
-        // A scatter is relative: what the file says by now moves all of its readings alike.
-        true => Study::Told(Box::new(document)),
-        false => Study::OfAnotherRig,
-    })
+    Ok(
+        match outcome::read(&beside(rig, "repeat.json"), RepeatDocument::parse)? {
+            None => Study::Unknown,
+            // A scatter is relative: what the file says by now moves all of its readings alike.
+            Some(study) if own.is(Some(&study.rig), study.unit.as_deref()) => Study::Told(Box::new(study)),
+            Some(_) => Study::OfAnotherRig,
+        },
+    )
 }
 
 /// Puts the document that is there, if any, aside under a name of its own: north.checks.1.json and so on.

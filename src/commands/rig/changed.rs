@@ -1,7 +1,7 @@
 //! `rig changed`: something is another on the bench, which no file can know.
 
 use super::beside::{aside, beside};
-use super::file::{print, rig_of};
+use super::file::rig_of;
 use crate::cli::args::ChangedArgs;
 use crate::cli::console::Console;
 use crate::commands::outcome;
@@ -36,8 +36,7 @@ pub fn run(args: &ChangedArgs, console: &mut Console) -> Result<Status> {
         Ok((history, files))
     })?;
     let document = RigDocument::of(&rig, Some(&history), rig_words::words(&rig));
-    print(args.shown, console, &document, |style| {
+    outcome::say(&document, args.shown, console, |_, style| {
         text::changed_text(&document, &files, style)
-    })?;
-    Ok(Status::Done)
+    })
 }

@@ -8,8 +8,8 @@ use super::witnessed::by_today;
 use crate::cli::args::{About, CheckArgs, Job, Surroundings};
 use crate::cli::console::Console;
 use crate::cli::inputs::LoadArg;
-use crate::commands::measure;
-use crate::commands::outcome::{self, Told};
+use crate::commands::measure::{self, Measured};
+use crate::commands::outcome;
 use crate::commands::{anew, known};
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
@@ -17,7 +17,7 @@ use crate::network::Load;
 use crate::record::Record;
 use crate::record::identity::{apart_from, same_rig};
 use crate::report::{checks_plot, rig_words, text};
-use crate::rig::Rig;
+use crate::rig::{Rig, Witness};
 use crate::shop::known::Known;
 use crate::shop::witness::checks::{CheckDocument, WitnessShown};
 use crate::shop::witness::history::{Check, History};
@@ -25,56 +25,47 @@ use crate::shop::witness::judging::{Expected, Judgement};
 
 pub fn run(args: CheckArgs, console: &mut Console) -> Result<Status> {
     let (path, rig) = rig_of(args.file.as_ref().or(args.rig.as_ref()))?;
-    let Some(witness) = rig.witness.clone() else {
+    let Some(witness) = &rig.witness else {
         return Err(Failure::new(
             format!("the rig file {} names no witness", path.display()),
             "write [witness] and below it name = \"witness one\": the pickup that is kept for checking",
         ));
     };
-    let given = args
-        .record
-        .as_ref()
-        .map(|p| anew::one(p, Some(&rig), console))
-        .transpose()?;
+    let given = args.record.as_ref().map(|p| anew::one(p, Some(&rig), console));
+    let given = given.transpose()?;
     let simulated = given.as_ref().map_or(args.source.is_sim(), Record::is_simulated);
     // Found out before anything sounds: the history can be read, and is this rig's.
     kept_with(&path, &rig, simulated)?;
-    if let Some(standing) = history_of(&path)?.filter(|_| !args.begin_again) {
-        goes_on(&standing, simulated, (&path, &rig, &witness.name))?;
-    }
-    let Witnessed { record, files, folder } = match given {
-        Some(record) => Witnessed {
-            record,
-            files: Vec::new(),
-            folder: None,
-        },
-        None => witnessed(&args, &path, &witness.name, witness.load.as_deref(), console)?,
+    let whose = Whose {
+        path: &path,
+        rig: &rig,
+        witness,
     };
-    of_this_rig(&record, &rig, &witness.name)?;
+    if let Some(standing) = history_of(&path)?.filter(|_| !args.begin_again) {
+        whose.goes_on(&standing, simulated)?;
+    }
+    let (record, files, folder) = match given {
+        Some(record) => (record, Vec::new(), None),
+        None => {
+            let measured = whose.measured(&args, console)?;
+            (measured.record, measured.files, Some(measured.folder))
+        }
+    };
+    whose.of_this_rig(&record)?;
     // A recording may have been made by the bench.
     kept_with(&path, &rig, record.is_simulated())?;
     let mut new = check_of(&record, &args, folder.as_deref(), &path)?;
     let (known, _) = known::beside(&rig, &path);
     let expected = known.expected(record.is_simulated());
-    let counted = Witness {
-        path: &path,
-        rig: &rig,
-        name: &witness.name,
-        expected,
-    }
-    .count(&mut new, args.begin_again, console)
-    .map_err(|e| not_counted(e, folder.as_deref()))?;
-    let (history, judgement) = (&counted.history, &counted.judgement);
-    let advice = rig_words::advice(&rig, &new, judgement, history);
-    let document = CheckDocument::of(history, &new, judgement, shown(&record, &known)?, advice);
-    Told {
-        document: &document,
-        files: [files, counted.written].concat(),
-        shown: args.shown,
-    }
-    .tell(console, text::check_text, || {
+    let (history, judgement, written) = whose
+        .count(&mut new, &expected, args.begin_again, console)
+        .map_err(|e| not_counted(e, folder.as_deref()))?;
+    let advice = rig_words::advice(&rig, &new, &judgement, &history);
+    let document = CheckDocument::of(&history, &new, &judgement, shown(&record, &known)?, advice);
+    let files = [files, written].concat();
+    outcome::tell((&document, files), args.shown, console, text::check_text, || {
         let own = folder.map_or(Ok(Vec::new()), |f| outcome::missing_pictures(&record, &f))?;
-        Ok([own, charts(&path, history, &expected)?].concat())
+        Ok([own, charts(&path, &history, &expected)?].concat())
     })?;
     Ok(match judgement.go() {
         true => Status::Done,
@@ -113,38 +104,26 @@ fn folder_of<'a>(measured: Option<&'a Path>, args: &'a CheckArgs) -> Option<&'a 
     measured.or(folder)
 }
 
-/// The witness's record; where it was measured now, its folder and files.
-struct Witnessed {
-    record: Record,
-    files: Vec<PathBuf>,
-    folder: Option<PathBuf>,
-}
-
-/// A check that is in the history.
-struct Counted {
-    judgement: Judgement,
-    history: History,
-    written: Vec<PathBuf>,
-}
-
 /// Whose checks are counted, and where.
-struct Witness<'a> {
+struct Whose<'a> {
     path: &'a Path,
     rig: &'a Rig,
-    name: &'a str,
-    /// What its checks scatter by.
-    expected: Expected,
+    witness: &'a Witness,
 }
 
-impl Witness<'_> {
-    /// Judges a check by the history as it is at this moment, and puts it there. What was kept stays as it was.
-    fn count(&self, new: &mut Check, begin_again: bool, console: &mut Console) -> Result<Counted> {
+/// A history as today's file reads it, what it says of a check, and the files that were written.
+type Counted = (History, Judgement, Vec<PathBuf>);
+
+impl Whose<'_> {
+    /// Judges a check by the history as it is at this moment, and puts it there. What was kept stays as it was. `expected`: what
+    /// checks scatter by.
+    fn count(&self, new: &mut Check, expected: &Expected, begin_again: bool, console: &mut Console) -> Result<Counted> {
         let file = beside(self.path, "checks.json");
         fileio::alone(&file, || {
             let today = self.rig.summary();
             let mut kept = match history_of(self.path)? {
                 Some(h) if !begin_again => h,
-                _ => History::new(&today, self.name),
+                _ => History::new(&today, &self.witness.name),
             };
             // Another check may have come in since.
             let old = if begin_again { aside(&file)? } else { None };
@@ -155,7 +134,7 @@ impl Witness<'_> {
                 ));
             }
             let mut history = by_today(kept.clone(), self.path, self.rig, console);
-            let judgement = history.judge(new, &self.expected);
+            let judgement = history.judge(new, expected);
             new.go = judgement.go();
             if kept.hash == today.chain_hash() {
                 // The file says what it said when they were made, and that may change.
@@ -169,12 +148,69 @@ impl Witness<'_> {
                 None => outcome::again(&file, &kept, "the history")?,
             };
             fileio::write_atomically(&file, &bytes)?;
-            Ok(Counted {
-                judgement,
-                history,
-                written: std::iter::once(file.clone()).chain(old).collect(),
-            })
+            Ok((history, judgement, std::iter::once(file.clone()).chain(old).collect()))
         })
+    }
+
+    fn goes_on(&self, h: &History, simulated: bool) -> Result<()> {
+        one_kind(h, simulated, self.path)?;
+        let witness = &self.witness.name;
+        let what = if h.witness != *witness {
+            format!("its checks are of the witness {:?}, not {witness:?}", h.witness)
+        } else if !h.is_of(&self.rig.summary()) {
+            format!("its checks are of the rig {:?}", h.rig)
+        } else {
+            return Ok(());
+        };
+        Err(Failure::new(
+            format!("{}: {what}", self.path.display()),
+            "undo that, or begin a new baseline with --begin-again: another rig has other readings",
+        ))
+    }
+
+    fn of_this_rig(&self, record: &Record) -> Result<()> {
+        let (own, witness) = (&record.pickup.name, &self.witness.name);
+        if own != witness {
+            return Err(Failure::new(
+                format!("the record is of {own:?}, not of the witness {witness:?}"),
+                "give a record of the witness",
+            ));
+        }
+        let today = self.rig.summary();
+        if !same_rig(&record.rig, &today) {
+            return Err(Failure::new(
+                "the record was made with another rig",
+                "measure the witness with this rig",
+            ));
+        }
+        match apart_from(&record.rig.entered(record.capture.channels), &today).as_slice() {
+            [] => Ok(()),
+            keys => Err(Failure::new(
+                format!(
+                    "{} is not what it was when the record was made, and its take is gone",
+                    keys.join(", ")
+                ),
+                "measure the witness anew",
+            )),
+        }
+    }
+
+    fn measured(&self, args: &CheckArgs, console: &mut Console) -> Result<Measured> {
+        let load: Load = self.witness.load.as_deref().unwrap_or_default().parse()?;
+        let on = Surroundings {
+            rig: Some(self.path.to_path_buf()),
+            load: Some(LoadArg::Load(load)),
+            over: args.over.clone(),
+            room: args.room,
+        };
+        let job = Job {
+            about: About { on, ..About::default() },
+            source: args.source.clone(),
+            drive: args.drive.clone(),
+            out: args.out.clone(),
+            ..Job::default()
+        };
+        measure::taken(&self.witness.name, &job, console)
     }
 }
 
@@ -182,31 +218,22 @@ impl Witness<'_> {
 fn not_counted(e: Failure, folder: Option<&Path>) -> Failure {
     match folder {
         None => e,
-        Some(folder) => Failure::new(
-            format!("this check does not count: {}", e.what),
-            format!(
-                "{}, then `coilwright rig check --record {}`",
-                e.hint,
-                text::shell(&folder.to_string_lossy())
-            ),
-        ),
+        Some(folder) => {
+            let folder = text::shell(&folder.to_string_lossy());
+            Failure::new(
+                format!("this check does not count: {}", e.what),
+                format!("{}, then `coilwright rig check --record {folder}`", e.hint),
+            )
+        }
     }
 }
 
 /// Why the witness could not be read, and where its take lies.
 fn no_reading(e: Failure, record: &Record, kept: Option<&Path>) -> Failure {
-    Failure::new(
-        [
-            Some(e.what),
-            record.rejected_for().map(|f| f.text.clone()),
-            kept.map(|k| format!("its take is kept in {}", k.display())),
-        ]
-        .into_iter()
-        .flatten()
-        .collect::<Vec<_>>()
-        .join("; "),
-        e.hint,
-    )
+    let why = record.rejected_for().map(|f| f.text.clone());
+    let kept = kept.map(|k| format!("its take is kept in {}", k.display()));
+    let what: Vec<String> = [Some(e.what), why, kept].into_iter().flatten().collect();
+    Failure::new(what.join("; "), e.hint)
 }
 
 /// Checks of the built-in bench and of real takes never stand in one history.
@@ -214,97 +241,21 @@ fn one_kind(h: &History, simulated: bool, path: &Path) -> Result<()> {
     if h.checks.iter().all(|c| c.simulated == simulated) {
         return Ok(());
     }
-    let (have, new) = match simulated {
-        true => ("real takes", "a simulated one"),
-        false => ("the built-in bench", "a real one"),
-    };
-    Err(Failure::new(
-        format!(
-            "the {} checks of {} are of {have}, and {new} has no place among them",
-            h.checks.len(),
-            path.display()
+    let (have, new, hint) = match simulated {
+        true => (
+            "real takes",
+            "a simulated one",
+            "try the built-in bench with a copy of the rig file under another name",
         ),
-        match simulated {
-            true => "try the built-in bench with a copy of the rig file under another name",
-            false => "begin a history of real ones with --begin-again",
-        },
-    ))
-}
-
-fn goes_on(h: &History, simulated: bool, (path, rig, witness): (&Path, &Rig, &str)) -> Result<()> {
-    one_kind(h, simulated, path)?;
-    let what = if h.witness != witness {
-        format!("its checks are of the witness {:?}, not {witness:?}", h.witness)
-    } else if !h.is_of(&rig.summary()) {
-        format!("its checks are of the rig {:?}", h.rig)
-    } else {
-        return Ok(());
+        false => (
+            "the built-in bench",
+            "a real one",
+            "begin a history of real ones with --begin-again",
+        ),
     };
+    let (checks, file) = (h.checks.len(), path.display());
     Err(Failure::new(
-        format!("{}: {what}", path.display()),
-        "undo that, or begin a new baseline with --begin-again: another rig has other readings",
+        format!("the {checks} checks of {file} are of {have}, and {new} has no place among them"),
+        hint,
     ))
-}
-
-fn of_this_rig(record: &Record, rig: &Rig, witness: &str) -> Result<()> {
-    if record.pickup.name != witness {
-        return Err(Failure::new(
-            format!(
-                "the record is of {:?}, not of the witness {witness:?}",
-                record.pickup.name
-            ),
-            "give a record of the witness",
-        ));
-    }
-    let today = rig.summary();
-    if !same_rig(&record.rig, &today) {
-        return Err(Failure::new(
-            "the record was made with another rig",
-            "measure the witness with this rig",
-        ));
-    }
-    match apart_from(&record.rig.entered(record.capture.channels), &today).as_slice() {
-        [] => Ok(()),
-        keys => Err(Failure::new(
-            format!(
-                "{} is not what it was when the record was made, and its take is gone",
-                keys.join(", ")
-            ),
-            "measure the witness anew",
-        )),
-    }
-}
-
-fn witnessed(
-    args: &CheckArgs,
-    rig: &Path,
-    witness: &str,
-    load: Option<&str>,
-    console: &mut Console,
-) -> Result<Witnessed> {
-    let load: Load = match load {
-        Some(text) => text.parse()?,
-        None => Load::default(),
-    };
-    let job = Job {
-        about: About {
-            on: Surroundings {
-                rig: Some(rig.to_path_buf()),
-                load: Some(LoadArg::Load(load)),
-                over: args.over.clone(),
-                room: args.room,
-            },
-            ..About::default()
-        },
-        source: args.source.clone(),
-        drive: args.drive.clone(),
-        out: args.out.clone(),
-        ..Job::default()
-    };
-    let measured = measure::taken(witness, &job, console)?;
-    Ok(Witnessed {
-        record: measured.record,
-        files: measured.files,
-        folder: Some(measured.folder),
-    })
 }

@@ -1,23 +1,21 @@
 //! `rig new`: a rig file from a few questions, or from options.
 
 use crate::capture::bench::DEVICE;
-use crate::cli::args::NewArgs;
+use crate::cli::args::{NewArgs, Said, two_shares};
 use crate::cli::console::Console;
+use crate::commands::outcome;
 use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::quantity::{self, Unit};
-use crate::report::text;
-use crate::rig::{Reference, Rig};
+use crate::report::{rig_words, text};
+use crate::rig::{Reference, Rig, possible};
 use crate::setup::template::{self, Answers, CHECKLIST};
+use crate::shop::witness::checks::RigDocument;
 
 pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
-    if args.file.symlink_metadata().is_ok() {
-        return Err(Failure::new(
-            format!("{} is there already", args.file.display()),
-            "give another name, or edit that file: nothing is overwritten",
-        ));
-    }
-    let stem = crate::fileio::stem(&args.file);
+    let hint = "give another name, or edit that file: nothing is overwritten";
+    outcome::refuse_taken([&args.file], hint)?;
+    let stem = fileio::stem(&args.file);
     let sim = args.source == "sim";
     if let Some(option) = args.devices.first_given().filter(|_| sim) {
         return Err(Failure::new(
@@ -31,7 +29,7 @@ pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
     }
     let complete = args.reference.is_some() && args.series.is_some() && args.inductance.is_some();
     if !complete {
-        Questions::new(console).ask(args, &mut answers)?;
+        Questions { console }.ask(args, &mut answers)?;
     } else if !sim && (args.devices.first_given().is_some() || args.rate.is_some()) {
         answers.interface = found(args, console)?;
     }
@@ -44,13 +42,10 @@ pub fn run(args: &NewArgs, console: &mut Console) -> Result<Status> {
     // What was written is read again at once: a file that cannot be read is no rig.
     let rig = Rig::parse(&text, &stem)?;
     fileio::write_new(&args.file, text.as_bytes())?;
-    super::file::print(
-        args.shown,
-        console,
-        &crate::shop::witness::checks::RigDocument::of(&rig, None, crate::report::rig_words::words(&rig)),
-        |style| text::rig_new_text(&rig, &args.file, style),
-    )?;
-    Ok(Status::Done)
+    let document = RigDocument::of(&rig, None, rig_words::words(&rig));
+    outcome::say(&document, args.shown, console, |_, style| {
+        text::rig_new_text(&rig, &args.file, style)
+    })
 }
 
 fn given(args: &NewArgs, stem: &str) -> Answers {
@@ -75,9 +70,12 @@ fn given(args: &NewArgs, stem: &str) -> Answers {
     }
 }
 
-/// Ids of output and input, and the rate: a rig is bound to devices with names of their own, or not at all.
+/// Ids of output and input, and the rate.
+type Interface = (String, String, Option<u32>);
+
+/// A rig is bound to devices with names of their own, or not at all.
 #[cfg(feature = "live")]
-fn found(args: &NewArgs, console: &mut Console) -> Result<Option<(String, String, Option<u32>)>> {
+fn found(args: &NewArgs, console: &mut Console) -> Result<Option<Interface>> {
     use crate::capture::live::{self, Selection};
     let selection = Selection {
         output: args.devices.output.clone(),
@@ -100,7 +98,7 @@ fn found(args: &NewArgs, console: &mut Console) -> Result<Option<(String, String
 }
 
 #[cfg(not(feature = "live"))]
-fn found(_args: &NewArgs, _console: &mut Console) -> Result<Option<(String, String, Option<u32>)>> {
+fn found(_args: &NewArgs, _console: &mut Console) -> Result<Option<Interface>> {
     Ok(None)
 }
 
@@ -109,20 +107,16 @@ struct Questions<'a, 'b> {
     console: &'a mut Console<'b>,
 }
 
-impl<'a, 'b> Questions<'a, 'b> {
-    fn new(console: &'a mut Console<'b>) -> Self {
-        Questions { console }
-    }
-
+impl Questions<'_, '_> {
+    /// Asks for what was not given.
     fn ask(&mut self, args: &NewArgs, a: &mut Answers) -> Result<()> {
         self.console
             .remark("Enter takes what stands in brackets; what is left open may be measured, or written, later. docs/bench.md says how to measure each of these.");
         if args.name.is_none() {
             a.name = self.line("Name of the rig", Some(&a.name))?.unwrap_or_default();
         }
-        if args.unit.is_none() {
-            a.unit = self.line("Label on the interface, to tell two of one model apart", None)?;
-        }
+        let words = "Label on the interface, to tell two of one model apart";
+        put(&mut a.unit, || self.line(words, None))?;
         if args.reference.is_none() {
             let words = "Does channel 2 read the voltage before the exciter, or the current through it";
             a.reference = self.until(words, None, |t| match t {
@@ -132,40 +126,40 @@ impl<'a, 'b> Questions<'a, 'b> {
             })?;
         }
         self.exciter(args, a)?;
-        self.input(args, a)?;
-        if args.mains.is_none() {
-            a.mains_hz = self.open("Mains frequency, 50 or 60", |t| {
+        let words = "Resistance of the pickup's input, such as 1M";
+        put(&mut a.input_ohm, || self.value(words, Unit::Ohm, "resistance_ohm"))?;
+        let words = "Capacitance of that input, such as 60p";
+        put(&mut a.input_f, || self.value(words, Unit::Farad, "capacitance_f"))?;
+        let words = "Capacitance of the test lead alone, such as 50p";
+        put(&mut a.lead_f, || self.value(words, Unit::Farad, "lead_capacitance_f"))?;
+        put(&mut a.mains_hz, || {
+            self.open("Mains frequency, 50 or 60", |t| {
                 let hz = number(t, Unit::Hertz, "mains", "frequency_hz")?;
                 let near = [50.0, 60.0].into_iter().any(|m| (hz - m).abs() <= 2.0);
                 if near { Ok(hz) } else { Err("50 or 60".into()) }
-            })?;
-        }
-        if args.witness.is_none() {
-            a.witness = self.line("The pickup or dummy kept for checking the rig", None)?;
-        }
-        if a.interface.is_none() {
-            self.interface(args, a)?;
-        }
+            })
+        })?;
+        let words = "The pickup or dummy kept for checking the rig";
+        put(&mut a.witness, || self.line(words, None))?;
+        put(&mut a.interface, || self.interface(args))?;
         if !args.all_off {
             self.checklist(a)?;
         }
-        if args.knobs.is_none() {
-            a.knobs = self.line("Where the knobs stand (tape over them)", None)?;
-        }
-        Ok(())
+        put(&mut a.knobs, || {
+            self.line("Where the knobs stand (tape over them)", None)
+        })
     }
 
     fn exciter(&mut self, args: &NewArgs, a: &mut Answers) -> Result<()> {
         if args.series.is_none() {
             let words = "Ohms from the tap to ground, exciter counted in, such as 123.8";
-            a.series_ohm = self.until(words, None, |t| match (t, args.sense) {
-                ("", _) => Err(NEEDED.into()),
-                (t, sense) => number(t, Unit::Ohm, "exciter", "series_ohm").and_then(|v| match sense {
-                    Some(sense) if sense > v => {
+            a.series_ohm = self.until(words, None, |t| {
+                match (needed(t, Unit::Ohm, "series_ohm")?, args.sense) {
+                    (v, Some(sense)) if sense > v => {
                         Err(format!("less than the {sense} ohms of --sense, which are a part of it"))
                     }
-                    _ => Ok(v),
-                }),
+                    (v, _) => Ok(v),
+                }
             })?;
         }
         if args.sense.is_none() && a.reference == Reference::Current {
@@ -173,63 +167,35 @@ impl<'a, 'b> Questions<'a, 'b> {
             let series = a.series_ohm;
             a.sense_ohm = Some(self.until(words, None, |t| match t {
                 "" => Err("needed; a current is read across it".into()),
-                t => number(t, Unit::Ohm, "exciter", "sense_ohm").and_then(|v| match v <= series {
-                    true => Ok(v),
-                    false => Err(format!(
+                t => match number(t, Unit::Ohm, "exciter", "sense_ohm")? {
+                    v if v <= series => Ok(v),
+                    _ => Err(format!(
                         "{t} is more than the {series} ohms from the tap to ground, of which it is a part"
                     )),
-                }),
+                },
             })?);
         }
         if args.inductance.is_none() {
             let words = "Inductance of the exciter, such as 217u";
-            a.inductance_h = self.needed(words, Unit::Henry, "inductance_h")?;
+            a.inductance_h = self.until(words, None, |t| needed(t, Unit::Henry, "inductance_h"))?;
         }
-        if args.known.is_none() {
-            let words = "How well ohms and inductance are known, standard uncertainties such as 0.4%,3%";
-            a.known = self.open(words, |t| {
-                let hint = "two shares in per cent, such as 0.4%,3%";
-                let (x, y) = t.split_once(',').ok_or(hint)?;
-                let share = |t: &str| match quantity::parse(t, Unit::Relative) {
-                    Ok(v) if (0.0..=0.5).contains(&v) => Ok(v),
-                    _ => Err(hint.to_owned()),
-                };
-                Ok((share(x)?, share(y)?))
-            })?;
-        }
-        Ok(())
+        let words = "How well ohms and inductance are known, standard uncertainties such as 0.4%,3%";
+        put(&mut a.known, || {
+            self.open(words, |t| {
+                two_shares(t).ok_or("two shares in per cent, such as 0.4%,3%".into())
+            })
+        })
     }
 
-    fn input(&mut self, args: &NewArgs, a: &mut Answers) -> Result<()> {
-        if args.input_ohm.is_none() {
-            a.input_ohm = self.value(
-                "Resistance of the pickup's input, such as 1M",
-                Unit::Ohm,
-                "resistance_ohm",
-            )?;
-        }
-        if args.input_farad.is_none() {
-            a.input_f = self.value("Capacitance of that input, such as 60p", Unit::Farad, "capacitance_f")?;
-        }
-        if args.lead.is_none() {
-            let words = "Capacitance of the test lead alone, such as 50p";
-            a.lead_f = self.value(words, Unit::Farad, "lead_capacitance_f")?;
-        }
-        Ok(())
-    }
-
-    fn interface(&mut self, args: &NewArgs, a: &mut Answers) -> Result<()> {
+    fn interface(&mut self, args: &NewArgs) -> Result<Option<Interface>> {
         // No interface is plugged in yet: then the rig is bound when its inputs are measured.
         let Ok(Some((output, input, Some(rate)))) = found(args, self.console) else {
-            return Ok(());
+            return Ok(None);
         };
         let words = format!(
             "Found: plays on {output}, records {input}, {rate} Hz. Bind the rig to it, so that others are refused"
         );
-        if self.yes(&words, "y")? {
-            a.interface = Some((output, input, Some(rate)));
-        }
-        Ok(())
+        Ok(self.yes(&words, "y")?.then_some((output, input, Some(rate))))
     }
 
     fn checklist(&mut self, a: &mut Answers) -> Result<()> {
@@ -244,7 +210,7 @@ impl<'a, 'b> Questions<'a, 'b> {
     }
 
     fn next(&mut self, words: &str, proposal: Option<&str>) -> Result<String> {
-        let brackets = proposal.map_or_else(String::new, |p| format!(" [{p}]"));
+        let brackets = proposal.map_or(String::new(), |p| format!(" [{p}]"));
         self.console.ask(&format!("{words}{brackets}?")).ok_or_else(|| {
             Failure::new(
                 "the questions were not answered to the end; nothing was written",
@@ -265,12 +231,7 @@ impl<'a, 'b> Questions<'a, 'b> {
     }
 
     /// Asks again until what is said is understood.
-    fn until<T>(
-        &mut self,
-        words: &str,
-        proposal: Option<&str>,
-        read: impl Fn(&str) -> std::result::Result<T, String>,
-    ) -> Result<T> {
+    fn until<T>(&mut self, words: &str, proposal: Option<&str>, read: impl Fn(&str) -> Said<T>) -> Result<T> {
         loop {
             let said = self.next(words, proposal)?;
             let said = match proposal {
@@ -284,16 +245,8 @@ impl<'a, 'b> Questions<'a, 'b> {
         }
     }
 
-    /// What every rig needs: Enter is no answer.
-    fn needed(&mut self, words: &str, unit: Unit, key: &str) -> Result<f64> {
-        self.until(words, None, |t| match t {
-            "" => Err(NEEDED.into()),
-            t => number(t, unit, "exciter", key),
-        })
-    }
-
     /// Enter leaves it open.
-    fn open<T>(&mut self, words: &str, read: impl Fn(&str) -> std::result::Result<T, String>) -> Result<Option<T>> {
+    fn open<T>(&mut self, words: &str, read: impl Fn(&str) -> Said<T>) -> Result<Option<T>> {
         self.until(words, Some("open"), |t| match t {
             "open" => Ok(None),
             t => read(t).map(Some),
@@ -313,12 +266,25 @@ impl<'a, 'b> Questions<'a, 'b> {
     }
 }
 
-const NEEDED: &str = "needed; no rig is without it";
+/// What is there already was given.
+fn put<T>(place: &mut Option<T>, answer: impl FnOnce() -> Result<Option<T>>) -> Result<()> {
+    if place.is_none() {
+        *place = answer()?;
+    }
+    Ok(())
+}
+
+/// What every rig needs of its exciter: Enter is no answer.
+fn needed(text: &str, unit: Unit, key: &str) -> Said<f64> {
+    match text {
+        "" => Err("needed; no rig is without it".into()),
+        text => number(text, unit, "exciter", key),
+    }
+}
 
 /// A number as it may stand in the rig file.
-fn number(text: &str, unit: Unit, table: &str, key: &str) -> std::result::Result<f64, String> {
-    let v = quantity::parse(text, unit).map_err(|e| format!("{e}"))?;
-    crate::rig::possible(table, key, v)
-        .map(|()| v)
-        .map_err(|allowed| format!("{text} is not {allowed}; which unit was meant?"))
+fn number(text: &str, unit: Unit, table: &str, key: &str) -> Said<f64> {
+    let v = quantity::parse(text, unit).map_err(|e| e.to_string())?;
+    let wrong = |allowed| format!("{text} is not {allowed}; which unit was meant?");
+    possible(table, key, v).map(|()| v).map_err(wrong)
 }

@@ -3,15 +3,16 @@
 use std::path::{Path, PathBuf};
 
 use crate::capture::wav::Channels;
-use crate::cli::args::{DriveArgs, Shown, SoundArgs};
+use crate::cli::args::{DriveArgs, SoundArgs};
 use crate::cli::console::Console;
+use crate::cli::context::Bench;
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome;
 use crate::commands::sound::{Asked, Sound};
 use crate::failure::{Failure, Result};
 use crate::fileio;
+use crate::record::Pickup;
 use crate::record::when::day;
-use crate::report::text;
 use crate::rig::Rig;
 use crate::setup::edit::{self, Change, Replaced};
 
@@ -19,7 +20,7 @@ use crate::setup::edit::{self, Change, Replaced};
 pub(super) fn rig_of(given: Option<&PathBuf>) -> Result<(PathBuf, Rig)> {
     let path = match given {
         Some(path) => path.clone(),
-        None => Defaults::read_from(Path::new("."))?.rig.ok_or_else(|| {
+        None => Defaults::here()?.rig.ok_or_else(|| {
             Failure::new(
                 "no rig file is given, and none is remembered for this folder",
                 "give it, or remember it with `coilwright use --rig FILE`",
@@ -46,16 +47,17 @@ pub(super) fn write_changes(path: &Path, changes: impl FnOnce(&Rig) -> Result<Ve
 
 /// What a rig is set up on; `bound`: only on what its file names.
 pub(super) fn open(args: &SoundArgs, rig: &Rig, bound: bool, console: &Console) -> Result<Sound> {
-    let defaults = Defaults::read_from(Path::new("."))?;
+    let defaults = Defaults::here()?;
     Asked {
         source: &args.source,
         drive: &DriveArgs {
             rate: args.rate,
             ..DriveArgs::default()
         },
-        channels: channels_of(args.channels, rig, &defaults)?,
-        rig: Some(rig),
-        load: None,
+        bench: &Bench {
+            channels: channels_of(args.channels, rig, &defaults)?,
+            ..Bench::new(Some(rig.clone()), Pickup::default())
+        },
         guitar: None,
         defaults: &defaults,
         bound,
@@ -82,17 +84,4 @@ fn channels_of(asked: Option<Channels>, rig: &Rig, defaults: &Defaults) -> Resul
         })
     });
     of_rig.map_or_else(|| defaults.channels(), |c| Ok(Some(c)))
-}
-
-pub(super) fn print<D: serde::Serialize>(
-    shown: Shown,
-    console: &mut Console,
-    document: &D,
-    text: impl FnOnce(text::Style) -> String,
-) -> Result<()> {
-    if shown.json {
-        console.json(document)
-    } else {
-        console.result(&text(outcome::style(shown)))
-    }
 }

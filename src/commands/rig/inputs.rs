@@ -1,11 +1,11 @@
 //! `rig inputs`: the two inputs against each other, and what the pickup's input puts on a pickup.
 
 use super::beside::of_one_kind;
-use super::file::{open, print, rig_of, today, write_changes};
+use super::file::{open, rig_of, today, write_changes};
 use crate::capture::Request;
 use crate::cli::args::InputsArgs;
 use crate::cli::console::Console;
-use crate::commands::sound;
+use crate::commands::{outcome, sound};
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result, Status};
 use crate::report::text;
@@ -47,7 +47,7 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
         rate_hz: sound.rate_hz,
         drive: drive.samples,
     };
-    let take = sound::take(sound.capture.as_mut(), sound.live, &request, console)?;
+    let take = sound.take(&request, console)?;
     let simulated = take.provenance.simulated;
     let mut document = match (args.through, wire) {
         (Some(part), Some(wire)) => {
@@ -66,10 +66,9 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
         changes.extend(document.changes(&sound.used, lead, args.range.as_deref(), &today())?);
         Ok(changes)
     })?;
-    print(args.shown, console, &document, |style| {
+    outcome::say(&document, args.shown, console, |_, style| {
         text::inputs_text(&document, &path, style)
-    })?;
-    Ok(Status::Done)
+    })
 }
 
 /// What was measured with another interface, rate or channel says nothing of this one: it goes.

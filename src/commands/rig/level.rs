@@ -3,10 +3,11 @@
 use std::io::IsTerminal;
 
 use super::beside::of_one_kind;
-use super::file::{open, print, rig_of, today, write_changes};
+use super::file::{open, rig_of, today, write_changes};
 use crate::capture::{Cause, Request};
 use crate::cli::args::LevelArgs;
 use crate::cli::console::Console;
+use crate::commands::outcome;
 use crate::commands::sound::{self, Sound};
 use crate::failure::{Failure, Result, Status};
 use crate::report::{rig_words, text};
@@ -60,7 +61,7 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
         }
         None => None,
     };
-    print(args.shown, console, &document, |style| {
+    outcome::say(&document, args.shown, console, |_, style| {
         text::level_text(&document, written.as_deref(), style)
     })?;
     Ok(if document.level_dbfs.is_some() {
@@ -77,7 +78,7 @@ fn played(at: f64, sound: &mut Sound, console: &mut Console) -> Result<Step> {
         rate_hz: sound.rate_hz,
         drive: probe.samples.clone(),
     };
-    let take = sound::take(sound.capture.as_mut(), sound.live, &request, console)?;
+    let take = sound.take(&request, console)?;
     let unheard = tone::broken(&take, &probe).then(|| ("samples are missing or doubled".to_owned(), Cause::Busy));
     let reported = take.provenance.trouble.first().cloned();
     if let Some((trouble, cause)) = reported.map(|t| (t, take.provenance.cause)).or(unheard) {

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use crate::cli::console::Console;
 use crate::cli::context::folders_below;
 use crate::cli::defaults::Defaults;
-use crate::commands::anew::{Budget, Outcome};
+use crate::commands::anew::{Became, Budget};
 use crate::fileio;
 use crate::record::identity::apart_from;
 use crate::record::{Record, store};
@@ -26,20 +26,20 @@ pub fn by_today(history: History, path: &Path, rig: &Rig, console: &mut Console)
             checks.push(check.clone());
             continue;
         }
-        match records
-            .of(check)
-            .map(|(folder, record)| budget.read(&folder, record, rig))
-        {
-            Some(Outcome::Same(_)) => checks.push(check.clone()),
-            Some(Outcome::Anew(record, keys)) => match Check::of(&record) {
-                Ok(new) => checks.push(Check {
+        let found = records.of(check);
+        match found.map(|(folder, record)| budget.read(&folder, record, rig)) {
+            Some(read) if read.became == Became::Same => checks.push(check.clone()),
+            Some(read) => match Some(&read.record)
+                .filter(|_| read.became == Became::Anew)
+                .map(Check::of)
+            {
+                Some(Ok(new)) => checks.push(Check {
                     go: check.go,
                     at: check.at.clone(),
                     ..new
                 }),
-                Err(_) => left_out.extend(keys),
+                _ => left_out.extend(read.keys),
             },
-            Some(Outcome::Gone(_, keys) | Outcome::Later(_, keys)) => left_out.extend(keys),
             None if told => left_out.extend(apart_from(&check.entered, &today)),
             None => {
                 unknown += 1;
@@ -75,7 +75,7 @@ struct Witnessed {
 
 impl Witnessed {
     fn new(rig: &Path, history: &History) -> Self {
-        let folder = Defaults::read_from(Path::new(".")).ok().and_then(|d| d.folder);
+        let folder = Defaults::here().ok().and_then(|d| d.folder);
         Witnessed {
             rig: fileio::real(rig),
             folder: folder.unwrap_or_default().join(&history.witness),

@@ -6,7 +6,7 @@
 use std::path::{Path, PathBuf};
 
 use super::{Lot, noted};
-use crate::commands::anew::{Budget, Outcome};
+use crate::commands::anew::{Became, Budget, Reread};
 use crate::failure::{Failure, Result};
 use crate::record::identity::same_rig;
 use crate::record::meters::Reading;
@@ -82,20 +82,18 @@ impl Lot<'_> {
             return (record, None);
         };
         let name = record.pickup.name.clone();
-        let (record, said) = match budget.read(folder, record, rig) {
-            Outcome::Same(record) => (record, None),
-            Outcome::Anew(record, keys) => (*record, Some((keys, true, "read again by the rig's file of today"))),
-            Outcome::Gone(record, keys) => (
-                record,
-                Some((keys, false, "its take is gone, and its old reading stands")),
-            ),
-            Outcome::Later(record, keys) => (record, Some((keys, false, "to be read again at the next opening"))),
+        let Reread { record, keys, became } = budget.read(folder, record, rig);
+        let what = match became {
+            Became::Same => return (record, None),
+            Became::Anew => "read again by the rig's file of today",
+            Became::Gone => "its take is gone, and its old reading stands",
+            Became::Later => "to be read again at the next opening",
         };
-        let said = said.map(|(keys, done, what)| Said {
+        let said = Said {
             text: format!("{name}: {} is not what it was: {what}.", keys.join(", ")),
-            done,
-        });
-        (record, said)
+            done: became == Became::Anew,
+        };
+        (record, Some(said))
     }
 
     /// A record that lies here and is in no entry: the tray was cut off before it was entered.

@@ -5,34 +5,26 @@ use std::path::{Path, PathBuf};
 
 use super::Lot;
 use crate::book::look;
-use crate::cli::args::{About, TrayArgs};
+use crate::cli::args::TrayArgs;
 use crate::cli::console::Console;
 use crate::cli::context::{Fresh, stamp};
 use crate::cli::defaults::Defaults;
 use crate::commands::outcome::MOST_BYTES;
-use crate::commands::{known, setting, sound};
+use crate::commands::setting::{self, Set};
+use crate::commands::sound::Sources;
+use crate::commands::{known, sound};
 use crate::failure::{Failure, Result};
 use crate::fileio;
-use crate::record::RigSummary;
 use crate::record::meters::Kind;
 use crate::report::{judged_words, rig_words};
 use crate::rig::Rig;
 use crate::shop::known::Known;
-use crate::shop::lot::{Setting, TRAY, Tray};
+use crate::shop::lot::{TRAY, Tray};
 use crate::shop::standard::Standard;
-
-/// What the lot is measured on.
-struct Chain {
-    about: About,
-    room_c: Option<f64>,
-    rig: Option<Rig>,
-    summary: RigSummary,
-    setting: Setting,
-}
 
 impl<'a> Lot<'a> {
     pub(super) fn open(args: &'a TrayArgs) -> Result<Self> {
-        let defaults = Defaults::read_from(Path::new("."))?;
+        let defaults = Defaults::here()?;
         let mut fresh = Fresh::default();
         let notebook = args.folder.clone().or_else(|| defaults.folder.clone());
         let notebook = fresh.ready(&notebook.unwrap_or_else(|| PathBuf::from(".")))?;
@@ -50,25 +42,27 @@ impl<'a> Lot<'a> {
             None if tray.entries.is_empty() => tray.columns = defaults.columns.clone().unwrap_or_default(),
             None => {}
         }
-        let chain = Chain::of(args, &defaults, &tray)?;
-        tray.setting = Some(chain.setting.clone());
-        let known = told_of_rig(&chain, args.source.is_sim(), tray.standard.is_some(), &mut remarks);
+        let begun = tray.setting.as_ref().filter(|_| tray.standing().next().is_some());
+        let mut set = setting::of(&args.on, &defaults, begun, &format!("the lot {}", args.lot()))?;
+        set.about.life = args.life.clone();
+        tray.setting = Some(set.setting.clone());
+        let known = told_of_rig(&set, args.source.is_sim(), tray.standard.is_some(), &mut remarks);
         remarks.extend(
             tray.standard
                 .iter()
-                .flat_map(|s| open_questions(s, &tray, &chain, &known)),
+                .flat_map(|s| open_questions(s, &tray, &set, &known)),
         );
         let mut lot = Lot {
             args,
             folder,
             tray,
-            rig: chain.rig,
+            rig: set.bench.rig,
             known,
             standard_anew,
-            about: chain.about,
+            about: set.about,
             remarks,
             said: Vec::new(),
-            sims: args.source.sim.as_deref().map_or(Ok(Vec::new()), sound::described)?,
+            sources: Sources::of(&args.source)?,
             _fresh: fresh,
             _held: held,
         };
@@ -81,11 +75,7 @@ impl<'a> Lot<'a> {
 
     /// What is to be known before the first one is laid down.
     pub(super) fn opening(&self, console: &mut Console) {
-        if self.args.source.is_sim() {
-            console.remark("SIMULATED: the built-in bench, no real pickup.");
-        } else {
-            sound::caution(console);
-        }
+        sound::opening(&self.args.source, console);
         let of_bench = self.tray.standard.as_ref().is_some_and(|s| s.simulated);
         if of_bench && !self.args.source.is_sim() {
             console.remark("The standard is of simulated pickups of the built-in bench.");
@@ -155,31 +145,10 @@ fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>, remarks: &mut
     Ok((tray, standard_anew))
 }
 
-impl Chain {
-    /// What is not said now was said when the lot was begun, and what is said now is the same.
-    fn of(args: &TrayArgs, defaults: &Defaults, tray: &Tray) -> Result<Chain> {
-        let begun = tray.setting.as_ref().filter(|_| tray.standing().next().is_some());
-        let set = setting::of(&args.on, defaults, begun, &format!("the lot {}", args.lot()))?;
-        let about = About {
-            life: args.life.clone(),
-            ..set.about
-        };
-        let (bench, setting) = (set.bench, set.setting);
-        let summary = bench.rig.as_ref().map(Rig::summary).unwrap_or_default();
-        Ok(Chain {
-            about,
-            room_c: bench.told.temperature_c,
-            rig: bench.rig,
-            summary,
-            setting,
-        })
-    }
-}
-
 /// What lies beside the rig's file: what it does to readings, and whether the last check was good. What cannot be read is said, and
 /// stops nobody from working.
-fn told_of_rig(chain: &Chain, simulated: bool, judging: bool, remarks: &mut Vec<String>) -> Known {
-    let file = chain.about.on.rig.as_deref().zip(chain.rig.as_ref());
+fn told_of_rig(set: &Set, simulated: bool, judging: bool, remarks: &mut Vec<String>) -> Known {
+    let file = set.about.on.rig.as_deref().zip(set.bench.rig.as_ref());
     let (known, failures) = file.map_or_else(Default::default, |(path, rig)| known::beside(rig, path));
     remarks.extend(failures.iter().map(ToString::to_string));
     remarks.extend(
@@ -195,18 +164,18 @@ fn told_of_rig(chain: &Chain, simulated: bool, judging: bool, remarks: &mut Vec<
 }
 
 /// What would leave every verdict open, or a part of it.
-fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain, known: &Known) -> Vec<String> {
+fn open_questions(standard: &Standard, tray: &Tray, set: &Set, known: &Known) -> Vec<String> {
     let mut out = Vec::new();
+    let summary = set.bench.rig.as_ref().map(Rig::summary).unwrap_or_default();
     let now = stamp(std::time::SystemTime::now());
-    let changed = standard.changed(&known.eras, &chain.summary, &now);
-    let elsewhere = standard.elsewhere(&chain.summary, chain.setting.load.as_deref());
+    let changed = standard.changed(&known.eras, &summary, &now);
+    let elsewhere = standard.elsewhere(&summary, set.setting.load.as_deref());
     let both = changed.into_iter().chain(elsewhere);
     out.extend(both.map(|e| format!("No verdict: {}.", judged_words::elsewhere(&e))));
-    let hash = chain.summary.told_chain();
-    if standard.is_of(&chain.summary)
+    if standard.is_of(&summary)
         && standard.entered.is_empty()
         && standard.rig_hash.is_some()
-        && standard.rig_hash != hash
+        && standard.rig_hash != set.setting.rig_hash
     {
         out.push(
             "What the rig's file said when the standard was made nobody knows; it was something else than today. If the reference, \
@@ -214,7 +183,7 @@ fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain, known: &Known
                 .into(),
         );
     }
-    if let Some(rig) = standard.rig.as_ref().filter(|_| !standard.is_of(&chain.summary)) {
+    if let Some(rig) = standard.rig.as_ref().filter(|_| !standard.is_of(&summary)) {
         out.push(format!(
             "The standard is of another rig, {rig}: what this one's values leave open counts in every verdict."
         ));
@@ -225,7 +194,7 @@ fn open_questions(standard: &Standard, tray: &Tray, chain: &Chain, known: &Known
             out.push(format!(
                 "The standard judges ohms by {meter}, and nothing asks for them: --columns \"ohms by {meter}\"."
             ));
-        } else if chain.room_c.is_none() {
+        } else if set.bench.told.temperature_c.is_none() {
             out.push("Ohms are judged as they are read, not at 20 degC: --room 21C tells the room.".into());
         }
     }

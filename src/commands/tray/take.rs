@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::{Lot, noted};
-use crate::cli::args::{DriveArgs, Job, Source};
+use crate::cli::args::{DriveArgs, Job};
 use crate::cli::console::Console;
 use crate::cli::context::free_folder;
 use crate::commands::measure;
@@ -50,10 +50,7 @@ impl Lot<'_> {
         let n = number.saturating_sub(self.args.first) as usize;
         let job = Job {
             about: self.about.clone(),
-            source: Source {
-                sim: self.sims.get(n % self.sims.len().max(1)).cloned(),
-                ..self.args.source.clone()
-            },
+            source: self.sources.nth(n),
             drive: DriveArgs {
                 seconds: self.args.drive.seconds.or(Some(TRAY_SECONDS)),
                 ..self.args.drive.clone()

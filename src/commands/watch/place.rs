@@ -1,7 +1,5 @@
 //! Where it is watched: the sound card, or the built-in bench with a pot and a cable to turn.
 
-use std::path::Path;
-
 use crate::capture::stop::Stop;
 use crate::capture::{Capture, Rounds};
 use crate::cli::args::{About, DriveArgs, Surroundings, WatchArgs};
@@ -75,7 +73,7 @@ impl Place {
                 format!("give {} s to {} s", OVER_S.start(), OVER_S.end()),
             ));
         }
-        let defaults = Defaults::read_from(Path::new("."))?;
+        let defaults = Defaults::here()?;
         let on = surroundings(args, &defaults)?;
         let about = About {
             on: on.clone(),
@@ -90,31 +88,27 @@ impl Place {
         }
         let stop = console.stop();
         console::catch(&stop);
-        let mut drive_args = DriveArgs {
+        let asked = DriveArgs {
             rate: args.rate,
             level: args.level,
             ..DriveArgs::default()
         };
+        let drive = drive::at_level(&asked, &bench);
         let sound = Asked {
             source: &args.source,
-            drive: &drive_args,
-            channels: bench.channels,
-            rig: bench.rig.as_ref(),
-            load: bench.load.as_ref(),
+            drive: &drive,
+            bench: &bench,
             guitar: None,
             defaults: &defaults,
             bound: true,
             stop: stop.clone(),
         }
         .open()?;
-        let own = bench.rig.as_ref().and_then(|r| r.interface.as_ref()?.level_dbfs);
-        drive_args.level = drive_args.level.or(own);
-        let settings = drive::settings(&drive_args, sound.rate_hz)?;
         Ok(Place {
-            round: stimulus::round(&settings)?,
+            round: stimulus::round(&drive::settings(&drive, sound.rate_hz)?)?,
             live: sound.live,
             capture: sound.capture,
-            drive: drive_args,
+            drive,
             rounds: None,
             bench,
             stop,

@@ -7,8 +7,8 @@ use crate::estimate::Estimate;
 use crate::network::Knob;
 use crate::quantity::{self, Unit, signed};
 use crate::record::{Record, Resonance};
-use crate::shop::difference::{Apart, Comparison, Difference, Judged, Why, unlike_in};
-use crate::shop::yardstick::{Answer, Open, Quantity};
+use crate::shop::difference::{Comparison, Difference, Judged, Why, unlike_in};
+use crate::shop::yardstick::{Answer, Open, Quantity, Question};
 
 /// Puts its sentence into every difference. `records`: those that were compared, in the comparison's order.
 pub fn put(comparison: &mut Comparison, records: &[Record]) {
@@ -263,7 +263,7 @@ fn remarks(first: &Record, record: &Record, d: &Difference) -> Vec<String> {
             .as_ref()
             .map(|what| format!("the bench was changed between them ({what})")),
     );
-    out.extend((d.between == Apart::OtherDay).then(|| "on two days".to_owned()));
+    out.extend((d.between == Question::OtherDay).then(|| "on two days".to_owned()));
     if first.load != record.load && load_words(first, record).is_none() {
         out.push("under different loads".into());
     }

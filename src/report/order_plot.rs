@@ -8,7 +8,6 @@ use super::sheet::{Pen, Plot, Point, Sheet};
 use super::words;
 use crate::failure::Result;
 use crate::shop::order::document::{LotDocument, OfLot, Valued};
-use crate::shop::yardstick::Quantity;
 
 const TOP: f64 = 14.5;
 const BOTTOM: f64 = 95.0;
@@ -46,17 +45,14 @@ pub fn lot(d: &LotDocument) -> Result<Plot> {
 /// One quantity, from the middle: in per cent, or in decibels.
 struct Row<'a> {
     of: &'a OfLot,
-    quantity: Option<Quantity>,
     strip: Panel,
     chart: Panel,
 }
 
 impl Row<'_> {
     fn of(of: &OfLot, [top, bottom]: [f64; 2], order: [f64; 2]) -> Row<'_> {
-        let quantity = Quantity::of_code(&of.quantity);
         let mut row = Row {
             of,
-            quantity,
             strip: Panel {
                 left: LEFT,
                 right: STRIP,
@@ -88,16 +84,14 @@ impl Row<'_> {
     }
 
     fn shown(&self, off: f64) -> f64 {
-        match self.quantity.is_none_or(Quantity::is_relative) {
+        match self.of.quantity.is_relative() {
             true => number::per_cent_of_log(off),
             false => off,
         }
     }
 
     fn name(&self) -> String {
-        let Some(q) = self.quantity else {
-            return self.of.quantity.clone();
-        };
+        let q = self.of.quantity;
         let unit = if q.is_relative() { "%" } else { "dB" };
         let middle = number::short(self.of.middle, words::unit(q));
         format!("{}, {unit} from {middle}", words::quantity(q))

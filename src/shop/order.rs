@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 
 use super::alike::{goes_with, one_definition};
 use super::figures::{self, Column, Figure, TOLD};
-use super::yardstick::{Matters, Scatter};
+use super::yardstick::{Matters, Quantity, Scatter};
 use crate::failure::{Failure, Result};
 use crate::record::Record;
 use crate::record::identity::Sense;
@@ -125,7 +125,7 @@ impl Lot<'_> {
         let chance = ratio_by_chance(beyond, (has.len() - 1) as f64, measuring.freedom);
         let values = || has.iter().map(|f| f.1.value);
         Some(OfLot {
-            quantity: quantity.code().into(),
+            quantity,
             meter: column.meter.clone(),
             values: has
                 .iter()
@@ -175,14 +175,13 @@ impl Lot<'_> {
     }
 
     fn look_first(&self, quantities: &[OfLot], turned: &[u32]) -> Option<LookFirst> {
-        let turned = turned.iter().map(|n| (Why::Turned, *n, 1.0, ""));
-        let mut reasons: Vec<(Why, u32, f64, &str)> = quantities.iter().flat_map(reasons).chain(turned).collect();
+        let turned = turned.iter().map(|n| (Why::Turned, *n, 1.0, None));
+        let mut reasons: Vec<(Why, u32, f64, Option<Quantity>)> =
+            quantities.iter().flat_map(reasons).chain(turned).collect();
         reasons.sort_by(|a, b| a.0.cmp(&b.0).then(b.2.total_cmp(&a.2)).then(a.1.cmp(&b.1)));
         let (why, number, ..) = *reasons.first()?;
-        let by = reasons
-            .iter()
-            .filter(|r| r.0 == why && r.1 == number && !r.3.is_empty());
-        let quantities = by.map(|r| r.3.to_owned()).collect();
+        let by = reasons.iter().filter(|r| r.0 == why && r.1 == number);
+        let quantities = by.filter_map(|r| r.3).collect();
         let at = self.numbers.iter().position(|n| *n == number)?;
         let record = self.records.get(at)?;
         Some(LookFirst {
@@ -196,7 +195,7 @@ impl Lot<'_> {
 }
 
 /// Why one might look at some of the lot, by this quantity, and how strongly.
-fn reasons(q: &OfLot) -> Vec<(Why, u32, f64, &str)> {
+fn reasons(q: &OfLot) -> Vec<(Why, u32, f64, Option<Quantity>)> {
     let told = q.told.iter();
     let odd = told.clone().flat_map(|t| &t.odd).map(|o| match o.matters {
         true => (Why::Odd, o.number, o.far / o.limit),
@@ -215,7 +214,7 @@ fn reasons(q: &OfLot) -> Vec<(Why, u32, f64, &str)> {
     let farthest = farthest.filter(|v| v.off != 0.0);
     let farthest = farthest.map(|v| (Why::Farthest, v.number, v.off.abs() / q.matters));
     let all = odd.chain(beyond).chain(drift).chain(farthest);
-    all.map(|(why, number, weight)| (why, number, weight, q.quantity.as_str()))
+    all.map(|(why, number, weight)| (why, number, weight, Some(q.quantity)))
         .collect()
 }
 

@@ -38,15 +38,11 @@ pub fn lot_text(d: &LotDocument, style: Style) -> String {
     out.text
 }
 
-fn quantity(q: &OfLot) -> Option<Quantity> {
-    Quantity::of_code(&q.quantity)
-}
-
 fn name(q: &OfLot) -> String {
-    let name = match quantity(q) {
+    let name = match q.quantity {
         // The column is narrow.
-        Some(Quantity::Level) => "coupling",
-        other => other.map_or("", words::quantity),
+        Quantity::Level => "coupling",
+        other => words::quantity(other),
     };
     match &q.meter {
         Some(meter) => format!("{name} by {}", words::clean(meter)),
@@ -54,18 +50,14 @@ fn name(q: &OfLot) -> String {
     }
 }
 
-fn relative(q: &OfLot) -> bool {
-    quantity(q).is_none_or(Quantity::is_relative)
-}
-
 fn value(q: &OfLot, value: f64) -> String {
-    quantity(q).map_or_else(|| two(value), |k| number::short(value, words::unit(k)))
+    number::short(value, words::unit(q.quantity))
 }
 
 /// "1.6 %", "0.4 dB": a size as it is compared. Below a ten-thousandth it is what sums leave over.
 fn size(q: &OfLot, compared: f64) -> String {
     let compared = if compared.abs() < 1e-4 { 0.0 } else { compared };
-    match relative(q) {
+    match q.quantity.is_relative() {
         true => format!("{} %", two(per_cent_of_log(compared))),
         false => format!("{} dB", two(compared)),
     }
@@ -74,7 +66,7 @@ fn size(q: &OfLot, compared: f64) -> String {
 /// "7.2 % above", "0.4 dB below".
 fn off(q: &OfLot, compared: f64) -> String {
     let way = if compared < 0.0 { "below" } else { "above" };
-    let size = match relative(q) {
+    let size = match q.quantity.is_relative() {
         true => format!("{} %", two(per_cent_of_log(compared).abs())),
         false => format!("{} dB", two(compared.abs())),
     };
@@ -203,11 +195,11 @@ fn drift(out: &mut Screen, d: &LotDocument) {
         return;
     }
     let line = |q: &OfLot, t: &Trended| {
-        let show = |v: f64| match relative(q) {
+        let show = |v: f64| match q.quantity.is_relative() {
             true => signed(per_cent_of_log(v), 1),
             false => signed(v, 1),
         };
-        let unit = if relative(q) { "%" } else { "dB" };
+        let unit = if q.quantity.is_relative() { "%" } else { "dB" };
         let between = match (t.from, t.to) {
             (Some(a), Some(b)) => format!(" ({} to {}, 95 %)", show(a), show(b)),
             _ => String::new(),
@@ -265,7 +257,7 @@ fn notes(d: &LotDocument) -> Vec<String> {
         .quantities
         .iter()
         .filter(|q| q.matters_usual)
-        .map(|q| q.quantity.as_str())
+        .map(|q| q.quantity.code())
         .collect();
     if told(d).next().is_some() && !usual.is_empty() {
         out.push(format!(

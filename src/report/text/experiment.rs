@@ -5,7 +5,6 @@ use crate::report::difference_words::{judged, usual};
 use crate::report::number;
 use crate::report::words;
 use crate::shop::experiment::document::{Cause, Compared, Effect, ExperimentDocument, LeftOut, Side, Why, WhyOut};
-use crate::shop::yardstick::Quantity;
 use crate::stats::{Answer, grouped};
 
 pub fn experiment_text(d: &ExperimentDocument, style: Style) -> String {
@@ -151,9 +150,7 @@ fn effects(out: &mut Screen, c: &Compared) {
 }
 
 fn effect(e: &Effect) -> String {
-    let Some(quantity) = Quantity::of_code(&e.judged.quantity) else {
-        return e.judged.quantity.clone();
-    };
+    let quantity = e.judged.quantity;
     let [a, b] = e.means.map(|v| number::short(v, words::unit(quantity)));
     let by = e
         .meter
@@ -182,7 +179,7 @@ fn notes(c: &Compared) -> Vec<String> {
         .effects
         .iter()
         .filter(|e| by_measuring(e))
-        .map(|e| e.judged.quantity.as_str())
+        .map(|e| e.judged.quantity.code())
         .collect();
     if !named.is_empty() {
         out.push(format!(
@@ -223,7 +220,9 @@ fn details(out: &mut Screen, d: &ExperimentDocument) {
             let [a, b] = e.pickups;
             out.line(format!(
                 "{}: {a} and {b} pickups, difference {:+.5}, u {:.5}, {freedom}",
-                e.judged.quantity, e.judged.difference, e.judged.u
+                e.judged.quantity.code(),
+                e.judged.difference,
+                e.judged.u
             ));
         }
     }

@@ -8,7 +8,7 @@ use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, two};
 use crate::report::words;
 use crate::shop::reading::Shown;
 use crate::shop::witness::checks::{CheckDocument, QuantityFound, RigDocument};
-use crate::shop::witness::history::Change;
+use crate::shop::witness::history::{Change, Quantity};
 use crate::shop::witness::repeat::{PolarityDocument, RepeatDocument, Spread};
 
 pub fn rig_text(d: &RigDocument, style: Style) -> String {
@@ -92,7 +92,7 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
     out.rows_in("", &d.advice, if d.verdict == "no-go" { WARN } else { PLAIN });
     for q in &d.quantities {
         out.row_in(
-            quantity(&q.quantity),
+            quantity(q.quantity),
             charted(q),
             if q.state == "within" { DIM } else { WARN },
         );
@@ -102,24 +102,30 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
             0 => "not judged: no good check before knows it",
             _ => "not judged: this take does not tell it",
         };
-        out.row_in(quantity(&u.quantity), why, DIM);
+        out.row_in(quantity(u.quantity), why, DIM);
     }
     out.text
 }
 
-fn quantity(code: &str) -> &str {
-    if code == "q" { "Q" } else { code }
+fn quantity(q: Quantity) -> &'static str {
+    match q {
+        Quantity::F0 => "f0",
+        Quantity::Q => "Q",
+        Quantity::Level => "level",
+        Quantity::Noise => "noise",
+        Quantity::Hum => "hum",
+    }
 }
 
 /// "+0.012 % from the checks before (limits ± 0.15), average ...".
 fn charted(q: &QuantityFound) -> String {
-    let (shown, unit): (fn(f64) -> f64, _) = match q.quantity.as_str() {
-        "f0" | "q" => (number::per_cent_of_log, "%"),
+    let (shown, unit): (fn(f64) -> f64, _) = match q.quantity {
+        Quantity::F0 | Quantity::Q => (number::per_cent_of_log, "%"),
         _ => (|v| v, "dB"),
     };
-    let limits = match q.quantity.as_str() {
-        "noise" | "hum" => "at most +".to_owned(),
-        _ => format!("limits {PLUS_MINUS} "),
+    let limits = match q.quantity.one_sided() {
+        true => "at most +".to_owned(),
+        false => format!("limits {PLUS_MINUS} "),
     };
     let (off, limit) = (signed(shown(q.off), 3), two(shown(q.limit)));
     let average = q.average_off.zip(q.average_limit).map(|(off, limit)| {

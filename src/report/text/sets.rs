@@ -3,9 +3,10 @@
 use super::screen::{BOLD, DIM, Screen, Style};
 use crate::quantity::signed;
 use crate::record::about::About;
-use crate::report::number::{self, PLUS_MINUS, Unit, per_cent_of_log, two};
+use crate::report::number::{self, PLUS_MINUS, per_cent_of_log, two};
 use crate::report::{entry_words, words};
-use crate::shop::sets::{Deviation, Figure, Member, Next, Out, PlaceAsked, Proof, Range, Set, Sets};
+use crate::shop::sets::{Deviation, Member, Next, Out, PlaceAsked, Proof, Range, Set, Sets, WhyOut};
+use crate::shop::yardstick::Quantity;
 use crate::stats::grouped;
 
 pub fn sets_text(d: &Sets, style: Style) -> String {
@@ -215,16 +216,16 @@ fn left_out(out: &mut Screen, list: &[Out]) {
 }
 
 fn why(o: &Out) -> String {
-    match o.why.as_str() {
-        "no-reading" => "no reading that can be used".into(),
-        "other-rig" => "measured on another rig".into(),
-        "other-load" => "under another load".into(),
-        "other-coil" => "over another coil".into(),
-        "simulated" => "simulated and real ones do not mix".into(),
-        "definition" => "read by another model: analyze its take again".into(),
-        "rig-file" => format!("{} was not the same", o.what.join(", ")),
-        "no-place" => "no place for it in such a set".into(),
-        _ => format!("{} not told", o.what.join(", ")),
+    match o.why {
+        WhyOut::NoReading => "no reading that can be used".into(),
+        WhyOut::OtherRig => "measured on another rig".into(),
+        WhyOut::OtherLoad => "under another load".into(),
+        WhyOut::OtherCoil => "over another coil".into(),
+        WhyOut::Simulated => "simulated and real ones do not mix".into(),
+        WhyOut::Definition => "read by another model: analyze its take again".into(),
+        WhyOut::RigFile => format!("{} was not the same", o.what.join(", ")),
+        WhyOut::NoPlace => "no place for it in such a set".into(),
+        WhyOut::NotTold => format!("{} not told", o.what.join(", ")),
     }
 }
 
@@ -248,13 +249,7 @@ fn next(n: &Next) -> String {
 
 /// "peak 4.90 to 5.10 kHz".
 fn range(r: &Range) -> String {
-    let unit = match r.figure {
-        Figure::Peak => Unit::Hertz,
-        Figure::Q => Unit::Ratio,
-        Figure::Level => Unit::Decibel,
-        Figure::Ohms => Unit::Ohm,
-    };
-    let [from, to] = [r.from, r.to].map(|v| number::short(v, unit));
+    let [from, to] = [r.from, r.to].map(|v| number::short(v, words::unit(r.figure)));
     // One unit is enough where both have it.
     let bare = match (from.split_once(' '), to.split_once(' ')) {
         (Some((number, a)), Some((_, b))) if a == b => number.to_owned(),
@@ -263,20 +258,15 @@ fn range(r: &Range) -> String {
     format!("{} {bare} to {to}", word(r.figure))
 }
 
-fn word(figure: Figure) -> &'static str {
-    match figure {
-        Figure::Peak => "peak",
-        Figure::Q => "Q",
-        Figure::Level => "level",
-        Figure::Ohms => "ohms",
-    }
+fn word(figure: Quantity) -> &'static str {
+    if figure == Quantity::Q { "Q" } else { figure.code() }
 }
 
-fn unit(figure: Figure) -> &'static str {
+fn unit(figure: Quantity) -> &'static str {
     if figure.is_relative() { "%" } else { "dB" }
 }
 
-fn bare(figure: Figure, off: f64, decimals: usize) -> String {
+fn bare(figure: Quantity, off: f64, decimals: usize) -> String {
     let value = if figure.is_relative() {
         per_cent_of_log(off)
     } else {
@@ -285,12 +275,12 @@ fn bare(figure: Figure, off: f64, decimals: usize) -> String {
     signed(value, decimals)
 }
 
-fn size(figure: Figure, off: f64, decimals: usize) -> String {
+fn size(figure: Quantity, off: f64, decimals: usize) -> String {
     format!("{} {}", bare(figure, off, decimals), unit(figure))
 }
 
 /// A limit, without a sign.
-fn share(figure: Figure, limit: f64) -> String {
+fn share(figure: Quantity, limit: f64) -> String {
     let scale = if figure.is_relative() { 100.0 } else { 1.0 };
     format!("{} {}", (1e3 * scale * limit).round() / 1e3, unit(figure))
 }

@@ -9,7 +9,7 @@ use crate::record::identity::{Sense, same_rig};
 use crate::record::{Code, Definition, Record};
 use crate::shop::difference::Judged;
 use crate::shop::reading;
-use crate::shop::yardstick::{self, Answer, Asked, Between, Matters, Parts, Quantity, Question};
+use crate::shop::yardstick::{self, Answer, Asked, Matters, Parts, Quantity, Question};
 
 /// In a guitar an exciter lies over strings and covers, nobody knows how high (a guess of ours).
 const IN_GUITAR_DB: f64 = 3.0;
@@ -62,16 +62,9 @@ fn asked(expected: &Expected, took: &Took, matters: &Matters) -> Vec<Asked> {
         let (told, seen) = (told?, seen?);
         // What coil and parts leave open is in the chain.
         let with = Estimate::new(seen.value, seen.u.hypot(told.1), seen.u_noise)?;
-        Some(Asked {
-            quantity,
-            difference: quantity.difference(told.0, seen.value),
-            between: Between::new(
-                Question::Predicted,
-                Parts::EXACT,
-                reading::parts_of(took.record, quantity, &with),
-            ),
-            matters,
-        })
+        let second = (seen.value, reading::parts_of(took.record, quantity, &with));
+        let both = [(told.0, Parts::EXACT), second];
+        Some(Asked::of(quantity, Question::Predicted, both, matters))
     };
     // With metal 0 dB is not the level at the lowest frequencies.
     let height = r.peak_db.filter(|_| r.definition == Definition::Plain);
@@ -123,10 +116,7 @@ pub fn conclude(pickup: &str, wiring: &str, steps: Vec<StepRead>, pole: &dyn Fn(
         answer,
         steps,
         pairs,
-        ended_early: false,
-        simulated: false,
-        notes: Vec::new(),
-        text: String::new(),
+        ..InGuitar::default()
     }
 }
 

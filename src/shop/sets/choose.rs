@@ -1,14 +1,15 @@
 //! The best sets of the pickups that are there, as a document.
 
-use super::candidate::{Candidate, LeftOut, Pool, Why};
-use super::document::{AsWell, Deviation, Member, Out, Over, PlaceAsked, Proof, SCHEMA, Set, Sets, Target};
-use super::figure::{Figure, Terms};
+use super::candidate::{Candidate, Pool};
+use super::document::{AsWell, Deviation, Member, Over, PlaceAsked, Proof, SCHEMA, Set, Sets, Target};
+use super::figure::{FIGURES, Terms};
 use super::group::{Group, Rule, WHOLE, groups};
 use super::plan::{Plan, word};
 use super::stars::{Bound, Packing};
 use super::{next, solve};
 use crate::estimate::Z95;
 use crate::failure::Result;
+use crate::shop::yardstick::Quantity;
 
 /// Makes sets. As many as can be within the limits, then the least sum of the squares of all deviations.
 pub fn choose(pool: &Pool, plan: Plan, terms: &Terms) -> Result<Sets> {
@@ -21,21 +22,12 @@ pub fn choose(pool: &Pool, plan: Plan, terms: &Terms) -> Result<Sets> {
     sets.sort_by(|a, b| a.sum.total_cmp(&b.sum));
     number(&mut sets);
     let like = pool.like.as_ref();
-    let counts = |f: Figure| {
-        plan.places
-            .iter()
-            .filter_map(|p| p.target.as_ref())
-            .flatten()
-            .any(|t| t.0 == f)
-    };
+    let targets = plan.places.iter().flat_map(|p| p.target.iter().flatten());
+    let counts = |f: &Quantity| targets.clone().any(|t| t.0 == *f);
     Ok(Sets {
         schema: SCHEMA.into(),
         places: plan.places.iter().map(PlaceAsked::from).collect(),
-        terms: Figure::ALL
-            .into_iter()
-            .filter(|f| counts(*f))
-            .map(|f| *terms.of(f))
-            .collect(),
+        terms: FIGURES.into_iter().filter(counts).map(|f| *terms.of(f)).collect(),
         not_counted,
         rig: like.and_then(|r| r.rig.name.clone()),
         load: like.and_then(|r| r.load.as_ref()).map(|l| l.text.clone()),
@@ -47,7 +39,7 @@ pub fn choose(pool: &Pool, plan: Plan, terms: &Terms) -> Result<Sets> {
             .flat_map(Chosen::left_over)
             .map(|c| Over::of(c, &plan))
             .collect(),
-        left_out: pool.left_out.iter().chain(&unfit).map(Out::from).collect(),
+        left_out: [pool.left_out.clone(), unfit].concat(),
         next: next::next(
             &chosen.iter().map(|c| (c.group, c.left_over())).collect::<Vec<_>>(),
             rule,
@@ -56,12 +48,12 @@ pub fn choose(pool: &Pool, plan: Plan, terms: &Terms) -> Result<Sets> {
 }
 
 /// Where nobody said what a place is to be like, it is to be alike: in peak and Q, and in what else is known of all.
-fn closed(plan: Plan, all: &[Candidate]) -> (Plan, Vec<Figure>) {
+fn closed(plan: Plan, all: &[Candidate]) -> (Plan, Vec<Quantity>) {
     if !plan.is_open() {
         return (plan, Vec::new());
     }
-    let known = |f: &Figure| [Figure::Peak, Figure::Q].contains(f) || all.iter().all(|c| c.value(*f).is_some());
-    let (counted, not): (Vec<Figure>, Vec<Figure>) = Figure::ALL.into_iter().partition(known);
+    let known = |f: &Quantity| [Quantity::Peak, Quantity::Q].contains(f) || all.iter().all(|c| c.value(*f).is_some());
+    let (counted, not): (Vec<Quantity>, Vec<Quantity>) = FIGURES.into_iter().partition(known);
     (plan.alike_in(&counted), not)
 }
 
@@ -117,10 +109,10 @@ impl<'a> Chosen<'a> {
             pickup: own.name.clone(),
             record: own.id.clone(),
             place: word(place.position).into(),
-            peak_hz: own.value(Figure::Peak),
-            q: own.value(Figure::Q),
-            level_db: own.value(Figure::Level),
-            r20_ohm: own.value(Figure::Ohms),
+            peak_hz: own.value(Quantity::Peak),
+            q: own.value(Quantity::Q),
+            level_db: own.value(Quantity::Level),
+            r20_ohm: own.value(Quantity::Ohms),
             deviations: deviations.collect(),
             as_well: self.as_well(s, k),
         }
@@ -178,12 +170,9 @@ impl<'a> Chosen<'a> {
             let Some(more) = more.filter(nearer) else { continue };
             let variance: f64 = pairs.iter().map(|(old, new)| self.variance(old, new)).sum();
             if more < Z95 * variance.sqrt() {
-                found = Some(AsWell {
-                    pickup: c.name.clone(),
-                    // Its number follows when the sets are in order.
-                    set: other,
-                    more,
-                });
+                // The set's number follows when they are in order.
+                let (pickup, set) = (c.name.clone(), None);
+                found = Some(AsWell { pickup, set, more });
             }
         }
         found
@@ -192,15 +181,10 @@ impl<'a> Chosen<'a> {
 
 /// Gives the sets that others lie in their numbers, now that they are in order.
 fn number(sets: &mut [Set]) {
-    let names: Vec<Vec<String>> = sets
-        .iter()
-        .map(|s| s.members.iter().map(|m| m.pickup.clone()).collect())
-        .collect();
-    for w in sets
-        .iter_mut()
-        .flat_map(|s| &mut s.members)
-        .filter_map(|m| m.as_well.as_mut())
-    {
+    let names = |s: &Set| s.members.iter().map(|m| m.pickup.clone()).collect();
+    let names: Vec<Vec<String>> = sets.iter().map(names).collect();
+    let members = sets.iter_mut().flat_map(|s| &mut s.members);
+    for w in members.filter_map(|m| m.as_well.as_mut()) {
         w.set = names.iter().position(|n| n.contains(&w.pickup)).map(|i| i + 1);
     }
 }
@@ -242,28 +226,6 @@ impl Over {
         Over {
             pickup: c.name.clone(),
             place: word(place.and_then(|p| p.position)).into(),
-        }
-    }
-}
-
-impl From<&LeftOut> for Out {
-    fn from(left: &LeftOut) -> Self {
-        let own = |w: &[&'static str]| w.iter().map(|s| (*s).to_owned()).collect();
-        let (why, what) = match &left.why {
-            Why::NoReading => ("no-reading", Vec::new()),
-            Why::OtherRig => ("other-rig", Vec::new()),
-            Why::OtherLoad => ("other-load", Vec::new()),
-            Why::OtherCoil => ("other-coil", Vec::new()),
-            Why::Simulated => ("simulated", Vec::new()),
-            Why::Definition => ("definition", Vec::new()),
-            Why::RigFile(keys) => ("rig-file", keys.clone()),
-            Why::NotTold(what) => ("not-told", own(what)),
-            Why::NoPlace => ("no-place", Vec::new()),
-        };
-        Out {
-            pickup: left.name.clone(),
-            why: why.into(),
-            what,
         }
     }
 }

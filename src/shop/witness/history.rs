@@ -88,7 +88,8 @@ pub struct Change {
 }
 
 /// What is charted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Quantity {
     F0,
     Q,

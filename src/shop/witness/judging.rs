@@ -4,6 +4,8 @@
 //! with every good check, since the limits learn on from it ([`crate::stats::course`]). All charts together raise at most one false
 //! alarm in a hundred checks of independent days (Bonferroni, which holds whatever hangs on what).
 
+use serde::Serialize;
+
 use super::history::{Check, History, Quantity};
 use super::warmth::Warmth;
 use crate::stats::course::{self, BASELINE, Course, LAMBDA};
@@ -65,8 +67,15 @@ impl Charted {
     }
 }
 
-/// From one of the first checks on a quantity is at another level.
-#[derive(Debug, Clone, PartialEq)]
+/// What has no chart, with how many good checks know it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Unjudged {
+    pub quantity: Quantity,
+    pub checks: usize,
+}
+
+/// From one of the first checks on a quantity is at another level: relative for f0 and Q.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Stepped {
     pub quantity: Quantity,
     /// When the first check after the step was made.
@@ -82,8 +91,7 @@ pub struct Judgement {
     pub charted: Vec<Charted>,
     /// The sign is not that of the checks before.
     pub turned: bool,
-    /// What has no chart, with how many good checks know it.
-    pub unjudged: Vec<(Quantity, usize)>,
+    pub unjudged: Vec<Unjudged>,
     pub stepped: Option<Stepped>,
 }
 
@@ -185,7 +193,10 @@ impl History {
             unjudged: open
                 .iter()
                 .filter(|_| !good.is_empty())
-                .map(|l| (l.kind, l.base.len()))
+                .map(|l| Unjudged {
+                    quantity: l.kind,
+                    checks: l.base.len(),
+                })
                 .collect(),
             stepped: self.stepped(new),
         }
@@ -215,10 +226,9 @@ impl History {
         let of = |kind: &Quantity| {
             let values: Vec<f64> = first.iter().map(|c| kind.of(c)).collect::<Option<_>>()?;
             let step = course::step(&values)?;
-            let since = first.get(step.at)?.taken_at.clone();
             Some(Stepped {
                 quantity: *kind,
-                since,
+                since: first.get(step.at)?.taken_at.clone(),
                 by: step.by,
             })
         };

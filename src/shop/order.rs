@@ -3,8 +3,6 @@
 //! All quantities together name an odd one, and a drift, in at most [`RISK`] of lots that have none (Bonferroni, which holds
 //! whatever hangs on what).
 
-use std::collections::BTreeSet;
-
 use super::alike::{goes_with, one_definition};
 use super::figures::{self, Column, Figure, TOLD};
 use super::yardstick::{Matters, Quantity, Scatter};
@@ -15,7 +13,7 @@ use crate::record::when::day;
 use crate::stats::individuals::Chart;
 use crate::stats::odd::{self, odd};
 use crate::stats::trend::Trend;
-use crate::stats::{median, ratio_by_chance, sd};
+use crate::stats::{distinct, median, ratio_by_chance, sd};
 
 pub mod document;
 #[cfg(test)]
@@ -37,11 +35,7 @@ pub fn lot(name: &str, made: &[Made], matters: &Matters) -> Result<LotDocument> 
     let (_, records) = one_definition(&records);
     let lot = Lot {
         numbers: kept.iter().map(|m| m.0).collect(),
-        days: records
-            .iter()
-            .filter_map(|r| day(&r.taken_at))
-            .collect::<BTreeSet<_>>()
-            .len(),
+        days: distinct(records.iter().filter_map(|r| day(&r.taken_at))).len(),
         records: records.iter().collect(),
     };
     let columns = TOLD.map(|q| Column::of(q, &lot.records));
@@ -124,18 +118,15 @@ impl Lot<'_> {
         let beyond = sd * sd / (measuring.sd * measuring.sd);
         let chance = ratio_by_chance(beyond, (has.len() - 1) as f64, measuring.freedom);
         let values = || has.iter().map(|f| f.1.value);
+        let valued = |(f, off): (&(u32, &Figure), &f64)| Valued {
+            number: f.0,
+            value: f.1.value,
+            off: *off,
+        };
         Some(OfLot {
             quantity,
             meter: column.meter.clone(),
-            values: has
-                .iter()
-                .zip(&off)
-                .map(|(f, off)| Valued {
-                    number: f.0,
-                    value: f.1.value,
-                    off: *off,
-                })
-                .collect(),
+            values: has.iter().zip(&off).map(valued).collect(),
             middle: quantity.from_compared(middle),
             least: values().fold(f64::INFINITY, f64::min),
             most: values().fold(f64::NEG_INFINITY, f64::max),
@@ -182,8 +173,7 @@ impl Lot<'_> {
         let (why, number, ..) = *reasons.first()?;
         let by = reasons.iter().filter(|r| r.0 == why && r.1 == number);
         let quantities = by.filter_map(|r| r.3).collect();
-        let at = self.numbers.iter().position(|n| *n == number)?;
-        let record = self.records.get(at)?;
+        let (_, record) = self.numbers.iter().zip(&self.records).find(|(n, _)| **n == number)?;
         Some(LookFirst {
             number,
             name: record.pickup.name.clone(),
@@ -197,9 +187,9 @@ impl Lot<'_> {
 /// Why one might look at some of the lot, by this quantity, and how strongly.
 fn reasons(q: &OfLot) -> Vec<(Why, u32, f64, Option<Quantity>)> {
     let told = q.told.iter();
-    let odd = told.clone().flat_map(|t| &t.odd).map(|o| match o.matters {
-        true => (Why::Odd, o.number, o.far / o.limit),
-        false => (Why::OddALittle, o.number, o.far / o.limit),
+    let odd = told.clone().flat_map(|t| &t.odd).map(|o| {
+        let why = if o.matters { Why::Odd } else { Why::OddALittle };
+        (why, o.number, o.far / o.limit)
     });
     let off = |number: u32| q.values.iter().find(|v| v.number == number).map_or(0.0, |v| v.off);
     let beyond = told.clone().flat_map(move |t| {

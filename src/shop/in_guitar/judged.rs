@@ -58,12 +58,14 @@ fn asked(expected: &Expected, took: &Took, matters: &Matters) -> Vec<Asked> {
     let Some(r) = took.record.reading() else {
         return Vec::new();
     };
-    let ask = |quantity: Quantity, told: Option<(f64, f64)>, seen: Option<Estimate>, matters: f64| {
+    let ask = |quantity: Quantity, told: Option<(f64, f64)>, seen: Option<Estimate>| {
         let (told, seen) = (told?, seen?);
         // What coil and parts leave open is in the chain.
         let with = Estimate::new(seen.value, seen.u.hypot(told.1), seen.u_noise)?;
         let second = (seen.value, reading::parts_of(took.record, quantity, &with));
         let both = [(told.0, Parts::EXACT), second];
+        let least = if quantity == Quantity::Level { IN_GUITAR_DB } else { 0.0 };
+        let matters = matters.of(quantity).max(least);
         Some(Asked::of(quantity, Question::Predicted, both, matters))
     };
     // With metal 0 dB is not the level at the lowest frequencies.
@@ -76,19 +78,9 @@ fn asked(expected: &Expected, took: &Took, matters: &Matters) -> Vec<Asked> {
         Some((was.value + now - took.left_db?, u.hypot(was.u)))
     });
     let all = [
-        ask(Quantity::Peak, expected.peak_hz, r.peak_hz, matters.of(Quantity::Peak)),
-        ask(
-            Quantity::Height,
-            expected.height_db,
-            height,
-            matters.of(Quantity::Height),
-        ),
-        ask(
-            Quantity::Level,
-            level,
-            r.level_db,
-            matters.of(Quantity::Level).max(IN_GUITAR_DB),
-        ),
+        ask(Quantity::Peak, expected.peak_hz, r.peak_hz),
+        ask(Quantity::Height, expected.height_db, height),
+        ask(Quantity::Level, level, r.level_db),
     ];
     all.into_iter().flatten().collect()
 }
@@ -103,10 +95,8 @@ pub fn conclude(pickup: &str, wiring: &str, steps: Vec<StepRead>, pole: &dyn Fn(
     };
     let mut pairs = Vec::new();
     for (i, a) in steps.iter().enumerate() {
-        let later = steps
-            .iter()
-            .skip(i + 1)
-            .filter(|b| b.position == a.position && b.pickup != a.pickup);
+        let with = |b: &&StepRead| b.position == a.position && b.pickup != a.pickup;
+        let later = steps.iter().skip(i + 1).filter(with);
         pairs.extend(later.filter_map(|b| pair(a, b, pole)));
     }
     InGuitar {

@@ -11,11 +11,12 @@ use crate::shop::witness::eras::Eras;
 use crate::shop::yardstick::{Answer, Between, Held, Parts, Quantity, Question};
 
 /// What a reading is against a standard.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Call {
     Pass,
     Outside,
+    #[default]
     CannotTell,
     NoReading,
     /// There is a reading, with a warning that another take may be rid of.
@@ -24,7 +25,7 @@ pub enum Call {
     Kept,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Judged {
     pub call: Call,
     /// Why, where no number tells it, in the order of weight.
@@ -98,10 +99,7 @@ pub fn judge(record: &Record, s: Option<&Standard>, eras: &Eras, kept: bool) -> 
     }
     let judged = s.map(|s| match record.read_as(s.definition) {
         Some(r) => against(record, &r, s, eras),
-        None => Judged {
-            why: vec![Why::Elsewhere(Elsewhere::Definition)],
-            ..Judged::only(Call::CannotTell)
-        },
+        None => Judged::open(Elsewhere::Definition),
     });
     let Some(warning) = record.curable() else {
         return judged;
@@ -116,15 +114,17 @@ pub fn judge(record: &Record, s: Option<&Standard>, eras: &Eras, kept: bool) -> 
 }
 
 impl Judged {
-    fn only(call: Call) -> Judged {
+    /// Nobody can tell, for this reason.
+    fn open(why: Elsewhere) -> Judged {
         Judged {
-            call,
-            why: Vec::new(),
-            reasons: Vec::new(),
-            looks: None,
-            fault: None,
-            against: Vec::new(),
+            why: vec![Why::Elsewhere(why)],
+            ..Judged::only(Call::CannotTell)
         }
+    }
+
+    fn only(call: Call) -> Judged {
+        let own = Judged::default();
+        Judged { call, ..own }
     }
 }
 
@@ -144,10 +144,7 @@ fn against(record: &Record, r: &Resonance, s: &Standard, eras: &Eras) -> Judged 
     let load = record.load.as_ref().map(|l| l.text.as_str());
     let changed = || s.changed(eras, &record.rig, &record.taken_at);
     if let Some(elsewhere) = s.elsewhere(&record.rig, load).or_else(changed) {
-        return Judged {
-            why: vec![Why::Elsewhere(elsewhere)],
-            ..Judged::only(Call::CannotTell)
-        };
+        return Judged::open(elsewhere);
     }
     let mut against = limits(record, r, s);
     let pattern = Pattern::of(record, r, s, &against);
@@ -160,16 +157,14 @@ fn against(record: &Record, r: &Resonance, s: &Standard, eras: &Eras) -> Judged 
         s.level.is_some() && r.level_db.is_none() && record.reading().is_some_and(|x| x.level_db.is_some());
     let flat = r.peak_hz.is_none();
     let misses_peak = flat && s.wants_peak();
-    let why: Vec<Why> = [
-        pattern.turned.then_some(Why::Turned),
-        other_exciter.then_some(Why::OtherExciter),
-        other_level.then_some(Why::Elsewhere(Elsewhere::Definition)),
-        sign_unknown.then_some(Why::SignUnknown),
-        flat.then_some(Why::NoPeak { wanted: misses_peak }),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
+    let all = [
+        (pattern.turned, Why::Turned),
+        (other_exciter, Why::OtherExciter),
+        (other_level, Why::Elsewhere(Elsewhere::Definition)),
+        (sign_unknown, Why::SignUnknown),
+        (flat, Why::NoPeak { wanted: misses_peak }),
+    ];
+    let why: Vec<Why> = all.into_iter().filter_map(|(is, why)| is.then_some(why)).collect();
     let any = |answer| against.iter().any(|a| a.held.answer == answer);
     let call = match () {
         () if pattern.turned || misses_peak || any(Answer::Different) => Call::Outside,

@@ -173,11 +173,8 @@ impl<'a> Moved<'a> {
     fn put_numbers(&self, pair: &mut Pair) {
         let [before, after] = &self.sides;
         let relative = |said: &Said, b: Estimate, a: Estimate| {
-            interval(
-                b.value * said.difference.exp_m1(),
-                b.value * said.half,
-                a.u_noise.hypot(b.u_noise),
-            )
+            let moved = b.value * said.difference.exp_m1();
+            interval(moved, b.value * said.half, a.u_noise.hypot(b.u_noise))
         };
         let [f0, q] = &self.said;
         pair.f0_hz = relative(f0, before.f0, after.f0);
@@ -201,10 +198,9 @@ impl<'a> Moved<'a> {
     fn conclude(&self, pair: &mut Pair) {
         pair.decided = Some(self.said.map(|s| Decided::of(&s)));
         // Probability of such a difference if it were beyond its limit.
-        let p = self
-            .said
-            .map(|s| equivalence(s.difference, s.scatter.sd, s.scatter.freedom, s.asked.matters));
-        pair.p_equivalence = Some(p[0].max(p[1]));
+        let beyond = |s: Said| equivalence(s.difference, s.scatter.sd, s.scatter.freedom, s.asked.matters);
+        let [f0, q] = self.said.map(beyond);
+        pair.p_equivalence = Some(f0.max(q));
         if let Carried::By(names, _) = &self.carried {
             pair.carried_by = names.iter().map(|n| (*n).to_owned()).collect();
         }

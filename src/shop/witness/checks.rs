@@ -32,16 +32,19 @@ impl RigDocument {
     /// `words` tell what the file says.
     pub fn of(rig: &Rig, history: Option<&History>, words: Vec<String>) -> Self {
         let parts = [
-            ("interface", "interface"),
-            ("exciter", "exciter"),
-            ("stop", "height stop"),
-            ("box", "box"),
-            ("leads", "leads"),
-            ("witness", "witness"),
-            ("meters", "meters"),
-            ("other", "other"),
+            "interface",
+            "exciter",
+            "stop",
+            "box",
+            "leads",
+            "witness",
+            "meters",
+            "other",
         ];
-        let packed = |key: &str| rig.pack.as_ref()?.get(key).cloned();
+        let packed = |key: &str| {
+            let what = if key == "stop" { "height stop" } else { key };
+            Some((what.to_owned(), rig.pack.as_ref()?.get(key)?.clone()))
+        };
         RigDocument {
             schema: "coilwright/rig/1".into(),
             name: rig.name.clone(),
@@ -49,10 +52,7 @@ impl RigDocument {
             hash: rig.content_hash().into(),
             words,
             open: rig.notes(false),
-            pack: parts
-                .into_iter()
-                .filter_map(|(key, what)| Some((what.to_owned(), packed(key)?)))
-                .collect(),
+            pack: parts.into_iter().filter_map(packed).collect(),
             witness: rig.witness.as_ref().map(|w| w.name.clone()),
             checks: history.map_or(0, |h| h.checks.len()),
             last_good: history.and_then(|h| h.good().last()).map(|c| c.taken_at.clone()),

@@ -184,20 +184,17 @@ impl History {
         let (told, open): (Vec<_>, Vec<_>) = lines
             .into_iter()
             .partition(|l| !l.base.is_empty() && l.kind.of(new).is_some());
+        let unjudged = |l: &Line| Unjudged {
+            quantity: l.kind,
+            checks: l.base.len(),
+        };
         let each = FALSE_ALARMS / told.iter().map(Line::charts).sum::<usize>().max(1) as f64;
         Judgement {
             baseline: good.len(),
             charted: told.iter().filter_map(|l| l.charted(new, expected, each)).collect(),
             turned: 2 * other_way > good.len(),
             // Of the first check that is no news.
-            unjudged: open
-                .iter()
-                .filter(|_| !good.is_empty())
-                .map(|l| Unjudged {
-                    quantity: l.kind,
-                    checks: l.base.len(),
-                })
-                .collect(),
+            unjudged: open.iter().filter(|_| !good.is_empty()).map(unjudged).collect(),
             stepped: self.stepped(new),
         }
     }

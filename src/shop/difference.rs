@@ -155,16 +155,10 @@ pub fn compare_by_load(mut records: Vec<Record>, how: &How) -> Result<(Vec<Recor
         let (a, b) = (key(a), key(b));
         a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1))
     });
-    let own = |r: &Record| {
-        records
-            .iter()
-            .position(|o| o.pickup.name == r.pickup.name && o.pickup.over == r.pickup.over && o.reading().is_some())
-    };
-    let references: Vec<usize> = records
-        .iter()
-        .enumerate()
-        .map(|(i, r)| own(r).filter(|k| *k != i).unwrap_or(0))
-        .collect();
+    let coil = |r: &Record| (r.pickup.name.clone(), r.pickup.over.clone());
+    let own = |r: &Record| records.iter().position(|o| coil(o) == coil(r) && o.reading().is_some());
+    let reference = |(i, r)| own(r).filter(|k| *k != i).unwrap_or(0);
+    let references: Vec<usize> = records.iter().enumerate().map(reference).collect();
     let comparison = compare_with(&records, &references, how)?;
     Ok((records, comparison))
 }

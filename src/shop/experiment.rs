@@ -113,11 +113,12 @@ fn compared(sides: &Sides, how: &How) -> (Compared, Vec<Weighed>) {
         .into_iter()
         .filter_map(|q| Weighed::of(sides, q, how.matters.of(q)))
         .collect();
+    let whole = [0, 1].map(|side| sides.weights(side, |_| true));
     let compared = Compared {
         sides: [sides.told(0), sides.told(1)],
         paired: sides.paired,
-        other_days: sides.other_days(),
-        other_rigs: sides.other_rigs(),
+        other_days: sides.apart_in_days(&whole) > 0.0,
+        other_rigs: sides.apart_in_rigs(&whole) > 0.0,
         why: sides.why(weighed.is_empty()),
         ..told(&sides.recipes(0), &sides.recipes(1))
     };

@@ -39,17 +39,8 @@ pub fn shown(record: &Record, quantity: Quantity) -> Option<Shown> {
     Some(Shown::of(quantity, value(record, quantity)?, parts(record, quantity)?))
 }
 
-/// The same of a pickup that nobody touches: a witness in its place.
-pub fn shown_in_place(record: &Record, quantity: Quantity) -> Option<Shown> {
-    let still = Parts {
-        laying: Scatter::NONE,
-        ..parts(record, quantity)?
-    };
-    Some(Shown::of(quantity, value(record, quantity)?, still))
-}
-
 impl Shown {
-    fn of(quantity: Quantity, e: Estimate, parts: Parts) -> Shown {
+    pub fn of(quantity: Quantity, e: Estimate, parts: Parts) -> Shown {
         let scatter = parts.here();
         Shown {
             value: e.value,
@@ -82,17 +73,12 @@ pub fn whole_f(record: &Record, winding_f: Option<f64>) -> f64 {
 
 /// What the record's rig does to a pickup with so much capacitance across it, as far as the record knows; the rest is usual.
 pub fn repeatability(record: &Record, whole_f: f64) -> Repeatability {
-    let mut out = Repeatability::usual(whole_f);
-    let Some(r) = record.reading() else { return out };
-    for quantity in Quantity::ALL {
-        if let Some(s) = r.u_lay.and_then(|s| scatter(&s, quantity, record)) {
-            out = out.with_laying(quantity, s);
-        }
-        if let Some(s) = r.u_day.and_then(|s| scatter(&s, quantity, record)) {
-            out = out.with_days(quantity, s);
-        }
-    }
-    out
+    let usual = Repeatability::usual(whole_f);
+    let Some(r) = record.reading() else { return usual };
+    Quantity::ALL.into_iter().fold(usual, |rig, quantity| {
+        let told = |s: Option<Scatters>| scatter(&s?, quantity, record);
+        rig.with(quantity, told(r.u_lay), told(r.u_day))
+    })
 }
 
 fn scatter(s: &Scatters, quantity: Quantity, record: &Record) -> Option<Scatter> {

@@ -23,7 +23,7 @@ mod judged;
 #[cfg(test)]
 mod tests;
 
-pub use judged::{Call, Judged, Limited, Looks, Why, judge};
+pub use judged::{Call, Judged, Looks, Why, judge};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
 

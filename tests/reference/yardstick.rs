@@ -68,7 +68,7 @@ fn rig(dice: &mut Dice, knows: Knows) -> Rig {
             let study = Scatter::studied(study, STUDY as f64 - 1.0);
             let checks = dice.normals(HISTORY, days[i].hypot(NOISE[i]));
             let history = Scatter::studied(sd(&checks).unwrap(), HISTORY as f64 - 1.0);
-            known = known.with_laying(k, study).with_days(k, history);
+            known = known.with(k, Some(study), Some(history));
         }
     }
     Rig { laying, days, known }

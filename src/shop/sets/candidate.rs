@@ -20,14 +20,8 @@ pub struct Candidate {
     pub about: About,
     /// YYYY-MM-DD.
     pub day: Option<String>,
-    values: [Option<Value>; Quantity::ALL.len()],
-}
-
-/// What was measured, and what it is uncertain by as it is compared.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Value {
-    value: f64,
-    parts: Parts,
+    /// What was measured, and what it is uncertain by as it is compared.
+    values: [Option<(f64, Parts)>; Quantity::ALL.len()],
 }
 
 /// Those that can be held against each other.
@@ -41,7 +35,7 @@ pub struct Pool {
 
 impl Candidate {
     pub fn value(&self, figure: Quantity) -> Option<f64> {
-        self.values[figure as usize].map(|v| v.value)
+        self.values[figure as usize].map(|v| v.0)
     }
 
     /// How far the second is from where it should be beside the first.
@@ -65,24 +59,15 @@ impl Candidate {
             true => Question::LaidDown,
             false => Question::OtherDay,
         };
-        let parts = |c: &Candidate| Some(c.values[figure as usize]?.parts);
+        let parts = |c: &Candidate| Some(c.values[figure as usize]?.1);
         Some(Between::new(question, parts(first)?, parts(second)?))
     }
 
     fn of(record: &Record, about: &About, ohms: Option<f64>) -> Candidate {
         let values = Quantity::ALL.map(|figure| match figure {
             // No meter tells its own scatter; a winding's warmth is known to a kelvin.
-            Quantity::Ohms => Some(Value {
-                value: ohms?,
-                parts: Parts {
-                    noise: copper::UNSURE,
-                    ..Parts::EXACT
-                },
-            }),
-            _ => Some(Value {
-                value: reading::value(record, figure)?.value,
-                parts: reading::parts(record, figure)?,
-            }),
+            Quantity::Ohms => ohms.map(|ohm| (ohm, Parts::of_noise(copper::UNSURE))),
+            _ => Some((reading::value(record, figure)?.value, reading::parts(record, figure)?)),
         });
         Candidate {
             name: record.pickup.name.clone(),
@@ -124,10 +109,8 @@ impl Pool {
         let read = told.iter().filter(|t| t.0.reading().is_some());
         let mut kinds: Vec<Vec<&(Record, About)>> = Vec::new();
         for one in read {
-            match kinds
-                .iter_mut()
-                .find(|k| k.first().is_some_and(|f| apart(&f.0, &one.0).is_none()))
-            {
+            let goes_there = |k: &&mut Vec<&(Record, About)>| apart(&k[0].0, &one.0).is_none();
+            match kinds.iter_mut().find(goes_there) {
                 Some(kind) => kind.push(one),
                 None => kinds.push(vec![one]),
             }
@@ -175,18 +158,9 @@ pub mod tests {
         let usual = Repeatability::usual(400e-12);
         let of = |quantity: Quantity, value: Option<f64>| {
             let noise = u * if quantity.is_relative() { value?.abs() } else { 1.0 };
-            Some(Value {
-                value: value?,
-                parts: usual.reading(quantity, &Estimate::new(value?, noise, noise)?),
-            })
+            Some((value?, usual.reading(quantity, &Estimate::new(value?, noise, noise)?)))
         };
-        let own = |value: f64| Value {
-            value,
-            parts: Parts {
-                noise: u,
-                ..Parts::EXACT
-            },
-        };
+        let own = |value: f64| (value, Parts::of_noise(u));
         Candidate {
             name: name.into(),
             id: format!("id {name}"),

@@ -21,6 +21,11 @@ pub fn choose(pool: &Pool, plan: Plan, terms: &Terms) -> Result<Sets> {
     let mut sets: Vec<Set> = chosen.iter().flat_map(Chosen::sets).collect();
     sets.sort_by(|a, b| a.sum.total_cmp(&b.sum));
     number(&mut sets);
+    let left: Vec<_> = chosen.iter().map(|c| (c.group, c.left_over())).collect();
+    let over = |c: &&Candidate| Over {
+        pickup: c.name.clone(),
+        place: word(plan.takes(c.about.position).and_then(|p| p.position)).into(),
+    };
     let like = pool.like.as_ref();
     let targets = plan.places.iter().flat_map(|p| p.target.iter().flatten());
     let counts = |f: &Quantity| targets.clone().any(|t| t.0 == *f);
@@ -34,16 +39,9 @@ pub fn choose(pool: &Pool, plan: Plan, terms: &Terms) -> Result<Sets> {
         simulated: like.is_some_and(|r| r.is_simulated()),
         sets,
         proof: Proof::of(&chosen),
-        left_over: chosen
-            .iter()
-            .flat_map(Chosen::left_over)
-            .map(|c| Over::of(c, &plan))
-            .collect(),
+        left_over: left.iter().flat_map(|l| &l.1).map(over).collect(),
         left_out: [pool.left_out.clone(), unfit].concat(),
-        next: next::next(
-            &chosen.iter().map(|c| (c.group, c.left_over())).collect::<Vec<_>>(),
-            rule,
-        ),
+        next: next::next(&left, rule),
     })
 }
 
@@ -129,14 +127,12 @@ impl<'a> Chosen<'a> {
         let seats = self.rule.seats();
         let pairs = |set: &[usize]| (1..set.len()).map(|k| (k, set[0], set[k])).collect::<Vec<_>>();
         let (a, b) = (pairs(old), pairs(new));
-        let changed = a
-            .iter()
-            .filter(|p| !b.contains(p))
-            .chain(b.iter().filter(|p| !a.contains(p)));
-        let of = |i: usize| self.group.pickups[i];
-        changed
-            .map(|(k, first, own)| self.rule.variance(of(*first), of(*own), seats[*k]))
-            .sum()
+        let (gone, come) = (a.iter().filter(|p| !b.contains(p)), b.iter().filter(|p| !a.contains(p)));
+        let of = |i: &usize| self.group.pickups[*i];
+        let each = gone
+            .chain(come)
+            .map(|(k, first, own)| self.rule.variance(of(first), of(own), seats[*k]));
+        each.sum()
     }
 
     /// The pickup that comes nearest to being the better one in a place, where measuring does not tell that it is not: left over, or
@@ -162,10 +158,8 @@ impl<'a> Chosen<'a> {
             }
             let pairs = [(own, at(own, i))].into_iter();
             let pairs: Vec<_> = pairs.chain(other.map(|t| (&sets[t], at(&sets[t], own[k])))).collect();
-            let more = pairs
-                .iter()
-                .map(|(old, new)| Some(self.sum(new)? - self.sum(old)?))
-                .sum::<Option<f64>>();
+            let more = pairs.iter().map(|(old, new)| Some(self.sum(new)? - self.sum(old)?));
+            let more: Option<f64> = more.sum();
             let nearer = |more: &f64| found.as_ref().is_none_or(|f| *more < f.more);
             let Some(more) = more.filter(nearer) else { continue };
             let variance: f64 = pairs.iter().map(|(old, new)| self.variance(old, new)).sum();
@@ -206,26 +200,11 @@ impl Proof {
 
 impl From<&super::plan::Place> for PlaceAsked {
     fn from(place: &super::plan::Place) -> Self {
-        let target = place.target.iter().flatten();
+        let target = |(figure, difference): (Quantity, f64)| Target { figure, difference };
         PlaceAsked {
             place: word(place.position).into(),
-            target: target
-                .map(|(figure, difference)| Target {
-                    figure: *figure,
-                    difference: *difference,
-                })
-                .collect(),
+            target: place.target.iter().flatten().copied().map(target).collect(),
             reversed: place.reversed,
-        }
-    }
-}
-
-impl Over {
-    fn of(c: &Candidate, plan: &Plan) -> Over {
-        let place = plan.takes(c.about.position);
-        Over {
-            pickup: c.name.clone(),
-            place: word(place.and_then(|p| p.position)).into(),
         }
     }
 }

@@ -66,14 +66,8 @@ fn gaps(left: &[&Candidate], rule: Rule, at: usize) -> Vec<Gap> {
 fn gap(part: &[&Candidate], plan: &Plan, rule: Rule, at: usize) -> Option<Gap> {
     let place = &rule.plan.places[at];
     if let (Some(target), Some(first)) = (&place.target, part.first()) {
-        let window = |(figure, target): &(Quantity, f64)| {
-            Some(Range::about(
-                *figure,
-                figure::at(*figure, first.value(*figure)?, *target),
-                rule,
-            ))
-        };
-        return target.iter().map(window).collect();
+        let range = |(figure, target): &(Quantity, f64)| Range::about(*figure, first, *target, rule);
+        return target.iter().map(range).collect();
     }
     // The first is missing: each of the others says where it has to be.
     let mut out: Gap = Vec::new();
@@ -81,10 +75,10 @@ fn gap(part: &[&Candidate], plan: &Plan, rule: Rule, at: usize) -> Option<Gap> {
     for (c, seat) in part.iter().zip(seats.seats()) {
         let own = rule.plan.places.iter().skip(1).find(|p| p.position == seat.position)?;
         for (figure, target) in own.target.iter().flatten() {
-            let window = Range::about(*figure, figure::at(*figure, c.value(*figure)?, -target), rule);
-            match out.iter_mut().find(|w| w.figure == *figure) {
-                Some(w) => *w = w.and(&window)?,
-                None => out.push(window),
+            let range = Range::about(*figure, c, -target, rule)?;
+            match out.iter_mut().find(|r| r.figure == *figure) {
+                Some(r) => *r = r.and(&range)?,
+                None => out.push(range),
             }
         }
     }
@@ -114,14 +108,17 @@ fn widest(gaps: Vec<Gap>) -> Option<(Gap, usize, usize)> {
 }
 
 impl Range {
-    fn about(figure: Quantity, wanted: f64, rule: Rule) -> Range {
+    /// What lies so far off one that is there.
+    fn about(figure: Quantity, there: &Candidate, off: f64, rule: Rule) -> Option<Range> {
         let limit = rule.terms.of(figure).limit;
-        Range {
+        let wanted = figure::at(figure, there.value(figure)?, off);
+        let [from, to] = [-limit, limit].map(|off| figure::at(figure, wanted, off));
+        Some(Range {
             figure,
-            from: figure::at(figure, wanted, -limit),
-            to: figure::at(figure, wanted, limit),
+            from,
+            to,
             wanted,
-        }
+        })
     }
 
     /// What both allow; `None`: nothing.

@@ -35,11 +35,10 @@ impl Laying {
             (Quantity::Height, self.peak_db),
             (Quantity::Level, self.level_db),
         ];
-        told.into_iter().fold(rig, |rig, (quantity, sd)| match sd {
-            Some(sd) if rig.laying(quantity).usual.any() => {
-                rig.with_laying(quantity, Scatter::studied(sd, self.freedom as f64))
-            }
-            _ => rig,
+        told.into_iter().fold(rig, |rig, (quantity, sd)| {
+            let sd = sd.filter(|_| rig.laying(quantity).usual.any());
+            let here = sd.map(|sd| Scatter::studied(sd, self.freedom as f64));
+            rig.with(quantity, here, None)
         })
     }
 }

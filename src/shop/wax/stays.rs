@@ -33,13 +33,13 @@ struct Seen<'a> {
     whole: (f64, f64),
 }
 
-fn hours(a: &Record, b: &Record) -> Option<f64> {
-    let apart = moment(&a.taken_at)?.duration_since(moment(&b.taken_at)?);
-    Some((apart.as_secs_f64() / 3600.0).abs())
+/// Between two moments.
+pub(super) fn hours(a: &str, b: &str) -> Option<f64> {
+    Some((moment(a)?.duration_since(moment(b)?).as_secs_f64() / 3600.0).abs())
 }
 
 fn in_sitting(a: &Record, b: &Record) -> bool {
-    hours(a, b).is_some_and(|h| h <= SITTING_H)
+    hours(&a.taken_at, &b.taken_at).is_some_and(|h| h <= SITTING_H)
 }
 
 /// Puts readings to the side whose own are nearer in time; those of other days belong to neither.
@@ -51,7 +51,10 @@ pub fn put_by_time(more: Vec<Record>, before: &mut Vec<Record>, after: &mut Vec<
         if sides.iter().copied().flatten().any(|o| o.id == r.id) {
             continue;
         }
-        let apart = |side: &[Record]| side.iter().filter_map(|o| hours(&r, o)).fold(f64::INFINITY, f64::min);
+        let apart = |side: &[Record]| {
+            let each = side.iter().filter_map(|o| hours(&r.taken_at, &o.taken_at));
+            each.fold(f64::INFINITY, f64::min)
+        };
         let [to_before, to_after] = sides.map(apart);
         if to_before.min(to_after) <= SITTING_H {
             let side = if to_before <= to_after {

@@ -99,13 +99,10 @@ pub enum Quantity {
 }
 
 impl Quantity {
-    pub const ALL: [Quantity; 5] = [
-        Quantity::F0,
-        Quantity::Q,
-        Quantity::Level,
-        Quantity::Noise,
-        Quantity::Hum,
-    ];
+    pub const ALL: [Quantity; 5] = {
+        use Quantity::*;
+        [F0, Q, Level, Noise, Hum]
+    };
 
     /// Also by the moving average: what drifts.
     pub(super) fn averaged(self) -> bool {

@@ -2,13 +2,13 @@
 
 use std::fmt;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::failure::{Failure, Result};
 use crate::quantity::{self, Unit, quoted};
 
 /// What readings are compared by.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Quantity {
     /// Frequency of the peak.
@@ -30,16 +30,10 @@ pub enum Quantity {
 
 impl Quantity {
     /// In the order of their numbers.
-    pub const ALL: [Quantity; 8] = [
-        Quantity::Peak,
-        Quantity::F0,
-        Quantity::Q,
-        Quantity::Height,
-        Quantity::Level,
-        Quantity::Curve,
-        Quantity::Down,
-        Quantity::Ohms,
-    ];
+    pub const ALL: [Quantity; 8] = {
+        use Quantity::*;
+        [Peak, F0, Q, Height, Level, Curve, Down, Ohms]
+    };
 
     /// As in `use --matters` and in documents.
     pub fn code(self) -> &'static str {

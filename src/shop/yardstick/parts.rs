@@ -53,17 +53,12 @@ impl Repeatability {
         }
     }
 
-    /// From a study of laying down; a small one is pooled with what was there.
-    pub fn with_laying(mut self, quantity: Quantity, study: Scatter) -> Repeatability {
-        let known = &mut self.laying[quantity as usize];
-        *known = study.or_pooled(*known);
-        self
-    }
-
-    /// From the rig's history, scaled to this pickup; a short one is pooled with what was there.
-    pub fn with_days(mut self, quantity: Quantity, history: Scatter) -> Repeatability {
-        let known = &mut self.days[quantity as usize];
-        *known = history.or_pooled(*known);
+    /// From a study of laying down, and from the rig's history, scaled to this pickup; a small one is pooled with what was there.
+    pub fn with(mut self, quantity: Quantity, laying: Option<Scatter>, days: Option<Scatter>) -> Repeatability {
+        for (known, told) in [(&mut self.laying, laying), (&mut self.days, days)] {
+            let known = &mut known[quantity as usize];
+            *known = told.map_or(*known, |told| told.or_pooled(*known));
+        }
         self
     }
 
@@ -114,6 +109,11 @@ impl Parts {
         placements: 1.0,
         on_days: 1.0,
     };
+
+    /// Of a value of which the noise is all that is not known.
+    pub fn of_noise(noise: f64) -> Parts {
+        Parts { noise, ..Parts::EXACT }
+    }
 
     fn laid_down(&self) -> Scatter {
         self.laying.times(self.placements.recip().sqrt())
@@ -350,7 +350,7 @@ mod tests {
             s.usual.any() && (s.half_width(0.05) - 1.98 * 0.0015 * 2f64.sqrt()).abs() < 2e-5,
             "{s:?}"
         );
-        let own = rig.with_laying(Quantity::Peak, Scatter::studied(0.002, 9.0));
+        let own = rig.with(Quantity::Peak, Some(Scatter::studied(0.002, 9.0)), None);
         let s = reading(&own).here();
         assert!(!s.usual.any() && s.half_width(0.05) > 0.0025 * 2.0, "{s:?}");
     }

@@ -7,8 +7,8 @@ use crate::estimate::Estimate;
 use crate::network::Knob;
 use crate::quantity::{self, Unit, signed};
 use crate::record::{Record, Resonance};
-use crate::shop::difference::{Apart, Comparison, Difference, Judged, Why, unlike_in};
-use crate::shop::yardstick::{Answer, Open, Quantity};
+use crate::shop::difference::{Comparison, Difference, Judged, Why, unlike_in};
+use crate::shop::yardstick::{Answer, Open, Quantity, Question};
 
 /// Puts its sentence into every difference. `records`: those that were compared, in the comparison's order.
 pub fn put(comparison: &mut Comparison, records: &[Record]) {
@@ -233,7 +233,7 @@ fn remarks(first: &Record, record: &Record, d: &Difference) -> Vec<String> {
     let loads = first.load != record.load && load_words(first, record).is_none();
     let over = first.pickup.over.as_ref().zip(record.pickup.over.as_ref());
     let others = [
-        (d.between == Apart::OtherDay, "on two days"),
+        (d.between == Question::OtherDay, "on two days"),
         (loads, "under different loads"),
         (over.is_some_and(|(x, y)| x != y), "over different coils"),
     ];

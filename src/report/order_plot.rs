@@ -8,7 +8,6 @@ use super::sheet::{Pen, Plot, Point, Sheet};
 use super::words;
 use crate::failure::Result;
 use crate::shop::order::document::{LotDocument, OfLot, Valued};
-use crate::shop::yardstick::Quantity;
 
 const TOP: f64 = 14.5;
 const BOTTOM: f64 = 95.0;
@@ -69,9 +68,7 @@ impl Row<'_> {
     }
 
     fn name(&self) -> String {
-        let Some(q) = Quantity::of_code(&self.of.quantity) else {
-            return self.of.quantity.clone();
-        };
+        let q = self.of.quantity;
         let unit = words::off_middle(self.of, 0.0).1;
         let middle = number::short(self.of.middle, words::unit(q));
         format!("{}, {unit} from {middle}", words::quantity(q))

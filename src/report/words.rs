@@ -144,7 +144,7 @@ pub fn unit(quantity: Quantity) -> Unit {
 
 /// How far a pickup is off its lot's middle, as it is shown: in per cent, or in decibels.
 pub fn off_middle(of: &OfLot, off: f64) -> (f64, &'static str) {
-    number::apart(Quantity::of_code(&of.quantity).is_none_or(Quantity::is_relative), off)
+    number::apart(of.quantity.is_relative(), off)
 }
 
 /// Is it another one, or what was predicted?

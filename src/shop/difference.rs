@@ -2,22 +2,21 @@
 //!
 //! Whether two readings differ is the yardstick's to say; what lies between them is told by their rigs and days.
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use crate::estimate::Estimate;
 use crate::failure::{Failure, Result};
 use crate::network::Load;
 use crate::record::identity::{Sense, is_of_level, same_rig, unlike};
 use crate::record::when::day;
-use crate::record::{Definition, LoadSummary, Pickup, Record, Resonance, RigSummary, Verdict};
+use crate::record::{Definition, LoadSummary, Pickup, Record, RigSummary, Verdict};
 use crate::shop::known::Known;
 use crate::shop::reading;
 use crate::shop::yardstick::{self, Answer, Asked, Between, Matters, Open, Quantity, Question, Said, Usual};
 
 pub const SCHEMA: &str = "coilwright/compare/1";
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Comparison {
     pub schema: String,
     /// The id of the record that the others are compared with.
@@ -35,7 +34,7 @@ impl Comparison {
 }
 
 /// What of a record stands in the comparison; the fields are the record's own.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Compared {
     pub id: String,
     pub pickup: Pickup,
@@ -45,13 +44,13 @@ pub struct Compared {
 }
 
 /// This record minus the reference.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Difference {
     pub id: String,
     /// The record it is compared with, where that is not the reference of all.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub against: Option<String>,
-    pub between: Apart,
+    pub between: Question,
     pub answer: Answer,
     /// Why nobody can tell, where that is not a matter of how well it was measured.
     pub why: Option<Why>,
@@ -70,30 +69,19 @@ pub struct Difference {
     pub turned: bool,
     pub same_rig: bool,
     /// What was changed on the bench between the two, in the words of `rig changed`.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub changed: Option<String>,
     /// Each quantity that was judged, and what decided.
     pub quantities: Vec<Judged>,
     /// Keys of the rig's file for which nobody can tell the level: not the same in both readings, of which not both could be read
     /// again.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[serde(skip_serializing_if = "Vec::is_empty")]
     pub level_unlike: Vec<String>,
     /// All of it in words.
     pub text: String,
 }
 
-/// What lies between two readings, and so which parts of their uncertainty count.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Apart {
-    /// The pickup was not touched, or it is one and the same record.
-    InPlace,
-    SameSitting,
-    OtherDay,
-    OtherRig,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Why {
     /// One of the takes was rejected.
@@ -105,11 +93,11 @@ pub enum Why {
 }
 
 /// One quantity: natural logarithm of the ratio for frequencies and Q, decibels else.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Judged {
     /// "peak", "f0", "q", "height" or "level"; where one of the two has no peak, "down" (where the response is 3 dB down) in the
     /// place of the first four.
-    pub quantity: String,
+    pub quantity: Quantity,
     pub answer: Answer,
     pub difference: f64,
     /// Standard uncertainty of the difference.
@@ -127,17 +115,6 @@ pub struct Judged {
     pub matters_usual: bool,
     /// What leaves it open, where nobody can tell.
     pub open: Option<Open>,
-}
-
-impl From<Apart> for Question {
-    fn from(apart: Apart) -> Self {
-        match apart {
-            Apart::InPlace => Question::InPlace,
-            Apart::SameSitting => Question::LaidDown,
-            Apart::OtherDay => Question::OtherDay,
-            Apart::OtherRig => Question::OtherRig,
-        }
-    }
 }
 
 /// How records are held against each other.
@@ -178,16 +155,10 @@ pub fn compare_by_load(mut records: Vec<Record>, how: &How) -> Result<(Vec<Recor
         let (a, b) = (key(a), key(b));
         a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1))
     });
-    let own = |r: &Record| {
-        records
-            .iter()
-            .position(|o| o.pickup.name == r.pickup.name && o.pickup.over == r.pickup.over && o.reading().is_some())
-    };
-    let references: Vec<usize> = records
-        .iter()
-        .enumerate()
-        .map(|(i, r)| own(r).filter(|k| *k != i).unwrap_or(0))
-        .collect();
+    let coil = |r: &Record| (r.pickup.name.clone(), r.pickup.over.clone());
+    let own = |r: &Record| records.iter().position(|o| coil(o) == coil(r) && o.reading().is_some());
+    let reference = |(i, r)| own(r).filter(|k| *k != i).unwrap_or(0);
+    let references: Vec<usize> = records.iter().enumerate().map(reference).collect();
     let comparison = compare_with(&records, &references, how)?;
     Ok((records, comparison))
 }
@@ -251,20 +222,19 @@ impl Compared {
     }
 }
 
-impl Apart {
-    fn of(a: &Record, b: &Record, how: &How) -> Apart {
-        let days = (day(&a.taken_at), day(&b.taken_at));
-        let other = !one_chain(a, b) || how.changed(a, b).is_some();
-        let two_rigs = a.rig.given && b.rig.given && other;
-        if a.id == b.id || (how.in_place && !two_rigs) {
-            Apart::InPlace
-        } else if other {
-            Apart::OtherRig
-        } else if days.0.is_some() && days.0 == days.1 {
-            Apart::SameSitting
-        } else {
-            Apart::OtherDay
-        }
+/// What lies between two readings; one and the same record was not touched either.
+fn between(a: &Record, b: &Record, how: &How) -> Question {
+    let days = (day(&a.taken_at), day(&b.taken_at));
+    let other = !one_chain(a, b) || how.changed(a, b).is_some();
+    let two_rigs = a.rig.given && b.rig.given && other;
+    if a.id == b.id || (how.in_place && !two_rigs) {
+        Question::InPlace
+    } else if other {
+        Question::OtherRig
+    } else if days.0.is_some() && days.0 == days.1 {
+        Question::LaidDown
+    } else {
+        Question::OtherDay
     }
 }
 
@@ -291,48 +261,36 @@ impl Difference {
     fn between(a: &Record, b: &Record, how: &How) -> Difference {
         let nothing = |why| Difference {
             id: b.id.clone(),
-            against: None,
-            between: Apart::of(a, b, how),
-            answer: Answer::CannotTell,
+            between: between(a, b, how),
             why,
-            f0_hz: None,
-            q: None,
-            peak_hz: None,
-            peak_db: None,
-            level_db: None,
-            significant: false,
-            material: false,
-            turned: false,
             same_rig: same_rig(&a.rig, &b.rig),
             changed: how.changed(a, b).map(str::to_owned),
-            quantities: Vec::new(),
-            level_unlike: Vec::new(),
-            text: String::new(),
+            ..Difference::default()
         };
         match (a.reading(), b.reading()) {
             (Some(_), Some(_)) if unlike_in(a, b).iter().any(|k| !is_of_level(k)) => nothing(Some(Why::RigFile)),
-            (Some(x), Some(y)) if x.definition == y.definition => nothing(None).judged((a, x), (b, y), how),
+            (Some(x), Some(y)) if x.definition == y.definition => nothing(None).judged(a, b, how),
             // The values are told by the records, so these are read anew.
-            (Some(_), Some(_)) => match (a.defined_as(Definition::Plain), b.defined_as(Definition::Plain)) {
-                (Some(a), Some(b)) => match (a.reading(), b.reading()) {
-                    (Some(x), Some(y)) => nothing(None).judged((&a, x), (&b, y), how),
-                    _ => nothing(Some(Why::NoReading)),
-                },
-                _ => nothing(Some(Why::Definitions)),
+            (Some(_), Some(_)) => match a.defined_as(Definition::Plain).zip(b.defined_as(Definition::Plain)) {
+                Some((a, b)) => nothing(None).judged(&a, &b, how),
+                None => nothing(Some(Why::Definitions)),
             },
             _ => nothing(Some(Why::NoReading)),
         }
     }
 
-    fn judged(mut self, (ra, a): (&Record, &Resonance), (rb, b): (&Record, &Resonance), how: &How) -> Difference {
+    fn judged(mut self, ra: &Record, rb: &Record, how: &How) -> Difference {
+        let (Some(a), Some(b)) = (ra.reading(), rb.reading()) else {
+            return self;
+        };
         let pair = Pair {
             first: ra,
             second: rb,
-            question: self.between.into(),
+            question: self.between,
         };
         // An exciter of another rig couples otherwise, whatever the pickup; and with a rig the level is in other units than without.
         let of_level = ra.rig.given == rb.rig.given;
-        let levels = of_level && self.between != Apart::OtherRig;
+        let levels = of_level && self.between != Question::OtherRig;
         let known = a.level_db.and(b.level_db).is_some();
         self.level_unlike = unlike_in(ra, rb);
         self.level_unlike.retain(|_| levels && known);
@@ -421,7 +379,7 @@ impl Pair<'_> {
 impl Judged {
     pub fn of(s: &Said, matters: &Matters) -> Judged {
         Judged {
-            quantity: s.asked.quantity.code().into(),
+            quantity: s.asked.quantity,
             answer: s.answer,
             difference: s.difference,
             u: s.scatter.sd,
@@ -451,7 +409,7 @@ impl Judged {
 
     /// Of the quantities of a question the one that is called so.
     pub fn find(list: &[Judged], quantity: Quantity) -> Option<&Judged> {
-        list.iter().find(|j| j.quantity == quantity.code())
+        list.iter().find(|j| j.quantity == quantity)
     }
 }
 

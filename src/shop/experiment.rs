@@ -19,7 +19,7 @@ mod weighed;
 
 use document::{Compared, Effect, ExperimentDocument, LeftOut, SCHEMA, WhyOut};
 pub use recipe::{Made, Recipe};
-use recipe::{Said, names};
+use recipe::{names, told};
 use sides::Sides;
 use weighed::Weighed;
 
@@ -94,10 +94,7 @@ fn document(
         compared.effects = each
             .map(|(s, w)| Effect {
                 judged: Judged::of(s, &how.matters),
-                means: w.means,
-                pickups: w.pickups,
-                meter: w.meter,
-                by_measuring: w.by_measuring,
+                ..w.effect
             })
             .collect();
     }
@@ -112,23 +109,18 @@ fn document(
 
 /// What is compared, without its answer yet.
 fn compared(sides: &Sides, how: &How) -> (Compared, Vec<Weighed>) {
-    let said = Said::of(&sides.recipes(0), &sides.recipes(1));
     let weighed: Vec<Weighed> = TOLD
         .into_iter()
         .filter_map(|q| Weighed::of(sides, q, how.matters.of(q)))
         .collect();
+    let whole = [0, 1].map(|side| sides.weights(side, |_| true));
     let compared = Compared {
-        cause: said.cause,
-        changed: said.changed,
-        mixed: said.mixed,
-        untold: said.untold,
         sides: [sides.told(0), sides.told(1)],
         paired: sides.paired,
-        other_days: sides.other_days(),
-        other_rigs: sides.other_rigs(),
-        answer: Answer::CannotTell,
+        other_days: sides.apart_in_days(&whole) > 0.0,
+        other_rigs: sides.apart_in_rigs(&whole) > 0.0,
         why: sides.why(weighed.is_empty()),
-        effects: Vec::new(),
+        ..told(&sides.recipes(0), &sides.recipes(1))
     };
     (compared, weighed)
 }

@@ -3,16 +3,14 @@
 use super::alike::by_one_meter;
 use super::reading::{self, whole_f};
 use super::yardstick::{Parts, Quantity, Repeatability, Scatter};
+use crate::estimate::Estimate;
 use crate::record::Record;
 
 /// In the order in which they are told. f0 goes with the peak.
-pub const TOLD: [Quantity; 5] = [
-    Quantity::Peak,
-    Quantity::Q,
-    Quantity::Height,
-    Quantity::Level,
-    Quantity::Ohms,
-];
+pub const TOLD: [Quantity; 5] = {
+    use Quantity::*;
+    [Peak, Q, Height, Level, Ohms]
+};
 
 /// One quantity of one reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,34 +38,22 @@ impl Column {
             Quantity::Ohms => by_one_meter(records.iter().copied()),
             _ => (None, vec![None; records.len()]),
         };
-        let figure = |(r, ohm): (&&Record, Option<f64>)| match quantity {
-            Quantity::Ohms => {
-                let rig = Repeatability::usual(whole_f(r, None));
-                let parts = Parts {
-                    laying: rig.laying(quantity),
-                    days: rig.days(quantity),
-                    ..Parts::EXACT
-                };
-                Figure::new(quantity, ohm?, parts)
-            }
-            _ => Figure::new(
-                quantity,
-                reading::value(r, quantity)?.value,
-                reading::parts(r, quantity)?,
-            ),
+        let figure = |(r, ohm): (&&Record, Option<f64>)| {
+            let (value, parts) = match quantity {
+                Quantity::Ohms => {
+                    let read = Estimate::new(ohm?, 0.0, 0.0)?;
+                    (ohm?, Repeatability::usual(whole_f(r, None)).reading(quantity, &read))
+                }
+                _ => (reading::value(r, quantity)?.value, reading::parts(r, quantity)?),
+            };
+            let compared = quantity.compared(value);
+            compared.is_finite().then_some(Figure { value, compared, parts })
         };
         Column {
             quantity,
             meter,
             figures: records.iter().zip(ohms).map(figure).collect(),
         }
-    }
-}
-
-impl Figure {
-    fn new(quantity: Quantity, value: f64, parts: Parts) -> Option<Figure> {
-        let compared = quantity.compared(value);
-        compared.is_finite().then_some(Figure { value, compared, parts })
     }
 }
 

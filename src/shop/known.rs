@@ -1,7 +1,7 @@
 //! What a rig is known to do to readings besides what its file says: by its study of laying pickups down, and by the checks of its
 //! witness. It is put into records, where all who judge them find it.
 
-use super::reading;
+use super::reading::{self, Shown};
 use super::witness::checks::WitnessShown;
 use super::witness::eras::Eras;
 use super::witness::history::History;
@@ -106,9 +106,12 @@ impl Known {
 
     /// What of the witness is shown.
     pub fn shown(&self, record: &Record) -> Option<WitnessShown> {
-        let of = |q| match self.in_place {
-            true => reading::shown_in_place(record, q),
-            false => reading::shown(record, q),
+        let of = |q| {
+            let mut parts = reading::parts(record, q)?;
+            if self.in_place {
+                parts.laying = Scatter::NONE;
+            }
+            Some(Shown::of(q, reading::value(record, q)?, parts))
         };
         Some(WitnessShown {
             peak: of(Quantity::Peak),

@@ -19,7 +19,7 @@ pub const SCHEMA: &str = "coilwright/tray/1";
 /// In the lot's folder.
 pub const TRAY: &str = "tray.json";
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Tray {
     pub schema: String,
     pub lot: String,
@@ -200,13 +200,9 @@ impl Tray {
         Tray {
             schema: SCHEMA.into(),
             lot: lot.into(),
-            copied_from: None,
-            definition: Definition::default(),
             standard,
-            entries: Vec::new(),
-            setting: None,
-            columns: Vec::new(),
             next: first,
+            ..Tray::default()
         }
     }
 
@@ -250,10 +246,8 @@ impl Tray {
 
     /// The number in a record's folder, "neck-12-07" or "neck-12-07-2", and which take of it this is; `None` for any other name.
     pub fn number_of(&self, folder: &str) -> Option<(u32, u32)> {
-        let rest = [Some(&self.lot), self.copied_from.as_ref()]
-            .into_iter()
-            .flatten()
-            .find_map(|lot| folder.strip_prefix(lot.as_str())?.strip_prefix('-'))?;
+        let mut lots = std::iter::once(&self.lot).chain(&self.copied_from);
+        let rest = lots.find_map(|lot| folder.strip_prefix(lot.as_str())?.strip_prefix('-'))?;
         let (number, take) = rest.split_once('-').unwrap_or((rest, "1"));
         Some((number.parse().ok()?, take.parse().ok()?))
     }

@@ -3,11 +3,9 @@
 //! All quantities together name an odd one, and a drift, in at most [`RISK`] of lots that have none (Bonferroni, which holds
 //! whatever hangs on what).
 
-use std::collections::BTreeSet;
-
 use super::alike::{goes_with, one_definition};
 use super::figures::{self, Column, Figure, TOLD};
-use super::yardstick::{Matters, Scatter};
+use super::yardstick::{Matters, Quantity, Scatter};
 use crate::failure::{Failure, Result};
 use crate::record::Record;
 use crate::record::identity::Sense;
@@ -15,7 +13,7 @@ use crate::record::when::day;
 use crate::stats::individuals::Chart;
 use crate::stats::odd::{self, odd};
 use crate::stats::trend::Trend;
-use crate::stats::{median, ratio_by_chance, sd};
+use crate::stats::{distinct, median, ratio_by_chance, sd};
 
 pub mod document;
 #[cfg(test)]
@@ -37,11 +35,7 @@ pub fn lot(name: &str, made: &[Made], matters: &Matters) -> Result<LotDocument> 
     let (_, records) = one_definition(&records);
     let lot = Lot {
         numbers: kept.iter().map(|m| m.0).collect(),
-        days: records
-            .iter()
-            .filter_map(|r| day(&r.taken_at))
-            .collect::<BTreeSet<_>>()
-            .len(),
+        days: distinct(records.iter().filter_map(|r| day(&r.taken_at))).len(),
         records: records.iter().collect(),
     };
     let columns = TOLD.map(|q| Column::of(q, &lot.records));
@@ -124,18 +118,15 @@ impl Lot<'_> {
         let beyond = sd * sd / (measuring.sd * measuring.sd);
         let chance = ratio_by_chance(beyond, (has.len() - 1) as f64, measuring.freedom);
         let values = || has.iter().map(|f| f.1.value);
+        let valued = |(f, off): (&(u32, &Figure), &f64)| Valued {
+            number: f.0,
+            value: f.1.value,
+            off: *off,
+        };
         Some(OfLot {
-            quantity: quantity.code().into(),
+            quantity,
             meter: column.meter.clone(),
-            values: has
-                .iter()
-                .zip(&off)
-                .map(|(f, off)| Valued {
-                    number: f.0,
-                    value: f.1.value,
-                    off: *off,
-                })
-                .collect(),
+            values: has.iter().zip(&off).map(valued).collect(),
             middle: quantity.from_compared(middle),
             least: values().fold(f64::INFINITY, f64::min),
             most: values().fold(f64::NEG_INFINITY, f64::max),
@@ -175,16 +166,14 @@ impl Lot<'_> {
     }
 
     fn look_first(&self, quantities: &[OfLot], turned: &[u32]) -> Option<LookFirst> {
-        let turned = turned.iter().map(|n| (Why::Turned, *n, 1.0, ""));
-        let mut reasons: Vec<(Why, u32, f64, &str)> = quantities.iter().flat_map(reasons).chain(turned).collect();
+        let turned = turned.iter().map(|n| (Why::Turned, *n, 1.0, None));
+        let mut reasons: Vec<(Why, u32, f64, Option<Quantity>)> =
+            quantities.iter().flat_map(reasons).chain(turned).collect();
         reasons.sort_by(|a, b| a.0.cmp(&b.0).then(b.2.total_cmp(&a.2)).then(a.1.cmp(&b.1)));
         let (why, number, ..) = *reasons.first()?;
-        let by = reasons
-            .iter()
-            .filter(|r| r.0 == why && r.1 == number && !r.3.is_empty());
-        let quantities = by.map(|r| r.3.to_owned()).collect();
-        let at = self.numbers.iter().position(|n| *n == number)?;
-        let record = self.records.get(at)?;
+        let by = reasons.iter().filter(|r| r.0 == why && r.1 == number);
+        let quantities = by.filter_map(|r| r.3).collect();
+        let (_, record) = self.numbers.iter().zip(&self.records).find(|(n, _)| **n == number)?;
         Some(LookFirst {
             number,
             name: record.pickup.name.clone(),
@@ -196,11 +185,11 @@ impl Lot<'_> {
 }
 
 /// Why one might look at some of the lot, by this quantity, and how strongly.
-fn reasons(q: &OfLot) -> Vec<(Why, u32, f64, &str)> {
+fn reasons(q: &OfLot) -> Vec<(Why, u32, f64, Option<Quantity>)> {
     let told = q.told.iter();
-    let odd = told.clone().flat_map(|t| &t.odd).map(|o| match o.matters {
-        true => (Why::Odd, o.number, o.far / o.limit),
-        false => (Why::OddALittle, o.number, o.far / o.limit),
+    let odd = told.clone().flat_map(|t| &t.odd).map(|o| {
+        let why = if o.matters { Why::Odd } else { Why::OddALittle };
+        (why, o.number, o.far / o.limit)
     });
     let off = |number: u32| q.values.iter().find(|v| v.number == number).map_or(0.0, |v| v.off);
     let beyond = told.clone().flat_map(move |t| {
@@ -215,7 +204,7 @@ fn reasons(q: &OfLot) -> Vec<(Why, u32, f64, &str)> {
     let farthest = farthest.filter(|v| v.off != 0.0);
     let farthest = farthest.map(|v| (Why::Farthest, v.number, v.off.abs() / q.matters));
     let all = odd.chain(beyond).chain(drift).chain(farthest);
-    all.map(|(why, number, weight)| (why, number, weight, q.quantity.as_str()))
+    all.map(|(why, number, weight)| (why, number, weight, Some(q.quantity)))
         .collect()
 }
 

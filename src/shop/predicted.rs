@@ -1,7 +1,7 @@
 //! Does a coil file predict what takes show?
 
 use super::reading;
-use super::yardstick::{self, Answer, Asked, Between, Matters, Parts, Quantity, Question, Said};
+use super::yardstick::{self, Answer, Asked, Matters, Parts, Quantity, Question, Said};
 use crate::coil::against::{Against, SaidOf, TakeAgainst, Undone};
 use crate::estimate::Estimate;
 use crate::record::Record;
@@ -11,12 +11,7 @@ pub fn judge(against: &mut Against, records: &[Record], matters: &Matters) {
     for (take, record) in against.takes.iter_mut().zip(records) {
         judge_take(take, record, matters);
     }
-    let all = |answer| against.takes.iter().all(|t| t.answer == answer);
-    against.answer = match against.takes.iter().any(|t| t.answer == Answer::Different) {
-        true => Answer::Different,
-        false if all(Answer::Same) => Answer::Same,
-        false => Answer::CannotTell,
-    };
+    against.answer = Answer::of_all(against.takes.iter().map(|t| t.answer));
 }
 
 fn judge_take(take: &mut TakeAgainst, record: &Record, matters: &Matters) {
@@ -26,13 +21,13 @@ fn judge_take(take: &mut TakeAgainst, record: &Record, matters: &Matters) {
             ..off
         };
         // Beside how the pickup was laid down: what the coil, the input and the parts leave open is in the difference's u.
-        let second = reading::parts_of(record, quantity, &measured);
-        Asked {
+        let second = (measured.value, reading::parts_of(record, quantity, &measured));
+        Asked::of(
             quantity,
-            difference: quantity.difference(predicted, measured.value),
-            between: Between::new(Question::Predicted, Parts::EXACT, second),
-            matters: matters.of(quantity),
-        }
+            Question::Predicted,
+            [(predicted, Parts::EXACT), second],
+            matters.of(quantity),
+        )
     };
     let peak = take.predicted_hz.zip(take.peak_hz);
     let curve = Estimate::new(take.rms_db, take.u_rms_db, take.u_noise_rms_db);

@@ -9,6 +9,7 @@ use crate::record::{Record, Resonance, Scatters};
 use crate::shop::witness::history::BetweenDays;
 use crate::shop::witness::repeat::{RepeatDocument, Spread};
 use crate::shop::yardstick::{DB_PER_LN_Q, Parts, Quantity, Repeatability, Scatter, USUAL_WINDING_F};
+use crate::stats::gauge;
 
 pub fn value(record: &Record, quantity: Quantity) -> Option<Estimate> {
     let r = record.reading()?;
@@ -35,27 +36,16 @@ pub struct Shown {
 
 /// What is shown of a reading; `None` where it has no such quantity.
 pub fn shown(record: &Record, quantity: Quantity) -> Option<Shown> {
-    let e = value(record, quantity)?;
-    Some(Shown::of(quantity, &e, &parts(record, quantity)?))
-}
-
-/// The same of a pickup that nobody touches: a witness in its place.
-pub fn shown_in_place(record: &Record, quantity: Quantity) -> Option<Shown> {
-    let e = value(record, quantity)?;
-    let still = Parts {
-        laying: Scatter::NONE,
-        ..parts(record, quantity)?
-    };
-    Some(Shown::of(quantity, &e, &still))
+    Some(Shown::of(quantity, value(record, quantity)?, parts(record, quantity)?))
 }
 
 impl Shown {
-    fn of(quantity: Quantity, e: &Estimate, parts: &Parts) -> Shown {
-        let i = parts.interval();
+    pub fn of(quantity: Quantity, e: Estimate, parts: Parts) -> Shown {
+        let scatter = parts.here();
         Shown {
             value: e.value,
-            half: i.half * unit_of(quantity, e.value),
-            usual: i.usual,
+            half: scatter.half_width(0.05) * unit_of(quantity, e.value),
+            usual: scatter.usual.any(),
         }
     }
 }
@@ -83,17 +73,12 @@ pub fn whole_f(record: &Record, winding_f: Option<f64>) -> f64 {
 
 /// What the record's rig does to a pickup with so much capacitance across it, as far as the record knows; the rest is usual.
 pub fn repeatability(record: &Record, whole_f: f64) -> Repeatability {
-    let mut out = Repeatability::usual(whole_f);
-    let Some(r) = record.reading() else { return out };
-    for quantity in Quantity::ALL {
-        if let Some(s) = r.u_lay.and_then(|s| scatter(&s, quantity, record)) {
-            out = out.with_laying(quantity, s);
-        }
-        if let Some(s) = r.u_day.and_then(|s| scatter(&s, quantity, record)) {
-            out = out.with_days(quantity, s);
-        }
-    }
-    out
+    let usual = Repeatability::usual(whole_f);
+    let Some(r) = record.reading() else { return usual };
+    Quantity::ALL.into_iter().fold(usual, |rig, quantity| {
+        let told = |s: Option<Scatters>| scatter(&s?, quantity, record);
+        rig.with(quantity, told(r.u_lay), told(r.u_day))
+    })
 }
 
 fn scatter(s: &Scatters, quantity: Quantity, record: &Record) -> Option<Scatter> {
@@ -112,6 +97,21 @@ fn scatter(s: &Scatters, quantity: Quantity, record: &Record) -> Option<Scatter>
     };
     let sd = quantity.uncertainty(of(quantity)?, sd?);
     (sd.is_finite() && s.freedom > 0.0).then(|| Scatter::studied(sd, s.freedom))
+}
+
+/// What laying down anew did where pickups were read several times, with its degrees of freedom: to f0 and Q, relative, to the peak's
+/// height and the level. `groups`: the readings of one pickup each.
+pub fn within(groups: &[Vec<Resonance>]) -> [Option<(f64, usize)>; 4] {
+    let of: [fn(&Resonance) -> Option<f64>; 4] = [
+        |r| Some(r.f0_hz.value.ln()),
+        |r| Some(r.q.value.ln()),
+        |r| Some(r.peak_db?.value),
+        |r| Some(r.level_db?.value),
+    ];
+    of.map(|of| {
+        let parts: Vec<Vec<f64>> = groups.iter().map(|g| g.iter().filter_map(of).collect()).collect();
+        gauge::within(&parts)
+    })
 }
 
 /// What laying down anew does to this reading, by the study of its rig.

@@ -17,13 +17,13 @@ use crate::record::when::{day, moment};
 use crate::record::{Definition, Record, Resonance, RigSummary, unknown};
 use crate::shop::alike::{by_one_meter, goes_with, one_definition};
 use crate::shop::witness::eras::Eras;
-use crate::stats::{mean, sd, tolerance};
+use crate::stats::{distinct, mean, sd, tolerance};
 
 mod judged;
 #[cfg(test)]
 mod tests;
 
-pub use judged::{Call, Judged, Limited, Looks, Why, judge};
+pub use judged::{Call, Judged, Looks, Why, judge};
 
 pub const SCHEMA: &str = "coilwright/standard/1";
 
@@ -174,8 +174,7 @@ impl<'a> Good<'a> {
 
     /// So many names; readings of one pickup scatter less than pickups do.
     fn pickups(&self) -> usize {
-        let names: BTreeSet<&str> = self.0.iter().map(|(r, _)| r.pickup.name.as_str()).collect();
-        names.len()
+        distinct(self.0.iter().map(|(r, _)| &r.pickup.name)).len()
     }
 
     /// By the names that the tray gives: neck-12-07 is of the lot neck-12.

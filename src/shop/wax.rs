@@ -5,7 +5,6 @@
 
 pub mod about;
 pub mod document;
-mod ground;
 mod judged;
 mod laying;
 mod less;
@@ -20,9 +19,9 @@ mod witness;
 
 pub use about::About;
 
+use about::Ground;
 use document::{Laying, Pair, PotVerdict, PottingDocument, Reason, Remark, SCHEMA, Unfit};
-use ground::Ground;
-use judged::Change;
+use judged::Moved;
 use sides::Sides;
 
 use crate::failure::{Failure, Result};
@@ -30,7 +29,10 @@ use crate::record::Record;
 use crate::shop::known::Known;
 use crate::shop::reading;
 use crate::shop::witness::history::{BASELINE, History};
-use crate::shop::yardstick::Quantity;
+use crate::shop::yardstick::{Quantity, Repeatability};
+
+/// A pair, and its change where one can be told.
+type Judged<'a> = (Pair, Option<Moved<'a>>);
 
 /// Pairs records by the pickup's name and judges each.
 pub fn compare(before: &[Record], after: &[Record], about: &About) -> Result<PottingDocument> {
@@ -59,7 +61,7 @@ pub fn compare(before: &[Record], after: &[Record], about: &About) -> Result<Pot
         laying: Laying::of(sides.iter().chain(&stayed)),
         stayed,
     };
-    let judged: Vec<(Pair, Option<Change>)> = sides.iter().map(|s| judged::judged(s, &ground)).collect();
+    let judged: Vec<Judged> = sides.iter().map(|s| judged::judged(s, &ground)).collect();
     let list = || before.iter().chain(after);
     let simulated = list().any(Record::is_simulated);
     let days = about.known.and_then(|k| days_of(&sides, k));
@@ -70,11 +72,8 @@ pub fn compare(before: &[Record], after: &[Record], about: &About) -> Result<Pot
     }
     remarks.extend(warmth::remarks(&sides, about, simulated));
     // What is to be looked at says nothing of the wax in the others.
-    let changes: Vec<Change> = judged
-        .iter()
-        .filter(|(pair, _)| pair.verdict != PotVerdict::Other)
-        .filter_map(|j| j.1.clone())
-        .collect();
+    let of_wax = judged.iter().filter(|(pair, _)| pair.verdict != PotVerdict::Other);
+    let lot = lot::lot(&of_wax.filter_map(|j| j.1.as_ref()).collect::<Vec<_>>());
     let mut document = PottingDocument {
         schema: SCHEMA,
         limits: about.limits,
@@ -82,7 +81,7 @@ pub fn compare(before: &[Record], after: &[Record], about: &About) -> Result<Pot
         pairs: judged.into_iter().map(|j| j.0).collect(),
         stayed: ground.stayed.iter().map(|s| ground.shown(s)).collect(),
         laying: ground.laying,
-        lot: lot::lot(&changes),
+        lot,
         unpaired: lone.into_iter().map(|s| s.name).collect(),
         remarks,
         notes: Vec::new(),
@@ -132,41 +131,23 @@ fn about_stayed(sides: &[Sides], ground: &Ground) -> Vec<Remark> {
 }
 
 /// What is not known of the rig's days and of laying down anew.
-fn about_days(
-    sides: &[Sides],
-    ground: &Ground,
-    days: Option<&(&History, usize)>,
-    judged: &[(Pair, Option<Change>)],
-) -> Vec<Remark> {
+fn about_days(sides: &[Sides], ground: &Ground, days: Option<&(&History, usize)>, judged: &[Judged]) -> Vec<Remark> {
     let about = ground.about;
     // What was measured in the same sittings needs nobody else to tell of the days.
-    let each = || sides.iter().zip(judged);
-    let left: Vec<&Sides> = each()
-        .filter(|(_, j)| j.0.carried_by.is_empty())
-        .map(|(s, _)| s)
-        .collect();
+    let left = sides.iter().zip(judged).filter(|(_, j)| j.0.carried_by.is_empty());
+    let left: Vec<&Sides> = left.map(|l| l.0).collect();
     let few = days.map(|d| d.1).filter(|n| *n < BASELINE && !left.is_empty());
     // What a record knows of its rig counts, whoever asks.
-    let lies = |s: &Sides| {
-        ground
-            .repeatability(s.before[0], ground.whole(s).0)
-            .laying(Quantity::F0)
-    };
-    let usual = sides.iter().any(|s| lies(s).usual.any());
-    let studied = |s: &Sides| {
-        !reading::repeatability(s.before[0], ground.whole(s).0)
-            .laying(Quantity::F0)
-            .usual
-            .any()
-    };
-    let here = ground.laying.filter(|_| !usual && !sides.iter().all(studied));
-    let of_days = |quantity: usize, j: &(Pair, Option<Change>)| {
-        let change = j.1.as_ref();
-        change.is_some_and(|c| c.said[quantity].scatter.usual.days)
-    };
-    let carried = |j: &(Pair, Option<Change>)| !j.0.carried_by.is_empty();
+    let whole = |s: &Sides| ground.whole(s).0;
+    let lies = |rig: Repeatability| rig.laying(Quantity::F0).usual.any();
+    let mut each = sides.iter().map(|s| (s.before[0], whole(s)));
+    let unstudied = each.clone().any(|(r, f)| lies(reading::repeatability(r, f)));
+    let usual = each.any(|(r, f)| lies(ground.repeatability(r, f)));
+    let here = ground.laying.filter(|_| unstudied && !usual);
+    let of_days = |quantity: usize, j: &Judged| j.1.as_ref().is_some_and(|c| c.said[quantity].scatter.usual.days);
+    let carried = |j: &Judged| !j.0.carried_by.is_empty();
     let unchecked = |k: &Known| left.iter().any(|s| witness::Looked::about(s, k).unchecked);
-    let little = |k: &Known| left.iter().any(|s| k.tells_little(ground.whole(s).0));
+    let little = |k: &Known| left.iter().any(|s| k.tells_little(whole(s)));
     let unsure = judged.iter().any(|j| j.0.reason == Reason::Unsure);
     let told = days.and(about.known);
     [

@@ -82,6 +82,11 @@ pub fn grouped<K: PartialEq, V>(all: impl IntoIterator<Item = (K, V)>) -> Vec<(K
     groups
 }
 
+/// Each once, in the order of the first of each.
+pub fn distinct<K: PartialEq>(all: impl Iterator<Item = K>) -> Vec<K> {
+    grouped(all.map(|key| (key, ()))).into_iter().map(|g| g.0).collect()
+}
+
 /// From so many degrees of freedom on Student's t is the normal distribution to 2e-4 of its quantiles; the search for a quantile
 /// of far more does not end.
 const NORMAL_FROM: f64 = 1e4;

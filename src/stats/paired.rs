@@ -14,24 +14,6 @@ pub struct Paired {
     pub se: f64,
 }
 
-/// Result of a t test.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Test {
-    pub t: f64,
-    pub freedom: f64,
-    /// Probability of a larger |t| by chance, two-sided.
-    pub p: f64,
-}
-
-/// Two one-sided tests against limits to either side (Schuirmann's TOST): small p, the difference is within.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Equivalence {
-    pub t_lower: f64,
-    pub t_upper: f64,
-    /// The larger of both tests' probabilities.
-    pub p: f64,
-}
-
 impl Paired {
     /// `None` below two pairs.
     pub fn of(differences: &[f64]) -> Option<Self> {
@@ -45,26 +27,17 @@ impl Paired {
         })
     }
 
-    pub fn test(&self) -> Test {
-        let t = self.mean / self.se;
-        let freedom = (self.n - 1) as f64;
-        Test {
-            t,
-            freedom,
-            p: 2.0 * upper_tail(t.abs(), freedom),
-        }
+    /// Probability of a larger mean, to either side, by chance (t test).
+    pub fn p(&self) -> f64 {
+        2.0 * upper_tail((self.mean / self.se).abs(), (self.n - 1) as f64)
     }
 }
 
-/// Two one-sided tests of a difference with its standard error; infinite freedom: a normal distribution.
-pub fn equivalence(difference: f64, se: f64, freedom: f64, limit: f64) -> Equivalence {
-    let t_lower = (difference + limit) / se;
-    let t_upper = (difference - limit) / se;
-    Equivalence {
-        t_lower,
-        t_upper,
-        p: upper_tail(t_lower, freedom).max(upper_tail(-t_upper, freedom)),
-    }
+/// The larger probability of two one-sided tests of a difference against limits to either side (Schuirmann's TOST): where it is small,
+/// the difference is within. Infinite freedom: a normal distribution.
+pub fn equivalence(difference: f64, se: f64, freedom: f64, limit: f64) -> f64 {
+    let [lower, upper] = [difference + limit, difference - limit].map(|d| d / se);
+    upper_tail(lower, freedom).max(upper_tail(-upper, freedom))
 }
 
 /// P(T > t).

@@ -2,10 +2,6 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF, Normal};
 
-fn normal() -> Option<Normal> {
-    Normal::new(0.0, 1.0).ok()
-}
-
 /// The same for so many quantities of a thing together, whatever hangs on what: each holds its part of the share with its part of the
 /// confidence (Bonferroni).
 pub fn two_sided_jointly(n: usize, quantities: usize, share: f64, confidence: f64) -> Option<f64> {
@@ -39,7 +35,7 @@ pub fn two_sided(n: usize, share: f64, confidence: f64) -> Option<f64> {
 
 /// Probability that mean ± k s of n values holds the share.
 fn probability(n: usize, share: f64, k: f64) -> Option<f64> {
-    let z = normal()?;
+    let z = Normal::standard();
     let chi = ChiSquared::new((n - 1) as f64).ok()?;
     // With the sample's mean x standard errors off, the half-width r that holds the share solves F(x' + r) - F(x' - r) = share.
     let held = |off: f64, r: f64| z.cdf(off + r) - z.cdf(off - r);

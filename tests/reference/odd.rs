@@ -160,7 +160,10 @@ fn groups(n: u32, up: [f64; 4], d: &mut Draw) -> (Answer, Vec<(String, Answer)>)
         .unwrap()
         .comparisons
         .remove(0);
-    let each = c.effects.iter().map(|e| (e.judged.quantity.clone(), e.judged.answer));
+    let each = c
+        .effects
+        .iter()
+        .map(|e| (e.judged.quantity.code().to_owned(), e.judged.answer));
     (c.answer, each.collect())
 }
 

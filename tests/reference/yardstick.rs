@@ -68,7 +68,7 @@ fn rig(dice: &mut Dice, knows: Knows) -> Rig {
             let study = Scatter::studied(study, STUDY as f64 - 1.0);
             let checks = dice.normals(HISTORY, days[i].hypot(NOISE[i]));
             let history = Scatter::studied(sd(&checks).unwrap(), HISTORY as f64 - 1.0);
-            known = known.with_laying(k, study).with_days(k, history);
+            known = known.with(k, Some(study), Some(history));
         }
     }
     Rig { laying, days, known }
@@ -308,9 +308,9 @@ fn the_interval_holds_the_mean_of_many_placements() {
                 days: rig.known.days(k),
                 ..Parts::EXACT
             };
-            let interval = parts.interval();
-            assert!(!interval.usual);
-            held[i] += usize::from((reading - many).abs() <= interval.half);
+            let here = parts.here();
+            assert!(!here.usual.any());
+            held[i] += usize::from((reading - many).abs() <= here.half_width(0.05));
         }
     }
     let share = held.map(|n| n as f64 / PAIRS as f64);

@@ -17,6 +17,7 @@ use crate::report::{order_plot, text};
 use crate::shop::lot::TRAY;
 use crate::shop::order::document::LotDocument;
 use crate::shop::order::{self, Made};
+use crate::shop::yardstick::Quantity;
 
 pub fn run(args: &LotArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
@@ -108,8 +109,8 @@ fn table(d: &LotDocument) -> Result<String> {
 }
 
 fn line(d: &LotDocument, number: u32, name: &str, taken_at: &str) -> Line {
-    let of = |code: &str| {
-        let q = d.quantities.iter().find(|q| q.quantity == code)?;
+    let of = |quantity: Quantity| {
+        let q = d.quantities.iter().find(|q| q.quantity == quantity)?;
         q.values.iter().find(|v| v.number == number).map(|v| v.value)
     };
     let told = d.quantities.iter().filter_map(|q| Some((q, q.told.as_ref()?)));
@@ -118,12 +119,12 @@ fn line(d: &LotDocument, number: u32, name: &str, taken_at: &str) -> Line {
         number,
         name: name.to_owned(),
         taken_at: taken_at.to_owned(),
-        peak_hz: of("peak"),
-        q: of("q"),
-        peak_db: of("height"),
-        level_db: of("level"),
-        ohm20: of("ohms"),
-        odd: odd.map(|(q, _)| q.quantity.as_str()).collect::<Vec<_>>().join(" "),
+        peak_hz: of(Quantity::Peak),
+        q: of(Quantity::Q),
+        peak_db: of(Quantity::Height),
+        level_db: of(Quantity::Level),
+        ohm20: of(Quantity::Ohms),
+        odd: odd.map(|(q, _)| q.quantity.code()).collect::<Vec<_>>().join(" "),
         turned: d.turned.contains(&number),
         left_out: String::new(),
     }

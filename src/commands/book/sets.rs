@@ -18,7 +18,8 @@ use crate::failure::{Failure, Result, Status};
 use crate::record::Record;
 use crate::record::about::About;
 use crate::report::text;
-use crate::shop::sets::{self, Figure, Member, Plan, Pool, Sets, Terms};
+use crate::shop::sets::{self, Member, Plan, Pool, Sets, Terms};
+use crate::shop::yardstick::Quantity;
 
 pub fn run(args: &SetsArgs, console: &mut Console) -> Result<Status> {
     let plan = Plan::new(&args.of, &args.targets, &args.reversed)?;
@@ -136,7 +137,7 @@ fn lines(found: &Sets) -> impl Iterator<Item = Line<'_>> {
         .zip(&found.sets)
         .flat_map(|(n, s)| s.members.iter().map(move |m| (n, m)));
     numbered.map(|(set, m)| {
-        let off = |figure: Figure| off(m, figure);
+        let off = |figure: Quantity| off(m, figure);
         Line {
             set,
             place: &m.place,
@@ -145,15 +146,15 @@ fn lines(found: &Sets) -> impl Iterator<Item = Line<'_>> {
             q: m.q,
             level_db: m.level_db,
             r20_ohm: m.r20_ohm,
-            off_peak: off(Figure::Peak),
-            off_q: off(Figure::Q),
-            off_level_db: off(Figure::Level),
-            off_ohms: off(Figure::Ohms),
+            off_peak: off(Quantity::Peak),
+            off_q: off(Quantity::Q),
+            off_level_db: off(Quantity::Level),
+            off_ohms: off(Quantity::Ohms),
         }
     })
 }
 
-fn off(m: &Member, figure: Figure) -> Option<f64> {
+fn off(m: &Member, figure: Quantity) -> Option<f64> {
     let d = m.deviations.iter().find(|d| d.figure == figure)?;
     Some(if figure.is_relative() { d.off.exp_m1() } else { d.off })
 }

@@ -35,15 +35,11 @@ pub fn lot_text(d: &LotDocument, style: Style) -> String {
     out.text
 }
 
-fn quantity(q: &OfLot) -> Option<Quantity> {
-    Quantity::of_code(&q.quantity)
-}
-
 fn name(q: &OfLot) -> String {
-    let name = match quantity(q) {
+    let name = match q.quantity {
         // The column is narrow.
-        Some(Quantity::Level) => "coupling",
-        other => other.map_or("", words::quantity),
+        Quantity::Level => "coupling",
+        other => words::quantity(other),
     };
     match &q.meter {
         Some(meter) => format!("{name} by {}", words::clean(meter)),
@@ -52,7 +48,7 @@ fn name(q: &OfLot) -> String {
 }
 
 fn value(q: &OfLot, value: f64) -> String {
-    quantity(q).map_or_else(|| two(value), |k| number::short(value, words::unit(k)))
+    number::short(value, words::unit(q.quantity))
 }
 
 /// "1.6 %", "0.4 dB": a size as it is compared. Below a ten-thousandth it is what sums leave over.
@@ -214,7 +210,7 @@ fn notes(d: &LotDocument) -> Vec<String> {
         .quantities
         .iter()
         .filter(|q| q.matters_usual)
-        .map(|q| Some(q.quantity.clone()));
+        .map(|q| Some(q.quantity.code().to_owned()));
     let usual = words::joined(usual).filter(|_| told(d).next().is_some());
     out.extend(usual.map(|u| format!("what matters is a usual value: {u} (coilwright use --matters)")));
     let left = d.left_out.iter().map(|l| [&l.name, &l.why].map(|t| words::clean(t)));

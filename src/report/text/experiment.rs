@@ -5,7 +5,6 @@ use crate::report::difference_words::{judged, usual};
 use crate::report::number;
 use crate::report::words;
 use crate::shop::experiment::document::{Cause, Compared, Effect, ExperimentDocument, LeftOut, Side, Why, WhyOut};
-use crate::shop::yardstick::Quantity;
 use crate::stats::{Answer, grouped};
 
 pub fn experiment_text(d: &ExperimentDocument, style: Style) -> String {
@@ -124,9 +123,7 @@ fn effects(out: &mut Screen, c: &Compared) {
 }
 
 fn effect(e: &Effect) -> String {
-    let Some(quantity) = Quantity::of_code(&e.judged.quantity) else {
-        return e.judged.quantity.clone();
-    };
+    let quantity = e.judged.quantity;
     let [a, b] = e.means.map(|v| number::short(v, words::unit(quantity)));
     let by = words::of(e.meter.as_ref(), |m| format!(" by {}", words::clean(m)));
     let judged = judged(quantity, &e.judged);
@@ -137,7 +134,7 @@ fn notes(c: &Compared) -> Vec<String> {
     let told = || c.effects.iter().filter(|_| c.why.is_none());
     let by_measuring = told()
         .filter(|e| e.by_measuring)
-        .map(|e| Some(e.judged.quantity.clone()));
+        .map(|e| Some(e.judged.quantity.code().to_owned()));
     let by_measuring = words::joined(by_measuring)
         .map(|names| format!("{names}: the pickups scatter less than measuring does, so measuring is counted"));
     let open = told().any(|e| e.judged.answer == Answer::CannotTell);
@@ -182,7 +179,9 @@ fn details(out: &mut Screen, d: &ExperimentDocument) {
             .map_or("known".to_owned(), |f| format!("{f:.1} degrees of freedom"));
         out.line(format!(
             "{}: {a} and {b} pickups, difference {:+.5}, u {:.5}, {freedom}",
-            j.quantity, j.difference, j.u
+            j.quantity.code(),
+            j.difference,
+            j.u
         ));
     }
     out.line_in(RULE, DIM);

@@ -6,7 +6,7 @@ use crate::report::number::hz;
 use crate::report::{entry_words, words};
 use crate::shop::difference::Judged;
 use crate::shop::in_guitar::{Heard, InGuitar, Pair, Phase, Step, StepRead};
-use crate::shop::yardstick::{Answer, Quantity};
+use crate::shop::yardstick::Answer;
 
 /// Puts the sentence into the document.
 pub fn put_guitar_words(it: &mut InGuitar) {
@@ -84,10 +84,11 @@ fn heard(s: &StepRead) -> String {
 
 /// "peak -6.1 ± 2.0 %".
 fn off_by(j: &Judged) -> String {
-    match Quantity::of_code(&j.quantity) {
-        Some(q) => format!("{} {}", words::quantity(q), difference_words::apart(q, j)),
-        None => j.quantity.clone(),
-    }
+    format!(
+        "{} {}",
+        words::quantity(j.quantity),
+        difference_words::apart(j.quantity, j)
+    )
 }
 
 fn pair(p: &Pair) -> String {

@@ -7,7 +7,7 @@ use crate::quantity::signed;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, two};
 use crate::report::words;
 use crate::shop::witness::checks::{CheckDocument, QuantityFound, RigDocument};
-use crate::shop::witness::history::Change;
+use crate::shop::witness::history::{Change, Quantity};
 use crate::shop::witness::repeat::{PolarityDocument, RepeatDocument, Spread};
 
 pub fn rig_text(d: &RigDocument, style: Style) -> String {
@@ -87,29 +87,35 @@ pub fn check_text(d: &CheckDocument, style: Style) -> String {
     out.rows_in("", &d.advice, if d.verdict == "no-go" { WARN } else { PLAIN });
     for q in &d.quantities {
         let paint = if q.state == "within" { DIM } else { WARN };
-        out.row_in(quantity(&q.quantity), charted(q), paint);
+        out.row_in(quantity(q.quantity), charted(q), paint);
     }
     for u in &d.unjudged {
         let why = match u.checks {
             0 => "not judged: no good check before knows it",
             _ => "not judged: this take does not tell it",
         };
-        out.row_in(quantity(&u.quantity), why, DIM);
+        out.row_in(quantity(u.quantity), why, DIM);
     }
     out.text
 }
 
-fn quantity(code: &str) -> &str {
-    if code == "q" { "Q" } else { code }
+fn quantity(q: Quantity) -> &'static str {
+    match q {
+        Quantity::F0 => "f0",
+        Quantity::Q => "Q",
+        Quantity::Level => "level",
+        Quantity::Noise => "noise",
+        Quantity::Hum => "hum",
+    }
 }
 
 /// "+0.012 % from the checks before (limits ± 0.15), average ...".
 fn charted(q: &QuantityFound) -> String {
-    let apart = |v| number::apart(matches!(q.quantity.as_str(), "f0" | "q"), v);
+    let apart = |v| number::apart(matches!(q.quantity, Quantity::F0 | Quantity::Q), v);
     let (off, limit) = (|v| signed(apart(v).0, 3), |v| two(apart(v).0));
-    let limits = match q.quantity.as_str() {
-        "noise" | "hum" => "at most +".to_owned(),
-        _ => format!("limits {PLUS_MINUS} "),
+    let limits = match q.quantity.one_sided() {
+        true => "at most +".to_owned(),
+        false => format!("limits {PLUS_MINUS} "),
     };
     let average = q.average_off.zip(q.average_limit);
     let average = words::of(average, |(a, l)| {

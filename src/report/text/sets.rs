@@ -5,7 +5,8 @@ use crate::quantity::signed;
 use crate::record::about::About;
 use crate::report::number::{self, PLUS_MINUS, two};
 use crate::report::{entry_words, words};
-use crate::shop::sets::{Deviation, Figure, Member, Next, Out, PlaceAsked, Proof, Range, Set, Sets};
+use crate::shop::sets::{Deviation, Member, Next, Out, PlaceAsked, Proof, Range, Set, Sets, WhyOut};
+use crate::shop::yardstick::Quantity;
 use crate::stats::grouped;
 
 pub fn sets_text(d: &Sets, style: Style) -> String {
@@ -91,7 +92,7 @@ fn beside(place: &PlaceAsked, first: &str) -> String {
         ""
     };
     let figures = words::list(place.target.iter().map(|t| word(t.figure)));
-    let apart = |figure: Figure, difference| {
+    let apart = |figure: Quantity, difference| {
         let (value, unit) = number::apart(figure.is_relative(), difference);
         format!("{} {} {unit}", word(figure), signed(value, 1))
     };
@@ -167,16 +168,16 @@ fn left_out(out: &mut Screen, list: &[Out]) {
 }
 
 fn why(o: &Out) -> String {
-    match o.why.as_str() {
-        "no-reading" => "no reading that can be used".into(),
-        "other-rig" => "measured on another rig".into(),
-        "other-load" => "under another load".into(),
-        "other-coil" => "over another coil".into(),
-        "simulated" => "simulated and real ones do not mix".into(),
-        "definition" => "read by another model: analyze its take again".into(),
-        "rig-file" => format!("{} was not the same", o.what.join(", ")),
-        "no-place" => "no place for it in such a set".into(),
-        _ => format!("{} not told", o.what.join(", ")),
+    match o.why {
+        WhyOut::NoReading => "no reading that can be used".into(),
+        WhyOut::OtherRig => "measured on another rig".into(),
+        WhyOut::OtherLoad => "under another load".into(),
+        WhyOut::OtherCoil => "over another coil".into(),
+        WhyOut::Simulated => "simulated and real ones do not mix".into(),
+        WhyOut::Definition => "read by another model: analyze its take again".into(),
+        WhyOut::RigFile => format!("{} was not the same", o.what.join(", ")),
+        WhyOut::NoPlace => "no place for it in such a set".into(),
+        WhyOut::NotTold => format!("{} not told", o.what.join(", ")),
     }
 }
 
@@ -200,7 +201,7 @@ fn next(n: &Next) -> String {
 
 /// "peak 4.90 to 5.10 kHz".
 fn range(r: &Range) -> String {
-    let unit = words::unit(r.figure.quantity());
+    let unit = words::unit(r.figure);
     let [from, to] = [r.from, r.to].map(|v| number::short(v, unit));
     // One unit is enough where both have it.
     let bare = match (from.split_once(' '), to.split_once(' ')) {
@@ -210,17 +211,12 @@ fn range(r: &Range) -> String {
     format!("{} {bare} to {to}", word(r.figure))
 }
 
-fn word(figure: Figure) -> &'static str {
-    match figure {
-        Figure::Peak => "peak",
-        Figure::Q => "Q",
-        Figure::Level => "level",
-        Figure::Ohms => "ohms",
-    }
+fn word(figure: Quantity) -> &'static str {
+    if figure == Quantity::Q { "Q" } else { figure.code() }
 }
 
 /// A limit, without a sign.
-fn share(figure: Figure, limit: f64) -> String {
+fn share(figure: Quantity, limit: f64) -> String {
     let (scale, unit) = number::size(figure.is_relative(), 1.0);
     format!("{} {unit}", (1e3 * scale * limit).round() / 1e3)
 }

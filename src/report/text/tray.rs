@@ -10,8 +10,8 @@ use crate::record::{Cure, Finding, Record};
 use crate::report::number::{self, PLUS_MINUS, Unit, two};
 use crate::report::words;
 use crate::shop::lot::{Entry, Tray, Undone};
-use crate::shop::standard::{Call, Judged, Limited, Proposal, Standard};
-use crate::shop::yardstick::Answer;
+use crate::shop::standard::{Call, Judged, Proposal, Standard};
+use crate::shop::yardstick::{Answer, Quantity};
 use crate::stats::grouped;
 use crate::wrap;
 
@@ -159,12 +159,12 @@ fn limits(j: &Judged, within: bool) -> impl Iterator<Item = String> {
         .iter()
         .filter(move |a| (a.held.answer == Answer::Same) == within);
     those.map(|a| {
-        let (name, scale, unit) = match a.quantity {
-            Limited::F0 => ("f0", 100.0, "%"),
-            Limited::Q => ("Q", 100.0, "%"),
-            Limited::Level => ("level", 1.0, "dB"),
-            Limited::Ohms => ("ohms", 100.0, "%"),
+        let name = if a.quantity == Quantity::Q {
+            "Q"
+        } else {
+            a.quantity.code()
         };
+        let (scale, unit) = number::size(a.quantity.is_relative(), 1.0);
         let h = a.held;
         let usual = if h.usual { " as usual" } else { "" };
         // A meter's display tells no uncertainty.

@@ -48,7 +48,7 @@ pub enum WhyOut {
 }
 
 /// The second group less the first.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Compared {
     pub cause: Cause,
     /// Words of the recipe that are one thing in the first group and another in the second.
@@ -72,7 +72,7 @@ pub struct Compared {
 }
 
 /// Whether what the groups differ by is known to come of one thing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Cause {
     /// One word was changed, and all else that is told is the same.
@@ -84,6 +84,7 @@ pub enum Cause {
     /// The recipes are the same.
     NothingChanged,
     /// No recipe is told.
+    #[default]
     NotTold,
 }
 
@@ -94,7 +95,7 @@ pub struct Changed {
     pub second: String,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Side {
     pub pickups: Vec<String>,
     pub readings: usize,

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::document::{Cause, Changed};
+use super::document::{Cause, Changed, Compared};
 use crate::record::Record;
 
 /// Words of a recipe with their values: "turns" is "8000".
@@ -21,48 +21,33 @@ pub(super) fn names<'a>(made: &[&'a Made]) -> BTreeSet<&'a str> {
 }
 
 /// What the recipes of two groups say of what was changed.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Said {
-    pub cause: Cause,
-    pub changed: Vec<Changed>,
-    pub mixed: Vec<String>,
-    pub untold: Vec<String>,
-}
-
-impl Said {
-    pub fn of(first: &[&Recipe], second: &[&Recipe]) -> Said {
-        let all = || first.iter().chain(second);
-        let words: BTreeSet<&String> = all().flat_map(|r| r.keys()).collect();
-        let mut said = Said {
-            cause: Cause::NotTold,
-            changed: Vec::new(),
-            mixed: Vec::new(),
-            untold: Vec::new(),
-        };
-        for word in &words {
-            if all().any(|r| !r.contains_key(*word)) {
-                said.untold.push((*word).clone());
-                continue;
-            }
-            match (one(first, word), one(second, word)) {
-                (Some(a), Some(b)) if a == b => {}
-                (Some(a), Some(b)) => said.changed.push(Changed {
-                    word: (*word).clone(),
-                    first: a.clone(),
-                    second: b.clone(),
-                }),
-                _ => said.mixed.push((*word).clone()),
-            }
+pub(super) fn told(first: &[&Recipe], second: &[&Recipe]) -> Compared {
+    let all = || first.iter().chain(second);
+    let words: BTreeSet<&String> = all().flat_map(|r| r.keys()).collect();
+    let mut said = Compared::default();
+    for word in words.iter().copied().cloned() {
+        if all().any(|r| !r.contains_key(&word)) {
+            said.untold.push(word);
+            continue;
         }
-        said.cause = match (words.is_empty(), said.changed.len()) {
-            (true, _) => Cause::NotTold,
-            (_, 2..) => Cause::SeveralWords,
-            _ if !(said.mixed.is_empty() && said.untold.is_empty()) => Cause::Unclear,
-            (_, 1) => Cause::OneWord,
-            _ => Cause::NothingChanged,
-        };
-        said
+        match (one(first, &word), one(second, &word)) {
+            (Some(a), Some(b)) if a == b => {}
+            (Some(a), Some(b)) => said.changed.push(Changed {
+                first: a.clone(),
+                second: b.clone(),
+                word,
+            }),
+            _ => said.mixed.push(word),
+        }
     }
+    said.cause = match (words.is_empty(), said.changed.len()) {
+        (true, _) => Cause::NotTold,
+        (_, 2..) => Cause::SeveralWords,
+        _ if !(said.mixed.is_empty() && said.untold.is_empty()) => Cause::Unclear,
+        (_, 1) => Cause::OneWord,
+        _ => Cause::NothingChanged,
+    };
+    said
 }
 
 /// The value that all of a group have.

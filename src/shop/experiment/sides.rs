@@ -8,7 +8,7 @@ use crate::record::Record;
 use crate::record::when::day;
 use crate::shop::alike::one_definition;
 use crate::shop::difference::{How, one_bench};
-use crate::stats::grouped;
+use crate::stats::{distinct, grouped};
 
 /// Readings of both groups: of one load, one coil and one kind.
 pub(super) struct Sides<'a> {
@@ -21,7 +21,9 @@ pub(super) struct Sides<'a> {
 }
 
 /// What has to be the same for pickups to be compared at all.
-fn kind(m: &Made) -> (Option<String>, Option<String>, bool) {
+type Kind = (Option<String>, Option<String>, bool);
+
+fn kind(m: &Made) -> Kind {
     let r = &m.record;
     (
         r.load.as_ref().map(|l| l.text.clone()),
@@ -32,30 +34,22 @@ fn kind(m: &Made) -> (Option<String>, Option<String>, bool) {
 
 impl<'a> Sides<'a> {
     pub fn of(mut made: [Vec<&'a Made>; 2], how: &How, left_out: &mut Vec<LeftOut>) -> Sides<'a> {
-        let [first, second] = &mut made;
-        for side in [&mut *first, &mut *second] {
-            keep(side, left_out, WhyOut::NoReading, |m| m.record.reading().is_some());
-        }
-        let kinds = grouped(first.iter().chain(second.iter()).map(|m| (kind(m), ())));
-        let fewer = |k: &(Option<String>, Option<String>, bool)| {
-            let of =
-                |side: &[&'a Made]| names(&side.iter().copied().filter(|m| kind(m) == *k).collect::<Vec<_>>()).len();
-            of(first).min(of(second))
+        keep(&mut made, left_out, WhyOut::NoReading, |m| m.record.reading().is_some());
+        let fewer = |k: &Kind| {
+            let own = |side: &Vec<&'a Made>| side.iter().copied().filter(|m| kind(m) == *k).collect::<Vec<_>>();
+            let [a, b] = made.each_ref().map(|side| names(&own(side)).len());
+            a.min(b)
         };
         // The first of those that leave most on the smaller side.
-        let best = kinds.iter().rev().map(|k| &k.0).max_by_key(|k| fewer(k)).cloned();
-        for side in [&mut *first, &mut *second] {
-            keep(side, left_out, WhyOut::OtherKind, |m| Some(kind(m)) == best);
-        }
-        let (a, b) = (names(first), names(second));
+        let kinds = distinct(made.iter().flatten().map(|m| kind(m)));
+        let best = kinds.into_iter().rev().max_by_key(fewer);
+        keep(&mut made, left_out, WhyOut::OtherKind, |m| Some(kind(m)) == best);
+        let [a, b] = made.each_ref().map(|side| names(side));
         let both: BTreeSet<&str> = a.intersection(&b).copied().collect();
         let paired = !both.is_empty() && 2 * both.len() >= a.len().min(b.len());
         let why = if paired { WhyOut::OneSide } else { WhyOut::BothSides };
-        for side in [&mut *first, &mut *second] {
-            keep(side, left_out, why, |m| {
-                both.contains(m.record.pickup.name.as_str()) == paired
-            });
-        }
+        let stands = |m: &Made| both.contains(m.record.pickup.name.as_str()) == paired;
+        keep(&mut made, left_out, why, stands);
         let all: Vec<Record> = made.iter().flatten().map(|m| m.record.clone()).collect();
         let (_, mut read) = one_definition(&all);
         let mut bench = benches(&read, how);
@@ -101,30 +95,13 @@ impl<'a> Sides<'a> {
 
     /// By how much the groups lie on other days: 0 for equal shares of the same ones, 2 for one day each.
     pub fn apart_in_days(&self, weights: &[Vec<f64>; 2]) -> f64 {
-        let days = |side: usize| {
-            self.records[side]
-                .iter()
-                .map(|r| day(&r.taken_at).map(str::to_owned))
-                .collect()
-        };
-        unequal(&[days(0), days(1)], weights)
+        let days = |side: &Vec<Record>| side.iter().map(|r| day(&r.taken_at).map(str::to_owned)).collect();
+        unequal(&self.records.each_ref().map(days), weights)
     }
 
     /// The same of benches.
     pub fn apart_in_rigs(&self, weights: &[Vec<f64>; 2]) -> f64 {
         unequal(&self.benches, weights)
-    }
-
-    fn whole(&self) -> [Vec<f64>; 2] {
-        [self.weights(0, |_| true), self.weights(1, |_| true)]
-    }
-
-    pub fn other_days(&self) -> bool {
-        self.apart_in_days(&self.whole()) > 0.0
-    }
-
-    pub fn other_rigs(&self) -> bool {
-        self.apart_in_rigs(&self.whole()) > 0.0
     }
 
     pub fn why(&self, nothing_weighed: bool) -> Option<Why> {
@@ -135,10 +112,12 @@ impl<'a> Sides<'a> {
     }
 }
 
-fn keep<'a>(side: &mut Vec<&'a Made>, left_out: &mut Vec<LeftOut>, why: WhyOut, wanted: impl Fn(&Made) -> bool) {
-    let (kept, rest): (Vec<&'a Made>, Vec<&'a Made>) = side.iter().partition(|m| wanted(m));
-    *side = kept;
-    left_out.extend(LeftOut::all(names(&rest), why));
+fn keep<'a>(made: &mut [Vec<&'a Made>; 2], left_out: &mut Vec<LeftOut>, why: WhyOut, wanted: impl Fn(&Made) -> bool) {
+    for side in made {
+        let (kept, rest): (Vec<&'a Made>, Vec<&'a Made>) = side.iter().partition(|m| wanted(m));
+        *side = kept;
+        left_out.extend(LeftOut::all(names(&rest), why));
+    }
 }
 
 /// The sum over all classes of the squared difference of both groups' shares: a scatter that is one for all of a class enters the
@@ -154,14 +133,12 @@ fn unequal<K: PartialEq>(classes: &[Vec<K>; 2], weights: &[Vec<f64>; 2]) -> f64 
 /// Which of them were measured on one bench as it was.
 fn benches(records: &[Record], how: &How) -> Vec<usize> {
     let mut first: Vec<&Record> = Vec::new();
-    records
-        .iter()
-        .map(|r| match first.iter().position(|f| one_bench(f, r, how)) {
-            Some(i) => i,
-            None => {
-                first.push(r);
-                first.len() - 1
-            }
+    let bench = |r| {
+        let known = first.iter().position(|f| one_bench(f, r, how));
+        known.unwrap_or_else(|| {
+            first.push(r);
+            first.len() - 1
         })
-        .collect()
+    };
+    records.iter().map(bench).collect()
 }

@@ -29,7 +29,7 @@ fn one(first: &[Made], second: &[Made]) -> Compared {
 }
 
 fn effect<'a>(c: &'a Compared, quantity: &str) -> &'a Effect {
-    c.effects.iter().find(|e| e.judged.quantity == quantity).unwrap()
+    c.effects.iter().find(|e| e.judged.quantity.code() == quantity).unwrap()
 }
 
 const FEWER: &[(&str, &str)] = &[("turns", "7600"), ("wire", "0.063mm")];
@@ -80,7 +80,7 @@ fn days_and_benches_count_where_the_groups_have_them_not_alike() {
         .for_each(|m| m.record.rig.name = Some("another bench".into()));
     let rigs = one(&a, &b);
     assert!(rigs.other_rigs && half(&rigs) > half(&days));
-    assert!(rigs.effects.iter().all(|e| e.judged.quantity != "level"));
+    assert!(rigs.effects.iter().all(|e| e.judged.quantity.code() != "level"));
     // One of seven on another day in both: equal shares.
     let spread = |letter, up, recipe| {
         let mut g = group(letter, 2, up, recipe);

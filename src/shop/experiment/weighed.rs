@@ -1,7 +1,9 @@
 //! One quantity of both groups, as the yardstick is asked it.
 
+use super::document::Effect;
 use super::sides::Sides;
 use crate::record::Record;
+use crate::shop::difference::Judged;
 use crate::shop::figures::{Column, Figure, largest, measuring};
 use crate::shop::yardstick::{Asked, Between, Parts, Quantity, Question, Scatter};
 use crate::stats::paired::Paired;
@@ -10,10 +12,8 @@ use crate::stats::{grouped, mean};
 
 pub(super) struct Weighed {
     pub asked: Asked,
-    pub means: [f64; 2],
-    pub pickups: [usize; 2],
-    pub meter: Option<String>,
-    pub by_measuring: bool,
+    /// Not judged yet.
+    pub effect: Effect,
 }
 
 impl Weighed {
@@ -66,10 +66,13 @@ impl Weighed {
                 between: Between::new(question, first, Parts::EXACT),
                 matters,
             },
-            means: [middle(0), middle(1)],
-            pickups: [0, 1].map(|s| values[s].len()),
-            meter: column.meter,
-            by_measuring,
+            effect: Effect {
+                judged: Judged::default(),
+                means: [middle(0), middle(1)],
+                pickups: [0, 1].map(|s| values[s].len()),
+                meter: column.meter,
+                by_measuring,
+            },
         })
     }
 }

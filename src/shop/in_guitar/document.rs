@@ -1,6 +1,6 @@
 //! The `coilwright/in-guitar/1` document.
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use crate::record::about::Pole;
 use crate::shop::difference::Judged;
@@ -8,7 +8,7 @@ use crate::shop::yardstick::Answer;
 
 pub const SCHEMA: &str = "coilwright/in-guitar/1";
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct InGuitar {
     pub schema: String,
     /// The one that came back.
@@ -28,7 +28,7 @@ pub struct InGuitar {
 }
 
 /// One pickup under the exciter, in one position of the switch.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct StepRead {
     pub position: String,
     pub pickup: String,
@@ -45,7 +45,7 @@ pub struct StepRead {
     pub turned: bool,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Heard {
     AsPredicted,
@@ -58,7 +58,7 @@ pub enum Heard {
 }
 
 /// Two pickups that are on together.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Pair {
     pub position: String,
     pub pickups: [String; 2],
@@ -70,7 +70,7 @@ pub struct Pair {
 }
 
 /// Of what the strings make of two pickups.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Phase {
     In,

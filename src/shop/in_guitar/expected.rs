@@ -52,21 +52,16 @@ fn figures(wiring: &Wiring, coil: &Coil) -> Vec<Option<f64>> {
 pub fn expected(step: &Step, basis: &Basis, bench: &Bench) -> Expected {
     let wiring = bench.on_the_rig(&step.wiring);
     let here = figures(&wiring, &basis.coil);
-    let mut squares = vec![0.0f64; here.len()];
-    if let Some(covariance) = &basis.covariance {
-        let of_coil = predict::propagate(&basis.coil, covariance, |c| figures(&wiring, c));
-        squares
-            .iter_mut()
-            .zip(of_coil)
-            .for_each(|(s, u)| *s += u.map_or(0.0, |u| u * u));
-    }
-    for moved in others(&wiring, bench) {
+    let covariance = basis.covariance.as_ref();
+    let of_coil = covariance.map(|c| predict::propagate(&basis.coil, c, |coil| figures(&wiring, coil)));
+    let by_part = |moved: Wiring| {
         let there = figures(&moved, &basis.coil);
-        for (s, (a, b)) in squares.iter_mut().zip(there.iter().zip(&here)) {
-            *s += a.zip(*b).map_or(0.0, |(a, b)| (a - b) * (a - b));
-        }
-    }
-    let one = |i: usize| here[i].map(|v| (v, squares[i].sqrt()));
+        there.iter().zip(&here).map(|(a, b)| Some((*a)? - (*b)?)).collect()
+    };
+    let parts = others(&wiring, bench).into_iter().map(by_part);
+    let each: Vec<Vec<Option<f64>>> = of_coil.into_iter().chain(parts).collect();
+    let u = |i: usize| each.iter().filter_map(|e| e[i]).fold(0.0, |sum, u| sum + u * u).sqrt();
+    let one = |i: usize| here[i].map(|v| (v, u(i)));
     Expected {
         peak_hz: one(0),
         height_db: one(1),

@@ -9,7 +9,7 @@ use crate::record::identity::{Sense, same_rig};
 use crate::record::{Code, Definition, Record};
 use crate::shop::difference::Judged;
 use crate::shop::reading;
-use crate::shop::yardstick::{self, Answer, Asked, Between, Matters, Parts, Quantity, Question};
+use crate::shop::yardstick::{self, Answer, Asked, Matters, Parts, Quantity, Question};
 
 /// In a guitar an exciter lies over strings and covers, nobody knows how high (a guess of ours).
 const IN_GUITAR_DB: f64 = 3.0;
@@ -58,20 +58,15 @@ fn asked(expected: &Expected, took: &Took, matters: &Matters) -> Vec<Asked> {
     let Some(r) = took.record.reading() else {
         return Vec::new();
     };
-    let ask = |quantity: Quantity, told: Option<(f64, f64)>, seen: Option<Estimate>, matters: f64| {
+    let ask = |quantity: Quantity, told: Option<(f64, f64)>, seen: Option<Estimate>| {
         let (told, seen) = (told?, seen?);
         // What coil and parts leave open is in the chain.
         let with = Estimate::new(seen.value, seen.u.hypot(told.1), seen.u_noise)?;
-        Some(Asked {
-            quantity,
-            difference: quantity.difference(told.0, seen.value),
-            between: Between::new(
-                Question::Predicted,
-                Parts::EXACT,
-                reading::parts_of(took.record, quantity, &with),
-            ),
-            matters,
-        })
+        let second = (seen.value, reading::parts_of(took.record, quantity, &with));
+        let both = [(told.0, Parts::EXACT), second];
+        let least = if quantity == Quantity::Level { IN_GUITAR_DB } else { 0.0 };
+        let matters = matters.of(quantity).max(least);
+        Some(Asked::of(quantity, Question::Predicted, both, matters))
     };
     // With metal 0 dB is not the level at the lowest frequencies.
     let height = r.peak_db.filter(|_| r.definition == Definition::Plain);
@@ -83,19 +78,9 @@ fn asked(expected: &Expected, took: &Took, matters: &Matters) -> Vec<Asked> {
         Some((was.value + now - took.left_db?, u.hypot(was.u)))
     });
     let all = [
-        ask(Quantity::Peak, expected.peak_hz, r.peak_hz, matters.of(Quantity::Peak)),
-        ask(
-            Quantity::Height,
-            expected.height_db,
-            height,
-            matters.of(Quantity::Height),
-        ),
-        ask(
-            Quantity::Level,
-            level,
-            r.level_db,
-            matters.of(Quantity::Level).max(IN_GUITAR_DB),
-        ),
+        ask(Quantity::Peak, expected.peak_hz, r.peak_hz),
+        ask(Quantity::Height, expected.height_db, height),
+        ask(Quantity::Level, level, r.level_db),
     ];
     all.into_iter().flatten().collect()
 }
@@ -110,10 +95,8 @@ pub fn conclude(pickup: &str, wiring: &str, steps: Vec<StepRead>, pole: &dyn Fn(
     };
     let mut pairs = Vec::new();
     for (i, a) in steps.iter().enumerate() {
-        let later = steps
-            .iter()
-            .skip(i + 1)
-            .filter(|b| b.position == a.position && b.pickup != a.pickup);
+        let with = |b: &&StepRead| b.position == a.position && b.pickup != a.pickup;
+        let later = steps.iter().skip(i + 1).filter(with);
         pairs.extend(later.filter_map(|b| pair(a, b, pole)));
     }
     InGuitar {
@@ -123,10 +106,7 @@ pub fn conclude(pickup: &str, wiring: &str, steps: Vec<StepRead>, pole: &dyn Fn(
         answer,
         steps,
         pairs,
-        ended_early: false,
-        simulated: false,
-        notes: Vec::new(),
-        text: String::new(),
+        ..InGuitar::default()
     }
 }
 

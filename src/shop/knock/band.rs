@@ -130,19 +130,14 @@ fn comb(bins: &[Complex64], spacing: f64) -> (f64, Vec<u32>) {
     let around = ((AROUND_HZ / spacing) as usize).max(8);
     let typical = |k: u32, centre: f64| {
         let middle = (f64::from(k) * centre / spacing) as usize;
-        let mut near: Vec<f64> = bins
-            .get(middle.saturating_sub(around)..(middle + around).min(bins.len()))
-            .unwrap_or_default()
-            .iter()
-            .map(|b| b.norm_sqr())
-            .collect();
+        let near = bins.get(middle.saturating_sub(around)..(middle + around).min(bins.len()));
+        let mut near: Vec<f64> = near.unwrap_or_default().iter().map(|b| b.norm_sqr()).collect();
         let half = near.len() / 2;
         if near.is_empty() {
             return f64::INFINITY;
         }
-        near.select_nth_unstable_by(half, f64::total_cmp)
-            .1
-            .max(f64::MIN_POSITIVE)
+        let (_, median, _) = near.select_nth_unstable_by(half, f64::total_cmp);
+        median.max(f64::MIN_POSITIVE)
     };
     // How far a line stands above its neighbours, its own bin and the next ones counted.
     let stands = |f: f64, typical: f64| {
@@ -155,17 +150,13 @@ fn comb(bins: &[Complex64], spacing: f64) -> (f64, Vec<u32>) {
         let levels: Vec<(u32, f64)> = HARMONICS.map(|k| (k, typical(k, centre))).collect();
         for step in -500..=500 {
             let mains = centre * (1.0 + 2e-5 * f64::from(step));
-            let score: f64 = levels
+            let each = levels
                 .iter()
-                .map(|(k, t)| (1.0 + stands(f64::from(*k) * mains, *t)).ln())
-                .sum();
+                .map(|(k, t)| (1.0 + stands(f64::from(*k) * mains, *t)).ln());
+            let score: f64 = each.sum();
             if score > best.1 {
-                let found = levels
-                    .iter()
-                    .filter(|(k, t)| stands(f64::from(*k) * mains, *t) > LINE)
-                    .map(|l| l.0)
-                    .collect();
-                best = (mains, score, found);
+                let found = levels.iter().filter(|(k, t)| stands(f64::from(*k) * mains, *t) > LINE);
+                best = (mains, score, found.map(|l| l.0).collect());
             }
         }
     }

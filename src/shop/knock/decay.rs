@@ -62,13 +62,8 @@ impl Kernel {
     }
 
     fn series(&self, x: &[f64], from: f64) -> Vec<(f64, f64)> {
-        let mut out = Vec::new();
-        let mut at = from;
-        while let Some(p) = self.power(x, at) {
-            out.push((at, p));
-            at += self.step;
-        }
-        out
+        let places = std::iter::successors(Some(from), |at| Some(at + self.step));
+        places.map_while(|at| Some((at, self.power(x, at)?))).collect()
     }
 }
 
@@ -139,10 +134,8 @@ fn straight(kernel: &Kernel, seen: &[(f64, f64)], from: f64, end: f64) -> Option
         .collect();
     let n = points.len() as f64;
     let (first, last) = (points.first()?.0, points.last()?.0);
-    let (mt, my) = (
-        points.iter().map(|p| p.0).sum::<f64>() / n,
-        points.iter().map(|p| p.1).sum::<f64>() / n,
-    );
+    let mt = points.iter().map(|p| p.0).sum::<f64>() / n;
+    let my = points.iter().map(|p| p.1).sum::<f64>() / n;
     let tt: f64 = points.iter().map(|p| (p.0 - mt).powi(2)).sum();
     let slope = points.iter().map(|p| (p.0 - mt) * (p.1 - my)).sum::<f64>() / tt;
     let missed: f64 = points.iter().map(|p| (p.1 - my - slope * (p.0 - mt)).powi(2)).sum();

@@ -27,6 +27,7 @@ pub const APART_S: f64 = 0.5;
 const FULL: f64 = 0.999;
 
 /// All that stands out, taps or not, and those that are taps.
+#[derive(Default)]
 pub struct Found {
     pub events: Vec<Event>,
     pub taps: Vec<Event>,
@@ -51,10 +52,7 @@ pub fn taps(band: &Band, least: f64) -> Found {
     let mut sorted = power.clone();
     sorted.sort_by(f64::total_cmp);
     let Some(quiet) = sorted.get(sorted.len() / 4) else {
-        return Found {
-            events: Vec::new(),
-            taps: Vec::new(),
-        };
+        return Found::default();
     };
     let threshold = ABOVE * quiet.max(least);
     let mut events: Vec<Event> = Vec::new();
@@ -87,10 +85,8 @@ pub fn taps(band: &Band, least: f64) -> Found {
 /// The tap's beginning, in seconds: where the signal first has a tenth of the height that it soon gets.
 fn start(band: &Band, at: usize, block: usize) -> f64 {
     let from = at.saturating_sub(block);
-    let near = band
-        .bare
-        .get(from..(at + 4 * block).min(band.bare.len()))
-        .unwrap_or_default();
+    let to = (at + 4 * block).min(band.bare.len());
+    let near = band.bare.get(from..to).unwrap_or_default();
     let top = near.iter().fold(0.0f64, |m, v| m.max(v.abs()));
     let first = near.iter().position(|v| v.abs() >= 0.1 * top).unwrap_or(block);
     (from + first) as f64 / band.rate
@@ -117,10 +113,9 @@ pub fn flat(samples: &[f32], step: f64) -> Vec<(usize, usize)> {
     // Noise of common inputs rides on a flat top.
     let spread = step.max(1e-4);
     let clipping = faults::clipping(samples, spread);
-    let top = if clipping.runs > 0 {
-        (clipping.at - 2.0 * spread).min(FULL)
-    } else {
-        FULL
+    let top = match clipping.runs {
+        0 => FULL,
+        _ => (clipping.at - 2.0 * spread).min(FULL),
     };
     let mut out: Vec<(usize, usize)> = Vec::new();
     for (i, _) in samples.iter().enumerate().filter(|(_, v)| f64::from(v.abs()) >= top) {
@@ -135,12 +130,10 @@ pub fn flat(samples: &[f32], step: f64) -> Vec<(usize, usize)> {
 /// Starts of windows that no tap touches, each with room for the flank before it.
 pub fn quiet(found: &Found, seconds: f64) -> Vec<f64> {
     let mut out = Vec::new();
+    let times = found.events.iter().map(|e| e.at_s);
     // What stands at the recording's ends counts as a tap that has long died away.
-    let ends = [-TAIL_S];
-    let times: Vec<f64> = found.events.iter().map(|e| e.at_s).collect();
-    let starts = ends.iter().chain(&times);
-    let stops = times.iter().copied().chain([seconds]);
-    for (a, b) in starts.zip(stops) {
+    let starts = std::iter::once(-TAIL_S).chain(times.clone());
+    for (a, b) in starts.zip(times.chain([seconds])) {
         let mut at = a + TAIL_S + FLANK_S + 0.01;
         while at + WINDOW_S < b - 0.03 {
             out.push(at);

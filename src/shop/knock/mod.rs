@@ -96,10 +96,8 @@ fn energy(x: &[f64]) -> f64 {
 
 impl<'a> Heard<'a> {
     fn new(samples: &[f32], step: f64, rate: f64, band: &'a Band, found: &Found) -> Option<Self> {
-        let mut quiet: Vec<Vec<f64>> = find::quiet(found, band.seconds())
-            .into_iter()
-            .filter_map(|at| band.piece(at, WINDOW_S))
-            .collect();
+        let starts = find::quiet(found, band.seconds()).into_iter();
+        let mut quiet: Vec<Vec<f64>> = starts.filter_map(|at| band.piece(at, WINDOW_S)).collect();
         // What rings on, or a chair, is no noise.
         let mut energies: Vec<f64> = quiet.iter().map(|q| energy(q)).collect();
         energies.sort_by(f64::total_cmp);
@@ -142,11 +140,8 @@ impl<'a> Heard<'a> {
         if self.used.len() < LEAST_TAPS {
             return Err(self.too_few(level(self.noise)));
         }
-        let own: Vec<Estimate> = self
-            .used
-            .iter()
-            .filter_map(|u| noisy(level(u.energy), DB * u.u_energy / u.energy))
-            .collect();
+        let of = |u: &Used| noisy(level(u.energy), DB * u.u_energy / u.energy);
+        let own: Vec<Estimate> = self.used.iter().filter_map(of).collect();
         for (u, e) in self.used.iter().zip(&own) {
             let tap = self.taps.iter_mut().find(|t| t.at_s == u.at_s);
             tap.into_iter().for_each(|t| t.level_db = Some(*e));
@@ -154,17 +149,13 @@ impl<'a> Heard<'a> {
         let with_answer = |e: Estimate| Estimate::new(e.value, e.u.hypot(answer.u), e.u_noise.hypot(answer.u_noise));
         let mean = plain_mean(&own).and_then(with_answer);
         let level_db = mean.ok_or_else(|| not_read("its level is no number; tap again"))?;
-        let peaks = self
-            .maxima()
-            .into_iter()
-            .filter_map(|m| self.peak(&m, &level, &with_answer))
-            .collect();
+        let maxima = self.maxima().into_iter();
         Ok(Knock {
             taps: self.taps.len() as u32,
             used: self.used.len() as u32,
             level_db,
             noise_db: level(self.noise).max(FLOOR_DB),
-            peaks,
+            peaks: maxima.filter_map(|m| self.peak(&m, &level, &with_answer)).collect(),
             spectrum: self.spectrum(&level),
             single: self.taps,
             take: None,
@@ -204,10 +195,7 @@ impl<'a> Heard<'a> {
         let weight = self.used.iter().map(|u| 1.0 / u.energy).sum::<f64>() / self.used.len() as f64;
         noise.iter_mut().for_each(|v| *v *= weight);
         let spacing = self.used.first().map_or(1.0, |u| u.spectrum.spacing_hz);
-        let typical = |hz: f64| {
-            let parts = self.used.iter().map(|u| u.spectrum.third(hz) / u.energy);
-            parts.sum::<f64>()
-        };
+        let typical = |hz: f64| self.used.iter().map(|u| u.spectrum.third(hz) / u.energy).sum::<f64>();
         spectrum::maxima(&power, &noise, spacing, typical)
     }
 
@@ -264,11 +252,8 @@ impl<'a> Heard<'a> {
         let floored = |e: f64| level(e).max(FLOOR_DB);
         let [mut hz, top] = band::WHOLE_HZ;
         while hz * half <= top {
-            let each: Vec<f64> = self
-                .used
-                .iter()
-                .map(|u| floored(u.spectrum.energy(hz / half, hz * half)))
-                .collect();
+            let of = |u: &Used| floored(u.spectrum.energy(hz / half, hz * half));
+            let each: Vec<f64> = self.used.iter().map(of).collect();
             let (mean, s) = (mean(&each).unwrap_or(FLOOR_DB), sd(&each).unwrap_or(0.0));
             let still: f64 = self.still.iter().map(|q| q.energy(hz / half, hz * half)).sum();
             out.freq_hz.push(hz);

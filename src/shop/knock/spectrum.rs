@@ -34,18 +34,15 @@ impl Spectrum {
         let n = fft::good_length(PADDING * piece.len());
         let keep = n / 2 + 1;
         let length = piece.len().max(1) as f64;
-        let mut sums = Vec::with_capacity(keep + 1);
         let mut sum = 0.0;
-        sums.push(sum);
+        let mut sums = vec![sum];
         for c in fft::forward(piece.iter().copied(), n, keep) {
             // Both halves of the spectrum, so that all bands together have the piece's energy.
             sum += 2.0 * c.norm_sqr() / n as f64;
             sums.push(sum);
         }
-        let tapered = piece
-            .iter()
-            .enumerate()
-            .map(|(i, v)| v * (0.5 + 0.5 * (PI * i as f64 / length).cos()));
+        let taper = |(i, v): (usize, &f64)| v * (0.5 + 0.5 * (PI * i as f64 / length).cos());
+        let tapered = piece.iter().enumerate().map(taper);
         let smooth = fft::forward(tapered, n, keep).iter().map(|c| c.norm_sqr()).collect();
         Spectrum {
             spacing_hz: rate / n as f64,
@@ -81,10 +78,9 @@ impl Spectrum {
             .max_by(|a, b| self.smooth[*a].total_cmp(&self.smooth[*b]))?;
         let [a, b, c] = [i - 1, i, i + 1].map(|k| self.smooth[k].max(f64::MIN_POSITIVE).ln());
         let bend = a - 2.0 * b + c;
-        let off = if bend < 0.0 {
-            (0.5 * (a - c) / bend).clamp(-0.5, 0.5)
-        } else {
-            0.0
+        let off = match bend < 0.0 {
+            true => (0.5 * (a - c) / bend).clamp(-0.5, 0.5),
+            false => 0.0,
         };
         Some(((i as f64 + off) * self.spacing_hz, self.smooth[i]))
     }
@@ -118,12 +114,8 @@ pub struct Maximum {
 pub fn maxima(power: &[f64], noise: &[f64], spacing_hz: f64, level: impl Fn(f64) -> f64) -> Vec<Maximum> {
     let from = ((FROM_HZ / spacing_hz) as usize).max(1);
     let to = ((TO_HZ / spacing_hz) as usize).min(power.len().saturating_sub(2));
-    let top = power
-        .get(from..to)
-        .unwrap_or_default()
-        .iter()
-        .copied()
-        .fold(0.0, f64::max);
+    let looked_at = power.get(from..to).unwrap_or_default();
+    let top = looked_at.iter().copied().fold(0.0, f64::max);
     let mut found: Vec<(Maximum, f64)> = Vec::new();
     for i in from..to {
         let p = power[i];
@@ -132,14 +124,8 @@ pub fn maxima(power: &[f64], noise: &[f64], spacing_hz: f64, level: impl Fn(f64)
             continue;
         }
         let valley = |side: &mut dyn Iterator<Item = &f64>| {
-            let mut low = p;
-            for v in side {
-                if *v > p {
-                    return low;
-                }
-                low = low.min(*v);
-            }
-            low
+            let down = side.take_while(|v| **v <= p);
+            down.fold(p, |low, v| low.min(*v))
         };
         let left = valley(&mut power[..i].iter().rev());
         let right = valley(&mut power[i + 1..].iter());

@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use crate::shop::yardstick::Quantity;
+
 pub const SCHEMA: &str = "coilwright/lot/1";
 
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -45,7 +47,7 @@ pub struct LeftOut {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct OfLot {
     /// "peak", "q", "height", "level" or "ohms".
-    pub quantity: String,
+    pub quantity: Quantity,
     /// The ohmmeter, where it has a name.
     pub meter: Option<String>,
     pub values: Vec<Valued>,
@@ -122,7 +124,7 @@ pub struct LookFirst {
     pub name: String,
     pub why: Why,
     /// By which quantities, the strongest first.
-    pub quantities: Vec<String>,
+    pub quantities: Vec<Quantity>,
     /// What its reading warns of and another take may cure: then measure it again before anything else.
     pub measure_again: Option<String>,
 }

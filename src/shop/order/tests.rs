@@ -29,7 +29,7 @@ fn first(d: &LotDocument) -> (u32, Why) {
 }
 
 fn quantity<'a>(d: &'a LotDocument, code: &str) -> &'a OfLot {
-    d.quantities.iter().find(|q| q.quantity == code).unwrap()
+    d.quantities.iter().find(|q| q.quantity.code() == code).unwrap()
 }
 
 #[test]
@@ -60,7 +60,7 @@ fn an_odd_one_is_looked_at_first() {
     for by in [1.06, 0.94] {
         let d = with(13, 7, |r| set(r, by));
         assert_eq!(first(&d), (7, Why::Odd));
-        assert_eq!(d.look_first.unwrap().quantities, ["peak"]);
+        assert_eq!(d.look_first.unwrap().quantities, [Quantity::Peak]);
     }
     // The same step in a lot that is too small, and in one with a limit that makes it not matter.
     let d = with(5, 3, |r| set(r, 1.06));

@@ -1,6 +1,6 @@
 //! The `coilwright/returned/1` document.
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use crate::record::{Code, Record};
 use crate::shop::difference::{Comparison, Judged};
@@ -8,7 +8,7 @@ use crate::shop::yardstick::Answer;
 
 pub const SCHEMA: &str = "coilwright/returned/1";
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Returned {
     pub schema: String,
     pub pickup: String,
@@ -31,16 +31,17 @@ pub struct Returned {
     pub text: String,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
     Unchanged,
     Changed,
+    #[default]
     CannotTell,
 }
 
 /// One of the two readings.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Side {
     pub id: String,
     pub taken_at: String,
@@ -63,7 +64,7 @@ impl Side {
 }
 
 /// What a change looks like.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "looks", rename_all = "kebab-case")]
 pub enum Look {
     /// Nothing comes out: a lead or the winding is broken, or they touch. `feed`: what comes through the air alone was heard.
@@ -99,7 +100,7 @@ pub enum Look {
 }
 
 /// Why nobody can tell.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "why", rename_all = "kebab-case")]
 pub enum Why {
     /// The reading it left with is none.
@@ -121,7 +122,7 @@ pub enum Why {
 }
 
 /// Today's reading as it would be on the load and the input that the pickup left under.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Freed {
     pub from: String,
     pub to: String,
@@ -132,7 +133,7 @@ pub struct Freed {
 }
 
 /// What ohmmeters read, at 20 degrees where both rooms are known.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct OhmsMoved {
     pub left_ohm: f64,
     pub today_ohm: f64,
@@ -146,10 +147,11 @@ pub struct OhmsMoved {
 }
 
 /// What is known of the magnet.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 #[serde(tag = "magnet", rename_all = "kebab-case")]
 pub enum Magnet {
     /// An exciter does not hear it, and no probe was held to the poles both times.
+    #[default]
     NotHeard,
     /// By one probe: today's over that it left with.
     Read { probe: String, ratio: f64 },

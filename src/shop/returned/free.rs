@@ -12,7 +12,7 @@ use crate::network::Tolerances;
 use crate::record::Record;
 use crate::shop::difference::Judged;
 use crate::shop::reading;
-use crate::shop::yardstick::{self, Asked, Between, DB_PER_LN_Q, Matters, Quantity, Question};
+use crate::shop::yardstick::{self, Asked, DB_PER_LN_Q, Matters, Quantity, Question};
 
 /// What the yardstick says of a freed reading, and what was seen in it; `None` where there is no peak to free.
 pub(super) fn free(left: &Record, today: &Record, basis: &Basis, matters: &Matters) -> Result<Option<(Freed, Seen)>> {
@@ -30,16 +30,10 @@ pub(super) fn free(left: &Record, today: &Record, basis: &Basis, matters: &Matte
     let Some((before, now)) = before.zip(undone.peak_hz.zip(undone.height_db)) else {
         return Ok(None);
     };
-    let asked = |quantity, a: Estimate, b: Estimate| Asked {
-        quantity,
-        difference: quantity.difference(a.value, b.value),
+    let asked = |quantity, a: Estimate, b: Estimate| {
+        let both = [(left, a), (today, b)].map(|(r, e)| (e.value, reading::parts_of(r, quantity, &e)));
         // Whatever rigs they are: coil and parts are in the chain of today's.
-        between: Between::new(
-            Question::OtherRig,
-            reading::parts_of(left, quantity, &a),
-            reading::parts_of(today, quantity, &b),
-        ),
-        matters: matters.of(quantity),
+        Asked::of(quantity, Question::OtherRig, both, matters.of(quantity))
     };
     let said = yardstick::judge(&[
         asked(Quantity::Peak, before.0, now.0),

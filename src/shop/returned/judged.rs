@@ -11,7 +11,7 @@ use crate::estimate::Z95;
 use crate::failure::Result;
 use crate::record::when::moment;
 use crate::record::{Code, Record};
-use crate::shop::difference::{How, compare};
+use crate::shop::difference::{How, Judged, compare};
 use crate::shop::reading;
 use crate::shop::wax::about::WAX_MOST;
 use crate::shop::yardstick::{Answer, Between, Quantity, USUAL_WINDING_F};
@@ -72,28 +72,16 @@ pub fn judge(question: &Question) -> Result<Returned> {
     let blank = Returned {
         schema: SCHEMA.into(),
         pickup: left.pickup.name.clone(),
-        verdict: Verdict::CannotTell,
-        looks: Vec::new(),
-        why: None,
         left: Side::of(left),
         today: Side::of(today),
-        compared: None,
-        freed: None,
         ohms: ohms(left, today, question.how.matters.of(Quantity::Ohms)),
         magnet,
         simulated: left.is_simulated() || today.is_simulated(),
-        text: String::new(),
+        ..Returned::default()
     };
     let mut it = match unfit(left, today) {
-        Some(Unfit::Dead { feed }) => Returned {
-            verdict: Verdict::Changed,
-            looks: vec![Look::Dead { feed }],
-            ..blank
-        },
-        Some(Unfit::Why(why)) => Returned {
-            why: Some(why),
-            ..blank
-        },
+        Some(Unfit::Dead { feed }) => blank.changed(vec![Look::Dead { feed }]),
+        Some(Unfit::Why(why)) => blank.open(why),
         None => question.read(blank)?,
     };
     if let Some(look) = turned {
@@ -101,6 +89,24 @@ pub fn judge(question: &Question) -> Result<Returned> {
         it.looks.push(look);
     }
     Ok(it)
+}
+
+impl Returned {
+    fn changed(self, looks: Vec<Look>) -> Returned {
+        let verdict = Verdict::Changed;
+        Returned { verdict, looks, ..self }
+    }
+
+    /// For this reason nobody can tell.
+    fn open(self, why: Why) -> Returned {
+        let why = Some(why);
+        Returned { why, ..self }
+    }
+
+    /// The ohms are others for sure.
+    fn other_ohms(&self) -> bool {
+        self.ohms.as_ref().is_some_and(|o| o.answer == Answer::Different)
+    }
 }
 
 enum Unfit {
@@ -185,38 +191,25 @@ impl Question<'_> {
 
     /// Ohms that are another coil's tell, whatever hung on it.
     fn by_ohms(&self, blank: Returned, why: Why) -> Returned {
-        let far = blank.ohms.as_ref().is_some_and(|o| o.answer == Answer::Different);
-        match far {
-            true => Returned {
-                verdict: Verdict::Changed,
-                looks: vec![Look::AnotherCoil { like: Vec::new() }],
-                ..blank
-            },
-            false => Returned {
-                why: Some(why),
-                ..blank
-            },
+        match blank.other_ohms() {
+            true => blank.changed(vec![Look::AnotherCoil { like: Vec::new() }]),
+            false => blank.open(why),
         }
     }
 
     fn concluded(&self, it: Returned, answer: Answer, seen: Option<Seen>) -> Returned {
-        let far = it.ohms.as_ref().is_some_and(|o| o.answer == Answer::Different);
         match answer {
             // The same ring and other ohms: one of the two figures is wrong.
-            Answer::Same if far => Returned {
-                why: Some(Why::OhmsAlone),
-                ..it
-            },
+            Answer::Same if it.other_ohms() => it.open(Why::OhmsAlone),
             Answer::Same => Returned {
                 verdict: Verdict::Unchanged,
                 ..it
             },
             Answer::CannotTell => it,
-            Answer::Different => Returned {
-                verdict: Verdict::Changed,
-                looks: self.looks(&it, seen),
-                ..it
-            },
+            Answer::Different => {
+                let looks = self.looks(&it, seen);
+                it.changed(looks)
+            }
         }
     }
 
@@ -226,14 +219,11 @@ impl Question<'_> {
         let scatter = |quantity: Quantity| {
             let parts = [self.left, self.today].map(|r| reading::parts(r, quantity));
             let [Some(a), Some(b)] = parts else { return None };
-            Some(Between::new(difference.between.into(), a, b).scatter().sd)
+            Some(Between::new(difference.between, a, b).scatter().sd)
         };
         let (a, b) = (rings(self.left)?, rings(self.today)?);
         let level = |r| reading::value(r, Quantity::Level).map(|e| e.value);
-        let judged = difference
-            .quantities
-            .iter()
-            .any(|j| j.quantity == Quantity::Level.code());
+        let judged = Judged::find(&difference.quantities, Quantity::Level).is_some();
         let level = level(self.today).zip(level(self.left)).filter(|_| judged);
         Some(Seen {
             f0: ((b.0 / a.0).ln(), scatter(Quantity::F0)?),
@@ -246,17 +236,12 @@ impl Question<'_> {
     /// What a change for sure looks like.
     fn looks(&self, it: &Returned, seen: Option<Seen>) -> Vec<Look> {
         let difference = it.compared.as_ref().and_then(|c| c.differences.first());
-        let different = |q: &str| {
-            let list = difference.map(|d| d.quantities.as_slice()).unwrap_or_default();
-            list.iter().any(|j| j.quantity == q && j.answer == Answer::Different)
-        };
+        let quantities = difference.map(|d| d.quantities.as_slice()).unwrap_or_default();
+        let level = Judged::find(quantities, Quantity::Level).is_some_and(|j| j.answer == Answer::Different);
         let turned = difference.is_some_and(|d| d.turned);
-        let alone = difference.is_some_and(|d| {
-            d.quantities
-                .iter()
-                .all(|j| j.quantity == "level" || j.answer == Answer::Same)
-        });
-        let far = it.ohms.as_ref().is_some_and(|o| o.answer == Answer::Different);
+        let same = |j: &Judged| j.quantity == Quantity::Level || j.answer == Answer::Same;
+        let alone = difference.is_some() && quantities.iter().all(same);
+        let far = it.other_ohms();
         let [beside, elsewhere] = self.like();
         let mut out = Vec::new();
         if !beside.is_empty() {
@@ -265,7 +250,7 @@ impl Question<'_> {
         if turned {
             out.push(Look::Turned);
         }
-        if alone && different("level") && !far {
+        if alone && level && !far {
             out.push(Look::Level);
         }
         if !alone || far {

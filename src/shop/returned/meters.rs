@@ -53,13 +53,7 @@ pub(super) fn ohms(left: &Record, today: &Record, matters: f64) -> Option<OhmsMo
         u,
         half,
         one_meter,
-        answer: if difference.abs() - half > matters {
-            Answer::Different
-        } else if difference.abs() + half < matters {
-            Answer::Same
-        } else {
-            Answer::CannotTell
-        },
+        answer: Answer::by(difference.abs(), [half, half], matters),
     })
 }
 

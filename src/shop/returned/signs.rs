@@ -24,32 +24,20 @@ const METAL_K: [f64; 5] = [0.15, 0.25, 0.35, 0.5, 0.65];
 /// Steps of a search, by ratio.
 const STEPS: usize = 28;
 
-/// An explanation, and how far off it is at worst, in standard uncertainties.
-struct Explained {
-    look: Look,
-    worst: f64,
-}
-
-/// `level`, `ohm`: whether it says anything of them.
-#[derive(Clone, Copy)]
-struct Says {
-    level: bool,
-    ohm: bool,
-}
-
-const ALL: Says = Says { level: true, ohm: true };
+/// What explains it, and how far off that is at worst, in standard uncertainties.
+type Explained = (Look, f64);
 
 impl Seen {
     /// How far off a change is from what was seen, in standard uncertainties, quantity by quantity.
-    fn off(&self, change: &Change, says: Says) -> [f64; 4] {
+    fn off(&self, change: &Change) -> [f64; 4] {
         let one = |seen: Option<(f64, f64)>, told: f64| {
             seen.map_or(0.0, |(value, u)| (value - told) / u.hypot(STAND_IN * told))
         };
         [
             one(Some(self.f0), change.f0),
             one(Some(self.q), change.q),
-            one(self.level_db.filter(|_| says.level), change.level_db),
-            one(self.ohm.filter(|_| says.ohm), change.ohm),
+            one(self.level_db, change.level_db),
+            one(self.ohm, change.ohm),
         ]
     }
 }
@@ -57,12 +45,11 @@ impl Seen {
 struct Search<'a> {
     before: &'a StandIn,
     seen: &'a Seen,
-    says: Says,
 }
 
 impl Search<'_> {
     fn off(&self, after: &After) -> Option<[f64; 4]> {
-        let off = self.seen.off(&after.against(self.before)?, self.says);
+        let off = self.seen.off(&after.against(self.before)?);
         off.iter().all(|z| z.is_finite()).then_some(off)
     }
 
@@ -101,11 +88,7 @@ impl Search<'_> {
 
 /// What explains all that was seen, the best first. `wax_f`: the most that wax can bring.
 pub(super) fn looks(before: &StandIn, seen: &Seen, wax_f: f64) -> Vec<Look> {
-    let search = Search {
-        before,
-        seen,
-        says: ALL,
-    };
+    let search = Search { before, seen };
     let mut all: Vec<Explained> = [
         capacitance(&search, wax_f),
         search
@@ -118,16 +101,15 @@ pub(super) fn looks(before: &StandIn, seen: &Seen, wax_f: f64) -> Vec<Look> {
     ]
     .into_iter()
     .flatten()
-    .map(|(look, worst)| Explained { look, worst })
     .collect();
     if all.is_empty() {
         all.extend(controls(&search));
     }
-    all.sort_by(|a, b| a.worst.total_cmp(&b.worst));
-    all.into_iter().map(|e| e.look).collect()
+    all.sort_by(|a, b| a.1.total_cmp(&b.1));
+    all.into_iter().map(|e| e.0).collect()
 }
 
-fn capacitance(search: &Search, wax_f: f64) -> Option<(Look, f64)> {
+fn capacitance(search: &Search, wax_f: f64) -> Option<Explained> {
     let before = search.before;
     if search.seen.f0.0 < 0.0 {
         let (farad, worst) = search.best([1e-12, 5e-9], |c| before.with_capacitance(c))?;
@@ -153,21 +135,19 @@ fn coupled<const N: usize>(
 }
 
 /// A loop of metal takes nothing from the winding's turns: an ohmmeter does not see it.
-fn metal(search: &Search) -> Option<(Look, f64)> {
+fn metal(search: &Search) -> Option<Explained> {
     coupled(search, METAL_K, |share, k| search.before.with_metal(share, k)).map(|(_, worst)| (Look::Metal, worst))
 }
 
 /// One of two coils is out. How far the level goes with it hangs on which of them lies under the exciter.
-fn share(search: &Search) -> Option<(Look, f64)> {
-    let search = Search {
-        says: Says {
-            level: false,
-            ..search.says
-        },
-        ..*search
+fn share(search: &Search) -> Option<Explained> {
+    let seen = &Seen {
+        level_db: None,
+        ..*search.seen
     };
+    let search = Search { seen, ..*search };
     let made = |share| search.before.with_share(share);
-    if search.seen.f0.0 > 0.0 {
+    if seen.f0.0 > 0.0 {
         let (share, worst) = search.best([0.35, 0.65], made)?;
         return Some((Look::CoilBridged { share }, worst));
     }
@@ -198,8 +178,5 @@ fn controls(search: &Search) -> Option<Explained> {
         found = Some((ohm, worst));
     }
     let (ohm, worst) = found.filter(|f| f.1 <= WITHIN && farad > 0.0)?;
-    Some(Explained {
-        look: Look::Controls { ohm, farad },
-        worst,
-    })
+    Some((Look::Controls { ohm, farad }, worst))
 }

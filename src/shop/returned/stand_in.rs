@@ -149,13 +149,7 @@ impl StandIn {
             r_ohm: c.r_ohm * rest,
             l_h: c.l_h * rest * rest,
             loss_ohm: c.loss_ohm.map(|r| r * rest * rest),
-            eddy: Some(Eddy {
-                k,
-                tau_s: share * c.l_h / c.r_ohm,
-                emf: k,
-                a: 0.0,
-                b: 1.0,
-            }),
+            eddy: self.looped(share, k, k),
             ..*c
         };
         After {
@@ -166,15 +160,15 @@ impl StandIn {
 
     /// Metal about the winding, coupled by `k`: a loop as sluggish as so many of its turns would be.
     pub fn with_metal(&self, share: f64, k: f64) -> After {
-        let c = &self.coil;
-        let eddy = Eddy {
-            k,
-            tau_s: share * c.l_h / c.r_ohm,
-            emf: 0.0,
-            a: 0.0,
-            b: 1.0,
-        };
-        self.after(Coil { eddy: Some(eddy), ..*c })
+        let eddy = self.looped(share, k, 0.0);
+        self.after(Coil { eddy, ..self.coil })
+    }
+
+    /// A loop as sluggish as this share of the turns.
+    fn looped(&self, share: f64, k: f64, emf: f64) -> Option<Eddy> {
+        let tau_s = share * self.coil.l_h / self.coil.r_ohm;
+        let (a, b) = (0.0, 1.0);
+        Some(Eddy { k, tau_s, emf, a, b })
     }
 
     /// A share of the winding alone, or more than there was: coils in series, or side by side, of which one is out. The exciter lies

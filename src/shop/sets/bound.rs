@@ -54,12 +54,8 @@ fn cheapest(stars: &Stars, first: usize, prices: &[i64], free: &[bool]) -> Optio
 
 /// Firsts in the order of what their sets cost, each with the best that are left.
 fn greedy(stars: &Stars, prices: &Prices) -> Packing {
-    let mut order: Vec<(i64, usize)> = prices
-        .first
-        .iter()
-        .enumerate()
-        .filter_map(|(i, p)| Some(((*p)?, i)))
-        .collect();
+    let costs = prices.first.iter().zip(0..);
+    let mut order: Vec<(i64, usize)> = costs.filter_map(|(p, i)| Some(((*p)?, i))).collect();
     order.sort_unstable();
     let mut free = vec![true; stars.pickups];
     let mut sets = Vec::new();
@@ -78,7 +74,11 @@ fn greedy(stars: &Stars, prices: &Prices) -> Packing {
 pub fn squeeze(stars: &Stars, sets: usize, known: &Packing) -> (Prices, Packing) {
     let mut found = known.clone();
     let all = vec![true; stars.pickups];
-    let (mut of, mut best, mut least) = (vec![0i64; stars.pickups], None, i64::MIN);
+    let (mut of, mut least) = (vec![0i64; stars.pickups], i64::MIN);
+    let mut best = Prices {
+        of: of.clone(),
+        first: vec![None; stars.pickups],
+    };
     let (mut scale, mut waited) = (1.0, 0);
     for _ in 0..STEPS {
         let each: Vec<Option<(i64, Vec<usize>)>> = (0..stars.pickups).map(|i| cheapest(stars, i, &of, &all)).collect();
@@ -94,8 +94,8 @@ pub fn squeeze(stars: &Stars, sets: usize, known: &Packing) -> (Prices, Packing)
             return (prices, found);
         };
         waited += 1;
-        if now > least || best.is_none() {
-            (least, waited, best) = (now, 0, Some(prices));
+        if now > least {
+            (least, waited, best) = (now, 0, prices);
         }
         if waited > PATIENCE {
             (scale, waited) = (scale * 0.5, 0);
@@ -106,10 +106,8 @@ pub fn squeeze(stars: &Stars, sets: usize, known: &Packing) -> (Prices, Packing)
         for j in cheap.into_iter().take(sets).flat_map(|e| &e.1) {
             used[*j] += 1;
         }
-        let pull: i64 = (0..of.len())
-            .filter(|j| used[*j] > 0 || of[*j] > 0)
-            .map(|j| used[j] * used[j])
-            .sum();
+        let pulled = used.iter().zip(&of).filter(|(used, price)| **used > 0 || **price > 0);
+        let pull: i64 = pulled.map(|(used, _)| used * used).sum();
         // What was found tells how far there is to go; where nothing of that size was, a share of what a set costs.
         let goal = match found.sets.len() == sets {
             true => found.cost,
@@ -124,9 +122,5 @@ pub fn squeeze(stars: &Stars, sets: usize, known: &Packing) -> (Prices, Packing)
             *price = (*price + (step * used as f64).round() as i64).max(0);
         }
     }
-    let none = || Prices {
-        of: vec![0; stars.pickups],
-        first: vec![None; stars.pickups],
-    };
-    (best.unwrap_or_else(none), found)
+    (best, found)
 }

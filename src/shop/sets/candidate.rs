@@ -1,6 +1,7 @@
 //! Pickups that sets are made of: what was measured of each, and which of them can be held against each other.
 
-use super::figure::{Figure, Term};
+use super::document::{Out, WhyOut};
+use super::figure::Term;
 use crate::copper;
 use crate::record::Record;
 use crate::record::about::About;
@@ -8,7 +9,7 @@ use crate::record::identity::{same_rig, unlike};
 use crate::record::when::day;
 use crate::shop::alike::{by_one_meter, in_common};
 use crate::shop::reading;
-use crate::shop::yardstick::{Between, Held, Parts, Question};
+use crate::shop::yardstick::{Between, Held, Parts, Quantity, Question};
 
 /// A pickup that a set can be made of.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,57 +20,26 @@ pub struct Candidate {
     pub about: About,
     /// YYYY-MM-DD.
     pub day: Option<String>,
-    values: [Option<Value>; Figure::ALL.len()],
-}
-
-/// What was measured, and what it is uncertain by as it is compared.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Value {
-    value: f64,
-    parts: Parts,
-}
-
-/// Why a pickup is none of those that sets are made of.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Why {
-    NoReading,
-    OtherRig,
-    OtherLoad,
-    OtherCoil,
-    /// Simulated among real ones, or the other way round.
-    Simulated,
-    /// Read by another model.
-    Definition,
-    /// The rig's file stated these otherwise.
-    RigFile(Vec<String>),
-    /// These are asked for and nobody told them.
-    NotTold(Vec<&'static str>),
-    /// The set has no place for its position.
-    NoPlace,
-}
-
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct LeftOut {
-    pub name: String,
-    pub why: Why,
+    /// What was measured, and what it is uncertain by as it is compared.
+    values: [Option<(f64, Parts)>; Quantity::ALL.len()],
 }
 
 /// Those that can be held against each other.
 #[derive(Debug, Clone, Default)]
 pub struct Pool {
     pub candidates: Vec<Candidate>,
-    pub left_out: Vec<LeftOut>,
+    pub left_out: Vec<Out>,
     /// One of their records, for rig, load and coil.
     pub like: Option<Record>,
 }
 
 impl Candidate {
-    pub fn value(&self, figure: Figure) -> Option<f64> {
-        self.values[figure as usize].map(|v| v.value)
+    pub fn value(&self, figure: Quantity) -> Option<f64> {
+        self.values[figure as usize].map(|v| v.0)
     }
 
     /// How far the second is from where it should be beside the first.
-    pub fn off(first: &Candidate, second: &Candidate, figure: Figure, target: f64) -> Option<f64> {
+    pub fn off(first: &Candidate, second: &Candidate, figure: Quantity, target: f64) -> Option<f64> {
         Some(figure.difference(first.value(figure)?, second.value(figure)?) - target).filter(|d| d.is_finite())
     }
 
@@ -80,33 +50,24 @@ impl Candidate {
     }
 
     /// Standard uncertainty of a difference.
-    pub fn unsure(first: &Candidate, second: &Candidate, figure: Figure) -> Option<f64> {
+    pub fn unsure(first: &Candidate, second: &Candidate, figure: Quantity) -> Option<f64> {
         Some(Candidate::between(first, second, figure)?.scatter().sd)
     }
 
-    fn between(first: &Candidate, second: &Candidate, figure: Figure) -> Option<Between> {
+    fn between(first: &Candidate, second: &Candidate, figure: Quantity) -> Option<Between> {
         let question = match first.day.is_some() && first.day == second.day {
             true => Question::LaidDown,
             false => Question::OtherDay,
         };
-        let parts = |c: &Candidate| Some(c.values[figure as usize]?.parts);
+        let parts = |c: &Candidate| Some(c.values[figure as usize]?.1);
         Some(Between::new(question, parts(first)?, parts(second)?))
     }
 
     fn of(record: &Record, about: &About, ohms: Option<f64>) -> Candidate {
-        let values = Figure::ALL.map(|figure| match figure {
+        let values = Quantity::ALL.map(|figure| match figure {
             // No meter tells its own scatter; a winding's warmth is known to a kelvin.
-            Figure::Ohms => Some(Value {
-                value: ohms?,
-                parts: Parts {
-                    noise: copper::UNSURE,
-                    ..Parts::EXACT
-                },
-            }),
-            _ => Some(Value {
-                value: reading::value(record, figure.quantity())?.value,
-                parts: reading::parts(record, figure.quantity())?,
-            }),
+            Quantity::Ohms => ohms.map(|ohm| (ohm, Parts::of_noise(copper::UNSURE))),
+            _ => Some((reading::value(record, figure)?.value, reading::parts(record, figure)?)),
         });
         Candidate {
             name: record.pickup.name.clone(),
@@ -119,19 +80,27 @@ impl Candidate {
 }
 
 /// Why a record does not go with this one.
-fn apart(like: &Record, r: &Record) -> Option<Why> {
+fn apart(like: &Record, r: &Record) -> Option<Out> {
     let one_rig = (!r.rig.given && !like.rig.given) || same_rig(&r.rig, &like.rig);
-    if r.is_simulated() != like.is_simulated() {
-        Some(Why::Simulated)
+    let keys = unlike(like, r);
+    let why = if r.is_simulated() != like.is_simulated() {
+        WhyOut::Simulated
     } else if !one_rig || r.capture.channels != like.capture.channels {
-        Some(Why::OtherRig)
+        WhyOut::OtherRig
     } else if r.load != like.load {
-        Some(Why::OtherLoad)
+        WhyOut::OtherLoad
     } else if r.pickup.over != like.pickup.over {
-        Some(Why::OtherCoil)
+        WhyOut::OtherCoil
+    } else if !keys.is_empty() {
+        return Some(Out::new(&r.pickup.name, WhyOut::RigFile, keys));
     } else {
-        Some(unlike(like, r)).filter(|keys| !keys.is_empty()).map(Why::RigFile)
-    }
+        return None;
+    };
+    Some(left_out(r, why))
+}
+
+fn left_out(r: &Record, why: WhyOut) -> Out {
+    Out::new(&r.pickup.name, why, Vec::new())
 }
 
 impl Pool {
@@ -140,10 +109,8 @@ impl Pool {
         let read = told.iter().filter(|t| t.0.reading().is_some());
         let mut kinds: Vec<Vec<&(Record, About)>> = Vec::new();
         for one in read {
-            match kinds
-                .iter_mut()
-                .find(|k| k.first().is_some_and(|f| apart(&f.0, &one.0).is_none()))
-            {
+            let goes_there = |k: &&mut Vec<&(Record, About)>| apart(&k[0].0, &one.0).is_none();
+            match kinds.iter_mut().find(goes_there) {
                 Some(kind) => kind.push(one),
                 None => kinds.push(vec![one]),
             }
@@ -152,17 +119,16 @@ impl Pool {
         kinds.sort_by_key(|k| std::cmp::Reverse(k.len()));
         let mut pool = Pool::default();
         let Some(own) = kinds.first() else {
-            pool.left_out = told.iter().map(|t| left_out(&t.0, Why::NoReading)).collect();
+            pool.left_out = told.iter().map(|t| left_out(&t.0, WhyOut::NoReading)).collect();
             return pool;
         };
         pool.like = own.first().map(|t| t.0.clone());
         for (record, _) in told {
             let like = pool.like.as_ref().unwrap_or(record);
-            let why = match record.reading() {
-                None => Some(Why::NoReading),
+            pool.left_out.extend(match record.reading() {
+                None => Some(left_out(record, WhyOut::NoReading)),
                 Some(_) => apart(like, record),
-            };
-            pool.left_out.extend(why.map(|w| left_out(record, w)));
+            });
         }
         pool.take(own);
         pool
@@ -175,16 +141,9 @@ impl Pool {
         for ((record, about), ohms) in own.iter().copied().zip(ohms) {
             match record.defined_as(definition) {
                 Some(r) => self.candidates.push(Candidate::of(&r, about, ohms)),
-                None => self.left_out.push(left_out(record, Why::Definition)),
+                None => self.left_out.push(left_out(record, WhyOut::Definition)),
             }
         }
-    }
-}
-
-fn left_out(record: &Record, why: Why) -> LeftOut {
-    LeftOut {
-        name: record.pickup.name.clone(),
-        why,
     }
 }
 
@@ -192,36 +151,28 @@ fn left_out(record: &Record, why: Why) -> LeftOut {
 pub mod tests {
     use super::*;
     use crate::estimate::Estimate;
-    use crate::shop::yardstick::{Quantity, Repeatability};
+    use crate::shop::yardstick::Repeatability;
 
     /// A pickup whose figures are known to so much (relative, dB).
     pub fn made(name: &str, about: About, [peak, q, level, ohms]: [Option<f64>; 4], u: f64) -> Candidate {
         let usual = Repeatability::usual(400e-12);
         let of = |quantity: Quantity, value: Option<f64>| {
             let noise = u * if quantity.is_relative() { value?.abs() } else { 1.0 };
-            Some(Value {
-                value: value?,
-                parts: usual.reading(quantity, &Estimate::new(value?, noise, noise)?),
-            })
+            Some((value?, usual.reading(quantity, &Estimate::new(value?, noise, noise)?)))
         };
-        let own = |value: f64| Value {
-            value,
-            parts: Parts {
-                noise: u,
-                ..Parts::EXACT
-            },
-        };
+        let own = |value: f64| (value, Parts::of_noise(u));
         Candidate {
             name: name.into(),
             id: format!("id {name}"),
             about,
             day: Some("2026-03-02".into()),
-            values: [
-                of(Quantity::Peak, peak),
-                of(Quantity::Q, q),
-                of(Quantity::Level, level),
-                ohms.map(own),
-            ],
+            values: Quantity::ALL.map(|figure| match figure {
+                Quantity::Peak => of(figure, peak),
+                Quantity::Q => of(figure, q),
+                Quantity::Level => of(figure, level),
+                Quantity::Ohms => ohms.map(own),
+                _ => None,
+            }),
         }
     }
 }

@@ -1,14 +1,15 @@
 //! The best sets of the pickups that are there, as a document.
 
-use super::candidate::{Candidate, LeftOut, Pool, Why};
-use super::document::{AsWell, Deviation, Member, Out, Over, PlaceAsked, Proof, SCHEMA, Set, Sets, Target};
-use super::figure::{Figure, Terms};
+use super::candidate::{Candidate, Pool};
+use super::document::{AsWell, Deviation, Member, Over, PlaceAsked, Proof, SCHEMA, Set, Sets, Target};
+use super::figure::{FIGURES, Terms};
 use super::group::{Group, Rule, WHOLE, groups};
 use super::plan::{Plan, word};
 use super::stars::{Bound, Packing};
 use super::{next, solve};
 use crate::estimate::Z95;
 use crate::failure::Result;
+use crate::shop::yardstick::Quantity;
 
 /// Makes sets. As many as can be within the limits, then the least sum of the squares of all deviations.
 pub fn choose(pool: &Pool, plan: Plan, terms: &Terms) -> Result<Sets> {
@@ -20,48 +21,37 @@ pub fn choose(pool: &Pool, plan: Plan, terms: &Terms) -> Result<Sets> {
     let mut sets: Vec<Set> = chosen.iter().flat_map(Chosen::sets).collect();
     sets.sort_by(|a, b| a.sum.total_cmp(&b.sum));
     number(&mut sets);
-    let like = pool.like.as_ref();
-    let counts = |f: Figure| {
-        plan.places
-            .iter()
-            .filter_map(|p| p.target.as_ref())
-            .flatten()
-            .any(|t| t.0 == f)
+    let left: Vec<_> = chosen.iter().map(|c| (c.group, c.left_over())).collect();
+    let over = |c: &&Candidate| Over {
+        pickup: c.name.clone(),
+        place: word(plan.takes(c.about.position).and_then(|p| p.position)).into(),
     };
+    let like = pool.like.as_ref();
+    let targets = plan.places.iter().flat_map(|p| p.target.iter().flatten());
+    let counts = |f: &Quantity| targets.clone().any(|t| t.0 == *f);
     Ok(Sets {
         schema: SCHEMA.into(),
         places: plan.places.iter().map(PlaceAsked::from).collect(),
-        terms: Figure::ALL
-            .into_iter()
-            .filter(|f| counts(*f))
-            .map(|f| *terms.of(f))
-            .collect(),
+        terms: FIGURES.into_iter().filter(counts).map(|f| *terms.of(f)).collect(),
         not_counted,
         rig: like.and_then(|r| r.rig.name.clone()),
         load: like.and_then(|r| r.load.as_ref()).map(|l| l.text.clone()),
         simulated: like.is_some_and(|r| r.is_simulated()),
         sets,
         proof: Proof::of(&chosen),
-        left_over: chosen
-            .iter()
-            .flat_map(Chosen::left_over)
-            .map(|c| Over::of(c, &plan))
-            .collect(),
-        left_out: pool.left_out.iter().chain(&unfit).map(Out::from).collect(),
-        next: next::next(
-            &chosen.iter().map(|c| (c.group, c.left_over())).collect::<Vec<_>>(),
-            rule,
-        ),
+        left_over: left.iter().flat_map(|l| &l.1).map(over).collect(),
+        left_out: [pool.left_out.clone(), unfit].concat(),
+        next: next::next(&left, rule),
     })
 }
 
 /// Where nobody said what a place is to be like, it is to be alike: in peak and Q, and in what else is known of all.
-fn closed(plan: Plan, all: &[Candidate]) -> (Plan, Vec<Figure>) {
+fn closed(plan: Plan, all: &[Candidate]) -> (Plan, Vec<Quantity>) {
     if !plan.is_open() {
         return (plan, Vec::new());
     }
-    let known = |f: &Figure| [Figure::Peak, Figure::Q].contains(f) || all.iter().all(|c| c.value(*f).is_some());
-    let (counted, not): (Vec<Figure>, Vec<Figure>) = Figure::ALL.into_iter().partition(known);
+    let known = |f: &Quantity| [Quantity::Peak, Quantity::Q].contains(f) || all.iter().all(|c| c.value(*f).is_some());
+    let (counted, not): (Vec<Quantity>, Vec<Quantity>) = FIGURES.into_iter().partition(known);
     (plan.alike_in(&counted), not)
 }
 
@@ -117,10 +107,10 @@ impl<'a> Chosen<'a> {
             pickup: own.name.clone(),
             record: own.id.clone(),
             place: word(place.position).into(),
-            peak_hz: own.value(Figure::Peak),
-            q: own.value(Figure::Q),
-            level_db: own.value(Figure::Level),
-            r20_ohm: own.value(Figure::Ohms),
+            peak_hz: own.value(Quantity::Peak),
+            q: own.value(Quantity::Q),
+            level_db: own.value(Quantity::Level),
+            r20_ohm: own.value(Quantity::Ohms),
             deviations: deviations.collect(),
             as_well: self.as_well(s, k),
         }
@@ -137,14 +127,12 @@ impl<'a> Chosen<'a> {
         let seats = self.rule.seats();
         let pairs = |set: &[usize]| (1..set.len()).map(|k| (k, set[0], set[k])).collect::<Vec<_>>();
         let (a, b) = (pairs(old), pairs(new));
-        let changed = a
-            .iter()
-            .filter(|p| !b.contains(p))
-            .chain(b.iter().filter(|p| !a.contains(p)));
-        let of = |i: usize| self.group.pickups[i];
-        changed
-            .map(|(k, first, own)| self.rule.variance(of(*first), of(*own), seats[*k]))
-            .sum()
+        let (gone, come) = (a.iter().filter(|p| !b.contains(p)), b.iter().filter(|p| !a.contains(p)));
+        let of = |i: &usize| self.group.pickups[*i];
+        let each = gone
+            .chain(come)
+            .map(|(k, first, own)| self.rule.variance(of(first), of(own), seats[*k]));
+        each.sum()
     }
 
     /// The pickup that comes nearest to being the better one in a place, where measuring does not tell that it is not: left over, or
@@ -170,20 +158,15 @@ impl<'a> Chosen<'a> {
             }
             let pairs = [(own, at(own, i))].into_iter();
             let pairs: Vec<_> = pairs.chain(other.map(|t| (&sets[t], at(&sets[t], own[k])))).collect();
-            let more = pairs
-                .iter()
-                .map(|(old, new)| Some(self.sum(new)? - self.sum(old)?))
-                .sum::<Option<f64>>();
+            let more = pairs.iter().map(|(old, new)| Some(self.sum(new)? - self.sum(old)?));
+            let more: Option<f64> = more.sum();
             let nearer = |more: &f64| found.as_ref().is_none_or(|f| *more < f.more);
             let Some(more) = more.filter(nearer) else { continue };
             let variance: f64 = pairs.iter().map(|(old, new)| self.variance(old, new)).sum();
             if more < Z95 * variance.sqrt() {
-                found = Some(AsWell {
-                    pickup: c.name.clone(),
-                    // Its number follows when the sets are in order.
-                    set: other,
-                    more,
-                });
+                // The set's number follows when they are in order.
+                let (pickup, set) = (c.name.clone(), None);
+                found = Some(AsWell { pickup, set, more });
             }
         }
         found
@@ -192,15 +175,10 @@ impl<'a> Chosen<'a> {
 
 /// Gives the sets that others lie in their numbers, now that they are in order.
 fn number(sets: &mut [Set]) {
-    let names: Vec<Vec<String>> = sets
-        .iter()
-        .map(|s| s.members.iter().map(|m| m.pickup.clone()).collect())
-        .collect();
-    for w in sets
-        .iter_mut()
-        .flat_map(|s| &mut s.members)
-        .filter_map(|m| m.as_well.as_mut())
-    {
+    let names = |s: &Set| s.members.iter().map(|m| m.pickup.clone()).collect();
+    let names: Vec<Vec<String>> = sets.iter().map(names).collect();
+    let members = sets.iter_mut().flat_map(|s| &mut s.members);
+    for w in members.filter_map(|m| m.as_well.as_mut()) {
         w.set = names.iter().position(|n| n.contains(&w.pickup)).map(|i| i + 1);
     }
 }
@@ -222,48 +200,11 @@ impl Proof {
 
 impl From<&super::plan::Place> for PlaceAsked {
     fn from(place: &super::plan::Place) -> Self {
-        let target = place.target.iter().flatten();
+        let target = |(figure, difference): (Quantity, f64)| Target { figure, difference };
         PlaceAsked {
             place: word(place.position).into(),
-            target: target
-                .map(|(figure, difference)| Target {
-                    figure: *figure,
-                    difference: *difference,
-                })
-                .collect(),
+            target: place.target.iter().flatten().copied().map(target).collect(),
             reversed: place.reversed,
-        }
-    }
-}
-
-impl Over {
-    fn of(c: &Candidate, plan: &Plan) -> Over {
-        let place = plan.takes(c.about.position);
-        Over {
-            pickup: c.name.clone(),
-            place: word(place.and_then(|p| p.position)).into(),
-        }
-    }
-}
-
-impl From<&LeftOut> for Out {
-    fn from(left: &LeftOut) -> Self {
-        let own = |w: &[&'static str]| w.iter().map(|s| (*s).to_owned()).collect();
-        let (why, what) = match &left.why {
-            Why::NoReading => ("no-reading", Vec::new()),
-            Why::OtherRig => ("other-rig", Vec::new()),
-            Why::OtherLoad => ("other-load", Vec::new()),
-            Why::OtherCoil => ("other-coil", Vec::new()),
-            Why::Simulated => ("simulated", Vec::new()),
-            Why::Definition => ("definition", Vec::new()),
-            Why::RigFile(keys) => ("rig-file", keys.clone()),
-            Why::NotTold(what) => ("not-told", own(what)),
-            Why::NoPlace => ("no-place", Vec::new()),
-        };
-        Out {
-            pickup: left.name.clone(),
-            why: why.into(),
-            what,
         }
     }
 }

@@ -1,16 +1,15 @@
 //! The `coilwright/sets/1` document.
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
-use super::figure::{Figure, Term};
+use super::figure::Term;
 use crate::record::about::{Pole, Winding};
-use crate::shop::yardstick::Answer;
+use crate::shop::yardstick::{Answer, Quantity};
 
 pub const SCHEMA: &str = "coilwright/sets/1";
 
 /// The best sets of the pickups that are there. Differences are logarithms of ratios, of the level dB.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Sets {
     pub schema: String,
     /// What a set was to be.
@@ -18,7 +17,7 @@ pub struct Sets {
     /// How each figure counts that a place was asked for.
     pub terms: Vec<Term>,
     /// Figures that would have counted, but are not known of all.
-    pub not_counted: Vec<Figure>,
+    pub not_counted: Vec<Quantity>,
     /// The rig of all readings.
     pub rig: Option<String>,
     /// Their load, in the command line's notation; null where it was not told.
@@ -35,7 +34,7 @@ pub struct Sets {
     pub next: Option<Next>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PlaceAsked {
     /// "neck", "middle", "bridge" or "any".
     pub place: String,
@@ -45,13 +44,13 @@ pub struct PlaceAsked {
     pub reversed: bool,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Target {
-    pub figure: Figure,
+    pub figure: Quantity,
     pub difference: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Set {
     /// In the order of the places.
     pub members: Vec<Member>,
@@ -59,7 +58,7 @@ pub struct Set {
     pub sum: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Member {
     pub pickup: String,
     /// Of its reading.
@@ -75,7 +74,7 @@ pub struct Member {
     pub as_well: Option<AsWell>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct AsWell {
     pub pickup: String,
     /// The set that it is in, counted from 1, which would have the other instead; null: it is left over.
@@ -84,9 +83,9 @@ pub struct AsWell {
     pub more: f64,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Deviation {
-    pub figure: Figure,
+    pub figure: Quantity,
     pub off: f64,
     /// Half-width of its 95 % interval.
     pub half: f64,
@@ -97,7 +96,7 @@ pub struct Deviation {
 }
 
 /// How good the choice is.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Proof {
     /// No other choice makes more sets, nor as many with a smaller sum.
     pub best: bool,
@@ -108,23 +107,48 @@ pub struct Proof {
     pub sum_at_least: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Over {
     pub pickup: String,
     pub place: String,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Out {
     pub pickup: String,
-    /// "no-reading", "other-rig", "other-load", "other-coil", "simulated", "definition", "rig-file", "not-told" or "no-place".
-    pub why: String,
+    pub why: WhyOut,
     /// What was not told, or the keys of the rig's file.
     pub what: Vec<String>,
 }
 
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WhyOut {
+    NoReading,
+    OtherRig,
+    OtherLoad,
+    OtherCoil,
+    /// Simulated among real ones, or the other way round.
+    Simulated,
+    /// Read by another model.
+    Definition,
+    /// The rig's file stated something otherwise.
+    RigFile,
+    /// Something is asked for and nobody told it.
+    NotTold,
+    /// The set has no place for its position.
+    NoPlace,
+}
+
+impl Out {
+    pub(super) fn new(pickup: &str, why: WhyOut, what: Vec<String>) -> Out {
+        let pickup = pickup.to_owned();
+        Out { pickup, why, what }
+    }
+}
+
 /// The pickup that makes one set more with what is left over.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Next {
     pub place: String,
     /// Sets that lack only this one, and that it would complete any of.
@@ -140,9 +164,12 @@ pub struct Next {
 }
 
 /// In hertz, dB or ohms at 20 degC; of Q a plain number.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Range {
-    pub figure: Figure,
+    pub figure: Quantity,
     pub from: f64,
     pub to: f64,
+    /// Where it is to be, for finding the next one.
+    #[serde(skip)]
+    pub(super) wanted: f64,
 }

@@ -1,93 +1,50 @@
 //! What the pickups of a set are held against each other by, what it weighs and how far it may be off.
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use crate::failure::{Failure, Result};
-use crate::quantity::{self, Unit, quoted};
+use crate::quantity::{self, quoted};
 use crate::shop::yardstick::{Matters, Quantity};
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum Figure {
-    Peak,
-    Q,
-    Level,
-    /// At 20 degC.
-    Ohms,
-}
+/// What a set is held by, in the order in which it is told.
+pub const FIGURES: [Quantity; 4] = [Quantity::Peak, Quantity::Q, Quantity::Level, Quantity::Ohms];
 
 /// A set may be off by so many times what matters, where nothing else is said: a choice.
 const USUAL_LIMIT: f64 = 2.0;
 
-impl Figure {
-    pub const ALL: [Figure; 4] = [Figure::Peak, Figure::Q, Figure::Level, Figure::Ohms];
+/// Farther off than this nothing is of one set, as it is compared.
+fn most(figure: Quantity) -> f64 {
+    if figure.is_relative() { 1.0 } else { 40.0 }
+}
 
-    pub fn code(self) -> &'static str {
-        self.quantity().code()
+/// A difference as people write it, +8% or +1.5dB, as it is compared.
+pub fn read(figure: Quantity, place: &str, text: &str) -> Result<f64> {
+    let value = quantity::parse_at(place, text, figure.unit())?;
+    let off = if figure.is_relative() { value.ln_1p() } else { value };
+    if off.is_finite() && off.abs() < most(figure) {
+        return Ok(off);
     }
+    Err(Failure::new(
+        format!("{place}: {} is no set's", quoted(text)),
+        "give a smaller difference",
+    ))
+}
 
-    /// What the yardstick calls it.
-    pub fn quantity(self) -> Quantity {
-        match self {
-            Figure::Peak => Quantity::Peak,
-            Figure::Q => Quantity::Q,
-            Figure::Level => Quantity::Level,
-            Figure::Ohms => Quantity::Ohms,
-        }
-    }
-
-    /// Compared by the logarithm of the ratio, else in dB.
-    pub fn is_relative(self) -> bool {
-        self.quantity().is_relative()
-    }
-
-    /// The second less the first, as it is compared.
-    pub fn difference(self, first: f64, second: f64) -> f64 {
-        self.quantity().difference(first, second)
-    }
-
-    /// The value that lies so far off, as it is compared.
-    pub fn at(self, value: f64, off: f64) -> f64 {
-        let quantity = self.quantity();
-        quantity.from_compared(quantity.compared(value) + off)
-    }
-
-    fn unit(self) -> Unit {
-        if self.is_relative() {
-            Unit::Relative
-        } else {
-            Unit::Decibel
-        }
-    }
-
-    /// A difference as people write it, +8% or +1.5dB, as it is compared.
-    pub fn read(self, place: &str, text: &str) -> Result<f64> {
-        let value = quantity::parse_at(place, text, self.unit())?;
-        let (off, most) = match self.is_relative() {
-            true => (value.ln_1p(), 1.0),
-            false => (value, 40.0),
-        };
-        if off.is_finite() && off.abs() < most {
-            return Ok(off);
-        }
-        Err(Failure::new(
-            format!("{place}: {} is no set's", quoted(text)),
-            "give a smaller difference",
-        ))
-    }
+/// The value that lies so far off, as it is compared.
+pub fn at(figure: Quantity, value: f64, off: f64) -> f64 {
+    figure.from_compared(figure.compared(value) + off)
 }
 
 /// Each figure and the word that follows it; `mark`: what stands between.
-pub fn pairs(place: &str, text: &str, mark: char, hint: &str) -> Result<Vec<(Figure, String)>> {
+pub fn pairs(place: &str, text: &str, mark: char, hint: &str) -> Result<Vec<(Quantity, String)>> {
     let even = text.replace(mark, " ");
     let words: Vec<&str> = even.split_whitespace().collect();
-    let mut out: Vec<(Figure, String)> = Vec::new();
+    let mut out: Vec<(Quantity, String)> = Vec::new();
     for pair in words.chunks(2) {
         let [name, value] = pair else {
             return Err(Failure::new(format!("{place}: {} has no value", quoted(pair[0])), hint));
         };
-        let figure = Figure::ALL.into_iter().find(|f| f.code() == *name);
+        let figure = FIGURES.into_iter().find(|f| f.code() == *name);
         let figure =
             figure.ok_or_else(|| Failure::new(format!("{place}: sets are not made by {}", quoted(name)), hint))?;
         if out.iter().any(|o| o.0 == figure) {
@@ -102,9 +59,9 @@ pub fn pairs(place: &str, text: &str, mark: char, hint: &str) -> Result<Vec<(Fig
 }
 
 /// How a figure counts.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Term {
-    pub figure: Figure,
+    pub figure: Quantity,
     /// What matters to the shop; relative, of the level in dB, as all of these. Deviations count in such units.
     pub matters: f64,
     pub weight: f64,
@@ -115,12 +72,12 @@ pub struct Term {
 }
 
 #[derive(Debug, Clone, PartialEq)]
-pub struct Terms([Term; Figure::ALL.len()]);
+pub struct Terms([Term; Quantity::ALL.len()]);
 
 impl Terms {
     pub fn usual(matters: &Matters) -> Terms {
-        Terms(Figure::ALL.map(|figure| {
-            let matters = matters.of(figure.quantity());
+        Terms(Quantity::ALL.map(|figure| {
+            let matters = matters.of(figure);
             Term {
                 figure,
                 matters,
@@ -131,7 +88,7 @@ impl Terms {
         }))
     }
 
-    pub fn of(&self, figure: Figure) -> &Term {
+    pub fn of(&self, figure: Quantity) -> &Term {
         &self.0[figure as usize]
     }
 
@@ -151,7 +108,7 @@ impl Terms {
         const HINT: &str = "write limits as --limit \"peak=3% q=10% level=2dB ohms=5%\"";
         for (figure, value) in pairs("--limit", text, '=', HINT)? {
             let limit = quantity::parse_at("--limit", &value, figure.unit())?;
-            if !(limit > 0.0 && limit < if figure.is_relative() { 1.0 } else { 40.0 }) {
+            if !(limit > 0.0 && limit < most(figure)) {
                 return Err(Failure::new(
                     format!("--limit: {} lets all pass, or none", quoted(&value)),
                     HINT,
@@ -173,11 +130,11 @@ mod tests {
         let matters = Matters::parse("peak=1.5%").unwrap();
         let usual = Terms::usual(&matters);
         assert_eq!(
-            (usual.of(Figure::Peak).matters, usual.of(Figure::Peak).limit),
+            (usual.of(Quantity::Peak).matters, usual.of(Quantity::Peak).limit),
             (0.015, 0.03)
         );
         assert_eq!(
-            (usual.of(Figure::Level).matters, usual.of(Figure::Level).limit),
+            (usual.of(Quantity::Level).matters, usual.of(Quantity::Level).limit),
             (2.0, 4.0)
         );
         let own = usual
@@ -185,12 +142,12 @@ mod tests {
             .unwrap()
             .limited("peak=3% level=1dB")
             .unwrap();
-        assert_eq!((own.of(Figure::Peak).weight, own.of(Figure::Q).weight), (2.0, 0.0));
+        assert_eq!((own.of(Quantity::Peak).weight, own.of(Quantity::Q).weight), (2.0, 0.0));
         assert_eq!(
-            (own.of(Figure::Level).limit, own.of(Figure::Level).limit_usual),
+            (own.of(Quantity::Level).limit, own.of(Quantity::Level).limit_usual),
             (1.0, false)
         );
-        assert!(own.of(Figure::Q).limit_usual);
+        assert!(own.of(Quantity::Q).limit_usual);
         let usual = || Terms::usual(&matters);
         for (e, want) in [
             (usual().weighted("peak=-1"), "--weight: \"-1\" is no weight"),
@@ -207,9 +164,9 @@ mod tests {
 
     #[test]
     fn a_difference_is_a_ratio_or_decibels() {
-        assert!((Figure::Ohms.read("x", "+8%").unwrap() - 1.08f64.ln()).abs() < 1e-12);
-        assert_eq!(Figure::Level.read("x", "+1.5dB"), Ok(1.5));
-        assert!(Figure::Peak.read("x", "-100%").is_err() && Figure::Peak.read("x", "2dB").is_err());
-        assert!((Figure::Peak.at(4000.0, Figure::Peak.difference(4000.0, 5000.0)) - 5000.0).abs() < 1e-9);
+        assert!((read(Quantity::Ohms, "x", "+8%").unwrap() - 1.08f64.ln()).abs() < 1e-12);
+        assert_eq!(read(Quantity::Level, "x", "+1.5dB"), Ok(1.5));
+        assert!(read(Quantity::Peak, "x", "-100%").is_err() && read(Quantity::Peak, "x", "2dB").is_err());
+        assert!((at(Quantity::Peak, 4000.0, Quantity::Peak.difference(4000.0, 5000.0)) - 5000.0).abs() < 1e-9);
     }
 }

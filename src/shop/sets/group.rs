@@ -1,12 +1,14 @@
 //! Pickups that may be in one set at all: of one string spacing and, where one place is to be reversed, of windings and poles that
 //! go together.
 
-use super::candidate::{Candidate, LeftOut, Why};
-use super::figure::{Figure, Terms};
+use super::candidate::Candidate;
+use super::document::{Out, WhyOut};
+use super::figure::Terms;
 use super::plan::{Place, Plan};
 use super::stars::{Kind, Stars};
 use crate::failure::{Failure, Result};
 use crate::record::about::{Pole, Winding};
+use crate::shop::yardstick::Quantity;
 use crate::stats::grouped;
 
 /// Spacings nearer than this are one: what calipers tell over poles (common practice).
@@ -32,25 +34,18 @@ pub struct Rule<'a> {
 }
 
 /// The pickups by groups, and those that fit in none.
-pub fn groups<'a>(all: &'a [Candidate], plan: &Plan) -> (Vec<Group<'a>>, Vec<LeftOut>) {
+pub fn groups<'a>(all: &'a [Candidate], plan: &Plan) -> (Vec<Group<'a>>, Vec<Out>) {
     let mut out = Vec::new();
     let mut fit: Vec<&Candidate> = Vec::new();
     for c in all {
         match unfit(c, plan) {
             None => fit.push(c),
-            Some(why) => out.push(LeftOut {
-                name: c.name.clone(),
-                why,
-            }),
+            Some(left_out) => out.push(left_out),
         }
     }
     // By size, so that one chain of spacings is not cut at random.
-    fit.sort_by(|a, b| {
-        a.about
-            .spacing_m
-            .unwrap_or(0.0)
-            .total_cmp(&b.about.spacing_m.unwrap_or(0.0))
-    });
+    let size = |c: &Candidate| c.about.spacing_m.unwrap_or(0.0);
+    fit.sort_by(|a, b| size(a).total_cmp(&size(b)));
     let mut begun: Option<f64> = None;
     let keyed = fit.into_iter().map(|c| {
         let spacing = c.about.spacing_m.map(|own| match begun {
@@ -68,7 +63,7 @@ pub fn groups<'a>(all: &'a [Candidate], plan: &Plan) -> (Vec<Group<'a>>, Vec<Lef
     (groups.collect(), out)
 }
 
-fn unfit(c: &Candidate, plan: &Plan) -> Option<Why> {
+fn unfit(c: &Candidate, plan: &Plan) -> Option<Out> {
     let named = plan.first().position.is_some();
     let mut missing = Vec::new();
     if named && c.about.position.is_none() {
@@ -80,29 +75,23 @@ fn unfit(c: &Candidate, plan: &Plan) -> Option<Why> {
     }
     if missing.is_empty() {
         let Some(place) = plan.takes(c.about.position) else {
-            return Some(Why::NoPlace);
+            return Some(Out::new(&c.name, WhyOut::NoPlace, Vec::new()));
         };
-        missing = asked(plan, place)
-            .into_iter()
-            .filter(|f| c.value(*f).is_none())
-            .map(Figure::code)
-            .collect();
+        let untold = asked(plan, place).into_iter().filter(|f| c.value(*f).is_none());
+        missing = untold.map(Quantity::code).collect();
     }
-    (!missing.is_empty()).then_some(Why::NotTold(missing))
+    let missing: Vec<String> = missing.into_iter().map(str::to_owned).collect();
+    (!missing.is_empty()).then(|| Out::new(&c.name, WhyOut::NotTold, missing))
 }
 
 /// The figures that a pickup of this place is held by: of the first all that any other is.
-fn asked(plan: &Plan, place: &Place) -> Vec<Figure> {
+fn asked(plan: &Plan, place: &Place) -> Vec<Quantity> {
     let all = match place.target.is_some() {
         true => std::slice::from_ref(place),
         false => plan.places.as_slice(),
     };
-    let mut out: Vec<Figure> = all
-        .iter()
-        .filter_map(|p| p.target.as_ref())
-        .flatten()
-        .map(|t| t.0)
-        .collect();
+    let targets = all.iter().flat_map(|p| p.target.iter().flatten());
+    let mut out: Vec<Quantity> = targets.map(|t| t.0).collect();
     out.sort_unstable();
     out.dedup();
     out
@@ -206,11 +195,8 @@ impl Rule<'_> {
 
     /// The places in the order in which a packing has its pickups.
     pub fn seats(&self) -> Vec<&Place> {
-        let others = self
-            .plan
-            .kinds()
-            .into_iter()
-            .flat_map(|(p, n)| std::iter::repeat_n(p, n));
+        let kinds = self.plan.kinds().into_iter();
+        let others = kinds.flat_map(|(p, n)| std::iter::repeat_n(p, n));
         std::iter::once(self.plan.first()).chain(others).collect()
     }
 }
@@ -243,7 +229,7 @@ mod tests {
             ("d", Some(0.0495)),
         ]
         .map(|(name, s)| at(name, neck, s, None));
-        let plan = Plan::new("2", &[], &[]).unwrap().alike_in(&[Figure::Peak]);
+        let plan = Plan::new("2", &[], &[]).unwrap().alike_in(&[Quantity::Peak]);
         let (found, out) = groups(&all, &plan);
         let names = |g: &Group| g.pickups.iter().map(|c| c.name.as_str()).collect::<String>();
         assert_eq!(found.iter().map(names).collect::<Vec<_>>(), ["a", "d", "bc"]);
@@ -255,7 +241,7 @@ mod tests {
         use {Pole::*, Position::*, Winding::*};
         let plan = Plan::new("3", &[], &["middle".into()])
             .unwrap()
-            .alike_in(&[Figure::Peak]);
+            .alike_in(&[Quantity::Peak]);
         let all = [
             at("a", Some(Neck), None, Some((Clockwise, North))),
             at("b", Some(Middle), None, Some((Anticlockwise, South))),
@@ -270,8 +256,14 @@ mod tests {
             found.iter().map(names).collect::<Vec<_>>(),
             ["a b c", "only its winding"]
         );
-        assert_eq!(out[0].why, Why::NotTold(vec!["winding", "magnet"]));
-        assert_eq!(out[1].why, Why::NotTold(vec!["position"]));
+        assert_eq!(
+            (out[0].why, out[0].what.join(" ")),
+            (WhyOut::NotTold, "winding magnet".into())
+        );
+        assert_eq!(
+            (out[1].why, out[1].what.join(" ")),
+            (WhyOut::NotTold, "position".into())
+        );
     }
 
     #[test]
@@ -289,7 +281,7 @@ mod tests {
         assert_eq!(sum(4000.0), None);
         // By drawing instead: the variance of 3 (d/m)^2 with d 1 %, m 1 % and the uncertainty that it says.
         let (a, b) = (of(4000.0), of(4000.0 * 0.95 * 0.01f64.exp()));
-        let u = Candidate::unsure(&a, &b, Figure::Peak).unwrap() / 0.01;
+        let u = Candidate::unsure(&a, &b, Quantity::Peak).unwrap() / 0.01;
         let mut dice = rand_chacha::ChaCha8Rng::from_seed([3; 32]);
         let draws: Vec<f64> = (0..40_000)
             .map(|_| 3.0 * (1.0 + u * normal(&mut dice)).powi(2))

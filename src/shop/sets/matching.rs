@@ -287,13 +287,8 @@ impl Forest<'_> {
         } = std::mem::take(&mut self.nodes[b]);
         self.spare.push(b);
         for child in &children {
-            self.nodes[*child] = Node {
-                parent: None,
-                label: Label::Free,
-                entry: None,
-                near: None,
-                ..std::mem::take(&mut self.nodes[*child])
-            };
+            let node = &mut self.nodes[*child];
+            (node.parent, node.label, node.entry, node.near) = (None, Label::Free, None, None);
             for v in self.vertices(*child) {
                 self.outer[v] = *child;
             }

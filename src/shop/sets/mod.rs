@@ -22,6 +22,6 @@ mod stars;
 
 pub use candidate::Pool;
 pub use choose::choose;
-pub use document::{Deviation, Member, Next, Out, PlaceAsked, Proof, Range, Set, Sets};
-pub use figure::{Figure, Terms};
+pub use document::{Deviation, Member, Next, Out, PlaceAsked, Proof, Range, Set, Sets, WhyOut};
+pub use figure::Terms;
 pub use plan::Plan;

@@ -2,22 +2,14 @@
 
 use super::candidate::Candidate;
 use super::document::{Next, Range};
-use super::figure::Figure;
+use super::figure;
 use super::group::{Group, Rule, turned};
 use super::plan::{Place, Plan, word};
 use super::solve;
-
-/// Where a figure of the missing pickup may lie, and where it is to be.
-#[derive(Debug, Clone, Copy)]
-struct Window {
-    figure: Figure,
-    from: f64,
-    to: f64,
-    wanted: f64,
-}
+use crate::shop::yardstick::Quantity;
 
 /// A set that lacks one pickup: what that has to be.
-type Gap = Vec<Window>;
+type Gap = Vec<Range>;
 
 /// `left`: of each group what is in no set.
 pub fn next(left: &[(&Group, Vec<&Candidate>)], rule: Rule) -> Option<Next> {
@@ -32,21 +24,17 @@ pub fn next(left: &[(&Group, Vec<&Candidate>)], rule: Rule) -> Option<Next> {
             if at > 0 {
                 positions.push(place.position);
             }
-            let found = widest(gaps(pickups, rule, at)).map(|(windows, completes, of)| Next {
+            let found = widest(gaps(pickups, rule, at)).map(|(ranges, completes, of)| Next {
                 place: word(place.position).into(),
                 completes,
                 of,
-                ranges: windows.iter().map(Range::from).collect(),
+                ranges,
                 spacing_m: group.spacing_m,
                 winding: sense(group, place).map(|s| s.0),
                 magnet: sense(group, place).map(|s| s.1),
             });
-            if found
-                .as_ref()
-                .is_some_and(|f| best.as_ref().is_none_or(|b| f.completes > b.completes))
-            {
-                best = found;
-            }
+            let more = |n: &Next| best.as_ref().is_none_or(|b| n.completes > b.completes);
+            best = found.filter(more).or(best);
         }
     }
     best
@@ -68,11 +56,8 @@ fn gaps(left: &[&Candidate], rule: Rule, at: usize) -> Vec<Gap> {
         }
         _ => {
             let (packing, _) = solve::best(&part.stars(left));
-            packing
-                .sets
-                .iter()
-                .map(|s| s.iter().map(|i| left[*i]).collect())
-                .collect()
+            let pickups = |s: &Vec<usize>| s.iter().map(|i| left[*i]).collect();
+            packing.sets.iter().map(pickups).collect()
         }
     };
     parts.iter().filter_map(|part| gap(part, &plan, rule, at)).collect()
@@ -81,10 +66,8 @@ fn gaps(left: &[&Candidate], rule: Rule, at: usize) -> Vec<Gap> {
 fn gap(part: &[&Candidate], plan: &Plan, rule: Rule, at: usize) -> Option<Gap> {
     let place = &rule.plan.places[at];
     if let (Some(target), Some(first)) = (&place.target, part.first()) {
-        let window = |(figure, target): &(Figure, f64)| {
-            Some(Window::about(*figure, figure.at(first.value(*figure)?, *target), rule))
-        };
-        return target.iter().map(window).collect();
+        let range = |(figure, target): &(Quantity, f64)| Range::about(*figure, first, *target, rule);
+        return target.iter().map(range).collect();
     }
     // The first is missing: each of the others says where it has to be.
     let mut out: Gap = Vec::new();
@@ -92,10 +75,10 @@ fn gap(part: &[&Candidate], plan: &Plan, rule: Rule, at: usize) -> Option<Gap> {
     for (c, seat) in part.iter().zip(seats.seats()) {
         let own = rule.plan.places.iter().skip(1).find(|p| p.position == seat.position)?;
         for (figure, target) in own.target.iter().flatten() {
-            let window = Window::about(*figure, figure.at(c.value(*figure)?, -target), rule);
-            match out.iter_mut().find(|w| w.figure == *figure) {
-                Some(w) => *w = w.and(&window)?,
-                None => out.push(window),
+            let range = Range::about(*figure, c, -target, rule)?;
+            match out.iter_mut().find(|r| r.figure == *figure) {
+                Some(r) => *r = r.and(&range)?,
+                None => out.push(range),
             }
         }
     }
@@ -114,7 +97,7 @@ fn widest(gaps: Vec<Gap>) -> Option<(Gap, usize, usize)> {
     // Of several the first.
     let (count, wanted) = counted.reduce(|a, b| if b.0 > a.0 { b } else { a })?;
     let common = gaps.iter().filter(|g| fits(g, wanted)).fold(wanted.clone(), |all, g| {
-        let both = all.iter().zip(g).map(|(a, b)| Window {
+        let both = all.iter().zip(g).map(|(a, b)| Range {
             from: a.from.max(b.from),
             to: a.to.min(b.to),
             ..*a
@@ -124,35 +107,28 @@ fn widest(gaps: Vec<Gap>) -> Option<(Gap, usize, usize)> {
     Some((common, count, gaps.len()))
 }
 
-impl Window {
-    fn about(figure: Figure, wanted: f64, rule: Rule) -> Window {
+impl Range {
+    /// What lies so far off one that is there.
+    fn about(figure: Quantity, there: &Candidate, off: f64, rule: Rule) -> Option<Range> {
         let limit = rule.terms.of(figure).limit;
-        Window {
+        let wanted = figure::at(figure, there.value(figure)?, off);
+        let [from, to] = [-limit, limit].map(|off| figure::at(figure, wanted, off));
+        Some(Range {
             figure,
-            from: figure.at(wanted, -limit),
-            to: figure.at(wanted, limit),
+            from,
+            to,
             wanted,
-        }
+        })
     }
 
     /// What both allow; `None`: nothing.
-    fn and(&self, other: &Window) -> Option<Window> {
+    fn and(&self, other: &Range) -> Option<Range> {
         let (from, to) = (self.from.max(other.from), self.to.min(other.to));
-        (from <= to).then_some(Window {
+        (from <= to).then_some(Range {
             from,
             to,
             wanted: 0.5 * (from + to),
             ..*self
         })
-    }
-}
-
-impl From<&Window> for Range {
-    fn from(w: &Window) -> Self {
-        Range {
-            figure: w.figure,
-            from: w.from,
-            to: w.to,
-        }
     }
 }

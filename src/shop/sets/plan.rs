@@ -1,9 +1,10 @@
 //! What a set is to be: its places, and what each is to have beside the first.
 
-use super::figure::{Figure, pairs};
+use super::figure::{pairs, read};
 use crate::failure::{Failure, Result};
 use crate::quantity::quoted;
 use crate::record::about::Position;
+use crate::shop::yardstick::Quantity;
 
 /// No instrument has more.
 const MOST: usize = 8;
@@ -14,10 +15,16 @@ pub struct Place {
     /// `None`: any pickup may take it.
     pub position: Option<Position>,
     /// How far from the first it is to be, figure by figure, as these are compared; `None`: nobody said, so it is to be alike.
-    pub target: Option<Vec<(Figure, f64)>>,
+    pub target: Option<Vec<(Quantity, f64)>>,
     /// Wound the other way round than the first, with the other pole up.
     pub reversed: bool,
 }
+
+const ANY: Place = Place {
+    position: None,
+    target: None,
+    reversed: false,
+};
 
 /// The first, then those that are held against it.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,12 +43,8 @@ pub fn word(position: Option<Position>) -> &'static str {
 }
 
 fn position(place: &str, text: &str) -> Result<Option<Position>> {
-    let all = [
-        Some(Position::Neck),
-        Some(Position::Middle),
-        Some(Position::Bridge),
-        None,
-    ];
+    let [neck, middle, bridge] = [Position::Neck, Position::Middle, Position::Bridge].map(Some);
+    let all = [neck, middle, bridge, None];
     all.into_iter().find(|p| word(*p) == text.trim()).ok_or_else(|| {
         Failure::new(
             format!("{place}: {} is no place in a set", quoted(text)),
@@ -56,11 +59,7 @@ impl Plan {
     /// `of`: how many, or the places, "neck+bridge".
     pub fn new(of: &str, targets: &[String], reversed: &[String]) -> Result<Plan> {
         let positions = places(of)?;
-        let place = |position| Place {
-            position,
-            target: None,
-            reversed: false,
-        };
+        let place = |position| Place { position, ..ANY };
         let mut plan = Plan {
             places: positions.into_iter().map(place).collect(),
         };
@@ -70,10 +69,8 @@ impl Plan {
                 .ok_or_else(|| Failure::new(format!("--target: {} names no place", quoted(text)), TARGET))?;
             let own = format!("--target {}", name.trim());
             let figures = pairs(&own, figures, '=', TARGET)?;
-            let target = figures
-                .into_iter()
-                .map(|(f, v)| Ok((f, f.read(&format!("{own}: {}", f.code()), &v)?)));
-            let target: Vec<(Figure, f64)> = target.collect::<Result<_>>()?;
+            let target = |(f, v): (Quantity, String)| Ok((f, read(f, &format!("{own}: {}", f.code()), &v)?));
+            let target: Vec<(Quantity, f64)> = figures.into_iter().map(target).collect::<Result<_>>()?;
             for place in plan.others_at("--target", name)? {
                 if place.target.replace(target.clone()).is_some() {
                     return Err(Failure::new(format!("{own} is given twice"), "give it once"));
@@ -98,12 +95,8 @@ impl Plan {
     fn others_at(&mut self, option: &str, name: &str) -> Result<Vec<&mut Place>> {
         let position = position(option, name)?;
         let first = word(self.first().position);
-        let own: Vec<&mut Place> = self
-            .places
-            .iter_mut()
-            .skip(1)
-            .filter(|p| p.position == position)
-            .collect();
+        let others = self.places.iter_mut().skip(1);
+        let own: Vec<&mut Place> = others.filter(|p| p.position == position).collect();
         if own.is_empty() {
             return Err(Failure::new(
                 format!(
@@ -117,12 +110,7 @@ impl Plan {
     }
 
     pub fn first(&self) -> &Place {
-        const ANY: &Place = &Place {
-            position: None,
-            target: None,
-            reversed: false,
-        };
-        self.places.first().unwrap_or(ANY)
+        self.places.first().unwrap_or(&ANY)
     }
 
     /// The places beside the first, alike ones together: the first of them, and how many there are.
@@ -144,14 +132,12 @@ impl Plan {
 
     /// The place that a pickup of this position can take.
     pub fn takes(&self, position: Option<Position>) -> Option<&Place> {
-        self.places
-            .iter()
-            .rev()
-            .find(|p| p.position.is_none() || p.position == position)
+        let mut from_the_last = self.places.iter().rev();
+        from_the_last.find(|p| p.position.is_none() || p.position == position)
     }
 
     /// With places that were to be alike in these figures.
-    pub fn alike_in(mut self, figures: &[Figure]) -> Plan {
+    pub fn alike_in(mut self, figures: &[Quantity]) -> Plan {
         for place in self.places.iter_mut().skip(1) {
             place
                 .target
@@ -171,7 +157,7 @@ impl Plan {
         places.remove(at);
         if let (0, Some(head)) = (at, places.first().and_then(|p| p.target.clone())) {
             for target in places.iter_mut().filter_map(|p| p.target.as_mut()) {
-                let own = |f: Figure| head.iter().find(|h| h.0 == f).map(|h| h.1);
+                let own = |f: Quantity| head.iter().find(|h| h.0 == f).map(|h| h.1);
                 *target = target.iter().filter_map(|(f, t)| Some((*f, t - own(*f)?))).collect();
             }
         }
@@ -218,11 +204,11 @@ mod tests {
         assert_eq!(words, ["neck", "middle", "bridge"]);
         assert!(three.places[1].reversed && three.asks_for_sense() && !three.is_open());
         let bridge = three.places[2].target.as_deref().unwrap();
-        assert_eq!((bridge[0], bridge[1].0), ((Figure::Level, 1.5), Figure::Ohms));
+        assert_eq!((bridge[0], bridge[1].0), ((Quantity::Level, 1.5), Quantity::Ohms));
         assert!((bridge[1].1 - 1.08f64.ln()).abs() < 1e-12);
-        let six = plan("6", &[], &[]).unwrap().alike_in(&[Figure::Peak]);
+        let six = plan("6", &[], &[]).unwrap().alike_in(&[Quantity::Peak]);
         assert_eq!((six.kinds().len(), six.kinds()[0].1), (1, 5));
-        assert_eq!(six.places[5].target, Some(vec![(Figure::Peak, 0.0)]));
+        assert_eq!(six.places[5].target, Some(vec![(Quantity::Peak, 0.0)]));
         assert_eq!(plan("neck+neck", &["neck: ohms 1%"], &[]).unwrap().kinds().len(), 1);
         assert_eq!(three.takes(Some(Position::Bridge)), Some(&three.places[2]));
         assert_eq!(plan("2", &[], &[]).unwrap().takes(Some(Position::Middle)), None);
@@ -233,7 +219,7 @@ mod tests {
         let three = plan("3", &["middle: level 1dB ohms 2%", "bridge: level 3dB"], &[]).unwrap();
         let two = three.without(0);
         assert_eq!(two.first().position, Some(Position::Middle));
-        assert_eq!(two.places[1].target, Some(vec![(Figure::Level, 2.0)]));
+        assert_eq!(two.places[1].target, Some(vec![(Quantity::Level, 2.0)]));
         assert_eq!(three.without(1).places[1], three.places[2]);
     }
 

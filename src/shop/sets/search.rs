@@ -43,10 +43,9 @@ pub fn best(stars: &Stars) -> Packing {
 
 /// So many sets for less than is known, where there are such.
 fn of_so_many(stars: &Stars, sets: usize, prices: &Prices, known: &Packing) -> Option<Packing> {
-    let below = if known.sets.len() == sets {
-        known.cost
-    } else {
-        stars.worth()
+    let below = match known.sets.len() == sets {
+        true => known.cost,
+        false => stars.worth(),
     };
     let all = 0..stars.pickups;
     let least = prices.least(all.clone(), sets)?;
@@ -55,24 +54,30 @@ fn of_so_many(stars: &Stars, sets: usize, prices: &Prices, known: &Packing) -> O
     }
     let mut order: Vec<usize> = all.clone().collect();
     order.sort_by_key(|i| (-prices.of[*i], *i));
+    let mut filed: Vec<Vec<Column>> = all.map(|_| Vec::new()).collect();
+    for column in columns(stars, sets, prices, below) {
+        if let Some(dearest) = order.iter().find(|i| column.mask >> **i & 1 == 1) {
+            filed[*dearest].push(column);
+        }
+    }
+    filed.iter_mut().for_each(|own| own.sort_by_key(|c| (c.paid, c.mask)));
     let mut search = Search {
         size: stars.size(),
         prices,
-        columns: columns(stars, sets, prices, below),
+        columns: filed,
         order,
         chosen: Vec::new(),
         best: None,
         below,
     };
-    search.file_by_dearest();
     search.choose((1u64 << stars.pickups) as u32 - 1, sets, 0);
     let (_, chosen) = search.best?;
     let set = |(i, k): &(usize, usize)| search.columns[*i][*k].set.clone();
     stars.packed(chosen.iter().map(set).collect())
 }
 
-/// The sets that can be part of a choice below that, each with its best first; not filed yet.
-fn columns(stars: &Stars, sets: usize, prices: &Prices, below: i64) -> Vec<Vec<Column>> {
+/// The sets that can be part of a choice below that, each with its best first.
+fn columns(stars: &Stars, sets: usize, prices: &Prices, below: i64) -> Vec<Column> {
     let mut firsts: Vec<i64> = prices.first.iter().flatten().copied().collect();
     firsts.sort_unstable();
     // The others cost no less than the cheapest firsts do.
@@ -86,14 +91,8 @@ fn columns(stars: &Stars, sets: usize, prices: &Prices, below: i64) -> Vec<Vec<C
             let mut own: Vec<(i64, usize)> = row.filter_map(|(j, c)| Some(((*c)? + prices.of[j], j))).collect();
             own.sort_unstable();
             let mut next = Vec::new();
-            for (paid, set) in made {
-                chosen_from(
-                    &own,
-                    kind.count,
-                    (paid, set),
-                    &mut |paid, set| next.push((paid, set)),
-                    allowed,
-                );
+            for part in made {
+                chosen_from(&own, kind.count, part, allowed, &mut next);
             }
             made = next;
         }
@@ -108,20 +107,19 @@ fn columns(stars: &Stars, sets: usize, prices: &Prices, below: i64) -> Vec<Vec<C
     }
     out.sort_by_key(|c| (c.mask, c.cost));
     out.dedup_by_key(|c| c.mask);
-    vec![out]
+    out
 }
 
 /// Each way to take so many more, as long as it costs less than allowed; `own` is sorted.
 fn chosen_from(
     own: &[(i64, usize)],
     count: usize,
-    so_far: (i64, Vec<usize>),
-    take: &mut impl FnMut(i64, Vec<usize>),
+    (paid, set): (i64, Vec<usize>),
     allowed: i64,
+    out: &mut Vec<(i64, Vec<usize>)>,
 ) {
-    let (paid, set) = so_far;
     if count == 0 {
-        take(paid, set);
+        out.push((paid, set));
         return;
     }
     for (at, (cost, j)) in own.iter().enumerate() {
@@ -131,25 +129,11 @@ fn chosen_from(
             return;
         }
         let set = set.iter().copied().chain([*j]).collect();
-        chosen_from(&own[at + 1..], count - 1, (paid + cost, set), take, allowed);
+        chosen_from(&own[at + 1..], count - 1, (paid + cost, set), allowed, out);
     }
 }
 
 impl Search<'_> {
-    fn file_by_dearest(&mut self) {
-        let mut filed: Vec<Vec<Column>> = self.order.iter().map(|_| Vec::new()).collect();
-        for column in std::mem::take(&mut self.columns).into_iter().flatten() {
-            let dearest = self.order.iter().find(|i| column.mask >> **i & 1 == 1);
-            if let Some(i) = dearest {
-                filed[*i].push(column);
-            }
-        }
-        for own in &mut filed {
-            own.sort_by_key(|c| (c.paid, c.mask));
-        }
-        self.columns = filed;
-    }
-
     /// So many sets more, from those that are free.
     fn choose(&mut self, free: u32, sets: usize, cost: i64) {
         if sets == 0 {
@@ -162,15 +146,12 @@ impl Search<'_> {
         let mut free = free;
         while free.count_ones() as usize >= sets * self.size {
             let among = (0..self.order.len()).filter(|i| free >> i & 1 == 1);
-            let Some(least) = self.prices.least(among, sets) else {
-                return;
-            };
+            let least = self.prices.least(among, sets);
+            let first = self.order.iter().copied().find(|i| free >> i & 1 == 1);
+            let (Some(least), Some(i)) = (least, first) else { return };
             if cost.saturating_add(least) >= self.below {
                 return;
             }
-            let Some(i) = self.order.iter().copied().find(|i| free >> i & 1 == 1) else {
-                return;
-            };
             for k in 0..self.columns[i].len() {
                 let column = &self.columns[i][k];
                 let (mask, own) = (column.mask, column.cost);

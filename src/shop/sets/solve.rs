@@ -30,12 +30,8 @@ fn matched(stars: &Stars) -> Option<Packing> {
     let n = stars.pickups;
     let single = stars.kinds.iter().all(|k| k.count == 1);
     let first = |i: usize| stars.kinds.iter().any(|k| k.cost[i].iter().any(Option::is_some));
-    let apart = || {
-        stars
-            .kinds
-            .iter()
-            .all(|k| k.cost.iter().all(|row| (0..n).all(|j| row[j].is_none() || !first(j))))
-    };
+    let mut rows = stars.kinds.iter().flat_map(|k| &k.cost);
+    let mut apart = || rows.all(|row| (0..n).all(|j| row[j].is_none() || !first(j)));
     let graph = match stars.kinds.as_slice() {
         [_] if single => {
             let worth = stars.worth();

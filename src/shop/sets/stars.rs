@@ -73,10 +73,8 @@ impl Stars {
         let first = |i: &usize| self.kinds.iter().all(|k| fits(k, *i));
         let other = |k: &Kind, j: usize| k.cost.iter().any(|row| row[j].is_some());
         let firsts = all.clone().filter(first).count();
-        let others = self
-            .kinds
-            .iter()
-            .map(|k| all.clone().filter(|j| other(k, *j)).count() / k.count.max(1));
+        let of_kind = |k: &Kind| all.clone().filter(|j| other(k, *j)).count() / k.count.max(1);
+        let others = self.kinds.iter().map(of_kind);
         let any = |j: &usize| first(j) || self.kinds.iter().any(|k| other(k, *j));
         others.fold(firsts.min(all.clone().filter(any).count() / self.size()), usize::min)
     }
@@ -98,11 +96,8 @@ impl Stars {
 
     /// The least of what two cost that go together.
     pub fn between(&self, i: usize, j: usize) -> Option<i64> {
-        self.kinds
-            .iter()
-            .flat_map(|k| [k.cost[i][j], k.cost[j][i]])
-            .flatten()
-            .min()
+        let each = self.kinds.iter().flat_map(|k| [k.cost[i][j], k.cost[j][i]]);
+        each.flatten().min()
     }
 
     /// One set more is worth more than all that sets can cost together.

@@ -11,11 +11,12 @@ use crate::shop::witness::eras::Eras;
 use crate::shop::yardstick::{Answer, Between, Held, Parts, Quantity, Question};
 
 /// What a reading is against a standard.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Call {
     Pass,
     Outside,
+    #[default]
     CannotTell,
     NoReading,
     /// There is a reading, with a warning that another take may be rid of.
@@ -24,7 +25,7 @@ pub enum Call {
     Kept,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Judged {
     pub call: Call,
     /// Why, where no number tells it, in the order of weight.
@@ -72,20 +73,10 @@ pub enum Looks {
     Swapped,
 }
 
-/// What a standard has limits for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Limited {
-    F0,
-    Q,
-    Level,
-    Ohms,
-}
-
 /// One quantity of a reading against its limit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Against {
-    pub quantity: Limited,
+    pub quantity: Quantity,
     #[serde(flatten)]
     pub held: Held,
 }
@@ -98,10 +89,7 @@ pub fn judge(record: &Record, s: Option<&Standard>, eras: &Eras, kept: bool) -> 
     }
     let judged = s.map(|s| match record.read_as(s.definition) {
         Some(r) => against(record, &r, s, eras),
-        None => Judged {
-            why: vec![Why::Elsewhere(Elsewhere::Definition)],
-            ..Judged::only(Call::CannotTell)
-        },
+        None => Judged::open(Elsewhere::Definition),
     });
     let Some(warning) = record.curable() else {
         return judged;
@@ -116,15 +104,17 @@ pub fn judge(record: &Record, s: Option<&Standard>, eras: &Eras, kept: bool) -> 
 }
 
 impl Judged {
-    fn only(call: Call) -> Judged {
+    /// Nobody can tell, for this reason.
+    fn open(why: Elsewhere) -> Judged {
         Judged {
-            call,
-            why: Vec::new(),
-            reasons: Vec::new(),
-            looks: None,
-            fault: None,
-            against: Vec::new(),
+            why: vec![Why::Elsewhere(why)],
+            ..Judged::only(Call::CannotTell)
         }
+    }
+
+    fn only(call: Call) -> Judged {
+        let own = Judged::default();
+        Judged { call, ..own }
     }
 }
 
@@ -144,13 +134,11 @@ fn against(record: &Record, r: &Resonance, s: &Standard, eras: &Eras) -> Judged 
     let load = record.load.as_ref().map(|l| l.text.as_str());
     let changed = || s.changed(eras, &record.rig, &record.taken_at);
     if let Some(elsewhere) = s.elsewhere(&record.rig, load).or_else(changed) {
-        return Judged {
-            why: vec![Why::Elsewhere(elsewhere)],
-            ..Judged::only(Call::CannotTell)
-        };
+        return Judged::open(elsewhere);
     }
     let mut against = limits(record, r, s);
-    let pattern = Pattern::of(record, r, s, &against);
+    let turned = s.polarity_of(record) == Some(false);
+    let looks = looks(record, r, s, &against, turned);
     let weight = |answer| (answer != Answer::Different, answer != Answer::CannotTell);
     against.sort_by_key(|a| weight(a.held.answer));
     let other_exciter = s.level.is_some() && !s.has_exciter_of(record);
@@ -160,24 +148,22 @@ fn against(record: &Record, r: &Resonance, s: &Standard, eras: &Eras) -> Judged 
         s.level.is_some() && r.level_db.is_none() && record.reading().is_some_and(|x| x.level_db.is_some());
     let flat = r.peak_hz.is_none();
     let misses_peak = flat && s.wants_peak();
-    let why: Vec<Why> = [
-        pattern.turned.then_some(Why::Turned),
-        other_exciter.then_some(Why::OtherExciter),
-        other_level.then_some(Why::Elsewhere(Elsewhere::Definition)),
-        sign_unknown.then_some(Why::SignUnknown),
-        flat.then_some(Why::NoPeak { wanted: misses_peak }),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
+    let all = [
+        (turned, Why::Turned),
+        (other_exciter, Why::OtherExciter),
+        (other_level, Why::Elsewhere(Elsewhere::Definition)),
+        (sign_unknown, Why::SignUnknown),
+        (flat, Why::NoPeak { wanted: misses_peak }),
+    ];
+    let why: Vec<Why> = all.into_iter().filter_map(|(is, why)| is.then_some(why)).collect();
     let any = |answer| against.iter().any(|a| a.held.answer == answer);
     let call = match () {
-        () if pattern.turned || misses_peak || any(Answer::Different) => Call::Outside,
+        () if turned || misses_peak || any(Answer::Different) => Call::Outside,
         () if !why.is_empty() || any(Answer::CannotTell) => Call::CannotTell,
         () => Call::Pass,
     };
     Judged {
-        looks: pattern.looks().filter(|_| call == Call::Outside),
+        looks: looks.filter(|_| call == Call::Outside),
         why,
         against,
         ..Judged::only(call)
@@ -199,12 +185,12 @@ fn limits(record: &Record, r: &Resonance, s: &Standard) -> Vec<Against> {
     let ohms = s.ohms_off(record).zip(s.r20_allow);
     let ohms = ohms.map(|(off, allow)| exact.held(off, allow));
     let all = [
-        (Limited::F0, Some(f0)),
-        (Limited::Q, Some(q)),
-        (Limited::Level, level),
-        (Limited::Ohms, ohms),
+        (Quantity::F0, Some(f0)),
+        (Quantity::Q, Some(q)),
+        (Quantity::Level, level),
+        (Quantity::Ohms, ohms),
     ];
-    let told = |(quantity, held): (Limited, Option<Held>)| Some(Against { quantity, held: held? });
+    let told = |(quantity, held): (Quantity, Option<Held>)| Some(Against { quantity, held: held? });
     all.into_iter().filter_map(told).collect()
 }
 
@@ -255,53 +241,30 @@ impl Standard {
     }
 }
 
-/// How a reading differs from the standard: relative, Q as the logarithm of the ratio.
-struct Pattern {
-    f0: f64,
-    /// What f0 does by chance.
-    f0_guard: f64,
-    q: f64,
-    /// None at all where nobody read them.
-    ohms: f64,
-    turned: bool,
-    /// Nothing else is outside.
-    ohms_alone: bool,
-}
-
-impl Pattern {
-    fn of(record: &Record, r: &Resonance, s: &Standard, against: &[Against]) -> Pattern {
-        let turned = s.polarity_of(record) == Some(false);
-        let other = |a: &Against| a.held.answer == Answer::Different && a.quantity != Limited::Ohms;
-        Pattern {
-            f0: r.f0_hz.value / s.f0.hz - 1.0,
-            f0_guard: against.first().map_or(0.0, |a| a.held.guard),
-            q: (r.q.value / s.q.value).ln(),
-            ohms: s.ohms_off(record).unwrap_or(0.0),
-            turned,
-            ohms_alone: !turned && !against.iter().any(other),
-        }
-    }
-
-    /// What it looks like.
-    fn looks(&self) -> Option<Looks> {
-        // What f0 does by chance, or by the losses alone, is no sign of turns.
-        let up = self.f0 > self.f0_guard.max(0.01);
-        let (more, less) = (self.ohms > 0.01, self.ohms < -0.01);
-        let lossy = self.q < -0.25;
-        Some(if self.ohms_alone && self.f0.abs() < self.f0_guard.max(0.005) {
-            Looks::OhmsAlone
-        } else if lossy && up && !more {
-            Looks::ShortedTurns
-        } else if self.f0 > 0.0 && less {
-            Looks::TurnsMissing
-        } else if self.f0 < 0.0 && more {
-            Looks::TurnsTooMany
-        } else if lossy && !up {
-            Looks::MoreLoss
-        } else if self.turned {
-            Looks::Swapped
-        } else {
-            return None;
-        })
-    }
+/// What a reading outside its limits looks like; `turned`: its sign is the other one.
+fn looks(record: &Record, r: &Resonance, s: &Standard, against: &[Against], turned: bool) -> Option<Looks> {
+    let f0 = r.f0_hz.value / s.f0.hz - 1.0;
+    // What f0 does by chance, or by the losses alone, is no sign of turns.
+    let by_chance = against.first().map_or(0.0, |a| a.held.guard);
+    let up = f0 > by_chance.max(0.01);
+    let ohms = s.ohms_off(record).unwrap_or(0.0);
+    let (more, less) = (ohms > 0.01, ohms < -0.01);
+    let lossy = (r.q.value / s.q.value).ln() < -0.25;
+    let other = |a: &Against| a.held.answer == Answer::Different && a.quantity != Quantity::Ohms;
+    let ohms_alone = !turned && !against.iter().any(other);
+    Some(if ohms_alone && f0.abs() < by_chance.max(0.005) {
+        Looks::OhmsAlone
+    } else if lossy && up && !more {
+        Looks::ShortedTurns
+    } else if f0 > 0.0 && less {
+        Looks::TurnsMissing
+    } else if f0 < 0.0 && more {
+        Looks::TurnsTooMany
+    } else if lossy && !up {
+        Looks::MoreLoss
+    } else if turned {
+        Looks::Swapped
+    } else {
+        return None;
+    })
 }

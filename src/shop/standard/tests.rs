@@ -2,7 +2,7 @@ use super::*;
 use crate::record::{Plain, store};
 use crate::shop::witness::eras::Eras;
 use crate::shop::witness::history::{Change, History};
-use crate::shop::yardstick::Answer;
+use crate::shop::yardstick::{Answer, Quantity};
 
 /// f0 4.2 kHz, on the rig "north bench", under a load.
 fn record() -> Record {
@@ -25,7 +25,7 @@ fn judged(record: &Record, s: &Standard) -> Judged {
     judge(record, Some(s), &Eras::default(), false).unwrap()
 }
 
-fn half(j: &Judged, quantity: Limited) -> Option<f64> {
+fn half(j: &Judged, quantity: Quantity) -> Option<f64> {
     let found = j.against.iter().find(|a| a.quantity == quantity)?;
     Some(found.held.half_95)
 }
@@ -41,20 +41,20 @@ fn the_parts_of_a_verdict_are_the_yardsticks() {
     assert_eq!((j.call, j.against.len()), (Call::Pass, 3));
     assert!(j.against.iter().all(|a| a.held.usual && a.held.answer == Answer::Same));
     let near = |v: Option<f64>, want: f64| assert!((v.unwrap() / want - 1.0).abs() < 0.02, "{v:?} is not {want}");
-    near(half(&j, Limited::F0), 0.002_042);
-    near(half(&j, Limited::Q), 0.020_42);
-    near(half(&j, Limited::Level), 0.6126);
+    near(half(&j, Quantity::F0), 0.002_042);
+    near(half(&j, Quantity::Q), 0.020_42);
+    near(half(&j, Quantity::Level), 0.6126);
     // A standard of old tells no day.
     let old = Standard {
         taken_on: None,
         ..same_day.clone()
     };
-    near(half(&judged(&r, &old), Limited::Q), 2.02 * 0.01f64.hypot(0.005));
+    near(half(&judged(&r, &old), Quantity::Q), 2.02 * 0.01f64.hypot(0.005));
     // Of another rig its chain counts, and the level says nothing.
     let mut tolerant = r.clone();
     let x = tolerant.resonance.as_mut().unwrap();
     x.f0_hz.u = 0.015 * x.f0_hz.value;
-    assert!(half(&judged(&tolerant, &same_day), Limited::F0).unwrap() < 0.0022);
+    assert!(half(&judged(&tolerant, &same_day), Quantity::F0).unwrap() < 0.0022);
     let south = Standard {
         rig: Some("south bench".into()),
         level: None,
@@ -62,7 +62,7 @@ fn the_parts_of_a_verdict_are_the_yardsticks() {
         ..same_day.clone()
     };
     let j = judged(&tolerant, &south);
-    assert!(half(&j, Limited::F0).unwrap() > 0.029);
+    assert!(half(&j, Quantity::F0).unwrap() > 0.029);
     assert_eq!(j.call, Call::CannotTell);
     assert_eq!(judged(&r, &south).call, Call::Pass);
     let with_level = Standard {
@@ -72,7 +72,7 @@ fn the_parts_of_a_verdict_are_the_yardsticks() {
     };
     let j = judged(&r, &with_level);
     assert_eq!(
-        (j.call, j.why.len(), half(&j, Limited::Level)),
+        (j.call, j.why.len(), half(&j, Quantity::Level)),
         (Call::CannotTell, 2, None)
     );
 }
@@ -99,8 +99,8 @@ fn another_definition_is_refused() {
     });
     read.definition = Definition::Pole;
     let j = judged(&steel, &standard(&r));
-    assert_eq!((j.call, half(&j, Limited::Level)), (Call::CannotTell, None));
-    assert!(half(&j, Limited::F0).is_some() && j.why == [Why::Elsewhere(Elsewhere::Definition)]);
+    assert_eq!((j.call, half(&j, Quantity::Level)), (Call::CannotTell, None));
+    assert!(half(&j, Quantity::F0).is_some() && j.why == [Why::Elsewhere(Elsewhere::Definition)]);
 }
 
 /// What its file says of a rig makes it no other one; its unit does.

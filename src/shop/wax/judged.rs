@@ -1,10 +1,9 @@
 //! One pickup before and after.
 
-use super::about::{About, WAX_MOST};
+use super::about::{About, Ground, WAX_MOST};
 use super::document::{Decided, Pair, PotVerdict, Reason};
-use super::ground::Ground;
-use super::side::{Side, asked};
-use super::sides::Sides;
+use super::side::{Side, asked, of_f0_and_q};
+use super::sides::{Sides, ids};
 use super::stays::Carried;
 use super::witness::Looked;
 use crate::coil::behind::{input_of, input_u};
@@ -14,16 +13,6 @@ use crate::shop::knock::change;
 use crate::shop::witness::history::History;
 use crate::shop::yardstick::{Answer, More, Quantity, Question, Repeatability, Said, Scatter, judge, whole};
 use crate::stats::paired::equivalence;
-
-/// What became of one pickup on one rig under one load, as the lot needs it.
-#[derive(Debug, Clone)]
-pub(super) struct Change {
-    /// Of f0 and of Q.
-    pub(super) said: [Said; 2],
-    pub(super) winding: Winding,
-    /// The witness moved more than days move it.
-    pub(super) lead: bool,
-}
 
 /// Change of the winding's capacitance, in farads.
 #[derive(Debug, Clone, Copy)]
@@ -37,9 +26,9 @@ pub(super) struct Winding {
     most_f: f64,
 }
 
-pub(super) fn judged(sides: &Sides, ground: &Ground) -> (Pair, Option<Change>) {
+/// `None` of one of which nothing can be told.
+pub(super) fn judged<'a>(sides: &Sides, ground: &'a Ground) -> (Pair, Option<Moved<'a>>) {
     let about = ground.about;
-    let ids = |list: &[&crate::record::Record]| list.iter().map(|r| r.id.clone()).collect();
     let mut pair = Pair {
         pickup: sides.name.clone(),
         before: ids(&sides.before),
@@ -75,8 +64,8 @@ pub(super) fn judged(sides: &Sides, ground: &Ground) -> (Pair, Option<Change>) {
     }
     let day = moved.rig.days(Quantity::Level).times(moved.over_days());
     pair.knock_db = change::change(&sides.before, &sides.after, day);
-    let change = moved.conclude(&mut pair);
-    (pair, Some(change))
+    moved.conclude(&mut pair);
+    (pair, Some(moved))
 }
 
 /// Two rigs, or two loads, tell nothing of the wax; nor do the days of another rig.
@@ -108,7 +97,7 @@ fn on_other_ground(sides: &Sides, about: &About) -> Option<Reason> {
 }
 
 /// The change of one pickup in numbers.
-struct Moved<'a> {
+pub(super) struct Moved<'a> {
     sides: [Side; 2],
     rig: Repeatability,
     /// Of the witness.
@@ -116,8 +105,8 @@ struct Moved<'a> {
     looked: Looked<'a>,
     carried: Carried<'a>,
     /// Of f0 and of Q.
-    said: [Said; 2],
-    winding: Winding,
+    pub(super) said: [Said; 2],
+    pub(super) winding: Winding,
 }
 
 /// A pickup comes out of the wax on another day than it went in.
@@ -132,8 +121,7 @@ impl<'a> Moved<'a> {
         let rig = ground.repeatability(first, whole_f);
         let days = about.known.and_then(|k| k.history(first));
         let looked = about.known.map(|k| Looked::about(sides, k)).unwrap_or_default();
-        let mut f0 = asked(QUESTION, &both, both.map(|s| s.f0), &rig, Quantity::F0, about.limits.f0);
-        let mut q = asked(QUESTION, &both, both.map(|s| s.q), &rig, Quantity::Q, about.limits.q);
+        let [mut f0, mut q] = of_f0_and_q(QUESTION, &both, &rig, about.limits);
         let carried = ground.carried(sides);
         match &carried {
             Carried::By(_, [of_f0, of_q]) => {
@@ -174,7 +162,7 @@ impl<'a> Moved<'a> {
     }
 
     /// A lead that moved between the days looks like wax; one that moved what stayed out as well has been taken off.
-    fn objection(&self) -> Option<Reason> {
+    pub(super) fn objection(&self) -> Option<Reason> {
         match (self.looked.objects(self.days), &self.carried) {
             (_, Carried::Contradicted) => Some(Reason::StayedContradict),
             (Some(Reason::WitnessMoved { .. }), Carried::By(..)) => None,
@@ -185,11 +173,8 @@ impl<'a> Moved<'a> {
     fn put_numbers(&self, pair: &mut Pair) {
         let [before, after] = &self.sides;
         let relative = |said: &Said, b: Estimate, a: Estimate| {
-            interval(
-                b.value * said.difference.exp_m1(),
-                b.value * said.half,
-                a.u_noise.hypot(b.u_noise),
-            )
+            let moved = b.value * said.difference.exp_m1();
+            interval(moved, b.value * said.half, a.u_noise.hypot(b.u_noise))
         };
         let [f0, q] = &self.said;
         pair.f0_hz = relative(f0, before.f0, after.f0);
@@ -210,23 +195,20 @@ impl<'a> Moved<'a> {
         pair.c_f = interval(w.more_f, w.half(f0), w.by_f0 * noise);
     }
 
-    fn conclude(self, pair: &mut Pair) -> Change {
+    fn conclude(&self, pair: &mut Pair) {
         pair.decided = Some(self.said.map(|s| Decided::of(&s)));
         // Probability of such a difference if it were beyond its limit.
-        let p = self
-            .said
-            .map(|s| equivalence(s.difference, s.scatter.sd, s.scatter.freedom, s.asked.matters).p);
-        pair.p_equivalence = Some(p[0].max(p[1]));
-        let objection = self.objection();
+        let beyond = |s: Said| equivalence(s.difference, s.scatter.sd, s.scatter.freedom, s.asked.matters);
+        let [f0, q] = self.said.map(beyond);
+        pair.p_equivalence = Some(f0.max(q));
         if let Carried::By(names, _) = &self.carried {
             pair.carried_by = names.iter().map(|n| (*n).to_owned()).collect();
         }
-        let lead = objection.is_some();
         let [before, after] = &self.sides;
         let turned = after.sense.zip(before.sense).is_some_and(|(a, b)| !a.same(b));
         let w = &self.winding;
         let too_much = w.more_f - w.by_f0 * self.said[0].half_jointly > w.most_f;
-        (pair.verdict, pair.reason) = match (verdict(&self.said), objection) {
+        (pair.verdict, pair.reason) = match (verdict(&self.said), self.objection()) {
             _ if turned => (PotVerdict::Other, Reason::SignTurned),
             (_, Some(objection)) => (PotVerdict::CannotTell, objection),
             (PotVerdict::Unchanged, _) => (PotVerdict::Unchanged, Reason::WithinLimits),
@@ -239,11 +221,6 @@ impl<'a> Moved<'a> {
             let wanted = more_readings(&self.said);
             pair.repeats_needed = wanted.map(|m| m.readings);
             pair.on_days = wanted.is_some_and(|m| m.on_days);
-        }
-        Change {
-            said: self.said,
-            winding: self.winding,
-            lead,
         }
     }
 }

@@ -5,9 +5,9 @@ use super::sides::Sides;
 use crate::record::identity::{same_rig, unlike};
 use crate::record::when::day;
 use crate::record::{Record, Resonance};
-use crate::shop::alike;
 use crate::shop::yardstick::{Quantity, Repeatability, Scatter};
-use crate::stats::{gauge, grouped};
+use crate::shop::{alike, reading};
+use crate::stats::grouped;
 
 impl Laying {
     /// `None` where no pickup was measured twice on a day.
@@ -16,19 +16,14 @@ impl Laying {
             .flat_map(|s| [&s.before, &s.after])
             .flat_map(|side| read(side))
             .collect();
-        let within = |of: &dyn Fn(&Resonance) -> Option<f64>| {
-            let parts: Vec<Vec<f64>> = groups.iter().map(|g| g.iter().filter_map(of).collect()).collect();
-            gauge::within(&parts)
-        };
-        let (f0, freedom) = within(&|r| Some(r.f0_hz.value.ln()))?;
-        let (q, _) = within(&|r| Some(r.q.value.ln()))?;
+        let [f0, q, peak_db, level_db] = reading::within(&groups);
         Some(Laying {
             placements: groups.iter().map(Vec::len).sum(),
-            freedom,
-            f0,
-            q,
-            peak_db: within(&|r| Some(r.peak_db?.value)).map(|s| s.0),
-            level_db: within(&|r| Some(r.level_db?.value)).map(|s| s.0),
+            freedom: f0?.1,
+            f0: f0?.0,
+            q: q?.0,
+            peak_db: peak_db.map(|s| s.0),
+            level_db: level_db.map(|s| s.0),
         })
     }
 
@@ -40,20 +35,17 @@ impl Laying {
             (Quantity::Height, self.peak_db),
             (Quantity::Level, self.level_db),
         ];
-        told.into_iter().fold(rig, |rig, (quantity, sd)| match sd {
-            Some(sd) if rig.laying(quantity).usual.any() => {
-                rig.with_laying(quantity, Scatter::studied(sd, self.freedom as f64))
-            }
-            _ => rig,
+        told.into_iter().fold(rig, |rig, (quantity, sd)| {
+            let sd = sd.filter(|_| rig.laying(quantity).usual.any());
+            let here = sd.map(|sd| Scatter::studied(sd, self.freedom as f64));
+            rig.with(quantity, here, None)
         })
     }
 }
 
 /// The readings of each day on which there are several of one kind.
 fn read(side: &[&Record]) -> Vec<Vec<Resonance>> {
-    let days = grouped(side.iter().map(|r| (day(&r.taken_at), *r)))
-        .into_iter()
-        .map(|d| d.1);
+    let days = grouped(side.iter().map(|r| (day(&r.taken_at), *r))).into_iter();
     let alike = |g: &Vec<&Record>| {
         let one = |r: &&Record| same_rig(&r.rig, &g[0].rig) && r.load == g[0].load && unlike(g[0], r).is_empty();
         g.len() > 1 && g.iter().all(one)
@@ -62,5 +54,5 @@ fn read(side: &[&Record]) -> Vec<Vec<Resonance>> {
         let definition = alike::in_common(g.iter().copied());
         g.iter().filter_map(|r| r.read_as(definition)).collect()
     };
-    days.filter(alike).map(readings).collect()
+    days.map(|d| d.1).filter(alike).map(readings).collect()
 }

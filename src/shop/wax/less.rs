@@ -10,13 +10,8 @@ const RISK: f64 = 0.05;
 /// Names them; `before`: the changes that this shop's wax made before, in farads, whose scatter tells more than that of one dip.
 pub(super) fn name(pairs: &mut [Pair], before: Option<&[f64]>) {
     let judged = |p: &Pair| !matches!(p.verdict, PotVerdict::Other | PotVerdict::Warm) && p.p_equivalence.is_some();
-    let dip: Vec<(usize, f64)> = pairs
-        .iter()
-        .enumerate()
-        .filter(|(_, p)| judged(p))
-        .filter_map(|(i, p)| Some((i, p.c_f?.value)))
-        .collect();
-    let values: Vec<f64> = dip.iter().map(|d| d.1).collect();
+    let of_wax = pairs.iter().enumerate().filter(|(_, p)| judged(p));
+    let (dip, values): (Vec<usize>, Vec<f64>) = of_wax.filter_map(|(i, p)| Some((i, p.c_f?.value))).unzip();
     let known = before.and_then(|b| Some((sd(b)?, (b.len() - 1) as f64)));
     let low = match known {
         Some(known) => below(&values, known, RISK),
@@ -27,13 +22,11 @@ pub(super) fn name(pairs: &mut [Pair], before: Option<&[f64]>) {
         }
     };
     pairs.iter_mut().for_each(|p| p.took_less = None);
-    let rest: Vec<f64> = (0..values.len())
-        .filter(|i| !low.contains(i))
-        .map(|i| values[i])
-        .collect();
+    let rest = (0..values.len()).filter(|i| !low.contains(i));
+    let rest: Vec<f64> = rest.map(|i| values[i]).collect();
     let Some(mates_c_f) = mean(&rest) else { return };
     for at in low {
-        pairs[dip[at].0].took_less = Some(TookLess {
+        pairs[dip[at]].took_less = Some(TookLess {
             c_f: values[at],
             mates_c_f,
             by_history: known.is_some(),

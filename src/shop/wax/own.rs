@@ -96,27 +96,21 @@ impl WaxHistory {
 
     /// What the rig's days do to this pair they do to all pairs of its day alike, which the scatter of those before does not hold.
     fn usual(&self, p: &Pair, simulated: bool) -> Option<Usual> {
-        let (c, q) = (p.c_f?.value, p.q_relative?);
-        let others: Vec<&WaxChange> = self
-            .changes
-            .iter()
-            .filter(|x| x.simulated == simulated && !same(x, p))
-            .collect();
-        if others.len() < ENOUGH || p.verdict == PotVerdict::Warm {
+        let (c, q) = (p.c_f?, p.q_relative?);
+        let others = self.changes.iter();
+        let others = others.filter(|x| x.simulated == simulated && !same(x, p));
+        let (of_c, of_q): (Vec<f64>, Vec<f64>) = others.map(|x| (x.c_f, x.q)).unzip();
+        if of_c.len() < ENOUGH || p.verdict == PotVerdict::Warm {
             return None;
         }
-        let of_q = p.decided.map_or(0.0, |d| d[1].half_95);
-        let c_f = range(
-            &others.iter().map(|x| x.c_f).collect::<Vec<_>>(),
-            p.c_f?.half_width_95(),
-        )?;
-        let q_relative = range(&others.iter().map(|x| x.q).collect::<Vec<_>>(), of_q)?;
+        let usual_c = range(&of_c, c.half_width_95())?;
+        let usual_q = range(&of_q, p.decided.map_or(0.0, |d| d[1].half_95))?;
         let within = |r: [f64; 2], v: f64| (r[0]..=r[1]).contains(&v);
         Some(Usual {
-            changes: others.len(),
-            c_f,
-            q: q_relative,
-            within: within(c_f, c) && within(q_relative, q),
+            changes: of_c.len(),
+            c_f: usual_c,
+            q: usual_q,
+            within: within(usual_c, c.value) && within(usual_q, q),
         })
     }
 }

@@ -1,9 +1,12 @@
 //! The readings on one side of the wax, drawn together.
 
+use super::document::Limits;
 use crate::estimate::Estimate;
 use crate::record::identity::Sense;
+use crate::record::when::day;
 use crate::record::{Definition, Record, Resonance};
-use crate::shop::yardstick::{Asked, Between, Parts, Quantity, Question, Repeatability};
+use crate::shop::yardstick::{Asked, Parts, Quantity, Question, Repeatability};
+use crate::stats::grouped;
 
 /// Readings of one pickup on one day, or over some days.
 #[derive(Debug, Clone, Copy)]
@@ -27,23 +30,13 @@ fn mean_of(e: &[Estimate]) -> Option<Estimate> {
 
 impl Side {
     /// Mean of the days' means: within a day noise and laying down average, and the day does not.
-    pub(super) fn of(records: &[&Record], definition: Definition) -> Option<Side> {
-        let mut days: Vec<(&str, Vec<Resonance>)> = Vec::new();
-        for r in records {
-            let date = crate::record::when::day(&r.taken_at).unwrap_or_default();
-            let Some(x) = r.read_as(definition) else { continue };
-            match days.iter_mut().find(|d| d.0 == date) {
-                Some(d) => d.1.push(x),
-                None => days.push((date, vec![x])),
-            }
-        }
+    pub(super) fn of<'a>(records: &[&'a Record], definition: Definition) -> Option<Side> {
+        let read = |r: &&'a Record| Some((day(&r.taken_at), r.read_as(definition)?));
+        let days = grouped(records.iter().filter_map(read));
         // What one day lacks is told on none.
         let mean = |of: &dyn Fn(&Resonance) -> Option<Estimate>| {
-            let means: Option<Vec<Estimate>> = days
-                .iter()
-                .map(|d| mean_of(&d.1.iter().filter_map(of).collect::<Vec<_>>()))
-                .collect();
-            mean_of(&means?)
+            let of_day = |d: &(_, Vec<Resonance>)| mean_of(&d.1.iter().filter_map(of).collect::<Vec<_>>());
+            mean_of(&days.iter().map(of_day).collect::<Option<Vec<_>>>()?)
         };
         let n = days.len() as f64;
         Some(Side {
@@ -53,10 +46,7 @@ impl Side {
             q: mean(&|r| Some(r.q))?,
             peak_db: mean(&|r| r.peak_db),
             level_db: mean(&|r| r.level_db),
-            sense: records
-                .iter()
-                .find(|r| r.reading().is_some())
-                .and_then(|r| Sense::of(r)),
+            sense: Sense::of(records.iter().find(|r| r.reading().is_some())?),
         })
     }
 
@@ -79,11 +69,13 @@ pub(super) fn asked(
     quantity: Quantity,
     matters: f64,
 ) -> Asked {
-    let [first, second] = [0, 1].map(|i| sides[i].parts(quantity, &means[i], rig));
-    Asked {
-        quantity,
-        difference: quantity.difference(means[0].value, means[1].value),
-        between: Between::new(question, first, second),
-        matters,
-    }
+    let both = [0, 1].map(|i| (means[i].value, sides[i].parts(quantity, &means[i], rig)));
+    Asked::of(quantity, question, both, matters)
+}
+
+/// Of f0 and of Q, against these limits.
+pub(super) fn of_f0_and_q(question: Question, sides: &[Side; 2], rig: &Repeatability, limits: Limits) -> [Asked; 2] {
+    let f0 = asked(question, sides, sides.map(|s| s.f0), rig, Quantity::F0, limits.f0);
+    let q = asked(question, sides, sides.map(|s| s.q), rig, Quantity::Q, limits.q);
+    [f0, q]
 }

@@ -10,6 +10,7 @@ use crate::record::identity::{is_of_level, same_rig, unlike};
 use crate::record::when::moment;
 use crate::shop::alike;
 use crate::shop::witness::eras::Eras;
+use crate::stats::distinct;
 
 /// What is on either side, in order of time.
 #[derive(Debug, Clone)]
@@ -23,20 +24,14 @@ pub(super) struct Sides<'a> {
 /// the only one there is.
 pub(super) fn pairs<'a>(before: &'a [Record], after: &'a [Record]) -> (Vec<Sides<'a>>, Vec<Remark>) {
     let (mut out, mut remarks) = (Vec::new(), Vec::new());
-    let mut names: Vec<&str> = Vec::new();
-    for r in before.iter().chain(after) {
-        if !names.contains(&r.pickup.name.as_str()) {
-            names.push(&r.pickup.name);
-        }
-    }
-    for name in names {
+    for name in distinct(before.iter().chain(after).map(|r| &r.pickup.name)) {
         let of = |list: &'a [Record]| {
-            let mut own: Vec<&Record> = list.iter().filter(|r| r.pickup.name == name).collect();
+            let mut own: Vec<&Record> = list.iter().filter(|r| r.pickup.name == *name).collect();
             own.sort_by_key(|r| (moment(&r.taken_at), &r.taken_at));
             own
         };
         let whole = Sides {
-            name: name.to_owned(),
+            name: name.clone(),
             before: of(before),
             after: of(after),
         };
@@ -51,13 +46,17 @@ pub(super) fn pairs<'a>(before: &'a [Record], after: &'a [Record]) -> (Vec<Sides
             continue;
         }
         out.extend(coils.into_values());
-        remarks.extend(untold.map(|u| Remark::CoilUntold(name.to_owned(), u.all().count())));
+        remarks.extend(untold.map(|u| Remark::CoilUntold(name.clone(), u.all().count())));
     }
     (out, remarks)
 }
 
+pub(super) fn ids(list: &[&Record]) -> Vec<String> {
+    list.iter().map(|r| r.id.clone()).collect()
+}
+
 impl<'a> Sides<'a> {
-    pub(super) fn all(&self) -> impl Iterator<Item = &'a Record> {
+    pub(super) fn all(&self) -> impl Iterator<Item = &'a Record> + Clone {
         self.before.iter().chain(&self.after).copied()
     }
 
@@ -105,19 +104,14 @@ impl<'a> Sides<'a> {
 
     /// What was changed on the bench between any two of them.
     pub(super) fn changed(&self, eras: &Eras) -> Option<String> {
-        let at = self.before.iter().chain(&self.after).map(|r| r.taken_at.as_str());
+        let at = self.all().map(|r| r.taken_at.as_str());
         eras.changed_among(at).map(|c| c.what.clone())
     }
 
     /// The rigs' names, each once.
     pub(super) fn rigs(&self) -> String {
-        let mut names: Vec<&str> = Vec::new();
-        for name in self.all().map(|r| r.rig.name.as_deref().unwrap_or("none given")) {
-            if !names.contains(&name) {
-                names.push(name);
-            }
-        }
-        names.join(", ")
+        let names = self.all().map(|r| r.rig.name.as_deref().unwrap_or("none given"));
+        distinct(names).join(", ")
     }
 
     pub(super) fn one_load(&self) -> bool {

@@ -69,9 +69,9 @@ impl Sitting {
             |why: String| Failure::new(format!("{place} tells of no dip: {why}"), "move it aside to begin anew");
         let it: Sitting = serde_json::from_slice(bytes).map_err(|e| wrong(e.to_string()))?;
         of_kind(&it.schema, SCHEMA).map_err(|what| wrong(format!("it {what}")))?;
-        let names = (it.pickups.clone(), it.stays.clone());
-        Sitting::new(names.0, names.1, it.setting.clone(), it.simulated).map_err(|e| wrong(e.what))?;
-        Ok(it)
+        let waxed = it.waxed;
+        let it = Sitting::new(it.pickups, it.stays, it.setting, it.simulated).map_err(|e| wrong(e.what))?;
+        Ok(Sitting { waxed, ..it })
     }
 
     /// One half. What is laid down three times is so in three rounds, with others between: then it has been taken out for sure, and

@@ -1,13 +1,13 @@
 //! What stayed out of the wax and was measured in the same sittings: it carries what the rig's days did.
 
+use super::about::Ground;
 use super::document::{Decided, Stayed, Unfit};
-use super::ground::Ground;
-use super::side::{Side, asked};
-use super::sides::Sides;
+use super::side::{Side, of_f0_and_q};
+use super::sides::{Sides, ids};
 use crate::record::Record;
 use crate::record::when::moment;
 use crate::shop::alike;
-use crate::shop::yardstick::{Answer, Quantity, Question, Said, Scatter, Witness, judge};
+use crate::shop::yardstick::{Answer, Question, Said, Scatter, Witness, judge};
 use crate::stats::ratio_by_chance;
 
 /// Readings so many hours apart, or fewer, are of one sitting: of one working day, and not of an evening and the morning after
@@ -33,13 +33,13 @@ struct Seen<'a> {
     whole: (f64, f64),
 }
 
-fn hours(a: &Record, b: &Record) -> Option<f64> {
-    let apart = moment(&a.taken_at)?.duration_since(moment(&b.taken_at)?);
-    Some((apart.as_secs_f64() / 3600.0).abs())
+/// Between two moments.
+pub(super) fn hours(a: &str, b: &str) -> Option<f64> {
+    Some((moment(a)?.duration_since(moment(b)?).as_secs_f64() / 3600.0).abs())
 }
 
 fn in_sitting(a: &Record, b: &Record) -> bool {
-    hours(a, b).is_some_and(|h| h <= SITTING_H)
+    hours(&a.taken_at, &b.taken_at).is_some_and(|h| h <= SITTING_H)
 }
 
 /// Puts readings to the side whose own are nearer in time; those of other days belong to neither.
@@ -51,18 +51,18 @@ pub fn put_by_time(more: Vec<Record>, before: &mut Vec<Record>, after: &mut Vec<
         if sides.iter().copied().flatten().any(|o| o.id == r.id) {
             continue;
         }
-        let nearest = |side: &[Record]| {
-            let each = side.iter().filter_map(|o| hours(&r, o));
+        let apart = |side: &[Record]| {
+            let each = side.iter().filter_map(|o| hours(&r.taken_at, &o.taken_at));
             each.fold(f64::INFINITY, f64::min)
         };
-        let [to_before, to_after] = sides.map(nearest);
+        let [to_before, to_after] = sides.map(apart);
         if to_before.min(to_after) <= SITTING_H {
-            if to_before <= to_after {
+            let side = if to_before <= to_after {
                 &mut *before
             } else {
                 &mut *after
-            }
-            .push(r);
+            };
+            side.push(r);
         }
     }
 }
@@ -101,10 +101,8 @@ impl Ground<'_> {
             return Err(Unfit::Changed);
         }
         let rig = self.repeatability(sides.before[0], self.whole(sides).0);
-        let (question, limits) = (Question::LaidDown, self.about.limits);
-        let f0 = asked(question, &both, both.map(|s| s.f0), &rig, Quantity::F0, limits.f0);
-        let q = asked(question, &both, both.map(|s| s.q), &rig, Quantity::Q, limits.q);
-        let said: [Said; 2] = judge(&[f0, q]).try_into().map_err(|_| Unfit::NoReading)?;
+        let asked = of_f0_and_q(Question::LaidDown, &both, &rig, self.about.limits);
+        let said: [Said; 2] = judge(&asked).try_into().map_err(|_| Unfit::NoReading)?;
         match said[1].answer {
             // No lead does that, and no day.
             Answer::Different => Err(Unfit::Changed),
@@ -141,24 +139,20 @@ impl Ground<'_> {
     pub(super) fn carried(&self, pair: &Sides) -> Carried<'_> {
         let seen: Vec<Seen> = self.stayed.iter().filter_map(|s| self.seen(s, pair).ok()).collect();
         let (whole_f, whole_u) = self.whole(pair);
-        let f0: Vec<Witness> = seen
-            .iter()
-            .map(|s| {
-                let share = s.whole.0 / whole_f;
-                let moved = share * s.said[0].difference;
-                let scale = Scatter::known(moved * s.whole.1 / s.whole.0);
-                Witness {
-                    moved,
-                    own: Scatter::sum(&[s.said[0].scatter.times(share), scale]),
-                }
-            })
-            .collect();
+        let of_f0 = |s: &Seen| {
+            let share = s.whole.0 / whole_f;
+            let moved = share * s.said[0].difference;
+            let scale = Scatter::known(moved * s.whole.1 / s.whole.0);
+            let own = Scatter::sum(&[s.said[0].scatter.times(share), scale]);
+            Witness { moved, own }
+        };
         let of_q = |s: &Seen| Witness {
             moved: s.said[1].difference,
             own: s.said[1].scatter,
         };
-        let q: Vec<Witness> = seen.iter().map(of_q).collect();
-        let (Some(mut f0), Some(q)) = (pooled(&f0), pooled(&q)) else {
+        let f0 = pooled(&seen.iter().map(of_f0).collect::<Vec<_>>());
+        let q = pooled(&seen.iter().map(of_q).collect::<Vec<_>>());
+        let (Some(mut f0), Some(q)) = (f0, q) else {
             return Carried::Untold;
         };
         if f0.1 < SELDOM || q.1 < SELDOM {
@@ -174,8 +168,8 @@ impl Ground<'_> {
         let said = self.change(sides).ok();
         Stayed {
             pickup: sides.name.clone(),
-            before: sides.before.iter().map(|r| r.id.clone()).collect(),
-            after: sides.after.iter().map(|r| r.id.clone()).collect(),
+            before: ids(&sides.before),
+            after: ids(&sides.after),
             read: sides.read(),
             changed: said.map(|said| said.map(|s| Decided::of(&s))),
         }

@@ -147,11 +147,11 @@ pub fn not_back(before: &[Record], after: &Record) -> Option<Reason> {
 /// What is to be said of how cold the coils were.
 pub(super) fn remarks(pairs: &[Sides], about: &About, simulated: bool) -> Vec<Remark> {
     let told: Vec<(&Sides, f64)> = pairs.iter().filter_map(|s| Some((s, s.ohms()?.above_k()))).collect();
-    let warm: Vec<(String, f64)> = told
+    let warm = told
         .iter()
         .filter(|t| t.1 > WARM_K)
-        .map(|(s, above)| (s.name.clone(), *above))
-        .collect();
+        .map(|(s, above)| (s.name.clone(), *above));
+    let warm: Vec<(String, f64)> = warm.collect();
     let untold = pairs.len() - told.len();
     let Some(rested_h) = about.rested_h else {
         let said = match (untold, warm.is_empty()) {

@@ -2,8 +2,9 @@
 
 use super::document::Reason;
 use super::sides::Sides;
+use super::stays::hours;
 use crate::record::Record;
-use crate::record::when::{self, moment};
+use crate::record::when;
 use crate::shop::known::Known;
 use crate::shop::witness::history::{Check, History};
 use crate::shop::yardstick::Scatter;
@@ -26,9 +27,8 @@ pub(super) struct Looked<'a> {
 
 /// The check that was made nearest to a reading, in the same time of the rig, if within [`NEAR_H`].
 fn nearest<'a>(known: &'a Known, record: &Record) -> Option<&'a Check> {
-    let (history, read) = (known.history(record)?, moment(&record.taken_at)?);
-    let away = |c: &Check| Some((read.duration_since(moment(&c.taken_at)?).as_secs_f64() / 3600.0).abs());
-    let near = history.checks.iter().filter_map(|c| Some((away(c)?, c)));
+    let checks = known.history(record)?.checks.iter();
+    let near = checks.filter_map(|c| Some((hours(&record.taken_at, &c.taken_at)?, c)));
     near.filter(|(h, _)| *h <= NEAR_H)
         .min_by(|a, b| a.0.total_cmp(&b.0))
         .map(|n| n.1)

@@ -1,14 +1,14 @@
 //! Documents of the rig: what it is, and a check of it.
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use super::history::{BASELINE, Change, Check, History, Quantity};
-use super::judging::{Charted, Judgement};
+use super::judging::{Charted, Judgement, Stepped, Unjudged};
 use crate::estimate::Estimate;
 use crate::rig::Rig;
 use crate::shop::reading::Shown;
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct RigDocument {
     pub schema: String,
     pub name: String,
@@ -24,7 +24,7 @@ pub struct RigDocument {
     pub checks: usize,
     pub last_good: Option<String>,
     /// What was changed on the bench before these checks.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub changed: Option<Change>,
 }
 
@@ -32,16 +32,19 @@ impl RigDocument {
     /// `words` tell what the file says.
     pub fn of(rig: &Rig, history: Option<&History>, words: Vec<String>) -> Self {
         let parts = [
-            ("interface", "interface"),
-            ("exciter", "exciter"),
-            ("stop", "height stop"),
-            ("box", "box"),
-            ("leads", "leads"),
-            ("witness", "witness"),
-            ("meters", "meters"),
-            ("other", "other"),
+            "interface",
+            "exciter",
+            "stop",
+            "box",
+            "leads",
+            "witness",
+            "meters",
+            "other",
         ];
-        let packed = |key: &str| rig.pack.as_ref()?.get(key).cloned();
+        let packed = |key: &str| {
+            let what = if key == "stop" { "height stop" } else { key };
+            Some((what.to_owned(), rig.pack.as_ref()?.get(key)?.clone()))
+        };
         RigDocument {
             schema: "coilwright/rig/1".into(),
             name: rig.name.clone(),
@@ -49,10 +52,7 @@ impl RigDocument {
             hash: rig.content_hash().into(),
             words,
             open: rig.notes(false),
-            pack: parts
-                .into_iter()
-                .filter_map(|(key, what)| Some((what.to_owned(), packed(key)?)))
-                .collect(),
+            pack: parts.into_iter().filter_map(packed).collect(),
             witness: rig.witness.as_ref().map(|w| w.name.clone()),
             checks: history.map_or(0, |h| h.checks.len()),
             last_good: history.and_then(|h| h.good().last()).map(|c| c.taken_at.clone()),
@@ -62,7 +62,7 @@ impl RigDocument {
 }
 
 /// What of a witness is shown; no peak where it has none.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
 pub struct WitnessShown {
     pub peak: Option<Shown>,
     pub f0: Shown,
@@ -70,25 +70,23 @@ pub struct WitnessShown {
 }
 
 /// A check of the rig: `coilwright/check/1`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CheckDocument {
     pub schema: String,
     pub rig: String,
     pub witness: String,
     pub taken_at: String,
     /// Where, if not at home.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<String>,
     /// "go", "no-go", or "baseline" of the first check, which there is nothing to hold against.
     pub verdict: String,
     /// The limits stand on fewer than `baseline_needed` good checks, and on what is known of such rigs.
-    #[serde(default)]
     pub provisional: bool,
     /// Good checks before this one, and how many make a baseline.
     pub baseline: usize,
     pub baseline_needed: usize,
     /// Null where the witness has none.
-    #[serde(default)]
     pub peak_hz: Option<Estimate>,
     pub f0_hz: Estimate,
     pub q: Estimate,
@@ -98,38 +96,23 @@ pub struct CheckDocument {
     pub clock_ppm: Option<f64>,
     pub quantities: Vec<QuantityFound>,
     /// What has no chart yet, or is not told by this take, with how many good checks know it.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[serde(skip_serializing_if = "Vec::is_empty")]
     pub unjudged: Vec<Unjudged>,
     pub turned: bool,
     pub noisy: bool,
     /// A step among the first checks; null where there is none.
-    #[serde(default)]
-    pub stepped: Option<StepFound>,
+    pub stepped: Option<Stepped>,
     /// What it looks like, and what to look at.
     pub advice: Vec<String>,
     /// Made by the built-in bench.
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub simulated: bool,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Unjudged {
-    pub quantity: String,
-    pub checks: usize,
-}
-
-/// From that check on a quantity was at another level: relative for f0 and q.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct StepFound {
-    pub quantity: String,
-    pub since: String,
-    pub by: f64,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct QuantityFound {
-    /// "f0", "q" (differences of natural logarithms), "level", "noise", "hum" (dB).
-    pub quantity: String,
+    /// Of f0 and q differences of natural logarithms, else dB.
+    pub quantity: Quantity,
     /// From the baseline's centre.
     pub off: f64,
     pub limit: f64,
@@ -140,20 +123,10 @@ pub struct QuantityFound {
     pub state: String,
 }
 
-fn name(q: Quantity) -> &'static str {
-    match q {
-        Quantity::F0 => "f0",
-        Quantity::Q => "q",
-        Quantity::Level => "level",
-        Quantity::Noise => "noise",
-        Quantity::Hum => "hum",
-    }
-}
-
 impl QuantityFound {
     fn of(c: &Charted) -> Self {
         QuantityFound {
-            quantity: name(c.quantity).into(),
+            quantity: c.quantity,
             off: c.off(),
             limit: c.half,
             average_off: c.average.map(|a| a.0 - c.centre),
@@ -199,21 +172,10 @@ impl CheckDocument {
             shown,
             clock_ppm: check.clock_ppm,
             quantities: judgement.charted.iter().map(QuantityFound::of).collect(),
-            unjudged: judgement
-                .unjudged
-                .iter()
-                .map(|(k, n)| Unjudged {
-                    quantity: name(*k).into(),
-                    checks: *n,
-                })
-                .collect(),
+            unjudged: judgement.unjudged.clone(),
             turned: judgement.turned,
             noisy: judgement.get(Quantity::Noise).is_some_and(|c| c.jumped()),
-            stepped: judgement.stepped.as_ref().map(|s| StepFound {
-                quantity: name(s.quantity).into(),
-                since: s.since.clone(),
-                by: s.by,
-            }),
+            stepped: judgement.stepped.clone(),
             advice,
             simulated: check.simulated,
         }

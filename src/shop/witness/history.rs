@@ -59,7 +59,7 @@ pub struct Check {
 }
 
 /// All checks of one rig with one witness, since the bench was changed last.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct History {
     pub schema: String,
     /// The rig's name.
@@ -88,7 +88,8 @@ pub struct Change {
 }
 
 /// What is charted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Quantity {
     F0,
     Q,
@@ -98,13 +99,10 @@ pub enum Quantity {
 }
 
 impl Quantity {
-    pub const ALL: [Quantity; 5] = [
-        Quantity::F0,
-        Quantity::Q,
-        Quantity::Level,
-        Quantity::Noise,
-        Quantity::Hum,
-    ];
+    pub const ALL: [Quantity; 5] = {
+        use Quantity::*;
+        [F0, Q, Level, Noise, Hum]
+    };
 
     /// Also by the moving average: what drifts.
     pub(super) fn averaged(self) -> bool {
@@ -119,13 +117,7 @@ impl Quantity {
     /// Below this a difference does not matter at a bench (choices): 0.05 % in f0, 0.5 % in Q, 0.1 dB in level, 1 dB in noise,
     /// 3 dB in hum.
     pub(super) fn least(self) -> f64 {
-        match self {
-            Quantity::F0 => 5e-4,
-            Quantity::Q => 5e-3,
-            Quantity::Level => 0.1,
-            Quantity::Noise => 1.0,
-            Quantity::Hum => 3.0,
-        }
+        [5e-4, 5e-3, 0.1, 1.0, 3.0][self as usize]
     }
 
     /// As it is charted: frequency and Q as natural logarithms, so that differences are relative; levels in dB.
@@ -213,8 +205,7 @@ impl History {
             unit: rig.unit().map(str::to_owned),
             hash: rig.chain_hash(),
             witness: witness.into(),
-            changed: None,
-            checks: Vec::new(),
+            ..History::default()
         }
     }
 
@@ -243,10 +234,8 @@ impl History {
                 e.value.is_finite() && e.value > 0.0 && e.u.is_finite() && e.u >= 0.0 && e.u_noise >= 0.0
             };
             let level = c.level_db.map(|l| l.value);
-            let decibels = [level, c.snr_db, c.noise_dbfs, c.hum_db, c.hum_dbfs]
-                .into_iter()
-                .flatten()
-                .all(|v| v.abs() < 1e4);
+            let levels = [level, c.snr_db, c.noise_dbfs, c.hum_db, c.hum_dbfs];
+            let decibels = levels.into_iter().flatten().all(|v| v.abs() < 1e4);
             let in_reach = c.f0_hz.value < 1e9 && c.q.value < 1e9 && c.f0_hz.u < 1e9;
             let room = c.temperature_c.is_none_or(|t| (-50.0..=100.0).contains(&t));
             positive(&c.f0_hz) && positive(&c.q) && decibels && in_reach && room

@@ -4,6 +4,8 @@
 //! with every good check, since the limits learn on from it ([`crate::stats::course`]). All charts together raise at most one false
 //! alarm in a hundred checks of independent days (Bonferroni, which holds whatever hangs on what).
 
+use serde::Serialize;
+
 use super::history::{Check, History, Quantity};
 use super::warmth::Warmth;
 use crate::stats::course::{self, BASELINE, Course, LAMBDA};
@@ -65,8 +67,15 @@ impl Charted {
     }
 }
 
-/// From one of the first checks on a quantity is at another level.
-#[derive(Debug, Clone, PartialEq)]
+/// What has no chart, with how many good checks know it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Unjudged {
+    pub quantity: Quantity,
+    pub checks: usize,
+}
+
+/// From one of the first checks on a quantity is at another level: relative for f0 and Q.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Stepped {
     pub quantity: Quantity,
     /// When the first check after the step was made.
@@ -82,8 +91,7 @@ pub struct Judgement {
     pub charted: Vec<Charted>,
     /// The sign is not that of the checks before.
     pub turned: bool,
-    /// What has no chart, with how many good checks know it.
-    pub unjudged: Vec<(Quantity, usize)>,
+    pub unjudged: Vec<Unjudged>,
     pub stepped: Option<Stepped>,
 }
 
@@ -176,17 +184,17 @@ impl History {
         let (told, open): (Vec<_>, Vec<_>) = lines
             .into_iter()
             .partition(|l| !l.base.is_empty() && l.kind.of(new).is_some());
+        let unjudged = |l: &Line| Unjudged {
+            quantity: l.kind,
+            checks: l.base.len(),
+        };
         let each = FALSE_ALARMS / told.iter().map(Line::charts).sum::<usize>().max(1) as f64;
         Judgement {
             baseline: good.len(),
             charted: told.iter().filter_map(|l| l.charted(new, expected, each)).collect(),
             turned: 2 * other_way > good.len(),
             // Of the first check that is no news.
-            unjudged: open
-                .iter()
-                .filter(|_| !good.is_empty())
-                .map(|l| (l.kind, l.base.len()))
-                .collect(),
+            unjudged: open.iter().filter(|_| !good.is_empty()).map(unjudged).collect(),
             stepped: self.stepped(new),
         }
     }
@@ -215,10 +223,9 @@ impl History {
         let of = |kind: &Quantity| {
             let values: Vec<f64> = first.iter().map(|c| kind.of(c)).collect::<Option<_>>()?;
             let step = course::step(&values)?;
-            let since = first.get(step.at)?.taken_at.clone();
             Some(Stepped {
                 quantity: *kind,
-                since,
+                since: first.get(step.at)?.taken_at.clone(),
                 by: step.by,
             })
         };

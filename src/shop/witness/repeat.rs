@@ -3,11 +3,12 @@
 use serde::{Deserialize, Serialize};
 
 use crate::failure::{Failure, Result, of_kind};
-use crate::record::Record;
 use crate::record::identity::same_rig;
+use crate::record::{Record, Resonance};
 use crate::rig::Rig;
 use crate::shop::alike::goes_with;
-use crate::stats::{gauge, student};
+use crate::shop::reading;
+use crate::stats::{grouped, student};
 
 const REPEAT: &str = "coilwright/repeat/1";
 
@@ -83,26 +84,11 @@ impl RepeatDocument {
         }
         // Two coils of one pickup are two windings.
         let coil = |r: &Record| (r.pickup.name.clone(), r.pickup.over.clone());
-        let mut groups: Vec<Vec<&Record>> = Vec::new();
-        for r in good {
-            match groups.iter_mut().find(|g| coil(g[0]) == coil(r)) {
-                Some(g) => g.push(r),
-                None => groups.push(vec![r]),
-            }
-        }
+        let read = good.into_iter().filter_map(|r| Some((coil(r), r.reading()?.clone())));
+        let mut groups: Vec<Vec<Resonance>> = grouped(read).into_iter().map(|g| g.1).collect();
         groups.retain(|g| g.len() > 1);
-        let spread = |of: &dyn Fn(&Record) -> Option<f64>| {
-            let parts: Vec<Vec<f64>> = groups
-                .iter()
-                .map(|g| g.iter().filter_map(|r| of(r)).collect())
-                .collect();
-            let (sd, freedom) = gauge::within(&parts)?;
-            Some((Spread::of(sd, freedom), freedom))
-        };
-        let reading = |r: &Record| r.resonance.clone();
-        let f0 = spread(&|r| reading(r).map(|x| x.f0_hz.value.ln()));
-        let q = spread(&|r| reading(r).map(|x| x.q.value.ln()));
-        let (Some((f0, freedom)), Some((q, _))) = (f0, q) else {
+        let spreads = reading::within(&groups).map(|s| Some(Spread::of(s?)));
+        let [Some(f0), Some(q), peak_db, level_db] = spreads else {
             return Err(Failure::new(
                 "no pickup was read twice",
                 "give two or three records of each pickup, taken out and laid back between them",
@@ -116,21 +102,21 @@ impl RepeatDocument {
             hash: rig.chain_hash(),
             pickups: groups.len(),
             readings: groups.iter().map(Vec::len).sum(),
-            freedom,
+            freedom: f0.freedom,
             tells_f0: told(&f0),
             tells_q: told(&q),
             simulated: records.iter().any(Record::is_simulated),
             f0,
             q,
-            peak_db: spread(&|r| reading(r)?.peak_db.map(|e| e.value)).map(|s| s.0),
-            level_db: spread(&|r| reading(r)?.level_db.map(|e| e.value)).map(|s| s.0),
+            peak_db,
+            level_db,
         })
     }
 }
 
 impl Spread {
     /// With the interval of a standard deviation (chi-square; any textbook).
-    fn of(sd: f64, freedom: usize) -> Self {
+    fn of((sd, freedom): (f64, usize)) -> Self {
         use statrs::distribution::{ChiSquared, ContinuousCDF};
         let f = freedom as f64;
         let at = |p: f64| ChiSquared::new(f).map_or(f64::NAN, |d| sd * (f / d.inverse_cdf(p)).sqrt());

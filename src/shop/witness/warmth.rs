@@ -25,20 +25,15 @@ impl Warmth {
         let celsius = mean(&rooms)?;
         let ln_q: Vec<f64> = base.iter().map(|c| c.q.value.ln()).collect();
         let centre = mean(&ln_q)?;
-        let off: Vec<(f64, f64)> = rooms
-            .iter()
-            .zip(&ln_q)
-            .map(|(t, q)| (t - celsius, q - centre))
-            .collect();
+        let off = rooms.iter().zip(&ln_q).map(|(t, q)| (t - celsius, q - centre));
+        let off: Vec<(f64, f64)> = off.collect();
         let squares: f64 = off.iter().map(|o| o.0 * o.0).sum();
         let slope = off.iter().map(|o| o.0 * o.1).sum::<f64>() / squares;
         let left: f64 = off.iter().map(|o| (o.1 - slope * o.0).powi(2)).sum();
         let u_slope = (left / (off.len() as f64 - 2.0).max(1.0) / squares).sqrt();
-        let told = u_slope < UNKNOWN.1;
-        let (slope, u_slope) = if told {
-            (slope.clamp(-PER_K, 0.0), u_slope)
-        } else {
-            UNKNOWN
+        let (slope, u_slope) = match u_slope < UNKNOWN.1 {
+            true => (slope.clamp(-PER_K, 0.0), u_slope),
+            false => UNKNOWN,
         };
         Some(Warmth {
             celsius,

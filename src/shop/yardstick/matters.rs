@@ -2,13 +2,17 @@
 
 use std::fmt;
 
+use serde::{Deserialize, Serialize};
+
 use crate::failure::{Failure, Result};
 use crate::quantity::{self, Unit, quoted};
 
 /// What readings are compared by.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Quantity {
     /// Frequency of the peak.
+    #[default]
     Peak,
     F0,
     Q,
@@ -26,34 +30,14 @@ pub enum Quantity {
 
 impl Quantity {
     /// In the order of their numbers.
-    pub const ALL: [Quantity; 8] = [
-        Quantity::Peak,
-        Quantity::F0,
-        Quantity::Q,
-        Quantity::Height,
-        Quantity::Level,
-        Quantity::Curve,
-        Quantity::Down,
-        Quantity::Ohms,
-    ];
+    pub const ALL: [Quantity; 8] = {
+        use Quantity::*;
+        [Peak, F0, Q, Height, Level, Curve, Down, Ohms]
+    };
 
     /// As in `use --matters` and in documents.
     pub fn code(self) -> &'static str {
-        match self {
-            Quantity::Peak => "peak",
-            Quantity::F0 => "f0",
-            Quantity::Q => "q",
-            Quantity::Height => "height",
-            Quantity::Level => "level",
-            Quantity::Curve => "curve",
-            Quantity::Down => "down",
-            Quantity::Ohms => "ohms",
-        }
-    }
-
-    /// The quantity that documents call so.
-    pub fn of_code(code: &str) -> Option<Quantity> {
-        Quantity::ALL.into_iter().find(|q| q.code() == code)
+        ["peak", "f0", "q", "height", "level", "curve", "down", "ohms"][self as usize]
     }
 
     /// Compared by the natural logarithm of the ratio, so that a against b is as far as b against a; else in dB.
@@ -99,13 +83,11 @@ impl Quantity {
 
     /// What it matters by.
     fn as_set(self) -> Quantity {
-        match self {
-            Quantity::Down => Quantity::Peak,
-            own => own,
-        }
+        if self == Quantity::Down { Quantity::Peak } else { self }
     }
 
-    fn unit(self) -> Unit {
+    /// A difference of it is written in this.
+    pub fn unit(self) -> Unit {
         if self.is_relative() {
             Unit::Relative
         } else {
@@ -157,8 +139,9 @@ impl Matters {
             let (name, value) = word
                 .split_once('=')
                 .ok_or_else(|| Failure::new(format!("{} has no \"=\"", quoted(word)), HINT))?;
-            let quantity = Quantity::of_code(name)
-                .filter(|q| *q == q.as_set())
+            let quantity = Quantity::ALL
+                .into_iter()
+                .find(|q| q.code() == name && *q == q.as_set())
                 .ok_or_else(|| Failure::new(format!("nothing is compared by {}", quoted(name)), HINT))?;
             let v = quantity::parse_at(&format!("what matters in {name}"), value, quantity.unit())?;
             if !(v > 0.0 && v < quantity.most()) {

@@ -1,6 +1,6 @@
 //! What leaves a question open, and so what would tell.
 
-use super::parts::{Between, Parts, Question};
+use super::parts::{Between, Question};
 use super::rule::{Answer, RISK, Said};
 use super::scatter::Scatter;
 pub use crate::stats::Open;
@@ -20,35 +20,20 @@ impl Said {
         if (self.difference.abs() / self.asked.matters - 1.0).abs() < NEAR {
             return Some(Open::Near);
         }
-        let b = &self.asked.between;
-        let both = |without: fn(Parts) -> Parts| Between {
-            first: without(b.first),
-            second: without(b.second),
-            ..*b
-        };
-        let noise = both(|p| Parts { noise: 0.0, ..p });
-        let laying = both(|p| Parts {
-            laying: Scatter::NONE,
-            ..p
-        });
-        let together = Between {
-            question: Question::LaidDown,
-            ..*b
-        };
+        let b = self.asked.between;
+        let (mut noise, mut laying, mut together) = (b, b, b);
+        (noise.first.noise, noise.second.noise) = (0.0, 0.0);
+        (laying.first.laying, laying.second.laying) = (Scatter::NONE, Scatter::NONE);
+        together.question = Question::LaidDown;
         let apart = match b.question {
             Question::OtherDay => Some(Open::Days),
             Question::OtherRig => Some(Open::Rigs),
             Question::Predicted => Some(Open::Stated),
             Question::InPlace | Question::LaidDown => None,
         };
-        let all: Vec<(Open, Between)> = [
-            Some((Open::Noise, noise)),
-            apart.map(|open| (open, together)),
-            Some((Open::Laying, laying)),
-        ]
-        .into_iter()
-        .flatten()
-        .collect();
+        let mut all = vec![(Open::Noise, noise)];
+        all.extend(apart.map(|open| (open, together)));
+        all.push((Open::Laying, laying));
         let left = |b: &Between| b.scatter().sd;
         let one = all.iter().find(|(_, without)| self.tells(without));
         // Where none alone would do, the one that does most.
@@ -58,24 +43,19 @@ impl Said {
 
     /// Whether so much less uncertainty would most likely tell.
     pub(super) fn tells(&self, then: &Between) -> bool {
-        let (off, risk) = (
-            self.asked.matters - self.difference.abs(),
-            // Below what matters it is to be told the same, above it different.
-            if self.difference.abs() < self.asked.matters {
-                RISK
-            } else {
-                self.risk
-            },
-        );
+        let size = self.difference.abs();
+        // Below what matters it is to be told the same, above it different.
+        let risk = if size < self.asked.matters { RISK } else { self.risk };
         let scatter = then.scatter();
-        scatter.half_width(risk) + student(LIKELY, scatter.freedom) * scatter.sd < off.abs()
+        let off = (self.asked.matters - size).abs();
+        scatter.half_width(risk) + student(LIKELY, scatter.freedom) * scatter.sd < off
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::shop::yardstick::{Asked, Quantity, judge};
+    use crate::shop::yardstick::{Asked, Parts, Quantity, judge};
 
     #[test]
     fn what_would_tell_is_what_leaves_it_open() {

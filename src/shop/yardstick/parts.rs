@@ -1,5 +1,7 @@
 //! What a reading's uncertainty is made of, and which parts of it enter which question.
 
+use serde::Serialize;
+
 use super::matters::Quantity;
 use super::scatter::{Scatter, Usual};
 use crate::estimate::Estimate;
@@ -33,46 +35,30 @@ pub struct Repeatability {
 impl Repeatability {
     /// For a pickup with so much capacitance across it, winding, lead and input together.
     pub fn usual(whole_f: f64) -> Repeatability {
+        // f0 goes with the root of the capacitance.
+        let day_f0 = 0.5 * USUAL_DAY_F / whole_f;
+        let of = |q| match q {
+            Quantity::Peak | Quantity::Down => (0.0015, day_f0),
+            Quantity::F0 => (0.001, day_f0),
+            Quantity::Q => (0.01, USUAL_DAY_Q),
+            // The last digit, and half a kelvin of a hand; thermometer and winding a kelvin apart (copper: 0.39 %).
+            Quantity::Ohms => (0.002, 0.004),
+            // Of the curve the top moves most.
+            Quantity::Height | Quantity::Curve => (0.1, DB_PER_LN_Q * USUAL_DAY_Q),
+            Quantity::Level => (0.3, 0.1),
+        };
         Repeatability {
-            laying: Quantity::ALL.map(|q| {
-                let sd = match q {
-                    Quantity::Peak | Quantity::Down => 0.0015,
-                    Quantity::F0 => 0.001,
-                    Quantity::Q => 0.01,
-                    // The last digit, and half a kelvin of a hand.
-                    Quantity::Ohms => 0.002,
-                    // Of the curve the top moves most.
-                    Quantity::Height | Quantity::Curve => 0.1,
-                    Quantity::Level => 0.3,
-                };
-                usual(sd, Usual::LAYING)
-            }),
-            days: Quantity::ALL.map(|q| {
-                let sd = match q {
-                    // f0 goes with the root of the capacitance.
-                    Quantity::Peak | Quantity::F0 | Quantity::Down => 0.5 * USUAL_DAY_F / whole_f,
-                    Quantity::Q => USUAL_DAY_Q,
-                    // Thermometer and winding a kelvin apart (copper: 0.39 %).
-                    Quantity::Ohms => 0.004,
-                    Quantity::Height | Quantity::Curve => DB_PER_LN_Q * USUAL_DAY_Q,
-                    Quantity::Level => 0.1,
-                };
-                usual(sd, Usual::DAYS)
-            }),
+            laying: Quantity::ALL.map(|q| usual(of(q).0, Usual::LAYING)),
+            days: Quantity::ALL.map(|q| usual(of(q).1, Usual::DAYS)),
         }
     }
 
-    /// From a study of laying down; a small one is pooled with what was there.
-    pub fn with_laying(mut self, quantity: Quantity, study: Scatter) -> Repeatability {
-        let known = &mut self.laying[quantity as usize];
-        *known = study.or_pooled(*known);
-        self
-    }
-
-    /// From the rig's history, scaled to this pickup; a short one is pooled with what was there.
-    pub fn with_days(mut self, quantity: Quantity, history: Scatter) -> Repeatability {
-        let known = &mut self.days[quantity as usize];
-        *known = history.or_pooled(*known);
+    /// From a study of laying down, and from the rig's history, scaled to this pickup; a small one is pooled with what was there.
+    pub fn with(mut self, quantity: Quantity, laying: Option<Scatter>, days: Option<Scatter>) -> Repeatability {
+        for (known, told) in [(&mut self.laying, laying), (&mut self.days, days)] {
+            let known = &mut known[quantity as usize];
+            *known = told.map_or(*known, |told| told.or_pooled(*known));
+        }
         self
     }
 
@@ -92,8 +78,7 @@ impl Repeatability {
             laying: self.laying(quantity),
             days: self.days(quantity),
             chain: quantity.uncertainty(e.value, systematic),
-            placements: 1.0,
-            on_days: 1.0,
+            ..Parts::EXACT
         }
     }
 }
@@ -114,14 +99,6 @@ pub struct Parts {
     pub on_days: f64,
 }
 
-/// An interval of 95 % to be shown with a reading.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Interval {
-    pub half: f64,
-    /// It leans on a usual value, which promises nothing.
-    pub usual: bool,
-}
-
 impl Parts {
     /// Of a limit, or of a value that was agreed on.
     pub const EXACT: Parts = Parts {
@@ -133,6 +110,11 @@ impl Parts {
         on_days: 1.0,
     };
 
+    /// Of a value of which the noise is all that is not known.
+    pub fn of_noise(noise: f64) -> Parts {
+        Parts { noise, ..Parts::EXACT }
+    }
+
     fn laid_down(&self) -> Scatter {
         self.laying.times(self.placements.recip().sqrt())
     }
@@ -141,13 +123,9 @@ impl Parts {
         self.days.times(self.on_days.recip().sqrt())
     }
 
-    /// Of this pickup on this rig, now: what many more placements would come to lies within in 95 % of cases.
-    pub fn interval(&self) -> Interval {
-        let s = Scatter::sum(&[Scatter::known(self.noise), self.laid_down()]);
-        Interval {
-            half: s.half_width(0.05),
-            usual: s.usual.any(),
-        }
+    /// Of this pickup on this rig, now, about what many more placements would come to.
+    pub fn here(&self) -> Scatter {
+        Scatter::sum(&[Scatter::known(self.noise), self.laid_down()])
     }
 
     /// With so many placements more, each on a day of its own where that is asked for.
@@ -162,12 +140,15 @@ impl Parts {
     }
 }
 
-/// What is held against what.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// What is held against what, and so what lies between them.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Question {
     /// Two readings of a pickup that stayed where it is: repeats, loads that were changed on it.
+    #[default]
     InPlace,
     /// Two pickups, or one laid down anew, in one sitting on one rig.
+    #[serde(rename = "same-sitting")]
     LaidDown,
     /// On one rig on two days.
     OtherDay,
@@ -178,16 +159,8 @@ pub enum Question {
 }
 
 impl Question {
-    fn laying(self) -> bool {
-        self != Question::InPlace
-    }
-
     pub(super) fn days(self) -> bool {
         matches!(self, Question::OtherDay | Question::OtherRig)
-    }
-
-    fn chain(self) -> bool {
-        matches!(self, Question::OtherRig | Question::Predicted)
     }
 }
 
@@ -229,13 +202,9 @@ impl Between {
             // How the witness lay is known by the same study as how the pickup did.
             (laid, of_days) = (laid.shared(of_days), Scatter::NONE);
         }
-        if self.question.laying() {
-            parts.push(laid);
-        }
-        if self.question.days() {
-            parts.push(of_days);
-        }
-        if self.question.chain() {
+        parts.extend((self.question != Question::InPlace).then_some(laid));
+        parts.extend(self.question.days().then_some(of_days));
+        if matches!(self.question, Question::OtherRig | Question::Predicted) {
             parts.push(Scatter::known(a.chain.hypot(b.chain)));
         }
         Scatter::sum(&parts)
@@ -375,11 +344,14 @@ mod tests {
         };
         let p = reading(&rig);
         assert!((p.noise - 0.0015).abs() < 1e-12 && (p.chain - 0.002).abs() < 1e-12);
-        let i = p.interval();
+        let s = p.here();
         // Student's t of about 120 degrees of freedom is 1.98 (tables).
-        assert!(i.usual && (i.half - 1.98 * 0.0015 * 2f64.sqrt()).abs() < 2e-5, "{i:?}");
-        let own = rig.with_laying(Quantity::Peak, Scatter::studied(0.002, 9.0));
-        let i = reading(&own).interval();
-        assert!(!i.usual && i.half > 0.0025 * 2.0, "{i:?}");
+        assert!(
+            s.usual.any() && (s.half_width(0.05) - 1.98 * 0.0015 * 2f64.sqrt()).abs() < 2e-5,
+            "{s:?}"
+        );
+        let own = rig.with(Quantity::Peak, Some(Scatter::studied(0.002, 9.0)), None);
+        let s = reading(&own).here();
+        assert!(!s.usual.any() && s.half_width(0.05) > 0.0025 * 2.0, "{s:?}");
     }
 }

@@ -1,7 +1,7 @@
 //! The rule: different, the same, or nobody can tell.
 
 use super::matters::Quantity;
-use super::parts::Between;
+use super::parts::{Between, Parts, Question};
 use super::scatter::Scatter;
 pub use crate::stats::Answer;
 
@@ -20,6 +20,42 @@ pub struct Asked {
     pub difference: f64,
     pub between: Between,
     pub matters: f64,
+}
+
+impl Asked {
+    /// Of two values, each with what it is uncertain by.
+    pub fn of(quantity: Quantity, question: Question, [first, second]: [(f64, Parts); 2], matters: f64) -> Asked {
+        Asked {
+            quantity,
+            difference: quantity.difference(first.0, second.0),
+            between: Between::new(question, first.1, second.1),
+            matters,
+        }
+    }
+}
+
+impl Answer {
+    /// Of a difference of this size: larger than what matters by more than the first half-width, or smaller by more than the second.
+    pub fn by(size: f64, [above, below]: [f64; 2], matters: f64) -> Answer {
+        if size - above > matters {
+            Answer::Different
+        } else if size + below < matters {
+            Answer::Same
+        } else {
+            Answer::CannotTell
+        }
+    }
+
+    /// Of all together: different if any is, the same if all are.
+    pub fn of_all(each: impl Iterator<Item = Answer> + Clone) -> Answer {
+        if each.clone().any(|a| a == Answer::Different) {
+            Answer::Different
+        } else if each.clone().next().is_some() && each.clone().all(|a| a == Answer::Same) {
+            Answer::Same
+        } else {
+            Answer::CannotTell
+        }
+    }
 }
 
 /// What is said of one quantity, and what decided.
@@ -46,14 +82,6 @@ pub fn judge(asked: &[Asked]) -> Vec<Said> {
     each.map(|((a, scatter), risk)| {
         let difference = a.difference - a.between.taken_off();
         let (half, half_jointly) = (scatter.half_width(RISK), scatter.half_width(risk));
-        let size = difference.abs();
-        let answer = if size - half_jointly > a.matters {
-            Answer::Different
-        } else if size + half < a.matters {
-            Answer::Same
-        } else {
-            Answer::CannotTell
-        };
         Said {
             asked: *a,
             difference,
@@ -61,7 +89,7 @@ pub fn judge(asked: &[Asked]) -> Vec<Said> {
             half,
             half_jointly,
             risk,
-            answer,
+            answer: Answer::by(difference.abs(), [half_jointly, half], a.matters),
         }
     })
     .collect()
@@ -69,13 +97,7 @@ pub fn judge(asked: &[Asked]) -> Vec<Said> {
 
 /// Of a whole question: different if any quantity is, the same if all are.
 pub fn whole(said: &[Said]) -> Answer {
-    if said.iter().any(|s| s.answer == Answer::Different) {
-        Answer::Different
-    } else if !said.is_empty() && said.iter().all(|s| s.answer == Answer::Same) {
-        Answer::Same
-    } else {
-        Answer::CannotTell
-    }
+    Answer::of_all(said.iter().map(|s| s.answer))
 }
 
 /// How the risk of a false "different" is shared out: Bonferroni, which holds whatever hangs on what, with weights.
@@ -85,19 +107,13 @@ pub fn whole(said: &[Said]) -> Answer {
 /// difference over what matters. The weights know nothing of the differences themselves, so the sum of the shares bounds the risk as
 /// before.
 fn risks(asked: &[Asked], scatters: &[Scatter]) -> Vec<f64> {
-    let weights: Vec<f64> = asked
-        .iter()
-        .zip(scatters)
-        .map(|(a, s)| {
-            let ratio = s.sd / a.matters;
-            // What is not known at all is told by nothing, and takes no share from the rest.
-            if ratio.is_finite() {
-                ratio.clamp(LEAST, MOST).powi(2)
-            } else {
-                LEAST * LEAST
-            }
-        })
-        .collect();
+    // What is not known at all is told by nothing, and takes no share from the rest.
+    let weight = |ratio: f64| match ratio.is_finite() {
+        true => ratio.clamp(LEAST, MOST).powi(2),
+        false => LEAST * LEAST,
+    };
+    let ratios = asked.iter().zip(scatters).map(|(a, s)| s.sd / a.matters);
+    let weights: Vec<f64> = ratios.map(weight).collect();
     let total: f64 = weights.iter().sum();
     weights.iter().map(|w| RISK * w / total).collect()
 }
@@ -105,7 +121,6 @@ fn risks(asked: &[Asked], scatters: &[Scatter]) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::shop::yardstick::{Parts, Question};
 
     fn asked(quantity: Quantity, difference: f64, u: f64, matters: f64) -> Asked {
         let first = Parts {

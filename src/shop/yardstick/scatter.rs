@@ -1,7 +1,6 @@
 //! A standard deviation, and how well it is known.
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use crate::stats::student;
 
@@ -9,7 +8,7 @@ use crate::stats::student;
 const ENOUGH_FREEDOM: f64 = 5.0;
 
 /// Of what a scatter holds a usual value, which promises nothing of this rig.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
 pub struct Usual {
     pub laying: bool,
     pub days: bool,

@@ -80,15 +80,15 @@ fn more_sets_go_before_better_ones() {
     assert!((off("n1 b2") - (6260f64 / 6000.0 / 1.08).ln()).abs() < 1e-12);
     assert!((got.sets[0].sum - (off(&names(&got.sets[0])) / 0.02).powi(2)).abs() < 1e-9);
     // Only what was asked for counts: the peak does not.
-    assert_eq!(got.terms.iter().map(|t| t.figure).collect::<Vec<_>>(), [Figure::Ohms]);
+    assert_eq!(got.terms.iter().map(|t| t.figure).collect::<Vec<_>>(), [Quantity::Ohms]);
     let left: Vec<&str> = got.left_over.iter().map(|o| o.pickup.as_str()).collect();
     assert_eq!(left, ["b3"]);
     let out: Vec<String> = got
         .left_out
         .iter()
-        .map(|o| format!("{} {} {:?}", o.pickup, o.why, o.what))
+        .map(|o| format!("{} {:?} {:?}", o.pickup, o.why, o.what))
         .collect();
-    assert_eq!(out, ["m1 no-place []", "no ohms not-told [\"ohms\"]"]);
+    assert_eq!(out, ["m1 NoPlace []", "no ohms NotTold [\"ohms\"]"]);
     // A neck for the bridge that is left: 7400 less 8 %, and 4 % to either side.
     let next = got.next.unwrap();
     assert_eq!(
@@ -142,10 +142,10 @@ fn three_places_and_what_the_middle_lacks() {
     ]);
     let got = choose(&all, plan("3", &[]), &usual()).unwrap();
     assert_eq!(got.sets.iter().map(names).collect::<Vec<_>>(), ["n1 m1 b1"]);
-    assert_eq!(got.not_counted, [Figure::Level, Figure::Ohms]);
+    assert_eq!(got.not_counted, [Quantity::Level, Quantity::Ohms]);
     let next = got.next.unwrap();
     assert_eq!((next.place.as_str(), next.completes), ("middle", 1));
-    let peak = next.ranges.iter().find(|r| r.figure == Figure::Peak).unwrap();
+    let peak = next.ranges.iter().find(|r| r.figure == Quantity::Peak).unwrap();
     assert!(peak.from < 4400.0 && peak.to > 4400.0);
 }
 

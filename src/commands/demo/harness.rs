@@ -7,10 +7,11 @@ use crate::cli::inputs;
 use crate::coil::against;
 use crate::coil::basis::Basis;
 use crate::coil::behind::{self, About, CoilDocument};
-use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, ReachedFound, SCHEMA, predict_one};
+use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, SCHEMA, predict_one};
 use crate::commands::coil::write_all;
 use crate::failure::Result;
-use crate::network::{Knob, Load, Tolerances, Wiring, predict, reach, wirings};
+use crate::network::reach::{self, ReachedFound};
+use crate::network::{Knob, Load, Tolerances, Wiring, predict, wirings};
 use crate::record::Record;
 use crate::report::number::{self, Unit};
 use crate::report::page::line::Line;
@@ -270,7 +271,7 @@ fn wished(c: &mut Chapter, basis: &Basis) -> Result<()> {
     c.page.head("The other way round");
     let start: Load = "vol=250k amp=1M".parse()?;
     let knobs = [Knob::Cap, Knob::VolPot];
-    let r = reach::reach(
+    let (found, _) = reach::reach(
         &Wiring::from(start),
         &basis.coil,
         inputs::goal(GOAL)?,
@@ -278,8 +279,7 @@ fn wished(c: &mut Chapter, basis: &Basis) -> Result<()> {
         basis.covariance.as_ref(),
     )?;
     let e = |i: usize, unit: Unit| {
-        let (_, value, u) = r.parts[i];
-        let u = u.unwrap_or(0.0);
+        let (value, u) = (found.parts[i].value, found.parts[i].u.unwrap_or(0.0));
         number::interval(&crate::estimate::Estimate { value, u, u_noise: u }, unit)
     };
     c.page.say(format!(

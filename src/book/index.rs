@@ -16,7 +16,7 @@ use crate::parallel;
 use crate::shop::lot::TRAY;
 
 /// Of the tables below. An index of another version is made anew.
-const VERSION: i64 = 4;
+const VERSION: i64 = 5;
 
 /// Another program's hold on the index is waited for so long; then this one makes its own in memory.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -30,8 +30,8 @@ const TABLES: &str = "
 CREATE TABLE readings (
   path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, lot TEXT, replaced INTEGER, unread TEXT,
   id TEXT, told TEXT, name TEXT, over TEXT, told_stage TEXT, stage TEXT, made_by TEXT, taken_at TEXT, seq INTEGER, rig TEXT,
-  load TEXT, channels INTEGER, definition TEXT, f0_hz REAL, u_f0_hz REAL, q REAL, u_q REAL, peak_hz REAL, u_peak_hz REAL,
-  peak_db REAL, u_peak_db REAL, level_db REAL, u_level_db REAL, ohm20 REAL, verdict TEXT, simulated INTEGER, take TEXT,
+  load TEXT, channels INTEGER, f0_hz REAL, u_f0_hz REAL, q REAL, u_q REAL, peak_hz REAL, u_peak_hz REAL,
+  peak_db REAL, u_peak_db REAL, level_db REAL, u_level_db REAL, ohm20 REAL, verdict TEXT, simulated INTEGER,
   same TEXT, again INTEGER DEFAULT 0, stands INTEGER);
 CREATE INDEX by_name ON readings (name, seq);
 CREATE INDEX by_standing ON readings (stands, again, name, seq, unread, size, stage, lot, load, rig);

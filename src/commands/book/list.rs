@@ -63,8 +63,8 @@ pub struct Listed {
 
 impl Listed {
     pub fn of(r: &Row, away: &BTreeMap<&str, Away>) -> Self {
-        let value = |f: crate::book::seen::Figure| f.map(|f| f.0);
-        let u = |f: crate::book::seen::Figure| f.map(|f| f.1);
+        let value = |f: crate::book::row::Figure| f.map(|f| f.0);
+        let u = |f: crate::book::row::Figure| f.map(|f| f.1);
         Listed {
             name: r.name.clone(),
             over: r.over.clone(),

@@ -6,7 +6,7 @@
 use num_complex::Complex64;
 use serde::Deserialize;
 
-use super::coil::{Coil, Source, Thevenin};
+use super::coil::{Coil, Thevenin};
 use super::elements::{Ladder, OnePort, TwoPort, Walk};
 use super::load::{Load, Taper, ToneFrom};
 use super::second_order::SecondOrder;

@@ -113,12 +113,11 @@ impl Bench {
     /// What answers a spectrum of a record of `n` frames that repeats itself, the pickup first.
     fn respond(&self, played: &[Complex64], n: usize, rate: f64) -> [Vec<f64>; 2] {
         let latency = self.spec.card.latency_s;
-        let coils = circuit::coils(&self.spec);
         let spacing = rate / n as f64;
         let at = |k: usize, x: Complex64| {
             let f = k as f64 * spacing;
             // Where the circuit says nothing (direct current into nothing but capacitors), nothing comes.
-            let h = self.circuit.respond(&self.spec, &coils, f);
+            let h = self.circuit.respond(&self.spec, f);
             let x = x * Complex64::from_polar(blemish::anti_alias(f, rate), -TAU * ((f * latency) % 1.0));
             let finite = |c: Complex64| if c.is_finite() { c } else { Complex64::new(0.0, 0.0) };
             h.map(|h| finite(h * x))
@@ -153,8 +152,7 @@ impl Bench {
                 left * blemish::rms_of(QUIET_HUM_DBFS)
             }
         };
-        let coils = circuit::coils(&self.spec);
-        let shape = |f: f64| self.circuit.coils_only(&self.spec, &coils, f);
+        let shape = |f: f64| self.circuit.coils_only(&self.spec, f);
         let mut rng = self.random(Draw::Hum);
         let hum = blemish::hum(&mut rng, pickup.len(), rate, self.circuit.mains_hz, total, shape);
         pickup.iter_mut().zip(hum).for_each(|(x, h)| *x += h);

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
 use super::entry::{Entry, What};
@@ -77,7 +78,7 @@ pub enum How {
     OtherName,
 }
 
-/// Of a record of whatever version.
+/// Of a record.
 #[derive(Debug, Clone, Deserialize)]
 struct Lean {
     id: String,
@@ -200,15 +201,19 @@ pub fn add(notebook: &Path, other: &Path, now: &str, known: impl FnOnce() -> Res
     Ok(add.out)
 }
 
-fn lean(folder: &Path) -> Result<Lean> {
-    let path = folder.join("record.json");
-    let bytes = fileio::read_limited(&path, fileio::DOCUMENT_BYTES)?;
+/// Of a document of whatever version, `what`, those fields that are asked for.
+fn told<T: DeserializeOwned>(path: &Path, what: &str) -> Result<T> {
+    let bytes = fileio::read_limited(path, fileio::DOCUMENT_BYTES)?;
     serde_json::from_slice(&bytes).map_err(|e| {
         Failure::new(
-            format!("{} is no record: {e}", path.display()),
+            format!("{} is no {what}: {e}", path.display()),
             "see to it in its own notebook",
         )
     })
+}
+
+fn lean(folder: &Path) -> Result<Lean> {
+    told(&folder.join("record.json"), "record")
 }
 
 fn here(notebook: &Path) -> BTreeMap<String, PathBuf> {
@@ -401,20 +406,12 @@ impl Add<'_> {
     }
 }
 
-/// Of an entry of whatever version.
 fn id_of(path: &Path) -> Result<String> {
     #[derive(Deserialize)]
     struct Id {
         id: String,
     }
-    let bytes = fileio::read_limited(path, fileio::DOCUMENT_BYTES)?;
-    let read: Id = serde_json::from_slice(&bytes).map_err(|e| {
-        Failure::new(
-            format!("{} is no entry: {e}", path.display()),
-            "see to it in its own notebook",
-        )
-    })?;
-    Ok(read.id)
+    told(path, "entry").map(|entry: Id| entry.id)
 }
 
 /// The first of NAME-2, NAME-3 and so on that is free.

@@ -77,8 +77,7 @@ pub fn read(text: &str, file: &str, first: Option<DayFirst>) -> Result<Read> {
     }
     let slashed = order(&rows, &columns, file, first)?;
     for (number, row) in &rows {
-        let line = line(row, &columns, slashed)
-            .map_err(|f| Failure::new(format!("{file} line {number}: {}", f.what), f.hint))?;
+        let line = line(row, &columns, slashed).map_err(|f| f.at(format!("{file} line {number}")))?;
         out.remarks
             .extend(odd(&line).map(|why| format!("line {number}: {why}")));
         out.lines.push(line);

@@ -237,7 +237,7 @@ pub fn parse(text: &str, unit: Unit) -> Result<f64> {
 
 /// `parse` with the place (an option, a part, a key) in front of the message.
 pub fn parse_at(place: &str, text: &str, unit: Unit) -> Result<f64> {
-    parse(text, unit).map_err(|f| Failure::new(format!("{place}: {}", f.what), f.hint))
+    parse(text, unit).map_err(|f| f.at(place))
 }
 
 /// Of a part given without its kind: "100p" and "2.2nF" are capacitors, "1M" is a resistor.

@@ -45,8 +45,7 @@ impl Spec {
         let place = format!("bench {place}");
         let hint = "correct the file; SI units, as in [coil] r_ohm = 6000.0";
         let spec: Spec = toml::from_str(text).map_err(|e| Failure::toml(&place, text, "", &e, hint))?;
-        spec.check()
-            .map_err(|f| Failure::new(format!("{place}: {}", f.what), f.hint))?;
+        spec.check().map_err(|f| f.at(place))?;
         Ok(spec)
     }
 

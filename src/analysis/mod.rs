@@ -54,7 +54,7 @@ pub enum Choice {
 }
 
 /// Everything measured from one take, in the record's own terms.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Analysis {
     pub capture: CaptureSummary,
     pub resonance: Option<Resonance>,
@@ -147,14 +147,8 @@ impl<'a> Work<'a> {
             place: None,
             out: Analysis {
                 capture,
-                resonance: None,
-                fit: None,
-                budget: None,
-                curve: None,
-                answer_db: None,
-                findings: Vec::new(),
-                verdict: Verdict::from_findings(&[]),
                 notes: take.provenance.notes.clone(),
+                ..Analysis::default()
             },
         }
     }

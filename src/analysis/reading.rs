@@ -91,7 +91,7 @@ impl Work<'_> {
     /// Judges what was fitted, and fills in the record's parts.
     pub(super) fn report(&mut self, p: &Prepared, fits: &Fits) {
         let (plain, shown) = (&fits.plain, fits.best());
-        if explained(p, shown) < LEAST_EXPLAINED {
+        if shown.explained(&p.bins) < LEAST_EXPLAINED {
             return self.raise(findings::no_signal());
         }
         if open::winding_is_open(p, plain) {
@@ -311,13 +311,6 @@ fn chain_fault(fit: &Fitted) -> Option<Looks> {
         (_, true) if tau < QUICK_S => Some(Looks::Lead(-tau)),
         _ => None,
     }
-}
-
-/// How much of the pickup channel a fit explains, in units of chi-square.
-fn explained(p: &Prepared, fit: &Fitted) -> f64 {
-    let b = &p.bins;
-    let gain = |i: usize| 2.0 * (b.y[i].norm_sqr() - fit.residuals[i].norm_sqr()) / (b.syy[i] * b.length);
-    (0..b.len()).filter(|i| b.used[*i]).map(gain).sum::<f64>() / fit.excess()
 }
 
 /// Size of the response at [`knock::REFERENCE_HZ`] in dB: the model's, brought to the lines measured about it.

@@ -84,7 +84,7 @@ pub fn asked<T>(
             "`coilwright use --folder DIR` says where readings are kept",
         ));
     }
-    let file = cache.and_then(|c| file(c, notebook));
+    let file = cache.and_then(|c| fileio::kept_of(notebook, c, "sqlite"));
     let once = |file: Option<&Path>| {
         let mut index = Index::open(notebook, file)?;
         index.refresh(fresh, now)?;
@@ -113,9 +113,7 @@ pub fn asked<T>(
 
 /// Enters a reading that the program has just written, where there is an index: a look finds it otherwise.
 pub fn enter(notebook: &Path, cache: Option<&Path>, folder: &Path) {
-    let Some(file) = cache.and_then(|c| file(c, notebook)).filter(|f| f.is_file()) else {
-        return;
-    };
+    let Some(file) = kept(notebook, cache) else { return };
     // Whatever fails here is made good for by the next look.
     let whole = |path: &Path| std::fs::canonicalize(path).ok();
     if let (Some(notebook), Some(folder)) = (whole(notebook), whole(folder)) {
@@ -125,16 +123,14 @@ pub fn enter(notebook: &Path, cache: Option<&Path>, folder: &Path) {
 
 /// Says that the notebook was changed by the program in more than one reading: the next question looks through it.
 pub fn outdated(notebook: &Path, cache: Option<&Path>) {
-    let Some(file) = cache.and_then(|c| file(c, notebook)).filter(|f| f.is_file()) else {
-        return;
-    };
+    let Some(file) = kept(notebook, cache) else { return };
     // Whatever fails here is found within a minute.
     let _ = Index::open(notebook, Some(&file)).and_then(|index| index.db.execute("DELETE FROM looks", []));
 }
 
-/// The index of a notebook.
-fn file(cache: &Path, notebook: &Path) -> Option<PathBuf> {
-    fileio::kept_of(notebook, cache, "sqlite")
+/// The index of a notebook, where there is one.
+fn kept(notebook: &Path, cache: Option<&Path>) -> Option<PathBuf> {
+    fileio::kept_of(notebook, cache?, "sqlite").filter(|f| f.is_file())
 }
 
 fn is_busy(e: &rusqlite::Error) -> bool {

@@ -190,6 +190,12 @@ impl Fitted {
         Estimate::new(self.model.fixed.get(Param::Delay) - delay.value, delay.u, delay.u_noise)
     }
 
+    /// How much of the pickup channel it explains, in units of chi-square.
+    pub fn explained(&self, b: &Bins) -> f64 {
+        let gain = |i: usize| 2.0 * (b.y[i].norm_sqr() - self.residuals[i].norm_sqr()) / (b.syy[i] * b.length);
+        (0..b.len()).filter(|i| b.used[*i]).map(gain).sum::<f64>() / self.excess()
+    }
+
     /// The scatter by which uncertainties from the noise are too small, as a factor of variance; 1 where they are not.
     pub fn excess(&self) -> f64 {
         self.scatter.max(1.0)

@@ -14,7 +14,7 @@ use rand_chacha::rand_core::SeedableRng;
 
 use super::{Capture, Progress, Provenance, Request, Rounds, Take, silence};
 use crate::failure::{Failure, Result};
-use crate::fft::{self, Chirp};
+use crate::fft;
 use crate::network::Load;
 use crate::rig::Rig;
 
@@ -94,7 +94,7 @@ impl Bench {
         // sample counts for as much less.
         let pace = 1.0 / (1.0 + 1e-6 * card.clock_ppm);
         let step = TAU / n as f64 * pace;
-        let mut bins = Chirp::new(signal.len(), n / 2 + 1, step, 0.0).transform(signal.into_iter());
+        let mut bins = fft::chirp_z(&signal, n / 2 + 1, step);
         bins.iter_mut().for_each(|b| *b *= pace);
         bins
     }

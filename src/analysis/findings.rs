@@ -1,5 +1,7 @@
 //! The findings in the trade's words: what was seen, and what to do about it.
 
+use super::budget::Distance;
+use super::curve::Misfit;
 use crate::capture::Cause;
 use crate::quantity::{self, Unit};
 use crate::record::{Code, Finding, Level};
@@ -183,26 +185,14 @@ pub fn no_peak() -> Finding {
     note(Code::NoPeak, "no peak: under this load the response only falls")
 }
 
-/// How the model stands to the curve and to its rival.
-#[derive(Debug, Clone, Copy)]
-pub struct Poor {
-    /// Misfit beyond noise in dB and degrees; nought where it is none.
-    pub db: f64,
-    pub degrees: f64,
-    /// How far the two best models lie apart, in percent of f0 and Q.
-    pub f0_percent: f64,
-    pub q_percent: f64,
-}
-
-pub fn poor_fit(poor: &Poor, level: Level) -> Finding {
-    let misses = match poor.db > 0.0 || poor.degrees > 0.0 {
-        true => format!(
-            "no model follows the curve: {:.2} dB and {:.1} degrees are left",
-            poor.db, poor.degrees
-        ),
+/// `left`: how the model misses the curve; `apart`: how far the two best models lie apart.
+pub(super) fn poor_fit(left: &Misfit, apart: &Distance, level: Level) -> Finding {
+    let (db, degrees) = (left.beyond_noise_db, left.beyond_noise_deg);
+    let misses = match left.matters() {
+        true => format!("no model follows the curve: {db:.2} dB and {degrees:.1} degrees are left"),
         false => format!(
             "two models follow the curve alike and differ by {:.1} % in f0 and {:.1} % in Q",
-            poor.f0_percent, poor.q_percent
+            apart.f0_percent, apart.q_percent
         ),
     };
     let then = match level {

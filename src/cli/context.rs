@@ -6,12 +6,11 @@ use super::defaults::Defaults;
 use super::shared::About;
 use super::wirings::one_load;
 use crate::analysis::chain::Chain;
-use crate::analysis::compose::Context;
 use crate::capture::wav::Channels;
 use crate::failure::{Failure, Result};
 use crate::network::Load;
 use crate::record::meters::LEAST_WINDING_OHM;
-use crate::record::{LoadSummary, Pickup, RigSummary};
+use crate::record::{LoadSummary, Pickup, Record, RigSummary};
 use crate::rig::{NO_RIG_NOTE, Rig};
 
 /// What a measurement or an analysis knows before it begins.
@@ -77,8 +76,8 @@ impl Bench {
     }
 
     /// The surroundings of a take, for the record.
-    pub fn context(&self, name: &str, one_channel: bool, taken_at: String) -> Context {
-        Context {
+    pub fn context(&self, name: &str, one_channel: bool, taken_at: String) -> Record {
+        Record {
             pickup: self.pickup(name),
             rig: self.rig.as_ref().map_or_else(RigSummary::default, |rig| RigSummary {
                 open: rig.left_open(one_channel),
@@ -87,7 +86,7 @@ impl Bench {
             load: self.load.as_ref().map(|l| LoadSummary { text: l.to_string() }),
             taken_at,
             notes: self.notes(one_channel),
-            ..Context::default()
+            ..Record::default()
         }
     }
 

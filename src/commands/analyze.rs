@@ -78,8 +78,8 @@ pub fn one(
     let name = name.map(str::to_owned).or(beside).unwrap_or_else(|| stem(path));
     let mut context = bench.context(&name, one_channel, changed(path));
     context.drive = drive.and_then(|d| d.description.as_ref()).map(Into::into);
-    context.source = "file".into();
-    context.take = Some(fileio::name_of(path));
+    context.capture.source = "file".into();
+    context.capture.take = Some(fileio::name_of(path));
     let answer = analysis.answer_db;
     let mut record = compose::record(&take, analysis, context);
     if let Some((rig, file)) = bench.rig.as_ref().zip(bench.rig_file.as_ref()) {

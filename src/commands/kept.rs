@@ -69,9 +69,9 @@ impl Measurement {
             let (asked, one_channel) = (&self.asked, take.reference.is_none());
             let mut context = bench.context(&asked.pickup.name, one_channel, asked.taken_at.clone());
             context.drive = played.and_then(|p| p.description.as_ref()).map(Into::into);
-            context.source = asked.source.clone();
-            context.device = take.provenance.device.clone();
-            context.take = Some(outcome::take_name(n));
+            context.capture.source = asked.source.clone();
+            context.capture.device = take.provenance.device.clone();
+            context.capture.take = Some(outcome::take_name(n));
             records.push(compose::record(take, analysis, context));
         }
         let mut record = repeats::combine(records)?;

@@ -26,7 +26,7 @@ pub use fit::{Budget, Eddy, Fit, Model, Nuisance, Parts, Plain};
 pub const SCHEMA: &str = "coilwright/record/1";
 
 /// One measurement of one pickup. SI units, as the names say; null where something is not known.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[schemars(extend(
     "if" = {"properties": {"verdict": {"const": "rejected"}}},
     "then" = {"properties": {"resonance": {"type": "null"}}},

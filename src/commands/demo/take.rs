@@ -37,9 +37,9 @@ pub fn taken(
     let analysis = analysis::analyse(&take, &options)?;
     let mut context = about.context(name, false, taken_at.into());
     context.drive = drive.description.as_ref().map(Into::into);
-    context.source = "sim".into();
-    context.device = take.provenance.device.clone();
-    context.take = Some("take.wav".into());
+    context.capture.source = "sim".into();
+    context.capture.device = take.provenance.device.clone();
+    context.capture.take = Some("take.wav".into());
     let record = compose::record(&take, analysis, context);
     Ok((take, record))
 }

@@ -231,21 +231,12 @@ impl Rig {
                 ));
             }
         }
-        for (stands, without, names) in [
-            (
-                i.gain_tolerance_db.is_some(),
-                i.gain_db.is_none(),
-                "gain_tolerance_db stands without input.gain_db",
-            ),
-            (
-                i.resistance_tolerance.is_some(),
-                i.resistance_ohm.is_none(),
-                "resistance_tolerance stands without input.resistance_ohm",
-            ),
-        ] {
-            if stands && without {
-                return Err(Failure::new(format!("{place}: input.{names}"), "give both, or neither"));
-            }
+        let one_of = |what: &str| Err(Failure::new(format!("{place}: input.{what}"), "give both, or neither"));
+        if i.gain_db.is_none() && i.gain_tolerance_db.is_some() {
+            return one_of("gain_tolerance_db stands without input.gain_db");
+        }
+        if i.resistance_ohm.is_none() && i.resistance_tolerance.is_some() {
+            return one_of("resistance_tolerance stands without input.resistance_ohm");
         }
         Ok(())
     }

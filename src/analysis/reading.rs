@@ -135,10 +135,7 @@ impl Work<'_> {
             _ => {}
         }
         self.say_chain(p, fits);
-        self.out.resonance = Some(Resonance {
-            peak_from,
-            ..self.resonance(shown, &sums, &natural)
-        });
+        self.out.resonance = Some(self.resonance(shown, &sums, &natural, peak_from));
         self.out.fit = Some(self.fit_of(p, fits, &held));
         self.out.budget = Some(sums.budget);
         self.out.curve = Some(curve::to_record(&held.points, held.low.0));
@@ -181,7 +178,7 @@ impl Work<'_> {
     }
 
     /// The reading.
-    fn resonance(&self, shown: &Fitted, sums: &Sums, natural: &Resonant) -> Resonance {
+    fn resonance(&self, shown: &Fitted, sums: &Sums, natural: &Resonant, peak_from: PeakFrom) -> Resonance {
         let chain = self.options.chain;
         let turned = shown.get(Param::Gain).is_some_and(|g| g < 0.0);
         let channels = chain.gain.1.unwrap_or(0.0);
@@ -204,7 +201,7 @@ impl Work<'_> {
             corr_f0_q: sums.corr,
             peak_hz: sums.peak.map(|p| p.0),
             peak_db: sums.peak.map(|p| p.1),
-            peak_from: PeakFrom::Model,
+            peak_from,
             mutual_h,
             polarity: if turned { -1 } else { 1 } * chain.sign.unwrap_or(1),
             polarity_referenced: chain.sign.is_some(),

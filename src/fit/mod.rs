@@ -41,6 +41,19 @@ pub struct Nuisance {
     pub known: Known,
 }
 
+impl Nuisance {
+    pub fn new(param: Param, start: f64, [lower, upper]: [f64; 2], prior: Option<(f64, f64)>, known: Known) -> Self {
+        Nuisance {
+            param,
+            start,
+            lower,
+            upper,
+            prior,
+            known,
+        }
+    }
+}
+
 /// Where a prior comes from, and with it what its part of an uncertainty is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Known {
@@ -86,14 +99,10 @@ impl Setup {
     pub(crate) fn on(&self, rung: Rung) -> Setup {
         let mut setup = self.clone();
         if let Some(shift) = self.shift.filter(|_| rung.shift) {
-            setup.nuisance.push(Nuisance {
-                param: Param::Delay,
-                start: shift.at_s,
-                lower: shift.at_s - MOST_SHIFT_S,
-                upper: shift.at_s + MOST_SHIFT_S,
-                prior: shift.usual_s.map(|sd| (shift.at_s, sd)),
-                known: Known::Usual,
-            });
+            let at = shift.at_s;
+            let (range, prior) = ([at - MOST_SHIFT_S, at + MOST_SHIFT_S], shift.usual_s.map(|sd| (at, sd)));
+            let delay = Nuisance::new(Param::Delay, at, range, prior, Known::Usual);
+            setup.nuisance.push(delay);
         }
         if rung.kind.metal != Metal::None {
             for n in setup.nuisance.iter_mut().filter(|n| n.known == Known::Weakly) {

@@ -32,23 +32,18 @@ pub struct Thevenin {
 }
 
 impl Thevenin {
-    pub(super) const NOTHING: Thevenin = Thevenin {
-        emf: Complex64::new(0.0, 0.0),
-        z: OnePort::SHORT,
-    };
+    pub(super) const NOTHING: Thevenin = Thevenin::new(Complex64::new(0.0, 0.0), OnePort::SHORT);
+
+    pub const fn new(emf: Complex64, z: OnePort) -> Thevenin {
+        Thevenin { emf, z }
+    }
 
     pub fn times(self, k: f64) -> Thevenin {
-        Thevenin {
-            emf: self.emf * k,
-            ..self
-        }
+        Thevenin::new(self.emf * k, self.z)
     }
 
     pub fn in_series(self, other: Thevenin) -> Thevenin {
-        Thevenin {
-            emf: self.emf + other.emf,
-            z: self.z.series(other.z),
-        }
+        Thevenin::new(self.emf + other.emf, self.z.series(other.z))
     }
 }
 
@@ -104,10 +99,7 @@ impl Coil {
     /// The winding with nothing on it; `w` in rad/s.
     pub fn thevenin(&self, w: f64) -> Thevenin {
         let t = self.put_before(TwoPort::through(), w);
-        Thevenin {
-            emf: self.shape(w) * t.voltage_ratio(),
-            z: t.output_impedance(),
-        }
+        Thevenin::new(self.shape(w) * t.voltage_ratio(), t.output_impedance())
     }
 
     /// Output voltage over EMF where the circuit `load` hangs on the winding.

@@ -71,19 +71,13 @@ impl Thevenin {
     /// Tied together at both ends (Millman's theorem, any textbook on circuits).
     fn in_parallel(self, other: Thevenin) -> Thevenin {
         let (own, others) = OnePort::shares(self.z, other.z);
-        Thevenin {
-            emf: own * self.emf + others * other.emf,
-            z: self.z.parallel(other.z),
-        }
+        Thevenin::new(own * self.emf + others * other.emf, self.z.parallel(other.z))
     }
 
     /// Seen behind a two-port.
     fn behind(self, t: TwoPort) -> Thevenin {
         let whole = TwoPort::in_line(self.z).then(t);
-        Thevenin {
-            emf: self.emf * whole.voltage_ratio(),
-            z: whole.output_impedance(),
-        }
+        Thevenin::new(self.emf * whole.voltage_ratio(), whole.output_impedance())
     }
 }
 

@@ -90,25 +90,16 @@ fn prefixed(suffix: &str, low: &str, unit: Unit) -> Option<i32> {
         };
     }
     let total = suffix.chars().count();
-    for name in unit.names() {
+    unit.names().iter().find_map(|name| {
         // Cut off by characters: the two ohm signs differ in bytes from their lower-case letter.
-        let Some(head) = total.checked_sub(name.chars().count()) else {
-            continue;
-        };
-        if !low.ends_with(&name.to_lowercase()) {
-            continue;
-        }
+        let head = total.checked_sub(name.chars().count())?;
+        let named = low.ends_with(&name.to_lowercase());
         match (head, suffix.chars().next()) {
-            (0, _) => return Some(0),
-            (1, Some(c)) => {
-                if let Some(e) = prefix_exponent(c).filter(|&e| unit.takes_prefix(e)) {
-                    return Some(e);
-                }
-            }
-            _ => {}
+            (0, _) if named => Some(0),
+            (1, Some(c)) if named => prefix_exponent(c).filter(|&e| unit.takes_prefix(e)),
+            _ => None,
         }
-    }
-    None
+    })
 }
 
 /// A prefix without a unit's name. A milliohm or millihertz must be spelt out, "1m" is a slip for "1M" far more often.
@@ -128,68 +119,40 @@ struct Split<'a> {
 }
 
 fn split(text: &str) -> Option<Split<'_>> {
-    let mut digits = String::new();
-    let mut rest = text;
-    for (sign, put) in [("-", "-"), ("\u{2212}", "-"), ("+", "")] {
-        if let Some(r) = rest.strip_prefix(sign) {
-            digits.push_str(put);
-            rest = r;
-            break;
-        }
-    }
-    let leading = take_digits(rest);
-    rest = &rest[leading.len()..];
-    digits.push_str(if leading.is_empty() { "0" } else { leading });
-    let mut mark = None;
-    let mut seen = !leading.is_empty();
-    if let Some(r) = rest.strip_prefix('.') {
-        let frac = take_digits(r);
-        seen |= !frac.is_empty();
-        digits.push('.');
-        digits.push_str(frac);
-        rest = &r[frac.len()..];
-    } else if let Some(c) = rest.chars().next().filter(|c| c.is_alphabetic()) {
-        let r = &rest[c.len_utf8()..];
-        let frac = take_digits(r);
-        // "1e3" is an exponent, not a mark.
-        if !frac.is_empty() && !c.eq_ignore_ascii_case(&'e') {
-            mark = Some(c);
-            seen = true;
-            digits.push('.');
-            digits.push_str(frac);
-            rest = &r[frac.len()..];
-        }
-    }
-    if !seen {
+    let sign = if text.starts_with(['-', '\u{2212}']) { "-" } else { "" };
+    let (whole, rest) = digits(text.strip_prefix(['-', '\u{2212}', '+']).unwrap_or(text));
+    let first = rest.chars().next();
+    // "1e3" is an exponent, not a mark; nor is a letter one without a digit behind it.
+    let letter = first.filter(|c| c.is_alphabetic() && !c.eq_ignore_ascii_case(&'e'));
+    let point = first.filter(|c| *c == '.' || letter.is_some());
+    let (fraction, behind) = point.map_or(("", rest), |c| digits(&rest[c.len_utf8()..]));
+    let mark = letter.filter(|_| !fraction.is_empty());
+    let rest = if letter.is_some() && mark.is_none() {
+        rest
+    } else {
+        behind
+    };
+    if whole.is_empty() && fraction.is_empty() {
         return None;
     }
-    let mut exp = 0;
-    if mark.is_none()
-        && let Some(r) = rest.strip_prefix(['e', 'E'])
-    {
-        let (neg, r) = match r.strip_prefix(['-', '+']) {
-            Some(s) => (r.starts_with('-'), s),
-            None => (false, r),
-        };
-        let e = take_digits(r);
-        if !e.is_empty() {
-            // Anything longer is far outside f64 anyway.
-            let n = e.parse::<i32>().unwrap_or(i32::MAX).min(9999);
-            exp = if neg { -n } else { n };
-            rest = &r[e.len()..];
-        }
-    }
+    let exponent = rest.strip_prefix(['e', 'E']).filter(|_| mark.is_none()).and_then(|r| {
+        let (e, behind) = digits(r.strip_prefix(['-', '+']).unwrap_or(r));
+        // Anything longer is far outside f64 anyway.
+        let n = e.parse::<i32>().unwrap_or(i32::MAX).min(9999);
+        (!e.is_empty()).then_some((if r.starts_with('-') { -n } else { n }, behind))
+    });
+    let (exp, rest) = exponent.unwrap_or((0, rest));
     Some(Split {
-        digits,
+        digits: format!("{sign}{whole}.{fraction}"),
         exp,
         mark,
         suffix: rest.trim(),
     })
 }
 
-fn take_digits(s: &str) -> &str {
-    let end = s.find(|c: char| !c.is_ascii_digit()).unwrap_or(s.len());
-    &s[..end]
+/// The digits that a text begins with, and what is behind them.
+fn digits(s: &str) -> (&str, &str) {
+    s.split_at(s.find(|c: char| !c.is_ascii_digit()).unwrap_or(s.len()))
 }
 
 /// Power of ten of a letter used as decimal point. Resistors and capacitors: IEC 60062; inductors and frequencies are

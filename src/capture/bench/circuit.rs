@@ -173,8 +173,6 @@ fn with_feed(spec: &Spec, emf: Complex64, tap: Complex64, w: f64) -> Thevenin {
     }
     let stray = OnePort::capacitor(feed, w);
     let all = own.z.parallel(stray);
-    Thevenin {
-        emf: (own.emf * own.z.admittance() + tap * stray.admittance()) * all.impedance(),
-        z: all,
-    }
+    let emf = (own.emf * own.z.admittance() + tap * stray.admittance()) * all.impedance();
+    Thevenin::new(emf, all)
 }

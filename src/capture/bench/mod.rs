@@ -223,9 +223,7 @@ impl Bench {
         }
         Ok(())
     }
-}
 
-impl Bench {
     /// The answer to one round of a signal that has gone on for long. Its faults have a time in a take, and this has none.
     fn round(&mut self, round: &[f32], rate: f64) -> [Vec<f32>; 2] {
         let n = round.len();
@@ -330,7 +328,7 @@ impl Capture for Bench {
             provenance: Provenance {
                 simulated: true,
                 device: Some(DEVICE.into()),
-                notes: vec![format!("simulated pickup: {}", self.spec.pickup_words())],
+                notes: vec![format!("simulated pickup: {}", words::pickup(&self.spec))],
                 ..Provenance::default()
             },
         })

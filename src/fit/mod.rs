@@ -278,9 +278,7 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
     let (nominal, f_ref) = (setup.nominal(), setup.f_ref());
     let points = points(&groups, setup, &nominal, f_ref);
     let mut starts = Vec::new();
-    if let Some((n, d)) = stable(&points, 0, 6) {
-        starts.push(vec![n[0], d[0], d[1]]);
-    }
+    starts.extend(stable(&points, 6).map(|start| start.to_vec()));
     // The linearised fit fails where noise is high or the coil is strongly damped: look around as well.
     for f in [0.4, 0.8, 1.5, 3.0, 6.0, 10.0].map(|k| 1000.0 * k * 1.3) {
         for q in [0.4, 1.2, 4.0] {
@@ -292,10 +290,9 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
     Attempt::new(bins, setup, Rung::PLAIN, f_ref).best(groups, starts, &nominal)
 }
 
-/// The linearised second-order fit, its numerator of order `n`, where it is that of a pickup: stable. A wrong delay may be
-/// explained by one that is not.
-fn stable(points: &[Point], n: usize, rounds: usize) -> Option<(Vec<f64>, Vec<f64>)> {
-    start::rational(points, n, 2, rounds).filter(|(_, d)| d[0] > 0.0 && d[1] > 0.0)
+/// The linearised second-order fit, where it is that of a pickup: stable. A wrong delay may be explained by one that is not.
+fn stable(points: &[Point], rounds: usize) -> Option<[f64; 3]> {
+    start::second_order(points, rounds).filter(|[_, b1, b2]| *b1 > 0.0 && *b2 > 0.0)
 }
 
 /// Delay (s) and clock difference (ppm), of those on two grids, under which a second-order response explains the groups
@@ -315,8 +312,8 @@ pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64]) ->
             Point { g, ..*p }
         };
         let turned: Vec<Point> = plain.iter().zip(&groups).map(turned).collect();
-        let (n, d) = stable(&turned, 0, 3)?;
-        let square = |p: &Point| ((n[0] / (1.0 + p.s * (d[0] + p.s * d[1])) - p.g) * p.weight).norm_sqr();
+        let [gain, b1, b2] = stable(&turned, 3)?;
+        let square = |p: &Point| ((gain / (1.0 + p.s * (b1 + p.s * b2)) - p.g) * p.weight).norm_sqr();
         Some(turned.iter().map(square).sum::<f64>())
     };
     let grid = clocks

@@ -244,9 +244,8 @@ pub fn beside(bins: &Bins, setup: &Setup, (here, there): (&Fitted, &Fitted), cho
     let scaled = |p: Param, v: f64| match p {
         // Both models by one reference frequency.
         Param::Gain => v * here.theta[0] / there.theta[0],
-        Param::B1 | Param::Pole | Param::Zero => v * here.model.f_ref / chosen.model.f_ref,
+        Param::B1 | Param::Pole | Param::Zero | Param::OtherSlope => v * here.model.f_ref / chosen.model.f_ref,
         Param::B2 => v * (here.model.f_ref / chosen.model.f_ref).powi(2),
-        Param::OtherSlope => v * here.model.f_ref / chosen.model.f_ref,
         Param::OtherLnB3 => v + (here.model.f_ref / chosen.model.f_ref).ln(),
         Param::OtherLnB4 => v + 2.0 * (here.model.f_ref / chosen.model.f_ref).ln(),
         _ => v,

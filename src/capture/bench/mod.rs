@@ -16,6 +16,7 @@ use super::{Capture, Progress, Provenance, Request, Rounds, Take, silence};
 use crate::failure::{Failure, Result};
 use crate::fft;
 use crate::network::Load;
+use crate::parallel;
 use crate::rig::Rig;
 
 mod blemish;
@@ -32,6 +33,9 @@ pub use spec::Spec;
 
 /// As the record names it.
 pub const DEVICE: &str = "built-in bench";
+
+/// Bins that are worked out in one go.
+const PIECE: usize = 1024;
 
 /// A bench ready to play and record.
 #[derive(Debug, Clone)]
@@ -122,23 +126,15 @@ impl Bench {
             let finite = |c: Complex64| if c.is_finite() { c } else { Complex64::new(0.0, 0.0) };
             h.map(|h| finite(h * x))
         };
-        let workers = thread::available_parallelism().map_or(1, usize::from).min(8);
-        let share = played.len().div_ceil(workers).max(1);
-        let mut bins = [vec![Complex64::new(0.0, 0.0); played.len()], Vec::new()];
-        bins[1] = bins[0].clone();
-        let [pickup, reference] = &mut bins;
-        thread::scope(|scope| {
-            let parts = pickup.chunks_mut(share).zip(reference.chunks_mut(share));
-            for (i, ((p, r), x)) in parts.zip(played.chunks(share)).enumerate() {
-                let at = &at;
-                scope.spawn(move || {
-                    for (j, ((p, r), x)) in p.iter_mut().zip(r).zip(x).enumerate() {
-                        [*p, *r] = at(i * share + j, *x);
-                    }
-                });
-            }
+        let pieces: Vec<(usize, &[Complex64])> = played.chunks(PIECE).enumerate().collect();
+        let both = parallel::each(&pieces, |(i, piece)| {
+            let bins = piece.iter().enumerate().map(|(j, x)| at(i * PIECE + j, *x));
+            bins.collect::<Vec<_>>()
         });
-        bins.map(|b| fft::inverse(&b, n))
+        [0, 1].map(|channel| {
+            let bins: Vec<Complex64> = both.iter().flatten().map(|b| b[channel]).collect();
+            fft::inverse(&bins, n)
+        })
     }
 
     fn add_hum(&self, pickup: &mut [f64], rate: f64, answer_rms: f64) {

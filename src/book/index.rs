@@ -78,12 +78,7 @@ pub fn asked<T>(
     now: i64,
     question: impl Fn(&Index) -> Asked<T>,
 ) -> Result<T> {
-    if !notebook.is_dir() {
-        return Err(Failure::new(
-            format!("there is no notebook in {}", notebook.display()),
-            "`coilwright use --folder DIR` says where readings are kept",
-        ));
-    }
+    look::there(notebook, "`coilwright use --folder DIR` says where readings are kept")?;
     let file = cache.and_then(|c| fileio::kept_of(notebook, c, "sqlite"));
     let once = |file: Option<&Path>| {
         let mut index = Index::open(notebook, file)?;

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use super::entries;
-use crate::failure::Result;
+use crate::failure::{Failure, Result};
 use crate::parallel;
 use crate::shop::lot::{TRAY, Tray};
 
@@ -40,6 +40,17 @@ pub struct Looked {
     pub entries: Vec<Found>,
     /// Folders that could not be looked into, and why.
     pub left_out: Vec<String>,
+}
+
+/// Refuses a folder that is none; `hint`: what to do.
+pub fn there(notebook: &Path, hint: &str) -> Result<()> {
+    match notebook.is_dir() {
+        true => Ok(()),
+        false => Err(Failure::new(
+            format!("there is no notebook in {}", notebook.display()),
+            hint,
+        )),
+    }
 }
 
 pub fn look(notebook: &Path) -> Looked {

@@ -244,18 +244,6 @@ struct Running {
     due: Instant,
 }
 
-impl Running {
-    fn new(mut bench: Bench, rate_hz: u32, round: &[f32]) -> Self {
-        bench.spec.faults.drop_s.clear();
-        Running {
-            bench,
-            rate: f64::from(rate_hz),
-            round: round.to_vec(),
-            due: Instant::now(),
-        }
-    }
-}
-
 impl Rounds for Running {
     fn next(&mut self) -> Result<Vec<[Vec<f32>; 2]>> {
         self.due += Duration::from_secs_f64(self.round.len() as f64 / self.rate);
@@ -292,7 +280,14 @@ impl Capture for Bench {
 
     fn rounds(&mut self, rate_hz: u32, round: &[f32]) -> Result<Box<dyn Rounds>> {
         self.spec.check()?;
-        Ok(Box::new(Running::new(self.clone(), rate_hz, round)))
+        let mut bench = self.clone();
+        bench.spec.faults.drop_s.clear();
+        Ok(Box::new(Running {
+            bench,
+            rate: f64::from(rate_hz),
+            round: round.to_vec(),
+            due: Instant::now(),
+        }))
     }
 
     fn take(&mut self, request: &Request, progress: &mut dyn FnMut(Progress)) -> Result<Take> {

@@ -1,6 +1,5 @@
 //! The findings in the trade's words: what was seen, and what to do about it.
 
-use super::budget::Distance;
 use super::curve::Misfit;
 use crate::capture::Cause;
 use crate::quantity::{self, Unit};
@@ -185,15 +184,14 @@ pub fn no_peak() -> Finding {
     note(Code::NoPeak, "no peak: under this load the response only falls")
 }
 
-/// `left`: how the model misses the curve; `apart`: how far the two best models lie apart.
-pub(super) fn poor_fit(left: &Misfit, apart: &Distance, level: Level) -> Finding {
+/// `left`: how the model misses the curve; `f0_percent`, `q_percent`: how far the two best models lie apart.
+pub fn poor_fit(left: &Misfit, [f0_percent, q_percent]: [f64; 2], level: Level) -> Finding {
     let (db, degrees) = (left.beyond_noise_db, left.beyond_noise_deg);
     let misses = match left.matters() {
         true => format!("no model follows the curve: {db:.2} dB and {degrees:.1} degrees are left"),
-        false => format!(
-            "two models follow the curve alike and differ by {:.1} % in f0 and {:.1} % in Q",
-            apart.f0_percent, apart.q_percent
-        ),
+        false => {
+            format!("two models follow the curve alike and differ by {f0_percent:.1} % in f0 and {q_percent:.1} % in Q")
+        }
     };
     let then = match level {
         Level::Note => "f0 and Q hold all the same, within what is stated",

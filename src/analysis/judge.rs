@@ -118,11 +118,11 @@ impl Work<'_> {
         // What is missed above the resonance moves neither it nor the peak.
         let near = held.miss(top / 4.0, 1.6 * top);
         let gross = near.matters() && (near.beyond_noise_db > 0.06 || near.beyond_noise_deg > 0.4);
-        let apart = next.f0_percent > 1.0 || next.q_percent > 5.0;
-        if gross || apart {
-            self.raise(findings::poor_fit(&whole, next, Level::Warning));
+        let apart = [next.f0_percent, next.q_percent];
+        if gross || apart[0] > 1.0 || apart[1] > 5.0 {
+            self.raise(findings::poor_fit(&whole, apart, Level::Warning));
         } else if whole.matters() {
-            self.raise(findings::poor_fit(&whole, next, Level::Note));
+            self.raise(findings::poor_fit(&whole, apart, Level::Note));
         }
     }
 

@@ -10,71 +10,45 @@ pub(super) const ABSOLUTE_ZERO_C: f64 = -273.15;
 /// No number worth reading is longer.
 const MAX_CHARS: usize = 60;
 
-/// What stands after the digits, as a way to SI: (digits * 10^exp - minus) * times / over.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Scale {
-    exp: i32,
-    minus: f64,
-    times: f64,
-    over: f64,
-}
+/// What stands after the digits, as a way to SI: a power of ten that the digits are shifted by, and what is done then.
+type Scale = (i32, fn(f64) -> f64);
 
-const PLAIN: Scale = Scale {
-    exp: 0,
-    minus: 0.0,
-    times: 1.0,
-    over: 1.0,
-};
-
-const FAHRENHEIT: Scale = Scale {
-    minus: 32.0,
-    times: 5.0,
-    over: 9.0,
-    ..PLAIN
-};
-
-impl Scale {
-    fn pow10(exp: i32) -> Self {
-        Scale { exp, ..PLAIN }
-    }
-
-    fn times(times: f64) -> Self {
-        Scale { times, ..PLAIN }
-    }
+fn pow10(exp: i32) -> Scale {
+    (exp, |x| x)
 }
 
 /// Meaning of the text after the digits, `None` if it is not of this unit.
 fn scale_of(suffix: &str, unit: Unit) -> Option<Scale> {
     if suffix.is_empty() {
-        return Some(PLAIN);
+        return Some(pow10(0));
     }
     let low = suffix.to_lowercase();
     match (unit, low.as_str()) {
         (Celsius, _) => match low.trim_start_matches(['\u{b0}', '\u{ba}']).trim_start_matches("deg") {
-            "c" => Some(PLAIN),
-            "f" => Some(FAHRENHEIT),
+            "c" => Some(pow10(0)),
+            "f" => Some((0, |x| (x - 32.0) * 5.0 / 9.0)),
             _ => None,
         },
-        (Dbfs, "dbfs" | "db") | (Decibel, "db") => Some(PLAIN),
-        (Rotation | Relative, "%") => Some(Scale::pow10(-2)),
-        (Relative, "ppm") => Some(Scale::pow10(-6)),
-        (Metre, "ft") => Some(Scale::times(FOOT)),
-        (Metre, "in") => Some(Scale::times(INCH)),
-        (Metre, "cm") => Some(Scale::pow10(-2)),
-        (Metre, "mm") => Some(Scale::pow10(-3)),
-        (Second, "min") => Some(Scale::times(60.0)),
+        (Dbfs, "dbfs" | "db") | (Decibel, "db") => Some(pow10(0)),
+        (Rotation | Relative, "%") => Some(pow10(-2)),
+        (Relative, "ppm") => Some(pow10(-6)),
+        (Metre, "ft") => Some((0, |x| x * FOOT)),
+        (Metre, "in") => Some((0, |x| x * INCH)),
+        (Metre, "cm") => Some(pow10(-2)),
+        (Metre, "mm") => Some(pow10(-3)),
+        (Second, "min") => Some((0, |x| x * 60.0)),
         (FaradPerMetre, _) => {
             let (farads, length) = suffix.split_once('/').unwrap_or((suffix, "m"));
-            let farads = scale_of(farads.trim(), Farad)?;
+            let (exp, _) = scale_of(farads.trim(), Farad)?;
             match length.trim() {
-                "m" => Some(farads),
-                "cm" => Some(Scale::pow10(farads.exp + 2)),
-                "km" => Some(Scale::pow10(farads.exp - 3)),
-                "ft" => Some(Scale { over: FOOT, ..farads }),
+                "m" => Some(pow10(exp)),
+                "cm" => Some(pow10(exp + 2)),
+                "km" => Some(pow10(exp - 3)),
+                "ft" => Some((exp, |x| x / FOOT)),
                 _ => None,
             }
         }
-        _ => prefixed(suffix, &low, unit).map(Scale::pow10),
+        _ => prefixed(suffix, &low, unit).map(pow10),
     }
 }
 
@@ -218,12 +192,12 @@ pub fn quoted(text: &str) -> String {
 }
 
 fn evaluate(s: &Split<'_>, unit: Unit) -> Option<f64> {
-    let scale = match s.mark {
+    let (exp, then) = match s.mark {
         None => scale_of(s.suffix, unit)?,
         Some(c) => marked_scale(c, s.suffix, unit)?,
     };
-    let x: f64 = format!("{}e{}", s.digits, s.exp + scale.exp).parse().ok()?;
-    Some((x - scale.minus) * scale.times / scale.over)
+    let x: f64 = format!("{}e{}", s.digits, s.exp + exp).parse().ok()?;
+    Some(then(x))
 }
 
 /// After a mark only the bare unit name may follow, no second prefix: "4k7", "4k7 ohm", "4n7/m".
@@ -237,11 +211,8 @@ fn marked_scale(c: char, suffix: &str, unit: Unit) -> Option<Scale> {
     if !name.is_empty() && !named.iter().any(|n| n.to_lowercase() == name) {
         return None;
     }
-    let scale = scale_of(suffix, unit)?;
-    Some(Scale {
-        exp: scale.exp + m,
-        ..scale
-    })
+    let (exp, then) = scale_of(suffix, unit)?;
+    Some((exp + m, then))
 }
 
 /// Why the suffix was not understood.

@@ -347,6 +347,13 @@ pub fn place(code: Code) -> u8 {
     }
 }
 
+/// Whether one of these kinds is among them, above a note.
+pub fn warned(findings: &[Finding], kinds: &[Code]) -> bool {
+    findings
+        .iter()
+        .any(|f| kinds.contains(&f.code) && f.level >= Level::Warning)
+}
+
 /// Where something else bends the curve, the misfit is no news of the pickup: its finding says so and no more.
 pub fn name_the_cause(findings: &mut [Finding]) {
     let causes = [
@@ -357,9 +364,7 @@ pub fn name_the_cause(findings: &mut [Finding]) {
         Code::Transient,
         Code::CoilsCancel,
     ];
-    let bent = findings
-        .iter()
-        .any(|f| causes.contains(&f.code) && f.level >= Level::Warning);
+    let bent = warned(findings, &causes);
     for f in findings.iter_mut().filter(|f| bent && f.code == Code::PoorFit) {
         f.text = "curve and model differ, for the reason given above".into();
     }

@@ -163,8 +163,7 @@ impl<'a> Work<'a> {
 
     /// Whether a finding of this kind has been raised, above a note.
     fn raised(&self, code: Code) -> bool {
-        let mut findings = self.out.findings.iter();
-        findings.any(|f| f.code == code && f.level >= Level::Warning)
+        findings::warned(&self.out.findings, &[code])
     }
 
     fn rejected(&self) -> bool {
@@ -238,11 +237,7 @@ impl<'a> Work<'a> {
             Code::Dropout,
             Code::CoilsCancel,
         ];
-        if out
-            .findings
-            .iter()
-            .any(|f| bent.contains(&f.code) && f.level >= Level::Warning)
-        {
+        if findings::warned(&out.findings, &bent) {
             let told = |f: &Finding| !matches!(f.code, Code::InputsDiffer | Code::ReferenceLeak);
             out.findings.retain(told);
         }

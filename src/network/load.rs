@@ -166,11 +166,9 @@ impl Volume {
 
     /// Between top and wiper, in ohms.
     fn upper_ohm(&self) -> f64 {
-        let free = self.taper.is_open(self.rotation);
-        if free {
-            0.0
-        } else {
-            self.ohm * (1.0 - self.taper.share(self.rotation))
+        match self.taper.is_open(self.rotation) {
+            true => 0.0,
+            false => self.ohm * (1.0 - self.taper.share(self.rotation)),
         }
     }
 }

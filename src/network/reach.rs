@@ -206,18 +206,14 @@ fn one(knob: Knob, look: usize, f: &mut dyn FnMut(f64) -> Option<f64>) -> Option
 
 /// Says how far the quantities do go.
 fn out_of_reach(wiring: &Wiring, coil: &Coil, goal: Goal, knobs: &[Knob]) -> Failure {
-    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
     let mut w = wiring.clone();
     let k = knobs[0];
-    for i in 0..=LOOK {
+    let found = (0..=LOOK).filter_map(|i| {
         let _ = k.set(&mut w.load, at(k, i as f64 / LOOK as f64));
         let f = predict::figures(&w, coil);
-        let v = if goal.peak_hz.is_some() { f.peak_hz } else { f.height_db };
-        if let Some(v) = v {
-            low = low.min(v);
-            high = high.max(v);
-        }
-    }
+        if goal.peak_hz.is_some() { f.peak_hz } else { f.height_db }
+    });
+    let (low, high) = found.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
     let wanted = match (goal.peak_hz, goal.height_db) {
         (Some(hz), Some(d)) => format!("{} at {d:.1} dB", quantity::show(hz, Unit::Hertz, 3)),
         (Some(hz), None) => quantity::show(hz, Unit::Hertz, 3),

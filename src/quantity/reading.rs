@@ -150,15 +150,14 @@ pub fn parse(text: &str, unit: Unit) -> Result<f64> {
         return Err(Failure::new(format!("{} is missing", unit.quantity()), unit.examples()));
     }
     let shown = quoted(t);
+    let refuse = |why: String| Err(Failure::new(format!("{shown} {why}"), unit.examples()));
     if t.chars().count() > MAX_CHARS {
-        let what = format!("{shown} is too long for {}", unit.quantity());
-        return Err(Failure::new(what, unit.examples()));
+        return refuse(format!("is too long for {}", unit.quantity()));
     }
     if t.contains(',') {
         let hint = format!("write a decimal point and no thousands marks; {}", unit.examples());
         return Err(Failure::new(format!("{shown} has a comma"), hint));
     }
-    let refuse = |why: String| Err(Failure::new(format!("{shown} {why}"), unit.examples()));
     let Some(s) = split(t) else {
         return refuse(format!("is not {}", unit.quantity()));
     };

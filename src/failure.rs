@@ -1,5 +1,6 @@
 //! The error type: one line that says what is wrong, where, and what to do; and the one table of exit statuses.
 
+use std::fmt::Display;
 use std::path::Path;
 
 /// How a command ended. The numbers are the whole exit-status table of the program.
@@ -43,6 +44,11 @@ impl Failure {
             what: flat(what.into()),
             hint: flat(hint.into()),
         }
+    }
+
+    /// The same, and where: an option, a part, a key, a file.
+    pub fn at(self, place: impl Display) -> Self {
+        Failure::new(format!("{place}: {}", self.what), self.hint)
     }
 
     /// A text that is no TOML, or not the TOML expected: `what` follows the place and the line.

@@ -231,21 +231,12 @@ impl Rig {
                 ));
             }
         }
-        for (stands, without, names) in [
-            (
-                i.gain_tolerance_db.is_some(),
-                i.gain_db.is_none(),
-                "gain_tolerance_db stands without input.gain_db",
-            ),
-            (
-                i.resistance_tolerance.is_some(),
-                i.resistance_ohm.is_none(),
-                "resistance_tolerance stands without input.resistance_ohm",
-            ),
-        ] {
-            if stands && without {
-                return Err(Failure::new(format!("{place}: input.{names}"), "give both, or neither"));
-            }
+        let one_of = |what: &str| Err(Failure::new(format!("{place}: input.{what}"), "give both, or neither"));
+        if i.gain_db.is_none() && i.gain_tolerance_db.is_some() {
+            return one_of("gain_tolerance_db stands without input.gain_db");
+        }
+        if i.resistance_ohm.is_none() && i.resistance_tolerance.is_some() {
+            return one_of("resistance_tolerance stands without input.resistance_ohm");
         }
         Ok(())
     }
@@ -293,101 +284,74 @@ impl Rig {
     pub fn open(&self, one_channel: bool) -> Vec<(&'static str, &'static str)> {
         let e = &self.exciter;
         let exact = "taken as exact";
-        let by_voltage = self.corner_hz(one_channel).is_some();
-        let by_current = !one_channel && e.reference == Reference::Current;
-        let mut open = Open::default();
-        open.note(e.series_tolerance.is_none(), "exciter.series_tolerance", exact);
-        let coil = by_voltage && e.inductance_tolerance.is_none();
-        open.note(coil, "exciter.inductance_tolerance", exact);
+        let mut open = Vec::new();
+        let mut note = |missing: bool, key, assumed| open.extend(missing.then_some((key, assumed)));
+        note(e.series_tolerance.is_none(), "exciter.series_tolerance", exact);
+        let coil = self.corner_hz(one_channel).is_some() && e.inductance_tolerance.is_none();
+        note(coil, "exciter.inductance_tolerance", exact);
         let source = one_channel && e.source_ohm.is_none();
-        open.note(source, "exciter.source_ohm", "taken as zero");
-        let sense = by_current && e.sense_ohm.is_none();
-        open.note(sense, "exciter.sense_ohm", "series_ohm taken");
-        open.note(e.sign.is_none(), "exciter.sign", "polarity is not referenced");
-        match &self.input {
-            Some(i) => i.open(one_channel, &mut open),
-            None => open.note(!one_channel, "input.delay_s", LATE),
+        note(source, "exciter.source_ohm", "taken as zero");
+        let sense = !one_channel && e.reference == Reference::Current && e.sense_ohm.is_none();
+        note(sense, "exciter.sense_ohm", "series_ohm taken");
+        note(e.sign.is_none(), "exciter.sign", "polarity is not referenced");
+        let Some(i) = &self.input else {
+            note(!one_channel, "input.delay_s", LATE);
+            return open;
+        };
+        let loads = i.resistance_ohm.is_none();
+        note(loads, "input.resistance_ohm", "taken as infinite");
+        let [input, lead] = [i.capacitance_f, i.lead_capacitance_f].map(|f| f.is_none());
+        note(input, "input.capacitance_f", "taken as zero");
+        note(lead, "input.lead_capacitance_f", "taken as zero");
+        let [pickup, reference, output] = i.corners().map(|c| c.0.is_some() && c.1.is_none());
+        let (reference, output) = (reference && !one_channel, output && one_channel);
+        for (missing, key, assumed) in [
+            (pickup, "input.ac_pickup_tolerance_hz", "ac_pickup_hz taken as exact"),
+            (
+                reference,
+                "input.ac_reference_tolerance_hz",
+                "ac_reference_hz taken as exact",
+            ),
+            (output, "input.ac_output_tolerance_hz", "ac_output_hz taken as exact"),
+        ] {
+            note(missing, key, assumed);
         }
-        open.0
+        if !one_channel {
+            let (delay, tolerance) = (i.delay_s.is_some(), i.delay_tolerance_s.is_some());
+            note(!delay && !tolerance, "input.delay_s", LATE);
+            note(delay && !tolerance, "input.delay_tolerance_s", "delay_s taken as exact");
+            note(i.gain_db.is_none(), "input.gain_db", "channels taken as equal");
+        }
+        open
     }
 
     /// The first thing about a live take that the file's measured values do not belong to.
     pub fn foreign(&self, used: &Used) -> Option<Foreign> {
-        let Some(i) = &self.interface else {
-            return None;
-        };
-        let text = |what, stated: &Option<String>, used: &str| {
-            let s = stated.as_deref().filter(|s| *s != used)?;
-            Some(Foreign {
-                what,
-                stated: s.into(),
-                used: used.into(),
-            })
-        };
-        let number = |what, stated: Option<u32>, used: Option<u32>| {
-            let s = stated.filter(|s| used.is_some_and(|u| u != *s))?;
-            Some(Foreign {
-                what,
-                stated: s.to_string(),
-                used: used.map_or_else(String::new, |u| u.to_string()),
-            })
-        };
-        text("output", &i.output, &used.output)
-            .or_else(|| text("input", &i.input, &used.input))
-            .or_else(|| number("rate", i.rate_hz, Some(used.rate_hz)))
-            .or_else(|| number("pickup's channel", i.pickup_channel, Some(used.pickup_channel)))
-            .or_else(|| number("reference's channel", i.reference_channel, used.reference_channel))
+        let i = self.interface.as_ref()?;
+        let text = |n: Option<u32>| n.map(|n| n.to_string());
+        let [rate, pickup] = [used.rate_hz, used.pickup_channel].map(|n| text(Some(n)));
+        let all = [
+            ("output", i.output.clone(), Some(used.output.clone())),
+            ("input", i.input.clone(), Some(used.input.clone())),
+            ("rate", text(i.rate_hz), rate),
+            ("pickup's channel", text(i.pickup_channel), pickup),
+            (
+                "reference's channel",
+                text(i.reference_channel),
+                text(used.reference_channel),
+            ),
+        ];
+        let both = |(what, stated, used)| Some((what, stated?, used?));
+        let mut known = all.into_iter().filter_map(both);
+        let (what, stated, used) = known.find(|(_, stated, used)| stated != used)?;
+        Some(Foreign { what, stated, used })
     }
 }
 
 /// What is assumed of a delay that nobody states.
 const LATE: &str = "taken as 0 with u 0.3 us";
 
-/// Keys that a file leaves open, with what is assumed.
-#[derive(Default)]
-struct Open(Vec<(&'static str, &'static str)>);
-
-impl Open {
-    fn note(&mut self, missing: bool, key: &'static str, assumed: &'static str) {
-        self.0.extend(missing.then_some((key, assumed)));
-    }
-}
-
 impl Input {
-    fn open(&self, one_channel: bool, open: &mut Open) {
-        let loads = self.resistance_ohm.is_none();
-        open.note(loads, "input.resistance_ohm", "taken as infinite");
-        let farads = [
-            (self.capacitance_f, "input.capacitance_f"),
-            (self.lead_capacitance_f, "input.lead_capacitance_f"),
-        ];
-        for (stated, key) in farads {
-            open.note(stated.is_none(), key, "taken as zero");
-        }
-        let keys = [
-            ("input.ac_pickup_tolerance_hz", "ac_pickup_hz taken as exact", true),
-            (
-                "input.ac_reference_tolerance_hz",
-                "ac_reference_hz taken as exact",
-                !one_channel,
-            ),
-            (
-                "input.ac_output_tolerance_hz",
-                "ac_output_hz taken as exact",
-                one_channel,
-            ),
-        ];
-        for ((corner, tolerance, _), (key, assumed, counts)) in self.corners().into_iter().zip(keys) {
-            open.note(counts && corner.is_some() && tolerance.is_none(), key, assumed);
-        }
-        if !one_channel {
-            let (delay, tolerance) = (self.delay_s.is_some(), self.delay_tolerance_s.is_some());
-            open.note(!delay && !tolerance, "input.delay_s", LATE);
-            open.note(delay && !tolerance, "input.delay_tolerance_s", "delay_s taken as exact");
-            open.note(self.gain_db.is_none(), "input.gain_db", "channels taken as equal");
-        }
-    }
-
     /// Each AC corner with its tolerance and the stem of its key.
     fn corners(&self) -> [(Option<f64>, Option<f64>, &'static str); 3] {
         [

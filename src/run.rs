@@ -109,13 +109,10 @@ fn usage_line(e: &clap::Error) -> String {
         .unwrap_or("the command line cannot be read")
         .trim_start_matches("error: ")
         .to_string();
-    let mut rest = Vec::new();
-    for l in lines {
-        if l.starts_with("Usage:") || l.starts_with("For more information") {
-            break;
-        }
-        rest.push(l.trim_start_matches("tip: ").to_string());
-    }
+    let rest: Vec<&str> = lines
+        .take_while(|l| !l.starts_with("Usage:") && !l.starts_with("For more information"))
+        .map(|l| l.trim_start_matches("tip: "))
+        .collect();
     if e.kind() == ErrorKind::MissingRequiredArgument {
         let missing: Vec<String> = rest.iter().map(|r| either(r)).collect();
         return format!("{} is missing; give it (--help has examples)", missing.join(" and "));
@@ -128,7 +125,7 @@ fn usage_line(e: &clap::Error) -> String {
     let mut line = first;
     for r in rest {
         line.push_str(if r.starts_with("a similar") { "; " } else { " " });
-        line.push_str(&r);
+        line.push_str(r);
     }
     if !line.contains("; ") {
         line.push_str("; --help shows what is understood");

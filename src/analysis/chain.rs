@@ -65,7 +65,7 @@ impl Chain {
             shift: self.shift().filter(|_| !one_channel),
             ..Setup::default()
         };
-        for (param, stated, [lower, upper]) in [
+        for (param, stated, range) in [
             (Param::InverseCorner, corner, [0.0, 1.0]),
             (Param::Delay, self.delay.filter(|_| !one_channel), [-0.01, 0.01]),
             (Param::AcPickup, self.ac_pickup, [0.0, AC_MOST_HZ]),
@@ -73,14 +73,8 @@ impl Chain {
         ] {
             let Some((value, sd)) = stated else { continue };
             setup.fixed.set(param, value);
-            setup.nuisance.extend(sd.filter(|sd| *sd > 0.0).map(|sd| Nuisance {
-                param,
-                start: value,
-                lower,
-                upper,
-                prior: Some((value, sd)),
-                known: Known::Stated,
-            }));
+            let known = |sd| Nuisance::new(param, value, range, Some((value, sd)), Known::Stated);
+            setup.nuisance.extend(sd.filter(|sd| *sd > 0.0).map(known));
         }
         let corner = |param| unknown(param, AC_TYPICAL_HZ, AC_MOST_HZ, AC_SPREAD_HZ);
         setup.nuisance.extend(match (self.ac_pickup, second) {
@@ -126,14 +120,7 @@ const AC_SUM_SPREAD_HZ: f64 = 9.0;
 const AC_PRODUCT_SPREAD_HZ2: f64 = 65.0;
 
 fn unknown(param: Param, start: f64, upper: f64, sd: f64) -> Nuisance {
-    Nuisance {
-        param,
-        start,
-        lower: 0.0,
-        upper,
-        prior: Some((start, sd)),
-        known: Known::Weakly,
-    }
+    Nuisance::new(param, start, [0.0, upper], Some((start, sd)), Known::Weakly)
 }
 
 impl From<&Rig> for Chain {

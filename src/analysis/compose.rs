@@ -5,25 +5,8 @@ use sha2::{Digest, Sha256};
 use crate::analysis::Analysis;
 use crate::capture::Take;
 use crate::copper;
-use crate::record::{Drive, LoadSummary, Pickup, Record, RigSummary, SCHEMA};
+use crate::record::{CaptureSummary, Drive, Pickup, Record, SCHEMA};
 use crate::stimulus::{Description, Shape};
-
-/// What surrounds a measurement, besides the take itself.
-#[derive(Debug, Clone, Default)]
-pub struct Context {
-    pub pickup: Pickup,
-    pub rig: RigSummary,
-    pub load: Option<LoadSummary>,
-    pub drive: Option<Drive>,
-    /// RFC 3339 with offset.
-    pub taken_at: String,
-    /// "live", "sim" or "file".
-    pub source: String,
-    pub device: Option<String>,
-    /// File name of the take as the record names it.
-    pub take: Option<String>,
-    pub notes: Vec<String>,
-}
 
 impl From<&Description> for Drive {
     fn from(d: &Description) -> Self {
@@ -43,17 +26,11 @@ impl From<&Description> for Drive {
     }
 }
 
-/// The record of one take.
-pub fn record(take: &Take, analysis: Analysis, context: Context) -> Record {
-    let mut pickup = context.pickup;
-    pickup.r20_ohm = copper::r20(pickup.r_ohm, pickup.temperature_c);
-    let mut capture = analysis.capture;
-    capture.source = context.source;
-    capture.device = context.device;
-    capture.take = context.take;
-    capture.simulated = take.provenance.simulated;
-    let mut notes = context.notes;
-    if take.provenance.simulated {
+/// The record of one take; `around`: what is known besides the take itself.
+pub fn record(take: &Take, analysis: Analysis, around: Record) -> Record {
+    let simulated = take.provenance.simulated;
+    let mut notes = around.notes;
+    if simulated {
         notes.insert(0, "simulated".into());
     }
     for n in analysis.notes {
@@ -63,14 +40,19 @@ pub fn record(take: &Take, analysis: Analysis, context: Context) -> Record {
     }
     Record {
         schema: SCHEMA.into(),
-        id: identity(take, &context.taken_at, &pickup.name),
-        taken_at: context.taken_at,
+        id: identity(take, &around.taken_at, &around.pickup.name),
         tool_version: env!("COILWRIGHT_VERSION").into(),
-        pickup,
-        rig: context.rig,
-        load: context.load,
-        drive: context.drive,
-        capture,
+        pickup: Pickup {
+            r20_ohm: copper::r20(around.pickup.r_ohm, around.pickup.temperature_c),
+            ..around.pickup
+        },
+        capture: CaptureSummary {
+            source: around.capture.source,
+            device: around.capture.device,
+            take: around.capture.take,
+            simulated,
+            ..analysis.capture
+        },
         resonance: analysis.resonance,
         fit: analysis.fit,
         budget: analysis.budget,
@@ -78,9 +60,7 @@ pub fn record(take: &Take, analysis: Analysis, context: Context) -> Record {
         verdict: analysis.verdict,
         findings: analysis.findings,
         notes,
-        repeats: Vec::new(),
-        noted: Vec::new(),
-        knock: None,
+        ..around
     }
 }
 

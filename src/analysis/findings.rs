@@ -1,5 +1,6 @@
 //! The findings in the trade's words: what was seen, and what to do about it.
 
+use super::curve::Misfit;
 use crate::capture::Cause;
 use crate::quantity::{self, Unit};
 use crate::record::{Code, Finding, Level};
@@ -183,27 +184,14 @@ pub fn no_peak() -> Finding {
     note(Code::NoPeak, "no peak: under this load the response only falls")
 }
 
-/// How the model stands to the curve and to its rival.
-#[derive(Debug, Clone, Copy)]
-pub struct Poor {
-    /// Misfit beyond noise in dB and degrees; nought where it is none.
-    pub db: f64,
-    pub degrees: f64,
-    /// How far the two best models lie apart, in percent of f0 and Q.
-    pub f0_percent: f64,
-    pub q_percent: f64,
-}
-
-pub fn poor_fit(poor: &Poor, level: Level) -> Finding {
-    let misses = match poor.db > 0.0 || poor.degrees > 0.0 {
-        true => format!(
-            "no model follows the curve: {:.2} dB and {:.1} degrees are left",
-            poor.db, poor.degrees
-        ),
-        false => format!(
-            "two models follow the curve alike and differ by {:.1} % in f0 and {:.1} % in Q",
-            poor.f0_percent, poor.q_percent
-        ),
+/// `left`: how the model misses the curve; `f0_percent`, `q_percent`: how far the two best models lie apart.
+pub fn poor_fit(left: &Misfit, [f0_percent, q_percent]: [f64; 2], level: Level) -> Finding {
+    let (db, degrees) = (left.beyond_noise_db, left.beyond_noise_deg);
+    let misses = match left.matters() {
+        true => format!("no model follows the curve: {db:.2} dB and {degrees:.1} degrees are left"),
+        false => {
+            format!("two models follow the curve alike and differ by {f0_percent:.1} % in f0 and {q_percent:.1} % in Q")
+        }
     };
     let then = match level {
         Level::Note => "f0 and Q hold all the same, within what is stated",
@@ -359,6 +347,13 @@ pub fn place(code: Code) -> u8 {
     }
 }
 
+/// Whether one of these kinds is among them, above a note.
+pub fn warned(findings: &[Finding], kinds: &[Code]) -> bool {
+    findings
+        .iter()
+        .any(|f| kinds.contains(&f.code) && f.level >= Level::Warning)
+}
+
 /// Where something else bends the curve, the misfit is no news of the pickup: its finding says so and no more.
 pub fn name_the_cause(findings: &mut [Finding]) {
     let causes = [
@@ -369,9 +364,7 @@ pub fn name_the_cause(findings: &mut [Finding]) {
         Code::Transient,
         Code::CoilsCancel,
     ];
-    let bent = findings
-        .iter()
-        .any(|f| causes.contains(&f.code) && f.level >= Level::Warning);
+    let bent = warned(findings, &causes);
     for f in findings.iter_mut().filter(|f| bent && f.code == Code::PoorFit) {
         f.text = "curve and model differ, for the reason given above".into();
     }

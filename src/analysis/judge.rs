@@ -4,7 +4,7 @@ use num_complex::Complex64;
 
 use super::Work;
 use super::budget::Distance;
-use super::findings::{self, Poor, Softer};
+use super::findings::{self, Softer};
 use super::fits::Fits;
 use super::prepare::Prepared;
 use super::reading::Held;
@@ -117,18 +117,12 @@ impl Work<'_> {
         let whole = held.miss(50.0, 18e3);
         // What is missed above the resonance moves neither it nor the peak.
         let near = held.miss(top / 4.0, 1.6 * top);
-        let poor = Poor {
-            db: if whole.matters() { whole.beyond_noise_db } else { 0.0 },
-            degrees: if whole.matters() { whole.beyond_noise_deg } else { 0.0 },
-            f0_percent: next.f0_percent,
-            q_percent: next.q_percent,
-        };
         let gross = near.matters() && (near.beyond_noise_db > 0.06 || near.beyond_noise_deg > 0.4);
-        let apart = next.f0_percent > 1.0 || next.q_percent > 5.0;
-        if gross || apart {
-            self.raise(findings::poor_fit(&poor, Level::Warning));
+        let apart = [next.f0_percent, next.q_percent];
+        if gross || apart[0] > 1.0 || apart[1] > 5.0 {
+            self.raise(findings::poor_fit(&whole, apart, Level::Warning));
         } else if whole.matters() {
-            self.raise(findings::poor_fit(&poor, Level::Note));
+            self.raise(findings::poor_fit(&whole, apart, Level::Note));
         }
     }
 

@@ -54,7 +54,7 @@ pub enum Choice {
 }
 
 /// Everything measured from one take, in the record's own terms.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Analysis {
     pub capture: CaptureSummary,
     pub resonance: Option<Resonance>,
@@ -147,14 +147,8 @@ impl<'a> Work<'a> {
             place: None,
             out: Analysis {
                 capture,
-                resonance: None,
-                fit: None,
-                budget: None,
-                curve: None,
-                answer_db: None,
-                findings: Vec::new(),
-                verdict: Verdict::from_findings(&[]),
                 notes: take.provenance.notes.clone(),
+                ..Analysis::default()
             },
         }
     }
@@ -169,8 +163,7 @@ impl<'a> Work<'a> {
 
     /// Whether a finding of this kind has been raised, above a note.
     fn raised(&self, code: Code) -> bool {
-        let mut findings = self.out.findings.iter();
-        findings.any(|f| f.code == code && f.level >= Level::Warning)
+        findings::warned(&self.out.findings, &[code])
     }
 
     fn rejected(&self) -> bool {
@@ -244,11 +237,7 @@ impl<'a> Work<'a> {
             Code::Dropout,
             Code::CoilsCancel,
         ];
-        if out
-            .findings
-            .iter()
-            .any(|f| bent.contains(&f.code) && f.level >= Level::Warning)
-        {
+        if findings::warned(&out.findings, &bent) {
             let told = |f: &Finding| !matches!(f.code, Code::InputsDiffer | Code::ReferenceLeak);
             out.findings.retain(told);
         }

@@ -272,14 +272,7 @@ fn by(place: Place, samples: f64, ppm: f64) -> Place {
 }
 
 fn free(param: Param, reach: f64) -> Nuisance {
-    Nuisance {
-        param,
-        start: 0.0,
-        lower: -reach,
-        upper: reach,
-        prior: None,
-        known: Known::Weakly,
-    }
+    Nuisance::new(param, 0.0, [-reach, reach], None, Known::Weakly)
 }
 
 /// Delay in seconds and clock in ppm that let a second-order response explain the lower part of the band best, then more

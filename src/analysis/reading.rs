@@ -91,7 +91,7 @@ impl Work<'_> {
     /// Judges what was fitted, and fills in the record's parts.
     pub(super) fn report(&mut self, p: &Prepared, fits: &Fits) {
         let (plain, shown) = (&fits.plain, fits.best());
-        if explained(p, shown) < LEAST_EXPLAINED {
+        if shown.explained(&p.bins) < LEAST_EXPLAINED {
             return self.raise(findings::no_signal());
         }
         if open::winding_is_open(p, plain) {
@@ -135,10 +135,7 @@ impl Work<'_> {
             _ => {}
         }
         self.say_chain(p, fits);
-        self.out.resonance = Some(Resonance {
-            peak_from,
-            ..self.resonance(shown, &sums, &natural)
-        });
+        self.out.resonance = Some(self.resonance(shown, &sums, &natural, peak_from));
         self.out.fit = Some(self.fit_of(p, fits, &held));
         self.out.budget = Some(sums.budget);
         self.out.curve = Some(curve::to_record(&held.points, held.low.0));
@@ -181,7 +178,7 @@ impl Work<'_> {
     }
 
     /// The reading.
-    fn resonance(&self, shown: &Fitted, sums: &Sums, natural: &Resonant) -> Resonance {
+    fn resonance(&self, shown: &Fitted, sums: &Sums, natural: &Resonant, peak_from: PeakFrom) -> Resonance {
         let chain = self.options.chain;
         let turned = shown.get(Param::Gain).is_some_and(|g| g < 0.0);
         let channels = chain.gain.1.unwrap_or(0.0);
@@ -204,7 +201,7 @@ impl Work<'_> {
             corr_f0_q: sums.corr,
             peak_hz: sums.peak.map(|p| p.0),
             peak_db: sums.peak.map(|p| p.1),
-            peak_from: PeakFrom::Model,
+            peak_from,
             mutual_h,
             polarity: if turned { -1 } else { 1 } * chain.sign.unwrap_or(1),
             polarity_referenced: chain.sign.is_some(),
@@ -311,13 +308,6 @@ fn chain_fault(fit: &Fitted) -> Option<Looks> {
         (_, true) if tau < QUICK_S => Some(Looks::Lead(-tau)),
         _ => None,
     }
-}
-
-/// How much of the pickup channel a fit explains, in units of chi-square.
-fn explained(p: &Prepared, fit: &Fitted) -> f64 {
-    let b = &p.bins;
-    let gain = |i: usize| 2.0 * (b.y[i].norm_sqr() - fit.residuals[i].norm_sqr()) / (b.syy[i] * b.length);
-    (0..b.len()).filter(|i| b.used[*i]).map(gain).sum::<f64>() / fit.excess()
 }
 
 /// Size of the response at [`knock::REFERENCE_HZ`] in dB: the model's, brought to the lines measured about it.

@@ -74,11 +74,10 @@ impl Work<'_> {
         self.options.chain.ohm?;
         let drive = Drive::new(self.options.drive?, self.rate)?;
         let lone = Take {
-            rate_hz: self.take.rate_hz,
             pickup: self.take.pickup.clone(),
             reference: None,
-            step: self.take.step,
             provenance: self.take.provenance.clone(),
+            ..*self.take
         };
         let work = Work::new(&lone, self.options);
         let mut p = work.place(&drive, place, true)?.prepared;
@@ -95,14 +94,9 @@ impl Work<'_> {
     fn doubt_corner(&self, nuisance: &mut Vec<Nuisance>) {
         let (corner, told) = self.options.chain.inverse_corner_output;
         if told.is_none() && corner > 0.0 {
-            nuisance.push(Nuisance {
-                param: Param::InverseCorner,
-                start: corner,
-                lower: 0.0,
-                upper: 1.0,
-                prior: Some((corner, USUAL_CORNER * corner)),
-                known: Known::Usual,
-            });
+            let prior = Some((corner, USUAL_CORNER * corner));
+            let doubtful = Nuisance::new(Param::InverseCorner, corner, [0.0, 1.0], prior, Known::Usual);
+            nuisance.push(doubtful);
         }
     }
 }

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
 use super::entry::{Entry, What};
@@ -78,7 +79,7 @@ pub enum How {
     OtherName,
 }
 
-/// Of a record of whatever version.
+/// Of a record.
 #[derive(Debug, Clone, Deserialize)]
 struct Lean {
     id: String,
@@ -201,15 +202,19 @@ pub fn add(notebook: &Path, other: &Path, now: &str, known: impl FnOnce() -> Res
     Ok(add.out)
 }
 
-fn lean(folder: &Path) -> Result<Lean> {
-    let path = folder.join("record.json");
-    let bytes = fileio::read_limited(&path, fileio::DOCUMENT_BYTES)?;
+/// Of a document of whatever version, `what`, those fields that are asked for.
+fn told<T: DeserializeOwned>(path: &Path, what: &str) -> Result<T> {
+    let bytes = fileio::read_limited(path, fileio::DOCUMENT_BYTES)?;
     serde_json::from_slice(&bytes).map_err(|e| {
         Failure::new(
-            format!("{} is no record: {e}", path.display()),
+            format!("{} is no {what}: {e}", path.display()),
             "see to it in its own notebook",
         )
     })
+}
+
+fn lean(folder: &Path) -> Result<Lean> {
+    told(&folder.join("record.json"), "record")
 }
 
 fn here(notebook: &Path) -> BTreeMap<String, PathBuf> {
@@ -346,15 +351,12 @@ impl Add<'_> {
         let above = self.above(path.parent().unwrap_or(Path::new("")))?;
         let name = fileio::name_of(path);
         let free = |n: &str| self.notebook.join(&above).join(n).symlink_metadata().is_err();
-        if free(&name) {
-            return Ok(above.join(name));
-        }
-        if number(path).is_some() && path.components().count() > 1 {
+        if !free(&name) && number(path).is_some() && path.components().count() > 1 {
             let list = fs::read_dir(self.notebook.join(&above)).into_iter().flatten().flatten();
             let last = list.filter_map(|e| number(&e.path())).max().unwrap_or(0);
             return Ok(above.join(format!("{:04}", last.saturating_add(1))));
         }
-        Ok(above.join(other_name(&name, free)?))
+        Ok(above.join(free_name(&name, free)?))
     }
 
     /// The folders above a reading, made where they are missing. One that is a reading itself, or a lot, would hide it or mix it in.
@@ -369,11 +371,7 @@ impl Add<'_> {
                     .any(|f| place.join(f).symlink_metadata().is_ok());
                 place.symlink_metadata().is_err() || (place.is_dir() && !place.is_symlink() && !taken)
             };
-            let name = if fits(&name) {
-                name.into_owned()
-            } else {
-                other_name(&name, fits)?
-            };
+            let name = free_name(&name, fits)?;
             above.push(name);
         }
         carry::ready(self.notebook, &above)?;
@@ -382,45 +380,32 @@ impl Add<'_> {
 
     fn entry(&mut self, found: &Found) -> Result<()> {
         let from = self.other.join(&found.path);
-        let id = match id_of(&from) {
-            Ok(id) => id,
-            Err(e) => {
-                self.out.left_out.push(e.to_string());
-                return Ok(());
-            }
+        let Ok(id) = id_of(&from).map_err(|e| self.out.left_out.push(e.to_string())) else {
+            return Ok(());
         };
         if self.not_for_here.contains(&id) || !self.entries_here.insert(id) {
             return Ok(());
         }
         let folder = carry::ready(self.notebook, Path::new(entries::FOLDER))?;
         let free = |n: &str| folder.join(format!("{n}.json")).symlink_metadata().is_err();
-        let stem = fileio::stem(&from);
-        let name = if free(&stem) { stem } else { other_name(&stem, free)? };
+        let name = free_name(&fileio::stem(&from), free)?;
         carry::file(&from, &folder.join(format!("{name}.json")))?;
         self.out.entries += 1;
         Ok(())
     }
 }
 
-/// Of an entry of whatever version.
 fn id_of(path: &Path) -> Result<String> {
     #[derive(Deserialize)]
     struct Id {
         id: String,
     }
-    let bytes = fileio::read_limited(path, fileio::DOCUMENT_BYTES)?;
-    let read: Id = serde_json::from_slice(&bytes).map_err(|e| {
-        Failure::new(
-            format!("{} is no entry: {e}", path.display()),
-            "see to it in its own notebook",
-        )
-    })?;
-    Ok(read.id)
+    told(path, "entry").map(|entry: Id| entry.id)
 }
 
-/// The first of NAME-2, NAME-3 and so on that is free.
-fn other_name(name: &str, free: impl Fn(&str) -> bool) -> Result<String> {
-    let mut names = (2..MOST_PLACES).map(|n| format!("{name}-{n}"));
+/// The first of NAME, NAME-2, NAME-3 and so on that is free.
+fn free_name(name: &str, free: impl Fn(&str) -> bool) -> Result<String> {
+    let mut names = std::iter::once(name.to_owned()).chain((2..MOST_PLACES).map(|n| format!("{name}-{n}")));
     names.find(|n| free(n)).ok_or_else(|| {
         Failure::new(
             format!("no place is free for another {name}"),

@@ -92,11 +92,8 @@ pub fn check(notebook: &Path, step: impl Fn() + Sync) -> Result<Checked> {
         links: tree.links.iter().map(|l| l.display().to_string()).collect(),
         ..Checked::default()
     };
-    faults.extend(looked.left_out.iter().map(|why| Fault {
-        kind: Kind::Unreadable,
-        place: String::new(),
-        text: why.clone(),
-    }));
+    let left_out = looked.left_out.iter();
+    faults.extend(left_out.map(|why| fault(Kind::Unreadable, "", why.as_str())));
     let mut ids: BTreeMap<String, String> = BTreeMap::new();
     for (found, read) in looked.readings.iter().zip(read) {
         faults.extend(read.faults);

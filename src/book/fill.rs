@@ -5,30 +5,30 @@ use std::path::Path;
 
 use rusqlite::{OptionalExtension, Result as Asked, Transaction, params};
 
+use super::entries;
 use super::entry::{Entry, What};
 use super::look::{Found, Mark};
-use super::seen::{self, Seen};
-use super::{entries, row};
+use super::row::{self, Figure, Row};
+use super::seen::sequence;
 use crate::failure::Result;
 use crate::record::when::moment;
-use crate::record::{Pickup, Verdict, is_at_the_jack};
+use crate::record::{Verdict, is_at_the_jack};
 
-pub fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
+pub fn put(all: &Transaction, found: &Found, seen: Result<Row>) -> Asked<()> {
     let mark = found.mark;
     let (seen, unread) = match seen {
         Ok(seen) => (seen, None),
-        Err(e) => (Seen::default(), Some(e.to_string())),
+        Err(e) => (Row::default(), Some(e.to_string())),
     };
-    let of = |f: seen::Figure| (f.map(|f| f.0), f.map(|f| f.1));
+    let of = |f: Figure| (f.map(|f| f.0), f.map(|f| f.1));
     let [f0, q, peak, height, level] = [seen.f0_hz, seen.q, seen.peak_hz, seen.peak_db, seen.level_db].map(of);
-    let stage = seen.pickup.stage.as_ref().map(|s| s.text().to_owned());
-    let verdict = seen.verdict.map(row::code);
+    let verdict = seen.verdict.and_then(|v| serde_json::to_string(&v).ok());
     let copied = same(&seen);
-    let at_the_jack = is_at_the_jack(seen.pickup.over.as_deref());
+    let at_the_jack = is_at_the_jack(seen.over.as_deref());
     let stands = unread.is_none() && !found.replaced && seen.verdict != Some(Verdict::Rejected) && !at_the_jack;
     let mut put = all.prepare_cached(
         "INSERT OR REPLACE INTO readings VALUES
-         (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,0,?)",
+         (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,0,?)",
     )?;
     put.execute(params![
         found.path,
@@ -39,18 +39,17 @@ pub fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
         found.replaced,
         unread,
         seen.id,
-        seen.pickup.name,
-        seen.pickup.name,
-        seen.pickup.over,
-        stage,
-        stage,
-        seen.pickup.by,
+        seen.name,
+        seen.name,
+        seen.over,
+        seen.stage,
+        seen.stage,
+        seen.by,
         seen.taken_at,
-        sequence(seen.second, &found.path),
+        seen.seq,
         seen.rig,
         seen.load,
         seen.channels,
-        seen.definition.code(),
         f0.0,
         f0.1,
         q.0,
@@ -64,21 +63,10 @@ pub fn put(all: &Transaction, found: &Found, seen: Result<Seen>) -> Asked<()> {
         seen.ohm20,
         verdict,
         seen.simulated,
-        seen.take,
         copied,
         stands,
     ])?;
     Ok(())
-}
-
-/// Readings in order of their time; a number that was counted up tells two of one second apart.
-fn sequence(second: i64, path: &str) -> i64 {
-    let number: i64 = path
-        .rsplit(['/', '\\'])
-        .next()
-        .and_then(|n| n.parse().ok())
-        .unwrap_or(0);
-    second.saturating_mul(10_000).saturating_add(number.clamp(0, 9_999))
 }
 
 pub fn put_entry(all: &Transaction, notebook: &Path, found: &Found) -> Asked<()> {
@@ -171,17 +159,14 @@ fn put_paper(all: &Transaction, list: &[Entry]) -> Asked<()> {
         };
         for (n, line) in rows.iter().enumerate() {
             let id = format!("{}.{}", entry.id, n + 1);
-            let seen = Seen {
+            let seen = Row {
                 id: id.clone(),
+                name: line.pickup.clone(),
+                stage: line.stage.as_ref().map(|s| s.text().to_owned()),
                 taken_at: line.day.clone(),
-                second: row::second_of(&line.day).unwrap_or(0),
-                pickup: Pickup {
-                    name: line.pickup.clone(),
-                    stage: line.stage.clone(),
-                    ..Pickup::default()
-                },
+                seq: sequence(row::second_of(&line.day).unwrap_or(0), &id),
                 ohm20: line.ohm,
-                ..Seen::default()
+                ..Row::default()
             };
             let found = Found {
                 path: format!("{}/{id}", entries::FOLDER),
@@ -227,7 +212,7 @@ pub fn sames<'a>(all: &Transaction, paths: impl Iterator<Item = &'a String>) -> 
 
 /// What two copies of one reading have in common; `None` where nobody can tell. The built-in bench makes the same take twice
 /// within a second, under two loads.
-pub fn same(seen: &Seen) -> Option<String> {
+pub fn same(seen: &Row) -> Option<String> {
     let told = |text: &Option<String>| text.as_ref().map_or(String::new(), |t| format!("+{t}"));
-    (!seen.id.is_empty()).then(|| [seen.id.clone(), told(&seen.pickup.over), told(&seen.load)].join("|"))
+    (!seen.id.is_empty()).then(|| [seen.id.clone(), told(&seen.over), told(&seen.load)].join("|"))
 }

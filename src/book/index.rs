@@ -16,7 +16,7 @@ use crate::parallel;
 use crate::shop::lot::TRAY;
 
 /// Of the tables below. An index of another version is made anew.
-const VERSION: i64 = 4;
+const VERSION: i64 = 5;
 
 /// Another program's hold on the index is waited for so long; then this one makes its own in memory.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -30,8 +30,8 @@ const TABLES: &str = "
 CREATE TABLE readings (
   path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, folder_changed INTEGER, lot TEXT, replaced INTEGER, unread TEXT,
   id TEXT, told TEXT, name TEXT, over TEXT, told_stage TEXT, stage TEXT, made_by TEXT, taken_at TEXT, seq INTEGER, rig TEXT,
-  load TEXT, channels INTEGER, definition TEXT, f0_hz REAL, u_f0_hz REAL, q REAL, u_q REAL, peak_hz REAL, u_peak_hz REAL,
-  peak_db REAL, u_peak_db REAL, level_db REAL, u_level_db REAL, ohm20 REAL, verdict TEXT, simulated INTEGER, take TEXT,
+  load TEXT, channels INTEGER, f0_hz REAL, u_f0_hz REAL, q REAL, u_q REAL, peak_hz REAL, u_peak_hz REAL,
+  peak_db REAL, u_peak_db REAL, level_db REAL, u_level_db REAL, ohm20 REAL, verdict TEXT, simulated INTEGER,
   same TEXT, again INTEGER DEFAULT 0, stands INTEGER);
 CREATE INDEX by_name ON readings (name, seq);
 CREATE INDEX by_standing ON readings (stands, again, name, seq, unread, size, stage, lot, load, rig);
@@ -78,13 +78,8 @@ pub fn asked<T>(
     now: i64,
     question: impl Fn(&Index) -> Asked<T>,
 ) -> Result<T> {
-    if !notebook.is_dir() {
-        return Err(Failure::new(
-            format!("there is no notebook in {}", notebook.display()),
-            "`coilwright use --folder DIR` says where readings are kept",
-        ));
-    }
-    let file = cache.and_then(|c| file(c, notebook));
+    look::there(notebook, "`coilwright use --folder DIR` says where readings are kept")?;
+    let file = cache.and_then(|c| fileio::kept_of(notebook, c, "sqlite"));
     let once = |file: Option<&Path>| {
         let mut index = Index::open(notebook, file)?;
         index.refresh(fresh, now)?;
@@ -113,9 +108,7 @@ pub fn asked<T>(
 
 /// Enters a reading that the program has just written, where there is an index: a look finds it otherwise.
 pub fn enter(notebook: &Path, cache: Option<&Path>, folder: &Path) {
-    let Some(file) = cache.and_then(|c| file(c, notebook)).filter(|f| f.is_file()) else {
-        return;
-    };
+    let Some(file) = kept(notebook, cache) else { return };
     // Whatever fails here is made good for by the next look.
     let whole = |path: &Path| std::fs::canonicalize(path).ok();
     if let (Some(notebook), Some(folder)) = (whole(notebook), whole(folder)) {
@@ -125,16 +118,14 @@ pub fn enter(notebook: &Path, cache: Option<&Path>, folder: &Path) {
 
 /// Says that the notebook was changed by the program in more than one reading: the next question looks through it.
 pub fn outdated(notebook: &Path, cache: Option<&Path>) {
-    let Some(file) = cache.and_then(|c| file(c, notebook)).filter(|f| f.is_file()) else {
-        return;
-    };
+    let Some(file) = kept(notebook, cache) else { return };
     // Whatever fails here is found within a minute.
     let _ = Index::open(notebook, Some(&file)).and_then(|index| index.db.execute("DELETE FROM looks", []));
 }
 
-/// The index of a notebook.
-fn file(cache: &Path, notebook: &Path) -> Option<PathBuf> {
-    fileio::kept_of(notebook, cache, "sqlite")
+/// The index of a notebook, where there is one.
+fn kept(notebook: &Path, cache: Option<&Path>) -> Option<PathBuf> {
+    fileio::kept_of(notebook, cache?, "sqlite").filter(|f| f.is_file())
 }
 
 fn is_busy(e: &rusqlite::Error) -> bool {

@@ -2,9 +2,10 @@
 
 use std::fs::Metadata;
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 use super::entries;
-use crate::failure::Result;
+use crate::failure::{Failure, Result};
 use crate::parallel;
 use crate::shop::lot::{TRAY, Tray};
 
@@ -39,6 +40,17 @@ pub struct Looked {
     pub entries: Vec<Found>,
     /// Folders that could not be looked into, and why.
     pub left_out: Vec<String>,
+}
+
+/// Refuses a folder that is none; `hint`: what to do.
+pub fn there(notebook: &Path, hint: &str) -> Result<()> {
+    match notebook.is_dir() {
+        true => Ok(()),
+        false => Err(Failure::new(
+            format!("there is no notebook in {}", notebook.display()),
+            hint,
+        )),
+    }
 }
 
 pub fn look(notebook: &Path) -> Looked {
@@ -81,22 +93,27 @@ fn within(notebook: &Path, top: &Path) -> Looked {
     out
 }
 
+impl Mark {
+    fn of(file: &Metadata, folder_changed: i64) -> Mark {
+        Mark {
+            size: i64::try_from(file.len()).unwrap_or(i64::MAX),
+            changed: changed(file),
+            folder_changed,
+        }
+    }
+}
+
 /// The mark of the reading in a folder, if there is one.
 pub fn mark(folder: &Path) -> Option<Mark> {
     let record = folder.join("record.json").symlink_metadata().ok()?;
     let own = folder.symlink_metadata().ok()?;
-    record.is_file().then(|| Mark {
-        size: i64::try_from(record.len()).unwrap_or(i64::MAX),
-        changed: changed(&record),
-        folder_changed: changed(&own),
-    })
+    record.is_file().then(|| Mark::of(&record, changed(&own)))
 }
 
-fn found(notebook: &Path, folder: &Path, mark: Mark, lot: Option<&Lot>) -> Option<Found> {
-    let path = folder.strip_prefix(notebook).ok()?.to_str()?.to_owned();
-    let name = crate::fileio::name_of(folder);
+fn found(notebook: &Path, place: &Path, mark: Mark, lot: Option<&Lot>) -> Option<Found> {
+    let name = crate::fileio::name_of(place);
     Some(Found {
-        path,
+        path: place.strip_prefix(notebook).ok()?.to_str()?.to_owned(),
         mark,
         lot: lot.map(|l| l.name.clone()),
         replaced: lot.is_some_and(|l| l.replaced.contains(&name)),
@@ -105,23 +122,12 @@ fn found(notebook: &Path, folder: &Path, mark: Mark, lot: Option<&Lot>) -> Optio
 
 fn file(notebook: &Path, path: &Path) -> Option<Found> {
     let meta = path.symlink_metadata().ok().filter(Metadata::is_file)?;
-    Some(Found {
-        path: path.strip_prefix(notebook).ok()?.to_str()?.to_owned(),
-        mark: Mark {
-            size: i64::try_from(meta.len()).unwrap_or(i64::MAX),
-            changed: changed(&meta),
-            folder_changed: 0,
-        },
-        lot: None,
-        replaced: false,
-    })
+    found(notebook, path, Mark::of(&meta, 0), None)
 }
 
 fn changed(meta: &Metadata) -> i64 {
-    let since = meta
-        .modified()
-        .ok()
-        .and_then(|t| t.duration_since(std::time::UNIX_EPOCH).ok());
+    let since = |t: SystemTime| t.duration_since(SystemTime::UNIX_EPOCH).ok();
+    let since = meta.modified().ok().and_then(since);
     since.and_then(|d| i64::try_from(d.as_nanos()).ok()).unwrap_or(0)
 }
 

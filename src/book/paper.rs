@@ -27,26 +27,32 @@ pub struct Read {
     pub remarks: Vec<String>,
 }
 
-/// What a column holds.
-#[derive(Debug, Clone, PartialEq)]
-enum Column {
+/// What a column is for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum What {
     Day,
     Name,
     Stage,
-    /// The unit of plain numbers stands in the header.
-    Ohms(String),
-    Henries(String),
-    /// Its header.
-    Words(String),
+    Ohms,
+    Henries,
 }
 
-const NAMES: [(&str, &[&str]); 5] = [
-    ("day", &["day", "date"]),
-    ("name", &["name", "pickup"]),
-    ("stage", &["stage"]),
-    ("ohms", &["ohms", "ohm", "dcr", "resistance"]),
-    ("henries", &["henries", "henry", "inductance"]),
+/// Whatever it holds, and its headings.
+const KNOWN: [(What, &str, &[&str]); 5] = [
+    (What::Day, "day", &["day", "date"]),
+    (What::Name, "name", &["name", "pickup"]),
+    (What::Stage, "stage", &["stage"]),
+    (What::Ohms, "ohms", &["ohms", "ohm", "dcr", "resistance"]),
+    (What::Henries, "henries", &["henries", "henry", "inductance"]),
 ];
+
+struct Column {
+    /// With its name; any other holds words.
+    what: Option<(What, &'static str)>,
+    heading: String,
+    /// Of plain numbers, as the heading has it.
+    unit: String,
+}
 
 /// Where a figure looks like a slip.
 const LEAST_OHM: f64 = 50.0;
@@ -59,17 +65,17 @@ pub fn read(text: &str, file: &str, first: Option<DayFirst>) -> Result<Read> {
     let (header, rows) = cells(text, file)?;
     let columns: Vec<Column> = header.iter().map(|h| column(h)).collect();
     let mut out = Read::default();
-    for (column, head) in columns.iter().zip(&header) {
-        let Some(what) = column.what() else { continue };
-        if let Some((_, other)) = out.columns.iter().find(|c| c.0 == what) {
+    for Column { what, heading, .. } in &columns {
+        let Some((_, what)) = what else { continue };
+        if let Some((_, other)) = out.columns.iter().find(|c| c.0 == *what) {
             return Err(Failure::new(
-                format!("{file}: the columns {other:?} and {head:?} are both the {what}"),
+                format!("{file}: the columns {other:?} and {heading:?} are both the {what}"),
                 "give one of them another heading",
             ));
         }
-        out.columns.push((what, head.clone()));
+        out.columns.push((what, heading.clone()));
     }
-    if !columns.contains(&Column::Name) {
+    if place(&columns, What::Name).is_none() {
         return Err(Failure::new(
             format!("{file} has no column of names: its headings are {}", header.join(", ")),
             "call the columns day, name, ohms, henries, stage; any other goes into words",
@@ -77,8 +83,7 @@ pub fn read(text: &str, file: &str, first: Option<DayFirst>) -> Result<Read> {
     }
     let slashed = order(&rows, &columns, file, first)?;
     for (number, row) in &rows {
-        let line = line(row, &columns, slashed)
-            .map_err(|f| Failure::new(format!("{file} line {number}: {}", f.what), f.hint))?;
+        let line = line(row, &columns, slashed).map_err(|f| f.at(format!("{file} line {number}")))?;
         out.remarks
             .extend(odd(&line).map(|why| format!("line {number}: {why}")));
         out.lines.push(line);
@@ -162,28 +167,16 @@ fn column(heading: &str) -> Column {
         None => (heading.trim(), ""),
     };
     let name = name.to_lowercase();
-    let known = NAMES.iter().find(|(_, names)| names.contains(&name.as_str()));
-    match known.map(|k| k.0) {
-        Some("day") => Column::Day,
-        Some("name") => Column::Name,
-        Some("stage") => Column::Stage,
-        Some("ohms") => Column::Ohms(unit.to_owned()),
-        Some("henries") => Column::Henries(unit.to_owned()),
-        _ => Column::Words(heading.to_owned()),
+    let known = KNOWN.iter().find(|(.., names)| names.contains(&name.as_str()));
+    Column {
+        what: known.map(|k| (k.0, k.1)),
+        heading: heading.to_owned(),
+        unit: unit.to_owned(),
     }
 }
 
-impl Column {
-    fn what(&self) -> Option<&'static str> {
-        match self {
-            Column::Day => Some("day"),
-            Column::Name => Some("name"),
-            Column::Stage => Some("stage"),
-            Column::Ohms(_) => Some("ohms"),
-            Column::Henries(_) => Some("henries"),
-            Column::Words(_) => None,
-        }
-    }
+fn place(columns: &[Column], what: What) -> Option<usize> {
+    columns.iter().position(|c| c.what.is_some_and(|w| w.0 == what))
 }
 
 fn line(row: &[String], columns: &[Column], slashed: DayFirst) -> Result<Line> {
@@ -196,13 +189,13 @@ fn line(row: &[String], columns: &[Column], slashed: DayFirst) -> Result<Line> {
         words: Words::new(),
     };
     for (cell, column) in row.iter().zip(columns).filter(|(c, _)| !c.is_empty()) {
-        match column {
-            Column::Day => out.day = day(cell, slashed)?,
-            Column::Name => {
+        match column.what.map(|w| w.0) {
+            Some(What::Day) => out.day = day(cell, slashed)?,
+            Some(What::Name) => {
                 sound_name(cell)?;
                 cell.clone_into(&mut out.pickup);
             }
-            Column::Stage => {
+            Some(What::Stage) => {
                 let stage = Stage::of(cell);
                 let wrong = || {
                     Failure::new(
@@ -212,10 +205,10 @@ fn line(row: &[String], columns: &[Column], slashed: DayFirst) -> Result<Line> {
                 };
                 out.stage = Some(stage.ok_or_else(wrong)?);
             }
-            Column::Ohms(unit) => out.ohm = Some(figure(cell, unit, Unit::Ohm)?),
-            Column::Henries(unit) => out.henry = Some(figure(cell, unit, Unit::Henry)?),
-            Column::Words(heading) => {
-                out.words.insert(heading.clone(), cell.clone());
+            Some(What::Ohms) => out.ohm = Some(figure(cell, &column.unit, Unit::Ohm)?),
+            Some(What::Henries) => out.henry = Some(figure(cell, &column.unit, Unit::Henry)?),
+            None => {
+                out.words.insert(column.heading.clone(), cell.clone());
             }
         }
     }
@@ -249,7 +242,7 @@ fn parts(cell: &str) -> Option<(char, [u32; 3])> {
 
 /// Which comes first in days with slashes: told, or by a number above 12.
 fn order(rows: &Rows, columns: &[Column], file: &str, told: Option<DayFirst>) -> Result<DayFirst> {
-    let at = columns.iter().position(|c| *c == Column::Day);
+    let at = place(columns, What::Day);
     let cells = rows.iter().filter_map(|(n, row)| Some((n, row.get(at?)?)));
     let slashed: Vec<(&u64, &String, [u32; 3])> = cells
         .filter_map(|(n, cell)| Some((n, cell, parts(cell).filter(|p| is_open(p.0, p.1))?.1)))

@@ -9,9 +9,11 @@ use rusqlite::types::Value;
 use rusqlite::{Connection, Result as Asked};
 
 use super::look::{self, Mark};
-use super::seen::Figure;
 use crate::record::stage::Stage;
 use crate::record::{Record, Verdict, is_at_the_jack};
+
+/// A figure and its standard uncertainty.
+pub type Figure = Option<(f64, f64)>;
 
 /// A reading in a list.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -308,7 +310,7 @@ fn row(r: &rusqlite::Row) -> Asked<Row> {
         peak_db: figure(17)?,
         level_db: figure(19)?,
         ohm20: r.get(21)?,
-        verdict: verdict.as_deref().and_then(verdict_of),
+        verdict: verdict.and_then(|v| serde_json::from_str(&v).ok()),
         simulated: r.get(23)?,
         replaced: r.get(24)?,
         seq: r.get(25)?,
@@ -318,21 +320,6 @@ fn row(r: &rusqlite::Row) -> Asked<Row> {
             folder_changed: r.get(28)?,
         },
     })
-}
-
-/// As records have it.
-pub fn code(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Ok => "ok",
-        Verdict::Suspect => "suspect",
-        Verdict::Rejected => "rejected",
-    }
-}
-
-fn verdict_of(code: &str) -> Option<Verdict> {
-    [Verdict::Ok, Verdict::Suspect, Verdict::Rejected]
-        .into_iter()
-        .find(|v| self::code(*v) == code)
 }
 
 /// The first second of a day, month or year as people write them: "2026-03-02", "2026-03", "2026".

@@ -238,22 +238,18 @@ pub fn one<'a>(named: &Named, rows: &'a [Row], notebook: &Path) -> Result<&'a Ro
     if let (Which::Number(_), [first, _, ..]) = (&named.which, rows)
         && first.name != named.word
     {
-        return Err(Failure::new(
-            format!("{} means {} readings", named.word, rows.len()),
-            format!(
-                "give one of them: {}",
-                choices(&rows.iter().collect::<Vec<_>>(), notebook)
-            ),
+        let all: Vec<&Row> = rows.iter().collect();
+        return Err(one_of(
+            &all,
+            notebook,
+            format!("{} means {} readings", named.word, all.len()),
         ));
     }
     match latest(rows).as_slice() {
         [] => Err(named.nothing(notebook)),
         [kinds] => match kinds.as_slice() {
             [one] => Ok(one),
-            several => Err(Failure::new(
-                format!("{} has readings of {} kinds", named.word, several.len()),
-                format!("give one of them: {}", choices(several, notebook)),
-            )),
+            several => Err(kinds_of(named, several, notebook, "")),
         },
         several => Err(Failure::new(
             format!("{} means {} pickups, and one is asked for", named.word, several.len()),
@@ -262,9 +258,15 @@ pub fn one<'a>(named: &Named, rows: &'a [Row], notebook: &Path) -> Result<&'a Ro
     }
 }
 
-fn choices(rows: &[&Row], notebook: &Path) -> String {
+fn kinds_of(named: &Named, rows: &[&Row], notebook: &Path, more: &str) -> Failure {
+    let what = format!("{} has readings of {} kinds{more}", named.word, rows.len());
+    one_of(rows, notebook, what)
+}
+
+fn one_of(rows: &[&Row], notebook: &Path, what: String) -> Failure {
     let one = |r: &&Row| format!("{} ({})", notebook.join(&r.path).display(), r.described());
-    rows.iter().map(one).collect::<Vec<_>>().join(", ")
+    let all: Vec<String> = rows.iter().map(one).collect();
+    Failure::new(what, format!("give one of them: {}", all.join(", ")))
 }
 
 /// The readings that several names mean together: each one's latest of the kind that all of them have, the latest such.
@@ -274,36 +276,24 @@ pub fn together<'a>(list: &[(Named, &'a [Row])], notebook: &Path) -> Result<Vec<
         return Err(named.nothing(notebook));
     }
     let pickups = || latest.iter().flat_map(|(_, pickups)| pickups);
-    let shared: Vec<&Row> = pickups()
-        .next()
-        .into_iter()
-        .flatten()
-        .filter(|r| pickups().all(|kinds| kinds.iter().any(|o| o.kind() == r.kind())))
-        .copied()
-        .collect();
-    let mut out = Vec::new();
-    for (named, pickups) in latest {
-        let mut rows = Vec::new();
-        for kinds in pickups {
-            let of_shared = shared.first().and_then(|s| kinds.iter().find(|r| r.kind() == s.kind()));
-            match (of_shared, kinds.as_slice()) {
-                (Some(row), _) => rows.push(*row),
-                (None, [one]) => rows.push(*one),
-                (None, several) => {
-                    return Err(Failure::new(
-                        format!(
-                            "{} has readings of {} kinds, and none that the others have too",
-                            named.word,
-                            several.len()
-                        ),
-                        format!("give one of them: {}", choices(several, notebook)),
-                    ));
-                }
-            }
+    let in_all = |r: &&&Row| pickups().all(|kinds| kinds.iter().any(|o| o.kind() == r.kind()));
+    let shared = pickups().next().and_then(|kinds| kinds.iter().find(in_all).copied());
+    let one = |named: &Named, kinds: &[&'a Row]| {
+        let of_shared = shared.and_then(|s| kinds.iter().find(|r| r.kind() == s.kind()));
+        match (of_shared, kinds) {
+            (Some(row), _) => Ok(*row),
+            (None, [one]) => Ok(*one),
+            (None, several) => Err(kinds_of(
+                named,
+                several,
+                notebook,
+                ", and none that the others have too",
+            )),
         }
-        out.push(rows);
-    }
-    Ok(out)
+    };
+    let each = latest.iter();
+    each.map(|(named, pickups)| pickups.iter().map(|kinds| one(named, kinds)).collect())
+        .collect()
 }
 
 /// The last readings of a pickup's last two stages, of one coil and under one load.

@@ -62,20 +62,20 @@ impl Live {
 /// All sound devices in both directions, and which of them `selection` means. Opens each for a moment; nothing sounds.
 pub fn devices(selection: &Selection) -> Result<Vec<DeviceInfo>> {
     let selection = selection.clone();
-    bounded(LIST_LIMIT, None, move || devices::devices(&selection))
+    bounded(LIST_LIMIT, move || devices::devices(&selection))
 }
 
 /// The rate to measure at where none is asked for.
 pub fn default_rate(selection: &Selection) -> Result<u32> {
     let selection = selection.clone();
-    bounded(OPEN_LIMIT, None, move || devices::default_rate(&selection))
+    bounded(OPEN_LIMIT, move || devices::default_rate(&selection))
 }
 
 /// Finds what stands in the way of a take before anything sounds: names, channels, rate, devices in use. Returns the ids of
 /// output and input.
 pub fn check(selection: &Selection, rate_hz: u32) -> Result<[String; 2]> {
     let selection = selection.clone();
-    bounded(OPEN_LIMIT, None, move || {
+    bounded(OPEN_LIMIT, move || {
         let (output, input) = devices::setups(&selection, rate_hz)?;
         Ok([output.id, input.id])
     })

@@ -6,13 +6,12 @@ use super::defaults::Defaults;
 use super::shared::About;
 use super::wirings::one_load;
 use crate::analysis::chain::Chain;
-use crate::analysis::compose::Context;
 use crate::capture::Take;
 use crate::capture::wav::Channels;
 use crate::failure::{Failure, Result};
 use crate::network::Load;
 use crate::record::meters::LEAST_WINDING_OHM;
-use crate::record::{LoadSummary, Pickup, RigSummary};
+use crate::record::{CaptureSummary, LoadSummary, Pickup, Record, RigSummary};
 use crate::rig::{NO_RIG_NOTE, Rig};
 
 /// What a measurement or an analysis knows before it begins.
@@ -77,22 +76,25 @@ impl Bench {
         }
     }
 
-    /// The surroundings of a take, for the record. `source`: as [`Context`] has it; `file`: the take's own name.
-    pub fn context(&self, take: &Take, name: &str, taken_at: &str, source: &str, file: String) -> Context {
+    /// The surroundings of a take, for the record. `source`: "sim", "live" or "file"; `file`: the take's own name.
+    pub fn context(&self, take: &Take, name: &str, taken_at: &str, source: &str, file: String) -> Record {
         let one_channel = take.reference.is_none();
-        Context {
+        Record {
             pickup: self.pickup(name),
             rig: self.rig.as_ref().map_or_else(RigSummary::default, |rig| RigSummary {
                 open: rig.left_open(one_channel),
                 ..rig.summary()
             }),
             load: self.load.as_ref().map(|l| LoadSummary { text: l.to_string() }),
-            drive: None,
             taken_at: taken_at.into(),
-            source: source.into(),
-            device: take.provenance.device.clone(),
-            take: Some(file),
+            capture: CaptureSummary {
+                source: source.into(),
+                device: take.provenance.device.clone(),
+                take: Some(file),
+                ..CaptureSummary::default()
+            },
             notes: self.notes(one_channel),
+            ..Record::default()
         }
     }
 

@@ -179,7 +179,7 @@ pub struct ToleranceArg {
 
 /// "usual", or "cap=1% vol-pot=20% pots=20% caps=K ohms=0.5%": half-widths, or the letters of IEC 60062.
 pub fn tolerance(text: &str) -> Result<ToleranceArg> {
-    let parts = Knob::ALL.into_iter().filter(|k| k.is_part());
+    let parts = Knob::all().filter(|k| k.is_part());
     let hint = format!(
         "write usual, or parts as cap=1% vol-pot=20% caps=K, \"cap=1% shared\" where all were read on one meter; parts are pots, caps, ohms (the meter), input (the rig's, with its lead) and {}",
         parts.clone().map(Knob::name).collect::<Vec<_>>().join(", ")

@@ -7,8 +7,9 @@ use super::against::{Against, Undone};
 use super::basis::Basis;
 use crate::network::knob::{Knob, Tolerances};
 use crate::network::predict::{self, Doubt, LEVELS_HZ, db};
-use crate::network::reach::Reached;
-use crate::network::{Eddy, Wiring, spread};
+use crate::network::reach::ReachedFound;
+use crate::network::spread::{self, BandFound};
+use crate::network::{Eddy, Wiring};
 
 pub const SCHEMA: &str = "coilwright/loads/1";
 
@@ -80,65 +81,11 @@ pub struct Varied {
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct BandFound {
-    pub runs: u64,
-    /// The parts that were drawn, each evenly within its tolerance.
-    pub parts: Vec<PartDrawn>,
-    /// Null where too many runs have no peak.
-    pub peak_hz: Option<[f64; 2]>,
-    pub peak_db: Option<[f64; 2]>,
-    pub height_db: Option<[f64; 2]>,
-    /// At the curve's frequencies.
-    pub low_db: Vec<Option<f64>>,
-    pub high_db: Vec<Option<f64>>,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PartDrawn {
-    pub part: String,
-    /// The pickup, or the coil, that it belongs to; left out where all share it.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub of: Option<String>,
-    /// As printed on it, in SI units.
-    pub printed: f64,
-    /// Relative, to either side.
-    pub tolerance: f64,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct GainCurve {
     pub freq_hz: Vec<f64>,
     /// Null where nothing comes out.
     pub gain_db: Vec<Option<f64>>,
     pub phase_deg: Vec<f64>,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ReachedFound {
-    pub parts: Vec<PartFound>,
-    pub load: String,
-    pub peak_hz: Option<f64>,
-    pub height_db: Option<f64>,
-    /// The nearest parts that one can buy, and where the peak then lies; null where none of them is sold by its value.
-    pub as_sold: Option<SoldFound>,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct SoldFound {
-    pub parts: Vec<PartFound>,
-    pub load: String,
-    pub peak_hz: Option<f64>,
-    pub height_db: Option<f64>,
-    /// Standard uncertainties of these from the coil's, the parts being what is printed on them; null where the coil file states none.
-    pub u: Option<Doubt>,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PartFound {
-    pub quantity: String,
-    pub value: f64,
-    /// Standard uncertainty from the coil's; null where that is not known.
-    pub u: Option<f64>,
 }
 
 impl From<&Basis> for CoilUsed {
@@ -217,7 +164,7 @@ pub fn predict_one(
     let band = manner
         .tolerances
         .as_ref()
-        .and_then(|t| band(basis, wiring, t, &manner.freq_hz));
+        .and_then(|t| spread::band(wiring, coil, t, &manner.freq_hz, RUNS, SEED));
     LoadPredicted {
         load: text.into(),
         varied: varied.map(|(k, value)| Varied {
@@ -238,51 +185,6 @@ pub fn predict_one(
             gain_db: response.iter().map(|h| finite(db(h.norm()))).collect(),
             phase_deg: response.iter().map(|h| h.arg().to_degrees()).collect(),
         },
-    }
-}
-
-fn band(basis: &Basis, wiring: &Wiring, tolerances: &Tolerances, freq_hz: &[f64]) -> Option<BandFound> {
-    let b = spread::band(wiring, &basis.coil, tolerances, freq_hz, RUNS, SEED)?;
-    Some(BandFound {
-        runs: b.runs as u64,
-        parts: b
-            .parts
-            .iter()
-            .map(|p| PartDrawn {
-                part: p.knob.name().into(),
-                of: p.whose.clone(),
-                printed: p.printed,
-                tolerance: p.tolerance,
-            })
-            .collect(),
-        peak_hz: b.peak_hz,
-        peak_db: b.peak_db,
-        height_db: b.height_db,
-        low_db: b.gain_db.iter().map(|g| finite(g[0])).collect(),
-        high_db: b.gain_db.iter().map(|g| finite(g[1])).collect(),
-    })
-}
-
-impl From<&Reached> for ReachedFound {
-    fn from(r: &Reached) -> Self {
-        let part = |k: &Knob, value: f64, u| PartFound {
-            quantity: k.name().into(),
-            value,
-            u,
-        };
-        ReachedFound {
-            parts: r.parts.iter().map(|(k, value, u)| part(k, *value, *u)).collect(),
-            load: r.wiring.load.to_string(),
-            peak_hz: r.figures.peak_hz,
-            height_db: r.figures.height_db,
-            as_sold: r.as_sold.as_ref().map(|s| SoldFound {
-                parts: s.parts.iter().map(|(k, value)| part(k, *value, None)).collect(),
-                load: s.wiring.load.to_string(),
-                peak_hz: s.figures.peak_hz,
-                height_db: s.figures.height_db,
-                u: s.u,
-            }),
-        }
     }
 }
 

@@ -26,8 +26,7 @@ pub(super) const INPUT_OHM: f64 = 0.05;
 /// The load that a record tells.
 pub fn load_of(record: &Record) -> Result<Load> {
     match &record.load {
-        Some(l) => Load::parse(&l.text)
-            .map_err(|e| Failure::new(format!("record {:?}: {}", record.pickup.name, e.what), e.hint)),
+        Some(l) => Load::parse(&l.text).map_err(|e| e.at(format!("record {:?}", record.pickup.name))),
         None => Err(Failure::new(
             format!(
                 "record {:?} ({}) does not say what hung on the pickup",

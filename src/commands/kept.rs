@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use super::knock;
 use super::known;
 use super::outcome::{self, Played};
-use crate::analysis::compose::{self, Context};
+use crate::analysis::compose;
 use crate::analysis::{self, Choice, Options, repeats};
 use crate::capture::{Take, wav};
 use crate::cli::context::Bench;
@@ -112,7 +112,7 @@ pub fn read(
     bench: &Bench,
     played: Option<&Played>,
     model: Choice,
-    context: Context,
+    context: Record,
 ) -> Result<(Record, Option<Estimate>)> {
     let options = Options {
         chain: &bench.chain,
@@ -122,7 +122,7 @@ pub fn read(
     let analysis = analysis::analyse(take, &options)?;
     let answer = analysis.answer_db;
     let drive = played.and_then(|p| p.description.as_ref()).map(Into::into);
-    Ok((compose::record(take, analysis, Context { drive, ..context }), answer))
+    Ok((compose::record(take, analysis, Record { drive, ..context }), answer))
 }
 
 pub fn taps_lost(why: &str) -> String {

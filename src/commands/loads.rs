@@ -12,9 +12,10 @@ use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::against;
 use crate::coil::against::{Instead, Stated};
 use crate::coil::basis::Basis;
-use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, ReachedFound, predict_one};
+use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, predict_one};
 use crate::failure::{Failure, Result, Status};
-use crate::network::{Coil, CoilFile, Knob, Wiring, predict, reach, spice, wirings as built_in};
+use crate::network::reach::{self, ReachedFound};
+use crate::network::{Coil, CoilFile, Knob, Load, Wiring, predict, spice, wirings as built_in};
 use crate::record::Record;
 use crate::report::plot::Plot;
 use crate::report::{loads_plot, text};
@@ -134,9 +135,9 @@ impl Question {
         let Question { basis, manner, .. } = self;
         if let (Some(goal), Some(by)) = (args.reach, &args.by) {
             let (_, wiring) = first(&self.wirings, "--reach")?;
-            let r = reach::reach(wiring, &basis.coil, goal, by, basis.covariance.as_ref())?;
-            let load = predict_one(basis, &spelt(&r), &r.wiring, None, manner);
-            return Ok((vec![load], Some(ReachedFound::from(&r))));
+            let (found, there) = reach::reach(wiring, &basis.coil, goal, by, basis.covariance.as_ref())?;
+            let load = predict_one(basis, &spelt(&there.load, by), &there, None, manner);
+            return Ok((vec![load], Some(found)));
         }
         let of = |(name, wiring): &(String, Wiring)| self.swept(args, name, wiring);
         let loads: Vec<Vec<LoadPredicted>> = self.wirings.iter().map(of).collect::<Result<_>>()?;
@@ -241,13 +242,12 @@ fn instead(wirings: &[(String, Wiring)]) -> Result<Instead> {
 }
 
 /// The load that was found, its values with as many digits as one would say them with.
-fn spelt(r: &reach::Reached) -> String {
-    let mut load = r.wiring.load.clone();
-    for (knob, value, _) in &r.parts {
-        let short = format!("{value:.3e}").parse().unwrap_or(*value);
-        let _ = knob.set(&mut load, short);
+fn spelt(load: &Load, by: &[Knob]) -> String {
+    let mut short = load.clone();
+    for (knob, value) in by.iter().filter_map(|k| Some((k, k.get(load)?))) {
+        let _ = knob.set(&mut short, format!("{value:.3e}").parse().unwrap_or(value));
     }
-    load.to_string()
+    short.to_string()
 }
 
 fn first<'a>(wirings: &'a [(String, Wiring)], option: &str) -> Result<&'a (String, Wiring)> {

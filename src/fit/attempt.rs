@@ -36,8 +36,8 @@ pub struct Space {
 impl Space {
     fn new(kind: Kind, f_ref: f64, setup: &Setup) -> Self {
         let own = kind.params().into_iter().map(|p| {
-            let r = kind::range(p, f_ref);
-            (r.lower, r.upper, r.weak, Known::Weakly)
+            let (lower, upper, weak) = kind::range(p, f_ref);
+            (lower, upper, weak, Known::Weakly)
         });
         let about = setup.nuisance.iter().map(|n| (n.lower, n.upper, n.prior, n.known));
         let (mut lower, mut upper, mut priors) = (Vec::new(), Vec::new(), Vec::new());

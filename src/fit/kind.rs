@@ -68,25 +68,11 @@ impl Rung {
     };
 }
 
-/// How far a parameter may go, and a prior so weak that it only keeps directions in place that a curve does not tell.
-pub(super) struct Range {
-    pub lower: f64,
-    pub upper: f64,
-    pub weak: Option<(f64, f64)>,
-}
-
+/// How far a parameter may go, down and up, and a prior so weak that it only keeps directions in place that a curve does not tell.
 /// `f_ref`: the model's reference frequency in hertz.
-pub(super) fn range(param: Param, f_ref: f64) -> Range {
-    let within = |lower: f64, upper: f64, mean: f64, sd: f64| Range {
-        lower,
-        upper,
-        weak: Some((mean, sd)),
-    };
-    let free = |lower: f64, upper: f64| Range {
-        lower,
-        upper,
-        weak: None,
-    };
+pub(super) fn range(param: Param, f_ref: f64) -> (f64, f64, Option<(f64, f64)>) {
+    let within = |lower, upper, mean, sd| (lower, upper, Some((mean, sd)));
+    let free = |lower, upper| (lower, upper, None);
     match param {
         Param::B1 => free(2e-3, 1e3),
         Param::B2 => free(1e-5, 1e5),

@@ -41,6 +41,19 @@ pub struct Nuisance {
     pub known: Known,
 }
 
+impl Nuisance {
+    pub fn new(param: Param, start: f64, [lower, upper]: [f64; 2], prior: Option<(f64, f64)>, known: Known) -> Self {
+        Nuisance {
+            param,
+            start,
+            lower,
+            upper,
+            prior,
+            known,
+        }
+    }
+}
+
 /// Where a prior comes from, and with it what its part of an uncertainty is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Known {
@@ -86,14 +99,10 @@ impl Setup {
     pub(crate) fn on(&self, rung: Rung) -> Setup {
         let mut setup = self.clone();
         if let Some(shift) = self.shift.filter(|_| rung.shift) {
-            setup.nuisance.push(Nuisance {
-                param: Param::Delay,
-                start: shift.at_s,
-                lower: shift.at_s - MOST_SHIFT_S,
-                upper: shift.at_s + MOST_SHIFT_S,
-                prior: shift.usual_s.map(|sd| (shift.at_s, sd)),
-                known: Known::Usual,
-            });
+            let at = shift.at_s;
+            let (range, prior) = ([at - MOST_SHIFT_S, at + MOST_SHIFT_S], shift.usual_s.map(|sd| (at, sd)));
+            let delay = Nuisance::new(Param::Delay, at, range, prior, Known::Usual);
+            setup.nuisance.push(delay);
         }
         if rung.kind.metal != Metal::None {
             for n in setup.nuisance.iter_mut().filter(|n| n.known == Known::Weakly) {
@@ -190,6 +199,12 @@ impl Fitted {
         Estimate::new(self.model.fixed.get(Param::Delay) - delay.value, delay.u, delay.u_noise)
     }
 
+    /// How much of the pickup channel it explains, in units of chi-square.
+    pub fn explained(&self, b: &Bins) -> f64 {
+        let gain = |i: usize| 2.0 * (b.y[i].norm_sqr() - self.residuals[i].norm_sqr()) / (b.syy[i] * b.length);
+        (0..b.len()).filter(|i| b.used[*i]).map(gain).sum::<f64>() / self.excess()
+    }
+
     /// The scatter by which uncertainties from the noise are too small, as a factor of variance; 1 where they are not.
     pub fn excess(&self) -> f64 {
         self.scatter.max(1.0)
@@ -229,9 +244,8 @@ pub fn beside(bins: &Bins, setup: &Setup, (here, there): (&Fitted, &Fitted), cho
     let scaled = |p: Param, v: f64| match p {
         // Both models by one reference frequency.
         Param::Gain => v * here.theta[0] / there.theta[0],
-        Param::B1 | Param::Pole | Param::Zero => v * here.model.f_ref / chosen.model.f_ref,
+        Param::B1 | Param::Pole | Param::Zero | Param::OtherSlope => v * here.model.f_ref / chosen.model.f_ref,
         Param::B2 => v * (here.model.f_ref / chosen.model.f_ref).powi(2),
-        Param::OtherSlope => v * here.model.f_ref / chosen.model.f_ref,
         Param::OtherLnB3 => v + (here.model.f_ref / chosen.model.f_ref).ln(),
         Param::OtherLnB4 => v + 2.0 * (here.model.f_ref / chosen.model.f_ref).ln(),
         _ => v,
@@ -263,9 +277,7 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
     let (nominal, f_ref) = (setup.nominal(), setup.f_ref());
     let points = points(&groups, setup, &nominal, f_ref);
     let mut starts = Vec::new();
-    if let Some((n, d)) = stable(&points, 0, 6) {
-        starts.push(vec![n[0], d[0], d[1]]);
-    }
+    starts.extend(stable(&points, 6).map(|start| start.to_vec()));
     // The linearised fit fails where noise is high or the coil is strongly damped: look around as well.
     for f in [0.4, 0.8, 1.5, 3.0, 6.0, 10.0].map(|k| 1000.0 * k * 1.3) {
         for q in [0.4, 1.2, 4.0] {
@@ -277,10 +289,9 @@ pub fn second_order(bins: &Bins, setup: &Setup) -> Option<Fitted> {
     Attempt::new(bins, setup, Rung::PLAIN, f_ref).best(groups, starts, &nominal)
 }
 
-/// The linearised second-order fit, its numerator of order `n`, where it is that of a pickup: stable. A wrong delay may be
-/// explained by one that is not.
-fn stable(points: &[Point], n: usize, rounds: usize) -> Option<(Vec<f64>, Vec<f64>)> {
-    start::rational(points, n, 2, rounds).filter(|(_, d)| d[0] > 0.0 && d[1] > 0.0)
+/// The linearised second-order fit, where it is that of a pickup: stable. A wrong delay may be explained by one that is not.
+fn stable(points: &[Point], rounds: usize) -> Option<[f64; 3]> {
+    start::second_order(points, rounds).filter(|[_, b1, b2]| *b1 > 0.0 && *b2 > 0.0)
 }
 
 /// Delay (s) and clock difference (ppm), of those on two grids, under which a second-order response explains the groups
@@ -300,8 +311,8 @@ pub fn best_delay(bins: &Bins, setup: &Setup, delays: &[f64], clocks: &[f64]) ->
             Point { g, ..*p }
         };
         let turned: Vec<Point> = plain.iter().zip(&groups).map(turned).collect();
-        let (n, d) = stable(&turned, 0, 3)?;
-        let square = |p: &Point| ((n[0] / (1.0 + p.s * (d[0] + p.s * d[1])) - p.g) * p.weight).norm_sqr();
+        let [gain, b1, b2] = stable(&turned, 3)?;
+        let square = |p: &Point| ((gain / (1.0 + p.s * (b1 + p.s * b2)) - p.g) * p.weight).norm_sqr();
         Some(turned.iter().map(square).sum::<f64>())
     };
     let grid = clocks

@@ -11,40 +11,24 @@ pub struct Point {
     pub weight: f64,
 }
 
-/// Fits N(s)/D(s), N of order `n`, D = 1 + d1 s + ... of order `d`, real coefficients; returns (N, D without its 1).
-/// Each round weighs by the denominator of the round before.
-pub fn rational(points: &[Point], n: usize, d: usize, rounds: usize) -> Option<(Vec<f64>, Vec<f64>)> {
-    let cols = n + 1 + d;
-    let mut den: Vec<f64> = vec![0.0; d];
-    let mut num: Vec<f64> = vec![0.0; n + 1];
+/// Fits g/(1 + b1 s + b2 s^2); returns g, b1 and b2. Each round weighs by the denominator of the round before.
+pub fn second_order(points: &[Point], rounds: usize) -> Option<[f64; 3]> {
+    let mut found = [0.0; 3];
     for _ in 0..rounds {
-        let mut a = DMatrix::zeros(2 * points.len(), cols);
+        let mut a = DMatrix::zeros(2 * points.len(), 3);
         let mut b = DVector::zeros(2 * points.len());
         for (i, p) in points.iter().enumerate() {
-            let w = p.weight / polynomial(&den, p.s).norm();
-            let mut put = |c: usize, v: Complex64| (a[(2 * i, c)], a[(2 * i + 1, c)]) = (v.re, v.im);
-            let mut power = Complex64::new(1.0, 0.0);
-            for c in 0..=n.max(d) {
-                if c <= n {
-                    put(c, power * w);
-                }
-                if c >= 1 && c <= d {
-                    put(n + c, -power * p.g * w);
-                }
-                power *= p.s;
+            let w = p.weight / (((found[2] * p.s) + found[1]) * p.s + 1.0).norm();
+            let row = [Complex64::new(1.0, 0.0) * w, -p.s * p.g * w, -(p.s * p.s) * p.g * w];
+            for (c, v) in row.into_iter().enumerate() {
+                (a[(2 * i, c)], a[(2 * i + 1, c)]) = (v.re, v.im);
             }
             let v = p.g * w;
             (b[2 * i], b[2 * i + 1]) = (v.re, v.im);
         }
-        let x = least_squares(a, b)?;
-        num.copy_from_slice(&x[..n + 1]);
-        den.copy_from_slice(&x[n + 1..]);
+        found.copy_from_slice(&least_squares(a, b)?);
     }
-    Some((num, den))
-}
-
-fn polynomial(den: &[f64], s: Complex64) -> Complex64 {
-    den.iter().rev().fold(Complex64::new(0.0, 0.0), |acc, c| (acc + c) * s) + 1.0
+    Some(found)
 }
 
 fn least_squares(mut a: DMatrix<f64>, mut b: DVector<f64>) -> Option<Vec<f64>> {
@@ -71,20 +55,17 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_rational_function_is_found_again() {
-        let (p, b1, b2, z) = (0.3, 0.4, 1.2, 0.1);
+    fn a_response_is_found_again() {
         let points: Vec<Point> = (1..200)
             .map(|i| {
                 let s = Complex64::new(0.0, 0.02 * f64::from(i));
-                let g = 2.0 * (s * z + 1.0) / ((s * p + 1.0) * (s * s * b2 + s * b1 + 1.0));
+                let g = 2.0 / (s * s * 1.2 + s * 0.4 + 1.0);
                 Point { s, g, weight: 1.0 }
             })
             .collect();
-        let (num, den) = rational(&points, 1, 3, 6).unwrap();
-        assert!((num[0] - 2.0).abs() < 1e-9 && (num[1] - 0.2).abs() < 1e-9, "{num:?}");
-        // (1 + s p)(1 + b1 s + b2 s^2), multiplied out.
-        for (got, want) in den.iter().zip([p + b1, p * b1 + b2, p * b2]) {
-            assert!((got - want).abs() < 1e-6, "{den:?}");
+        let found = second_order(&points, 6).unwrap();
+        for (got, want) in found.iter().zip([2.0, 0.4, 1.2]) {
+            assert!((got - want).abs() < 1e-9, "{found:?}");
         }
     }
 }

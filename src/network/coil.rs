@@ -32,35 +32,18 @@ pub struct Thevenin {
 }
 
 impl Thevenin {
-    pub(super) const NOTHING: Thevenin = Thevenin {
-        emf: Complex64::new(0.0, 0.0),
-        z: OnePort::SHORT,
-    };
+    pub(super) const NOTHING: Thevenin = Thevenin::new(Complex64::new(0.0, 0.0), OnePort::SHORT);
 
-    pub(super) fn times(self, k: f64) -> Thevenin {
-        Thevenin {
-            emf: self.emf * k,
-            ..self
-        }
+    pub const fn new(emf: Complex64, z: OnePort) -> Thevenin {
+        Thevenin { emf, z }
     }
 
-    pub(super) fn in_series(self, other: Thevenin) -> Thevenin {
-        Thevenin {
-            emf: self.emf + other.emf,
-            z: self.z.series(other.z),
-        }
+    pub fn times(self, k: f64) -> Thevenin {
+        Thevenin::new(self.emf * k, self.z)
     }
-}
 
-/// Anything with two ends that a load can be put on.
-pub trait Source {
-    /// `w` in rad/s.
-    fn thevenin(&self, w: f64) -> Thevenin;
-
-    /// Output voltage over EMF where the circuit `load` hangs on the source.
-    fn drive(&self, load: Walk, w: f64) -> Complex64 {
-        let s = self.thevenin(w);
-        s.emf * load.put_in_line(s.z).ratio()
+    pub fn in_series(self, other: Thevenin) -> Thevenin {
+        Thevenin::new(self.emf + other.emf, self.z.series(other.z))
     }
 }
 
@@ -113,6 +96,17 @@ impl Coil {
         t.put_in_line(OnePort::impedance_of(jwl))
     }
 
+    /// The winding with nothing on it; `w` in rad/s.
+    pub fn thevenin(&self, w: f64) -> Thevenin {
+        let t = self.put_before(TwoPort::through(), w);
+        Thevenin::new(self.shape(w) * t.voltage_ratio(), t.output_impedance())
+    }
+
+    /// Output voltage over EMF where the circuit `load` hangs on the winding.
+    pub fn drive(&self, load: Walk, w: f64) -> Complex64 {
+        self.shape(w) * self.put_before(load, w).ratio()
+    }
+
     /// What the metal makes of the EMF.
     fn shape(&self, w: f64) -> Complex64 {
         match self.eddy {
@@ -127,33 +121,6 @@ fn wrong(name: &str, v: f64, allowed: &str) -> Failure {
         format!("coil: {name} = {v} is impossible"),
         format!("give a value {allowed}"),
     )
-}
-
-impl Source for Coil {
-    fn thevenin(&self, w: f64) -> Thevenin {
-        let t = self.put_before(TwoPort::through(), w);
-        Thevenin {
-            emf: self.shape(w) * t.voltage_ratio(),
-            z: t.output_impedance(),
-        }
-    }
-
-    fn drive(&self, load: Walk, w: f64) -> Complex64 {
-        self.shape(w) * self.put_before(load, w).ratio()
-    }
-}
-
-/// Coils in series, each with its own capacitance, and each with its own share of the EMF (sign included).
-#[derive(Debug, Clone, PartialEq)]
-pub struct Series {
-    pub coils: Vec<(Coil, f64)>,
-}
-
-impl Source for Series {
-    fn thevenin(&self, w: f64) -> Thevenin {
-        let parts = self.coils.iter().map(|(coil, share)| coil.thevenin(w).times(*share));
-        parts.fold(Thevenin::NOTHING, Thevenin::in_series)
-    }
 }
 
 #[cfg(test)]
@@ -252,11 +219,9 @@ mod tests {
     fn halves_in_series_make_the_whole() {
         let whole = Coil::new(8e3, 4.4, 70e-12);
         let half = Coil::new(4e3, 2.2, 140e-12);
-        let series = Series {
-            coils: vec![(half, 0.5), (half, 0.5)],
-        };
         for w in [0.0, 1e2, 1e4, 3e4, 1e6] {
-            let (a, b) = (whole.thevenin(w), series.thevenin(w));
+            let part = half.thevenin(w).times(0.5);
+            let (a, b) = (whole.thevenin(w), part.in_series(part));
             assert!((a.emf - b.emf).norm() < 1e-12 * a.emf.norm());
             assert!((a.z.impedance() - b.z.impedance()).norm() < 1e-12 * a.z.impedance().norm());
         }

@@ -174,7 +174,7 @@ impl CoilFile {
             ));
         }
         let sound = file.coil().check().and_then(|()| file.covariance());
-        sound.map_err(|e| Failure::new(format!("{place}: {}", e.what), e.hint))?;
+        sound.map_err(|e| e.at(place))?;
         Ok(file)
     }
 

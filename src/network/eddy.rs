@@ -92,28 +92,29 @@ const EDDY_FORM: &str = "write it as k=0.4,tau=33u,emf=0.1,a=6,b=0.6 (emf, a and
 impl Eddy {
     /// From "k=0.4,tau=33u,emf=0.1,a=6,b=0.6"; `place` names the option in messages.
     pub fn parse(place: &str, text: &str) -> Result<Eddy> {
-        let (mut k, mut tau_s, mut emf, mut a, mut b) = (None, None, None, None, None);
+        const NAMES: [&str; 5] = ["k", "tau", "emf", "a", "b"];
+        let mut values = [None; 5];
         for part in text.split(',') {
-            let (slot, unit, v) = match part.split_once('=') {
-                Some(("k", v)) => (&mut k, Unit::Relative, v),
-                Some(("tau", v)) => (&mut tau_s, Unit::Second, v),
-                Some(("emf", v)) => (&mut emf, Unit::Relative, v),
-                Some(("a", v)) => (&mut a, Unit::Relative, v),
-                Some(("b", v)) => (&mut b, Unit::Relative, v),
-                _ => {
-                    return Err(Failure::new(
-                        format!("{place}: {} is not understood", quoted(part)),
-                        EDDY_FORM,
-                    ));
-                }
+            let named = part.split_once('=');
+            let Some((i, v)) = named.and_then(|(name, v)| Some((NAMES.iter().position(|n| *n == name)?, v))) else {
+                return Err(Failure::new(
+                    format!("{place}: {} is not understood", quoted(part)),
+                    EDDY_FORM,
+                ));
             };
-            if slot.replace(quantity::parse_at(place, v, unit)?).is_some() {
+            let unit = if NAMES[i] == "tau" {
+                Unit::Second
+            } else {
+                Unit::Relative
+            };
+            if values[i].replace(quantity::parse_at(place, v, unit)?).is_some() {
                 return Err(Failure::new(
                     format!("{place}: {} stands twice", quoted(part)),
                     EDDY_FORM,
                 ));
             }
         }
+        let [k, tau_s, emf, a, b] = values;
         match (k, tau_s) {
             (Some(k), Some(tau_s)) => Ok(Eddy {
                 k,

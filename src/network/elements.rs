@@ -88,79 +88,50 @@ impl OnePort {
     }
 }
 
-/// A chain matrix divided by `scale`.
+/// A chain matrix [A, B, C, D] divided by `scale`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TwoPort {
-    a: Complex64,
-    b: Complex64,
-    c: Complex64,
-    d: Complex64,
+    matrix: [Complex64; 4],
     scale: Complex64,
 }
 
 impl TwoPort {
+    fn new(matrix: [Complex64; 4], scale: Complex64) -> Self {
+        TwoPort { matrix, scale }
+    }
+
     pub fn through() -> Self {
-        TwoPort {
-            a: ONE,
-            b: ZERO,
-            c: ZERO,
-            d: ONE,
-            scale: ONE,
-        }
+        TwoPort::new([ONE, ZERO, ZERO, ONE], ONE)
     }
 
     /// The element lies in the line.
     pub fn in_line(z: OnePort) -> Self {
-        TwoPort {
-            a: z.i,
-            b: z.v,
-            c: ZERO,
-            d: z.i,
-            scale: z.i,
-        }
+        TwoPort::new([z.i, z.v, ZERO, z.i], z.i)
     }
 
     /// The element lies across the line.
     pub fn across(y: OnePort) -> Self {
-        TwoPort {
-            a: y.v,
-            b: ZERO,
-            c: y.i,
-            d: y.v,
-            scale: y.v,
-        }
+        TwoPort::new([y.v, ZERO, y.i, y.v], y.v)
     }
 
     /// This one first, as seen from the source, then `next`.
     pub fn then(self, next: Self) -> Self {
-        let (p, q) = (self, next);
-        let m = [
-            p.a * q.a + p.b * q.c,
-            p.a * q.b + p.b * q.d,
-            p.c * q.a + p.d * q.c,
-            p.c * q.b + p.d * q.d,
-        ];
+        let ([a, b, c, d], [e, f, g, h]) = (self.matrix, next.matrix);
+        let m = [a * e + b * g, a * f + b * h, c * e + d * g, c * f + d * h];
         // As for one-ports: however long the chain, its numbers stay near 1.
         let k = m.iter().copied().map(size).fold(0.0, f64::max);
         let k = if comfortable(k) { 1.0 } else { k };
-        let [a, b, c, d] = m.map(|x| x / k);
-        TwoPort {
-            a,
-            b,
-            c,
-            d,
-            scale: p.scale * q.scale / k,
-        }
+        TwoPort::new(m.map(|x| x / k), self.scale * next.scale / k)
     }
 
     /// Output voltage with nothing connected, over input voltage: 1/A.
     pub fn voltage_ratio(self) -> Complex64 {
-        self.scale / self.a
+        self.scale / self.matrix[0]
     }
 
     /// Seen into the output with the input shorted: B/A.
     pub fn output_impedance(self) -> OnePort {
-        OnePort::new(self.b, self.a)
+        OnePort::new(self.matrix[1], self.matrix[0])
     }
 }
 
@@ -269,7 +240,7 @@ mod tests {
         let t = TwoPort::in_line(OnePort::resistor(1e3)).then(TwoPort::across(OnePort::resistor(3e3)));
         close(t.voltage_ratio(), 0.75.into());
         close(t.output_impedance().impedance(), 750.0.into());
-        let [a, b, c, d] = [t.a, t.b, t.c, t.d].map(|x| x / t.scale);
+        let [a, b, c, d] = t.matrix.map(|x| x / t.scale);
         for (x, y) in [a, b, c, d].into_iter().zip([4.0 / 3.0, 1e3, 1.0 / 3e3, 1.0]) {
             close(x, Complex64::new(y, 0.0));
         }

@@ -46,15 +46,9 @@ const NAMES: [(Knob, &str, Unit, &str); 13] = [
 ];
 
 impl Knob {
-    pub const ALL: [Knob; 13] = {
-        let mut all = [Knob::Vol; 13];
-        let mut i = 0;
-        while i < 13 {
-            all[i] = NAMES[i].0;
-            i += 1;
-        }
-        all
-    };
+    pub fn all() -> impl Iterator<Item = Knob> + Clone {
+        NAMES.iter().map(|r| r.0)
+    }
 
     fn row(self) -> &'static (Knob, &'static str, Unit, &'static str) {
         // Every variant has its row; the test below says so.
@@ -178,7 +172,7 @@ impl Tolerances {
             Knob::BleedRes | Knob::Res => Some((k, 0.05)),
             _ => None,
         };
-        Tolerances(Knob::ALL.into_iter().filter_map(usual).collect())
+        Tolerances(Knob::all().filter_map(usual).collect())
     }
 }
 
@@ -219,19 +213,19 @@ mod tests {
         let want = [
             0.5, 500e3, 0.7, 250e3, 22e-9, 1e-9, 130e3, 5.0, 30e-12, 1e6, 20e-12, 470e-12, 2e6,
         ];
-        for (knob, want) in Knob::ALL.into_iter().zip(want) {
+        for (knob, want) in Knob::all().zip(want) {
             assert_eq!(knob.row().0, knob);
             assert_eq!(Knob::by_name(knob.name()), Some(knob));
             assert_eq!(knob.get(&load), Some(want), "{knob:?}");
             let mut other = load.clone();
             assert!(knob.set(&mut other, 0.9 * want));
-            for k in Knob::ALL {
+            for k in Knob::all() {
                 let moved = k.get(&other) != k.get(&load);
                 assert_eq!(moved, k == knob, "{knob:?} moved {k:?}");
             }
         }
         let mut none = Load::default();
-        for knob in Knob::ALL {
+        for knob in Knob::all() {
             assert_eq!(knob.get(&none), None);
             let fits = matches!(knob, Knob::Lead | Knob::Cap | Knob::Res);
             assert_eq!(knob.set(&mut none.clone(), 1.0), fits, "{knob:?}");

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use num_complex::Complex64;
 
-use super::coil::{Coil, Source};
+use super::coil::Coil;
 use super::elements::{Ladder, OnePort, TwoPort, Walk};
 use super::second_order::SecondOrder;
 
@@ -166,11 +166,9 @@ impl Volume {
 
     /// Between top and wiper, in ohms.
     fn upper_ohm(&self) -> f64 {
-        let free = self.taper.is_open(self.rotation);
-        if free {
-            0.0
-        } else {
-            self.ohm * (1.0 - self.taper.share(self.rotation))
+        match self.taper.is_open(self.rotation) {
+            true => 0.0,
+            false => self.ohm * (1.0 - self.taper.share(self.rotation)),
         }
     }
 }
@@ -266,9 +264,9 @@ impl Load {
         self.put_before(TwoPort::through(), w)
     }
 
-    /// Output voltage over EMF with this load on `source`; `w` in rad/s.
-    pub fn response(&self, source: &impl Source, w: f64) -> Complex64 {
-        source.drive(self.put_before(Walk::open_end(), w), w)
+    /// Output voltage over EMF with this load on a coil; `w` in rad/s.
+    pub fn response(&self, coil: &Coil, w: f64) -> Complex64 {
+        coil.drive(self.put_before(Walk::open_end(), w), w)
     }
 
     /// The closed formulas, where coil and load make a second-order circuit; `None` where they do not: metal as a shorted

@@ -1,6 +1,6 @@
 //! Pickup, controls, cable and input as a linear network: what the loads do to the response.
 //!
-//! A `Source` (a `Coil`, or several in `Series`) is put on a `Load`; both are chains of one-ports and two-ports. All
+//! A `Coil`, or a `Wiring` of several, is put on a `Load`; both are chains of one-ports and two-ports. All
 //! functions take the angular frequency w = 2 pi f in rad/s; responses are output voltage over EMF.
 
 pub mod coil;
@@ -19,7 +19,7 @@ pub mod spread;
 pub mod wiring;
 pub mod wirings;
 
-pub use coil::{Coil, Series, Source, Thevenin};
+pub use coil::{Coil, Thevenin};
 pub use coil_file::CoilFile;
 pub use eddy::Eddy;
 pub use elements::{OnePort, TwoPort};

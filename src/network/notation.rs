@@ -107,12 +107,11 @@ impl Load {
             "bleed" => self.bleed = Some(bleed(value)?),
             "cable" => self.cable = Some(cable(value)?),
             "amp" => {
-                let (r, c) = match parallel(value) {
+                let (r, farad) = match parallel(value) {
                     Some((r, c)) => (r, farads(c)?),
                     None => (value, 0.0),
                 };
-                let ohm = ohms(r)?;
-                self.amp = Some(Amp { ohm, farad: c });
+                self.amp = Some(Amp { ohm: ohms(r)?, farad });
             }
             "lead" => self.lead_f = Some(farads(value)?),
             "cap" => self.cap_f = Some(farads(value)?),
@@ -142,16 +141,14 @@ fn ohms(text: &str) -> Read<f64> {
 }
 
 fn farads(text: &str) -> Read<f64> {
-    let v = number(text, Unit::Farad)?;
-    sane_farads(text, v)?;
-    Ok(v)
+    sane_farads(text, number(text, Unit::Farad)?)
 }
 
-fn sane_farads(text: &str, v: f64) -> Read<()> {
+fn sane_farads(text: &str, v: f64) -> Read<f64> {
     if v > MAX_FARAD {
         return Err(format!("{} without a letter is in farads", quoted(text)));
     }
-    Ok(())
+    Ok(v)
 }
 
 fn bleed(text: &str) -> Read<Bleed> {
@@ -164,8 +161,7 @@ fn bleed(text: &str) -> Read<Bleed> {
         let (farad, ohm) = both(pair)?;
         return Ok(Bleed::Series { farad, ohm });
     }
-    let farad = farads(text)?;
-    Ok(Bleed::Capacitor { farad })
+    farads(text).map(|farad| Bleed::Capacitor { farad })
 }
 
 fn cable(text: &str) -> Read<Cable> {

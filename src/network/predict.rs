@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::coil::Coil;
 use super::coil_file::{parameters, with_parameters};
+use super::knob::steps;
 use super::peak::{self, Peak};
 use super::second_order::SecondOrder;
 use super::wiring::Wiring;
@@ -50,10 +51,7 @@ pub fn db(gain: f64) -> f64 {
 
 /// 512 logarithmic points from 20 Hz to 20 kHz, as documents carry where nothing else is asked for.
 pub fn usual_grid() -> Vec<f64> {
-    const POINTS: usize = 512;
-    (0..POINTS)
-        .map(|i| 20.0 * 1000f64.powf(i as f64 / (POINTS - 1) as f64))
-        .collect()
+    steps(20.0, 20e3, 512, true)
 }
 
 pub fn curve(wiring: &Wiring, coil: &Coil, freq_hz: &[f64]) -> Vec<Complex64> {

@@ -1,10 +1,12 @@
 //! The inverse question: which part brings the peak to a wanted place.
 
 use nalgebra::DMatrix;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use super::coil::Coil;
 use super::knob::Knob;
-use super::predict::{self, Doubt, Figures};
+use super::predict::{self, Doubt};
 use super::wiring::Wiring;
 use crate::failure::{Failure, Result};
 use crate::quantity::{self, Unit};
@@ -17,25 +19,33 @@ pub struct Goal {
     pub height_db: Option<f64>,
 }
 
-/// The parts that do it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Reached {
-    /// In the order asked for: quantity, its value, and its standard uncertainty from the coil's.
-    pub parts: Vec<(Knob, f64, Option<f64>)>,
-    pub wiring: Wiring,
-    pub figures: Figures,
-    /// The same with what one can buy; `None` where nothing of it is sold by its value.
-    pub as_sold: Option<AsSold>,
+// The parts that do it, in the order asked for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ReachedFound {
+    pub parts: Vec<PartFound>,
+    pub load: String,
+    pub peak_hz: Option<f64>,
+    pub height_db: Option<f64>,
+    /// The nearest parts that one can buy, and where the peak then lies; null where none of them is sold by its value.
+    pub as_sold: Option<SoldFound>,
 }
 
-/// The nearest parts that one can buy, and what they make of it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct AsSold {
-    pub parts: Vec<(Knob, f64)>,
-    pub wiring: Wiring,
-    pub figures: Figures,
-    /// From the coil's; the parts are taken as exactly what is printed on them.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SoldFound {
+    pub parts: Vec<PartFound>,
+    pub load: String,
+    pub peak_hz: Option<f64>,
+    pub height_db: Option<f64>,
+    /// Standard uncertainties of these from the coil's, the parts being what is printed on them; null where the coil file states none.
     pub u: Option<Doubt>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PartFound {
+    pub quantity: String,
+    pub value: f64,
+    /// Standard uncertainty from the coil's; null where that is not known.
+    pub u: Option<f64>,
 }
 
 /// Points of a first look over a quantity's whole range.
@@ -57,14 +67,14 @@ fn at(knob: Knob, t: f64) -> f64 {
     if a > 0.0 { a * (b / a).powf(t) } else { a + (b - a) * t }
 }
 
-/// Finds values of one or two quantities that meet the goal: as many as it has wishes.
+/// Finds values of one or two quantities that meet the goal: as many as it has wishes; and the wiring with them.
 pub fn reach(
     wiring: &Wiring,
     coil: &Coil,
     goal: Goal,
     knobs: &[Knob],
     covariance: Option<&DMatrix<f64>>,
-) -> Result<Reached> {
+) -> Result<(ReachedFound, Wiring)> {
     let wishes = usize::from(goal.peak_hz.is_some()) + usize::from(goal.height_db.is_some());
     if wishes == 0 || wishes != knobs.len() || (knobs.len() == 2 && knobs[0] == knobs[1]) {
         return Err(Failure::new(
@@ -90,42 +100,53 @@ pub fn reach(
             None => vec![None; knobs.len()],
         })
     });
+    let there = with(wiring, knobs, &values);
+    let figures = predict::figures(&there, coil);
+    let found = ReachedFound {
+        parts: parts(knobs, &values, us),
+        load: there.load.to_string(),
+        peak_hz: figures.peak_hz,
+        height_db: figures.height_db,
+        as_sold: as_sold(&there, coil, covariance, (knobs, &values)),
+    };
+    Ok((found, there))
+}
+
+fn parts(knobs: &[Knob], values: &[f64], us: Option<Vec<Option<f64>>>) -> Vec<PartFound> {
+    let us = us.unwrap_or_else(|| vec![None; knobs.len()]);
+    let part = |((k, value), u): ((&Knob, &f64), _)| PartFound {
+        quantity: k.name().into(),
+        value: *value,
+        u,
+    };
+    knobs.iter().zip(values).zip(us).map(part).collect()
+}
+
+fn with(wiring: &Wiring, knobs: &[Knob], values: &[f64]) -> Wiring {
     let mut there = wiring.clone();
-    for (k, v) in knobs.iter().zip(&values) {
+    for (k, v) in knobs.iter().zip(values) {
         let _ = k.set(&mut there.load, *v);
     }
-    let part = |(i, k): (usize, &Knob)| (*k, values[i], us.as_ref().and_then(|u| u[i]));
-    let parts: Vec<(Knob, f64, Option<f64>)> = knobs.iter().enumerate().map(part).collect();
-    Ok(Reached {
-        figures: predict::figures(&there, coil),
-        as_sold: as_sold(&there, coil, covariance, &parts),
-        wiring: there,
-        parts,
-    })
+    there
 }
 
 fn as_sold(
     there: &Wiring,
     coil: &Coil,
     covariance: Option<&DMatrix<f64>>,
-    exact: &[(Knob, f64, Option<f64>)],
-) -> Option<AsSold> {
-    if exact.iter().all(|(k, v, _)| k.as_sold(*v).is_none()) {
-        return None;
-    }
-    let parts: Vec<(Knob, f64)> = exact
-        .iter()
-        .map(|(k, v, _)| (*k, k.as_sold(*v).unwrap_or(*v)))
-        .collect();
-    let mut wiring = there.clone();
-    for (k, value) in &parts {
-        let _ = k.set(&mut wiring.load, *value);
-    }
-    Some(AsSold {
-        parts,
-        figures: predict::figures(&wiring, coil),
+    (knobs, exact): (&[Knob], &[f64]),
+) -> Option<SoldFound> {
+    let sold: Vec<Option<f64>> = knobs.iter().zip(exact).map(|(k, v)| k.as_sold(*v)).collect();
+    sold.iter().flatten().next()?;
+    let values: Vec<f64> = sold.iter().zip(exact).map(|(s, v)| s.unwrap_or(*v)).collect();
+    let wiring = with(there, knobs, &values);
+    let figures = predict::figures(&wiring, coil);
+    Some(SoldFound {
+        parts: parts(knobs, &values, None),
+        load: wiring.load.to_string(),
+        peak_hz: figures.peak_hz,
+        height_db: figures.height_db,
         u: covariance.map(|c| predict::doubt(&wiring, coil, c)),
-        wiring,
     })
 }
 
@@ -185,18 +206,14 @@ fn one(knob: Knob, look: usize, f: &mut dyn FnMut(f64) -> Option<f64>) -> Option
 
 /// Says how far the quantities do go.
 fn out_of_reach(wiring: &Wiring, coil: &Coil, goal: Goal, knobs: &[Knob]) -> Failure {
-    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
     let mut w = wiring.clone();
     let k = knobs[0];
-    for i in 0..=LOOK {
+    let found = (0..=LOOK).filter_map(|i| {
         let _ = k.set(&mut w.load, at(k, i as f64 / LOOK as f64));
         let f = predict::figures(&w, coil);
-        let v = if goal.peak_hz.is_some() { f.peak_hz } else { f.height_db };
-        if let Some(v) = v {
-            low = low.min(v);
-            high = high.max(v);
-        }
-    }
+        if goal.peak_hz.is_some() { f.peak_hz } else { f.height_db }
+    });
+    let (low, high) = found.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
     let wanted = match (goal.peak_hz, goal.height_db) {
         (Some(hz), Some(d)) => format!("{} at {d:.1} dB", quantity::show(hz, Unit::Hertz, 3)),
         (Some(hz), None) => quantity::show(hz, Unit::Hertz, 3),
@@ -262,14 +279,14 @@ mod tests {
             ),
             ("vol=250k cable=3m@100p/m", Knob::Lead, None),
         ] {
-            let r = reach(&wiring(load), &COIL, wish, &[knob], Some(&covariance)).unwrap();
+            let (r, _) = reach(&wiring(load), &COIL, wish, &[knob], Some(&covariance)).unwrap();
             let Some(sold) = sold else {
                 assert!(r.as_sold.is_none(), "{:?}", r.as_sold);
                 continue;
             };
             let (got, own) = (r.as_sold.unwrap(), wiring(sold));
-            assert_eq!(got.wiring.load, own.load, "{:?}", r.parts);
-            assert_eq!(got.figures.peak_hz, predict::figures(&own, &COIL).peak_hz);
+            assert_eq!(got.load, own.load.to_string(), "{:?}", r.parts);
+            assert_eq!(got.peak_hz, predict::figures(&own, &COIL).peak_hz);
             assert_eq!(got.u, Some(predict::doubt(&own, &COIL, &covariance)));
             assert!(got.u.unwrap().peak_hz.unwrap() > 0.0);
         }
@@ -284,7 +301,7 @@ mod tests {
             peak_hz: hz,
             height_db: db,
         };
-        let r = reach(
+        let (r, _) = reach(
             &wiring("res=200k"),
             &COIL,
             goal(Some(4014.996), None),
@@ -292,13 +309,13 @@ mod tests {
             None,
         )
         .unwrap();
-        assert!((r.parts[0].1 / 500e-12 - 1.0).abs() < 1e-5, "{:?}", r.parts);
+        assert!((r.parts[0].value / 500e-12 - 1.0).abs() < 1e-5, "{:?}", r.parts);
         let both = [Knob::Cap, Knob::Res];
-        let r = reach(&wiring(""), &COIL, goal(Some(4014.996), Some(8.1040)), &both, None).unwrap();
-        assert!((r.parts[0].1 / 500e-12 - 1.0).abs() < 1e-3, "{:?}", r.parts);
-        assert!((r.parts[1].1 / 200e3 - 1.0).abs() < 1e-3, "{:?}", r.parts);
-        assert!((r.figures.peak_hz.unwrap() - 4014.996).abs() < 0.01);
-        let r = reach(
+        let (r, _) = reach(&wiring(""), &COIL, goal(Some(4014.996), Some(8.1040)), &both, None).unwrap();
+        assert!((r.parts[0].value / 500e-12 - 1.0).abs() < 1e-3, "{:?}", r.parts);
+        assert!((r.parts[1].value / 200e3 - 1.0).abs() < 1e-3, "{:?}", r.parts);
+        assert!((r.peak_hz.unwrap() - 4014.996).abs() < 0.01);
+        let (r, _) = reach(
             &wiring("cap=500p vol=1M"),
             &COIL,
             goal(None, Some(8.1040)),
@@ -306,7 +323,7 @@ mod tests {
             None,
         )
         .unwrap();
-        assert!((r.parts[0].1 / 200e3 - 1.0).abs() < 1e-4, "{:?}", r.parts);
+        assert!((r.parts[0].value / 200e3 - 1.0).abs() < 1e-4, "{:?}", r.parts);
     }
 
     /// C + C_s = 1/(L w^2): 1 % of L is 1 % of the sum, so (C + C_s)/C as much of C.
@@ -318,8 +335,8 @@ mod tests {
             peak_hz: Some(4014.996),
             height_db: None,
         };
-        let r = reach(&wiring("res=100M"), &COIL, goal, &[Knob::Cap], Some(&c)).unwrap();
-        let (_, v, u) = r.parts[0];
+        let (r, _) = reach(&wiring("res=100M"), &COIL, goal, &[Knob::Cap], Some(&c)).unwrap();
+        let (v, u) = (r.parts[0].value, r.parts[0].u);
         assert!((u.unwrap() / (0.01 * (v + 120e-12)) - 1.0).abs() < 0.02, "{v} {u:?}");
     }
 

@@ -2,33 +2,35 @@
 
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use super::coil::Coil;
 use super::knob::{Knob, Tolerances};
 use super::predict::{self, db};
 use super::wiring::Wiring;
 
-/// 95 % intervals over the runs.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Band {
+// 95 % intervals over the runs.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BandFound {
     pub runs: usize,
-    /// `None` where fewer than 95 % of the runs have a peak.
+    /// The parts that were drawn, each evenly within its tolerance.
+    pub parts: Vec<PartDrawn>,
+    /// Null where too many runs have no peak.
     pub peak_hz: Option<[f64; 2]>,
-    /// Gain at the peak.
     pub peak_db: Option<[f64; 2]>,
     pub height_db: Option<[f64; 2]>,
-    /// Of the gain at each frequency asked for, in dB.
-    pub gain_db: Vec<[f64; 2]>,
-    /// The parts that were varied.
-    pub parts: Vec<Drawn>,
+    /// At the curve's frequencies.
+    pub low_db: Vec<Option<f64>>,
+    pub high_db: Vec<Option<f64>>,
 }
 
-/// A part that is drawn from within its tolerance.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Drawn {
-    /// The pickup, or the coil, that it belongs to; `None`: shared by all.
-    pub whose: Option<String>,
-    pub knob: Knob,
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PartDrawn {
+    pub part: String,
+    /// The pickup, or the coil, that it belongs to; left out where all share it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub of: Option<String>,
     /// As printed on it, in SI units.
     pub printed: f64,
     /// Relative, to either side.
@@ -36,19 +38,19 @@ pub struct Drawn {
 }
 
 /// Every part of every load of a wiring that has a tolerance, with the place of its load among [`Wiring::loads`].
-fn drawn(wiring: &Wiring, tolerances: &Tolerances) -> Vec<(usize, Drawn)> {
+fn drawn(wiring: &Wiring, tolerances: &Tolerances) -> Vec<(usize, Knob, PartDrawn)> {
     let mut parts = Vec::new();
-    for (at, (whose, load)) in wiring.loads().into_iter().enumerate() {
+    for (at, (of, load)) in wiring.loads().into_iter().enumerate() {
         for (knob, tolerance) in tolerances.0.iter().filter(|(k, t)| k.is_part() && *t > 0.0) {
-            if let Some(printed) = knob.get(load) {
-                let part = Drawn {
-                    whose: whose.clone(),
-                    knob: *knob,
+            parts.extend(knob.get(load).map(|printed| {
+                let part = PartDrawn {
+                    part: knob.name().into(),
+                    of: of.clone(),
                     printed,
                     tolerance: *tolerance,
                 };
-                parts.push((at, part));
-            }
+                (at, *knob, part)
+            }));
         }
     }
     parts
@@ -65,7 +67,7 @@ pub fn band(
     freq_hz: &[f64],
     runs: usize,
     seed: u64,
-) -> Option<Band> {
+) -> Option<BandFound> {
     let parts = drawn(wiring, tolerances);
     if parts.is_empty() || runs == 0 {
         return None;
@@ -77,11 +79,11 @@ pub fn band(
     let mut one = wiring.clone();
     for _ in 0..runs {
         let mut loads = one.loads_mut();
-        for (at, part) in &parts {
+        for (at, knob, part) in &parts {
             let value = part.printed * (1.0 + part.tolerance * (2.0 * even() - 1.0));
             if let Some(load) = loads.get_mut(*at) {
                 // The part is there: its value was read from it.
-                let _ = part.knob.set(load, value);
+                let _ = knob.set(load, value);
             }
         }
         for (column, h) in gains.iter_mut().zip(predict::curve(&one, coil, freq_hz)) {
@@ -96,16 +98,19 @@ pub fn band(
     }
     let most = 20 * hz.len() >= 19 * runs;
     let of = |v: &mut Vec<f64>| most.then(|| middle_95(v)).flatten();
-    Some(Band {
+    let edges: Vec<[f64; 2]> = gains
+        .iter_mut()
+        .map(|g| middle_95(g).map_or([f64::NEG_INFINITY; 2], |b| b.map(|p| 10.0 * p.log10())))
+        .collect();
+    let edge = |i: usize| edges.iter().map(|e| Some(e[i]).filter(|db| db.is_finite())).collect();
+    Some(BandFound {
         runs,
+        parts: parts.into_iter().map(|p| p.2).collect(),
         peak_hz: of(&mut hz),
         peak_db: of(&mut peaks),
         height_db: of(&mut heights),
-        gain_db: gains
-            .iter_mut()
-            .map(|g| middle_95(g).map_or([f64::NEG_INFINITY; 2], |b| b.map(|p| 10.0 * p.log10())))
-            .collect(),
-        parts: parts.into_iter().map(|p| p.1).collect(),
+        low_db: edge(0),
+        high_db: edge(1),
     })
 }
 
@@ -144,8 +149,9 @@ mod tests {
             "{lo} {hi}"
         );
         // Far below the peak the capacitor does nothing, far above it everything.
-        assert!(b.gain_db[0][1] - b.gain_db[0][0] < 0.01);
-        assert!((b.gain_db[1][1] - b.gain_db[1][0] - db(1.095 / 0.905)).abs() < 0.4);
+        let wide = |k: usize| b.high_db[k].unwrap() - b.low_db[k].unwrap();
+        assert!(wide(0) < 0.01);
+        assert!((wide(1) - db(1.095 / 0.905)).abs() < 0.4);
     }
 
     #[test]
@@ -158,8 +164,8 @@ mod tests {
             panic!("{:?}", b.parts)
         };
         assert_eq!(
-            (part.knob, part.printed, part.tolerance, &part.whose),
-            (Knob::VolPot, 250e3, 0.2, &None)
+            (&*part.part, part.printed, part.tolerance, &part.of),
+            ("vol-pot", 250e3, 0.2, &None)
         );
         assert_eq!(band(&w, &coil, &Tolerances::usual(), &[], 100, 1), Some(b));
     }
@@ -184,19 +190,19 @@ mod tests {
                 (a / lo - 1.0).abs() < 1e-6 && (z / hi - 1.0).abs() < 1e-6,
                 "{a} {z} {lo} {hi}"
             );
-            assert_eq!(b.parts[0].whose.as_deref(), Some("neck"));
+            assert_eq!(b.parts[0].of.as_deref(), Some("neck"));
         }
         assert!(shared.peak_hz.unwrap()[1] / shared.peak_hz.unwrap()[0] > 1.08);
         let two = of(
             "load = \"vol=250k\"\n[[pickup]]\nload = \"cap=1n\"\n[[pickup.coil]]\n[[pickup.coil]]\nname = \"low\"\nacross = \"cap=2n\"\n",
         );
-        let whose: Vec<_> = two.parts.iter().map(|p| (p.whose.as_deref(), p.knob)).collect();
+        let whose: Vec<_> = two.parts.iter().map(|p| (p.of.as_deref(), &*p.part)).collect();
         assert_eq!(
             whose,
             [
-                (None, Knob::VolPot),
-                (Some("pickup 1"), Knob::Cap),
-                (Some("pickup 1, low"), Knob::Cap)
+                (None, "vol-pot"),
+                (Some("pickup 1"), "cap"),
+                (Some("pickup 1, low"), "cap")
             ]
         );
     }

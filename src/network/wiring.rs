@@ -6,7 +6,7 @@
 use num_complex::Complex64;
 use serde::Deserialize;
 
-use super::coil::{Coil, Source, Thevenin};
+use super::coil::{Coil, Thevenin};
 use super::elements::{Ladder, OnePort, TwoPort, Walk};
 use super::load::{Load, Taper, ToneFrom};
 use super::second_order::SecondOrder;
@@ -71,19 +71,16 @@ impl Thevenin {
     /// Tied together at both ends (Millman's theorem, any textbook on circuits).
     fn in_parallel(self, other: Thevenin) -> Thevenin {
         let (own, others) = OnePort::shares(self.z, other.z);
-        Thevenin {
-            emf: own * self.emf + others * other.emf,
-            z: self.z.parallel(other.z),
-        }
+        Thevenin::new(own * self.emf + others * other.emf, self.z.parallel(other.z))
     }
 
-    /// Seen behind a two-port.
-    fn behind(self, t: TwoPort) -> Thevenin {
-        let whole = TwoPort::in_line(self.z).then(t);
-        Thevenin {
-            emf: self.emf * whole.voltage_ratio(),
-            z: whole.output_impedance(),
+    /// Seen behind a load.
+    fn behind(self, load: &Load, w: f64) -> Thevenin {
+        if *load == Load::default() {
+            return self;
         }
+        let whole = TwoPort::in_line(self.z).then(load.two_port(w));
+        Thevenin::new(self.emf * whole.voltage_ratio(), whole.output_impedance())
     }
 }
 
@@ -101,19 +98,9 @@ impl Pickup {
     fn thevenin(&self, given: &Coil, w: f64) -> Thevenin {
         let coils = self.coils.iter().map(|m| {
             let coil = m.coil.as_ref().unwrap_or(given);
-            let t = coil.thevenin(w).times(m.emf);
-            if m.across == Load::default() {
-                t
-            } else {
-                t.behind(m.across.two_port(w))
-            }
+            coil.thevenin(w).times(m.emf).behind(&m.across, w)
         });
-        let t = joined(self.join, coils).times(self.polarity);
-        if self.load == Load::default() {
-            t
-        } else {
-            t.behind(self.load.two_port(w))
-        }
+        joined(self.join, coils).times(self.polarity).behind(&self.load, w)
     }
 }
 
@@ -163,11 +150,8 @@ impl Wiring {
 
     /// The closed formulas, where the circuit is of second order.
     pub fn second_order(&self, given: &Coil) -> Option<SecondOrder> {
-        if self.pickups.is_empty() {
-            self.load.second_order(given)
-        } else {
-            None
-        }
+        let alone = self.pickups.is_empty();
+        alone.then(|| self.load.second_order(given)).flatten()
     }
 
     /// Whether the coil in question takes part at all.

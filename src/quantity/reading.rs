@@ -10,71 +10,45 @@ pub(super) const ABSOLUTE_ZERO_C: f64 = -273.15;
 /// No number worth reading is longer.
 const MAX_CHARS: usize = 60;
 
-/// What stands after the digits, as a way to SI: (digits * 10^exp - minus) * times / over.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Scale {
-    exp: i32,
-    minus: f64,
-    times: f64,
-    over: f64,
-}
+/// What stands after the digits, as a way to SI: a power of ten that the digits are shifted by, and what is done then.
+type Scale = (i32, fn(f64) -> f64);
 
-const PLAIN: Scale = Scale {
-    exp: 0,
-    minus: 0.0,
-    times: 1.0,
-    over: 1.0,
-};
-
-const FAHRENHEIT: Scale = Scale {
-    minus: 32.0,
-    times: 5.0,
-    over: 9.0,
-    ..PLAIN
-};
-
-impl Scale {
-    fn pow10(exp: i32) -> Self {
-        Scale { exp, ..PLAIN }
-    }
-
-    fn times(times: f64) -> Self {
-        Scale { times, ..PLAIN }
-    }
+fn pow10(exp: i32) -> Scale {
+    (exp, |x| x)
 }
 
 /// Meaning of the text after the digits, `None` if it is not of this unit.
 fn scale_of(suffix: &str, unit: Unit) -> Option<Scale> {
     if suffix.is_empty() {
-        return Some(PLAIN);
+        return Some(pow10(0));
     }
     let low = suffix.to_lowercase();
     match (unit, low.as_str()) {
         (Celsius, _) => match low.trim_start_matches(['\u{b0}', '\u{ba}']).trim_start_matches("deg") {
-            "c" => Some(PLAIN),
-            "f" => Some(FAHRENHEIT),
+            "c" => Some(pow10(0)),
+            "f" => Some((0, |x| (x - 32.0) * 5.0 / 9.0)),
             _ => None,
         },
-        (Dbfs, "dbfs" | "db") | (Decibel, "db") => Some(PLAIN),
-        (Rotation | Relative, "%") => Some(Scale::pow10(-2)),
-        (Relative, "ppm") => Some(Scale::pow10(-6)),
-        (Metre, "ft") => Some(Scale::times(FOOT)),
-        (Metre, "in") => Some(Scale::times(INCH)),
-        (Metre, "cm") => Some(Scale::pow10(-2)),
-        (Metre, "mm") => Some(Scale::pow10(-3)),
-        (Second, "min") => Some(Scale::times(60.0)),
+        (Dbfs, "dbfs" | "db") | (Decibel, "db") => Some(pow10(0)),
+        (Rotation | Relative, "%") => Some(pow10(-2)),
+        (Relative, "ppm") => Some(pow10(-6)),
+        (Metre, "ft") => Some((0, |x| x * FOOT)),
+        (Metre, "in") => Some((0, |x| x * INCH)),
+        (Metre, "cm") => Some(pow10(-2)),
+        (Metre, "mm") => Some(pow10(-3)),
+        (Second, "min") => Some((0, |x| x * 60.0)),
         (FaradPerMetre, _) => {
             let (farads, length) = suffix.split_once('/').unwrap_or((suffix, "m"));
-            let farads = scale_of(farads.trim(), Farad)?;
+            let (exp, _) = scale_of(farads.trim(), Farad)?;
             match length.trim() {
-                "m" => Some(farads),
-                "cm" => Some(Scale::pow10(farads.exp + 2)),
-                "km" => Some(Scale::pow10(farads.exp - 3)),
-                "ft" => Some(Scale { over: FOOT, ..farads }),
+                "m" => Some(pow10(exp)),
+                "cm" => Some(pow10(exp + 2)),
+                "km" => Some(pow10(exp - 3)),
+                "ft" => Some((exp, |x| x / FOOT)),
                 _ => None,
             }
         }
-        _ => prefixed(suffix, &low, unit).map(Scale::pow10),
+        _ => prefixed(suffix, &low, unit).map(pow10),
     }
 }
 
@@ -90,25 +64,16 @@ fn prefixed(suffix: &str, low: &str, unit: Unit) -> Option<i32> {
         };
     }
     let total = suffix.chars().count();
-    for name in unit.names() {
+    unit.names().iter().find_map(|name| {
         // Cut off by characters: the two ohm signs differ in bytes from their lower-case letter.
-        let Some(head) = total.checked_sub(name.chars().count()) else {
-            continue;
-        };
-        if !low.ends_with(&name.to_lowercase()) {
-            continue;
-        }
+        let head = total.checked_sub(name.chars().count())?;
+        let named = low.ends_with(&name.to_lowercase());
         match (head, suffix.chars().next()) {
-            (0, _) => return Some(0),
-            (1, Some(c)) => {
-                if let Some(e) = prefix_exponent(c).filter(|&e| unit.takes_prefix(e)) {
-                    return Some(e);
-                }
-            }
-            _ => {}
+            (0, _) if named => Some(0),
+            (1, Some(c)) if named => prefix_exponent(c).filter(|&e| unit.takes_prefix(e)),
+            _ => None,
         }
-    }
-    None
+    })
 }
 
 /// A prefix without a unit's name. A milliohm or millihertz must be spelt out, "1m" is a slip for "1M" far more often.
@@ -128,68 +93,40 @@ struct Split<'a> {
 }
 
 fn split(text: &str) -> Option<Split<'_>> {
-    let mut digits = String::new();
-    let mut rest = text;
-    for (sign, put) in [("-", "-"), ("\u{2212}", "-"), ("+", "")] {
-        if let Some(r) = rest.strip_prefix(sign) {
-            digits.push_str(put);
-            rest = r;
-            break;
-        }
-    }
-    let leading = take_digits(rest);
-    rest = &rest[leading.len()..];
-    digits.push_str(if leading.is_empty() { "0" } else { leading });
-    let mut mark = None;
-    let mut seen = !leading.is_empty();
-    if let Some(r) = rest.strip_prefix('.') {
-        let frac = take_digits(r);
-        seen |= !frac.is_empty();
-        digits.push('.');
-        digits.push_str(frac);
-        rest = &r[frac.len()..];
-    } else if let Some(c) = rest.chars().next().filter(|c| c.is_alphabetic()) {
-        let r = &rest[c.len_utf8()..];
-        let frac = take_digits(r);
-        // "1e3" is an exponent, not a mark.
-        if !frac.is_empty() && !c.eq_ignore_ascii_case(&'e') {
-            mark = Some(c);
-            seen = true;
-            digits.push('.');
-            digits.push_str(frac);
-            rest = &r[frac.len()..];
-        }
-    }
-    if !seen {
+    let sign = if text.starts_with(['-', '\u{2212}']) { "-" } else { "" };
+    let (whole, rest) = digits(text.strip_prefix(['-', '\u{2212}', '+']).unwrap_or(text));
+    let first = rest.chars().next();
+    // "1e3" is an exponent, not a mark; nor is a letter one without a digit behind it.
+    let letter = first.filter(|c| c.is_alphabetic() && !c.eq_ignore_ascii_case(&'e'));
+    let point = first.filter(|c| *c == '.' || letter.is_some());
+    let (fraction, behind) = point.map_or(("", rest), |c| digits(&rest[c.len_utf8()..]));
+    let mark = letter.filter(|_| !fraction.is_empty());
+    let rest = if letter.is_some() && mark.is_none() {
+        rest
+    } else {
+        behind
+    };
+    if whole.is_empty() && fraction.is_empty() {
         return None;
     }
-    let mut exp = 0;
-    if mark.is_none()
-        && let Some(r) = rest.strip_prefix(['e', 'E'])
-    {
-        let (neg, r) = match r.strip_prefix(['-', '+']) {
-            Some(s) => (r.starts_with('-'), s),
-            None => (false, r),
-        };
-        let e = take_digits(r);
-        if !e.is_empty() {
-            // Anything longer is far outside f64 anyway.
-            let n = e.parse::<i32>().unwrap_or(i32::MAX).min(9999);
-            exp = if neg { -n } else { n };
-            rest = &r[e.len()..];
-        }
-    }
+    let exponent = rest.strip_prefix(['e', 'E']).filter(|_| mark.is_none()).and_then(|r| {
+        let (e, behind) = digits(r.strip_prefix(['-', '+']).unwrap_or(r));
+        // Anything longer is far outside f64 anyway.
+        let n = e.parse::<i32>().unwrap_or(i32::MAX).min(9999);
+        (!e.is_empty()).then_some((if r.starts_with('-') { -n } else { n }, behind))
+    });
+    let (exp, rest) = exponent.unwrap_or((0, rest));
     Some(Split {
-        digits,
+        digits: format!("{sign}{whole}.{fraction}"),
         exp,
         mark,
         suffix: rest.trim(),
     })
 }
 
-fn take_digits(s: &str) -> &str {
-    let end = s.find(|c: char| !c.is_ascii_digit()).unwrap_or(s.len());
-    &s[..end]
+/// The digits that a text begins with, and what is behind them.
+fn digits(s: &str) -> (&str, &str) {
+    s.split_at(s.find(|c: char| !c.is_ascii_digit()).unwrap_or(s.len()))
 }
 
 /// Power of ten of a letter used as decimal point. Resistors and capacitors: IEC 60062; inductors and frequencies are
@@ -213,15 +150,14 @@ pub fn parse(text: &str, unit: Unit) -> Result<f64> {
         return Err(Failure::new(format!("{} is missing", unit.quantity()), unit.examples()));
     }
     let shown = quoted(t);
+    let refuse = |why: String| Err(Failure::new(format!("{shown} {why}"), unit.examples()));
     if t.chars().count() > MAX_CHARS {
-        let what = format!("{shown} is too long for {}", unit.quantity());
-        return Err(Failure::new(what, unit.examples()));
+        return refuse(format!("is too long for {}", unit.quantity()));
     }
     if t.contains(',') {
         let hint = format!("write a decimal point and no thousands marks; {}", unit.examples());
         return Err(Failure::new(format!("{shown} has a comma"), hint));
     }
-    let refuse = |why: String| Err(Failure::new(format!("{shown} {why}"), unit.examples()));
     let Some(s) = split(t) else {
         return refuse(format!("is not {}", unit.quantity()));
     };
@@ -237,7 +173,7 @@ pub fn parse(text: &str, unit: Unit) -> Result<f64> {
 
 /// `parse` with the place (an option, a part, a key) in front of the message.
 pub fn parse_at(place: &str, text: &str, unit: Unit) -> Result<f64> {
-    parse(text, unit).map_err(|f| Failure::new(format!("{place}: {}", f.what), f.hint))
+    parse(text, unit).map_err(|f| f.at(place))
 }
 
 /// Of a part given without its kind: "100p" and "2.2nF" are capacitors, "1M" is a resistor.
@@ -255,12 +191,12 @@ pub fn quoted(text: &str) -> String {
 }
 
 fn evaluate(s: &Split<'_>, unit: Unit) -> Option<f64> {
-    let scale = match s.mark {
+    let (exp, then) = match s.mark {
         None => scale_of(s.suffix, unit)?,
         Some(c) => marked_scale(c, s.suffix, unit)?,
     };
-    let x: f64 = format!("{}e{}", s.digits, s.exp + scale.exp).parse().ok()?;
-    Some((x - scale.minus) * scale.times / scale.over)
+    let x: f64 = format!("{}e{}", s.digits, s.exp + exp).parse().ok()?;
+    Some(then(x))
 }
 
 /// After a mark only the bare unit name may follow, no second prefix: "4k7", "4k7 ohm", "4n7/m".
@@ -274,11 +210,8 @@ fn marked_scale(c: char, suffix: &str, unit: Unit) -> Option<Scale> {
     if !name.is_empty() && !named.iter().any(|n| n.to_lowercase() == name) {
         return None;
     }
-    let scale = scale_of(suffix, unit)?;
-    Some(Scale {
-        exp: scale.exp + m,
-        ..scale
-    })
+    let (exp, then) = scale_of(suffix, unit)?;
+    Some((exp + m, then))
 }
 
 /// Why the suffix was not understood.

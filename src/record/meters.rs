@@ -138,10 +138,14 @@ pub fn parted(text: &str) -> (&str, Option<&str>) {
     }
 }
 
-fn test_frequency(text: &str) -> Result<f64> {
-    let hz = quantity::parse_at("test frequency", text, Unit::Hertz)?;
+/// What stands before " at ", and the test frequency behind it.
+fn tested_at(text: &str) -> Result<(&str, Option<f64>)> {
+    let Some((what, hz)) = text.split_once(" at ") else {
+        return Ok((text, None));
+    };
+    let hz = quantity::parse_at("test frequency", hz.trim(), Unit::Hertz)?;
     match tests_at(hz) {
-        true => Ok(hz),
+        true => Ok((what.trim(), Some(hz))),
         false => Err(Failure::new(
             format!("a test frequency of {hz} Hz is not of this world"),
             "give it as 100Hz, 120Hz or 1k",
@@ -185,10 +189,7 @@ impl Column {
         };
         let (what, meter) = parted(text);
         let meter = meter_name(meter.ok_or_else(wrong)?)?;
-        let (word, at) = match what.split_once(" at ") {
-            Some((w, hz)) => (w.trim(), Some(test_frequency(hz.trim())?)),
-            None => (what, None),
-        };
+        let (word, at) = tested_at(what)?;
         let kind = Kind::ALL.into_iter().find(|k| k.word() == word).ok_or_else(wrong)?;
         // A figure of an LCR meter means something at its frequency alone, the others have none.
         if (kind == Kind::Lcr) != at.is_some() {
@@ -233,9 +234,10 @@ impl Reading {
     /// column of that kind among `columns` names it.
     pub fn parse(kind: Kind, text: &str, columns: &[Column]) -> Result<Reading> {
         let (what, meter) = parted(text);
-        let (typed, at) = match what.split_once(" at ").filter(|_| kind == Kind::Lcr) {
-            Some((v, hz)) => (v.trim(), Some(test_frequency(hz.trim())?)),
-            None => (what, None),
+        let (typed, at) = if kind == Kind::Lcr {
+            tested_at(what)?
+        } else {
+            (what, None)
         };
         let mut fitting = columns
             .iter()

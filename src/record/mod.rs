@@ -26,7 +26,7 @@ pub use fit::{Budget, Eddy, Fit, Model, Nuisance, Parts, Plain};
 pub const SCHEMA: &str = "coilwright/record/1";
 
 /// One measurement of one pickup. SI units, as the names say; null where something is not known.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[schemars(extend(
     "if" = {"properties": {"verdict": {"const": "rejected"}}},
     "then" = {"properties": {"resonance": {"type": "null"}}},
@@ -362,11 +362,15 @@ pub struct Repeat {
     pub mutual_h: Option<Estimate>,
 }
 
+/// Whether a remark says that the take is of the built-in bench.
+pub fn is_simulated_note(note: &str) -> bool {
+    note.trim_start().to_lowercase().starts_with("simulated")
+}
+
 impl Record {
     /// What records of version 0.1.0 say in their notes only, in the fields of today.
     pub(crate) fn with_fields_of_today(mut self) -> Record {
-        let simulated = |n: &String| n.trim_start().to_lowercase().starts_with("simulated");
-        self.capture.simulated |= self.capture.source == "sim" || self.notes.iter().any(simulated);
+        self.capture.simulated |= self.capture.source == "sim" || self.notes.iter().any(|n| is_simulated_note(n));
         if self.rig.open.is_empty() {
             self.rig.open = self.notes.iter().filter_map(|n| Open::of_note(n)).collect();
         }
@@ -381,7 +385,7 @@ impl Record {
     /// Remarks that no field holds.
     pub fn other_notes(&self) -> impl Iterator<Item = &String> {
         let open: Vec<String> = self.rig.open.iter().map(Open::note).collect();
-        let marked = |n: &str| self.capture.simulated && n.trim_start().to_lowercase().starts_with("simulated");
+        let marked = |n: &str| self.capture.simulated && is_simulated_note(n);
         self.notes.iter().filter(move |n| !marked(n) && !open.contains(n))
     }
 

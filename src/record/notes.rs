@@ -71,10 +71,6 @@ impl Note {
     }
 }
 
-fn file(folder: &Path, number: u32) -> PathBuf {
-    folder.join(format!("note-{number:04}.json"))
-}
-
 /// The number of a note's file.
 fn number(name: &str) -> Option<u32> {
     name.strip_prefix("note-")?.strip_suffix(".json")?.parse().ok()
@@ -126,7 +122,7 @@ pub fn add(folder: &Path, note: &mut Note) -> Result<PathBuf> {
     // Behind the last one, though one before it may have been taken away: the last reading is the newest.
     let last = numbered(folder)?.last().map_or(0, |n| n.0);
     for n in last.saturating_add(1)..=MOST_NOTES {
-        let path = file(folder, n);
+        let path = folder.join(format!("note-{n:04}.json"));
         match fileio::write_new(&path, &bytes) {
             Ok(()) => {
                 note.number = n;

@@ -36,17 +36,20 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Record> {
             "run `coilwright analyze` on it with --out, then give the record",
         ));
     }
-    let value: serde_json::Value = serde_json::from_slice(bytes).map_err(|e| {
+    let no_record = |what: String| {
         Failure::new(
-            format!("{name} is not a record: {e}"),
+            format!("{name} is not a record{what}"),
             "give a record.json that coilwright wrote",
         )
-    })?;
+    };
+    let damaged = |what: String| {
+        let hint = "measure again, or analyse its take again";
+        Failure::new(format!("{name} is a damaged record: {what}"), hint)
+    };
+    let value: serde_json::Value = serde_json::from_slice(bytes).map_err(|e| no_record(format!(": {e}")))?;
     let schema = value.get("schema").and_then(|s| s.as_str()).unwrap_or_default();
-    match schema
-        .strip_prefix("coilwright/record/")
-        .and_then(|v| v.parse::<u32>().ok())
-    {
+    let version = schema.strip_prefix("coilwright/record/");
+    match version.and_then(|v| v.parse::<u32>().ok()) {
         Some(1) => {}
         Some(v) if v > 1 => {
             return Err(Failure::new(
@@ -54,25 +57,12 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Record> {
                 format!("update coilwright; this one reads up to \"{SCHEMA}\""),
             ));
         }
-        _ => {
-            return Err(Failure::new(
-                format!("{name} is not a record of a measurement"),
-                "give a record.json that coilwright wrote",
-            ));
-        }
+        _ => return Err(no_record(" of a measurement".into())),
     }
     if let Some(bad) = unsound(&value) {
-        return Err(Failure::new(
-            format!("{name} is a damaged record: it holds {bad:e}, which no measurement gives"),
-            "measure again, or analyse its take again",
-        ));
+        return Err(damaged(format!("it holds {bad:e}, which no measurement gives")));
     }
-    let record: Record = serde_json::from_value(value).map_err(|e| {
-        Failure::new(
-            format!("{name} is a damaged record: {e}"),
-            "measure again, or analyse its take again",
-        )
-    })?;
+    let record: Record = serde_json::from_value(value).map_err(|e| damaged(e.to_string()))?;
     Ok(record.with_fields_of_today())
 }
 

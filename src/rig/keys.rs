@@ -3,6 +3,8 @@
 //! What stands in the file and cannot be right is named first, by its full key; only then what is missing: a misspelt key
 //! is then not reported as the absence of the right one.
 
+use std::ops::RangeInclusive;
+
 use toml::{Table, Value};
 
 use crate::failure::{Failure, Result};
@@ -21,11 +23,10 @@ pub struct Key {
 pub enum Kind {
     Text,
     OneOf(&'static [&'static str]),
-    /// Integer or decimal; `allowed` says in words what `fits` tests.
-    Number {
-        allowed: &'static str,
-        fits: fn(f64) -> bool,
-    },
+    /// Integer or decimal, in words and as a range.
+    Number(&'static str, RangeInclusive<f64>),
+    /// Likewise, without a fraction.
+    Whole(&'static str, RangeInclusive<f64>),
     /// +1 or -1.
     Sign,
 }
@@ -97,9 +98,7 @@ pub fn check(place: &str, file: &Table, keys: &[Key]) -> Result<()> {
                 format!("{place}: {} is missing", key.full_name()),
                 match &key.kind {
                     Kind::OneOf(choices) => format!("give it as one of {}", choices.join(", ")),
-                    Kind::Number { allowed, .. } => format!("give it as a number {allowed}"),
-                    Kind::Sign => "give it as 1 or -1".to_owned(),
-                    Kind::Text => "give it in quotes".to_owned(),
+                    kind => format!("give it as {}", kind.wanted()),
                 },
             ));
         }
@@ -115,26 +114,43 @@ pub fn find<'a>(file: &'a Table, table: &str, name: &str) -> Option<&'a Value> {
     }
 }
 
+impl Kind {
+    /// Whether it can be this number.
+    pub(super) fn holds(&self, v: f64) -> bool {
+        match self {
+            Kind::Number(_, range) => range.contains(&v),
+            Kind::Whole(_, range) => range.contains(&v) && v.fract() == 0.0,
+            _ => false,
+        }
+    }
+
+    fn fits(&self, value: &Value) -> bool {
+        let text = value.as_str();
+        match self {
+            Kind::Text => text.is_some_and(|s| !s.trim().is_empty() && !s.chars().any(char::is_control)),
+            Kind::OneOf(choices) => text.is_some_and(|s| choices.contains(&s)),
+            Kind::Number(..) | Kind::Whole(..) => number(value).is_some_and(|v| self.holds(v)),
+            Kind::Sign => matches!(value.as_integer(), Some(1 | -1)),
+        }
+    }
+
+    fn wanted(&self) -> String {
+        match self {
+            Kind::Text => "a line of text in quotes".into(),
+            Kind::OneOf(choices) => format!("one of \"{}\"", choices.join("\", \"")),
+            Kind::Number(allowed, _) | Kind::Whole(allowed, _) => format!("a number {allowed}"),
+            Kind::Sign => "1 or -1".into(),
+        }
+    }
+}
+
 fn check_value(place: &str, key: &Key, value: &Value) -> Result<()> {
-    let name = key.full_name();
-    let wrong = |want: String| Failure::new(format!("{place}: {name} is {}", said(value)), format!("give {want}"));
-    match &key.kind {
-        Kind::Text => match value.as_str() {
-            Some(s) if !s.trim().is_empty() && !s.chars().any(char::is_control) => Ok(()),
-            _ => Err(wrong("a line of text in quotes".into())),
-        },
-        Kind::OneOf(choices) => match value.as_str() {
-            Some(s) if choices.contains(&s) => Ok(()),
-            _ => Err(wrong(format!("one of \"{}\"", choices.join("\", \"")))),
-        },
-        Kind::Number { allowed, fits } => match number(value) {
-            Some(v) if v.is_finite() && fits(v) => Ok(()),
-            _ => Err(wrong(format!("a number {allowed}"))),
-        },
-        Kind::Sign => match value.as_integer() {
-            Some(1 | -1) => Ok(()),
-            _ => Err(wrong("1 or -1".into())),
-        },
+    match key.kind.fits(value) {
+        true => Ok(()),
+        false => Err(Failure::new(
+            format!("{place}: {} is {}", key.full_name(), said(value)),
+            format!("give {}", key.kind.wanted()),
+        )),
     }
 }
 

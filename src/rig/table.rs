@@ -2,63 +2,20 @@
 
 use super::keys::{Key, Kind};
 
-const OHM: Kind = Kind::Number {
-    allowed: "from 0.001 to 1e9 (ohms)",
-    fits: |v| (1e-3..=1e9).contains(&v),
-};
-const OHM_OR_ZERO: Kind = Kind::Number {
-    allowed: "from 0 to 1e9 (ohms)",
-    fits: |v| (0.0..=1e9).contains(&v),
-};
-const HENRY: Kind = Kind::Number {
-    allowed: "from 0 to 0.1 (henries; half a millihenry is 0.0005)",
-    fits: |v| (0.0..=0.1).contains(&v),
-};
-const FARAD: Kind = Kind::Number {
-    allowed: "from 0 to 1e-6 (farads, 60 pF is 60e-12)",
-    fits: |v| (0.0..=1e-6).contains(&v),
-};
-const TOLERANCE: Kind = Kind::Number {
-    allowed: "from 0 to 0.5 (relative, 5 % is 0.05)",
-    fits: |v| (0.0..=0.5).contains(&v),
-};
-const CORNER: Kind = Kind::Number {
-    allowed: "from 0 to 15 (hertz)",
-    fits: |v| (0.0..=15.0).contains(&v),
-};
-const DELAY: Kind = Kind::Number {
-    allowed: "from -0.1 to 0.1 (seconds, 5 us is 5e-6)",
-    fits: |v| v.abs() <= 0.1,
-};
-const DELAY_TOLERANCE: Kind = Kind::Number {
-    allowed: "from 0 to 0.1 (seconds, 5 us is 5e-6)",
-    fits: |v| (0.0..=0.1).contains(&v),
-};
-const GAIN: Kind = Kind::Number {
-    allowed: "from -120 to 120 (dB)",
-    fits: |v| v.abs() <= 120.0,
-};
-const MAINS: Kind = Kind::Number {
-    allowed: "from 40 to 70 (hertz)",
-    fits: |v| (40.0..=70.0).contains(&v),
-};
-
-const GAIN_TOLERANCE: Kind = Kind::Number {
-    allowed: "from 0 to 12 (dB)",
-    fits: |v| (0.0..=12.0).contains(&v),
-};
-const RATE: Kind = Kind::Number {
-    allowed: "of whole hertz from 44100 to 192000",
-    fits: |v| (44_100.0..=192_000.0).contains(&v) && v.fract() == 0.0,
-};
-const CHANNEL: Kind = Kind::Number {
-    allowed: "from 1 to 64, as the sockets are counted",
-    fits: |v| (1.0..=64.0).contains(&v) && v.fract() == 0.0,
-};
-const LEVEL: Kind = Kind::Number {
-    allowed: "from -100 to 0 (dBFS)",
-    fits: |v| (-100.0..=0.0).contains(&v),
-};
+const OHM: Kind = Kind::Number("from 0.001 to 1e9 (ohms)", 1e-3..=1e9);
+const OHM_OR_ZERO: Kind = Kind::Number("from 0 to 1e9 (ohms)", 0.0..=1e9);
+const HENRY: Kind = Kind::Number("from 0 to 0.1 (henries; half a millihenry is 0.0005)", 0.0..=0.1);
+const FARAD: Kind = Kind::Number("from 0 to 1e-6 (farads, 60 pF is 60e-12)", 0.0..=1e-6);
+const TOLERANCE: Kind = Kind::Number("from 0 to 0.5 (relative, 5 % is 0.05)", 0.0..=0.5);
+const CORNER: Kind = Kind::Number("from 0 to 15 (hertz)", 0.0..=15.0);
+const DELAY: Kind = Kind::Number("from -0.1 to 0.1 (seconds, 5 us is 5e-6)", -0.1..=0.1);
+const DELAY_TOLERANCE: Kind = Kind::Number("from 0 to 0.1 (seconds, 5 us is 5e-6)", 0.0..=0.1);
+const GAIN: Kind = Kind::Number("from -120 to 120 (dB)", -120.0..=120.0);
+const MAINS: Kind = Kind::Number("from 40 to 70 (hertz)", 40.0..=70.0);
+const GAIN_TOLERANCE: Kind = Kind::Number("from 0 to 12 (dB)", 0.0..=12.0);
+const RATE: Kind = Kind::Whole("of whole hertz from 44100 to 192000", 44_100.0..=192_000.0);
+const CHANNEL: Kind = Kind::Whole("from 1 to 64, as the sockets are counted", 1.0..=64.0);
+const LEVEL: Kind = Kind::Number("from -100 to 0 (dBFS)", -100.0..=0.0);
 
 pub(super) const KEYS: [Key; 54] = [
     Key::new("", "name", Kind::Text),
@@ -121,7 +78,7 @@ pub(super) const KEYS: [Key; 54] = [
 pub fn possible(table: &str, key: &str, v: f64) -> std::result::Result<(), &'static str> {
     let key = KEYS.iter().find(|k| k.table == table && k.name == key);
     match key.map(|k| &k.kind) {
-        Some(Kind::Number { allowed, fits }) if !fits(v) => Err(allowed),
+        Some(kind @ (Kind::Number(allowed, _) | Kind::Whole(allowed, _))) if !kind.holds(v) => Err(allowed),
         _ => Ok(()),
     }
 }

@@ -20,7 +20,7 @@ use crate::failure::{Failure, Result};
 use crate::fit::group::{self, Group};
 use crate::fit::solve::{self, Patience};
 use crate::transfer::bins::{Bins, Record};
-use crate::transfer::{faults, noise, span};
+use crate::transfer::{faults, noise, span, sums};
 
 /// What the input and its lead put on the pickup.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -72,19 +72,15 @@ const MOST: [f64; 7] = [
 pub fn pair(take: &Take) -> Result<Pair> {
     let seen = Seen::of(take)?;
     let found = seen.fit(None, None)?;
-    let e = |i: usize, scale: f64| found.estimate(i, scale);
-    let pair = (|| {
-        Some(Pair {
-            gain_db: e(0, DB)?,
-            delay_s: e(1, 1e-6)?,
-            ac_pickup_hz: e(2, 1.0)?,
-            ac_reference_hz: e(3, 1.0)?,
-            misfit_db: found.misfit_db,
-            reduced_chi2: found.reduced_chi2,
-            band_hz: seen.band,
-        })
-    })();
-    pair.ok_or_else(no_fit)
+    Ok(Pair {
+        gain_db: found.estimate(0, DB)?,
+        delay_s: found.estimate(1, 1e-6)?,
+        ac_pickup_hz: found.estimate(2, 1.0)?,
+        ac_reference_hz: found.estimate(3, 1.0)?,
+        misfit_db: found.misfit_db,
+        reduced_chi2: found.reduced_chi2,
+        band_hz: seen.band,
+    })
 }
 
 /// Resistance and capacitance of channel 1's input with its lead, from a take with a known part in line.
@@ -93,16 +89,12 @@ pub fn pair(take: &Take) -> Result<Pair> {
 pub fn loading(take: &Take, wire: &Pair, part: Part, tolerance: f64) -> Result<Loading> {
     let seen = Seen::of(take)?;
     let found = seen.fit(Some(wire), Some((part, tolerance)))?;
-    let e = |i: usize, scale: f64| found.estimate(i, scale);
-    let loading = (|| {
-        Some(Loading {
-            siemens: e(4, 1e-6)?,
-            farad: e(5, 1e-12)?,
-            misfit_db: found.misfit_db,
-            reduced_chi2: found.reduced_chi2,
-        })
-    })();
-    let loading: Loading = loading.ok_or_else(no_fit)?;
+    let loading = Loading {
+        siemens: found.estimate(4, 1e-6)?,
+        farad: found.estimate(5, 1e-12)?,
+        misfit_db: found.misfit_db,
+        reduced_chi2: found.reduced_chi2,
+    };
     // Neither is there: then channel 1 gets what channel 2 gets.
     let there = |e: Estimate, least: f64| e.value > (3.0 * e.u_noise).max(least);
     if !there(loading.siemens, 0.0) && !there(loading.farad, LEAST_F) {
@@ -144,7 +136,7 @@ impl Seen {
         }
         let rate = f64::from(take.rate_hz);
         for (x, which) in [(&take.pickup[..], 1), (reference, 2)] {
-            let peak = x.iter().fold(0f32, |m, v| m.max(v.abs()));
+            let peak = sums::peak(x);
             if f64::from(peak) < QUIETEST {
                 return Err(Failure::new(
                     format!("nothing arrives on channel {which}"),
@@ -285,8 +277,8 @@ struct Found {
 }
 
 impl Found {
-    fn estimate(&self, i: usize, scale: f64) -> Option<Estimate> {
-        Estimate::new(scale * self.theta[i], scale * self.u[i], scale * self.noise[i])
+    fn estimate(&self, i: usize, scale: f64) -> Result<Estimate> {
+        Estimate::new(scale * self.theta[i], scale * self.u[i], scale * self.noise[i]).ok_or_else(no_fit)
     }
 }
 

@@ -153,24 +153,18 @@ impl Step {
 
     /// The next level, or why there is none.
     pub fn next(&self, limits: &Limits) -> Next {
-        if self.one_signal {
-            return Next::Stop(End::NoPickup);
-        }
         let short = |s: &Side| s.clips || s.peak_dbfs.is_some_and(|p| p > limits.room_dbfs - LEAST_DB);
-        if short(&self.pickup) {
-            return Next::Stop(End::PickupRoom);
-        }
-        if short(&self.reference) {
-            return Next::Stop(End::ReferenceRoom);
-        }
-        if self.output_bends.above(limits.bend_db) {
-            return Next::Stop(End::OutputBends);
-        }
-        if self.input_bends.above(limits.bend_db) {
-            return Next::Stop(End::InputBends);
-        }
-        if self.level_dbfs >= MUST_BE_HEARD_DBFS && !(self.pickup.heard && self.reference.heard) {
-            return Next::Stop(End::NothingHeard);
+        let heard = self.pickup.heard && self.reference.heard;
+        let ends = [
+            (self.one_signal, End::NoPickup),
+            (short(&self.pickup), End::PickupRoom),
+            (short(&self.reference), End::ReferenceRoom),
+            (self.output_bends.above(limits.bend_db), End::OutputBends),
+            (self.input_bends.above(limits.bend_db), End::InputBends),
+            (self.level_dbfs >= MUST_BE_HEARD_DBFS && !heard, End::NothingHeard),
+        ];
+        if let Some((_, end)) = ends.into_iter().find(|e| e.0) {
+            return Next::Stop(end);
         }
         let stride = if self.level_dbfs < CAREFUL_DBFS {
             FAR_DB

@@ -11,19 +11,16 @@ use num_complex::Complex64;
 use super::level::{Bend, Side, Step};
 use crate::capture::Take;
 use crate::stimulus::probe::{HARMONICS, Probe, TONE_HZ};
-use crate::transfer::faults;
+use crate::transfer::{faults, sums};
 
 /// Reads one step from its take.
 pub fn read(take: &Take, probe: &Probe) -> Step {
     let rate = f64::from(take.rate_hz);
     let peak = |x: &[f32]| {
-        let top = x.iter().fold(0f32, |m, v| m.max(v.abs()));
+        let top = sums::peak(x);
         (top > 0.0).then(|| 20.0 * f64::from(top).log10())
     };
-    let clips = |x: &[f32]| {
-        let top = x.iter().fold(0f32, |m, v| m.max(v.abs()));
-        top >= 0.9999 || faults::clipping_over_noise(x, take.step, rate).runs > 0
-    };
+    let clips = |x: &[f32]| sums::peak(x) >= 0.9999 || faults::clipping_over_noise(x, take.step, rate).runs > 0;
     let reference = take.reference.as_deref();
     let both = [Some(&take.pickup[..]), reference];
     let late = lateness(both.into_iter().flatten(), probe);
@@ -39,52 +36,33 @@ pub fn read(take: &Take, probe: &Probe) -> Step {
     };
     let lines = |x: &[f32]| Lines::of(x.get(tone.clone()).unwrap_or(&[]), rate);
     let pickup = lines(&take.pickup);
-    let told = match reference {
-        Some(r) => {
-            let way = std::array::from_fn(|k| linear(&take.pickup, r, &sweeps, rate, (k + 1) as f64 * TONE_HZ));
-            Told::of_two(&pickup, &lines(r), way)
-        }
-        // One channel cannot tell the output's bending from the input's.
-        None => Told {
-            output_bends: bend(&pickup.at, pickup.floor),
-            input_bends: Bend::Unknown,
-            reference_heard: true,
-            one_signal: false,
-        },
-    };
-    Step {
+    let mut step = Step {
         level_dbfs: probe.level_dbfs,
         pickup: side(&take.pickup, pickup.heard()),
-        reference: side(reference.unwrap_or(&[]), told.reference_heard),
-        output_bends: told.output_bends,
-        input_bends: told.input_bends,
-        one_signal: told.one_signal,
+        reference: side(reference.unwrap_or(&[]), true),
+        output_bends: bend(&pickup.at, pickup.floor),
+        // One channel cannot tell the output's bending from the input's.
+        input_bends: Bend::Unknown,
+        one_signal: false,
+    };
+    if let Some(r) = reference {
+        let way = std::array::from_fn(|k| linear(&take.pickup, r, &sweeps, rate, (k + 1) as f64 * TONE_HZ));
+        of_two(&mut step, &pickup, &lines(r), way);
     }
+    step
 }
 
-/// What the tone tells.
-struct Told {
-    output_bends: Bend,
-    input_bends: Bend,
-    reference_heard: bool,
-    one_signal: bool,
-}
-
-impl Told {
-    /// `way`: from the reference to the pickup at each harmonic.
-    fn of_two(pickup: &Lines, reference: &Lines, way: [Complex64; HARMONICS]) -> Told {
-        let mut own = pickup.at;
-        for k in 1..HARMONICS {
-            own[k] -= way[k] * reference.at[k];
-        }
-        let through = reference.floor * way.iter().map(|h| h.norm()).fold(0.0, f64::max);
-        Told {
-            output_bends: bend(&reference.at, reference.floor),
-            input_bends: bend(&own, pickup.floor.hypot(through)),
-            reference_heard: reference.heard(),
-            one_signal: pickup.heard() && reference.heard() && flat(&way),
-        }
+/// What two channels tell of the tone. `way`: from the reference to the pickup at each harmonic.
+fn of_two(step: &mut Step, pickup: &Lines, reference: &Lines, way: [Complex64; HARMONICS]) {
+    let mut own = pickup.at;
+    for k in 1..HARMONICS {
+        own[k] -= way[k] * reference.at[k];
     }
+    let through = reference.floor * way.iter().map(|h| h.norm()).fold(0.0, f64::max);
+    step.output_bends = bend(&reference.at, reference.floor);
+    step.input_bends = bend(&own, pickup.floor.hypot(through));
+    step.reference.heard = reference.heard();
+    step.one_signal = pickup.heard() && reference.heard() && flat(&way);
 }
 
 /// Whether the tone does not go on as it began, on any channel: samples are missing or doubled, whatever the sound system reports.
@@ -116,8 +94,7 @@ pub fn broken(take: &Take, probe: &Probe) -> bool {
         let noise = silence.iter().map(|z| z.norm()).fold(0.0, f64::max);
         let climbs: Vec<Complex64> = sounds.windows(2).map(|w| w[1] / w[0]).collect();
         let mut angles: Vec<f64> = climbs.iter().map(|c| (c / climbs[0]).arg()).collect();
-        angles.sort_by(f64::total_cmp);
-        let middle = angles.get(angles.len() / 2).copied().unwrap_or(0.0);
+        let middle = sums::median(&mut angles);
         let off = angles.iter().map(|a| (a - middle).abs()).fold(0.0, f64::max);
         off > STEP_RAD.max(CERTAIN * noise / weakest)
     })
@@ -133,11 +110,7 @@ const CERTAIN: f64 = 6.0;
 /// A pickup's answer climbs with frequency and falls above its resonance; a wire's stays where it is.
 fn flat(way: &[Complex64]) -> bool {
     let db = || way.iter().map(|h| 20.0 * h.norm().log10());
-    let (low, high) = (
-        db().fold(f64::INFINITY, f64::min),
-        db().fold(f64::NEG_INFINITY, f64::max),
-    );
-    high - low < FLAT_DB
+    db().fold(f64::NEG_INFINITY, f64::max) - db().fold(f64::INFINITY, f64::min) < FLAT_DB
 }
 
 const FLAT_DB: f64 = 0.5;
@@ -162,8 +135,7 @@ impl Lines {
         let mut between: Vec<f64> = (1..=HARMONICS)
             .flat_map(|k| [-3.0, -2.0, 2.0, 3.0].map(|d| tone_at(x, rate, k as f64 * TONE_HZ + d * lobe).norm()))
             .collect();
-        between.sort_by(f64::total_cmp);
-        let floor = between.get(between.len() / 2).copied().unwrap_or(0.0);
+        let floor = sums::median(&mut between);
         Lines { at, floor }
     }
 
@@ -240,10 +212,7 @@ fn lateness<'a>(channels: impl Iterator<Item = &'a [f32]>, probe: &Probe) -> usi
             energies.iter_mut().zip(own).for_each(|(e, o)| *e += o / whole);
         }
     }
-    let mut sums = vec![0.0f64];
-    for e in &energies {
-        sums.push(sums.last().copied().unwrap_or(0.0) + e);
-    }
+    let sums = sums::running(energies.iter().copied());
     let blocks = sums.len() - 1;
     let length = probe.tone.len() / block;
     let from = probe.tone.start / block;

@@ -6,7 +6,7 @@ use super::document::Figures;
 use super::lines::{Lines, Played};
 use crate::analysis::chain::Chain;
 use crate::analysis::curve;
-use crate::fit::{self, Fitted, ladder, natural, peak};
+use crate::fit::{self, ladder, natural, peak};
 use crate::record::Curve;
 use crate::transfer::bins::Bins;
 use crate::transfer::noise;
@@ -56,7 +56,7 @@ pub(super) fn read(played: &Played, chain: &Chain, rounds: &[&Lines]) -> Result<
     let bins = averaged(played, rounds);
     let setup = chain.setup(false, played.band);
     let plain = fit::second_order(&bins, &setup).ok_or(Unread::NoAnswer)?;
-    if explained(&bins, &plain) < LEAST_EXPLAINED {
+    if plain.explained(&bins) < LEAST_EXPLAINED {
         return Err(Unread::NoAnswer);
     }
     let shown = ladder::climb(&bins, &setup, &plain).chosen;
@@ -124,10 +124,4 @@ fn smoothed(power: &[f64], played: &Played) -> Vec<f64> {
     let smooth: Vec<f64> = sum.iter().zip(&count).map(mean).collect();
     let least = smooth.iter().copied().fold(0.0, f64::max) * 1e-12;
     smooth.iter().map(|s| s.max(least).max(f64::MIN_POSITIVE)).collect()
-}
-
-/// How much of the answer a fit explains, in units of chi-square.
-fn explained(bins: &Bins, fit: &Fitted) -> f64 {
-    let gain = |i: usize| 2.0 * (bins.y[i].norm_sqr() - fit.residuals[i].norm_sqr()) / bins.syy[i];
-    (0..bins.y.len()).filter(|i| bins.used[*i]).map(gain).sum::<f64>() / fit.excess()
 }

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
-use super::{Add, How, Lot, Reading, other_name};
+use super::{Add, How, Lot, Reading, free_name};
 use crate::book::look::{TRAY_BYTES, tray};
 use crate::failure::{Failure, Result};
 use crate::fileio;
@@ -44,23 +44,17 @@ impl Add<'_> {
             return self.whole(lot, lot, readings);
         }
         let from = fileio::name_of(self.other);
-        let base = match is_plain(&from) {
-            true => format!("{lot}-{from}"),
-            false => format!("{lot}-added"),
-        };
+        let base = format!("{lot}-{}", if is_plain(&from) { &from } else { "added" });
         let free = |n: &str| self.notebook.join(n).symlink_metadata().is_err();
-        let name = if free(&base) { base } else { other_name(&base, free)? };
-        self.whole(lot, &name, readings)
+        self.whole(lot, &free_name(&base, free)?, readings)
     }
 
     fn whole(&mut self, lot: &str, to: &str, readings: &[&Reading]) -> Result<()> {
         let mut names = Vec::new();
-        let new: Vec<&Reading> = readings
-            .iter()
-            .filter(|r| !self.here.contains_key(&r.id))
-            .copied()
-            .collect();
-        for reading in new {
+        for reading in readings {
+            if self.here.contains_key(&reading.id) {
+                continue;
+            }
             // "neck-12-07" is neck-12-class-07 in the lot neck-12-class: another neck-12-07 is here.
             let own = reading.name.strip_prefix(lot).filter(|_| to != lot);
             let name = own.map_or_else(|| reading.name.clone(), |rest| format!("{to}{rest}"));

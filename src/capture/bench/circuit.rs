@@ -5,7 +5,7 @@ use std::f64::consts::TAU;
 use num_complex::Complex64;
 
 use super::spec::{Over, Spec};
-use crate::network::{Load, OnePort, Series, Source, Thevenin, TwoPort};
+use crate::network::{Load, OnePort, Thevenin, TwoPort};
 use crate::rig::{Reference, Rig};
 
 /// Corners where neither rig nor bench states one: within what sound cards have.
@@ -89,7 +89,7 @@ impl Circuit {
 
     /// Responses of pickup and reference from the output's EMF; `f` in hertz, above zero. Without the latency, which is the
     /// converters'.
-    pub fn respond(&self, spec: &Spec, coils: &Series, f: f64) -> [Complex64; 2] {
+    pub fn respond(&self, spec: &Spec, f: f64) -> [Complex64; 2] {
         let w = TAU * f;
         let jw = Complex64::new(0.0, w);
         let exciter = self.series_ohm + jw * self.inductance_h;
@@ -112,7 +112,7 @@ impl Circuit {
             };
             self.output(Thevenin { emf: tap, z }, w)
         } else {
-            self.output(with_feed(spec, coils, emf, tap, w), w)
+            self.output(with_feed(spec, emf, tap, w), w)
         };
         let late = Complex64::from_polar(self.gain, -w * self.delay_s);
         [
@@ -122,12 +122,12 @@ impl Circuit {
     }
 
     /// Output over EMF in the coils alone, for what reaches them without the exciter; 1 where the winding is open.
-    pub fn coils_only(&self, spec: &Spec, coils: &Series, f: f64) -> f64 {
+    pub fn coils_only(&self, spec: &Spec, f: f64) -> f64 {
         if spec.faults.open_winding {
             return 1.0;
         }
         let w = TAU * f;
-        self.output(source(spec, coils, w), w).norm()
+        self.output(source(spec, w), w).norm()
     }
 
     /// What a source makes at the input, load and input on it.
@@ -142,39 +142,29 @@ impl Circuit {
     }
 }
 
-/// The pickup's coils, each with its share of the EMF for where the exciter lies.
-pub(super) fn coils(spec: &Spec) -> Series {
-    let Some(second) = spec.second_coil else {
-        return Series {
-            coils: vec![(spec.coil, 1.0)],
-        };
-    };
+/// The pickup, alone or with those that are on together with it; each coil has its share of the EMF for where the exciter lies.
+fn source(spec: &Spec, w: f64) -> Thevenin {
+    if let Some(guitar) = spec.guitar.as_ref().filter(|g| !g.pickups.is_empty()) {
+        return guitar.source(&spec.coil, w);
+    }
+    let first = spec.coil.thevenin(w);
+    let Some(second) = spec.second_coil else { return first };
     // The second coil is wound the other way round.
     let (a, b) = match spec.exciter.over {
         Over::First => (1.0, -BESIDE),
         Over::Second => (BESIDE, -1.0),
         Over::Both => (1.0, -OFF_CENTRE),
     };
-    Series {
-        coils: vec![(spec.coil, a), (second, b)],
-    }
-}
-
-/// The pickup, alone or with those that are on together with it.
-fn source(spec: &Spec, coils: &Series, w: f64) -> Thevenin {
-    match &spec.guitar {
-        Some(guitar) if !guitar.pickups.is_empty() => guitar.source(&spec.coil, w),
-        _ => coils.thevenin(w),
-    }
+    first.times(a).in_series(second.thevenin(w).times(b))
 }
 
 /// The pickup as a source, with what stray capacitance from the exciter adds at its hot end.
-fn with_feed(spec: &Spec, coils: &Series, emf: Complex64, tap: Complex64, w: f64) -> Thevenin {
+fn with_feed(spec: &Spec, emf: Complex64, tap: Complex64, w: f64) -> Thevenin {
     let (own, otherwise) = if spec.faults.open_winding {
         let z = OnePort::capacitor(spec.coil.c_f, w);
         (Thevenin { emf: 0.0.into(), z }, OPEN_FEED_F)
     } else {
-        let t = source(spec, coils, w);
+        let t = source(spec, w);
         (Thevenin { emf: t.emf * emf, ..t }, 0.0)
     };
     let feed = spec.exciter.feed_f.unwrap_or(otherwise);
@@ -183,8 +173,6 @@ fn with_feed(spec: &Spec, coils: &Series, emf: Complex64, tap: Complex64, w: f64
     }
     let stray = OnePort::capacitor(feed, w);
     let all = own.z.parallel(stray);
-    Thevenin {
-        emf: (own.emf * own.z.admittance() + tap * stray.admittance()) * all.impedance(),
-        z: all,
-    }
+    let emf = (own.emf * own.z.admittance() + tap * stray.admittance()) * all.impedance();
+    Thevenin::new(emf, all)
 }

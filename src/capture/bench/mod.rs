@@ -14,8 +14,9 @@ use rand_chacha::rand_core::SeedableRng;
 
 use super::{Capture, Progress, Provenance, Request, Rounds, Take, silence};
 use crate::failure::{Failure, Result};
-use crate::fft::{self, Chirp};
+use crate::fft;
 use crate::network::Load;
+use crate::parallel;
 use crate::rig::Rig;
 
 mod blemish;
@@ -32,6 +33,9 @@ pub use spec::Spec;
 
 /// As the record names it.
 pub const DEVICE: &str = "built-in bench";
+
+/// Bins that are worked out in one go.
+const PIECE: usize = 1024;
 
 /// A bench ready to play and record.
 #[derive(Debug, Clone)]
@@ -94,7 +98,7 @@ impl Bench {
         // sample counts for as much less.
         let pace = 1.0 / (1.0 + 1e-6 * card.clock_ppm);
         let step = TAU / n as f64 * pace;
-        let mut bins = Chirp::new(signal.len(), n / 2 + 1, step, 0.0).transform(signal.into_iter());
+        let mut bins = fft::chirp_z(&signal, n / 2 + 1, step);
         bins.iter_mut().for_each(|b| *b *= pace);
         bins
     }
@@ -113,33 +117,24 @@ impl Bench {
     /// What answers a spectrum of a record of `n` frames that repeats itself, the pickup first.
     fn respond(&self, played: &[Complex64], n: usize, rate: f64) -> [Vec<f64>; 2] {
         let latency = self.spec.card.latency_s;
-        let coils = circuit::coils(&self.spec);
         let spacing = rate / n as f64;
         let at = |k: usize, x: Complex64| {
             let f = k as f64 * spacing;
             // Where the circuit says nothing (direct current into nothing but capacitors), nothing comes.
-            let h = self.circuit.respond(&self.spec, &coils, f);
+            let h = self.circuit.respond(&self.spec, f);
             let x = x * Complex64::from_polar(blemish::anti_alias(f, rate), -TAU * ((f * latency) % 1.0));
             let finite = |c: Complex64| if c.is_finite() { c } else { Complex64::new(0.0, 0.0) };
             h.map(|h| finite(h * x))
         };
-        let workers = thread::available_parallelism().map_or(1, usize::from).min(8);
-        let share = played.len().div_ceil(workers).max(1);
-        let mut bins = [vec![Complex64::new(0.0, 0.0); played.len()], Vec::new()];
-        bins[1] = bins[0].clone();
-        let [pickup, reference] = &mut bins;
-        thread::scope(|scope| {
-            let parts = pickup.chunks_mut(share).zip(reference.chunks_mut(share));
-            for (i, ((p, r), x)) in parts.zip(played.chunks(share)).enumerate() {
-                let at = &at;
-                scope.spawn(move || {
-                    for (j, ((p, r), x)) in p.iter_mut().zip(r).zip(x).enumerate() {
-                        [*p, *r] = at(i * share + j, *x);
-                    }
-                });
-            }
+        let pieces: Vec<(usize, &[Complex64])> = played.chunks(PIECE).enumerate().collect();
+        let both = parallel::each(&pieces, |(i, piece)| {
+            let bins = piece.iter().enumerate().map(|(j, x)| at(i * PIECE + j, *x));
+            bins.collect::<Vec<_>>()
         });
-        bins.map(|b| fft::inverse(&b, n))
+        [0, 1].map(|channel| {
+            let bins: Vec<Complex64> = both.iter().flatten().map(|b| b[channel]).collect();
+            fft::inverse(&bins, n)
+        })
     }
 
     fn add_hum(&self, pickup: &mut [f64], rate: f64, answer_rms: f64) {
@@ -153,8 +148,7 @@ impl Bench {
                 left * blemish::rms_of(QUIET_HUM_DBFS)
             }
         };
-        let coils = circuit::coils(&self.spec);
-        let shape = |f: f64| self.circuit.coils_only(&self.spec, &coils, f);
+        let shape = |f: f64| self.circuit.coils_only(&self.spec, f);
         let mut rng = self.random(Draw::Hum);
         let hum = blemish::hum(&mut rng, pickup.len(), rate, self.circuit.mains_hz, total, shape);
         pickup.iter_mut().zip(hum).for_each(|(x, h)| *x += h);
@@ -225,9 +219,7 @@ impl Bench {
         }
         Ok(())
     }
-}
 
-impl Bench {
     /// The answer to one round of a signal that has gone on for long. Its faults have a time in a take, and this has none.
     fn round(&mut self, round: &[f32], rate: f64) -> [Vec<f32>; 2] {
         let n = round.len();
@@ -250,18 +242,6 @@ struct Running {
     rate: f64,
     round: Vec<f32>,
     due: Instant,
-}
-
-impl Running {
-    fn new(mut bench: Bench, rate_hz: u32, round: &[f32]) -> Self {
-        bench.spec.faults.drop_s.clear();
-        Running {
-            bench,
-            rate: f64::from(rate_hz),
-            round: round.to_vec(),
-            due: Instant::now(),
-        }
-    }
 }
 
 impl Rounds for Running {
@@ -300,7 +280,14 @@ impl Capture for Bench {
 
     fn rounds(&mut self, rate_hz: u32, round: &[f32]) -> Result<Box<dyn Rounds>> {
         self.spec.check()?;
-        Ok(Box::new(Running::new(self.clone(), rate_hz, round)))
+        let mut bench = self.clone();
+        bench.spec.faults.drop_s.clear();
+        Ok(Box::new(Running {
+            bench,
+            rate: f64::from(rate_hz),
+            round: round.to_vec(),
+            due: Instant::now(),
+        }))
     }
 
     fn take(&mut self, request: &Request, progress: &mut dyn FnMut(Progress)) -> Result<Take> {
@@ -332,7 +319,7 @@ impl Capture for Bench {
             provenance: Provenance {
                 simulated: true,
                 device: Some(DEVICE.into()),
-                notes: vec![format!("simulated pickup: {}", self.spec.pickup_words())],
+                notes: vec![format!("simulated pickup: {}", words::pickup(&self.spec))],
                 ..Provenance::default()
             },
         })

@@ -45,14 +45,8 @@ impl Spec {
         let place = format!("bench {place}");
         let hint = "correct the file; SI units, as in [coil] r_ohm = 6000.0";
         let spec: Spec = toml::from_str(text).map_err(|e| Failure::toml(&place, text, "", &e, hint))?;
-        spec.check()
-            .map_err(|f| Failure::new(format!("{place}: {}", f.what), f.hint))?;
+        spec.check().map_err(|f| f.at(place))?;
         Ok(spec)
-    }
-
-    /// The words for the pickup alone, for a record's notes.
-    pub fn pickup_words(&self) -> String {
-        pickup(self)
     }
 }
 
@@ -274,7 +268,8 @@ fn hum(place: &str, value: &str, before: &Mains) -> Result<Mains> {
     })
 }
 
-fn pickup(spec: &Spec) -> String {
+/// The words for the pickup alone, for a record's notes.
+pub(super) fn pickup(spec: &Spec) -> String {
     let mut out = Vec::new();
     let mut coil = |c: &Coil, mark: &str| {
         let values = [
@@ -370,8 +365,8 @@ mod tests {
             "r=4k l=2H cs=80p loss=1M eddy=k=0.3,tau=20us,emf=0.1,a=6,b=0.6 r2=4.1k loss2=none eddy2=none",
         ] {
             let s = Spec::parse_words(text).unwrap();
-            let again = Spec::parse_words(&s.pickup_words()).unwrap();
-            assert_eq!(s, again, "{}", s.pickup_words());
+            let again = Spec::parse_words(&pickup(&s)).unwrap();
+            assert_eq!(s, again, "{}", pickup(&s));
         }
     }
 

@@ -187,21 +187,16 @@ pub(super) fn devices(selection: &Selection) -> Result<Vec<DeviceInfo>> {
         {
             found.insert(0, default);
         }
-        all.extend(found.iter().map(|device| {
-            let info = info(device, direction);
-            DeviceInfo {
-                default: Some(&info.id) == default_id.as_ref(),
-                selected: Some(&info.id) == selected_id.as_ref(),
-                ..info
-            }
-        }));
+        let one = |device| info(device, direction, [&default_id, &selected_id]);
+        all.extend(found.iter().map(one));
     }
     Ok(all)
 }
 
-/// What a device says of itself.
-fn info(device: &cpal::Device, direction: Direction) -> DeviceInfo {
+/// What a device says of itself, and whether it is the default, or the one selected.
+fn info(device: &cpal::Device, direction: Direction, ids: [&Option<String>; 2]) -> DeviceInfo {
     let id = id_of(device);
+    let [default, selected] = ids.map(|i| i.as_ref() == Some(&id));
     let opened = if SHY.contains(&id.as_str()) {
         Err("is not opened just to be listed".to_owned())
     } else {
@@ -227,8 +222,8 @@ fn info(device: &cpal::Device, direction: Direction) -> DeviceInfo {
             .collect(),
         rates_hz: common_rates(&offers),
         formats: formats.iter().map(ToString::to_string).collect(),
-        default: false,
-        selected: false,
+        default,
+        selected,
         problem,
     }
 }

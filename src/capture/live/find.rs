@@ -60,19 +60,12 @@ pub(super) fn listed(host: &cpal::Host, direction: Direction) -> Result<Vec<cpal
         .collect())
 }
 
-/// Why a name picks no device.
-#[derive(Debug, PartialEq, Eq)]
-enum Miss {
-    Unknown,
-    Ambiguous(Vec<usize>),
-}
-
 /// The candidate (name, id) that `wanted` means. The first of these rules that fits any candidate decides: id, with or
 /// without the sound system's prefix; name; either of them in any case; part of either in any case.
 ///
 /// One card has many names on Linux (hw, plughw, front, surround...). Where all that fit are views of one device, the
-/// direct one is meant: it resamples nothing behind our back.
-fn choose(candidates: &[(String, String)], wanted: &str) -> std::result::Result<usize, Miss> {
+/// direct one is meant: it resamples nothing behind our back. Where none is meant, all that might be.
+fn choose(candidates: &[(String, String)], wanted: &str) -> std::result::Result<usize, Vec<usize>> {
     let lower = wanted.trim().to_lowercase();
     let bare = |id: &str| id.split_once(':').map_or(id, |(_, rest)| rest).to_owned();
     type Rule<'a> = &'a dyn Fn(&str, &str) -> bool;
@@ -96,10 +89,10 @@ fn choose(candidates: &[(String, String)], wanted: &str) -> std::result::Result<
             ([], _) => continue,
             (&[only], _) => return Ok(only),
             (_, &[only]) if one_name => return Ok(only),
-            _ => return Err(Miss::Ambiguous(fits)),
+            _ => return Err(fits),
         }
     }
-    Err(Miss::Unknown)
+    Err(Vec::new())
 }
 
 /// `hw:CARD=name,DEV=n`; the same by number is the second entry of one and the same device.
@@ -145,12 +138,12 @@ pub(super) fn find(host: &cpal::Host, selection: &Selection, direction: Directio
     let labels: Vec<_> = devices.iter().map(label_of).collect();
     match choose(&candidates, wanted) {
         Ok(i) => Ok(devices.swap_remove(i)),
-        Err(Miss::Ambiguous(fits)) => {
+        Err(fits) if !fits.is_empty() => {
             let fitting: Vec<_> = fits.iter().map(|i| labels[*i].clone()).collect();
             let what = format!("{option} '{wanted}' fits {} devices: {}", fits.len(), list(&fitting));
             Err(Failure::new(what, "give the id in brackets"))
         }
-        Err(Miss::Unknown) => {
+        Err(_) => {
             // Other spellings of an id, such as hw:0,0.
             let bare = wanted.strip_prefix(&format!("{}:", host.id())).unwrap_or(wanted);
             host.device_by_id(&DeviceId::new(host.id(), bare)).ok_or_else(|| {
@@ -184,9 +177,9 @@ mod tests {
         assert_eq!(choose(&c, "bench"), Ok(2), "a whole name goes before a part");
         assert_eq!(choose(&c, "output"), Ok(0));
         assert_eq!(choose(&c, "default"), Ok(3));
-        assert_eq!(choose(&c, "ench"), Err(Miss::Ambiguous(vec![0, 1, 2])));
-        assert_eq!(choose(&c, "north"), Err(Miss::Unknown));
-        assert_eq!(choose(&c, " "), Err(Miss::Unknown));
+        assert_eq!(choose(&c, "ench"), Err(vec![0, 1, 2]));
+        assert_eq!(choose(&c, "north"), Err(vec![]));
+        assert_eq!(choose(&c, " "), Err(vec![]));
     }
 
     #[test]
@@ -205,7 +198,7 @@ mod tests {
             "alsa:hw:CARD=Some_1,DEV=0",
         )]));
         assert!(
-            matches!(choose(&c, "interface"), Err(Miss::Ambiguous(_))),
+            matches!(choose(&c, "interface"), Err(fits) if !fits.is_empty()),
             "two of a kind"
         );
     }

@@ -173,7 +173,7 @@ fn open(
     let (output, input) = setups(selection, rate)?;
     let mut notes = Vec::new();
     let (record, ring) = open_input(&input, selection, shared, &mut notes)?;
-    let (play, ()) = open_output(&output, played, shared, &mut notes)?;
+    let play = open_output(&output, played, shared, &mut notes)?;
     record.play().map_err(|e| refused(&input.label, input.direction, &e))?;
     play.play().map_err(|e| refused(&output.label, output.direction, &e))?;
     // Two of the blocks asked for, as far as the device grants them.
@@ -191,33 +191,28 @@ fn open(
     Ok((play, record, opened))
 }
 
-/// A stream, and the end of it that stays here.
-type Built<T> = (std::result::Result<cpal::Stream, cpal::Error>, T);
-
-/// Builds with the block size asked for, or else with the device's own.
+/// Builds a stream with the block size asked for, or else with the device's own.
 fn build<T>(
     setup: &Setup,
     notes: &mut Vec<String>,
-    mut attempt: impl FnMut(cpal::StreamConfig) -> Built<T>,
-) -> Result<(cpal::Stream, T)> {
+    mut attempt: impl FnMut(cpal::StreamConfig) -> std::result::Result<T, cpal::Error>,
+) -> Result<T> {
     let refuse = |e: &cpal::Error| refused(&setup.label, setup.direction, e);
     match attempt(setup.config) {
-        (Ok(stream), kept) => Ok((stream, kept)),
-        (Err(e), _) if matches!(e.kind(), ErrorKind::UnsupportedConfig | ErrorKind::InvalidInput) => {
+        Err(e) if matches!(e.kind(), ErrorKind::UnsupportedConfig | ErrorKind::InvalidInput) => {
             let config = cpal::StreamConfig {
                 buffer_size: BufferSize::Default,
                 ..setup.config
             };
-            let (stream, kept) = attempt(config);
-            let stream = stream.map_err(|_| refuse(&e))?;
+            let built = attempt(config).map_err(|_| refuse(&e))?;
             notes.push(format!(
                 "the {} {} chose its own buffer size",
                 setup.direction.words(),
                 setup.label
             ));
-            Ok((stream, kept))
+            Ok(built)
         }
-        (Err(e), _) => Err(refuse(&e)),
+        built => built.map_err(|e| refuse(&e)),
     }
 }
 
@@ -245,17 +240,12 @@ fn open_input(
             },
             move |e| on_error.input.ledger.note(e.kind(), e.message()),
             None,
-        );
-        (stream, out)
+        )?;
+        Ok((stream, out))
     })
 }
 
-fn open_output(
-    setup: &Setup,
-    played: Played,
-    shared: &Arc<Shared>,
-    notes: &mut Vec<String>,
-) -> Result<(cpal::Stream, ())> {
+fn open_output(setup: &Setup, played: Played, shared: &Arc<Shared>, notes: &mut Vec<String>) -> Result<cpal::Stream> {
     let channels = usize::from(setup.config.channels);
     // The first two alike, left and right, so that it does not matter which of the pair is wired to the exciter, nor whether a
     // headphone plug or a mono plug does it; further channels stay silent, as somebody's loudspeakers may hang on them.
@@ -263,9 +253,9 @@ fn open_output(
     build(setup, notes, |config| {
         let (on_data, on_error) = (shared.clone(), shared.clone());
         // The drive is read where it lies: nothing has to be fed to it in time, so nothing can come too late.
-        let (drive, then) = (played.drive.clone(), played.then);
-        let (mut voice, on) = (Voice::new(drive, then, config.sample_rate), on.clone());
-        let stream = setup.device.build_output_stream_raw(
+        let mut voice = Voice::new(played.drive.clone(), played.then, config.sample_rate);
+        let on = on.clone();
+        setup.device.build_output_stream_raw(
             config,
             setup.format,
             move |data, _| {
@@ -288,7 +278,6 @@ fn open_output(
             },
             move |e| on_error.output.ledger.note(e.kind(), e.message()),
             None,
-        );
-        (stream, ())
+        )
     })
 }

@@ -63,12 +63,11 @@ pub(super) fn wait<T>(from: &mpsc::Receiver<Result<T>>, limit: Duration, stop: O
 
 pub(super) fn bounded<T: Send + 'static>(
     limit: Duration,
-    stop: Option<&Stop>,
     work: impl FnOnce() -> Result<T> + Send + 'static,
 ) -> Result<T> {
     let (answer, from) = mpsc::channel();
     spawn(move || {
         let _ = answer.send(work());
     })?;
-    wait(&from, limit, stop)
+    wait(&from, limit, None)
 }

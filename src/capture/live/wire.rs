@@ -3,105 +3,89 @@
 
 use std::ops::Range;
 
-use cpal::{Data, I24, SampleFormat, SizedSample, U24};
+use cpal::{Data, SampleFormat};
 
-/// One sample as a device speaks it.
-trait Wire: SizedSample {
-    fn decode(self) -> f32;
+/// How a device writes a sample.
+#[derive(Debug, Clone, Copy)]
+enum Coding {
+    Float,
+    /// An integer of so many bits.
+    Signed(u32),
+    /// The same, counted from the lowest value.
+    Unsigned(u32),
+}
+
+/// The formats spoken, best first.
+const FORMATS: [(SampleFormat, Coding); 10] = [
+    (SampleFormat::F32, Coding::Float),
+    (SampleFormat::I32, Coding::Signed(32)),
+    (SampleFormat::F64, Coding::Float),
+    (SampleFormat::I24, Coding::Signed(24)),
+    (SampleFormat::U32, Coding::Unsigned(32)),
+    (SampleFormat::U24, Coding::Unsigned(24)),
+    (SampleFormat::I16, Coding::Signed(16)),
+    (SampleFormat::U16, Coding::Unsigned(16)),
+    (SampleFormat::I8, Coding::Signed(8)),
+    (SampleFormat::U8, Coding::Unsigned(8)),
+];
+
+fn coding(format: SampleFormat) -> Option<Coding> {
+    FORMATS.iter().find(|f| f.0 == format).map(|f| f.1)
+}
+
+/// Steps of an integer from nought to full scale.
+fn steps(bits: u32) -> i64 {
+    1 << (bits - 1)
+}
+
+impl Coding {
+    /// Bits of an integer, and what turns them into one with a sign: its highest bit the other way round.
+    fn integer(self) -> Option<(u32, i64)> {
+        match self {
+            Coding::Float => None,
+            Coding::Signed(bits) => Some((bits, 0)),
+            Coding::Unsigned(bits) => Some((bits, steps(bits))),
+        }
+    }
+
+    fn decode(self, sample: &[u8]) -> f32 {
+        let Some((bits, flip)) = self.integer() else {
+            return match *sample {
+                [a, b, c, d] => f32::from_ne_bytes([a, b, c, d]),
+                [a, b, c, d, e, f, g, h] => f64::from_ne_bytes([a, b, c, d, e, f, g, h]) as f32,
+                _ => 0.0,
+            };
+        };
+        let raw = match *sample {
+            [a] => a.into(),
+            [a, b] => u16::from_ne_bytes([a, b]).into(),
+            [a, b, c, d] => u32::from_ne_bytes([a, b, c, d]).into(),
+            _ => 0i64,
+        };
+        // Drivers differ in what they leave in the unused top byte of 24 bits.
+        let whole = (raw ^ flip) << (64 - bits) >> (64 - bits);
+        (whole as f64 / steps(bits) as f64) as f32
+    }
+
     /// Rounds to the nearest step and saturates.
-    fn encode(x: f32) -> Self;
-}
-
-/// Nearest step of a signed integer with `bits` bits.
-fn step_of(x: f32, bits: u32) -> i64 {
-    let full = (1_u64 << (bits - 1)) as f64;
-    (f64::from(x) * full).round_ties_even().clamp(-full, full - 1.0) as i64
-}
-
-macro_rules! integers {
-    ($($signed:ty, $unsigned:ty, $bits:expr;)*) => {$(
-        impl Wire for $signed {
-            fn decode(self) -> f32 {
-                (f64::from(self) / f64::from(1_u32 << ($bits - 1))) as f32
-            }
-            fn encode(x: f32) -> Self {
-                step_of(x, $bits) as $signed
-            }
+    fn encode(self, x: f32, sample: &mut [u8]) {
+        let Some((bits, flip)) = self.integer() else {
+            return match sample.len() {
+                4 => sample.copy_from_slice(&x.to_ne_bytes()),
+                _ => sample.copy_from_slice(&f64::from(x).to_ne_bytes()),
+            };
+        };
+        let full = steps(bits) as f64;
+        let step = (f64::from(x) * full).round_ties_even().clamp(-full, full - 1.0) as i64;
+        // With a sign it reaches into an unused top byte.
+        let raw = if flip == 0 { step } else { step + flip };
+        match sample.len() {
+            1 => sample.copy_from_slice(&(raw as u8).to_ne_bytes()),
+            2 => sample.copy_from_slice(&(raw as u16).to_ne_bytes()),
+            _ => sample.copy_from_slice(&(raw as u32).to_ne_bytes()),
         }
-        impl Wire for $unsigned {
-            fn decode(self) -> f32 {
-                (f64::from(self) / f64::from(1_u32 << ($bits - 1)) - 1.0) as f32
-            }
-            fn encode(x: f32) -> Self {
-                (step_of(x, $bits) + (1_i64 << ($bits - 1))) as $unsigned
-            }
-        }
-    )*};
-}
-
-integers! {
-    i8, u8, 8;
-    i16, u16, 16;
-    i32, u32, 32;
-}
-
-const HALF_24: i32 = 1 << 23;
-
-impl Wire for I24 {
-    fn decode(self) -> f32 {
-        // Drivers differ in what they leave in the unused top byte.
-        ((self.inner() << 8) >> 8) as f32 / HALF_24 as f32
-    }
-    fn encode(x: f32) -> Self {
-        I24::new(step_of(x, 24) as i32).unwrap_or_default()
     }
 }
-
-impl Wire for U24 {
-    fn decode(self) -> f32 {
-        ((self.inner() & 0x00ff_ffff) - HALF_24) as f32 / HALF_24 as f32
-    }
-    fn encode(x: f32) -> Self {
-        U24::new(step_of(x, 24) as i32 + HALF_24).unwrap_or_default()
-    }
-}
-
-impl Wire for f32 {
-    fn decode(self) -> f32 {
-        self
-    }
-    fn encode(x: f32) -> Self {
-        x
-    }
-}
-
-impl Wire for f64 {
-    fn decode(self) -> f32 {
-        self as f32
-    }
-    fn encode(x: f32) -> Self {
-        f64::from(x)
-    }
-}
-
-/// The formats spoken, best first: (format, converter step as a fraction of full scale).
-const FORMATS: [(SampleFormat, f64); 10] = {
-    const fn bits(n: u32) -> f64 {
-        1.0 / (1_u64 << (n - 1)) as f64
-    }
-    [
-        (SampleFormat::F32, bits(25)),
-        (SampleFormat::I32, bits(32)),
-        (SampleFormat::F64, bits(25)),
-        (SampleFormat::I24, bits(24)),
-        (SampleFormat::U32, bits(32)),
-        (SampleFormat::U24, bits(24)),
-        (SampleFormat::I16, bits(16)),
-        (SampleFormat::U16, bits(16)),
-        (SampleFormat::I8, bits(8)),
-        (SampleFormat::U8, bits(8)),
-    ]
-};
 
 /// Place in the order of preference, 0 the best; `None` for formats not spoken (one-bit streams, 64-bit integers).
 pub(super) fn rank(format: SampleFormat) -> Option<usize> {
@@ -110,45 +94,22 @@ pub(super) fn rank(format: SampleFormat) -> Option<usize> {
 
 /// Converter step as a fraction of full scale.
 pub(super) fn step(format: SampleFormat) -> f64 {
-    FORMATS
-        .iter()
-        .find(|(f, _)| *f == format)
-        .map_or(FORMATS[0].1, |(_, s)| *s)
-}
-
-macro_rules! by_format {
-    ($format:expr, $generic:ident($($arg:expr),*), $other:expr) => {
-        match $format {
-            SampleFormat::I8 => $generic::<i8>($($arg),*),
-            SampleFormat::U8 => $generic::<u8>($($arg),*),
-            SampleFormat::I16 => $generic::<i16>($($arg),*),
-            SampleFormat::U16 => $generic::<u16>($($arg),*),
-            SampleFormat::I24 => $generic::<I24>($($arg),*),
-            SampleFormat::U24 => $generic::<U24>($($arg),*),
-            SampleFormat::I32 => $generic::<i32>($($arg),*),
-            SampleFormat::U32 => $generic::<u32>($($arg),*),
-            SampleFormat::F32 => $generic::<f32>($($arg),*),
-            SampleFormat::F64 => $generic::<f64>($($arg),*),
-            _ => $other,
-        }
-    };
+    let integer = coding(format).and_then(Coding::integer);
+    1.0 / steps(integer.map_or(25, |i| i.0)) as f64
 }
 
 /// Puts `samples` on the channels `on` of each frame; other channels, and frames beyond the samples, are silent.
-pub(super) fn play(data: &mut Data, channels: usize, on: &Range<usize>, samples: impl Iterator<Item = f32>) {
-    fn typed<T: Wire>(data: &mut Data, channels: usize, on: &Range<usize>, samples: impl Iterator<Item = f32>) {
-        let Some(slots) = data.as_slice_mut::<T>() else {
-            return;
-        };
-        let silence = T::encode(0.0);
-        slots.fill(silence);
-        for (frame, x) in slots.chunks_exact_mut(channels).zip(samples) {
-            if let Some(frame) = frame.get_mut(on.clone()) {
-                frame.fill(T::encode(x));
-            }
+pub(super) fn play(data: &mut Data, channels: usize, on: &Range<usize>, mut samples: impl Iterator<Item = f32>) {
+    let width = data.sample_format().sample_size();
+    let Some(coding) = coding(data.sample_format()) else {
+        return;
+    };
+    for frame in data.bytes_mut().chunks_exact_mut(width * channels) {
+        let x = samples.next().unwrap_or(0.0);
+        for (channel, sample) in frame.chunks_exact_mut(width).enumerate() {
+            coding.encode(if on.contains(&channel) { x } else { 0.0 }, sample);
         }
     }
-    by_format!(data.sample_format(), typed(data, channels, on, samples), ())
 }
 
 /// Appends (pickup, reference) of up to `frames` frames to the ring, which must have room for them; without a reference
@@ -161,33 +122,22 @@ pub(super) fn record(
     ring: &mut rtrb::Producer<f32>,
     frames: usize,
 ) -> usize {
-    fn typed<T: Wire>(
-        data: &Data,
-        channels: usize,
-        pickup: usize,
-        reference: Option<usize>,
-        ring: &mut rtrb::Producer<f32>,
-        frames: usize,
-    ) -> usize {
-        let (Some(slots), Ok(chunk)) = (data.as_slice::<T>(), ring.write_chunk_uninit(2 * frames)) else {
-            return 0;
-        };
-        let pick = |frame: &[T], channel: usize| frame.get(channel).map_or(0.0, |s| s.decode());
-        chunk.fill_from_iter(
-            slots
-                .chunks_exact(channels)
-                .flat_map(|frame| [pick(frame, pickup), reference.map_or(0.0, |r| pick(frame, r))]),
-        ) / 2
-    }
-    by_format!(
-        data.sample_format(),
-        typed(data, channels, pickup, reference, ring, frames),
-        0
-    )
+    let width = data.sample_format().sample_size();
+    let (Some(coding), Ok(chunk)) = (coding(data.sample_format()), ring.write_chunk_uninit(2 * frames)) else {
+        return 0;
+    };
+    let pick = |frame: &[u8], channel: usize| {
+        let sample = frame.chunks_exact(width).nth(channel);
+        sample.map_or(0.0, |s| coding.decode(s))
+    };
+    let all = data.bytes().chunks_exact(width * channels);
+    chunk.fill_from_iter(all.flat_map(|f| [pick(f, pickup), reference.map_or(0.0, |r| pick(f, r))])) / 2
 }
 
 #[cfg(test)]
 mod tests {
+    use cpal::{I24, SizedSample, U24};
+
     use super::*;
 
     fn data<T: SizedSample>(slots: &mut [T]) -> Data {
@@ -231,11 +181,18 @@ mod tests {
 
     #[test]
     fn integers_round_to_the_nearest_step() {
-        assert_eq!(i16::encode(0.6 / 32768.0), 1);
-        assert_eq!(i16::encode(-0.6 / 32768.0), -1);
-        assert_eq!(i16::encode(2.0), 32767);
-        assert_eq!(i32::encode(-2.0), i32::MIN);
-        assert_eq!(u16::encode(0.0), 32768);
+        let encoded = |coding: Coding, x: f32| {
+            let mut sample = [0; 2];
+            coding.encode(x, &mut sample);
+            i16::from_ne_bytes(sample)
+        };
+        assert_eq!(encoded(Coding::Signed(16), 0.6 / 32768.0), 1);
+        assert_eq!(encoded(Coding::Signed(16), -0.6 / 32768.0), -1);
+        assert_eq!(encoded(Coding::Signed(16), 2.0), 32767);
+        assert_eq!(encoded(Coding::Unsigned(16), 0.0) as u16, 32768);
+        let mut sample = [0; 4];
+        Coding::Signed(32).encode(-2.0, &mut sample);
+        assert_eq!(i32::from_ne_bytes(sample), i32::MIN);
     }
 
     #[test]

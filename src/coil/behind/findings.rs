@@ -3,8 +3,9 @@
 use super::super::told::{input_of, spelt};
 use super::document::{CoilCode, CoilFinding, Decides, Furthest, Grounds};
 use crate::estimate::Estimate;
-use crate::fit::joint::{CoilFit, Seen, Source, Take};
+use crate::fit::joint::{CoilFit, Seen, Take};
 use crate::record::{Level, Record, Verdict};
+use crate::stats::grouped;
 
 /// From this relative uncertainty (95 %) on C_s, or L, is not told.
 const VAGUE_C: f64 = 0.5;
@@ -18,14 +19,11 @@ const UNLIKELY: f64 = 0.001;
 fn parts_that_decide(fit: &CoilFit) -> Vec<Decides> {
     let of = |i: usize| {
         // A part of several values is one kind of part all the same.
-        let mut kinds: Vec<(Source, f64)> = Vec::new();
-        for (source, shares) in &fit.shares {
-            match kinds.iter_mut().find(|k| k.0 == *source) {
-                Some(k) => k.1 += shares[i],
-                None => kinds.push((*source, shares[i])),
-            }
-        }
-        let (source, share) = kinds.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let kinds = grouped(fit.shares.iter().map(|(source, shares)| (*source, shares[i])));
+        let whole = kinds
+            .into_iter()
+            .map(|(source, shares)| (source, shares.iter().sum::<f64>()));
+        let (source, share) = whole.max_by(|a, b| a.1.total_cmp(&b.1))?;
         Some(Decides {
             name: ["L", "C_s"][i],
             source,

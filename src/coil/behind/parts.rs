@@ -11,7 +11,7 @@ use crate::record::Record;
 pub fn known(used: &[&Record], takes: &[Take], stated: &Stated) -> Vec<PartKnown> {
     let mut all: Vec<PartKnown> = Vec::new();
     for (record, take) in used.iter().zip(takes) {
-        let parts = Knob::ALL.into_iter().filter(|k| k.is_part());
+        let parts = Knob::all().filter(|k| k.is_part());
         let there = parts.filter_map(|k| Some((k, k.get(&take.load).filter(|v| *v > 0.0)?)));
         let of_load = there.map(|(knob, value)| of_load(knob, value, stated));
         for part in of_input(record, stated.input).into_iter().chain(of_load) {

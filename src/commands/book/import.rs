@@ -4,11 +4,11 @@ use serde::Serialize;
 
 use crate::book::entries;
 use crate::book::entry::{Entry, Line, What};
-use crate::book::paper;
+use crate::book::{look, paper};
 use crate::cli::args::ImportArgs;
 use crate::cli::console::Console;
 use crate::commands::{outcome, wanted};
-use crate::failure::{Failure, Result, Status};
+use crate::failure::{Result, Status};
 use crate::fileio;
 use crate::report::text;
 
@@ -27,12 +27,8 @@ struct Document<'a> {
 
 pub fn run(args: &ImportArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
-    if !notebook.is_dir() {
-        return Err(Failure::new(
-            format!("there is no notebook in {}", notebook.display()),
-            "make the folder first, or say which with `coilwright use --folder DIR`",
-        ));
-    }
+    let hint = "make the folder first, or say which with `coilwright use --folder DIR`";
+    look::there(&notebook, hint)?;
     let file = fileio::name_of(&args.file);
     let read = paper::read(&fileio::read_text_limited(&args.file, MOST_BYTES)?, &file, args.day)?;
     let said = entries::all(&notebook).hold;

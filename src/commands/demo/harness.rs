@@ -253,10 +253,9 @@ fn wished(c: &mut Chapter, basis: &Basis) -> Result<()> {
     let start: Load = "vol=250k amp=1M".parse()?;
     let knobs = [Knob::Cap, Knob::VolPot];
     let (wiring, goal) = (Wiring::from(start), inputs::goal(GOAL)?);
-    let r = reach::reach(&wiring, &basis.coil, goal, &knobs, basis.covariance.as_ref())?;
+    let (r, _) = reach::reach(&wiring, &basis.coil, goal, &knobs, basis.covariance.as_ref())?;
     let e = |i: usize, unit: Unit| {
-        let (_, value, u) = r.parts[i];
-        let u = u.unwrap_or(0.0);
+        let (value, u) = (r.parts[i].value, r.parts[i].u.unwrap_or(0.0));
         number::interval(&Estimate { value, u, u_noise: u }, unit)
     };
     c.page.say(format!(

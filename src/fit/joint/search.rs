@@ -167,7 +167,7 @@ pub(super) fn solve_kind(takes: &[Take], known: &Known, kind: Kind) -> Option<Fo
     joint.jacobian(&best.theta, &mut jacobian);
     Some(Found {
         inverse: inverse(&jacobian, &best.at_bound)?,
-        agreement: agreements(&joint, &best.theta),
+        agreement: joint.agreements(&best.theta),
         data_rows: joint.data_rows(),
         c_at_bound: best.at_bound[1],
         alike: joint.alike(&best.theta),
@@ -238,15 +238,13 @@ impl Joint<'_> {
         }
         x
     }
-}
 
-/// How the takes agree with the coil found, parts, input and what the rig leaves open as they were found with it.
-fn agreements(joint: &Joint, x: &[f64]) -> Vec<Agreement> {
-    let coil = joint.layout.coil(x, joint.known);
-    (0..joint.takes.len()).map(|n| joint.agreement(n, x, &coil)).collect()
-}
+    /// How the takes agree with the coil found, parts, input and what the rig leaves open as they were found with it.
+    fn agreements(&self, x: &[f64]) -> Vec<Agreement> {
+        let coil = self.layout.coil(x, self.known);
+        (0..self.takes.len()).map(|n| self.agreement(n, x, &coil)).collect()
+    }
 
-impl Joint<'_> {
     fn agreement(&self, n: usize, x: &[f64], coil: &Coil) -> Agreement {
         const DB: f64 = 20.0 * std::f64::consts::LOG10_E;
         let t = &self.takes[n];

@@ -93,10 +93,6 @@ impl Named<'_> {
     }
 }
 
-fn within(place: &str, e: Failure) -> Failure {
-    Failure::new(format!("{place}: {}", e.what), e.hint)
-}
-
 /// "pickup "neck"", or "pickup 1" where it has no name.
 fn who(what: &str, name: &Option<String>, i: usize) -> String {
     match name {
@@ -111,7 +107,7 @@ impl Wiring {
         let hint = "docs/wirings.md lists every key";
         let file: File =
             toml::from_str(text).map_err(|e| Failure::toml(place, text, " cannot be read as a wiring", &e, hint))?;
-        file.read(coil_file).map_err(|e| within(place, e))
+        file.read(coil_file).map_err(|e| e.at(place))
     }
 }
 
@@ -126,7 +122,7 @@ impl File {
         let mut pickups = Vec::new();
         for (i, p) in self.pickup.iter().enumerate() {
             let read = p.read(&named);
-            pickups.extend(read.map_err(|e| within(&who("pickup", &p.name, i), e))?);
+            pickups.extend(read.map_err(|e| e.at(who("pickup", &p.name, i)))?);
         }
         if !self.pickup.is_empty() && pickups.is_empty() {
             let hint = "set state = \"on\" for one of them at least";
@@ -228,7 +224,7 @@ impl PickupTable {
         let tables = if self.coil.is_empty() { &one[..] } else { &self.coil };
         for (i, c) in tables.iter().enumerate() {
             let read = c.read(join, named);
-            coils.extend(read.map_err(|e| within(&who("coil", &c.name, i), e))?);
+            coils.extend(read.map_err(|e| e.at(who("coil", &c.name, i)))?);
         }
         if coils.is_empty() && self.state == State::On {
             let hint = "set state = \"on\" for one of them";

@@ -3,9 +3,11 @@
 use super::super::loads_plot::{coil_words, name};
 use super::screen::{BOLD, DIM, PLAIN, Screen, Style, WARN};
 use crate::coil::against::{Against, SaidOf, Undone};
-use crate::coil::loads::{LoadPredicted, LoadsDocument, PartDrawn, PartFound, ReachedFound, SoldFound};
+use crate::coil::loads::{LoadPredicted, LoadsDocument};
 use crate::estimate::{Estimate, Z95};
 use crate::network::Knob;
+use crate::network::reach::{PartFound, ReachedFound, SoldFound};
+use crate::network::spread::PartDrawn;
 use crate::quantity;
 use crate::report::number::{self, LEVEL, PLUS_MINUS, Unit, db, hz, two};
 use crate::report::words::{self, answer};

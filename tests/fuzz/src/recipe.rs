@@ -5,12 +5,12 @@ use std::f64::consts::TAU;
 use std::path::Path;
 
 use coilwright::analysis::chain::Chain;
-use coilwright::analysis::compose::{self, Context};
+use coilwright::analysis::compose;
 use coilwright::analysis::{self, Choice, Options};
 use coilwright::capture::Take;
 use coilwright::capture::wav;
 use coilwright::commands::outcome;
-use coilwright::record::{Verdict, store};
+use coilwright::record::{Record, Verdict, store};
 use coilwright::rig::Rig;
 use coilwright::stimulus::{self, Settings, Shape, Tilt};
 
@@ -361,7 +361,7 @@ pub fn analysis(bytes: &[u8]) -> bool {
         Err(failure) => return super::refused(&failure),
     };
     super::finite("the analysis", &analysis);
-    let record = compose::record(&case.take, analysis, Context::default());
+    let record = compose::record(&case.take, analysis, Record::default());
     match &record.resonance {
         None => {
             assert_ne!(record.verdict, Verdict::Ok, "no reading and nothing said");

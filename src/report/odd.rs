@@ -15,6 +15,7 @@ use crate::record::knock::{Knock, KnockPeak, KnockSpectrum, LeftOut, Tap};
 use crate::record::*;
 use crate::report::difference_words;
 use crate::shop::difference::{How, compare};
+use crate::wrap::columns;
 
 fn number() -> impl Strategy<Value = f64> {
     prop_oneof![
@@ -183,7 +184,7 @@ prop_compose! {
 
 fn lines_fit(text: &str, style: Style) {
     for line in text.lines() {
-        assert!(line.chars().count() <= style.usable(), "{line:?}");
+        assert!(columns(line) <= style.usable(), "{line:?}");
         assert!(!line.chars().any(char::is_control), "{line:?}");
     }
 }

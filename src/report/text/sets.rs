@@ -68,8 +68,12 @@ fn head(d: &Sets) -> String {
 fn asked(d: &Sets) -> Vec<String> {
     let first = d.places.first().map_or("first", |p| p.place.as_str());
     let first = if first == "any" { "first of its set" } else { first };
-    let places = d.places.iter().skip(1).map(|place| (beside(place, first), ()));
-    let mut told: Vec<String> = grouped(places).into_iter().map(|(text, _)| text).collect();
+    let mut told: Vec<String> = Vec::new();
+    for text in d.places.iter().skip(1).map(|place| beside(place, first)) {
+        if !told.contains(&text) {
+            told.push(text);
+        }
+    }
     let limits = d.terms.iter().map(|t| {
         let limit = share(t.figure, t.limit);
         let usual = if t.limit_usual { ", usual" } else { "" };

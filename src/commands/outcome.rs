@@ -24,10 +24,9 @@ use crate::stimulus::{Description, Drive};
 use crate::wrap;
 
 pub fn status(record: &Record) -> Status {
-    if record.verdict == Verdict::Rejected {
-        Status::NoReading
-    } else {
-        Status::Done
+    match record.verdict {
+        Verdict::Rejected => Status::NoReading,
+        _ => Status::Done,
     }
 }
 

@@ -24,7 +24,7 @@ mod witnessed;
 use beside::{aside, of_one_kind};
 pub use beside::{beside, history_kept, history_of, kept_with, study_of};
 use file::{rig_of, write_changes};
-pub use witnessed::by_today;
+pub use witnessed::renewed;
 
 pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
     match action {

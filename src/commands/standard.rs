@@ -24,15 +24,12 @@ pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
     }
     let name = args.name.clone().unwrap_or_else(|| stem(&args.out));
     let (standard, proposal) = Standard::from(&name, &records, args.allow.unwrap_or_default())?;
+    let simulated = standard.simulated.then_some(" Simulated: no real pickups.");
     let remark = format!(
         "Standard of the shop, from {} record{}. Limits may be edited; count the version up.{}",
         records.len(),
         if records.len() == 1 { "" } else { "s" },
-        if standard.simulated {
-            " Simulated: no real pickups."
-        } else {
-            ""
-        }
+        simulated.unwrap_or_default()
     );
     let files = write_all(vec![(args.out.clone(), standard.to_toml(&remark)?.into_bytes())])?;
     let document = serde_json::json!({ "schema": standard.schema, "standard": standard, "proposal": proposal });

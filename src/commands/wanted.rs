@@ -8,7 +8,7 @@ use crate::book::index::{self, Fresh, Index};
 use crate::book::row::{Filter, Row, in_order};
 use crate::book::word::{self, Meant, Named};
 use crate::cli::console::Console;
-use crate::cli::context::{cache, fine_stamp};
+use crate::cli::context::{cache, fine_now};
 use crate::cli::defaults::Defaults;
 use crate::failure::{Failure, Result};
 use crate::parallel;
@@ -239,10 +239,20 @@ impl Found {
     }
 }
 
+/// Refuses a folder that is no notebook.
+pub fn refuse_missing(notebook: &Path) -> Result<()> {
+    if notebook.is_dir() {
+        return Ok(());
+    }
+    Err(Failure::new(
+        format!("there is no notebook in {}", notebook.display()),
+        "give the folder in which its pickups lie",
+    ))
+}
+
 /// Writes an entry into the notebook.
 pub fn say(notebook: &Path, what: What) -> Result<Entry> {
-    let now = fine_stamp(std::time::SystemTime::now());
-    let said = entries::add(notebook, &now, what);
+    let said = entries::add(notebook, &fine_now(), what);
     changed(notebook);
     said
 }

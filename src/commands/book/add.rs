@@ -8,21 +8,15 @@ use crate::book::index::{self, Fresh};
 use crate::book::row::Filter;
 use crate::cli::args::AddArgs;
 use crate::cli::console::Console;
-use crate::cli::context::fine_stamp;
+use crate::cli::context::fine_now;
 use crate::commands::{outcome, wanted};
-use crate::failure::{Failure, Result, Status};
+use crate::failure::{Result, Status};
 use crate::report::text;
 
 pub fn run(args: &AddArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
-    if !args.other.is_dir() {
-        return Err(Failure::new(
-            format!("there is no notebook in {}", args.other.display()),
-            "give the folder in which its pickups lie",
-        ));
-    }
-    let now = fine_stamp(std::time::SystemTime::now());
-    let added = add::add(&notebook, &args.other, &now, || known(&notebook, &args.other));
+    wanted::refuse_missing(&args.other)?;
+    let added = add::add(&notebook, &args.other, &fine_now(), || known(&notebook, &args.other));
     // Where it was cut off, some has come in all the same.
     wanted::changed(&notebook);
     let added = added?;

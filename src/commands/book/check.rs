@@ -6,7 +6,7 @@ use crate::book::check::{self, Checked, Proof};
 use crate::cli::args::BookCheckArgs;
 use crate::cli::console::Console;
 use crate::commands::{outcome, progress, wanted};
-use crate::failure::{Failure, Result, Status};
+use crate::failure::{Result, Status};
 use crate::report::text;
 
 #[derive(Debug, Serialize)]
@@ -20,12 +20,8 @@ struct Document<'a> {
 
 pub fn run(args: &BookCheckArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
-    for folder in [Some(&notebook), args.backup.as_ref()].into_iter().flatten() {
-        if !folder.is_dir() {
-            let what = format!("there is no notebook in {}", folder.display());
-            return Err(Failure::new(what, "give the folder in which its pickups lie"));
-        }
-    }
+    wanted::refuse_missing(&notebook)?;
+    args.backup.as_deref().map_or(Ok(()), wanted::refuse_missing)?;
     let checked = progress::counted("readings", |tick| check::check(&notebook, tick))?;
     let prove = |backup| progress::counted("files", |tick| check::prove(&notebook, backup, tick));
     let proof = args.backup.as_deref().map(prove).transpose()?;

@@ -48,12 +48,8 @@ fn by_word(word: &str, notebook: &Path, entries: &[Entry], console: &mut Console
     // Only those records are read whose recipes have the word.
     let mut told: BTreeMap<String, bool> = BTreeMap::new();
     rows.retain(|r| {
-        let has = || {
-            [STAGE, BY].contains(&word)
-                || life::recipe(entries, &life::of(entries, &r.name))
-                    .words
-                    .contains_key(word)
-        };
+        let recipe = || life::recipe(entries, &life::of(entries, &r.name));
+        let has = || [STAGE, BY].contains(&word) || recipe().words.contains_key(word);
         *told.entry(r.name.clone()).or_insert_with(has)
     });
     let without = told.values().filter(|has| !**has).count();

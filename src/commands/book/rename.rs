@@ -51,16 +51,15 @@ pub fn run(args: &RenameArgs, console: &mut Console) -> Result<Status> {
         record: old.record,
     };
     let entry = wanted::say(&notebook, what)?;
-    let mut text = format!(
-        "{} is {new} in everything kept so far; its folder and its records stay as they are.\n",
+    let had = match taken {
+        0 => String::new(),
+        taken => format!("{new} had {taken} readings already: they are one pickup's now.\n"),
+    };
+    let text = format!(
+        "{} is {new} in everything kept so far; its folder and its records stay as they are.\n\
+         {had}`coilwright book undo` takes it back.\n",
         old.words
     );
-    if taken > 0 {
-        text.push_str(&format!(
-            "{new} had {taken} readings already: they are one pickup's now.\n"
-        ));
-    }
-    text.push_str("`coilwright book undo` takes it back.\n");
     written::tell(&entry, &text, args.shown, console)
 }
 

@@ -34,11 +34,8 @@ pub fn run(args: &SetsArgs, console: &mut Console) -> Result<Status> {
         names: args.names.iter().map(|n| pattern(n)).collect(),
         ..args.which.filter()
     };
-    let fresh = if args.look || args.keep.is_some() {
-        Fresh::Now
-    } else {
-        Fresh::Usual
-    };
+    let now = args.look || args.keep.is_some();
+    let fresh = if now { Fresh::Now } else { Fresh::Usual };
     let (rows, entries, left_out) = wanted::ask(&notebook, fresh, |index| {
         Ok((index.rows(&filter)?, index.entries()?, index.left_out()?))
     })?;
@@ -50,11 +47,8 @@ pub fn run(args: &SetsArgs, console: &mut Console) -> Result<Status> {
         ));
     }
     let found = sets::choose(&Pool::of(&told), plan, &terms)?;
-    let kept = args
-        .keep
-        .as_ref()
-        .map(|name| keep(name, args.number, &found, &entries))
-        .transpose()?;
+    let kept = args.keep.as_ref().map(|name| keep(name, args.number, &found, &entries));
+    let kept = kept.transpose()?;
     if let Some(what) = kept.clone() {
         wanted::say(&notebook, what)?;
     }

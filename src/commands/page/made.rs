@@ -13,7 +13,7 @@ use crate::coil::basis::Basis;
 use crate::coil::loads::{LoadsDocument, Manner, predict_one};
 use crate::commands::book::life::{Known, Recipe, recipe_words};
 use crate::commands::wanted::Placed;
-use crate::commands::{compare, known, potting, readings, wanted};
+use crate::commands::{compare, potting, readings, rig, wanted};
 use crate::failure::Result;
 use crate::record::{Record, store};
 use crate::report::page::Page;
@@ -148,7 +148,7 @@ fn predicted(path: &Path, args: &PageArgs) -> Result<LoadsDocument> {
 /// A rig, its checks, and what was changed on it.
 pub fn of_rig(path: &Path, console: &mut Console) -> Result<Page> {
     let rig = Rig::read(path)?;
-    let known = known::renewed(&rig, path, console)?;
+    let known = rig::renewed(&rig, path, console)?;
     let newest = known.eras.newest();
     let document = RigDocument::of(&rig, newest, rig_words::words(&rig));
     let checked = newest.and_then(|history| {

@@ -92,9 +92,6 @@ pub fn aside(path: &Path) -> Result<Option<PathBuf>> {
 pub fn from_rig(rig: &Path, folder: &Path) -> Option<PathBuf> {
     let whole = std::path::absolute(folder).ok()?;
     let rig = std::path::absolute(fileio::real(rig)).ok()?;
-    let below = rig
-        .parent()
-        .and_then(|p| whole.strip_prefix(p).ok())
-        .map(Path::to_path_buf);
-    Some(below.unwrap_or(whole))
+    let below = rig.parent().and_then(|p| whole.strip_prefix(p).ok());
+    Some(below.map_or(whole.clone(), Path::to_path_buf))
 }

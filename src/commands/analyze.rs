@@ -1,7 +1,6 @@
 //! `analyze`: from recordings to records.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::{Path, PathBuf};
 
 use super::known;
 use super::outcome::{Played, tell_all};
@@ -10,12 +9,10 @@ use crate::analysis::Choice;
 use crate::capture::Take;
 use crate::capture::wav::{self, Channels};
 use crate::cli::args::AnalyzeArgs;
-use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, changed, ready_folder};
-use crate::cli::defaults::Defaults;
 use crate::commands::asked::Asked;
+use crate::commands::prelude::*;
 use crate::estimate::Estimate;
-use crate::failure::{Failure, Result, Status};
 use crate::fileio::{self, stem};
 use crate::record::Record;
 use crate::report::text;

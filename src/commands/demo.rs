@@ -7,7 +7,6 @@ mod script;
 mod story;
 mod take;
 
-use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use serde::Serialize;
@@ -15,9 +14,8 @@ use serde::Serialize;
 use super::outcome::Played;
 use super::{compare, known, outcome};
 use crate::cli::args::DemoArgs;
-use crate::cli::console::Console;
 use crate::cli::context::{now, ready_folder};
-use crate::failure::{Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::network::Load;
 use crate::parallel;

@@ -3,8 +3,7 @@
 use super::{outcome, sound};
 use crate::capture::wav;
 use crate::cli::args::DriveCommand;
-use crate::cli::console::Console;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::stimulus::{self, Drive, Shape};
 

@@ -1,7 +1,6 @@
 //! What is measured, on the disk before it is read: drive, what was asked, and takes; and from them the record.
 
 use std::fs::File;
-use std::path::{Path, PathBuf};
 
 use super::knock;
 use super::known;
@@ -11,8 +10,8 @@ use crate::analysis::{self, Choice, Options, repeats};
 use crate::capture::{Take, wav};
 use crate::cli::context::Bench;
 use crate::commands::asked::{self, Asked};
+use crate::commands::prelude::*;
 use crate::estimate::Estimate;
-use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::Record;
 use crate::record::when::{day, moment};

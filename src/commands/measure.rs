@@ -1,16 +1,12 @@
 //! `measure`: one measurement, from test signal to record.
 
-use std::path::{Path, PathBuf};
-
 use super::daily::Daily;
 use super::kept::{Kept, taps_lost};
 use super::{outcome, wanted};
 use crate::cli::args::{Job, MeasureArgs, Shown};
-use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, stamp};
-use crate::cli::defaults::Defaults;
 use crate::commands::asked::{self, Asked, RigFile};
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::record::Record;
 use crate::report::text;
 use place::Place;

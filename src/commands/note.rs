@@ -1,16 +1,12 @@
 //! `note`: adds to a record what was found out later.
 
-use std::path::{Path, PathBuf};
-
 use serde::Serialize;
 
 use super::{outcome, wanted};
 use crate::book::entry::{Entry, What};
 use crate::cli::args::NoteArgs;
-use crate::cli::console::Console;
 use crate::cli::context::now;
-use crate::cli::defaults::Defaults;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::record::Record;
 use crate::record::meters::{Column, Kind, Reading};
 use crate::record::notes::{self, Note};

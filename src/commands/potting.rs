@@ -1,15 +1,11 @@
 //! `potting`: wax before and after.
 
-use std::path::{Path, PathBuf};
-
 use super::rig::{beside, kept_with, renewed};
 use super::wanted::{self, Placed};
 use super::{anew, outcome};
 use crate::cli::args::{PottingArgs, first_of};
-use crate::cli::console::Console;
 use crate::cli::context::{Fresh, folders_below};
-use crate::cli::defaults::Defaults;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::record::Record;
 use crate::report::{potting_plot, text};

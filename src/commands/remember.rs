@@ -1,14 +1,12 @@
 //! `use`: remembers defaults for the working folder, or shows them.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
 use super::outcome;
 use crate::cli::args::{UseArgs, channels};
-use crate::cli::console::Console;
 use crate::cli::defaults::{Defaults, FILE_NAME};
 use crate::cli::wirings::one_load;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 
 pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {

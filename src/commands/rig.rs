@@ -2,8 +2,7 @@
 
 use super::{anew, outcome, wanted};
 use crate::cli::args::{PolarityArgs, RepeatArgs, RigAction, RigFileArgs};
-use crate::cli::console::Console;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::record::identity::same_rig;
 use crate::report::{rig_words, text};

@@ -1,17 +1,13 @@
 //! Opens what plays and records: the sound card or the built-in bench, as options, defaults and rig file say.
 
-use std::path::Path;
-
 use super::progress;
 use crate::capture::bench::{Bench as BuiltIn, DEVICE, Spec};
 use crate::capture::stop::Stop;
 use crate::capture::wav::Channels;
 use crate::capture::{Capture, Cause, Request, Take};
 use crate::cli::args::{DriveArgs, Source};
-use crate::cli::console::Console;
 use crate::cli::context::Bench;
-use crate::cli::defaults::Defaults;
-use crate::failure::{Failure, Result};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::network::Wiring;
 use crate::rig::{Rig, Used};

@@ -3,8 +3,7 @@
 use super::outcome::{self, write_all};
 use super::readings;
 use crate::cli::args::StandardArgs;
-use crate::cli::console::Console;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio::stem;
 use crate::report::text;
 use crate::shop::known::Known;

@@ -1,13 +1,10 @@
 //! `tray`: a lot on the bench, key by key.
 
-use std::path::{Path, PathBuf};
-
 use super::outcome;
 use super::sound::Sources;
 use crate::cli::args::{About, TrayArgs};
-use crate::cli::console::Console;
 use crate::cli::context::{Fresh, now};
-use crate::failure::{Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};

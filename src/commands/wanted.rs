@@ -1,16 +1,12 @@
 //! Records that are asked for on the command line.
 
-use std::path::{Path, PathBuf};
-
 use crate::book::entries;
 use crate::book::entry::{Entry, What};
 use crate::book::index::{self, Fresh, Index};
 use crate::book::row::{Filter, Row, in_order};
 use crate::book::word::{self, Meant, Named};
-use crate::cli::console::Console;
 use crate::cli::context::{cache, fine_now};
-use crate::cli::defaults::Defaults;
-use crate::failure::{Failure, Result};
+use crate::commands::prelude::*;
 use crate::parallel;
 use crate::record::{Record, Verdict, store};
 

@@ -1,16 +1,13 @@
 //! `book add`: another notebook taken in.
 
-use std::path::Path;
-
 use super::list::say_left_out;
 use crate::book::add::{self, Known};
 use crate::book::index::{self, Fresh};
 use crate::book::row::Filter;
 use crate::cli::args::AddArgs;
-use crate::cli::console::Console;
 use crate::cli::context::fine_now;
+use crate::commands::prelude::*;
 use crate::commands::{outcome, wanted};
-use crate::failure::{Result, Status};
 use crate::report::text;
 
 pub fn run(args: &AddArgs, console: &mut Console) -> Result<Status> {

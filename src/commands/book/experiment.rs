@@ -1,18 +1,16 @@
 //! `book experiment`: two groups that differ in one word of their recipe.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
 use crate::book::entry::Entry;
 use crate::book::index::Fresh;
 use crate::book::life;
 use crate::book::row::{Filter, Row};
 use crate::cli::args::ExperimentArgs;
-use crate::cli::console::Console;
 use crate::commands::outcome;
+use crate::commands::prelude::*;
 use crate::commands::readings;
 use crate::commands::wanted::{self, Placed};
-use crate::failure::{Result, Status};
 use crate::record::{Record, Verdict};
 use crate::report::text;
 use crate::shop::difference::How;

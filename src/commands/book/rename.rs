@@ -1,16 +1,13 @@
 //! `book rename`: another name for a pickup, or for one reading of it.
 
-use std::path::Path;
-
 use super::written;
 use crate::book::entry::What;
 use crate::book::index::Fresh;
 use crate::book::row::Filter;
 use crate::book::word::{self, Meant, Named, Which};
 use crate::cli::args::RenameArgs;
-use crate::cli::console::Console;
+use crate::commands::prelude::*;
 use crate::commands::wanted;
-use crate::failure::{Failure, Result, Status};
 
 /// What is to be called otherwise.
 struct Old {

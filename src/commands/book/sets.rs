@@ -1,7 +1,5 @@
 //! `book sets`: which pickups go together, of those that are neither sold nor sent nor in a set already.
 
-use std::path::Path;
-
 use serde::Serialize;
 
 use super::list::{csv, say_left_out};
@@ -10,11 +8,9 @@ use crate::book::index::Fresh;
 use crate::book::life;
 use crate::book::row::{Filter, Row, pattern};
 use crate::cli::args::{SetsArgs, Shown};
-use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
 use crate::commands::outcome::style;
+use crate::commands::prelude::*;
 use crate::commands::{readings, wanted};
-use crate::failure::{Failure, Result, Status};
 use crate::record::Record;
 use crate::record::about::About;
 use crate::report::text;

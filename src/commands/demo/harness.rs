@@ -1,7 +1,5 @@
 //! The demonstration's page on pots and cables: from two takes to the coil, from the coil to any guitar.
 
-use std::path::Path;
-
 use crate::cli::context::ready_folder;
 use crate::cli::inputs;
 use crate::coil::against;
@@ -9,8 +7,8 @@ use crate::coil::basis::Basis;
 use crate::coil::behind::{self, About, CoilDocument};
 use crate::coil::loads::{LoadsDocument, Manner, predict_one};
 use crate::commands::outcome::write_all;
+use crate::commands::prelude::*;
 use crate::estimate::Estimate;
-use crate::failure::Result;
 use crate::network::{Knob, Load, Tolerances, Wiring, reach, wirings};
 use crate::record::Record;
 use crate::report::number::{self, Unit};

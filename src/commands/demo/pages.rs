@@ -1,20 +1,17 @@
 //! A page of one of everything, and an index of them.
 
-use std::path::{Path, PathBuf};
-
 use super::harness;
 use super::script::{COMPARISONS, INDEX, JOBS, PAGES, REJECTED};
 use super::story::Made;
 use crate::book::index::Fresh;
 use crate::book::row::Filter;
 use crate::cli::args::{PottingArgs, Surroundings};
-use crate::cli::console::Console;
 use crate::cli::context::ready_folder;
 use crate::commands::book::life::{Known, Recipe};
 use crate::commands::outcome::write_all;
 use crate::commands::page::of_rig;
 use crate::commands::potting;
-use crate::failure::Result;
+use crate::commands::prelude::*;
 use crate::record::Record;
 use crate::report::page::line::Line;
 use crate::report::page::{Block, Page, simulated_notice};

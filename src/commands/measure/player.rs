@@ -1,6 +1,5 @@
 //! What plays and records.
 
-use std::path::Path;
 use std::time::SystemTime;
 
 use crate::capture::stop::Stop;
@@ -9,11 +8,10 @@ use crate::capture::{Provenance, Take};
 use crate::cli::args::Job;
 use crate::cli::console::{self, Console};
 use crate::cli::context::Bench;
-use crate::cli::defaults::Defaults;
 use crate::commands::knock;
 use crate::commands::outcome::Played;
+use crate::commands::prelude::*;
 use crate::commands::sound::{self, Asked, Sound};
-use crate::failure::{Failure, Result};
 use crate::stimulus;
 
 /// A take, and when it was begun.

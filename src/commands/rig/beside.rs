@@ -1,10 +1,8 @@
 //! What is kept beside a rig's file: its checks and its repeatability, and of which kind they are.
 
-use std::path::{Path, PathBuf};
-
 use crate::commands::outcome;
+use crate::commands::prelude::*;
 use crate::commands::sound::of_bench;
-use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::RigSummary;
 use crate::rig::{Interface, Rig};

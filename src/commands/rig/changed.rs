@@ -3,10 +3,9 @@
 use super::beside::{aside, beside};
 use super::file::rig_of;
 use crate::cli::args::ChangedArgs;
-use crate::cli::console::Console;
 use crate::cli::context::now;
 use crate::commands::outcome;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::report::{rig_words, text};
 use crate::shop::witness::checks::RigDocument;

@@ -1,15 +1,11 @@
 //! What the commands on rig files share: the file read and changed, what it is set up on, and how their documents are shown.
 
-use std::path::{Path, PathBuf};
-
 use crate::capture::wav::Channels;
 use crate::cli::args::{DriveArgs, SoundArgs};
-use crate::cli::console::Console;
 use crate::cli::context::{Bench, now};
-use crate::cli::defaults::Defaults;
 use crate::commands::outcome;
+use crate::commands::prelude::*;
 use crate::commands::sound::{Asked, Sound};
-use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::Pickup;
 use crate::record::when::day;

@@ -1,14 +1,10 @@
 //! The checks of a rig by what its file says today.
 
-use std::path::{Path, PathBuf};
-
-use crate::cli::console::Console;
 use crate::cli::context::folders_below;
-use crate::cli::defaults::Defaults;
 use crate::commands::anew::{Became, Budget};
 use crate::commands::known;
+use crate::commands::prelude::*;
 use crate::commands::wanted::Placed;
-use crate::failure::Result;
 use crate::fileio;
 use crate::record::identity::apart_from;
 use crate::record::{Record, store};

@@ -3,11 +3,9 @@
 //!
 //! What is measured or typed goes beside the record first and into tray.json then, so that the records are the ones to go by.
 
-use std::path::{Path, PathBuf};
-
 use super::{Lot, noted};
 use crate::commands::anew::{Became, Budget, Reread};
-use crate::failure::{Failure, Result};
+use crate::commands::prelude::*;
 use crate::record::identity::same_rig;
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};

@@ -1,19 +1,16 @@
 //! A lot begun, or gone on with.
 
 use std::fs::File;
-use std::path::{Path, PathBuf};
 
 use super::Lot;
 use crate::book::look;
 use crate::cli::args::TrayArgs;
-use crate::cli::console::Console;
 use crate::cli::context::{Fresh, now};
-use crate::cli::defaults::Defaults;
 use crate::commands::outcome::MOST_BYTES;
+use crate::commands::prelude::*;
 use crate::commands::setting::{self, Set};
 use crate::commands::sound::Sources;
 use crate::commands::{known, sound};
-use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::meters::Kind;
 use crate::report::{judged_words, rig_words};

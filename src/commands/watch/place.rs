@@ -5,10 +5,9 @@ use crate::capture::{Capture, Rounds};
 use crate::cli::args::{About, DriveArgs, Surroundings, WatchArgs};
 use crate::cli::console::{self, Console};
 use crate::cli::context::Bench;
-use crate::cli::defaults::Defaults;
 use crate::cli::inputs::LoadArg;
+use crate::commands::prelude::*;
 use crate::commands::sound::{self, Asked};
-use crate::failure::{Failure, Result};
 use crate::network::Load;
 use crate::stimulus::{self, Round};
 

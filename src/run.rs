@@ -34,15 +34,14 @@ pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &
         }
     };
     let mut console = Console::new(out, err);
+    // Of a panic the hook has told.
     let ended = catch_unwind(AssertUnwindSafe(|| dispatch(cli.command, &mut console)));
-    match ended {
-        Ok(Ok(status)) => status,
-        Ok(Err(failure)) => {
+    match ended.unwrap_or(Ok(Status::Unusable)) {
+        Ok(status) => status,
+        Err(failure) => {
             console.error(&failure);
             Status::Unusable
         }
-        // The panic hook has told it.
-        Err(_) => Status::Unusable,
     }
 }
 
@@ -104,17 +103,12 @@ fn usage_line(e: &clap::Error) -> String {
         text = text.replace(value.as_str(), &format!("{}...", &value[..end]));
     }
     let mut lines = text.lines().map(str::trim).filter(|l| !l.is_empty());
-    let first = lines
-        .next()
-        .unwrap_or("the command line cannot be read")
-        .trim_start_matches("error: ")
-        .to_string();
-    let rest: Vec<&str> = lines
+    let first = lines.next().unwrap_or("the command line cannot be read");
+    let rest = lines
         .take_while(|l| !l.starts_with("Usage:") && !l.starts_with("For more information"))
-        .map(|l| l.trim_start_matches("tip: "))
-        .collect();
+        .map(|l| l.trim_start_matches("tip: "));
     if e.kind() == ErrorKind::MissingRequiredArgument {
-        let missing: Vec<String> = rest.iter().map(|r| either(r)).collect();
+        let missing: Vec<String> = rest.map(either).collect();
         return format!("{} is missing; give it (--help has examples)", missing.join(" and "));
     }
     if let (Some(ContextValue::Number(least)), Some(ContextValue::Number(given))) =
@@ -122,7 +116,7 @@ fn usage_line(e: &clap::Error) -> String {
     {
         return format!("{given} given, and at least {least} are needed; --help has examples");
     }
-    let mut line = first;
+    let mut line = first.trim_start_matches("error: ").to_owned();
     for r in rest {
         line.push_str(if r.starts_with("a similar") { "; " } else { " " });
         line.push_str(r);

@@ -131,14 +131,19 @@ pub fn cache() -> Option<PathBuf> {
     Some(of_user.cache_dir().join("coilwright"))
 }
 
-/// A time of the system as a record keeps it.
+/// This moment as a record keeps it.
+pub fn now() -> String {
+    stamp(std::time::SystemTime::now())
+}
+
+/// A time of the system likewise.
 pub fn stamp(time: std::time::SystemTime) -> String {
     shown(time, "%Y-%m-%dT%H:%M:%S%:z")
 }
 
-/// The same to the microsecond: of two entries written one after the other the second is the later one.
-pub fn fine_stamp(time: std::time::SystemTime) -> String {
-    shown(time, "%Y-%m-%dT%H:%M:%S%.6f%:z")
+/// This moment to the microsecond: of two entries written one after the other the second is the later one.
+pub fn fine_now() -> String {
+    shown(std::time::SystemTime::now(), "%Y-%m-%dT%H:%M:%S%.6f%:z")
 }
 
 fn shown(time: std::time::SystemTime, format: &str) -> String {
@@ -216,9 +221,8 @@ pub fn free_folder(parent: &Path, name: &str) -> PathBuf {
 
 /// The folders of a path that are not there yet, the topmost first.
 fn missing(path: &Path) -> Vec<PathBuf> {
-    let gone = path
-        .ancestors()
-        .take_while(|p| !p.as_os_str().is_empty() && p.symlink_metadata().is_err());
+    let is_gone = |p: &&Path| !p.as_os_str().is_empty() && p.symlink_metadata().is_err();
+    let gone = path.ancestors().take_while(is_gone);
     let mut gone: Vec<PathBuf> = gone.map(Path::to_path_buf).collect();
     gone.reverse();
     gone
@@ -229,10 +233,7 @@ fn is_inside(first_missing: &Path) -> bool {
     let above = first_missing.parent().filter(|p| !p.as_os_str().is_empty());
     let whole = std::fs::canonicalize(above.unwrap_or(Path::new(".")));
     let here = std::fs::canonicalize(".");
-    whole
-        .ok()
-        .zip(here.ok())
-        .is_some_and(|(whole, here)| whole.starts_with(here))
+    matches!((whole, here), (Ok(whole), Ok(here)) if whole.starts_with(&here))
 }
 
 /// Makes what is missing of a path inside the working folder. Outside it only the last folder is made: a missing parent there is a

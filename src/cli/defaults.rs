@@ -2,9 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
+use clap::Args;
 use toml::Value;
 
-use super::value::channels;
+use super::shared::Devices;
+use super::value::{Columns, celsius, channels, line};
 use crate::capture::wav::Channels;
 use crate::failure::{Failure, Result};
 use crate::fileio;
@@ -20,27 +22,33 @@ pub const FILE_NAME: &str = "coilwright.toml";
 
 const MAX_BYTES: u64 = 64 * 1024;
 
-/// What stands in for options that are not given; all may be absent.
-#[derive(Debug, Clone, Default, PartialEq)]
+/// What stands in for options that are not given; all may be absent. Relative paths start at the working folder. Rig and load are
+/// read before `use` remembers them.
+#[derive(Debug, Clone, Default, PartialEq, Args)]
 pub struct Defaults {
-    /// Rig file; a relative path starts at the working folder.
+    #[arg(skip)]
     pub rig: Option<PathBuf>,
+    #[arg(skip)]
     pub load: Option<Load>,
-    /// Where records go; a relative path starts at the working folder.
+    /// Where `measure` keeps its records
+    #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,
-    /// Output device.
-    pub output: Option<String>,
-    /// Input device.
-    pub input: Option<String>,
-    /// As for `--channels`.
+    #[command(flatten)]
+    pub devices: Devices,
+    /// Which input channel is which, such as pickup=1,reference=2
+    #[arg(long, value_name = "LIST")]
     pub channels: Option<String>,
-    /// Temperature of the room in degrees Celsius.
+    /// The room's temperature, such as 21C
+    #[arg(long = "room", value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
     pub room_c: Option<f64>,
-    /// Over which coil the exciter lies.
+    /// Over which coil the exciter lies
+    #[arg(long, value_name = "TEXT", value_parser = line)]
     pub over: Option<String>,
-    /// What other meters are asked at the tray.
-    pub columns: Option<Vec<Column>>,
-    /// From which size on a difference matters.
+    /// Which other meters the tray asks for, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C"
+    #[arg(long, value_name = "LIST", value_parser = Column::list)]
+    pub columns: Option<Columns>,
+    /// The smallest difference that matters, such as "peak=1% q=5%"; usual sizes for the rest
+    #[arg(long, value_name = "LIST", value_parser = Matters::parse)]
     pub matters: Option<Matters>,
 }
 
@@ -107,8 +115,8 @@ impl Defaults {
             "rig" => path(key, self.rig.as_deref())?,
             "load" => self.load.as_ref().map(Load::to_string),
             "folder" => path(key, self.folder.as_deref())?,
-            "output" => self.output.clone(),
-            "input" => self.input.clone(),
+            "output" => self.devices.output.clone(),
+            "input" => self.devices.input.clone(),
             "channels" => self.channels.clone(),
             "room" => self.room_c.map(|t| quantity::compact(t, Unit::Celsius)),
             "over" => self.over.clone(),
@@ -123,8 +131,8 @@ impl Defaults {
             "rig" => self.rig = Some(text.into()),
             "load" => self.load = Some(Load::parse(&text)?),
             "folder" => self.folder = Some(text.into()),
-            "output" => self.output = Some(text),
-            "input" => self.input = Some(text),
+            "output" => self.devices.output = Some(text),
+            "input" => self.devices.input = Some(text),
             "channels" => self.channels = Some(text),
             "room" => self.room_c = Some(quantity::parse(&text, Unit::Celsius)?),
             "over" => self.over = Some(text),
@@ -223,8 +231,10 @@ mod tests {
             rig: Some("rigs/north.toml".into()),
             load: Load::parse("vol=250k cable=18ft@30p/ft").ok(),
             folder: Some("records".into()),
-            output: Some("Out \"1\" \\ main".into()),
-            input: Some("In 2".into()),
+            devices: Devices {
+                output: Some("Out \"1\" \\ main".into()),
+                input: Some("In 2".into()),
+            },
             channels: Some("pickup=1,reference=2".into()),
             room_c: Some(21.5),
             over: Some("first coil".into()),
@@ -262,7 +272,10 @@ mod tests {
         let new = Defaults {
             room_c: Some(18.0),
             folder: None,
-            output: Some("front".into()),
+            devices: Devices {
+                output: Some("front".into()),
+                input: None,
+            },
             ..old.clone()
         };
         new.write_to(dir.path(), &old).unwrap();

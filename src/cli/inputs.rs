@@ -122,21 +122,17 @@ pub fn goal(text: &str) -> Result<Goal> {
         height_db: None,
     };
     for word in text.split([' ', ',', '@']).filter(|w| !w.is_empty()) {
-        let decibels = word.to_ascii_lowercase().ends_with("db");
-        let (slot, unit) = if decibels {
-            (&mut goal.height_db, Unit::Decibel)
-        } else {
-            (&mut goal.peak_hz, Unit::Hertz)
+        let (slot, unit) = match word.to_ascii_lowercase().ends_with("db") {
+            true => (&mut goal.height_db, Unit::Decibel),
+            false => (&mut goal.peak_hz, Unit::Hertz),
         };
         let v = quantity::parse(word, unit).map_err(|e| Failure::new(e.what, hint))?;
         if v <= 0.0 {
             return Err(Failure::new(format!("{} is no place for a peak", quoted(word)), hint));
         }
         if slot.replace(v).is_some() {
-            return Err(Failure::new(
-                format!("{}: that is wished for twice", quoted(word)),
-                hint,
-            ));
+            let what = format!("{}: that is wished for twice", quoted(word));
+            return Err(Failure::new(what, hint));
         }
     }
     if goal.peak_hz.is_none() && goal.height_db.is_none() {
@@ -150,24 +146,18 @@ const MOST_HZ: f64 = 10e6;
 
 /// "100,1k,5k".
 pub fn frequencies(text: &str) -> Result<Vec<f64>> {
-    text.split(',')
-        .map(|t| {
-            let hz = quantity::parse(t, Unit::Hertz)?;
-            if hz <= 0.0 {
-                return Err(Failure::new(
-                    format!("{} is no frequency to predict", quoted(t)),
-                    "give frequencies above 0, such as 100,1k,5k",
-                ));
-            }
-            if hz > MOST_HZ {
-                return Err(Failure::new(
-                    format!("{} is above 10 MHz, where a winding is no coil any more", quoted(t)),
-                    "give hertz as 5000 or 5k; what is heard ends at 20k",
-                ));
-            }
-            Ok(hz)
-        })
-        .collect()
+    let one = |t: &str| match quantity::parse(t, Unit::Hertz)? {
+        hz if hz <= 0.0 => Err(Failure::new(
+            format!("{} is no frequency to predict", quoted(t)),
+            "give frequencies above 0, such as 100,1k,5k",
+        )),
+        hz if hz > MOST_HZ => Err(Failure::new(
+            format!("{} is above 10 MHz, where a winding is no coil any more", quoted(t)),
+            "give hertz as 5000 or 5k; what is heard ends at 20k",
+        )),
+        hz => Ok(hz),
+    };
+    text.split(',').map(one).collect()
 }
 
 /// Tolerances of the parts, and of the ohmmeter.
@@ -186,10 +176,8 @@ pub fn tolerance(text: &str) -> Result<ToleranceArg> {
     );
     let mut out = ToleranceArg::default();
     let mut last: Vec<Knob> = Vec::new();
-    for word in text
-        .split(|c: char| c == ',' || c.is_whitespace())
-        .filter(|w| !w.is_empty())
-    {
+    let words = text.split(|c: char| c == ',' || c.is_whitespace());
+    for word in words.filter(|w| !w.is_empty()) {
         if word == "shared" {
             if last.is_empty() {
                 return Err(Failure::new("shared stands behind nothing it could be of", hint));
@@ -198,17 +186,15 @@ pub fn tolerance(text: &str) -> Result<ToleranceArg> {
             continue;
         }
         if word == "usual" {
-            Tolerances::usual()
-                .0
-                .into_iter()
-                .for_each(|(k, t)| out.stated.parts.put(k, t));
+            let usual = Tolerances::usual().0.into_iter();
+            usual.for_each(|(k, t)| out.stated.parts.put(k, t));
             continue;
         }
         let Some((name, value)) = word.split_once('=') else {
             return Err(Failure::new(format!("tolerance {} has no \"=\"", quoted(word)), hint));
         };
         let half = half_width(name, value)?;
-        let of: Vec<Knob> = match name {
+        last = match name {
             "ohms" | "input" => vec![],
             "pots" => parts.clone().filter(|k| k.is_potentiometer()).collect(),
             "caps" => vec![Knob::Cap, Knob::ToneCap, Knob::BleedCap],
@@ -217,15 +203,12 @@ pub fn tolerance(text: &str) -> Result<ToleranceArg> {
         match name {
             "ohms" => out.ohmmeter = Some(half),
             "input" => out.stated.input = Some(half),
-            other if of.is_empty() => {
-                return Err(Failure::new(
-                    format!("tolerance of {}: no such part", quoted(other)),
-                    hint,
-                ));
+            other if last.is_empty() => {
+                let what = format!("tolerance of {}: no such part", quoted(other));
+                return Err(Failure::new(what, hint));
             }
-            _ => of.iter().for_each(|k| out.stated.parts.put(*k, half)),
+            _ => last.iter().for_each(|k| out.stated.parts.put(*k, half)),
         }
-        last = of;
     }
     Ok(out)
 }
@@ -236,16 +219,12 @@ fn half_width(name: &str, value: &str) -> Result<f64> {
         (Some(c), None) if c.is_ascii_alphabetic() => preferred::tolerance_letter(c),
         _ => None,
     };
-    let half = match letter {
-        Some(t) => t,
-        None => quantity::parse_at(&format!("tolerance {name}"), value, Unit::Relative)?,
-    };
+    let read = || quantity::parse_at(&format!("tolerance {name}"), value, Unit::Relative);
+    let half = letter.map_or_else(read, Ok)?;
     if half >= 1.0 {
+        let part = quoted(&format!("{name}={value}"));
         return Err(Failure::new(
-            format!(
-                "tolerance {}: a part that may be anything",
-                quoted(&format!("{name}={value}"))
-            ),
+            format!("tolerance {part}: a part that may be anything"),
             "write per cent as cap=1%",
         ));
     }
@@ -294,10 +273,8 @@ pub fn allowed(text: &str) -> Result<Allowed> {
         };
         let v = quantity::parse_at(&format!("allowed in {name}"), value, unit)?;
         if !(v > 0.0 && v < most) {
-            return Err(Failure::new(
-                format!("{} allows nothing, or everything", quoted(word)),
-                hint,
-            ));
+            let what = format!("{} allows nothing, or everything", quoted(word));
+            return Err(Failure::new(what, hint));
         }
         *slot = Some(v);
     }

@@ -128,7 +128,7 @@ pub struct About {
 }
 
 /// Which sound devices and channels.
-#[derive(Debug, Clone, Args, Default)]
+#[derive(Debug, Clone, PartialEq, Args, Default)]
 pub struct Devices {
     /// Output device: its name as `coilwright devices` lists it, or a part that fits one only
     #[arg(long, value_name = "DEV", value_parser = line)]

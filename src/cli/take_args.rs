@@ -4,13 +4,12 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use super::defaults::Defaults;
 use super::inputs::{LoadArg, load_arg};
 use super::shared::{About, Detailed, Devices, DriveArgs, Named, RigFile, Shown, Source};
-use super::value::{Columns, celsius, line, one_of};
+use super::value::{line, one_of};
 use crate::analysis::Choice;
 use crate::network::Wiring;
-use crate::record::meters::Column;
-use crate::shop::yardstick::Matters;
 
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  coilwright demo --out demo\n")]
@@ -58,26 +57,8 @@ pub struct UseArgs {
     /// What hangs on the pickup besides the rig's own input, such as "vol=250k cable=5m@100p/m", or a wiring
     #[arg(long, value_name = "LOAD", value_parser = load_arg)]
     pub load: Option<LoadArg>,
-    /// Where `measure` keeps its records
-    #[arg(long, value_name = "DIR")]
-    pub folder: Option<PathBuf>,
     #[command(flatten)]
-    pub devices: Devices,
-    /// Which input channel is which, such as pickup=1,reference=2
-    #[arg(long, value_name = "LIST")]
-    pub channels: Option<String>,
-    /// The room's temperature, such as 21C
-    #[arg(long, value_name = "TEMP", value_parser = celsius, allow_hyphen_values = true)]
-    pub room: Option<f64>,
-    /// Over which coil the exciter lies
-    #[arg(long, value_name = "TEXT", value_parser = line)]
-    pub over: Option<String>,
-    /// Which other meters the tray asks for, such as "ohms by meter A, lcr at 120Hz by bridge B, gauss by probe C"
-    #[arg(long, value_name = "LIST", value_parser = Column::list)]
-    pub columns: Option<Columns>,
-    /// The smallest difference that matters, such as "peak=1% q=5%"; usual sizes for the rest
-    #[arg(long, value_name = "LIST", value_parser = Matters::parse)]
-    pub matters: Option<Matters>,
+    pub defaults: Defaults,
     /// Forget one of the defaults, by its name
     #[arg(long, value_name = "NAME")]
     pub forget: Vec<String>,

@@ -27,11 +27,8 @@ pub fn one_of<T: Clone + PartialEq + Send + Sync>(
     words: &'static [(&'static str, T)],
 ) -> impl TypedValueParser<Value = T> {
     let meant = |given: String| {
-        words
-            .iter()
-            .find(|w| w.0 == given)
-            .map(|w| w.1.clone())
-            .ok_or("no such word")
+        let word = words.iter().find(|w| w.0 == given);
+        word.map(|w| w.1.clone()).ok_or("no such word")
     };
     let offered = words.iter().enumerate().map(|(i, w)| {
         let second = words[..i].iter().any(|before| before.1 == w.1);
@@ -87,20 +84,15 @@ pub fn read_ohms(s: &str) -> Said<OhmsRead> {
 
 pub fn ohms(s: &str) -> Said<f64> {
     let v = quantity::parse(s, Unit::Ohm).map_err(words)?;
-    if v > 0.0 {
-        Ok(v)
-    } else {
-        Err("a winding's resistance is above zero".into())
-    }
+    Some(v)
+        .filter(|v| *v > 0.0)
+        .ok_or("a winding's resistance is above zero".into())
 }
 
 pub fn celsius(s: &str) -> Said<f64> {
     let v = quantity::parse(s, Unit::Celsius).map_err(words)?;
-    if (-60.0..=150.0).contains(&v) {
-        Ok(v)
-    } else {
-        Err("no room is that cold or warm; write 21C or 70F".into())
-    }
+    let possible = Some(v).filter(|v| (-60.0..=150.0).contains(v));
+    possible.ok_or("no room is that cold or warm; write 21C or 70F".into())
 }
 
 /// `pickup=1,reference=2` or `pickup=1`.

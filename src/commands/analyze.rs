@@ -1,7 +1,6 @@
 //! `analyze`: from recordings to records.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::{Path, PathBuf};
 
 use super::known;
 use super::outcome::{Played, tell_all};
@@ -10,12 +9,10 @@ use crate::analysis::Choice;
 use crate::capture::Take;
 use crate::capture::wav::{self, Channels};
 use crate::cli::args::AnalyzeArgs;
-use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, changed, ready_folder};
-use crate::cli::defaults::Defaults;
 use crate::commands::asked::Asked;
+use crate::commands::prelude::*;
 use crate::estimate::Estimate;
-use crate::failure::{Failure, Result, Status};
 use crate::fileio::{self, stem};
 use crate::record::Record;
 use crate::report::text;
@@ -25,29 +22,24 @@ use crate::rig::Rig;
 /// the rig's inputs do was measured at one rate.
 pub fn read(path: &Path, drive: Option<&Played>, channels: Option<Channels>, rig: Option<&Rig>) -> Result<Take> {
     let mut take = wav::read_take(path, channels)?;
-    let bound = rig.and_then(|r| Some((r, r.interface.as_ref()?.rate_hz?)));
-    if let Some((rig, rate)) = bound.filter(|(_, rate)| *rate != take.rate_hz) {
+    let (name, has) = (path.display(), take.rate_hz);
+    let bound = rig.and_then(|r| Some((&r.name, r.interface.as_ref()?.rate_hz?)));
+    if let Some((rig, rate)) = bound.filter(|(_, rate)| *rate != has) {
         return Err(Failure::new(
-            format!(
-                "{} has {} Hz, and the rig {} was measured at {rate} Hz",
-                path.display(),
-                take.rate_hz,
-                rig.name
-            ),
+            format!("{name} has {has} Hz, and the rig {rig} was measured at {rate} Hz"),
             "give the rig it was taken on, or a rig file for that rate",
         ));
     }
     // What the bench made stays known as that: earlier versions' takes do not say so themselves.
     take.provenance.simulated |= record_beside(path).is_some_and(|r| r.is_simulated())
         || asked_beside(path)?.is_some_and(|a| a.takes.iter().any(|t| t.simulated));
-    let name = path.display();
     match drive {
         None if take.reference.is_none() => Err(Failure::new(
             format!("{name} has one channel: the signal that was played is needed"),
             "give --drive drive.wav",
         )),
-        Some(d) if d.rate_hz != take.rate_hz => Err(Failure::new(
-            format!("the drive file has {} Hz but {name} has {} Hz", d.rate_hz, take.rate_hz),
+        Some(d) if d.rate_hz != has => Err(Failure::new(
+            format!("the drive file has {} Hz but {name} has {has} Hz", d.rate_hz),
             "give the drive file that was played for this take",
         )),
         _ => Ok(take),
@@ -182,19 +174,14 @@ fn folder_names(takes: &[PathBuf]) -> Vec<String> {
     };
     let names: Vec<String> = takes.iter().map(own).collect();
     let mut used = BTreeSet::new();
-    names
-        .iter()
-        .map(|name| {
-            // Even parents may repeat; a number then tells them apart, one that makes nobody else's name.
-            let numbered = (2..).map(|n| format!("{name}-{n}")).filter(|n| !names.contains(n));
-            let free = std::iter::once(name.clone())
-                .chain(numbered)
-                .find(|n| !used.contains(n));
-            let free = free.unwrap_or_default();
-            used.insert(free.clone());
-            free
-        })
-        .collect()
+    let free = |name: &String| {
+        // Even parents may repeat; a number then tells them apart, one that makes nobody else's name.
+        let numbered = (2..).map(|n| format!("{name}-{n}")).filter(|n| !names.contains(n));
+        let mut all = std::iter::once(name.clone()).chain(numbered);
+        let free = all.find(|n| used.insert(n.clone()));
+        free.unwrap_or_default()
+    };
+    names.iter().map(free).collect()
 }
 
 fn batch(args: &AnalyzeArgs, bench: &Bench, drive: Option<&Played>, console: &mut Console) -> Result<Status> {

@@ -1,17 +1,13 @@
 //! Records as today's file of their rig reads them: what is in no reading is taken from there, and what is in one has the kept take
 //! read again. The record itself stays as it is.
 
-use std::path::Path;
-
 use super::analyze;
 use super::complete;
 use super::kept::Measurement;
 use super::outcome::{self, Played};
 use super::wanted::{self, Placed};
-use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
+use crate::commands::prelude::*;
 use crate::estimate::Estimate;
-use crate::failure::Result;
 use crate::fileio;
 use crate::record::identity::{apart, same_rig};
 use crate::record::{Record, Resonance, store};

@@ -1,8 +1,7 @@
 //! `book`: the notebook asked, and what is said of pickups rather than of one reading.
 
 use crate::cli::args::{BookAction, BookArgs, ListArgs};
-use crate::cli::console::Console;
-use crate::failure::{Result, Status};
+use crate::commands::prelude::*;
 
 mod add;
 mod check;

@@ -1,17 +1,13 @@
 //! `coil`: the coil behind takes under several loads.
 
-use std::path::{Path, PathBuf};
-
 use super::outcome::{self, refuse_any, write_all};
 use super::{anew, wanted};
 use crate::cli::args::CoilArgs;
-use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
 use crate::coil::against;
 use crate::coil::against::Stated;
 use crate::coil::basis::Basis;
 use crate::coil::behind::{self, About, CoilDocument};
-use crate::failure::{Result, Status};
+use crate::commands::prelude::*;
 use crate::network::spice;
 use crate::record::Record;
 use crate::report::plot::Plot;

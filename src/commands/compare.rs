@@ -1,11 +1,8 @@
 //! `compare`: records over each other, and their differences.
 
-use std::path::PathBuf;
-
 use super::{outcome, readings, wanted};
 use crate::cli::args::CompareArgs;
-use crate::cli::console::Console;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::record::Record;
 use crate::report::{difference_words, overlay, text};
 use crate::shop::difference::{self, Comparison, How};

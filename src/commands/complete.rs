@@ -1,15 +1,12 @@
 //! `analyze` of folders: measurements that were never finished get their record, and every record its pictures.
 
-use std::path::{Path, PathBuf};
-
 use super::kept::Measurement;
 use super::outcome::{self, Played, tell_all};
 use super::progress;
 use crate::cli::args::{AnalyzeArgs, Shown, first_of};
-use crate::cli::console::Console;
 use crate::cli::context::{Bench, folders_below};
 use crate::commands::asked::{self, Asked, RigFile};
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::network::Load;
 use crate::record::{Record, store};

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
-use crate::cli::context::{cache, stamp};
+use crate::cli::context::{cache, now};
 use crate::fileio;
 
 /// Kept where the system keeps what may be lost: then it is said once more.
@@ -23,8 +23,7 @@ const MOST_BYTES: u64 = 1 << 20;
 impl Daily {
     /// Of this notebook, today.
     pub fn of(notebook: &Path) -> Daily {
-        let now = stamp(std::time::SystemTime::now());
-        let day = now.get(..10).unwrap_or_default().to_owned();
+        let day = now().get(..10).unwrap_or_default().to_owned();
         let file = cache().and_then(|c| fileio::kept_of(notebook, &c, "said.json"));
         let read = file.as_deref().and_then(|f| fileio::read_limited(f, MOST_BYTES).ok());
         let kept = read.and_then(|b| serde_json::from_slice::<Daily>(&b).ok());

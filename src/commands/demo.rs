@@ -7,7 +7,6 @@ mod script;
 mod story;
 mod take;
 
-use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use serde::Serialize;
@@ -15,9 +14,8 @@ use serde::Serialize;
 use super::outcome::Played;
 use super::{compare, known, outcome};
 use crate::cli::args::DemoArgs;
-use crate::cli::console::Console;
-use crate::cli::context::{ready_folder, stamp};
-use crate::failure::{Result, Status};
+use crate::cli::context::{now, ready_folder};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::network::Load;
 use crate::parallel;
@@ -30,7 +28,7 @@ use crate::shop::difference::{self, How};
 use crate::shop::known::Known;
 use crate::stimulus::{self, Settings};
 
-use script::{COIL_TAKES, COMPARISONS, JOBS, Job, REJECTED};
+use script::{COIL_TAKES, COMPARISONS, INDEX, JOBS, Job, PAGES};
 use story::Made;
 use take::taken;
 
@@ -84,7 +82,7 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
     refuse_existing(out)?;
     let out = ready_folder(out)?;
     let made = make(&out)?;
-    let index = pages::make(&day(&made), &out, console)?;
+    let index = pages::make(&made, &out, console)?;
     let path = |folder: &str, file: &str| out.join(folder).join(file);
     let document = Document {
         records: JOBS.iter().map(|j| path(j.folder, "record.json")).collect(),
@@ -101,7 +99,7 @@ pub fn run(args: &DemoArgs, console: &mut Console) -> Result<Status> {
 /// Refuses a place where an earlier run, or anything else of these names, lies.
 fn refuse_existing(out: &Path) -> Result<()> {
     let folders = JOBS.iter().map(|j| j.folder).chain(COMPARISONS.map(|c| c.0));
-    let all = folders.chain(["rig.toml", mornings::FILE, harness::FOLDER, pages::FOLDER, pages::INDEX]);
+    let all = folders.chain(["rig.toml", mornings::FILE, harness::FOLDER, PAGES, INDEX]);
     let hint = "choose another folder with --out, or remove the old demonstration";
     outcome::refuse_taken(all.map(|name| out.join(name)), hint)
 }
@@ -113,9 +111,9 @@ fn make(out: &Path) -> Result<Made> {
     let drive = Played::from(stimulus::make(&Settings::at_rate(48_000))?);
     mornings::check(&rig, &file, &drive, SystemTime::now())?;
     let known = known::beside(&rig, &file).0;
-    let now = stamp(SystemTime::now());
+    let at = now();
     let records = parallel::each(&JOBS, |job| {
-        measure(job, (&rig, &known), &drive, &now, &out.join(job.folder))
+        measure(job, (&rig, &known), &drive, &at, &out.join(job.folder))
     });
     let records: Vec<Record> = records.into_iter().collect::<Result<_>>()?;
     let comparisons = parallel::each(&COMPARISONS, |(folder, which)| {
@@ -133,17 +131,6 @@ fn make(out: &Path) -> Result<Made> {
         comparisons: comparisons.into_iter().collect::<Result<_>>()?,
         harness,
     })
-}
-
-fn day(made: &Made) -> pages::Day<'_> {
-    let records = |which: [usize; 2]| which.map(|i| &made.records[i]);
-    pages::Day {
-        readings: JOBS.iter().map(|j| j.folder).zip(&made.records).collect(),
-        compared: (&made.comparisons[0], records(COMPARISONS[0].1)),
-        wax: COMPARISONS[1].1.map(|i| (JOBS[i].folder, &made.records[i])),
-        rejected: &made.records[REJECTED],
-        loads: format!("{}/page.html", harness::FOLDER),
-    }
 }
 
 /// To look at pictures is what the demonstration is for: here a missing one is a failure.
@@ -239,7 +226,7 @@ mod tests {
             page.contains("SIMULATED") && page.matches("<svg").count() >= 7,
             "{page}"
         );
-        let index = std::fs::read_to_string(out.join(pages::INDEX)).unwrap();
+        let index = std::fs::read_to_string(out.join(INDEX)).unwrap();
         let links: Vec<&str> = index
             .split("href=\"")
             .skip(1)

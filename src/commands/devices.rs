@@ -1,8 +1,7 @@
 //! `devices`: what sound devices there are, and which pair would be used.
 
 use crate::cli::args::DevicesArgs;
-use crate::cli::console::Console;
-use crate::failure::{Result, Status};
+use crate::commands::prelude::*;
 
 #[cfg(feature = "live")]
 pub fn run(args: &DevicesArgs, console: &mut Console) -> Result<Status> {

@@ -1,7 +1,6 @@
 //! What is measured, on the disk before it is read: drive, what was asked, and takes; and from them the record.
 
 use std::fs::File;
-use std::path::{Path, PathBuf};
 
 use super::knock;
 use super::known;
@@ -11,8 +10,8 @@ use crate::analysis::{self, Choice, Options, repeats};
 use crate::capture::{Take, wav};
 use crate::cli::context::Bench;
 use crate::commands::asked::{self, Asked};
+use crate::commands::prelude::*;
 use crate::estimate::Estimate;
-use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::Record;
 use crate::record::when::{day, moment};
@@ -58,15 +57,9 @@ impl Measurement {
     pub fn record(&self, bench: &Bench, played: Option<&Played>, lost: Option<&Failure>) -> Result<Record> {
         let (mut records, mut answer) = (Vec::new(), None);
         for (n, take) in self.takes.iter().enumerate() {
-            let Asked {
-                pickup,
-                taken_at,
-                source,
-                model,
-                ..
-            } = &self.asked;
-            let context = bench.context(take, &pickup.name, taken_at, source, outcome::take_name(n));
-            let (record, of_take) = read(take, bench, played, *model, context)?;
+            let (asked, file) = (&self.asked, outcome::take_name(n));
+            let context = bench.context(take, &asked.pickup.name, &asked.taken_at, &asked.source, file);
+            let (record, of_take) = read(take, bench, played, asked.model, context)?;
             // Of repeats the first one that was read tells, so that its file alone gives the same again.
             answer = answer.or(of_take);
             records.push(record);
@@ -75,9 +68,8 @@ impl Measurement {
         if let Some(taps) = &self.taps {
             knock::put(&mut record, taps, answer, knock::NAME);
         }
-        record
-            .notes
-            .extend(lost.map(|f| f.what.clone()).or_else(|| self.cut_off()));
+        let lost = lost.map(|f| f.what.clone()).or_else(|| self.cut_off());
+        record.notes.extend(lost);
         if let (Some(given), Some(rig)) = (&self.asked.rig, &bench.rig) {
             // What was measured is kept, whatever became of the checks' file.
             let known = known::put_or_note(rig, given.file.as_ref(), &mut record);
@@ -98,11 +90,8 @@ impl Measurement {
 
     /// Fewer takes than were asked for.
     pub fn ended_early(&self, why: &str) -> String {
-        format!(
-            "{} of {} takes were made, and they are kept: {why}",
-            self.takes.len(),
-            self.asked.repeats
-        )
+        let (made, of) = (self.takes.len(), self.asked.repeats);
+        format!("{made} of {of} takes were made, and they are kept: {why}")
     }
 }
 
@@ -176,8 +165,8 @@ impl Kept {
     pub fn put_taps(&mut self, taps: Take) -> Result<()> {
         self.of.asked.taps = Some(taps.provenance.clone());
         self.tell()?;
-        self.files
-            .push(outcome::keep_take(self.folder.join(knock::NAME), &taps)?);
+        let file = self.folder.join(knock::NAME);
+        self.files.push(outcome::keep_take(file, &taps)?);
         self.of.taps = Some(taps);
         Ok(())
     }
@@ -209,10 +198,8 @@ impl Kept {
 
 impl Drop for Kept {
     fn drop(&mut self) {
-        if !self.stays {
-            for file in &self.files {
-                let _ = std::fs::remove_file(file);
-            }
+        for file in self.files.iter().filter(|_| !self.stays) {
+            let _ = std::fs::remove_file(file);
         }
     }
 }
@@ -222,15 +209,12 @@ fn last_check(history: &History, record: &Record) -> Option<String> {
     let Some(good) = history.checks.iter().rev().find(|c| c.go) else {
         return Some("the rig has no good check yet".into());
     };
-    let hours = moment(&good.taken_at)
-        .zip(moment(&record.taken_at))
-        .map(|(then, now)| now.duration_since(then).as_secs().div_euclid(3600));
+    let times = moment(&good.taken_at).zip(moment(&record.taken_at));
+    let hours = times.map(|(then, now)| now.duration_since(then).as_secs().div_euclid(3600));
+    let of_day = day(&good.taken_at).unwrap_or(&good.taken_at);
     let since = match hours {
         // A clock that was set back, or a measurement that was finished later.
-        Some(..0) => format!(
-            "on {}, by the clock after this take",
-            day(&good.taken_at).unwrap_or(&good.taken_at)
-        ),
+        Some(..0) => format!("on {of_day}, by the clock after this take"),
         Some(0..24) => "less than a day ago".to_owned(),
         Some(24..48) => "a day ago".to_owned(),
         Some(n) => format!("{} days ago", n / 24),

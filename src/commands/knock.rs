@@ -1,14 +1,11 @@
 //! Taps on the pickup, for `measure` and `analyze`: recorded or read, and put into the record.
 
-use std::path::Path;
-
 use super::progress;
 use super::sound::{Sound, once_more};
 use crate::capture::wav::{self, Channels};
 use crate::capture::{Take, silence};
-use crate::cli::console::Console;
+use crate::commands::prelude::*;
 use crate::estimate::Estimate;
-use crate::failure::Result;
 use crate::record::Record;
 use crate::shop::knock;
 

@@ -2,9 +2,8 @@
 
 use std::path::Path;
 
-use super::rig::{by_today, history_kept, history_of, study_of};
-use crate::cli::console::Console;
-use crate::failure::{Failure, Result};
+use super::rig::{history_kept, history_of, study_of};
+use crate::failure::Failure;
 use crate::record::Record;
 use crate::rig::Rig;
 use crate::shop::known::Known;
@@ -19,16 +18,6 @@ pub fn beside(rig: &Rig, file: &Path) -> (Known, Vec<Failure>) {
     let history = history.filter(|h| h.is_of(&own));
     let eras = Eras::of(history, |name| history_kept(file, name).ok().flatten());
     (Known::of(rig, study, eras), failures)
-}
-
-/// The same where all of it is needed, its checks by what the rig's file says today.
-pub fn renewed(rig: &Rig, file: &Path, console: &mut Console) -> Result<Known> {
-    let (mut known, failures) = beside(rig, file);
-    if let Some(e) = failures.into_iter().next() {
-        return Err(e);
-    }
-    known.eras.renew(|h| by_today(h, file, rig, console));
-    Ok(known)
 }
 
 /// Puts into a new record what is known of its rig: the record stands whatever became of those files.

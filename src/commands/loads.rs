@@ -1,19 +1,15 @@
 //! `loads`: what hangs on a pickup, predicted; and predictions laid beside takes.
 
-use std::path::{Path, PathBuf};
-
 use super::outcome::{self, refuse_any, write_all};
 use super::readings;
 use crate::cli::args::LoadsArgs;
-use crate::cli::console::Console;
 use crate::cli::context::Fresh;
-use crate::cli::defaults::Defaults;
 use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::against;
 use crate::coil::against::{Instead, Stated};
 use crate::coil::basis::Basis;
 use crate::coil::loads::{LoadPredicted, LoadsDocument, Manner, predict_one};
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::network::reach::{self, ReachedFound};
 use crate::network::{Coil, CoilFile, Knob, Load, Wiring, predict, spice, wirings as built_in};
 use crate::record::Record;

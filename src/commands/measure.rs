@@ -1,16 +1,12 @@
 //! `measure`: one measurement, from test signal to record.
 
-use std::path::{Path, PathBuf};
-
 use super::daily::Daily;
 use super::kept::{Kept, taps_lost};
 use super::{outcome, wanted};
 use crate::cli::args::{Job, MeasureArgs, Shown};
-use crate::cli::console::Console;
 use crate::cli::context::{Bench, Fresh, stamp};
-use crate::cli::defaults::Defaults;
 use crate::commands::asked::{self, Asked, RigFile};
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::record::Record;
 use crate::report::text;
 use place::Place;
@@ -29,30 +25,26 @@ pub fn run(args: MeasureArgs, console: &mut Console) -> Result<Status> {
     }
     // Whatever becomes of the working folder's file meanwhile, the reading is shown.
     let notebook = wanted::notebook()?;
-    let Measured {
-        record,
-        folder,
-        files,
-        lost,
-    } = taken(&args.pickup.given(), &args.job, console)?;
+    let measured = taken(&args.pickup.given(), &args.job, console)?;
+    let record = &measured.record;
     let daily = Daily::of(&notebook);
     outcome::tell(
-        (&record, files),
+        (record, measured.files),
         shown,
         console,
         |record, style| text::measure_text_after(record, style, &daily.said),
-        || outcome::missing_pictures(&record, &folder),
+        || outcome::missing_pictures(record, &measured.folder),
     )?;
     if !shown.json {
-        daily.and(text::said_of(&record));
+        daily.and(text::said_of(record));
     }
-    if let Some(failure) = &lost {
+    if let Some(failure) = &measured.lost {
         console.error(failure);
     }
-    Ok(match lost {
+    Ok(match measured.lost {
         // The measurement stands, and what was asked for besides gave no reading.
         Some(_) if taps => Status::NoReading,
-        _ => outcome::status(&record),
+        _ => outcome::status(record),
     })
 }
 

@@ -20,6 +20,7 @@ pub mod note;
 pub mod outcome;
 pub mod page;
 pub mod potting;
+mod prelude;
 pub mod progress;
 mod readings;
 pub mod remember;

@@ -1,16 +1,12 @@
 //! `note`: adds to a record what was found out later.
 
-use std::path::{Path, PathBuf};
-
 use serde::Serialize;
 
 use super::{outcome, wanted};
 use crate::book::entry::{Entry, What};
 use crate::cli::args::NoteArgs;
-use crate::cli::console::Console;
-use crate::cli::context::stamp;
-use crate::cli::defaults::Defaults;
-use crate::failure::{Failure, Result, Status};
+use crate::cli::context::now;
+use crate::commands::prelude::*;
 use crate::record::Record;
 use crate::record::meters::{Column, Kind, Reading};
 use crate::record::notes::{self, Note};
@@ -19,8 +15,8 @@ use crate::report::{entry_words, text};
 mod said;
 
 #[derive(Debug, Serialize)]
+#[serde(tag = "schema", rename = "coilwright/noted/1")]
 struct Noted {
-    schema: &'static str,
     records: Vec<OfRecord>,
     /// What was said of pickups rather than of one reading.
     #[serde(skip_serializing_if = "Vec::is_empty")]
@@ -53,25 +49,20 @@ pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
     for (place, _) in &mut records {
         *place = folder_of(place)?;
     }
-    let planned = if said {
-        Some(said::planned(args, &records)?)
-    } else {
-        None
-    };
+    let planned = said.then(|| said::planned(args, &records)).transpose()?;
     if let Some(n) = args.withdraw {
         known_number(n, &records)?;
     }
     for doubt in readings.iter().filter_map(Reading::doubt) {
-        console.remark(&format!(
-            "{doubt} `coilwright note RECORD --withdraw NUMBER` takes it back"
-        ));
+        let back = "`coilwright note RECORD --withdraw NUMBER` takes it back";
+        console.remark(&format!("{doubt} {back}"));
     }
     let mut written = Vec::new();
     for (folder, record) in records.iter_mut().filter(|_| asked) {
-        let now = stamp(std::time::SystemTime::now());
+        let room_c = args.room.or(defaults.room_c);
         let mut note = Note {
             withdraws: args.withdraw,
-            ..Note::new(now, &record.id, words, readings.clone(), args.room.or(defaults.room_c))
+            ..Note::new(now(), &record.id, words, readings.clone(), room_c)
         };
         written.push(notes::add(folder, &mut note)?);
         record.noted = notes::beside(folder, &record.id)?;
@@ -88,23 +79,20 @@ pub fn run(args: &NoteArgs, console: &mut Console) -> Result<Status> {
 
 /// What meters read, as it was typed.
 fn readings(args: &NoteArgs, columns: &[Column]) -> Result<Vec<Reading>> {
-    let lists = [
+    let mut readings = Vec::new();
+    for (kind, texts) in [
         (Kind::Ohms, &args.ohms),
         (Kind::Lcr, &args.lcr),
         (Kind::Gauss, &args.gauss),
-    ];
-    let typed = lists
-        .into_iter()
-        .flat_map(|(kind, list)| list.iter().map(move |t| (kind, t)));
-    let readings: Vec<Reading> = typed
-        .map(|(kind, text)| Reading::parse(kind, text, columns))
-        .collect::<Result<_>>()?;
-    if !readings.is_empty() && args.records.len() > 1 {
+    ] {
+        for text in texts {
+            readings.push(Reading::parse(kind, text, columns)?);
+        }
+    }
+    let given = args.records.len();
+    if !readings.is_empty() && given > 1 {
         return Err(Failure::new(
-            format!(
-                "a meter's reading is of one pickup, and {} records are given",
-                args.records.len()
-            ),
+            format!("a meter's reading is of one pickup, and {given} records are given"),
             "note readings with one record at a time; --text may go to several",
         ));
     }
@@ -138,12 +126,11 @@ fn show(
     args: &NoteArgs,
     records: &[(PathBuf, Record)],
     written: &[PathBuf],
-    entries: Vec<Entry>,
+    mut entries: Vec<Entry>,
     console: &mut Console,
 ) -> Result<()> {
     let all = records.iter().enumerate().map(|(i, (_, r))| (r, written.get(i)));
     if args.shown.json {
-        let mut entries = entries;
         if !args.with_recipe {
             entries.iter_mut().for_each(keep_recipe);
         }
@@ -153,11 +140,8 @@ fn show(
             notes: r.noted.clone(),
             written: path.map(|p| p.display().to_string()),
         };
-        return console.json(&Noted {
-            schema: "coilwright/noted/1",
-            records: all.map(one).collect(),
-            entries,
-        });
+        let records = all.map(one).collect();
+        return console.json(&Noted { records, entries });
     }
     for (record, path) in all {
         let path = path.map(PathBuf::as_path);

@@ -1,7 +1,5 @@
 //! What every command does with its result: write it whole, tell it, draw it, and say how it ended.
 
-use std::path::{Path, PathBuf};
-
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
@@ -12,7 +10,7 @@ use crate::capture::{Request, Take, wav};
 use crate::cli::args::Shown;
 use crate::cli::console::{self, Console};
 use crate::cli::context::ready_folder;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 pub use crate::fileio::pretty;
 use crate::parallel;
@@ -24,10 +22,9 @@ use crate::stimulus::{Description, Drive};
 use crate::wrap;
 
 pub fn status(record: &Record) -> Status {
-    if record.verdict == Verdict::Rejected {
-        Status::NoReading
-    } else {
-        Status::Done
+    match record.verdict {
+        Verdict::Rejected => Status::NoReading,
+        _ => Status::Done,
     }
 }
 

@@ -1,15 +1,12 @@
 //! `page`: one file for a browser or a printer.
 
-use std::path::{Path, PathBuf};
-
 use serde::Serialize;
 
 use super::outcome::{self, MOST_BYTES};
 use crate::book::word::folder_name;
 use crate::cli::args::PageArgs;
-use crate::cli::console::Console;
 use crate::cli::context::Fresh;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::report::page::MARK;
 use crate::report::text;

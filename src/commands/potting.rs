@@ -1,15 +1,11 @@
 //! `potting`: wax before and after.
 
-use std::path::{Path, PathBuf};
-
-use super::rig::{beside, kept_with};
+use super::rig::{beside, kept_with, renewed};
 use super::wanted::{self, Placed};
-use super::{anew, known, outcome};
+use super::{anew, outcome};
 use crate::cli::args::{PottingArgs, first_of};
-use crate::cli::console::Console;
 use crate::cli::context::{Fresh, folders_below};
-use crate::cli::defaults::Defaults;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::record::Record;
 use crate::report::{potting_plot, text};
@@ -134,7 +130,7 @@ impl OfRig {
             return Ok(None);
         };
         let rig = Rig::read(&path)?;
-        let known = known::renewed(&rig, &path, console)?;
+        let known = renewed(&rig, &path, console)?;
         Ok(Some(OfRig { path, rig, known }))
     }
 }

@@ -1,15 +1,12 @@
 //! Readings that are asked for, with what is known of their rigs today.
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
 
 use super::asked::Asked;
 use super::known::beside;
 use super::wanted::Placed;
 use super::{anew, wanted};
-use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
-use crate::failure::Result;
+use crate::commands::prelude::*;
 use crate::record::Record;
 use crate::rig::Rig;
 use crate::shop::difference::How;

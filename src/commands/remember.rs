@@ -1,12 +1,12 @@
 //! `use`: remembers defaults for the working folder, or shows them.
 
-use std::path::Path;
+use std::collections::BTreeMap;
 
+use super::outcome;
 use crate::cli::args::{UseArgs, channels};
-use crate::cli::console::Console;
 use crate::cli::defaults::{Defaults, FILE_NAME};
 use crate::cli::wirings::one_load;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 
 pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
@@ -15,14 +15,7 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
     let newer = Defaults {
         rig: args.rig.given().cloned(),
         load: args.load.as_ref().map(one_load).transpose()?,
-        folder: args.folder.clone(),
-        output: args.devices.output.clone(),
-        input: args.devices.input.clone(),
-        channels: args.channels.clone(),
-        room_c: args.room,
-        over: args.over.clone(),
-        columns: args.columns.clone(),
-        matters: args.matters,
+        ..args.defaults.clone()
     };
     if let Some(c) = &newer.channels {
         channels(c).map_err(|e| Failure::new(format!("--channels {c} cannot be read"), e))?;
@@ -40,17 +33,13 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
             Ok(all)
         })?;
     }
-    let entries = all.entries()?;
-    if args.shown.json {
-        let map: std::collections::BTreeMap<_, _> = entries.into_iter().collect();
-        console.json(&serde_json::json!({ "schema": "coilwright/use/1", "defaults": map }))?;
-        return Ok(Status::Done);
-    }
+    let entries: BTreeMap<_, _> = all.entries()?.into_iter().collect();
+    let document = serde_json::json!({ "schema": "coilwright/use/1", "defaults": entries });
     let mut text = String::new();
     if entries.is_empty() {
         text.push_str("Nothing is remembered for this folder yet; `coilwright use --help` shows how.\n");
     }
-    for (key, value) in entries {
+    for (key, value) in all.entries()? {
         text.push_str(&format!("{key:<10}{value}\n"));
     }
     let usual = all.matters().usual_ones();
@@ -60,6 +49,5 @@ pub fn run(args: &UseArgs, console: &mut Console) -> Result<Status> {
     if changed {
         text.push_str(&format!("written to {FILE_NAME}\n"));
     }
-    console.words(&text)?;
-    Ok(Status::Done)
+    outcome::say_words(&document, args.shown, console, &text)
 }

@@ -2,8 +2,7 @@
 
 use super::{anew, outcome, wanted};
 use crate::cli::args::{PolarityArgs, RepeatArgs, RigAction, RigFileArgs};
-use crate::cli::console::Console;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::record::identity::same_rig;
 use crate::report::{rig_words, text};
@@ -24,7 +23,7 @@ mod witnessed;
 use beside::{aside, of_one_kind};
 pub use beside::{beside, history_kept, history_of, kept_with, study_of};
 use file::{rig_of, write_changes};
-pub use witnessed::by_today;
+pub use witnessed::renewed;
 
 pub fn run(action: RigAction, console: &mut Console) -> Result<Status> {
     match action {

@@ -2,9 +2,8 @@
 
 use crate::cli::args::{About, Surroundings};
 use crate::cli::context::Bench;
-use crate::cli::defaults::Defaults;
 use crate::cli::inputs::LoadArg;
-use crate::failure::{Failure, Result};
+use crate::commands::prelude::*;
 use crate::rig::Rig;
 use crate::shop::lot::Setting;
 

@@ -1,20 +1,51 @@
 //! Opens what plays and records: the sound card or the built-in bench, as options, defaults and rig file say.
 
-use std::path::Path;
-
-use super::{drive, progress};
+use super::progress;
 use crate::capture::bench::{Bench as BuiltIn, DEVICE, Spec};
 use crate::capture::stop::Stop;
 use crate::capture::wav::Channels;
 use crate::capture::{Capture, Cause, Request, Take};
 use crate::cli::args::{DriveArgs, Source};
-use crate::cli::console::Console;
 use crate::cli::context::Bench;
-use crate::cli::defaults::Defaults;
-use crate::failure::{Failure, Result};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::network::Wiring;
 use crate::rig::{Rig, Used};
+use crate::stimulus::Settings;
+
+/// Settings from options; what is left out is as `Settings::at_rate` says.
+pub fn settings(args: &DriveArgs, default_rate: u32) -> Result<Settings> {
+    let rate_hz = match args.rate {
+        None => default_rate,
+        Some(r) if r.fract() == 0.0 && (1.0..=4e6).contains(&r) => r as u32,
+        Some(r) => {
+            return Err(Failure::new(
+                format!("--rate {r} is no sampling rate"),
+                "give a whole number of hertz, such as 48k or 96k",
+            ));
+        }
+    };
+    let plain = Settings::at_rate(rate_hz);
+    Ok(Settings {
+        shape: args.shape.unwrap_or(plain.shape),
+        seconds: args.seconds.unwrap_or(plain.seconds),
+        from_hz: args.from.unwrap_or(plain.from_hz),
+        to_hz: args.to.unwrap_or(plain.to_hz),
+        level_dbfs: args.level.unwrap_or(plain.level_dbfs),
+        seed: args.seed.unwrap_or(plain.seed),
+        tilt: args.tilt.unwrap_or(plain.tilt),
+        ..plain
+    })
+}
+
+/// At the level that is asked for, else the rig's own.
+pub fn at_level(args: &DriveArgs, bench: &Bench) -> DriveArgs {
+    let own = bench.rig.as_ref().and_then(|r| r.interface.as_ref()?.level_dbfs);
+    DriveArgs {
+        level: args.level.or(own),
+        ..args.clone()
+    }
+}
 
 /// What is asked for.
 pub struct Asked<'a> {
@@ -74,7 +105,7 @@ impl Asked<'_> {
     /// The rate that was asked for, else the rig's, else the fallback's.
     fn rate(&self, fallback: impl FnOnce() -> Result<u32>) -> Result<u32> {
         if self.drive.rate.is_some() {
-            return Ok(drive::settings(self.drive, 48_000)?.rate_hz);
+            return Ok(settings(self.drive, 48_000)?.rate_hz);
         }
         let of_rig = self.rig().and_then(|r| r.interface.as_ref()?.rate_hz);
         of_rig.map_or_else(fallback, Ok)
@@ -108,8 +139,16 @@ impl Asked<'_> {
         let stated = self.rig().and_then(|r| r.interface.clone()).unwrap_or_default();
         let (devices, defaults) = (&self.source.devices, self.defaults);
         let selection = Selection {
-            output: devices.output.clone().or(defaults.output.clone()).or(stated.output),
-            input: devices.input.clone().or(defaults.input.clone()).or(stated.input),
+            output: devices
+                .output
+                .clone()
+                .or(defaults.devices.output.clone())
+                .or(stated.output),
+            input: devices
+                .input
+                .clone()
+                .or(defaults.devices.input.clone())
+                .or(stated.input),
             pickup_channel: channels.pickup,
             reference_channel: channels.reference,
         };

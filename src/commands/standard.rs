@@ -3,8 +3,7 @@
 use super::outcome::{self, write_all};
 use super::readings;
 use crate::cli::args::StandardArgs;
-use crate::cli::console::Console;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio::stem;
 use crate::report::text;
 use crate::shop::known::Known;
@@ -24,15 +23,12 @@ pub fn run(args: &StandardArgs, console: &mut Console) -> Result<Status> {
     }
     let name = args.name.clone().unwrap_or_else(|| stem(&args.out));
     let (standard, proposal) = Standard::from(&name, &records, args.allow.unwrap_or_default())?;
+    let simulated = standard.simulated.then_some(" Simulated: no real pickups.");
     let remark = format!(
         "Standard of the shop, from {} record{}. Limits may be edited; count the version up.{}",
         records.len(),
         if records.len() == 1 { "" } else { "s" },
-        if standard.simulated {
-            " Simulated: no real pickups."
-        } else {
-            ""
-        }
+        simulated.unwrap_or_default()
     );
     let files = write_all(vec![(args.out.clone(), standard.to_toml(&remark)?.into_bytes())])?;
     let document = serde_json::json!({ "schema": standard.schema, "standard": standard, "proposal": proposal });

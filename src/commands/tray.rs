@@ -1,13 +1,10 @@
 //! `tray`: a lot on the bench, key by key.
 
-use std::path::{Path, PathBuf};
-
 use super::outcome;
 use super::sound::Sources;
 use crate::cli::args::{About, TrayArgs};
-use crate::cli::console::Console;
-use crate::cli::context::{Fresh, stamp};
-use crate::failure::{Result, Status};
+use crate::cli::context::{Fresh, now};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};
@@ -84,11 +81,8 @@ impl Lot<'_> {
 
     /// One line of what is typed; whether it goes on.
     fn key(&mut self, line: &str, console: &mut Console) -> Result<bool> {
-        let (key, rest) = match line.split_once(' ') {
-            Some((k, r)) => (k, r.trim()),
-            None => (line, ""),
-        };
-        match (key, rest) {
+        let (key, rest) = line.split_once(' ').unwrap_or((line, ""));
+        match (key, rest.trim()) {
             ("", _) => return self.measure(self.tray.next, console),
             ("r", "") => match self.tray.last().map(|e| e.number) {
                 Some(number) => return self.measure(number, console),
@@ -197,17 +191,15 @@ impl Lot<'_> {
         let folders = tray.entries.iter().filter_map(|e| e.record.as_ref());
         let folders: Vec<PathBuf> = folders.map(|name| self.folder.join(name)).collect();
         outcome::draw_missing(&folders, console);
-        Ok(
-            match (counts.outside > 0, counts.no_reading + counts.measure_again > 0) {
-                (true, _) => Status::OutsideLimits,
-                (_, true) => Status::NoReading,
-                _ => Status::Done,
-            },
-        )
+        let unread = counts.no_reading + counts.measure_again;
+        Ok(match (counts.outside, unread) {
+            (0, 0) => Status::Done,
+            (0, _) => Status::NoReading,
+            _ => Status::OutsideLimits,
+        })
     }
 }
 
 fn noted(record: &Record, text: Option<&str>, readings: Vec<Reading>) -> Note {
-    let now = stamp(std::time::SystemTime::now());
-    Note::new(now, &record.id, text, readings, record.pickup.temperature_c)
+    Note::new(now(), &record.id, text, readings, record.pickup.temperature_c)
 }

@@ -1,16 +1,12 @@
 //! Records that are asked for on the command line.
 
-use std::path::{Path, PathBuf};
-
 use crate::book::entries;
 use crate::book::entry::{Entry, What};
 use crate::book::index::{self, Fresh, Index};
 use crate::book::row::{Filter, Row, in_order};
 use crate::book::word::{self, Meant, Named};
-use crate::cli::console::Console;
-use crate::cli::context::{cache, fine_stamp};
-use crate::cli::defaults::Defaults;
-use crate::failure::{Failure, Result};
+use crate::cli::context::{cache, fine_now};
+use crate::commands::prelude::*;
 use crate::parallel;
 use crate::record::{Record, Verdict, store};
 
@@ -241,8 +237,7 @@ impl Found {
 
 /// Writes an entry into the notebook.
 pub fn say(notebook: &Path, what: What) -> Result<Entry> {
-    let now = fine_stamp(std::time::SystemTime::now());
-    let said = entries::add(notebook, &now, what);
+    let said = entries::add(notebook, &fine_now(), what);
     changed(notebook);
     said
 }

@@ -1,16 +1,14 @@
 //! `watch`: a pickup's curve while it is handled, in the terminal and on a page.
 
 use std::ops::ControlFlow;
-use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
 use super::outcome;
 use super::sound;
 use crate::cli::args::{Job, WatchArgs};
-use crate::cli::console::Console;
 use crate::cli::picture::Picture;
 use crate::cli::strokes::{Raw, Stroke, Strokes};
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::report::watch::{self as shown, Seen, View};
 use crate::watch::document::{Figures, Held, Kept, MOST_HELD, SCHEMA, Watched};
 use crate::watch::{Pace, Reading, Unread, Watch};

@@ -1,24 +1,20 @@
 //! `book add`: another notebook taken in.
 
-use std::path::Path;
-
 use super::list::say_left_out;
 use crate::book::add::{self, Known};
 use crate::book::index::{self, Fresh};
 use crate::book::look;
 use crate::book::row::Filter;
 use crate::cli::args::AddArgs;
-use crate::cli::console::Console;
-use crate::cli::context::fine_stamp;
+use crate::cli::context::fine_now;
+use crate::commands::prelude::*;
 use crate::commands::{outcome, wanted};
-use crate::failure::{Result, Status};
 use crate::report::text;
 
 pub fn run(args: &AddArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
     look::there(&args.other, "give the folder in which its pickups lie")?;
-    let now = fine_stamp(std::time::SystemTime::now());
-    let added = add::add(&notebook, &args.other, &now, || known(&notebook, &args.other));
+    let added = add::add(&notebook, &args.other, &fine_now(), || known(&notebook, &args.other));
     // Where it was cut off, some has come in all the same.
     wanted::changed(&notebook);
     let added = added?;

@@ -5,9 +5,8 @@ use serde::Serialize;
 use crate::book::check::{self, Checked, Proof};
 use crate::book::look;
 use crate::cli::args::BookCheckArgs;
-use crate::cli::console::Console;
+use crate::commands::prelude::*;
 use crate::commands::{outcome, progress, wanted};
-use crate::failure::{Result, Status};
 use crate::report::text;
 
 #[derive(Debug, Serialize)]

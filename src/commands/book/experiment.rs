@@ -1,18 +1,16 @@
 //! `book experiment`: two groups that differ in one word of their recipe.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
 use crate::book::entry::Entry;
 use crate::book::index::Fresh;
 use crate::book::life;
 use crate::book::row::{Filter, Row};
 use crate::cli::args::ExperimentArgs;
-use crate::cli::console::Console;
 use crate::commands::outcome;
+use crate::commands::prelude::*;
 use crate::commands::readings;
 use crate::commands::wanted::{self, Placed};
-use crate::failure::{Result, Status};
 use crate::record::{Record, Verdict};
 use crate::report::text;
 use crate::shop::difference::How;
@@ -48,12 +46,8 @@ fn by_word(word: &str, notebook: &Path, entries: &[Entry], console: &mut Console
     // Only those records are read whose recipes have the word.
     let mut told: BTreeMap<String, bool> = BTreeMap::new();
     rows.retain(|r| {
-        let has = || {
-            [STAGE, BY].contains(&word)
-                || life::recipe(entries, &life::of(entries, &r.name))
-                    .words
-                    .contains_key(word)
-        };
+        let recipe = || life::recipe(entries, &life::of(entries, &r.name));
+        let has = || [STAGE, BY].contains(&word) || recipe().words.contains_key(word);
         *told.entry(r.name.clone()).or_insert_with(has)
     });
     let without = told.values().filter(|has| !**has).count();

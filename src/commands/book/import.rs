@@ -6,9 +6,8 @@ use crate::book::entries;
 use crate::book::entry::{Entry, Line, What};
 use crate::book::{look, paper};
 use crate::cli::args::ImportArgs;
-use crate::cli::console::Console;
+use crate::commands::prelude::*;
 use crate::commands::{outcome, wanted};
-use crate::failure::{Result, Status};
 use crate::fileio;
 use crate::report::text;
 

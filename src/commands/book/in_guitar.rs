@@ -3,16 +3,14 @@
 use std::f64::consts::TAU;
 
 use crate::cli::args::{Job, ReturnedArgs};
-use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
 use crate::cli::inputs::LoadArg;
 use crate::cli::wirings::{one_load, read_coil, resolve};
 use crate::coil::basis::Basis;
 use crate::coil::behind::whole_load;
 use crate::commands::measure;
 use crate::commands::outcome;
+use crate::commands::prelude::*;
 use crate::commands::sound::Sources;
-use crate::failure::{Failure, Result, Status};
 use crate::network::predict::db;
 use crate::network::{Coil, CoilFile, Load, Tolerances, Wiring, peak};
 use crate::record::about::Pole;

@@ -1,7 +1,5 @@
 //! The life of one pickup: its readings stage by stage, what changed, and what was said of it.
 
-use std::path::Path;
-
 use serde::Serialize;
 
 use super::list::{Listed, say_left_out};
@@ -11,9 +9,8 @@ use crate::book::life;
 use crate::book::row::{Filter, Row, in_order, second_of};
 use crate::book::word::{Named, named};
 use crate::cli::args::ListArgs;
-use crate::cli::console::Console;
+use crate::commands::prelude::*;
 use crate::commands::{outcome, readings, wanted};
-use crate::failure::{Result, Status};
 use crate::record::Record;
 use crate::record::about::About;
 use crate::record::when::moment;

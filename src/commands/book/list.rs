@@ -7,10 +7,9 @@ use crate::book::index::{Fresh, Index};
 use crate::book::life::{self, Away};
 use crate::book::row::{Filter, Row, pattern};
 use crate::cli::args::{ListArgs, Shown};
-use crate::cli::console::Console;
 use crate::commands::outcome::style;
+use crate::commands::prelude::*;
 use crate::commands::wanted;
-use crate::failure::{Failure, Result, Status};
 use crate::parallel;
 use crate::report::text;
 

@@ -1,16 +1,13 @@
 //! `book lot`: a lot in the order of making, and which to look at first.
 
-use std::path::Path;
-
 use serde::Serialize;
 
 use crate::book::index::Fresh;
 use crate::book::look;
 use crate::book::row::{Filter, Row};
 use crate::cli::args::LotArgs;
-use crate::cli::console::Console;
+use crate::commands::prelude::*;
 use crate::commands::{outcome, readings, wanted};
-use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::record::Verdict;
 use crate::report::{order_plot, text};

@@ -1,16 +1,13 @@
 //! `book rename`: another name for a pickup, or for one reading of it.
 
-use std::path::Path;
-
 use super::written;
 use crate::book::entry::What;
 use crate::book::index::Fresh;
 use crate::book::row::Filter;
 use crate::book::word::{self, Meant, Named, Which};
 use crate::cli::args::RenameArgs;
-use crate::cli::console::Console;
+use crate::commands::prelude::*;
 use crate::commands::wanted;
-use crate::failure::{Failure, Result, Status};
 
 /// What is to be called otherwise.
 struct Old {
@@ -51,16 +48,15 @@ pub fn run(args: &RenameArgs, console: &mut Console) -> Result<Status> {
         record: old.record,
     };
     let entry = wanted::say(&notebook, what)?;
-    let mut text = format!(
-        "{} is {new} in everything kept so far; its folder and its records stay as they are.\n",
+    let had = match taken {
+        0 => String::new(),
+        taken => format!("{new} had {taken} readings already: they are one pickup's now.\n"),
+    };
+    let text = format!(
+        "{} is {new} in everything kept so far; its folder and its records stay as they are.\n\
+         {had}`coilwright book undo` takes it back.\n",
         old.words
     );
-    if taken > 0 {
-        text.push_str(&format!(
-            "{new} had {taken} readings already: they are one pickup's now.\n"
-        ));
-    }
-    text.push_str("`coilwright book undo` takes it back.\n");
     written::tell(&entry, &text, args.shown, console)
 }
 

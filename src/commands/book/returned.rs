@@ -1,7 +1,6 @@
 //! `book returned`: is it what was sent?
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
 
 use super::in_guitar::Guitar;
 use super::sent::readings;
@@ -11,11 +10,10 @@ use crate::book::index::Fresh;
 use crate::book::life;
 use crate::book::row::{Filter, Row, Sort};
 use crate::cli::args::ReturnedArgs;
-use crate::cli::console::Console;
 use crate::cli::wirings::read_coil;
 use crate::coil::basis::Basis;
+use crate::commands::prelude::*;
 use crate::commands::{measure, outcome, readings as measured, wanted};
-use crate::failure::{Failure, Result, Status};
 use crate::record::about::Pole;
 use crate::record::stage::Stage;
 use crate::record::when::moment;

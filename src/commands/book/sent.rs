@@ -1,16 +1,13 @@
 //! `book sent`: pickups that leave the shop, each with the reading that it left with.
 
-use std::path::Path;
-
 use serde::Serialize;
 
 use crate::book::entry::What;
 use crate::book::index::Fresh;
 use crate::book::row::{Filter, Row};
 use crate::cli::args::SentArgs;
-use crate::cli::console::Console;
+use crate::commands::prelude::*;
 use crate::commands::{outcome, wanted};
-use crate::failure::{Failure, Result, Status};
 use crate::report::text;
 
 /// To whom is not in it: that stands in the notebook alone.

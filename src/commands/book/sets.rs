@@ -1,7 +1,5 @@
 //! `book sets`: which pickups go together, of those that are neither sold nor sent nor in a set already.
 
-use std::path::Path;
-
 use serde::Serialize;
 
 use super::list::{csv, say_left_out};
@@ -10,11 +8,9 @@ use crate::book::index::Fresh;
 use crate::book::life;
 use crate::book::row::{Filter, Row, pattern};
 use crate::cli::args::{SetsArgs, Shown};
-use crate::cli::console::Console;
-use crate::cli::defaults::Defaults;
 use crate::commands::outcome::style;
+use crate::commands::prelude::*;
 use crate::commands::{readings, wanted};
-use crate::failure::{Failure, Result, Status};
 use crate::record::Record;
 use crate::record::about::About;
 use crate::report::text;
@@ -35,11 +31,8 @@ pub fn run(args: &SetsArgs, console: &mut Console) -> Result<Status> {
         names: args.names.iter().map(|n| pattern(n)).collect(),
         ..args.which.filter()
     };
-    let fresh = if args.look || args.keep.is_some() {
-        Fresh::Now
-    } else {
-        Fresh::Usual
-    };
+    let now = args.look || args.keep.is_some();
+    let fresh = if now { Fresh::Now } else { Fresh::Usual };
     let (rows, entries, left_out) = wanted::ask(&notebook, fresh, |index| {
         Ok((index.rows(&filter)?, index.entries()?, index.left_out()?))
     })?;
@@ -51,11 +44,8 @@ pub fn run(args: &SetsArgs, console: &mut Console) -> Result<Status> {
         ));
     }
     let found = sets::choose(&Pool::of(&told), plan, &terms)?;
-    let kept = args
-        .keep
-        .as_ref()
-        .map(|name| keep(name, args.number, &found, &entries))
-        .transpose()?;
+    let kept = args.keep.as_ref().map(|name| keep(name, args.number, &found, &entries));
+    let kept = kept.transpose()?;
     if let Some(what) = kept.clone() {
         wanted::say(&notebook, what)?;
     }

@@ -1,7 +1,6 @@
 //! `book sold`: pickups that are another's from now on, and no longer the shop's to choose from.
 
 use std::collections::BTreeSet;
-use std::path::Path;
 
 use serde::Serialize;
 
@@ -10,9 +9,8 @@ use crate::book::index::Fresh;
 use crate::book::row::Filter;
 use crate::book::{entries, life};
 use crate::cli::args::SoldArgs;
-use crate::cli::console::Console;
+use crate::commands::prelude::*;
 use crate::commands::{outcome, wanted};
-use crate::failure::{Failure, Result, Status};
 use crate::report::text;
 
 #[derive(Debug, Serialize)]

@@ -1,7 +1,5 @@
 //! `book thin`: the takes of long ago put away, and brought back.
 
-use std::path::Path;
-
 use serde::Serialize;
 
 use super::list::say_left_out;
@@ -10,10 +8,9 @@ use crate::book::index;
 use crate::book::row::{Filter, Row};
 use crate::book::thin::{self, Much, Old};
 use crate::cli::args::ThinArgs;
-use crate::cli::console::Console;
-use crate::cli::context::{Fresh, fine_stamp};
+use crate::cli::context::{Fresh, fine_now};
+use crate::commands::prelude::*;
 use crate::commands::{outcome, wanted};
-use crate::failure::{Failure, Result, Status};
 use crate::record::when::moment;
 use crate::report::text;
 
@@ -28,7 +25,7 @@ struct Document {
 
 pub fn run(args: &ThinArgs, console: &mut Console) -> Result<Status> {
     let notebook = wanted::notebook()?;
-    let now = fine_stamp(std::time::SystemTime::now());
+    let now = fine_now();
     match &args.older {
         None => back(args, &notebook, &now, console),
         Some(older) => away(args, older, &notebook, &now, console),

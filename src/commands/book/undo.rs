@@ -4,9 +4,8 @@ use super::written;
 use crate::book::entries;
 use crate::book::entry::What;
 use crate::cli::args::UndoArgs;
-use crate::cli::console::Console;
+use crate::commands::prelude::*;
 use crate::commands::wanted;
-use crate::failure::{Failure, Result, Status};
 use crate::report::entry_words;
 
 pub fn run(args: &UndoArgs, console: &mut Console) -> Result<Status> {

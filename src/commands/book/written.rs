@@ -4,9 +4,8 @@ use serde::Serialize;
 
 use crate::book::entry::Entry;
 use crate::cli::args::Shown;
-use crate::cli::console::Console;
 use crate::commands::outcome;
-use crate::failure::{Result, Status};
+use crate::commands::prelude::*;
 
 #[derive(Debug, Serialize)]
 #[serde(tag = "schema", rename = "coilwright/written/1")]

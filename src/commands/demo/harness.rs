@@ -1,7 +1,5 @@
 //! The demonstration's page on pots and cables: from two takes to the coil, from the coil to any guitar.
 
-use std::path::Path;
-
 use crate::cli::context::ready_folder;
 use crate::cli::inputs;
 use crate::coil::against;
@@ -9,8 +7,8 @@ use crate::coil::basis::Basis;
 use crate::coil::behind::{self, About, CoilDocument};
 use crate::coil::loads::{LoadsDocument, Manner, predict_one};
 use crate::commands::outcome::write_all;
+use crate::commands::prelude::*;
 use crate::estimate::Estimate;
-use crate::failure::Result;
 use crate::network::{Knob, Load, Tolerances, Wiring, reach, wirings};
 use crate::record::Record;
 use crate::report::number::{self, Unit};
@@ -24,6 +22,8 @@ use crate::shop::yardstick::Matters;
 pub const FOLDER: &str = "pots-and-cables";
 /// The guitar of the page.
 pub const GUITAR: &str = "vol=250k tone=250k+22n cable=5m@100p/m amp=1M";
+/// Its tone control as far down as it goes.
+const DARK: &str = "vol=250k@1 tone=250k+22n@0 cable=5m@100p/m amp=1M";
 /// Of the capacitor that came out of the drawer, and of the bench's input.
 const TOLERANCE: &str = "cap=1% input=2%";
 const GOAL: &str = "3.2kHz 5dB";
@@ -63,8 +63,7 @@ struct Sweep {
     file: &'static str,
     head: &'static str,
     words: &'static str,
-    /// The guitar's tone control as far down as it goes.
-    dark: bool,
+    guitar: &'static str,
     vary: &'static str,
 }
 
@@ -74,7 +73,7 @@ const SWEEPS: [Sweep; 4] = [
         file: "cables",
         head: "A longer cable",
         words: "Every metre is some hundred picofarads more across the winding: the peak comes down, and what lies above it goes.",
-        dark: false,
+        guitar: GUITAR,
         vary: "cable=1m...10m",
     },
     Sweep {
@@ -82,35 +81,31 @@ const SWEEPS: [Sweep; 4] = [
         head: "The volume control",
         words: "Turned down it does not only make the guitar quieter: its upper part stands between winding and cable, and the \
                 treble goes first. A treble bleed gives some of it back.",
-        dark: false,
+        guitar: GUITAR,
         vary: "vol=1,0.8,0.6,0.4,0.2",
     },
     Sweep {
         file: "pots",
         head: "The value of the pot",
         words: "A larger pot damps less: the same peak, standing higher.",
-        dark: false,
+        guitar: GUITAR,
         vary: "vol-pot=100k,250k,500k,1M",
     },
     Sweep {
         file: "tone",
         head: "The tone capacitor",
         words: "With the tone control down the capacitor lies right across the pickup, and makes a peak of its own far below.",
-        dark: true,
+        guitar: DARK,
         vary: "tone-cap=4.7n,10n,22n,47n",
     },
 ];
 
 impl Sweep {
     fn show(&self, c: &mut Chapter) -> Result<LoadsDocument> {
-        let guitar: Load = match self.dark {
-            true => GUITAR.replace("22n", "22n@0").parse()?,
-            false => GUITAR.parse()?,
-        };
+        let guitar: Load = self.guitar.parse()?;
         c.page.head(self.head);
         c.page.say(self.words);
-        let named = if self.dark { guitar.to_string() } else { GUITAR.into() };
-        c.loads(&format!("--load \"{named}\" --vary {}", self.vary));
+        c.loads(&format!("--load \"{}\" --vary {}", self.guitar, self.vary));
         let vary = inputs::vary(self.vary)?;
         let one = |v: f64| {
             let mut w = Wiring::from(guitar.clone());

@@ -1,13 +1,12 @@
 //! The witness of the demonstration: checked every morning for two weeks, with a lead plugged elsewhere on one of them.
 
-use std::path::Path;
 use std::time::{Duration, SystemTime};
 
 use super::take::taken;
 use crate::cli::context::stamp;
 use crate::commands::outcome::Played;
+use crate::commands::prelude::*;
 use crate::commands::{known, outcome};
-use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::parallel;
 use crate::record::Pickup;

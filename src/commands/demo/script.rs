@@ -70,6 +70,10 @@ pub const JOBS: [Job; 8] = [
     Job::new("8-with-1-nf", "neck 3-7", NECK, 6.12e3, 18).under("cap=1n"),
 ];
 
+/// Of the pages, and of what leads to them.
+pub const PAGES: &str = "pages";
+pub const INDEX: &str = "index.html";
+
 /// The take that is none.
 pub const REJECTED: usize = 5;
 

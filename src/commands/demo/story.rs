@@ -3,8 +3,7 @@
 use std::path::Path;
 
 use super::harness::{self, Harness};
-use super::pages;
-use super::script::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, JOBS, REJECTED};
+use super::script::{COIL_TAKES, COMPARISONS, CONTROLS_SHORT, INDEX, JOBS, REJECTED};
 use crate::record::{Level, Record};
 use crate::report::number::{self, Unit};
 use crate::report::text::{Style, compare_text, measure_text, shell};
@@ -41,7 +40,7 @@ pub(super) fn tell(made: &Made, out: &Path, style: Style) -> String {
     t.text.push('\n');
     t.free(&format!(
         "A page of one of everything: open {} in a browser.",
-        out.join(pages::INDEX).display()
+        out.join(INDEX).display()
     ));
     again(&mut t, out);
     t.text
@@ -222,10 +221,9 @@ struct Teller {
 
 impl Teller {
     fn head(&mut self, number: &str, title: &str) {
-        let (on, off) = if self.style.colour {
-            ("\u{1b}[1m", "\u{1b}[0m")
-        } else {
-            ("", "")
+        let (on, off) = match self.style.colour {
+            true => ("\u{1b}[1m", "\u{1b}[0m"),
+            false => ("", ""),
         };
         self.text.push_str(&format!("\n{on}{number}  {title}{off}\n"));
     }

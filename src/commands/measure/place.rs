@@ -1,13 +1,10 @@
 //! Where a record goes.
 
-use std::path::PathBuf;
-
 use crate::book::word::folder_name;
 use crate::cli::args::Job;
 use crate::cli::context::Fresh;
-use crate::cli::defaults::Defaults;
 use crate::commands::outcome;
-use crate::failure::{Failure, Result};
+use crate::commands::prelude::*;
 
 pub enum Place {
     /// As given with --out.

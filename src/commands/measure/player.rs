@@ -1,6 +1,5 @@
 //! What plays and records.
 
-use std::path::Path;
 use std::time::SystemTime;
 
 use crate::capture::stop::Stop;
@@ -9,11 +8,10 @@ use crate::capture::{Provenance, Take};
 use crate::cli::args::Job;
 use crate::cli::console::{self, Console};
 use crate::cli::context::Bench;
-use crate::cli::defaults::Defaults;
+use crate::commands::knock;
 use crate::commands::outcome::Played;
+use crate::commands::prelude::*;
 use crate::commands::sound::{self, Asked, Sound};
-use crate::commands::{drive, knock};
-use crate::failure::{Failure, Result};
 use crate::stimulus;
 
 /// A take, and when it was begun.
@@ -33,7 +31,7 @@ impl Player {
     /// The level is the one asked for, else the rig's own.
     pub fn plan(job: &Job, bench: &Bench, defaults: &Defaults, stop: Stop) -> Result<Self> {
         console::catch(&stop);
-        let drive = drive::at_level(&job.drive, bench);
+        let drive = sound::at_level(&job.drive, bench);
         let sound = Asked {
             source: &job.source,
             drive: &drive,
@@ -44,7 +42,7 @@ impl Player {
             stop: stop.clone(),
         }
         .open()?;
-        let settings = drive::settings(&drive, sound.rate_hz)?;
+        let settings = sound::settings(&drive, sound.rate_hz)?;
         Ok(Player {
             sound,
             played: stimulus::make(&settings)?.into(),

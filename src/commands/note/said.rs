@@ -1,15 +1,13 @@
 //! What `note` says of pickups rather than of one reading: entries of the notebook.
 
-use std::path::{Path, PathBuf};
-
 use crate::book::entry::{Entry, Version, What, Words};
 use crate::book::index::Fresh;
 use crate::book::life;
 use crate::book::word::{self, Meant, Which};
 use crate::book::{entries, row};
 use crate::cli::args::{Design, NoteArgs};
+use crate::commands::prelude::*;
 use crate::commands::wanted::{self, Placed};
-use crate::failure::{Failure, Result};
 use crate::record::about::About;
 
 /// Whether anything of the kind is asked for.

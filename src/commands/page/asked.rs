@@ -1,13 +1,11 @@
 //! What a page is asked of.
 
-use std::path::{Path, PathBuf};
-
 use crate::book::word::{Meant, Which, meant};
 use crate::cli::args::PageArgs;
 use crate::cli::inputs::names_toml;
 use crate::commands::outcome::MOST_BYTES;
+use crate::commands::prelude::*;
 use crate::commands::wanted;
-use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::shop::lot::TRAY;
 

@@ -1,20 +1,17 @@
 //! Pages, made from what other commands know.
 
-use std::path::{Path, PathBuf};
-
 use super::asked::{Asked, Of};
 use crate::book::index::Fresh;
 use crate::book::row::Filter;
 use crate::book::{entries, life, look};
 use crate::cli::args::{PageArgs, PottingArgs, Surroundings};
-use crate::cli::console::Console;
 use crate::cli::wirings::{read_coil, resolve};
 use crate::coil::basis::Basis;
 use crate::coil::loads::{LoadsDocument, Manner, predict_one};
 use crate::commands::book::life::{Known, Recipe, recipe_words};
+use crate::commands::prelude::*;
 use crate::commands::wanted::Placed;
-use crate::commands::{compare, known, potting, readings, wanted};
-use crate::failure::Result;
+use crate::commands::{compare, potting, readings, rig, wanted};
 use crate::record::{Record, store};
 use crate::report::page::Page;
 use crate::report::page::line::Line;
@@ -148,7 +145,7 @@ fn predicted(path: &Path, args: &PageArgs) -> Result<LoadsDocument> {
 /// A rig, its checks, and what was changed on it.
 pub fn of_rig(path: &Path, console: &mut Console) -> Result<Page> {
     let rig = Rig::read(path)?;
-    let known = known::renewed(&rig, path, console)?;
+    let known = rig::renewed(&rig, path, console)?;
     let newest = known.eras.newest();
     let document = RigDocument::of(&rig, newest, rig_words::words(&rig));
     let checked = newest.and_then(|history| {

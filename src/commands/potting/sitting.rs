@@ -1,17 +1,14 @@
 //! `potting --sitting`: a dip measured on the bench, Enter by Enter, before the wax and after it.
 
 use std::fs::File;
-use std::path::{Path, PathBuf};
 
 use crate::book::word::{folder_name, sound_name};
 use crate::cli::args::{About, Job, Life, OhmsRead, PottingArgs, read_ohms};
-use crate::cli::console::Console;
 use crate::cli::context::{Fresh, folders_below, free_folder};
-use crate::cli::defaults::Defaults;
 use crate::commands::measure::{self, Measured};
+use crate::commands::prelude::*;
 use crate::commands::sound::{self, Sources};
 use crate::commands::{outcome, setting};
-use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::stage::Stage;
 use crate::record::{Record, store};

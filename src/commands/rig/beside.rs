@@ -1,10 +1,8 @@
 //! What is kept beside a rig's file: its checks and its repeatability, and of which kind they are.
 
-use std::path::{Path, PathBuf};
-
 use crate::commands::outcome;
+use crate::commands::prelude::*;
 use crate::commands::sound::of_bench;
-use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::RigSummary;
 use crate::rig::{Interface, Rig};
@@ -92,9 +90,6 @@ pub fn aside(path: &Path) -> Result<Option<PathBuf>> {
 pub fn from_rig(rig: &Path, folder: &Path) -> Option<PathBuf> {
     let whole = std::path::absolute(folder).ok()?;
     let rig = std::path::absolute(fileio::real(rig)).ok()?;
-    let below = rig
-        .parent()
-        .and_then(|p| whole.strip_prefix(p).ok())
-        .map(Path::to_path_buf);
-    Some(below.unwrap_or(whole))
+    let below = rig.parent().and_then(|p| whole.strip_prefix(p).ok());
+    Some(below.map_or(whole.clone(), Path::to_path_buf))
 }

@@ -3,9 +3,9 @@
 use super::beside::{aside, beside};
 use super::file::rig_of;
 use crate::cli::args::ChangedArgs;
-use crate::cli::console::Console;
+use crate::cli::context::now;
 use crate::commands::outcome;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::report::{rig_words, text};
 use crate::shop::witness::checks::RigDocument;
@@ -28,7 +28,7 @@ pub fn run(args: &ChangedArgs, console: &mut Console) -> Result<Status> {
         let mut history = History::new(&rig.summary(), &witness.name);
         history.changed = Some(Change {
             what: args.what.clone(),
-            at: crate::cli::context::stamp(std::time::SystemTime::now()),
+            at: now(),
             before: before.as_deref().map(fileio::name_of),
         });
         fileio::write_atomically(&file, &outcome::pretty(&history, "the history")?)?;

@@ -1,17 +1,14 @@
 //! `rig check`: is it still the rig, by its witness.
 
-use std::path::{Path, PathBuf};
-
 use super::beside::{aside, beside, from_rig, history_of, kept_with};
 use super::file::rig_of;
 use super::witnessed::by_today;
 use crate::cli::args::{About, CheckArgs, Job, Surroundings};
-use crate::cli::console::Console;
 use crate::cli::inputs::LoadArg;
 use crate::commands::measure::{self, Measured};
 use crate::commands::outcome;
+use crate::commands::prelude::*;
 use crate::commands::{anew, known};
-use crate::failure::{Failure, Result, Status};
 use crate::fileio;
 use crate::network::Load;
 use crate::record::Record;

@@ -2,9 +2,8 @@
 
 use crate::capture::bench::DEVICE;
 use crate::cli::args::{NewArgs, Said, two_shares};
-use crate::cli::console::Console;
 use crate::commands::outcome;
-use crate::failure::{Failure, Result, Status};
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::quantity::{self, Unit};
 use crate::report::{rig_words, text};

@@ -1,15 +1,11 @@
 //! What the commands on rig files share: the file read and changed, what it is set up on, and how their documents are shown.
 
-use std::path::{Path, PathBuf};
-
 use crate::capture::wav::Channels;
 use crate::cli::args::{DriveArgs, SoundArgs};
-use crate::cli::console::Console;
-use crate::cli::context::Bench;
-use crate::cli::defaults::Defaults;
+use crate::cli::context::{Bench, now};
 use crate::commands::outcome;
+use crate::commands::prelude::*;
 use crate::commands::sound::{Asked, Sound};
-use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::Pickup;
 use crate::record::when::day;
@@ -18,15 +14,15 @@ use crate::setup::edit::{self, Change, Replaced};
 
 /// The rig file given, or the one remembered.
 pub(super) fn rig_of(given: Option<&PathBuf>) -> Result<(PathBuf, Rig)> {
-    let path = match given {
-        Some(path) => path.clone(),
-        None => Defaults::here()?.rig.ok_or_else(|| {
+    let remembered = || Ok(Defaults::here()?.rig);
+    let path = given
+        .map_or_else(remembered, |path| Ok(Some(path.clone())))?
+        .ok_or_else(|| {
             Failure::new(
                 "no rig file is given, and none is remembered for this folder",
                 "give it, or remember it with `coilwright use --rig FILE`",
             )
-        })?,
-    };
+        })?;
     let rig = Rig::read(&path)?;
     Ok((path, rig))
 }
@@ -68,20 +64,19 @@ pub(super) fn open(args: &SoundArgs, rig: &Rig, bound: bool, console: &Console) 
 
 /// "2026-01-31", here.
 pub(super) fn today() -> String {
-    let stamp = crate::cli::context::stamp(std::time::SystemTime::now());
-    day(&stamp).unwrap_or_default().to_owned()
+    day(&now()).unwrap_or_default().to_owned()
 }
 
 /// The channels asked for, else the rig's, else those remembered.
 fn channels_of(asked: Option<Channels>, rig: &Rig, defaults: &Defaults) -> Result<Option<Channels>> {
-    if let Some(c) = asked {
-        return Ok(Some(c));
-    }
-    let of_rig = rig.interface.as_ref().and_then(|i| {
+    let of_rig = || {
+        let i = rig.interface.as_ref()?;
         Some(Channels {
             pickup: i.pickup_channel? as usize,
             reference: i.reference_channel.map(|c| c as usize),
         })
-    });
-    of_rig.map_or_else(|| defaults.channels(), |c| Ok(Some(c)))
+    };
+    asked
+        .or_else(of_rig)
+        .map_or_else(|| defaults.channels(), |c| Ok(Some(c)))
 }

@@ -4,10 +4,9 @@ use super::beside::of_one_kind;
 use super::file::{open, rig_of, today, write_changes};
 use crate::capture::Request;
 use crate::cli::args::InputsArgs;
-use crate::cli::console::Console;
+use crate::commands::prelude::*;
 use crate::commands::{outcome, sound};
 use crate::estimate::Estimate;
-use crate::failure::{Failure, Result, Status};
 use crate::report::text;
 use crate::rig::Rig;
 use crate::setup::edit::Change;
@@ -59,10 +58,7 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
     };
     document.replaced = write_changes(&path, |rig| {
         let lead = rig.input.as_ref().and_then(|i| i.lead_capacitance_f);
-        let mut changes = match rig.foreign(&sound.used) {
-            Some(_) => of_the_old_one(rig),
-            None => Vec::new(),
-        };
+        let mut changes = rig.foreign(&sound.used).map_or(Vec::new(), |_| of_the_old_one(rig));
         changes.extend(document.changes(&sound.used, lead, args.range.as_deref(), &today())?);
         Ok(changes)
     })?;
@@ -73,32 +69,13 @@ pub fn run(args: &InputsArgs, console: &mut Console) -> Result<Status> {
 
 /// What was measured with another interface, rate or channel says nothing of this one: it goes.
 fn of_the_old_one(rig: &Rig) -> Vec<Change> {
-    let input = [
-        "resistance_ohm",
-        "resistance_tolerance",
-        "capacitance_f",
-        "capacitance_tolerance_f",
-    ];
-    let interface = [
-        "level_dbfs",
-        "level_measured",
-        "loading_measured",
-        "range",
-        "reference_channel",
-    ];
-    let gone = |table: &'static str, key: &'static str| (table, key, None);
+    let input = "resistance_ohm resistance_tolerance capacitance_f capacitance_tolerance_f".split(' ');
     // A lead that was counted into the input goes with it.
-    let lead = rig
-        .input
-        .as_ref()
-        .and_then(|i| i.lead_capacitance_f)
-        .filter(|f| *f == 0.0);
-    input
-        .map(|k| gone("input", k))
-        .into_iter()
-        .chain(lead.map(|_| gone("input", "lead_capacitance_f")))
-        .chain(interface.map(|k| gone("interface", k)))
-        .collect()
+    let lead = rig.input.as_ref().and_then(|i| i.lead_capacitance_f);
+    let lead = lead.filter(|f| *f == 0.0).map(|_| "lead_capacitance_f");
+    let interface = "level_dbfs level_measured loading_measured range reference_channel".split(' ');
+    let input = input.chain(lead).map(|key| ("input", key, None));
+    input.chain(interface.map(|key| ("interface", key, None))).collect()
 }
 
 /// What the wire alone has told, as the file keeps it.
@@ -107,13 +84,12 @@ fn stated(rig: &Rig) -> Result<Pair> {
     let told = rig.interface.as_ref().is_some_and(|f| f.inputs_measured.is_some());
     let value = |v: Option<f64>, u: Option<f64>| Estimate::new(v?, u?, u?);
     // Corners too alike to be told stay as open as in the take that did not tell them.
-    let corner = |v: Option<f64>, u: Option<f64>| {
-        value(v, u).unwrap_or(Estimate {
-            value: 4.0,
-            u: 8.0,
-            u_noise: 8.0,
-        })
+    let open = Estimate {
+        value: 4.0,
+        u: 8.0,
+        u_noise: 8.0,
     };
+    let corner = |v, u| value(v, u).unwrap_or(open);
     let pair = (|| {
         Some(Pair {
             gain_db: value(i.gain_db, i.gain_tolerance_db)?,
@@ -126,11 +102,9 @@ fn stated(rig: &Rig) -> Result<Pair> {
         })
     })();
     pair.filter(|_| told).ok_or_else(|| {
+        let name = &rig.name;
         Failure::new(
-            format!(
-                "the inputs of the rig {} have not been measured against each other",
-                rig.name
-            ),
+            format!("the inputs of the rig {name} have not been measured against each other"),
             "do that first: `coilwright rig inputs` without --through, one signal on both inputs",
         )
     })

@@ -6,13 +6,12 @@ use super::beside::of_one_kind;
 use super::file::{open, rig_of, today, write_changes};
 use crate::capture::{Cause, Request};
 use crate::cli::args::LevelArgs;
-use crate::cli::console::Console;
 use crate::commands::outcome;
+use crate::commands::prelude::*;
 use crate::commands::sound::{self, Sound};
-use crate::failure::{Failure, Result, Status};
 use crate::report::{rig_words, text};
 use crate::setup::interface::LevelDocument;
-use crate::setup::level::{End, FIRST_DBFS, Limits, Next, Step};
+use crate::setup::level::{FIRST_DBFS, Limits, Next, Step};
 use crate::setup::tone;
 use crate::stimulus::probe;
 
@@ -31,20 +30,19 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
         ..Limits::default()
     };
     if !begins(console, &limits, sound.live) {
-        return Err(Failure::new(
-            "stopped by hand",
-            "nothing was played; begin again when ready",
-        ));
+        let hint = "nothing was played; begin again when ready";
+        return Err(Failure::new("stopped by hand", hint));
     }
     let mut steps = Vec::new();
     let mut at = FIRST_DBFS.min(args.limit);
     let end = loop {
-        steps.push(held(played(at, &mut sound, console)?, &steps));
-        let Some(step) = steps.last() else {
-            break End::NothingHeard;
-        };
-        console.remark(&text::level_step(step));
-        match step.next(&limits) {
+        let step = played(at, &mut sound, console)?;
+        // Held against the one before it.
+        let step = steps.last().map_or(step, |before: &Step| step.after(before));
+        console.remark(&text::level_step(&step));
+        let next = step.next(&limits);
+        steps.push(step);
+        match next {
             Next::Try(next) => at = next,
             Next::Stop(end) => break end,
         }
@@ -54,20 +52,16 @@ pub fn run(args: &LevelArgs, console: &mut Console) -> Result<Status> {
         simulated: !sound.live,
         ..LevelDocument::of(&rig, (&steps, end), &limits, advice)
     };
-    let written = match document.level_dbfs {
-        Some(_) => {
-            document.replaced = write_changes(&path, |_| Ok(document.changes(&sound.used, &today())))?;
-            Some(path)
-        }
-        None => None,
-    };
+    let written = document.level_dbfs.map(|_| path);
+    if let Some(path) = &written {
+        document.replaced = write_changes(path, |_| Ok(document.changes(&sound.used, &today())))?;
+    }
     outcome::say(&document, args.shown, console, |_, style| {
         text::level_text(&document, written.as_deref(), style)
     })?;
-    Ok(if document.level_dbfs.is_some() {
-        Status::Done
-    } else {
-        Status::NoReading
+    Ok(match document.level_dbfs {
+        Some(_) => Status::Done,
+        None => Status::NoReading,
     })
 }
 
@@ -88,11 +82,6 @@ fn played(at: f64, sound: &mut Sound, console: &mut Console) -> Result<Step> {
         ));
     }
     Ok(tone::read(&take, &probe))
-}
-
-/// Held against the step before it.
-fn held(step: Step, steps: &[Step]) -> Step {
-    steps.last().map_or(step, |before| step.after(before))
 }
 
 /// Before the first sound; on a terminal it waits for a word. Whether it begins.

@@ -1,16 +1,26 @@
 //! The checks of a rig by what its file says today.
 
-use std::path::{Path, PathBuf};
-
-use crate::cli::console::Console;
 use crate::cli::context::folders_below;
-use crate::cli::defaults::Defaults;
 use crate::commands::anew::{Became, Budget};
+use crate::commands::known;
+use crate::commands::prelude::*;
+use crate::commands::wanted::Placed;
 use crate::fileio;
 use crate::record::identity::apart_from;
 use crate::record::{Record, store};
 use crate::rig::Rig;
+use crate::shop::known::Known;
 use crate::shop::witness::history::{Check, History};
+
+/// What is kept beside a rig's file, all of it, its checks by what the file says today.
+pub fn renewed(rig: &Rig, file: &Path, console: &mut Console) -> Result<Known> {
+    let (mut known, failures) = known::beside(rig, file);
+    if let Some(e) = failures.into_iter().next() {
+        return Err(e);
+    }
+    known.eras.renew(|h| by_today(h, file, rig, console));
+    Ok(known)
+}
 
 /// A history by what the rig's file says today: checks that would be read otherwise by now are read again, in memory, or left out.
 pub fn by_today(history: History, path: &Path, rig: &Rig, console: &mut Console) -> History {
@@ -55,11 +65,10 @@ pub fn by_today(history: History, path: &Path, rig: &Rig, console: &mut Console)
     if checks.len() < all {
         left_out.sort();
         left_out.dedup();
+        let (less, keys) = (all - checks.len(), left_out.join(", "));
         console.with_result(format!(
-            "{} of {all} checks are left out: {} is not what it was for them, and their takes are gone, or are more than can be read \
-             again for one question.",
-            all - checks.len(),
-            left_out.join(", ")
+            "{less} of {all} checks are left out: {keys} is not what it was for them, and their takes are gone, or are more than can \
+             be read again for one question."
         ));
     }
     History { checks, ..history }
@@ -70,7 +79,7 @@ struct Witnessed {
     rig: PathBuf,
     /// Of the witness, where checks of version 0.1.0 do not say it.
     folder: PathBuf,
-    found: Option<Vec<(PathBuf, Record)>>,
+    found: Option<Vec<Placed>>,
 }
 
 impl Witnessed {
@@ -91,14 +100,10 @@ impl Witnessed {
         }
         let list = || {
             let folders = folders_below(&self.folder, |p| p.join("record.json").is_file()).unwrap_or_default();
-            folders
-                .into_iter()
-                .filter_map(|f| Some((f.clone(), store::read(&f).ok()?)))
-                .collect()
+            let read = |f: PathBuf| Some((f.clone(), store::read(&f).ok()?));
+            folders.into_iter().filter_map(read).collect()
         };
-        if self.found.is_none() {
-            self.found = Some(list());
-        }
-        self.found.iter().flatten().find(|(_, record)| own(record)).cloned()
+        let found = self.found.get_or_insert_with(list);
+        found.iter().find(|(_, record)| own(record)).cloned()
     }
 }

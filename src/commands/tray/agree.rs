@@ -3,11 +3,9 @@
 //!
 //! What is measured or typed goes beside the record first and into tray.json then, so that the records are the ones to go by.
 
-use std::path::{Path, PathBuf};
-
 use super::{Lot, noted};
 use crate::commands::anew::{Became, Budget, Reread};
-use crate::failure::{Failure, Result};
+use crate::commands::prelude::*;
 use crate::record::identity::same_rig;
 use crate::record::meters::Reading;
 use crate::record::notes::{self, Note};
@@ -101,30 +99,25 @@ impl Lot<'_> {
         let folder = self.own(name)?;
         let holds = |file: &str| folder.join(file).symlink_metadata().is_ok();
         if !holds("record.json") {
+            let shell = text::shell(&folder.to_string_lossy());
             return match holds("take.wav") {
                 false => Ok(()),
                 true => Err(Failure::new(
                     format!("{} holds a take that was never analysed", folder.display()),
-                    format!(
-                        "`coilwright analyze {}` completes it",
-                        text::shell(&folder.to_string_lossy())
-                    ),
+                    format!("`coilwright analyze {shell}` completes it"),
                 )),
             };
         }
         let mut record = store::read(&folder)?;
         if record.is_simulated() != self.args.source.is_sim() {
+            let place = folder.display();
             return Err(Failure::new(
-                format!(
-                    "{} is simulated where the lot is not, or real where it is",
-                    folder.display()
-                ),
+                format!("{place} is simulated where the lot is not, or real where it is"),
                 "it is left out: move it to another lot",
             ));
         }
         let standing = self.tray.at(number).and_then(|e| moment(e.taken_at.as_deref()?));
-        let newer = standing.zip(moment(&record.taken_at)).is_none_or(|(a, b)| a <= b);
-        if newer {
+        if standing.zip(moment(&record.taken_at)).is_none_or(|(a, b)| a <= b) {
             self.enter(number, &mut record, &folder)?;
         } else {
             let judged = self.judged(&record, false);

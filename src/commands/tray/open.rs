@@ -1,19 +1,16 @@
 //! A lot begun, or gone on with.
 
 use std::fs::File;
-use std::path::{Path, PathBuf};
 
 use super::Lot;
 use crate::book::look;
 use crate::cli::args::TrayArgs;
-use crate::cli::console::Console;
-use crate::cli::context::{Fresh, stamp};
-use crate::cli::defaults::Defaults;
+use crate::cli::context::{Fresh, now};
 use crate::commands::outcome::MOST_BYTES;
+use crate::commands::prelude::*;
 use crate::commands::setting::{self, Set};
 use crate::commands::sound::Sources;
 use crate::commands::{known, sound};
-use crate::failure::{Failure, Result};
 use crate::fileio;
 use crate::record::meters::Kind;
 use crate::report::{judged_words, rig_words};
@@ -29,7 +26,11 @@ impl<'a> Lot<'a> {
         let notebook = args.folder.clone().or_else(|| defaults.folder.clone());
         let notebook = fresh.ready(&notebook.unwrap_or_else(|| PathBuf::from(".")))?;
         let folder = fresh.ready(&notebook.join(args.lot()))?;
-        let standard = args.standard.as_deref().map(standard).transpose()?;
+        let standard = args.standard.as_deref().map(|path| {
+            let text = fileio::read_text_limited(path, MOST_BYTES)?;
+            Standard::parse(&path.display().to_string(), &text)
+        });
+        let standard = standard.transpose()?;
         let path = folder.join(TRAY);
         let held = held(args.lot(), &path)?;
         let mut remarks = Vec::new();
@@ -37,10 +38,13 @@ impl<'a> Lot<'a> {
             true => begun(args, &path, standard, &mut remarks)?,
             false => (Tray::new(args.lot(), standard, args.first), false),
         };
-        match &args.columns {
-            Some(chosen) => tray.columns = chosen.clone(),
-            None if tray.entries.is_empty() => tray.columns = defaults.columns.clone().unwrap_or_default(),
-            None => {}
+        let usual = || {
+            tray.entries
+                .is_empty()
+                .then(|| defaults.columns.clone().unwrap_or_default())
+        };
+        if let Some(columns) = args.columns.clone().or_else(usual) {
+            tray.columns = columns;
         }
         let begun = tray.setting.as_ref().filter(|_| tray.standing().next().is_some());
         let mut set = setting::of(&args.on, &defaults, begun, &format!("the lot {}", args.lot()))?;
@@ -105,11 +109,6 @@ fn held(lot: &str, path: &Path) -> Result<File> {
     })
 }
 
-fn standard(path: &Path) -> Result<Standard> {
-    let text = fileio::read_text_limited(path, MOST_BYTES)?;
-    Standard::parse(&path.display().to_string(), &text)
-}
-
 /// The lot as it was left, and whether its standard was made anew since.
 fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>, remarks: &mut Vec<String>) -> Result<(Tray, bool)> {
     let lot = args.lot();
@@ -127,11 +126,9 @@ fn begun(args: &TrayArgs, path: &Path, standard: Option<Standard>, remarks: &mut
     }
     let simulated = args.source.is_sim();
     if tray.standing().any(|e| e.record.is_some() && e.simulated != simulated) {
+        let kind = if simulated { "real" } else { "simulated" };
         return Err(Failure::new(
-            format!(
-                "the lot {lot} holds {} takes",
-                if simulated { "real" } else { "simulated" }
-            ),
+            format!("the lot {lot} holds {kind} takes"),
             "simulated and real ones are never one lot: give this one another name",
         ));
     }
@@ -151,11 +148,8 @@ fn told_of_rig(set: &Set, simulated: bool, judging: bool, remarks: &mut Vec<Stri
     let file = set.about.on.rig.as_deref().zip(set.bench.rig.as_ref());
     let (known, failures) = file.map_or_else(Default::default, |(path, rig)| known::beside(rig, path));
     remarks.extend(failures.iter().map(ToString::to_string));
-    remarks.extend(
-        rig_words::unstudied(&known, simulated)
-            .filter(|_| judging)
-            .map(str::to_owned),
-    );
+    let unstudied = rig_words::unstudied(&known, simulated).filter(|_| judging);
+    remarks.extend(unstudied.map(str::to_owned));
     let last = known.eras.newest().and_then(|h| h.checks.last());
     if last.is_some_and(|c| !c.go && c.simulated == simulated) {
         remarks.push("The rig's last check was NO GO: see to that first, `coilwright rig check`.".into());
@@ -167,16 +161,12 @@ fn told_of_rig(set: &Set, simulated: bool, judging: bool, remarks: &mut Vec<Stri
 fn open_questions(standard: &Standard, tray: &Tray, set: &Set, known: &Known) -> Vec<String> {
     let mut out = Vec::new();
     let summary = set.bench.rig.as_ref().map(Rig::summary).unwrap_or_default();
-    let now = stamp(std::time::SystemTime::now());
-    let changed = standard.changed(&known.eras, &summary, &now);
+    let changed = standard.changed(&known.eras, &summary, &now());
     let elsewhere = standard.elsewhere(&summary, set.setting.load.as_deref());
     let both = changed.into_iter().chain(elsewhere);
     out.extend(both.map(|e| format!("No verdict: {}.", judged_words::elsewhere(&e))));
-    if standard.is_of(&summary)
-        && standard.entered.is_empty()
-        && standard.rig_hash.is_some()
-        && standard.rig_hash != set.setting.rig_hash
-    {
+    let other = standard.rig_hash.is_some() && standard.rig_hash != set.setting.rig_hash;
+    if standard.is_of(&summary) && standard.entered.is_empty() && other {
         out.push(
             "What the rig's file said when the standard was made nobody knows; it was something else than today. If the reference, \
              the exciter or the inputs' delay or gain were changed, make the standard anew."

@@ -1,13 +1,10 @@
 //! One pickup: its take, its verdict, and what other meters read of it.
 
-use std::path::Path;
-
 use super::{Lot, noted};
 use crate::cli::args::{DriveArgs, Job};
-use crate::cli::console::Console;
 use crate::cli::context::free_folder;
 use crate::commands::measure;
-use crate::failure::Result;
+use crate::commands::prelude::*;
 use crate::fileio;
 use crate::record::meters::{Column, Reading};
 use crate::record::{Cure, Record, store};

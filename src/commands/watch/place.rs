@@ -5,11 +5,9 @@ use crate::capture::{Capture, Rounds};
 use crate::cli::args::{About, DriveArgs, Surroundings, WatchArgs};
 use crate::cli::console::{self, Console};
 use crate::cli::context::Bench;
-use crate::cli::defaults::Defaults;
 use crate::cli::inputs::LoadArg;
-use crate::commands::drive;
-use crate::commands::sound::Asked;
-use crate::failure::{Failure, Result};
+use crate::commands::prelude::*;
+use crate::commands::sound::{self, Asked};
 use crate::network::Load;
 use crate::stimulus::{self, Round};
 
@@ -93,7 +91,7 @@ impl Place {
             level: args.level,
             ..DriveArgs::default()
         };
-        let drive = drive::at_level(&asked, &bench);
+        let drive = sound::at_level(&asked, &bench);
         let sound = Asked {
             source: &args.source,
             drive: &drive,
@@ -105,7 +103,7 @@ impl Place {
         }
         .open()?;
         Ok(Place {
-            round: stimulus::round(&drive::settings(&drive, sound.rate_hz)?)?,
+            round: stimulus::round(&sound::settings(&drive, sound.rate_hz)?)?,
             live: sound.live,
             capture: sound.capture,
             drive,

@@ -346,32 +346,25 @@ impl Pair<'_> {
         reading::value(of, quantity).or_else(flat)
     }
 
-    fn between(&self, quantity: Quantity) -> Option<Between> {
-        let parts = |of: &Record| Some(reading::parts_of(of, quantity, &Self::value(of, quantity)?));
-        Some(Between::new(self.question, parts(self.first)?, parts(self.second)?))
-    }
-
     /// What the yardstick can be asked; nothing of a quantity that one of them lacks.
     fn asked(&self, quantity: Quantity, matters: f64) -> Option<Asked> {
-        let value = |of: &Record| Self::value(of, quantity).map(|e| e.value);
-        let between = self.between(quantity)?;
-        let difference = quantity.difference(value(self.first)?, value(self.second)?);
-        let sound = difference.is_finite() && between.scatter().half_width(1e-6).is_finite();
-        sound.then_some(Asked {
-            quantity,
-            difference,
-            between,
-            matters,
-        })
+        let read = |of: &Record| {
+            let e = Self::value(of, quantity)?;
+            Some((e.value, reading::parts_of(of, quantity, &e)))
+        };
+        let both = [read(self.first)?, read(self.second)?];
+        let asked = Asked::of(quantity, self.question, both, matters);
+        let sound = asked.difference.is_finite() && asked.between.scatter().half_width(1e-6).is_finite();
+        sound.then_some(asked)
     }
 
     /// The second less the first, in the quantity's own unit.
     fn minus(&self, quantity: Quantity) -> Option<Estimate> {
-        let (a, b) = (
-            reading::value(self.first, quantity)?,
-            reading::value(self.second, quantity)?,
-        );
-        let u = self.between(quantity)?.scatter().sd * reading::unit_of(quantity, a.value);
+        let [a, b] = [self.first, self.second].map(|of| reading::value(of, quantity));
+        let (a, b) = (a?, b?);
+        let parts = |of, e| reading::parts_of(of, quantity, e);
+        let between = Between::new(self.question, parts(self.first, &a), parts(self.second, &b));
+        let u = between.scatter().sd * reading::unit_of(quantity, a.value);
         Estimate::new(b.value - a.value, u, a.u_noise.hypot(b.u_noise))
     }
 }

@@ -16,7 +16,7 @@ pub fn down(record: &Record) -> Option<Estimate> {
     let (hz, noise) = match r.peak_from {
         PeakFrom::Model => {
             let q = with_q(r.q.value) * relative(&r.q);
-            (fall(&modelled(curve))?.hz, together(r, relative(&r.f0_hz), q))
+            (fall(&modelled(curve))?.0, together(r, relative(&r.f0_hz), q))
         }
         PeakFrom::Curve => measured(curve)?,
     };
@@ -47,25 +47,17 @@ fn modelled(curve: &Curve) -> Vec<(f64, f64)> {
 fn measured(curve: &Curve) -> Option<(f64, f64)> {
     let all = curve.freq_hz.iter().zip(&curve.mag_db).zip(&curve.u_db);
     let sure = all.filter(|(_, u)| **u <= TOO_VAGUE_DB);
-    let fall = fall(&sure.map(|((f, db), _)| (f.ln(), *db)).collect::<Vec<_>>())?;
-    let u_db = curve.u_db.get(curve.freq_hz.partition_point(|f| *f < fall.hz))?;
-    Some((fall.hz, u_db * fall.per_db))
+    let (hz, per_db) = fall(&sure.map(|((f, db), _)| (f.ln(), *db)).collect::<Vec<_>>())?;
+    let u_db = curve.u_db.get(curve.freq_hz.partition_point(|f| *f < hz))?;
+    Some((hz, u_db * per_db))
 }
 
-struct Fall {
-    hz: f64,
-    /// d ln f per decibel.
-    per_db: f64,
-}
-
-fn fall(points: &[(f64, f64)]) -> Option<Fall> {
+/// In hertz, and d ln f per decibel there.
+fn fall(points: &[(f64, f64)]) -> Option<(f64, f64)> {
     let steps = points.windows(2).map(|w| (w[0], w[1]));
     let (a, b) = steps.into_iter().find(|(a, b)| a.1 >= -BY_DB && b.1 < -BY_DB)?;
     let per_db = (b.0 - a.0) / (a.1 - b.1);
-    Some(Fall {
-        hz: (a.0 + per_db * (a.1 + BY_DB)).exp(),
-        per_db,
-    })
+    Some(((a.0 + per_db * (a.1 + BY_DB)).exp(), per_db))
 }
 
 #[cfg(test)]

@@ -31,7 +31,8 @@ pub fn of_groups(first: &[Made], second: &[Made], how: &How) -> Result<Experimen
             "give pickups of both, the second behind --with",
         ));
     }
-    Ok(document(None, vec![[refs(first), refs(second)]], Vec::new(), how))
+    let groups = [first, second].map(|made| made.iter().collect());
+    Ok(document(None, vec![groups], Vec::new(), how))
 }
 
 /// Of all whose recipes have this word and that differ in it only: for each recipe without it, the value that most pickups have against every other.
@@ -62,10 +63,6 @@ pub fn of_word(word: &str, made: &[Made], how: &How) -> Result<ExperimentDocumen
         ));
     }
     Ok(document(Some(word), pairs, left_out, how))
-}
-
-fn refs(made: &[Made]) -> Vec<&Made> {
-    made.iter().collect()
 }
 
 /// All comparisons, judged together.

@@ -61,10 +61,7 @@ fn told(said: &Said, matters: &Matters) -> SaidOf {
     SaidOf {
         quantity: quantity.code().into(),
         difference: said.difference,
-        half: match said.answer {
-            Answer::Different => said.half_jointly,
-            _ => said.half,
-        },
+        half: said.told_half(),
         matters: said.asked.matters,
         usual: matters.is_usual(quantity),
         answer: said.answer,

@@ -9,7 +9,6 @@ use crate::record::{Record, Resonance, Scatters};
 use crate::shop::witness::history::BetweenDays;
 use crate::shop::witness::repeat::{RepeatDocument, Spread};
 use crate::shop::yardstick::{DB_PER_LN_Q, Parts, Quantity, Repeatability, Scatter, USUAL_WINDING_F};
-use crate::stats::gauge;
 
 pub fn value(record: &Record, quantity: Quantity) -> Option<Estimate> {
     let r = record.reading()?;
@@ -97,21 +96,6 @@ fn scatter(s: &Scatters, quantity: Quantity, record: &Record) -> Option<Scatter>
     };
     let sd = quantity.uncertainty(of(quantity)?, sd?);
     (sd.is_finite() && s.freedom > 0.0).then(|| Scatter::studied(sd, s.freedom))
-}
-
-/// What laying down anew did where pickups were read several times, with its degrees of freedom: to f0 and Q, relative, to the peak's
-/// height and the level. `groups`: the readings of one pickup each.
-pub fn within(groups: &[Vec<Resonance>]) -> [Option<(f64, usize)>; 4] {
-    let of: [fn(&Resonance) -> Option<f64>; 4] = [
-        |r| Some(r.f0_hz.value.ln()),
-        |r| Some(r.q.value.ln()),
-        |r| Some(r.peak_db?.value),
-        |r| Some(r.level_db?.value),
-    ];
-    of.map(|of| {
-        let parts: Vec<Vec<f64>> = groups.iter().map(|g| g.iter().filter_map(of).collect()).collect();
-        gauge::within(&parts)
-    })
 }
 
 /// What laying down anew does to this reading, by the study of its rig.

@@ -256,10 +256,7 @@ fn without_a_peak_the_3_db_point_decides() {
     let named = |d: &Difference| d.quantities.iter().map(|j| j.quantity.code()).collect::<Vec<_>>();
     // f0 1 % lower and Q 1 % higher: 0.4 % between them.
     let like = one(&[flat("a", 5200.0, 0.5), flat("b", 5148.0, 0.505)]);
-    assert_eq!(
-        (named(&like), like.answer),
-        (vec!["level".into(), "down".into()], Answer::Same)
-    );
+    assert_eq!((named(&like), like.answer), (vec!["level", "down"], Answer::Same));
     let down = |f0: f64, q: f64| {
         let s = 1.0 - 0.5 / (q * q);
         f0 * (s + (s * s + 10f64.powf(0.3) - 1.0).sqrt()).sqrt()

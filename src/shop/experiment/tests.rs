@@ -92,7 +92,8 @@ fn days_and_benches_count_where_the_groups_have_them_not_alike() {
     // The yardstick's own parts: a day each enters twice.
     let how = How::default();
     let (b, mut out) = (group('b', 3, 0.95, MORE), Vec::new());
-    let sides = Sides::of([refs(&a), refs(&b)], &how, &mut out);
+    let groups = [&a, &b].map(|made| made.iter().collect());
+    let sides = Sides::of(groups, &how, &mut out);
     let weighed = Weighed::of(&sides, super::TOLD[0], 0.01).unwrap();
     assert_eq!(weighed.asked.between.question, Question::OtherDay);
     let day = crate::shop::reading::parts(&a[0].record, super::TOLD[0])

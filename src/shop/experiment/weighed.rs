@@ -32,12 +32,11 @@ impl Weighed {
             only_pairs(&mut figures, sides);
         }
         let values = [0, 1].map(|s| by_pickup(&sides.records[s], &figures[s]));
+        let plain = values.each_ref().map(|v| v.iter().map(|v| v.1).collect::<Vec<f64>>());
+        let [a, b] = plain.each_ref().map(|v| Sample::of(v));
         let apart = match sides.paired {
             true => paired(&values)?,
-            false => {
-                let [a, b] = [0, 1].map(|s| Sample::of(&values[s].iter().map(|v| v.1).collect::<Vec<_>>()));
-                a?.apart(&b?)?
-            }
+            false => a?.apart(&b?)?,
         };
         let weights = [0, 1].map(|s| sides.weights(s, |i| figures[s][i].is_some()));
         let measured = measuring(weighted(&figures, &weights));
@@ -56,9 +55,6 @@ impl Weighed {
             chain: rigs.sqrt() * of(|p| Scatter::known(p.chain)).sd,
             ..Parts::EXACT
         };
-        let middle = |s: usize| {
-            quantity.from_compared(mean(&values[s].iter().map(|v| v.1).collect::<Vec<_>>()).unwrap_or(f64::NAN))
-        };
         Some(Weighed {
             asked: Asked {
                 quantity,
@@ -68,7 +64,7 @@ impl Weighed {
             },
             effect: Effect {
                 judged: Judged::default(),
-                means: [middle(0), middle(1)],
+                means: plain.map(|v| quantity.from_compared(mean(&v).unwrap_or(f64::NAN))),
                 pickups: [0, 1].map(|s| values[s].len()),
                 meter: column.meter,
                 by_measuring,

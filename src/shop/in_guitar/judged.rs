@@ -22,13 +22,19 @@ pub struct Took<'a> {
     pub left_db: Option<f64>,
 }
 
+impl Took<'_> {
+    /// On the same rig: its exciter couples as it did.
+    fn left_here(&self) -> Option<&Record> {
+        self.left.filter(|l| same_rig(&l.rig, &self.record.rig))
+    }
+}
+
 /// Holds a take against what it should read.
 pub fn step(step: &Step, expected: &Expected, took: &Took, matters: &Matters) -> StepRead {
     let record = took.record;
     let reading = record.reading();
     let sense = Sense::of(record).filter(|_| reading.is_some());
-    let left = took.left.filter(|l| same_rig(&l.rig, &record.rig));
-    let was = left.and_then(Sense::of);
+    let was = took.left_here().and_then(Sense::of);
     let asked = asked(expected, took, matters);
     let said = yardstick::judge(&asked);
     // A peak that came or went is no figure that could be held against another.
@@ -70,9 +76,7 @@ fn asked(expected: &Expected, took: &Took, matters: &Matters) -> Vec<Asked> {
     };
     // With metal 0 dB is not the level at the lowest frequencies.
     let height = r.peak_db.filter(|_| r.definition == Definition::Plain);
-    // The exciter couples as it did, on its own rig alone.
-    let left = took.left.filter(|l| same_rig(&l.rig, &took.record.rig));
-    let level = left.and_then(|l| {
+    let level = took.left_here().and_then(|l| {
         let was = l.reading()?.level_db?;
         let (now, u) = expected.low_db?;
         Some((was.value + now - took.left_db?, u.hypot(was.u)))

@@ -127,11 +127,9 @@ impl Line {
 /// `None` where it does not fall.
 fn straight(kernel: &Kernel, seen: &[(f64, f64)], from: f64, end: f64) -> Option<Line> {
     // Seconds and nepers.
-    let points: Vec<(f64, f64)> = seen
-        .iter()
-        .filter(|(t, _)| (from..end).contains(t))
-        .map(|(t, p)| (t / kernel.rate, 0.5 * p.max(f64::MIN_POSITIVE).ln()))
-        .collect();
+    let point = |(t, p): &(f64, f64)| (t / kernel.rate, 0.5 * p.max(f64::MIN_POSITIVE).ln());
+    let used = seen.iter().filter(|(t, _)| (from..end).contains(t));
+    let points: Vec<(f64, f64)> = used.map(point).collect();
     let n = points.len() as f64;
     let (first, last) = (points.first()?.0, points.last()?.0);
     let mt = points.iter().map(|p| p.0).sum::<f64>() / n;

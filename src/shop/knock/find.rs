@@ -44,11 +44,8 @@ pub struct Event {
 /// `least` is the power that rounding alone leaves.
 pub fn taps(band: &Band, least: f64) -> Found {
     let block = ((BLOCK_S * band.rate) as usize).max(1);
-    let power: Vec<f64> = band
-        .bare
-        .chunks_exact(block)
-        .map(|c| c.iter().map(|v| v * v).sum::<f64>() / block as f64)
-        .collect();
+    let mean_square = |c: &[f64]| c.iter().map(|v| v * v).sum::<f64>() / block as f64;
+    let power: Vec<f64> = band.bare.chunks_exact(block).map(mean_square).collect();
     let mut sorted = power.clone();
     sorted.sort_by(f64::total_cmp);
     let Some(quiet) = sorted.get(sorted.len() / 4) else {

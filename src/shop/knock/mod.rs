@@ -164,16 +164,14 @@ impl<'a> Heard<'a> {
 
     fn too_few(&self, noise_db: f64) -> NotRead {
         let count = |w: LeftOut| self.taps.iter().filter(|t| t.left_out == Some(w)).count();
-        let reasons: Vec<String> = [
+        let all = [
             (LeftOut::Overlap, "less than half a second apart"),
             (LeftOut::Clipped, "clipped: tap lighter"),
             (LeftOut::Cut, "at the recording's ends"),
             (LeftOut::Weak, "lost in the noise: tap harder"),
-        ]
-        .into_iter()
-        .filter(|(w, _)| count(*w) > 0)
-        .map(|(w, words)| format!("{} {words}", count(w)))
-        .collect();
+        ];
+        let told = all.map(|(w, words)| (count(w), words)).into_iter().filter(|t| t.0 > 0);
+        let reasons: Vec<String> = told.map(|(n, words)| format!("{n} {words}")).collect();
         let out = if reasons.is_empty() {
             format!(
                 "taps must stand out of the noise, which is at {:.0} dB",

@@ -6,7 +6,7 @@ use crate::copper::PER_K;
 use crate::network::knob::UNIFORM;
 use crate::record::Record;
 use crate::record::about::Pole;
-use crate::record::meters::{Kind, Reading};
+use crate::record::meters::Reading;
 use crate::record::ohms::Ohms;
 use crate::shop::yardstick::Scatter;
 use crate::stats::Answer;
@@ -64,7 +64,7 @@ fn gauss(record: &Record) -> Vec<(String, f64, f64)> {
         Reading::Gauss { meter, poles_t } => Some((meter.clone(), r.figure(), poles_t.iter().sum::<f64>().signum())),
         _ => None,
     };
-    all.filter(|r| r.column().kind == Kind::Gauss).filter_map(of).collect()
+    all.filter_map(of).collect()
 }
 
 /// The pole that is up, as the last probe had it: plus is north, as gauss meters usually have it (common practice).

@@ -118,10 +118,7 @@ impl Pool {
         // Of kinds of one size the first.
         kinds.sort_by_key(|k| std::cmp::Reverse(k.len()));
         let mut pool = Pool::default();
-        let Some(own) = kinds.first() else {
-            pool.left_out = told.iter().map(|t| left_out(&t.0, WhyOut::NoReading)).collect();
-            return pool;
-        };
+        let own = kinds.into_iter().next().unwrap_or_default();
         pool.like = own.first().map(|t| t.0.clone());
         for (record, _) in told {
             let like = pool.like.as_ref().unwrap_or(record);
@@ -130,7 +127,7 @@ impl Pool {
                 Some(_) => apart(like, record),
             });
         }
-        pool.take(own);
+        pool.take(&own);
         pool
     }
 

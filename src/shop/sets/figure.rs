@@ -35,9 +35,9 @@ pub fn at(figure: Quantity, value: f64, off: f64) -> f64 {
     figure.from_compared(figure.compared(value) + off)
 }
 
-/// Each figure and the word that follows it; `mark`: what stands between.
-pub fn pairs(place: &str, text: &str, mark: char, hint: &str) -> Result<Vec<(Quantity, String)>> {
-    let even = text.replace(mark, " ");
+/// Each figure and the word that follows it.
+pub fn pairs(place: &str, text: &str, hint: &str) -> Result<Vec<(Quantity, String)>> {
+    let even = text.replace('=', " ");
     let words: Vec<&str> = even.split_whitespace().collect();
     let mut out: Vec<(Quantity, String)> = Vec::new();
     for pair in words.chunks(2) {
@@ -95,7 +95,7 @@ impl Terms {
     /// "peak=2 q=0.5".
     pub fn weighted(mut self, text: &str) -> Result<Terms> {
         const HINT: &str = "write weights as --weight \"peak=2 q=0.5\"";
-        for (figure, value) in pairs("--weight", text, '=', HINT)? {
+        for (figure, value) in pairs("--weight", text, HINT)? {
             let weight = value.parse::<f64>().ok().filter(|w| (0.0..=100.0).contains(w));
             self.0[figure as usize].weight = weight
                 .ok_or_else(|| Failure::new(format!("--weight: {} is no weight of 0 to 100", quoted(&value)), HINT))?;
@@ -106,7 +106,7 @@ impl Terms {
     /// "peak=3% ohms=5%".
     pub fn limited(mut self, text: &str) -> Result<Terms> {
         const HINT: &str = "write limits as --limit \"peak=3% q=10% level=2dB ohms=5%\"";
-        for (figure, value) in pairs("--limit", text, '=', HINT)? {
+        for (figure, value) in pairs("--limit", text, HINT)? {
             let limit = quantity::parse_at("--limit", &value, figure.unit())?;
             if !(limit > 0.0 && limit < most(figure)) {
                 return Err(Failure::new(

@@ -235,10 +235,9 @@ impl Forest<'_> {
             return true;
         }
         let mut common = self.outer[v];
-        while let (Some(a), Some(b)) = (left.last(), right.last()) {
-            if a != b {
-                break;
-            }
+        while let (Some(a), Some(b)) = (left.last(), right.last())
+            && a == b
+        {
             common = *a;
             left.pop();
             right.pop();

@@ -112,11 +112,10 @@ impl Range {
     fn about(figure: Quantity, there: &Candidate, off: f64, rule: Rule) -> Option<Range> {
         let limit = rule.terms.of(figure).limit;
         let wanted = figure::at(figure, there.value(figure)?, off);
-        let [from, to] = [-limit, limit].map(|off| figure::at(figure, wanted, off));
         Some(Range {
             figure,
-            from,
-            to,
+            from: figure::at(figure, wanted, -limit),
+            to: figure::at(figure, wanted, limit),
             wanted,
         })
     }

@@ -68,7 +68,7 @@ impl Plan {
                 .split_once(':')
                 .ok_or_else(|| Failure::new(format!("--target: {} names no place", quoted(text)), TARGET))?;
             let own = format!("--target {}", name.trim());
-            let figures = pairs(&own, figures, '=', TARGET)?;
+            let figures = pairs(&own, figures, TARGET)?;
             let target = |(f, v): (Quantity, String)| Ok((f, read(f, &format!("{own}: {}", f.code()), &v)?));
             let target: Vec<(Quantity, f64)> = figures.into_iter().map(target).collect::<Result<_>>()?;
             for place in plan.others_at("--target", name)? {

@@ -295,6 +295,14 @@ pub struct Pair {
     pub text: String,
 }
 
+impl Pair {
+    /// On two rigs, under two loads or without the rig's days there is no test, and nothing to learn of the wax; nor from what was warm,
+    /// or is to be looked at.
+    pub(super) fn is_of_wax(&self) -> bool {
+        self.p_equivalence.is_some() && !matches!(self.verdict, PotVerdict::Other | PotVerdict::Warm)
+    }
+}
+
 /// What this shop's wax usually does: where the next change lies with 95 % probability.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Usual {

@@ -236,10 +236,7 @@ impl Decided {
     pub(super) fn of(said: &Said) -> Self {
         Decided {
             difference: said.difference,
-            half_95: match said.answer {
-                Answer::Different => said.half_jointly,
-                Answer::Same | Answer::CannotTell => said.half,
-            },
+            half_95: said.told_half(),
             limit: said.asked.matters,
         }
     }

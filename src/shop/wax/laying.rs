@@ -5,18 +5,17 @@ use super::sides::Sides;
 use crate::record::identity::{same_rig, unlike};
 use crate::record::when::day;
 use crate::record::{Record, Resonance};
+use crate::shop::alike;
+use crate::shop::witness::repeat;
 use crate::shop::yardstick::{Quantity, Repeatability, Scatter};
-use crate::shop::{alike, reading};
 use crate::stats::grouped;
 
 impl Laying {
     /// `None` where no pickup was measured twice on a day.
     pub(super) fn of<'a>(all: impl Iterator<Item = &'a Sides<'a>>) -> Option<Laying> {
-        let groups: Vec<Vec<Resonance>> = all
-            .flat_map(|s| [&s.before, &s.after])
-            .flat_map(|side| read(side))
-            .collect();
-        let [f0, q, peak_db, level_db] = reading::within(&groups);
+        let sides = all.flat_map(|s| [&s.before, &s.after]);
+        let groups: Vec<Vec<Resonance>> = sides.flat_map(|side| read(side)).collect();
+        let [f0, q, peak_db, level_db] = repeat::within(&groups);
         Some(Laying {
             placements: groups.iter().map(Vec::len).sum(),
             freedom: f0?.1,

@@ -1,6 +1,6 @@
 //! Which of a dip took clearly less than their mates.
 
-use super::document::{Pair, PotVerdict, TookLess};
+use super::document::{Pair, TookLess};
 use crate::stats::odd::{below, odd};
 use crate::stats::{mean, sd};
 
@@ -9,8 +9,7 @@ const RISK: f64 = 0.05;
 
 /// Names them; `before`: the changes that this shop's wax made before, in farads, whose scatter tells more than that of one dip.
 pub(super) fn name(pairs: &mut [Pair], before: Option<&[f64]>) {
-    let judged = |p: &Pair| !matches!(p.verdict, PotVerdict::Other | PotVerdict::Warm) && p.p_equivalence.is_some();
-    let of_wax = pairs.iter().enumerate().filter(|(_, p)| judged(p));
+    let of_wax = pairs.iter().enumerate().filter(|(_, p)| p.is_of_wax());
     let (dip, values): (Vec<usize>, Vec<f64>) = of_wax.filter_map(|(i, p)| Some((i, p.c_f?.value))).unzip();
     let known = before.and_then(|b| Some((sd(b)?, (b.len() - 1) as f64)));
     let low = match known {

@@ -63,10 +63,8 @@ impl WaxHistory {
     pub fn keep(&mut self, document: &PottingDocument) -> usize {
         let before = self.changes.len();
         for p in &document.pairs {
-            // On two rigs, under two loads or without the rig's days there is no test, and nothing to learn.
-            let usable = p.p_equivalence.is_some() && !matches!(p.verdict, PotVerdict::Other | PotVerdict::Warm);
             let known = self.changes.iter().any(|c| same(c, p));
-            if let (Some(c), Some(q), true, false) = (p.c_f, p.q_relative, usable, known) {
+            if let (Some(c), Some(q), true, false) = (p.c_f, p.q_relative, p.is_of_wax(), known) {
                 self.changes.push(WaxChange {
                     pickup: p.pickup.clone(),
                     before: p.before.clone(),

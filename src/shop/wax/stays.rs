@@ -57,12 +57,10 @@ pub fn put_by_time(more: Vec<Record>, before: &mut Vec<Record>, after: &mut Vec<
         };
         let [to_before, to_after] = sides.map(apart);
         if to_before.min(to_after) <= SITTING_H {
-            let side = if to_before <= to_after {
-                &mut *before
-            } else {
-                &mut *after
-            };
-            side.push(r);
+            match to_before <= to_after {
+                true => before.push(r),
+                false => after.push(r),
+            }
         }
     }
 }

@@ -7,8 +7,7 @@ use crate::record::identity::same_rig;
 use crate::record::{Record, Resonance};
 use crate::rig::Rig;
 use crate::shop::alike::goes_with;
-use crate::shop::reading;
-use crate::stats::{grouped, student};
+use crate::stats::{gauge, grouped, student};
 
 const REPEAT: &str = "coilwright/repeat/1";
 
@@ -87,7 +86,7 @@ impl RepeatDocument {
         let read = good.into_iter().filter_map(|r| Some((coil(r), r.reading()?.clone())));
         let mut groups: Vec<Vec<Resonance>> = grouped(read).into_iter().map(|g| g.1).collect();
         groups.retain(|g| g.len() > 1);
-        let spreads = reading::within(&groups).map(|s| Some(Spread::of(s?)));
+        let spreads = within(&groups).map(|s| Some(Spread::of(s?)));
         let [Some(f0), Some(q), peak_db, level_db] = spreads else {
             return Err(Failure::new(
                 "no pickup was read twice",
@@ -112,6 +111,21 @@ impl RepeatDocument {
             level_db,
         })
     }
+}
+
+/// What laying down anew did where pickups were read several times, with its degrees of freedom: to f0 and Q, relative, to the peak's
+/// height and the level. `groups`: the readings of one pickup each.
+pub fn within(groups: &[Vec<Resonance>]) -> [Option<(f64, usize)>; 4] {
+    let of: [fn(&Resonance) -> Option<f64>; 4] = [
+        |r| Some(r.f0_hz.value.ln()),
+        |r| Some(r.q.value.ln()),
+        |r| Some(r.peak_db?.value),
+        |r| Some(r.level_db?.value),
+    ];
+    of.map(|of| {
+        let parts: Vec<Vec<f64>> = groups.iter().map(|g| g.iter().filter_map(of).collect()).collect();
+        gauge::within(&parts)
+    })
 }
 
 impl Spread {

@@ -163,9 +163,7 @@ impl Matters {
         }
         Ok(out)
     }
-}
 
-impl Matters {
     /// Those that nobody set, written likewise.
     pub fn usual_ones(&self) -> String {
         self.written(|q| self.is_usual(q))

@@ -74,6 +74,16 @@ pub struct Said {
     pub answer: Answer,
 }
 
+impl Said {
+    /// Half-width of the interval that a difference is told by: of all jointly where there is one, else of this quantity alone.
+    pub fn told_half(&self) -> f64 {
+        match self.answer {
+            Answer::Different => self.half_jointly,
+            Answer::Same | Answer::CannotTell => self.half,
+        }
+    }
+}
+
 /// All quantities of one question, each in the light of all.
 pub fn judge(asked: &[Asked]) -> Vec<Said> {
     let scatters: Vec<Scatter> = asked.iter().map(|a| a.between.scatter()).collect();

@@ -71,23 +71,19 @@ impl Scatter {
         }
     }
 
-    /// Two estimates of one scatter, each with the weight of its freedom.
-    pub fn pooled(self, other: Scatter) -> Scatter {
-        let freedom = self.freedom + other.freedom;
-        let sum = self.freedom * self.sd * self.sd + other.freedom * other.sd * other.sd;
-        Scatter {
-            sd: (sum / freedom).sqrt(),
-            freedom,
-            usual: self.usual.or(other.usual),
-        }
-    }
-
-    /// This study where it is large enough to stand alone, else pooled with the usual value.
+    /// This study where it is large enough to stand alone, else drawn together with the usual value, each with the weight of its
+    /// freedom.
     pub fn or_pooled(self, usual: Scatter) -> Scatter {
         if self.freedom >= ENOUGH_FREEDOM {
             return self;
         }
-        self.pooled(usual)
+        let freedom = self.freedom + usual.freedom;
+        let sum = self.freedom * self.sd * self.sd + usual.freedom * usual.sd * usual.sd;
+        Scatter {
+            sd: (sum / freedom).sqrt(),
+            freedom,
+            usual: self.usual.or(usual.usual),
+        }
     }
 
     /// Independent parts together (Welch and Satterthwaite: JCGM 100:2008, G.2b).

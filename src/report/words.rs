@@ -132,6 +132,11 @@ pub fn quantity(quantity: Quantity) -> &'static str {
     }
 }
 
+/// The same in a list.
+pub fn brief(quantity: Quantity) -> &'static str {
+    if quantity == Quantity::Q { "Q" } else { quantity.code() }
+}
+
 /// What it counts.
 pub fn unit(quantity: Quantity) -> Unit {
     match quantity {

@@ -39,7 +39,7 @@ pub fn sets_text(d: &Sets, style: Style) -> String {
     left_out(&mut out, &d.left_out);
     out.rows("Wind next", d.next.as_ref().map(next));
     if !d.not_counted.is_empty() {
-        let which = words::listed(d.not_counted.iter().map(|f| word(*f)), " and ");
+        let which = words::listed(d.not_counted.iter().map(|f| words::brief(*f)), " and ");
         out.row(
             "Note",
             format!("{which} not counted: not known of all of these pickups"),
@@ -78,7 +78,7 @@ fn asked(d: &Sets) -> Vec<String> {
         let limit = share(t.figure, t.limit);
         let usual = if t.limit_usual { ", usual" } else { "" };
         let weight = words::of(Some(t.weight).filter(|w| *w != 1.0), |w| format!(", weight {w}"));
-        format!("{} {limit}{usual}{weight}", word(t.figure))
+        format!("{} {limit}{usual}{weight}", words::brief(t.figure))
     });
     told.push(format!("off by no more than {}", words::listed(limits, "; ")));
     told
@@ -95,10 +95,10 @@ fn beside(place: &PlaceAsked, first: &str) -> String {
     } else {
         ""
     };
-    let figures = words::list(place.target.iter().map(|t| word(t.figure)));
+    let figures = words::list(place.target.iter().map(|t| words::brief(t.figure)));
     let apart = |figure: Quantity, difference| {
         let (value, unit) = number::apart(figure.is_relative(), difference);
-        format!("{} {} {unit}", word(figure), signed(value, 1))
+        format!("{} {} {unit}", words::brief(figure), signed(value, 1))
     };
     let apart = words::list(place.target.iter().map(|t| apart(t.figure, t.difference)));
     match place.target.iter().all(|t| t.difference == 0.0) {
@@ -121,7 +121,7 @@ fn deviation(d: &Deviation) -> String {
     let (half, unit) = number::size(d.figure.is_relative(), d.half);
     let decimals = if half < 1.0 { 2 } else { 1 };
     let off = signed(number::apart(d.figure.is_relative(), d.off).0, decimals);
-    format!("{} {off} {PLUS_MINUS} {half:.decimals$} {unit}", word(d.figure))
+    format!("{} {off} {PLUS_MINUS} {half:.decimals$} {unit}", words::brief(d.figure))
 }
 
 fn as_well(m: &Member) -> Option<String> {
@@ -212,11 +212,7 @@ fn range(r: &Range) -> String {
         (Some((number, a)), Some((_, b))) if a == b => number.to_owned(),
         _ => from,
     };
-    format!("{} {bare} to {to}", word(r.figure))
-}
-
-fn word(figure: Quantity) -> &'static str {
-    if figure == Quantity::Q { "Q" } else { figure.code() }
+    format!("{} {bare} to {to}", words::brief(r.figure))
 }
 
 /// A limit, without a sign.

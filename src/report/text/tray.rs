@@ -11,7 +11,7 @@ use crate::report::number::{self, PLUS_MINUS, Unit, two};
 use crate::report::words;
 use crate::shop::lot::{Entry, Tray, Undone};
 use crate::shop::standard::{Call, Judged, Proposal, Standard};
-use crate::shop::yardstick::{Answer, Quantity};
+use crate::shop::yardstick::Answer;
 use crate::stats::grouped;
 use crate::wrap;
 
@@ -159,11 +159,7 @@ fn limits(j: &Judged, within: bool) -> impl Iterator<Item = String> {
         .iter()
         .filter(move |a| (a.held.answer == Answer::Same) == within);
     those.map(|a| {
-        let name = if a.quantity == Quantity::Q {
-            "Q"
-        } else {
-            a.quantity.code()
-        };
+        let name = words::brief(a.quantity);
         let (scale, unit) = number::size(a.quantity.is_relative(), 1.0);
         let h = a.held;
         let usual = if h.usual { " as usual" } else { "" };

@@ -136,7 +136,7 @@ impl OfRig {
 }
 
 fn judged(args: &PottingArgs, of_rig: Option<&OfRig>, console: &mut Console) -> Result<PottingDocument> {
-    let today = of_rig.map(|r| r.rig.clone()).or_else(|| anew::today());
+    let today = of_rig.map(|r| r.rig.clone()).or_else(anew::today);
     let mut side = |placed: Vec<Placed>| -> Vec<Record> {
         let mut records = anew::by_today(&placed, today.as_ref(), console);
         if let Some(r) = of_rig {

@@ -5,8 +5,8 @@
     tests/answers.py compare DIR DIR      says what differs; exit status 1 where anything does
 
 Kept of each step: exit status, both streams, and every file as it is after the last step. Times of day and dates are those of
-the run, so they are blotted out, and so are identities, which have them in it. Files are kept by their digest; a bitmap is its SVG's twin, and only its
-being there counts.
+the run, so they are blotted out, and so are identities, which have them in it, and the commit in the program's version. Files
+are kept by their digest; a bitmap is its SVG's twin, and only its being there counts.
 """
 import hashlib, os, re, shutil, subprocess, sys
 from pathlib import Path
@@ -109,6 +109,7 @@ def blotted(text, place):
     text = re.sub(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?([+-]\d\d:\d\d|Z)?", "TIME", text)
     text = re.sub(r"20\d\d-\d\d-\d\d( \d\d:\d\d)?", "DATE", text)
     # A record's identity has its time in it.
+    text = re.sub(r"(\d\.\d\.\d)\+[0-9a-f]{10}\b", r"\1", text)
     return re.sub(r"\b[0-9a-f]{16}\b", "ID", text)
 
 def keep(binary, out):

@@ -1,10 +1,10 @@
 //! Text in lines of a given width, on the terminal and in plots.
 
-use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+use unicode_width::UnicodeWidthChar;
 
 /// Columns that a text takes on a terminal: two for a wide sign of East Asia, none for what stands above another.
 pub fn columns(text: &str) -> usize {
-    text.width()
+    text.chars().filter_map(UnicodeWidthChar::width).sum()
 }
 
 /// As much of a text as so many columns hold.

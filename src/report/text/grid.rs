@@ -21,9 +21,10 @@ pub(super) fn lines<const N: usize>(out: &mut Screen, rows: &[[String; N]], left
     for (n, row) in rows.iter().enumerate() {
         let cells = row.iter().zip(widths).enumerate().map(|(i, (cell, width))| {
             let cell = shortened(cell, width);
+            let gap = " ".repeat(width - columns(&cell));
             match left.contains(&i) {
-                true => format!("{cell:<width$}  "),
-                false => format!("{cell:>width$}  "),
+                true => format!("{cell}{gap}  "),
+                false => format!("{gap}{cell}  "),
             }
         });
         out.raw(cells.collect::<String>().trim_end(), if n == 0 { DIM } else { PLAIN });
@@ -36,4 +37,27 @@ fn shortened(s: &str, width: usize) -> Cow<'_, str> {
         return s.into();
     }
     format!("{}…", cut(s, width.saturating_sub(1)).trim_end()).into()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::text::Style;
+
+    #[test]
+    fn wide_names_keep_the_columns() {
+        let of = |name: &str| {
+            let rows = [["pickup", "Q"], [name, "2.1"], ["bridge 2", "12.3"]].map(|r| r.map(str::to_owned));
+            let mut out = Screen::new(Style {
+                width: 40,
+                ..Style::default()
+            });
+            assert!(lines(&mut out, &rows, &[0], 0));
+            out.text.lines().map(columns).collect::<Vec<_>>()
+        };
+        assert_eq!(of("ネック 7"), [14; 3]);
+        assert_eq!(of(&"ネック".repeat(9)), [40, 40, 40]);
+        // A sign of two columns does not go into one.
+        assert_eq!(of(&"ネ".repeat(30)), [40, 40, 40]);
+    }
 }

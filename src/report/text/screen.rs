@@ -156,7 +156,7 @@ impl Screen {
         for line in wrap::lines(text, |l| columns(l) <= room) {
             // A word longer than a line is cut; only paths are kept whole.
             for l in cut(line.trim_end(), room) {
-                self.push_line(label, indent, &l, paint);
+                self.push_line(label, indent, l, paint);
                 label = "";
             }
         }
@@ -192,10 +192,13 @@ pub fn written_text(files: &[PathBuf], style: Style) -> String {
 }
 
 /// Pieces of so many columns.
-fn cut(line: &str, room: usize) -> Vec<String> {
-    if columns(line) <= room {
-        return vec![line.to_owned()];
+fn cut(mut line: &str, room: usize) -> Vec<&str> {
+    let mut out = Vec::new();
+    while columns(line) > room {
+        let (piece, rest) = line.split_at(wrap::cut(line, room).len());
+        out.push(piece);
+        line = rest;
     }
-    let letters: Vec<char> = line.chars().collect();
-    letters.chunks(room).map(|c| c.iter().collect()).collect()
+    out.push(line);
+    out
 }

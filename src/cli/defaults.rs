@@ -52,10 +52,72 @@ pub struct Defaults {
     pub matters: Option<Matters>,
 }
 
-/// Keys of the file, in the order in which they are shown.
-const KEYS: [&str; 10] = [
-    "rig", "load", "folder", "output", "input", "channels", "room", "over", "columns", "matters",
+/// One key of the file.
+struct Entry {
+    name: &'static str,
+    /// As the file has it; `None` where it is not set.
+    written: fn(&Defaults) -> Result<Option<String>>,
+    read: fn(&mut Defaults, String) -> Result<()>,
+}
+
+/// In the order in which they are shown.
+const ENTRIES: [Entry; 10] = [
+    Entry {
+        name: "rig",
+        written: |d| path("rig", d.rig.as_deref()),
+        read: |d, t| set(&mut d.rig, t.into()),
+    },
+    Entry {
+        name: "load",
+        written: |d| Ok(d.load.as_ref().map(Load::to_string)),
+        read: |d, t| set(&mut d.load, Load::parse(&t)?),
+    },
+    Entry {
+        name: "folder",
+        written: |d| path("folder", d.folder.as_deref()),
+        read: |d, t| set(&mut d.folder, t.into()),
+    },
+    Entry {
+        name: "output",
+        written: |d| Ok(d.devices.output.clone()),
+        read: |d, t| set(&mut d.devices.output, t),
+    },
+    Entry {
+        name: "input",
+        written: |d| Ok(d.devices.input.clone()),
+        read: |d, t| set(&mut d.devices.input, t),
+    },
+    Entry {
+        name: "channels",
+        written: |d| Ok(d.channels.clone()),
+        read: |d, t| set(&mut d.channels, t),
+    },
+    Entry {
+        name: "room",
+        written: |d| Ok(d.room_c.map(|t| quantity::compact(t, Unit::Celsius))),
+        read: |d, t| set(&mut d.room_c, quantity::parse(&t, Unit::Celsius)?),
+    },
+    Entry {
+        name: "over",
+        written: |d| Ok(d.over.clone()),
+        read: |d, t| set(&mut d.over, t),
+    },
+    Entry {
+        name: "columns",
+        written: |d| Ok(d.columns.as_deref().map(meters::written)),
+        read: |d, t| set(&mut d.columns, Column::list(&t)?),
+    },
+    Entry {
+        name: "matters",
+        written: |d| Ok(d.matters.as_ref().map(Matters::to_string)),
+        read: |d, t| set(&mut d.matters, Matters::parse(&t)?),
+    },
 ];
+
+fn set<T>(place: &mut Option<T>, value: T) -> Result<()> {
+    *place = Some(value);
+    Ok(())
+}
 
 fn path(key: &str, path: Option<&Path>) -> Result<Option<String>> {
     let text = |p: &Path| {
@@ -96,59 +158,26 @@ impl Defaults {
         if bare {
             file.remove("load");
         }
-        keys::check(FILE_NAME, &file, &KEYS.map(|key| Key::new("", key, Kind::Text)))?;
+        keys::check(FILE_NAME, &file, &ENTRIES.map(|e| Key::new("", e.name, Kind::Text)))?;
         let mut out = Defaults {
             load: bare.then(Load::default),
             ..Defaults::default()
         };
-        for key in KEYS {
-            if let Some(text) = keys::find(&file, "", key).and_then(Value::as_str) {
-                out.put(key, text.to_owned()).map_err(|e| at(key, &e))?;
+        for entry in &ENTRIES {
+            if let Some(text) = keys::find(&file, "", entry.name).and_then(Value::as_str) {
+                (entry.read)(&mut out, text.to_owned()).map_err(|e| at(entry.name, &e))?;
             }
         }
         Ok(out)
     }
 
-    /// A key as the file has it; `None` where it is not set.
-    fn written(&self, key: &str) -> Result<Option<String>> {
-        Ok(match key {
-            "rig" => path(key, self.rig.as_deref())?,
-            "load" => self.load.as_ref().map(Load::to_string),
-            "folder" => path(key, self.folder.as_deref())?,
-            "output" => self.devices.output.clone(),
-            "input" => self.devices.input.clone(),
-            "channels" => self.channels.clone(),
-            "room" => self.room_c.map(|t| quantity::compact(t, Unit::Celsius)),
-            "over" => self.over.clone(),
-            "columns" => self.columns.as_deref().map(meters::written),
-            "matters" => self.matters.as_ref().map(Matters::to_string),
-            _ => None,
-        })
-    }
-
-    fn put(&mut self, key: &str, text: String) -> Result<()> {
-        match key {
-            "rig" => self.rig = Some(text.into()),
-            "load" => self.load = Some(Load::parse(&text)?),
-            "folder" => self.folder = Some(text.into()),
-            "output" => self.devices.output = Some(text),
-            "input" => self.devices.input = Some(text),
-            "channels" => self.channels = Some(text),
-            "room" => self.room_c = Some(quantity::parse(&text, Unit::Celsius)?),
-            "over" => self.over = Some(text),
-            "columns" => self.columns = Some(Column::list(&text)?),
-            "matters" => self.matters = Some(Matters::parse(&text)?),
-            _ => {}
-        }
-        Ok(())
-    }
-
     /// What `newer` says replaces what was said; the rest stays, but for what is to be forgotten.
     pub fn updated(&self, newer: &Defaults, forgotten: &[String]) -> Result<Defaults> {
-        if let Some(name) = forgotten.iter().find(|n| !KEYS.contains(&n.as_str())) {
+        if let Some(name) = forgotten.iter().find(|n| ENTRIES.iter().all(|e| e.name != **n)) {
+            let names = ENTRIES.map(|e| e.name).join(", ");
             return Err(Failure::new(
                 format!("there is no default called {name}"),
-                format!("--forget takes {}", KEYS.join(", ")),
+                format!("--forget takes {names}"),
             ));
         }
         let mut out = Defaults::default();
@@ -158,9 +187,9 @@ impl Defaults {
             matters: merged,
             ..newer.clone()
         };
-        for key in KEYS.into_iter().filter(|key| !forgotten.iter().any(|n| n == key)) {
-            if let Some(text) = newer.written(key)?.map_or_else(|| self.written(key), |t| Ok(Some(t)))? {
-                out.put(key, text)?;
+        for entry in ENTRIES.iter().filter(|e| !forgotten.iter().any(|n| n == e.name)) {
+            if let Some(text) = (entry.written)(newer)?.map_or_else(|| (entry.written)(self), |t| Ok(Some(t)))? {
+                (entry.read)(&mut out, text)?;
             }
         }
         Ok(out)
@@ -168,9 +197,9 @@ impl Defaults {
 
     /// Key and value of everything that is set, as the file has it.
     pub fn entries(&self) -> Result<Vec<(&'static str, String)>> {
-        let all = KEYS
-            .into_iter()
-            .map(|key| Ok(self.written(key)?.map(|text| (key, text))));
+        let all = ENTRIES
+            .iter()
+            .map(|e| Ok((e.written)(self)?.map(|text| (e.name, text))));
         all.filter_map(Result::transpose).collect()
     }
 
@@ -202,10 +231,10 @@ impl Defaults {
             false => "# Defaults for this folder. Options given on the command line come first.\n".to_owned(),
         };
         let mut changes: Vec<Change> = Vec::new();
-        for key in KEYS {
-            let is = self.written(key)?;
-            if is != old.written(key)? {
-                changes.push(("", key, is.map(edit::Value::Text)));
+        for entry in &ENTRIES {
+            let is = (entry.written)(self)?;
+            if is != (entry.written)(old)? {
+                changes.push(("", entry.name, is.map(edit::Value::Text)));
             }
         }
         let (text, _) = edit::changed(FILE_NAME, &text, &changes, None)?;
